@@ -1,0 +1,135 @@
+"""Checks that public functions make on what they are given; each raises `EdgekitError`.
+
+Every comparison is written so that NaN fails it.
+"""
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from edgekit.errors import EdgekitError
+
+__all__ = [
+    "FloatArray",
+    "at_least",
+    "between",
+    "count",
+    "finite",
+    "frozen_array",
+    "fraction",
+    "positive",
+    "unit_vector",
+    "vectors",
+]
+
+FloatArray = NDArray[np.float64]
+
+
+def finite(name: str, value: float, remedy: str = "Give a finite number.") -> float:
+    """Return `value` as a float, or refuse anything that is not one finite number."""
+    try:
+        number = float(value)
+    except (TypeError, ValueError) as error:
+        raise EdgekitError(f"{name} must be a number", value, remedy) from error
+    if not math.isfinite(number):
+        raise EdgekitError(f"{name} must be finite", value, remedy)
+    return number
+
+
+def positive(name: str, value: float, remedy: str = "Give a number above 0.") -> float:
+    """Return `value` as a float above zero."""
+    number = finite(name, value, remedy)
+    if not number > 0:
+        raise EdgekitError(f"{name} must be above 0", value, remedy)
+    return number
+
+
+def at_least(name: str, value: float, low: float, remedy: str | None = None) -> float:
+    """Return `value` as a float that is `low` or more."""
+    remedy = remedy or f"Give a number of {low:g} or more."
+    number = finite(name, value, remedy)
+    if not number >= low:
+        raise EdgekitError(f"{name} must be {low:g} or more", value, remedy)
+    return number
+
+
+def between(
+    name: str, value: float, low: float, high: float, remedy: str | None = None
+) -> float:
+    """Return `value` as a float strictly inside (low, high)."""
+    remedy = remedy or f"Give a number between {low:g} and {high:g}."
+    number = finite(name, value, remedy)
+    if not low < number < high:
+        raise EdgekitError(f"{name} must lie between {low:g} and {high:g}", value, remedy)
+    return number
+
+
+def fraction(name: str, value: float, *, zero: bool = False) -> float:
+    """Return `value` as a float in (0, 1], or [0, 1] when `zero` is allowed."""
+    remedy = "Give a share of 1, such as 0.2 for 20 %."
+    number = finite(name, value, remedy)
+    if not (0 <= number <= 1) or (number == 0 and not zero):
+        raise EdgekitError(f"{name} must be a share between 0 and 1", value, remedy)
+    return number
+
+
+def count(name: str, value: int, low: int = 1) -> int:
+    """Return `value` as an int of `low` or more; floats with a fraction and booleans are refused."""
+    remedy = f"Give a whole number of {low} or more."
+    if isinstance(value, bool | np.bool_):
+        raise EdgekitError(f"{name} must be a whole number", value, remedy)
+    number = finite(name, value, remedy)
+    if number != int(number) or not number >= low:
+        raise EdgekitError(f"{name} must be a whole number of {low} or more", value, remedy)
+    return int(number)
+
+
+def frozen_array(
+    name: str, values: ArrayLike, shape: Sequence[int | None] | None = None
+) -> FloatArray:
+    """Return a read-only float64 copy, checked to be finite and (None = any) of the given shape."""
+    try:
+        array = np.array(values, dtype=np.float64)
+    except (TypeError, ValueError) as error:
+        raise EdgekitError(
+            f"{name} must be an array of numbers", values, "Remove text and ragged rows."
+        ) from error
+    if shape is not None and (
+        array.ndim != len(shape)
+        or any(want is not None and want != have for want, have in zip(shape, array.shape))
+    ):
+        wanted = "(" + ", ".join("N" if size is None else str(size) for size in shape) + ")"
+        raise EdgekitError(
+            f"{name} must have shape {wanted}", array.shape, "Reshape it, one row a point."
+        )
+    if not np.isfinite(array).all():
+        where = tuple(int(i) for i in np.argwhere(~np.isfinite(array))[0])
+        raise EdgekitError(
+            f"{name} must be finite, but its entry {where} is not",
+            float(array[where]),
+            "Remove or correct that entry.",
+        )
+    array.setflags(write=False)
+    return array
+
+
+def unit_vector(name: str, values: ArrayLike) -> FloatArray:
+    """Return a read-only unit vector (3,) along `values`; a null vector is refused."""
+    array = frozen_array(name, values, (3,))
+    return vectors(name, array[None])[0]
+
+
+def vectors(name: str, values: ArrayLike) -> FloatArray:
+    """Return read-only unit vectors (N, 3) along the rows of `values`; null rows are refused."""
+    array = frozen_array(name, values, (None, 3))
+    length = np.linalg.norm(array, axis=1)
+    if not (length > 1e-12).all():
+        row = int(np.argmin(length))
+        raise EdgekitError(
+            f"{name} has a null vector in row {row}", array[row], "Give a direction there."
+        )
+    unit = array / length[:, None]
+    unit.setflags(write=False)
+    return np.asarray(unit)

@@ -1,0 +1,246 @@
+"""Every default number of the package, with its spread, its status and where it comes from.
+
+A default elsewhere in the package is `evidence.value("name")`: the line that decides a number
+on screen is one search for that name away. Numbers are facts of the named sources; none is
+tuned to make a result come out.
+"""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from edgekit.errors import EdgekitError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["Evidence", "Gsd", "Range", "Sd", "Spread", "Status", "entry", "evidence", "value"]
+
+
+class Status(enum.Enum):
+    """How far a number may be trusted."""
+
+    PUBLISHED = "published"
+    COMMON_PRACTICE = "common practice"
+    MEMORY = "memory"
+    DERIVED = "derived"
+    ASSUMED = "assumed"
+
+
+@dataclass(frozen=True)
+class Sd:
+    """A normal spread with standard deviation `sd`, in the unit of the value."""
+
+    sd: float
+
+    def __str__(self) -> str:
+        return f"± {self.sd:g}"
+
+
+@dataclass(frozen=True)
+class Gsd:
+    """A lognormal spread about the value as median, with geometric standard deviation `gsd`."""
+
+    gsd: float
+
+    def __str__(self) -> str:
+        return f"×/÷ {self.gsd:g}"
+
+
+@dataclass(frozen=True)
+class Range:
+    """The values sources give or users meet, from `low` to `high`; not a distribution."""
+
+    low: float
+    high: float
+
+    def __str__(self) -> str:
+        return f"{self.low:g} to {self.high:g}"
+
+
+Spread = Sd | Gsd | Range | None
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One default: its name, value, spread, unit, status and source."""
+
+    name: str
+    value: float
+    spread: Spread
+    unit: str
+    status: Status
+    source: str
+
+    @property
+    def gsd(self) -> float:
+        """Geometric standard deviation for sampling; 1 (no spread) unless stated as such."""
+        return self.spread.gsd if isinstance(self.spread, Gsd) else 1.0
+
+
+_P, _C, _M, _D, _A = (
+    Status.PUBLISHED,
+    Status.COMMON_PRACTICE,
+    Status.MEMORY,
+    Status.DERIVED,
+    Status.ASSUMED,
+)
+_NIMMANON = "Nimmanon et al. 2022, J Indian Soc Periodontol 26:213"
+_DIMENSIONS = "Dimensions of Dental Hygiene, 'Maintain the Cutting Edge of Dental Instruments'"
+_ODU = "MS thesis, Old Dominion Univ. 2001, edge width after sharpening with a natural stone"
+_DRILL = "analogue: manual drilling, Brioschi et al. 2016, Vet Rec Open; Ivanišević et al. 2024"
+_GUIDED = "analogue: guided drilling, mean absolute error 0.6-1.3°, Ivanišević et al. 2024"
+_OWN = "no source: a stated free parameter of the model"
+
+_TABLE: tuple[Evidence, ...] = (
+    # ---- shape of new blades -------------------------------------------------------------
+    Evidence("internal_angle_deg", 75.0, Range(70, 80), "deg", _P, _DIMENSIONS),
+    Evidence("width_mm", 0.86, None, "mm", _P, f"{_NIMMANON}: new Gr-type blade"),
+    Evidence("thickness_mm", 0.71, None, "mm", _P, f"{_NIMMANON}: new Gr-type blade"),
+    Evidence("length_mm", 5.65, Sd(0.68), "mm", _P, f"{_NIMMANON}: new standard blade"),
+    Evidence(
+        "half_length_ratio", 0.5, None, "1", _P, "textbook notes: half-length variants, length x 0.5"
+    ),
+    Evidence(
+        "face_tilt_deg", 20.0, Range(20, 30), "deg", _P,
+        "face to terminal shank 70° (60-70°): Univ. of Adelaide practice sheet; Palomo 2017",
+    ),
+    Evidence("plan_radius_mm", 6.7, Range(5, 10), "mm", _A, _OWN),
+    Evidence("bow_radius_mm", 12.0, Range(10, 40), "mm", _A, _OWN),
+    Evidence("universal_plan_radius_mm", 20.0, Range(10, 100), "mm", _A, _OWN),
+    Evidence("sickle_internal_angle_deg", 75.0, Range(70, 80), "deg", _A,
+             "taken as for curettes; no source for sickles seen"),
+    Evidence("sickle_width_mm", 0.8, Range(0.6, 1.2), "mm", _A, _OWN),
+    Evidence("sickle_length_mm", 6.0, Range(4, 9), "mm", _A, _OWN),
+    Evidence("sickle_plan_radius_mm", 25.0, Range(10, 60), "mm", _A, _OWN),
+    Evidence("sickle_bow_radius_mm", 15.0, Range(8, 40), "mm", _A, _OWN),
+    Evidence("hoe_bevel_deg", 45.0, None, "deg", _P, "teaching texts: hoe and chisel bevel"),
+    Evidence("hoe_width_mm", 1.5, Range(1, 2.5), "mm", _A, _OWN),
+    Evidence("hoe_thickness_mm", 0.6, Range(0.4, 1), "mm", _A, _OWN),
+    Evidence("hoe_shank_angle_deg", 100.0, None, "deg", _P,
+             "teaching texts: hoe blade at about 100° to the shank"),
+    Evidence("steel_density_mg_per_mm3", 7.75, Sd(0.05), "mg/mm³", _M, "martensitic stainless"),
+    # ---- reading traces ------------------------------------------------------------------
+    Evidence("trace_noise_um", 10.0, Range(3, 30), "µm", _A,
+             "a person digitising a calibrated picture; the file states its own"),
+    Evidence("trace_angle_sd_deg", 1.5, Range(0.5, 3), "deg", _A,
+             "reading an internal angle from a section picture"),
+    # ---- holding --------------------------------------------------------------------------
+    Evidence("tolerance_deg", 2.0, Range(1, 5), "deg", _C, "common practice, no source"),
+    Evidence("stone_length_mm", 100.0, Range(50, 150), "mm", _C,
+             "bench stones; common practice, no source"),
+    Evidence("rod_radius_mm", 3.0, Range(1, 6), "mm", _C,
+             "rod stones; common practice, no source"),
+    Evidence("freehand_tilt_sd_deg", 2.5, Gsd(1.5), "deg", _A, _DRILL),
+    Evidence("freehand_tilt_bias_sd_deg", 2.5, Range(1.5, 7), "deg", _A, _DRILL),
+    Evidence("novice_tilt_sd_deg", 5.0, Range(4, 8), "deg", _A,
+             "analogue: crown taper by students, Virdee et al. 2018, Br Dent J"),
+    Evidence("novice_tilt_bias_sd_deg", 6.0, Range(4, 8), "deg", _A,
+             "analogue: crown taper by students, Virdee et al. 2018, Br Dent J"),
+    Evidence("guided_tilt_sd_deg", 1.0, Range(0.8, 1.6), "deg", _A, _GUIDED),
+    Evidence("guided_tilt_bias_sd_deg", 1.0, Range(0.5, 2), "deg", _A, _GUIDED),
+    Evidence("freehand_swing_sd_deg", 3.5, Range(2, 7), "deg", _A,
+             "analogue, weaker: same family as tilt, independent draw"),
+    Evidence("guided_swing_sd_deg", 1.0, Range(0.5, 2), "deg", _A, _GUIDED),
+    Evidence("position_sd_mm", 0.2, Range(0.05, 0.5), "mm", _A, _OWN),
+    Evidence("guided_position_sd_mm", 0.1, Range(0.02, 0.3), "mm", _A, _OWN),
+    Evidence("depth_cv", 0.3, Range(0.1, 0.6), "1", _A, _OWN),
+    Evidence("guided_depth_cv", 0.15, Range(0.05, 0.3), "1", _A, _OWN),
+    Evidence("powered_depth_cv", 0.5, Range(0.2, 1), "1", _A, _OWN),
+    Evidence("holder_pivot_height_mm", 60.0, Range(30, 120), "mm", _A, _OWN),
+    Evidence("holder_reach_mm", 80.0, Range(50, 150), "mm", _A, _OWN),
+    Evidence("handle_radius_mm", 4.0, Range(3, 5), "mm", _A, _OWN),
+    Evidence("handle_from_mm", 35.0, Range(25, 45), "mm", _A, _OWN),
+    Evidence("shank_radius_mm", 1.0, Range(0.7, 1.6), "mm", _A, _OWN),
+    Evidence("stone_height_mm", 12.0, Range(6, 25), "mm", _A, _OWN),
+    # ---- grinding -------------------------------------------------------------------------
+    Evidence("placements", 12.0, Range(4, 60), "1", _A, _OWN),
+    Evidence("freehand_seatings", 3.0, Range(1, 10), "1", _A,
+             "strokes at one placement that differ in how the hand holds them; no source"),
+    Evidence("powered_seatings", 2.0, Range(1, 10), "1", _A, _OWN),
+    Evidence("removal_fine_mm3_per_stroke", 1.2e-3, Gsd(2), "mm³", _D,
+             "Moses 2003 strokes with the dull-edge area; between Hessheimer's two stones"),
+    Evidence("removal_diamond_mm3_per_stroke", 2.4e-3, Gsd(2), "mm³", _D,
+             "Hessheimer et al. 2017, J Dent Hyg: 7.62 mg in 400 strokes"),
+    Evidence("removal_ceramic_mm3_per_stroke", 2.2e-4, Gsd(2), "mm³", _D,
+             "Hessheimer et al. 2017, J Dent Hyg: 0.69 mg in 400 strokes"),
+    Evidence("seconds_per_stroke", 0.8, Range(0.5, 1.5), "s", _D,
+             "98.9 % of hand motion lies below 2 Hz, Riviere et al. 1997"),
+    Evidence("powered_seconds_per_stroke", 0.4, Range(0.2, 1), "s", _A, _OWN),
+    Evidence("setup_seconds", 10.0, Range(5, 30), "s", _A, _OWN),
+    Evidence("holder_setup_seconds", 25.0, Range(10, 60), "s", _A, _OWN),
+    Evidence("sharp_target", 0.98, Range(0.9, 1.0), "1", _A, _OWN),
+    Evidence("largest_advance_um", 250.0, Range(100, 500), "µm", _A,
+             "a hand stops here and asks what is wrong; no source"),
+    # ---- use and dulling ------------------------------------------------------------------
+    Evidence("sharp_radius_um", 1.5, Gsd(1.8), "µm", _D, f"{_ODU}: 1.89 ± 1.26 µm"),
+    Evidence("dull_rate_um2_per_stroke", 0.43, Gsd(3), "µm²", _D,
+             "Archard with K 1e-4 (adhesive), 5 N, 4 mm, 2 mm, 6 GPa, area coefficient 0.387"),
+    Evidence("dull_exponent", 0.5, Range(0.2, 1.0), "1", _D,
+             "constant worn area per stroke; analogue sets give 0.19-1.5"),
+    Evidence("strokes_per_use", 45.0, Range(15, 90), "1", _P,
+             "Tal et al. 1985, 1989: 15-45 strokes blunt; J Dent Hyg 1989: 30-90 do not"),
+    Evidence("dull_patch_cv", 0.0, Range(0, 1.2), "1", _A,
+             "scatter of the radius along one edge; cv 0.7 fits the thesis's spread, off by default"),
+    Evidence("attrition_um_per_use", 0.0, Range(0, 6), "µm", _A,
+             "width worn away in use beyond the rounding; up to half of all wear, Liu et al. 2022"),
+    Evidence("retire_width_fraction", 0.2, Range(0.1, 0.2), "1", _P,
+             "Murray et al. 1984, J Periodontol 55:410: strength unchanged until 10-20 % smaller"),
+    Evidence("retire_length_fraction", 0.75, Range(0.5, 0.9), "1", _A, _OWN),
+    Evidence("most_sessions", 200.0, None, "1", _A, "stops a life that never ends"),
+)  # fmt: skip
+
+_BY_NAME = {item.name: item for item in _TABLE}
+
+
+def entry(name: str) -> Evidence:
+    """Return the evidence for one default.
+
+    Examples
+    --------
+    >>> from edgekit.evidence import entry
+    >>> entry("width_mm").status.value
+    'published'
+    """
+    if name not in _BY_NAME:
+        raise EdgekitError("no such entry of the evidence table", name, "See edgekit.evidence().")
+    return _BY_NAME[name]
+
+
+def value(name: str) -> float:
+    """Return the value of one default."""
+    return entry(name).value
+
+
+def evidence() -> pd.DataFrame:
+    """Every default of the package as a table.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns ``name, value, spread, unit, status, source``.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> table = ek.evidence().set_index("name")
+    >>> table.loc["retire_width_fraction", "status"]
+    'published'
+    """
+    import pandas as pd
+
+    return pd.DataFrame(
+        [
+            {
+                "name": item.name,
+                "value": item.value,
+                "spread": "not stated" if item.spread is None else str(item.spread),
+                "unit": item.unit,
+                "status": item.status.value,
+                "source": item.source,
+            }
+            for item in _TABLE
+        ]
+    )
