@@ -1,0 +1,40 @@
+"""Edge geometry and wear of small curved hand instruments.
+
+Public names load when first used, so that ``import edgekit`` costs little more than numpy.
+"""
+
+import importlib
+
+from edgekit.errors import EdgekitError
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "Edge": "edgekit.geometry.edge",
+    "FlatStone": "edgekit.contact.stone",
+    "RodStone": "edgekit.contact.stone",
+    "ConeStone": "edgekit.contact.stone",
+    "orient": "edgekit.contact.orientation",
+    "evidence": "edgekit.evidence",
+}
+_MODULES = {
+    "patterns": "edgekit.geometry.patterns",
+}
+
+__all__ = ["EdgekitError", "__version__", *_HOMES, *_MODULES]  # noqa: PLE0604
+
+
+def __getattr__(name: str) -> object:
+    if name in _HOMES:
+        found: object = getattr(importlib.import_module(_HOMES[name]), name)
+    elif name in _MODULES:
+        found = importlib.import_module(_MODULES[name])
+    else:
+        message = f"module 'edgekit' has no attribute {name!r}"
+        raise AttributeError(message)
+    globals()[name] = found
+    return found
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)
