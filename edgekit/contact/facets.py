@@ -38,6 +38,7 @@ __all__ = [
 ]
 
 UM_PER_MM = 1000.0
+_FINE = 2001  # stations over which placements are spread
 GRAZING = 1e-9  # a plane this square to the face direction is seen from behind
 
 
