@@ -10,11 +10,24 @@ from edgekit.errors import EdgekitError
 __version__ = "0.1.0"
 
 _HOMES = {
+    "Blade": "edgekit.geometry.blade",
+    "BladeClass": "edgekit.geometry.blade",
     "Edge": "edgekit.geometry.edge",
+    "width_between": "edgekit.geometry.blade",
+    "read_blade": "edgekit.geometry.trace",
+    "write_blade": "edgekit.geometry.trace",
     "FlatStone": "edgekit.contact.stone",
     "RodStone": "edgekit.contact.stone",
     "ConeStone": "edgekit.contact.stone",
     "orient": "edgekit.contact.orientation",
+    "Holder": "edgekit.contact.holder",
+    "best_setting": "edgekit.contact.holder",
+    "roll_schedule": "edgekit.contact.holder",
+    "setting_at": "edgekit.contact.holder",
+    "settings_needed": "edgekit.contact.holder",
+    "facets": "edgekit.contact.facets",
+    "placements_for": "edgekit.contact.facets",
+    "spaced_placements": "edgekit.contact.facets",
     "evidence": "edgekit.evidence",
 }
 _MODULES = {
