@@ -28,7 +28,7 @@ _HOMES = {
     "facets": "edgekit.contact.facets",
     "placements_for": "edgekit.contact.facets",
     "spaced_placements": "edgekit.contact.facets",
-    "evidence": "edgekit.evidence",
+    "evidence": "edgekit.evidence_table",
 }
 _MODULES = {
     "patterns": "edgekit.geometry.patterns",

@@ -147,7 +147,7 @@ class Facets:
 
 def _shares(arc: FloatArray) -> FloatArray:
     """Length of edge (S,) that each station stands for."""
-    return np.gradient(arc) * np.where((arc == arc[0]) | (arc == arc[-1]), 0.5, 1.0)
+    return np.asarray(np.gradient(arc) * np.where((arc == arc[0]) | (arc == arc[-1]), 0.5, 1.0))
 
 
 def _find_ridges(
@@ -169,7 +169,7 @@ def _find_ridges(
 def evenly_placed(edge: Edge, placements: int) -> FloatArray:
     """Arc positions (K,) [mm] of placements at the middles of K equal stretches."""
     k = count("placements", placements)
-    return (np.arange(k) + 0.5) * (edge.length_mm / k)
+    return np.asarray((np.arange(k) + 0.5) * (edge.length_mm / k), dtype=np.float64)
 
 
 def _positions(edge: Edge, placements: int | ArrayLike) -> FloatArray:
@@ -217,7 +217,7 @@ def facets(
     >>> arc = np.stack([6.7 * np.sin(u), 6.7 * np.cos(u), 0 * u], axis=1)
     >>> edge = ek.Edge.from_points(arc, face_normals=(0, 0, 1), internal_angle_deg=75,
     ...                            handle_axis=(0, 0, -1), inward=(0, -1, 0))
-    >>> round(ek.facets(edge, 4).ridge_um, 2), round(6700 * (1 / np.cos(0.1) - 1), 2)
+    >>> round(ek.facets(edge, 4).ridge_um, 2), round(float(6700 * (1 / np.cos(0.1) - 1)), 2)
     (33.64, 33.64)
     """
     at_least("depth_um", depth_um, 0.0, "Give the recession in micrometres, 0 or more.")
@@ -242,9 +242,7 @@ def facets(
     )
 
 
-def plane_recession(
-    here: EdgeFrame, normals: FloatArray, points: FloatArray
-) -> FloatArray:
+def plane_recession(here: EdgeFrame, normals: FloatArray, points: FloatArray) -> FloatArray:
     """Recession u (K, S) [mm], along the face, at which planes (K, 3) are met; -inf from behind."""
     facing = -(normals @ here.inward.value.T)
     height = normals @ here.position.T - vec.dot(normals, points)[:, None]
@@ -377,7 +375,7 @@ def spaced_placements(edge: Edge, *, ridge_um: float) -> FloatArray:
             best, target = found, middle
         else:
             low = middle
-    return arc[best]
+    return np.asarray(arc[best])
 
 
 _TIGHTENINGS = 12
@@ -392,7 +390,9 @@ def _farthest(below: FloatArray, limit: float) -> list[int]:
 
         def ridge(q: int, start: int = start) -> float:
             span = slice(start, q + 1)
-            between = below[q, span] if not found else np.minimum(below[start, span], below[q, span])
+            between = (
+                below[q, span] if not found else np.minimum(below[start, span], below[q, span])
+            )
             return float(between.max())
 
         low, high = start + bool(found), last  # the next plane along always serves

@@ -17,7 +17,7 @@ import numpy as np
 
 from edgekit.checks import FloatArray, at_least, between, finite, positive
 from edgekit.contact.orientation import elevation_and_roll_deg
-from edgekit.evidence import value
+from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge, EdgeFrame
 
@@ -89,7 +89,7 @@ class _Circle(NamedTuple):
 
     def omega(self, elevation_rad: float) -> FloatArray:
         """ω (S,) at one elevation; at the end of the circle where it cannot be reached."""
-        return np.arccos(np.clip(np.sin(elevation_rad) / self.size, -1.0, 1.0))
+        return np.asarray(np.arccos(np.clip(np.sin(elevation_rad) / self.size, -1.0, 1.0)))
 
     def normals(self, elevation_rad: float) -> FloatArray:
         """Normals (S, 3) held at one elevation."""
@@ -105,7 +105,7 @@ class _Circle(NamedTuple):
         low = np.minimum(self.true + tolerance_rad, np.pi)
         high = np.maximum(self.true - tolerance_rad, 0.0)
         sines = self.size[:, None] * np.cos(np.stack([low, high], axis=1))
-        return np.arcsin(np.clip(sines, -1.0, 1.0))
+        return np.asarray(np.arcsin(np.clip(sines, -1.0, 1.0)))
 
 
 def _circle(edge: Edge, frame: EdgeFrame) -> _Circle:

@@ -8,7 +8,7 @@ from typing import Protocol
 
 from edgekit.checks import between, positive
 from edgekit.errors import EdgekitError
-from edgekit.evidence import value
+from edgekit.evidence_table import value
 
 __all__ = ["ConeStone", "FlatStone", "RodStone", "Stone"]
 

@@ -73,7 +73,7 @@ class SymbolicCurve:
     >>> circle = SymbolicCurve(
     ...     expressions=(6.7 * sympy.cos(u), 6.7 * sympy.sin(u), 0), parameter=u, domain=(0, 1))
     >>> point, velocity = circle.derivatives(np.array(0.0), 1)
-    >>> velocity.round(3)
+    >>> (velocity + 0.0).round(3)
     array([0. , 6.7, 0. ])
     """
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from edgekit.checks import FloatArray, between, finite, positive
 from edgekit.errors import EdgekitError
-from edgekit.evidence import value
+from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade, BladeClass
 from edgekit.geometry.curve import Constant
 from edgekit.geometry.edge import Edge, check_angle_deg

@@ -21,8 +21,15 @@ __all__ = ["Bevel", "RoundBack", "Section", "Triangular"]
 class Section(Protocol):
     """The shape of a cross-section."""
 
-    width_mm: float
-    internal_angle_deg: float
+    @property
+    def width_mm(self) -> float:
+        """Width of the face [mm]."""
+        ...
+
+    @property
+    def internal_angle_deg(self) -> float:
+        """Angle between face and flank [deg]."""
+        ...
 
     @property
     def thickness_mm(self) -> float:
@@ -156,11 +163,11 @@ class Triangular:
 
     def depth_mm(self, width_mm: FloatArray) -> FloatArray:
         """(w/2) tanβ at the local width."""
-        return np.asarray(width_mm) / 2 * np.tan(np.radians(self.internal_angle_deg))
+        return np.asarray(width_mm / 2 * np.tan(np.radians(self.internal_angle_deg)))
 
     def inset_mm(self, depth_mm: FloatArray) -> FloatArray:
         """v cotβ."""
-        return np.asarray(depth_mm) / np.tan(np.radians(self.internal_angle_deg))
+        return np.asarray(depth_mm / np.tan(np.radians(self.internal_angle_deg)))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -199,4 +206,4 @@ class Bevel:
 
     def inset_mm(self, depth_mm: FloatArray) -> FloatArray:
         """v cotβ."""
-        return np.asarray(depth_mm) / np.tan(np.radians(self.internal_angle_deg))
+        return np.asarray(depth_mm / np.tan(np.radians(self.internal_angle_deg)))

@@ -201,7 +201,7 @@ def entry(name: str) -> Evidence:
 
     Examples
     --------
-    >>> from edgekit.evidence import entry
+    >>> from edgekit.evidence_table import entry
     >>> entry("width_mm").status.value
     'published'
     """
