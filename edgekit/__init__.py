@@ -28,10 +28,31 @@ _HOMES = {
     "facets": "edgekit.contact.facets",
     "placements_for": "edgekit.contact.facets",
     "spaced_placements": "edgekit.contact.facets",
+    "dull_edge": "edgekit.wear.dulling",
+    "PowerDulling": "edgekit.wear.dulling",
+    "SaturatingDulling": "edgekit.wear.dulling",
+    "TableDulling": "edgekit.wear.dulling",
+    "Marks": "edgekit.wear.method",
+    "Stop": "edgekit.wear.method",
+    "Hand": "edgekit.wear.method",
+    "ErrorTerm": "edgekit.wear.method",
+    "Method": "edgekit.wear.method",
+    "Spacing": "edgekit.contact.facets",
+    "placed_by_curvature": "edgekit.contact.facets",
+    "sharpen": "edgekit.wear.session",
+    "Basis": "edgekit.wear.retire",
+    "LengthFraction": "edgekit.wear.retire",
+    "ThicknessFraction": "edgekit.wear.retire",
+    "WidthFraction": "edgekit.wear.retire",
+    "Use": "edgekit.wear.life",
+    "live": "edgekit.wear.life",
+    "compare": "edgekit.study.compare",
     "evidence": "edgekit.evidence_table",
 }
 _MODULES = {
     "patterns": "edgekit.geometry.patterns",
+    "methods": "edgekit.study.methods",
+    "figures": "edgekit.figures",
 }
 
 __all__ = ["EdgekitError", "__version__", *_HOMES, *_MODULES]  # noqa: PLE0604

@@ -12,6 +12,7 @@ stands proud of the facets by the ridge height, κ Δs²/8 to second order.
 
 from __future__ import annotations
 
+import enum
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -30,11 +31,13 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Facets",
+    "Spacing",
     "evenly_placed",
     "facets",
     "placed_by_curvature",
     "placements_for",
     "spaced_placements",
+    "spread",
 ]
 
 UM_PER_MM = 1000.0
@@ -300,11 +303,34 @@ def placements_for(edge: Edge, *, ridge_um: float, most: int = 2000) -> int:
 _WINDOW = 40  # of _FINE stations: curvature is averaged over a fiftieth of the edge
 
 
+class Spacing(enum.Enum):
+    """How placements are spread along an edge."""
+
+    EVEN = "equal arcs"
+    BY_CURVATURE = "spacing by 1/√κ, closer where the edge turns"
+
+
+def spread(edge: Edge, spacing: Spacing) -> tuple[FloatArray, FloatArray]:
+    """Arc lengths (M,) [mm] and the share (M,) of placements that lie before each, from 0 to 1.
+
+    By curvature the density of placements is ∝ √κ, κ being the turn of the stone's plane averaged
+    over a fiftieth of the edge, so that ripple of a spline attracts none; a small even share serves
+    straight stretches.
+    """
+    arc = edge.stations(_FINE)
+    if spacing is Spacing.EVEN:
+        return arc, arc / arc[-1]
+    turn = np.concatenate([[0.0], np.cumsum(edge.frame(arc).stone_curvature[1:] * np.diff(arc))])
+    ahead = np.minimum(np.arange(_FINE) + _WINDOW // 2, _FINE - 1)
+    behind = np.maximum(np.arange(_FINE) - _WINDOW // 2, 0)
+    kappa = np.maximum((turn[ahead] - turn[behind]) / (arc[ahead] - arc[behind]), 0.0)
+    root = np.sqrt(kappa) + _EVEN_SHARE * max(float(np.sqrt(kappa).mean()), 1e-9)
+    measure = np.concatenate([[0.0], np.cumsum((root[1:] + root[:-1]) / 2 * np.diff(arc))])
+    return arc, measure / measure[-1]
+
+
 def placed_by_curvature(edge: Edge, placements: int) -> FloatArray:
     """Arc positions (K,) [mm] of K placements for near-equal ridges: spacing ∝ 1/√κ.
-
-    κ is the turn of the stone's plane averaged over a fiftieth of the edge, so that ripple of a spline
-    does not attract placements. A small even share serves straight stretches.
 
     Examples
     --------
@@ -316,14 +342,8 @@ def placed_by_curvature(edge: Edge, placements: int) -> FloatArray:
     True
     """
     k = count("placements", placements)
-    arc = edge.stations(_FINE)
-    turn = np.concatenate([[0.0], np.cumsum(edge.frame(arc).stone_curvature[1:] * np.diff(arc))])
-    ahead = np.minimum(np.arange(_FINE) + _WINDOW // 2, _FINE - 1)
-    behind = np.maximum(np.arange(_FINE) - _WINDOW // 2, 0)
-    kappa = np.maximum((turn[ahead] - turn[behind]) / (arc[ahead] - arc[behind]), 0.0)
-    root = np.sqrt(kappa) + _EVEN_SHARE * max(float(np.sqrt(kappa).mean()), 1e-9)
-    measure = np.concatenate([[0.0], np.cumsum((root[1:] + root[:-1]) / 2 * np.diff(arc))])
-    return np.interp((np.arange(k) + 0.5) / k * measure[-1], measure, arc)
+    arc, share = spread(edge, Spacing.BY_CURVATURE)
+    return np.asarray(np.interp((np.arange(k) + 0.5) / k, share, arc))
 
 
 _EVEN_SHARE = 0.05  # of the mean √κ, so that a perfectly straight side still gets a placement

@@ -27,6 +27,7 @@ __all__ = [
     "RollSchedule",
     "Setting",
     "best_setting",
+    "held_errors",
     "held_normals",
     "roll_schedule",
     "setting_at",
@@ -131,6 +132,14 @@ def held_normals(edge: Edge, elevation_deg: float, arc_mm: FloatArray) -> FloatA
     Where the elevation cannot be reached the nearest approach is returned.
     """
     return _circle(edge, edge.frame(arc_mm)).normals(np.radians(elevation_deg))
+
+
+def held_errors(edge: Edge, elevation_deg: float, arc_mm: FloatArray) -> FloatArray:
+    """Angle error (S,) [deg] at one elevation; where it cannot be reached, past 90°."""
+    circle = _circle(edge, edge.frame(arc_mm))
+    elevation = np.radians(elevation_deg)
+    error = np.degrees(circle.sign * (circle.omega(elevation) - circle.true))
+    return np.where(circle.touches(elevation), error, error + np.copysign(90.0, error))
 
 
 def _setting(

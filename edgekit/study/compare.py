@@ -1,0 +1,244 @@
+"""Methods compared on one blade, on the same instruments and hands, with their spread.
+
+Run i of every method draws from the same child of the seed, in the same order: the instrument dulls alike, the
+person errs alike. Differences between methods are therefore paired, and far better known than the
+means themselves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from edgekit.checks import FloatArray, count
+from edgekit.errors import EdgekitError
+from edgekit.geometry.blade import Blade
+from edgekit.wear.life import LIFE_DEPTHS, LIFE_STATIONS, Lives, Use, live_runs
+from edgekit.wear.method import Method
+from edgekit.wear.retire import DEFAULT_RULES, RetireRule
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["Comparison", "compare", "run_rng"]
+
+MAX_RUNS_AT_ONCE = 128  # bounds memory: a block of fields stays within some tens of megabytes
+_PER_SESSION = {
+    "loss_um_per_session": "mean_width_um",
+    "deepest_um_per_session": "deepest_width_um",
+}
+_OVER_LIFE = {
+    "ridge_um": "ridge_um",
+    "angle_error_deg": "angle_error_deg",
+    "angle_rms_deg": "angle_rms_deg",
+    "sharp_fraction": "sharp_fraction",
+    "minutes_per_session": "minutes",
+    "steel_mg": "steel_mg",
+    "dull_radius_um": "dull_radius_um",
+}
+
+
+def run_rng(seed: int, run: int) -> np.random.Generator:
+    """The generator of one run: child `run` of the seed, whatever else is computed."""
+    return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(run,)))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Comparison:
+    """Methods side by side.
+
+    Attributes
+    ----------
+    table : DataFrame
+        A row a method. ``loss_um_per_session`` (mean width loss over the sides), its ``_sd`` between
+        runs and ``_mc`` the Monte-Carlo standard error of the mean; the deepest loss likewise;
+        ``ridge_um, angle_error_deg, angle_rms_deg, sharp_fraction, minutes_per_session, steel_mg`` means a
+        session, each with ``_mc``; ``sessions_p10, _p50, _p90``; ``unfinished``, the share of lives no rule ended.
+    runs : DataFrame
+        A row a method and run: the tidy samples behind the table.
+    """
+
+    blade: Blade
+    methods: tuple[Method, ...]
+    lives: tuple[Lives, ...]
+    seed: int
+    runs: pd.DataFrame
+    table: pd.DataFrame
+
+    def differences(self, column: str = "loss_um_per_session", base: int = 0) -> pd.DataFrame:
+        """Paired differences from method number `base`: mean, standard error and 95 % interval."""
+        import pandas as pd
+
+        if column not in self.runs.columns:
+            raise EdgekitError("no such column", column, f"Choose from {list(self.runs.columns)}.")
+        wide = self.runs.pivot_table(index="run", columns="number", values=column)
+        rows = []
+        for number, method in enumerate(self.methods):
+            gap = (wide[number] - wide[base]).to_numpy()
+            mean, error = float(gap.mean()), _error(gap)
+            rows.append(
+                {
+                    "method": method.name,
+                    "difference": mean,
+                    "mc": error,
+                    "low": mean - 1.96 * error,
+                    "high": mean + 1.96 * error,
+                    "unpaired_mc": float(np.hypot(_error(wide[number]), _error(wide[base]))),
+                }
+            )
+        return pd.DataFrame(rows)
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        rows = "".join(
+            f"<tr><td>{escape(str(row.method))}</td>"
+            f"<td>{row.loss_um_per_session:.1f} ± {row.loss_um_per_session_sd:.1f}</td>"
+            f"<td>{row.loss_um_per_session_mc:.2f}</td>"
+            f"<td>{row.sessions_p10:.0f} – <b>{row.sessions_p50:.0f}</b> – {row.sessions_p90:.0f}</td>"
+            f"<td>{row.angle_error_deg:+.1f}</td><td>{row.sharp_fraction:.0%}</td>"
+            f"<td>{row.minutes_per_session:.1f}</td></tr>"
+            for row in self.table.itertuples()
+        )
+        return (
+            f"<p>{escape(self.blade.name)}, {len(self.lives[0].sessions)} lives a method</p><table>"
+            "<tr><th>method</th><th>width lost a session, µm (± sd between lives)</th>"
+            "<th>Monte-Carlo error of the mean, µm</th><th>sessions, p10 – median – p90</th>"
+            "<th>angle error, °</th><th>sharp</th><th>minutes a session</th></tr>"
+            f"{rows}</table>"
+        )
+
+
+def _error(values: FloatArray) -> float:
+    """Standard error of the mean."""
+    return float(np.std(values, ddof=1) / np.sqrt(len(values))) if len(values) > 1 else float("inf")
+
+
+def compare(
+    blade: Blade,
+    methods: Sequence[Method],
+    *,
+    runs: int = 200,
+    seed: int,
+    use: Use | None = None,
+    retire: RetireRule | tuple[RetireRule, ...] = DEFAULT_RULES,
+    stations: int = LIFE_STATIONS,
+    depths: int = LIFE_DEPTHS,
+) -> Comparison:
+    """Live `runs` instruments under each method, on common random numbers.
+
+    Parameters
+    ----------
+    blade : Blade
+    methods : sequence of Method
+    runs : int
+        Lives a method.
+    seed : int
+        Root of all random numbers; run i depends on the seed and i only.
+    use : Use, optional
+    retire : RetireRule or tuple of them
+    stations, depths : int
+        Nodes of the field.
+
+    Returns
+    -------
+    Comparison
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> blade = ek.patterns.universal_curette()
+    >>> result = ek.compare(blade, [ek.methods.freehand(), ek.methods.held(15.0)], runs=8, seed=1)
+    >>> result.table["loss_um_per_session"].round().rank().tolist()
+    [2.0, 1.0]
+    """
+    import pandas as pd
+
+    if not methods:
+        raise EdgekitError("compare needs a method", list(methods), "Give one method or more.")
+    count("runs", runs, 2)
+    rules = retire if isinstance(retire, tuple) else (retire,)
+    seatings = max(method.planes for method in methods)
+    lives = []
+    for method in methods:
+        blocks = [
+            live_runs(
+                blade,
+                method,
+                use=use or Use(),
+                rules=rules,
+                rngs=[run_rng(seed, i) for i in range(a, min(a + MAX_RUNS_AT_ONCE, runs))],
+                seatings=seatings,
+                stations=stations,
+                depths=depths,
+            )
+            for a in range(0, runs, MAX_RUNS_AT_ONCE)
+        ]
+        lives.append(_joined(blocks))
+    samples = pd.concat([_samples(n, item) for n, item in enumerate(lives)], ignore_index=True)
+    return Comparison(
+        blade=blade,
+        methods=tuple(methods),
+        lives=tuple(lives),
+        seed=seed,
+        runs=samples,
+        table=pd.DataFrame([_row(n, item, samples) for n, item in enumerate(lives)]),
+    )
+
+
+def _joined(blocks: Sequence[Lives]) -> Lives:
+    """Blocks of runs as one."""
+    first = blocks[0]
+    longest = max(block.sessions.max() for block in blocks)
+
+    def padded(track: FloatArray) -> FloatArray:
+        gap = ((0, 0), (0, longest - track.shape[1]))
+        return np.pad(track, gap, constant_values=np.nan)
+
+    return Lives(
+        blade=first.blade,
+        method=first.method,
+        rules=first.rules,
+        sessions=np.concatenate([block.sessions for block in blocks]),
+        ended_by=np.concatenate([block.ended_by for block in blocks]),
+        tracks={
+            name: np.concatenate([padded(block.tracks[name]) for block in blocks])
+            for name in first.tracks
+        },
+    )
+
+
+def _samples(number: int, lives: Lives) -> pd.DataFrame:
+    """A row a run."""
+    import pandas as pd
+
+    columns: dict[str, object] = {
+        "number": number,
+        "method": lives.method.name,
+        "run": np.arange(len(lives.sessions)),
+        "sessions": lives.sessions,
+        "ended_by": [str(lives.rules[i]) if i >= 0 else "" for i in lives.ended_by],
+    }
+    for name, track in _PER_SESSION.items():
+        columns[name] = lives.last(track) / lives.sessions
+    for name, track in _OVER_LIFE.items():
+        columns[name] = lives.mean(track)
+    return pd.DataFrame(columns)
+
+
+def _row(number: int, lives: Lives, samples: pd.DataFrame) -> dict[str, object]:
+    """A row of the comparison's table."""
+    mine = samples[samples["number"] == number]
+    row: dict[str, object] = {"method": lives.method.name}
+    for name in (*_PER_SESSION, *_OVER_LIFE):
+        values = mine[name].to_numpy()
+        row[name] = float(values.mean())
+        row[f"{name}_sd"] = float(values.std(ddof=1))
+        row[f"{name}_mc"] = _error(values)
+    for share in (10, 50, 90):
+        row[f"sessions_p{share}"] = float(np.percentile(lives.sessions, share))
+    row["unfinished"] = float((lives.ended_by < 0).mean())
+    return row

@@ -1,0 +1,436 @@
+"""The life of an instrument: use dulls it, sessions sharpen it, until a rule retires it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from edgekit.checks import FloatArray, at_least, count
+from edgekit.errors import EdgekitError
+from edgekit.evidence_table import entry, value
+from edgekit.geometry.blade import Blade
+from edgekit.wear.draws import PATCHES, Kept, SessionDraws, draw_kept, draw_session
+from edgekit.wear.dulling import DullingLaw, PowerDulling
+from edgekit.wear.ground import Ground, ground_of
+from edgekit.wear.method import Method
+from edgekit.wear.retire import DEFAULT_RULES, Measures, RetireRule
+from edgekit.wear.session import (
+    Aim,
+    EdgeState,
+    SessionRuns,
+    aim_at,
+    new_state,
+    sharpen_runs,
+)
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import NDArray
+
+__all__ = ["Life", "Lives", "Use", "live", "live_runs"]
+
+UM_PER_MM = 1000.0
+LIFE_STATIONS = 64
+LIFE_DEPTHS = 8
+SIDE_COSINE = np.cos(np.radians(45))  # where the edge turns past 45° it is toe, not side
+
+
+@dataclass(frozen=True, kw_only=True)
+class Use:
+    """What happens to an instrument between two sessions.
+
+    Parameters
+    ----------
+    strokes : float
+        Working strokes on each edge.
+    law : DullingLaw
+        How the edge radius grows.
+    sharp_radius_um, sharp_radius_gsd : float
+        Edge radius after sharpening, and its geometric standard deviation between instruments.
+    severity_gsd : float
+        Geometric standard deviation, between instruments, of how fast strokes dull.
+    patch_cv : float
+        Scatter of the radius along one edge.
+    attrition_um : float
+        Width each edge loses in use beyond the rounding [µm].
+    """
+
+    strokes: float = value("strokes_per_use")
+    law: DullingLaw = field(default_factory=PowerDulling)
+    sharp_radius_um: float = value("sharp_radius_um")
+    sharp_radius_gsd: float = entry("sharp_radius_um").gsd
+    severity_gsd: float = entry("dull_rate_um2_per_stroke").gsd
+    patch_cv: float = value("dull_patch_cv")
+    attrition_um: float = value("attrition_um_per_use")
+
+    def __post_init__(self) -> None:
+        for name in ("strokes", "sharp_radius_um", "patch_cv", "attrition_um"):
+            at_least(name, getattr(self, name), 0.0)
+        for name in ("sharp_radius_gsd", "severity_gsd"):
+            at_least(name, getattr(self, name), 1.0)
+
+    def fresh_um(self, kept: Kept) -> FloatArray:
+        """Radius (R,) after sharpening."""
+        return np.asarray(self.sharp_radius_um * self.sharp_radius_gsd**kept.sharp_radius)
+
+    def dull(self, radius_um: FloatArray, kept: Kept, patches: FloatArray) -> FloatArray:
+        """Radius (R, S) after one use; `patches` (R, 16) unit normals."""
+        strokes = self.strokes * self.severity_gsd**kept.severity
+        worn = self.law.after(radius_um, strokes[:, None])
+        if self.patch_cv == 0:
+            return worn
+        size = np.sqrt(np.log1p(self.patch_cv**2))
+        patch = np.minimum(
+            np.arange(radius_um.shape[1]) * PATCHES // radius_um.shape[1], PATCHES - 1
+        )
+        scatter = np.exp(size * patches[:, patch] - size**2 / 2)
+        return np.asarray(radius_um + (worn - radius_um) * scatter)
+
+
+class _Tracks(NamedTuple):
+    """What is recorded at each session, (R,) each."""
+
+    mean_width_um: FloatArray
+    deepest_width_um: FloatArray
+    caliper_width_um: FloatArray
+    length_um: FloatArray
+    thickness_um: FloatArray
+    ridge_um: FloatArray
+    angle_error_deg: FloatArray
+    angle_rms_deg: FloatArray
+    sharp_fraction: FloatArray
+    dull_radius_um: FloatArray
+    passes: FloatArray
+    minutes: FloatArray
+    steel_mg: FloatArray
+    used_up: FloatArray
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Lives:
+    """R lives of one blade under one method.
+
+    ``sessions`` (R,): sessions until a rule retired the blade, that one included. ``ended_by``
+    (R,): index of the rule, -1 if none did within the sessions allowed. ``tracks``: name ->
+    (R, sessions) array, NaN after the end of each life; cumulative losses in µm are against the
+    new blade.
+    """
+
+    blade: Blade
+    method: Method
+    rules: tuple[RetireRule, ...]
+    sessions: NDArray[np.int_]
+    ended_by: NDArray[np.int_]
+    tracks: dict[str, FloatArray]
+
+    def last(self, name: str) -> FloatArray:
+        """Value (R,) of a track at each life's last session."""
+        return self.tracks[name][np.arange(len(self.sessions)), self.sessions - 1]
+
+    def mean(self, name: str) -> FloatArray:
+        """Mean (R,) of a track over each life."""
+        return np.asarray(np.nanmean(self.tracks[name], axis=1))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Bench:
+    """Everything about a blade and a method that no run changes."""
+
+    blade: Blade
+    method: Method
+    grounds: tuple[Ground, ...]
+    aims: tuple[Aim, ...]
+    sides: tuple[FloatArray, ...]
+    reach_back: tuple[float, ...]
+    new_width_mm: float
+
+    @classmethod
+    def of(cls, blade: Blade, method: Method, stations: int, depths: int) -> _Bench:
+        grounds = tuple(
+            ground_of(blade, name, stations=stations, depths=depths) for name in blade.edges
+        )
+        sides, back = [], []
+        for ground in grounds:
+            x = ground.edge.roll_reference
+            side = np.where(np.abs(ground.tangent @ x) > SIDE_COSINE, ground.share_mm, 0.0)
+            sides.append(side / side.sum())
+            # An edge that ends on the mid-line at a lean shortens the blade by more than it recedes.
+            lean = float(-ground.inward[-1] @ x)
+            back.append(1 / lean if lean > 0.01 else 0.0)
+        return cls(
+            blade=blade,
+            method=method,
+            grounds=grounds,
+            aims=tuple(aim_at(ground, method) for ground in grounds),
+            sides=tuple(sides),
+            reach_back=tuple(back),
+            new_width_mm=blade.width_mm,
+        )
+
+    def measure(self, insets: Sequence[FloatArray], states: Sequence[EdgeState]) -> Measures:
+        """Losses (R,) [mm] now; two edges both take from the width."""
+        sides = [side > 0 for side in self.sides]
+        middle = len(self.grounds[0].arc_mm) // 2
+        return Measures(
+            mean_width_mm=sum_(u @ side for u, side in zip(insets, self.sides, strict=True)),
+            deepest_width_mm=sum_(
+                u[:, side].max(axis=1) for u, side in zip(insets, sides, strict=True)
+            ),
+            caliper_width_mm=sum_(u[:, middle] for u in insets),
+            length_mm=np.max(
+                [u[:, -1] * k for u, k in zip(insets, self.reach_back, strict=True)], axis=0
+            ),
+            thickness_mm=np.max([state.drop_mm.mean(axis=1) for state in states], axis=0),
+            new_width_mm=self.new_width_mm,
+            new_length_mm=self.blade.length_mm,
+            new_thickness_mm=self.blade.thickness_mm,
+        )
+
+    def track(
+        self, before: Sequence[FloatArray], done: SessionRuns, dull_um: FloatArray
+    ) -> tuple[_Tracks, Measures]:
+        """Record a session."""
+        states = [result.state for result in done.edges]
+        insets = [s.at(g) for s, g in zip(states, self.grounds, strict=True)]
+        lost = self.measure(insets, states)
+        parts = list(zip(insets, before, states, done.edges, self.grounds, self.sides, strict=True))
+        error = [s.internal_angle_rad - g.angle_rad for _, _, s, _, g, _ in parts]
+        weights = [g.share_mm / g.share_mm.sum() for g in self.grounds]
+        mean_error = mean_(e @ w for e, w in zip(error, weights, strict=True))
+        rms = np.sqrt(mean_(e**2 @ w for e, w in zip(error, weights, strict=True)))
+        tracks = _Tracks(
+            mean_width_um=lost.mean_width_mm * UM_PER_MM,
+            deepest_width_um=lost.deepest_width_mm * UM_PER_MM,
+            caliper_width_um=lost.caliper_width_mm * UM_PER_MM,
+            length_um=lost.length_mm * UM_PER_MM,
+            thickness_um=lost.thickness_mm * UM_PER_MM,
+            ridge_um=mean_(
+                np.ptp((u - b)[:, side > 0], axis=1) * UM_PER_MM for u, b, _, _, _, side in parts
+            ),
+            angle_error_deg=np.degrees(mean_error),
+            angle_rms_deg=np.degrees(rms),
+            sharp_fraction=mean_(
+                r.sharp @ w for (_, _, _, r, _, _), w in zip(parts, weights, strict=True)
+            ),
+            dull_radius_um=dull_um,
+            passes=done.passes,
+            minutes=done.seconds / 60,
+            steel_mg=done.steel_mg,
+            used_up=np.zeros(len(dull_um)),
+        )
+        return tracks, lost
+
+
+def sum_(parts: object) -> FloatArray:
+    """Sum of arrays from an iterable."""
+    return np.asarray(np.sum(list(parts), axis=0))  # type: ignore[call-overload]
+
+
+def mean_(parts: object) -> FloatArray:
+    """Mean of arrays from an iterable."""
+    return np.asarray(np.mean(list(parts), axis=0))  # type: ignore[call-overload]
+
+
+def _some(state: EdgeState, rows: NDArray[np.int_]) -> EdgeState:
+    """The state of some runs."""
+    return EdgeState(
+        inset_mm=state.inset_mm[:, rows],
+        radius_um=state.radius_um[rows],
+        angle_rad=state.angle_rad[rows],
+        drop_mm=state.drop_mm[rows],
+        lean_rad=state.lean_rad[rows],
+    )
+
+
+def live_runs(
+    blade: Blade,
+    method: Method,
+    *,
+    use: Use,
+    rules: tuple[RetireRule, ...],
+    rngs: Sequence[np.random.Generator],
+    seatings: int | None = None,
+    most_sessions: int = int(value("most_sessions")),
+    stations: int = LIFE_STATIONS,
+    depths: int = LIFE_DEPTHS,
+) -> Lives:
+    """Many lives at once, one generator each.
+
+    Parameters
+    ----------
+    blade, method : Blade, Method
+    use : Use
+    rules : tuple of RetireRule
+        The first that is used up ends the life.
+    rngs : sequence of numpy.random.Generator
+        One a run; run i depends on nothing but its own.
+    seatings : int, optional
+        Seatings drawn for each edge, `method.planes` or more: the same number for every method that
+        shall share random numbers.
+    most_sessions, stations, depths : int
+        Where a life is cut off, and the nodes of the field.
+    """
+    if not rules:
+        raise EdgekitError("retire needs a rule", rules, "Give one, such as WidthFraction().")
+    block = max(seatings or 0, method.planes)
+    bench = _Bench.of(blade, method, stations, depths)
+    runs = len(rngs)
+    alive = np.arange(runs)
+    kept = draw_kept(rngs)
+    fresh = use.fresh_um(kept)
+    states = [new_state(ground, runs) for ground in bench.grounds]
+    for state in states:
+        state.radius_um = np.repeat(fresh[:, None], state.radius_um.shape[1], axis=1)
+    sessions = np.zeros(runs, dtype=int)
+    ended_by = np.full(runs, -1)
+    columns: dict[str, list[FloatArray]] = {name: [] for name in _Tracks._fields}
+    for turn in range(count("most_sessions", most_sessions)):
+        draws = draw_session([rngs[i] for i in alive], edges=len(states), seatings=block)
+        now = Kept(*(part[alive] for part in kept))
+        tracks, lost, states = _cycle(bench, states, use, now, draws, turn, fresh[alive])
+        used = np.stack([rule.used_up(lost) for rule in rules])
+        tracks = tracks._replace(used_up=used.max(axis=0))
+        for name, part in tracks._asdict().items():
+            column = np.full(runs, np.nan)
+            column[alive] = part
+            columns[name].append(column)
+        sessions[alive] += 1
+        over = used.max(axis=0) >= 1
+        ended_by[alive[over]] = np.argmax(used[:, over], axis=0)
+        going = np.flatnonzero(~over)
+        alive = alive[going]
+        if not len(alive):
+            break
+        if over.any():
+            states = [_some(state, going) for state in states]
+    return Lives(
+        blade=blade,
+        method=method,
+        rules=rules,
+        sessions=sessions,
+        ended_by=ended_by,
+        tracks={name: np.stack(parts, axis=1) for name, parts in columns.items()},
+    )
+
+
+def _cycle(
+    bench: _Bench,
+    states: list[EdgeState],
+    use: Use,
+    kept: Kept,
+    draws: SessionDraws,
+    turn: int,
+    fresh_um: FloatArray,
+) -> tuple[_Tracks, Measures, list[EdgeState]]:
+    """Use, then a session."""
+    before = []
+    for e, (state, ground) in enumerate(zip(states, bench.grounds, strict=True)):
+        before.append(state.at(ground))
+        state.radius_um = use.dull(state.radius_um, kept, draws.patches[:, e])
+        state.inset_mm = state.inset_mm + use.attrition_um / UM_PER_MM
+    dull = mean_(state.radius_um.mean(axis=1) for state in states)
+    done = sharpen_runs(
+        bench.grounds,
+        states,
+        bench.aims,
+        bench.method,
+        kept=kept,
+        draws=draws,
+        turn=turn,
+        fresh_um=fresh_um,
+    )
+    tracks, lost = bench.track(before, done, dull)
+    return tracks, lost, [result.state for result in done.edges]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Life:
+    """One instrument's life.
+
+    ``sessions``: sessions until it must go. ``history``: a row a session, cumulative losses
+    against the new blade. ``status``: which rule ended it.
+    """
+
+    blade: Blade
+    method: Method
+    sessions: int
+    history: pd.DataFrame
+    status: str
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        return (
+            f"<b>{escape(self.blade.name)}</b>, {escape(self.method.name)}: {self.sessions} "
+            f"sessions; {escape(self.status)}{self.history.tail(3).to_html(index=False)}"
+        )
+
+
+def live(
+    blade: Blade,
+    method: Method,
+    *,
+    use: Use | None = None,
+    retire: RetireRule | tuple[RetireRule, ...] = DEFAULT_RULES,
+    rng: np.random.Generator,
+    most_sessions: int = int(value("most_sessions")),
+    stations: int = LIFE_STATIONS,
+    depths: int = LIFE_DEPTHS,
+) -> Life:
+    """Use and sharpen one instrument until a rule retires it.
+
+    Parameters
+    ----------
+    blade, method : Blade, Method
+    use : Use, optional
+        What happens between sessions.
+    retire : RetireRule or tuple of them
+        The first that is used up ends the life.
+    rng : numpy.random.Generator
+    most_sessions, stations, depths : int
+        Where a life is cut off, and the nodes of the field.
+
+    Returns
+    -------
+    Life
+
+    Examples
+    --------
+    >>> import numpy as np, edgekit as ek
+    >>> blade = ek.patterns.area_specific_curette()
+    >>> life = ek.live(blade, ek.methods.freehand(), rng=np.random.default_rng(3))
+    >>> life.sessions == len(life.history), life.status.startswith("retired")
+    (True, True)
+    """
+    import pandas as pd
+
+    rules = retire if isinstance(retire, tuple) else (retire,)
+    lives = live_runs(
+        blade,
+        method,
+        use=use or Use(),
+        rules=rules,
+        rngs=[rng],
+        most_sessions=most_sessions,
+        stations=stations,
+        depths=depths,
+    )
+    history = pd.DataFrame({name: track[0] for name, track in lives.tracks.items()})
+    history.insert(0, "session", np.arange(1, len(history) + 1))
+    history.insert(1, "width_mm", blade.width_mm - history["mean_width_um"] / UM_PER_MM)
+    ended = int(lives.ended_by[0])
+    status = (
+        f"retired: {rules[ended]}"
+        if ended >= 0
+        else f"still in use after {most_sessions} sessions; allow more with most_sessions"
+    )
+    return Life(
+        blade=blade,
+        method=method,
+        sessions=int(lives.sessions[0]),
+        history=history,
+        status=status,
+    )

@@ -1,0 +1,117 @@
+"""When a blade must go: rules as objects, each with the limit it sets and what it measures."""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass
+from typing import NamedTuple, Protocol
+
+from edgekit.checks import FloatArray, fraction
+from edgekit.evidence_table import value
+
+__all__ = [
+    "DEFAULT_RULES",
+    "Basis",
+    "LengthFraction",
+    "Measures",
+    "RetireRule",
+    "ThicknessFraction",
+    "WidthFraction",
+]
+
+
+class Measures(NamedTuple):
+    """What has been lost (R,) against a new blade's dimensions [mm]; see `edgekit.wear.life`."""
+
+    mean_width_mm: FloatArray
+    deepest_width_mm: FloatArray
+    caliper_width_mm: FloatArray
+    length_mm: FloatArray
+    thickness_mm: FloatArray
+    new_width_mm: float
+    new_length_mm: float
+    new_thickness_mm: float
+
+
+class Basis(enum.Enum):
+    """Which loss of width counts."""
+
+    MEAN = "mean along the sides"
+    DEEPEST = "deepest anywhere on the sides"
+    CALIPER = "at mid-length, where a caliper reads"
+
+
+class RetireRule(Protocol):
+    """A limit on wear."""
+
+    def used_up(self, lost: Measures) -> FloatArray:
+        """Loss as a share (R,) of what the rule allows; at 1 the blade must go."""
+        ...
+
+    def __str__(self) -> str: ...
+
+
+@dataclass(frozen=True, kw_only=True)
+class WidthFraction:
+    """Retire when `fraction` of the new width is gone (Murray et al. 1984 by default).
+
+    Examples
+    --------
+    >>> print(WidthFraction(fraction=0.1))
+    10 % of the width gone (mean along the sides)
+    """
+
+    fraction: float = value("retire_width_fraction")
+    basis: Basis = Basis.MEAN
+
+    def __post_init__(self) -> None:
+        fraction("fraction", self.fraction)
+
+    def used_up(self, lost: Measures) -> FloatArray:
+        """Loss over `fraction` of the width."""
+        width = {
+            Basis.MEAN: lost.mean_width_mm,
+            Basis.DEEPEST: lost.deepest_width_mm,
+            Basis.CALIPER: lost.caliper_width_mm,
+        }[self.basis]
+        return width / (self.fraction * lost.new_width_mm)
+
+    def __str__(self) -> str:
+        return f"{self.fraction * 100:g} % of the width gone ({self.basis.value})"
+
+
+@dataclass(frozen=True, kw_only=True)
+class LengthFraction:
+    """Retire when less than `fraction` of the new length remains."""
+
+    fraction: float = value("retire_length_fraction")
+
+    def __post_init__(self) -> None:
+        fraction("fraction", self.fraction)
+
+    def used_up(self, lost: Measures) -> FloatArray:
+        """Loss over the length that may go."""
+        return lost.length_mm / ((1 - self.fraction) * lost.new_length_mm)
+
+    def __str__(self) -> str:
+        return f"only {self.fraction * 100:g} % of the length left"
+
+
+@dataclass(frozen=True, kw_only=True)
+class ThicknessFraction:
+    """Retire when `fraction` of the new thickness is gone, as honing the face uses it up."""
+
+    fraction: float = value("retire_width_fraction")
+
+    def __post_init__(self) -> None:
+        fraction("fraction", self.fraction)
+
+    def used_up(self, lost: Measures) -> FloatArray:
+        """Loss over `fraction` of the thickness."""
+        return lost.thickness_mm / (self.fraction * lost.new_thickness_mm)
+
+    def __str__(self) -> str:
+        return f"{self.fraction * 100:g} % of the thickness gone"
+
+
+DEFAULT_RULES: tuple[RetireRule, ...] = (WidthFraction(), LengthFraction(), ThicknessFraction())
