@@ -86,7 +86,9 @@ class Comparison:
                     "mc": error,
                     "low": mean - 1.96 * error,
                     "high": mean + 1.96 * error,
-                    "unpaired_mc": float(np.hypot(_error(wide[number]), _error(wide[base]))),
+                    "unpaired_mc": float(
+                        np.hypot(_error(wide[number].to_numpy()), _error(wide[base].to_numpy()))
+                    ),
                 }
             )
         return pd.DataFrame(rows)

@@ -288,7 +288,7 @@ def live_runs(
     ended_by = np.full(runs, -1)
     columns: dict[str, list[FloatArray]] = {name: [] for name in _Tracks._fields}
     for turn in range(count("most_sessions", most_sessions)):
-        draws = draw_session([rngs[i] for i in alive], edges=len(states), seatings=block)
+        draws = draw_session([rngs[int(i)] for i in alive], edges=len(states), seatings=block)
         now = Kept(*(part[alive] for part in kept))
         tracks, lost, states = _cycle(bench, states, use, now, draws, turn, fresh[alive])
         used = np.stack([rule.used_up(lost) for rule in rules])

@@ -1,0 +1,176 @@
+"""Speed as ratios measured in one run: ``uv run python tests/benchmark.py``.
+
+Machines are shared and noisy, so nothing here is a test and no time limit is set; each line states the
+ratio and what it is a ratio of. Every timing is the best of several.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+
+import manifold3d
+import numpy as np
+from scipy.optimize import minimize
+from scipy.spatial.transform import Rotation
+
+import edgekit as ek
+from edgekit.wear import session as kernel
+from edgekit.wear.ground import Ground, cut, ground_of, inset_at, seat
+from edgekit.wear.session import new_state
+
+
+def best(task: Callable[[], object], repeats: int = 5, inner: int = 1) -> float:
+    """Least time [s] of one call."""
+    times = []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        for _ in range(inner):
+            task()
+        times.append((time.perf_counter() - start) / inner)
+    return min(times)
+
+
+def row(what: str, measured: float, wanted: str) -> None:
+    print(f"| {what} | {measured:,.2f} | {wanted} |")
+
+
+def orientation_by_search(edge: ek.Edge, stations: np.ndarray) -> tuple[np.ndarray, float]:
+    """Normals by `minimize` over a rotation vector at each station, and the time an edge of 400 takes."""
+    frame = edge.frame(stations)
+    start = time.perf_counter()
+    found = []
+    for t, f, b, beta in zip(
+        frame.tangent.value, frame.face.value, frame.inward.value,
+        frame.angle.value + np.zeros(len(stations)), strict=True,
+    ):  # fmt: skip
+        def residual(v: np.ndarray, t=t, f=f, b=b, beta=beta) -> float:  # noqa: ANN001
+            n = Rotation.from_rotvec(v).apply([0.0, 0.0, 1.0])
+            return (n @ t) ** 2 + (n @ f + np.cos(beta)) ** 2 + (n @ b + np.sin(beta)) ** 2
+
+        best_fit = min(
+            (minimize(residual, v0, method="BFGS") for v0 in ([0.1, 0.2, 0.3], [2.0, 0.3, -1.0])),
+            key=lambda result: result.fun,
+        )
+        found.append(Rotation.from_rotvec(best_fit.x).apply([0.0, 0.0, 1.0]))
+    one_start = (time.perf_counter() - start) / 2
+    return np.array(found), one_start * 400 / len(stations)
+
+
+def swept_solid(ground: Ground, inset: np.ndarray) -> manifold3d.Manifold:
+    """Solid between the flank's polygon at every station and a far inner wall; ~20,000 triangles."""
+    inner = np.full_like(inset, 0.42)
+    rows = np.concatenate([inset, inner[::-1]])
+    depth = np.concatenate([ground.depth_mm, ground.depth_mm[::-1]])
+    points = (
+        ground.position
+        + rows[..., None] * ground.inward
+        - depth[..., None] * ground.face
+    )
+    ring, stations = points.shape[:2]
+    vertices = points.transpose(1, 0, 2).reshape(-1, 3)
+    i, j = np.meshgrid(np.arange(stations - 1), np.arange(ring), indexing="ij")
+    a, b = i * ring + j, i * ring + (j + 1) % ring
+    c, d = a + ring, b + ring
+    sides = np.concatenate([np.stack([a, b, d], -1), np.stack([a, d, c], -1)]).reshape(-1, 3)
+    k = np.arange(1, ring - 1)
+    end = (stations - 1) * ring
+    caps = np.concatenate(
+        [np.stack([0 * k, k + 1, k], -1), np.stack([end + 0 * k, end + k, end + k + 1], -1)]
+    )
+    faces = np.concatenate([sides, caps])
+    for order in (faces, faces[:, ::-1]):
+        solid = manifold3d.Manifold(
+            manifold3d.Mesh64(vertices, np.ascontiguousarray(order, dtype=np.uint64))
+        )
+        if solid.status() == manifold3d.Error.NoError and solid.volume() > 0:
+            return solid
+    message = f"the swept solid is not closed: {solid.status()}"
+    raise RuntimeError(message)
+
+
+def section_recession(solid: manifold3d.Manifold, ground: Ground, station: int) -> float:
+    """Inset of the edge [mm] where a plane across the edge at a station meets the trimmed solid."""
+    t, b, f = ground.tangent[station], ground.inward[station], ground.face[station]
+    turn = np.column_stack([np.stack([b, f, t]), -np.stack([b, f, t]) @ ground.position[station]])
+    outline = solid.transform(turn).slice(0.0).to_polygons()
+    points = np.concatenate(outline)
+    return float(points[points[:, 1] > -1e-7, 0].min())
+
+
+def main() -> None:
+    print("| ratio | measured | wanted |\n|---|---|---|")
+    edge = ek.patterns.area_specific_curette().edges["used"]
+    some = edge.stations(400)[5::40]
+    normals, search = orientation_by_search(edge, some)
+    exact = ek.orient(edge).normal[5::40]
+    solve = best(lambda: ek.orient(edge), inner=20)
+    row("minimize at 400 points / orient(edge)", search / solve, "at least 10,000")
+    row("largest difference of the normals, degrees",
+        float(np.degrees(np.arccos(np.clip((normals * exact).sum(1), -1, 1)).max())),
+        "the search's own error")  # fmt: skip
+
+    ground = ground_of(ek.patterns.area_specific_curette(bow_radius_mm=np.inf), "used",
+                       stations=400, depths=12)  # fmt: skip
+    state = new_state(ground, 1)
+    planes = ground.edge.frame(ek.placed_by_curvature(ground.edge, 12)).outward.value[None]
+    advance = np.full((1, 12), 0.02)
+    seating = seat(ground, state.inset_mm, planes)
+    after, reach = cut(ground, state.inset_mm, seating, advance, state.drop_mm)
+    state.radius_um[:] = 4.65
+    method = ek.methods.held(15.0, placements=12)
+
+    def session() -> object:
+        return kernel._grind_side(ground, state, method, planes, np.ones((1, 12)), np.zeros(1))
+
+    solid = swept_solid(ground, ground.inset_mm)
+
+    def trims() -> manifold3d.Manifold:
+        body = solid
+        for n, p in zip(planes[0], seating.support[0] - advance[0], strict=True):
+            body = body.trim_by_plane(tuple(-n), -float(p))
+        body.num_tri()
+        return body
+
+    row("triangles of the solid", solid.num_tri(), "about 20,000")
+    row("12 mesh trims / one session (12 placements, 400 stations)",
+        best(trims, repeats=3) / best(session, inner=20), "at least 500")  # fmt: skip
+    trimmed = trims()
+    check = range(7, 330, 23)
+    gap = [section_recession(trimmed, ground, s) - after[0, 0, s] for s in check]
+    row("largest difference of recession, µm", float(np.abs(gap).max()) * 1000, "at most 0.5")
+
+    code = "import time; t = time.perf_counter(); import {}; print(time.perf_counter() - t)"
+
+    def importing(name: str) -> float:
+        run = [sys.executable, "-c", code.format(name)]
+        return min(float(subprocess.check_output(run)) for _ in range(5))
+
+    row("import edgekit / import numpy", importing("edgekit") / importing("numpy"), "at most 1.5")
+
+    for what, sizes, make in (
+        ("stations", (400, 800, 1600, 3200), lambda n: (n, 24)),
+        ("placements", (24, 48, 96, 192), lambda n: (400, n)),
+    ):
+        times = []
+        for size in sizes:
+            stations, count = make(size)
+            g = ground_of(ek.patterns.universal_curette(), "left", stations=stations, depths=12)
+            s = new_state(g, 1)
+            s.radius_um[:] = 4.65
+            n = g.edge.frame(ek.placed_by_curvature(g.edge, count)).outward.value[None]
+            w = np.ones((1, count))
+            times.append(
+                best(lambda g=g, s=s, n=n, w=w: kernel._grind_side(g, s, method, n, w, np.zeros(1)),
+                     inner=5)
+            )  # fmt: skip
+        slope = np.polyfit(np.log(sizes), np.log(times), 1)[0]
+        row(f"exponent of growth of a session in {what}", float(slope), "about 1")
+    held = best(lambda: inset_at(ground, after, state.drop_mm), inner=20)
+    row("session / reading the edge off the field", best(session, inner=20) / held, "-")
+
+
+if __name__ == "__main__":
+    main()
