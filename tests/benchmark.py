@@ -46,7 +46,8 @@ def orientation_by_search(edge: ek.Edge, stations: np.ndarray) -> tuple[np.ndarr
         frame.tangent.value, frame.face.value, frame.inward.value,
         frame.angle.value + np.zeros(len(stations)), strict=True,
     ):  # fmt: skip
-        def residual(v: np.ndarray, t=t, f=f, b=b, beta=beta) -> float:  # noqa: ANN001
+
+        def residual(v: np.ndarray, t=t, f=f, b=b, beta=beta) -> float:
             n = Rotation.from_rotvec(v).apply([0.0, 0.0, 1.0])
             return (n @ t) ** 2 + (n @ f + np.cos(beta)) ** 2 + (n @ b + np.sin(beta)) ** 2
 
@@ -64,11 +65,7 @@ def swept_solid(ground: Ground, inset: np.ndarray) -> manifold3d.Manifold:
     inner = np.full_like(inset, 0.42)
     rows = np.concatenate([inset, inner[::-1]])
     depth = np.concatenate([ground.depth_mm, ground.depth_mm[::-1]])
-    points = (
-        ground.position
-        + rows[..., None] * ground.inward
-        - depth[..., None] * ground.face
-    )
+    points = ground.position + rows[..., None] * ground.inward - depth[..., None] * ground.face
     ring, stations = points.shape[:2]
     vertices = points.transpose(1, 0, 2).reshape(-1, 3)
     i, j = np.meshgrid(np.arange(stations - 1), np.arange(ring), indexing="ij")
@@ -108,6 +105,12 @@ def main() -> None:
     exact = ek.orient(edge).normal[5::40]
     solve = best(lambda: ek.orient(edge), inner=20)
     row("minimize at 400 points / orient(edge)", search / solve, "at least 10,000")
+
+    def whole() -> object:
+        held = ek.orient(edge)
+        return held.regression_mm, held.clear
+
+    row("the same with rulings, regression and obstacles", search / best(whole, inner=20), "-")
     row("largest difference of the normals, degrees",
         float(np.degrees(np.arccos(np.clip((normals * exact).sum(1), -1, 1)).max())),
         "the search's own error")  # fmt: skip
@@ -118,7 +121,7 @@ def main() -> None:
     planes = ground.edge.frame(ek.placed_by_curvature(ground.edge, 12)).outward.value[None]
     advance = np.full((1, 12), 0.02)
     seating = seat(ground, state.inset_mm, planes)
-    after, reach = cut(ground, state.inset_mm, seating, advance, state.drop_mm)
+    after, _ = cut(ground, state.inset_mm, seating, advance, state.drop_mm)
     state.radius_um[:] = 4.65
     method = ek.methods.held(15.0, placements=12)
 

@@ -163,7 +163,7 @@ def _find_ridges(
     lag = np.minimum(reach[after, i + 1] - reach[before, i + 1], 1.0)
     share = lead / np.maximum(lead + lag, 1e-300)
     meet = arc[i] + share * (arc[i + 1] - arc[i])
-    there = plane_recession(edge.frame(meet), planes.normals, planes.points)
+    there = plane_recession(edge.frame(meet, order=0), planes.normals, planes.points)
     deepest = there.max(axis=0) if len(meet) else np.zeros(0)
     proud = np.maximum(planes.depth - deepest, 0.0) * UM_PER_MM
     return _Ridges(meet, proud, before, after)
@@ -226,7 +226,7 @@ def facets(
     at_least("depth_um", depth_um, 0.0, "Give the recession in micrometres, 0 or more.")
     places = _positions(edge, placements)
     arc = edge.stations(stations)
-    here = edge.frame(arc)
+    here = edge.frame(arc, order=0)
     planes = _planes(edge, places, depth_um / UM_PER_MM)
     reach = plane_recession(here, planes.normals, planes.points)
     owner, deepest = _deepest(reach)
@@ -254,7 +254,7 @@ def plane_recession(here: EdgeFrame, normals: FloatArray, points: FloatArray) ->
 
 
 def _planes(edge: Edge, places: FloatArray, depth: float) -> _Planes:
-    held = edge.frame(places)
+    held = edge.frame(places, order=0)
     return _Planes(held.outward.value, held.position + depth * held.inward.value, depth)
 
 
@@ -289,7 +289,7 @@ def placements_for(edge: Edge, *, ridge_um: float, most: int = 2000) -> int:
     """
     limit = positive("ridge_um", ridge_um, "Give the ridge height in micrometres.") / UM_PER_MM
     arc = edge.stations(STATIONS)
-    here = edge.frame(arc)
+    here = edge.frame(arc, order=0)
     for k in range(1, most + 1):
         if _highest_ridge(edge, arc, here, evenly_placed(edge, k)) <= limit:
             return k
@@ -378,7 +378,7 @@ def spaced_placements(edge: Edge, *, ridge_um: float) -> FloatArray:
     """
     limit = positive("ridge_um", ridge_um, "Give the ridge height in micrometres.") / UM_PER_MM
     arc = edge.stations(_FINE)
-    here = edge.frame(arc)
+    here = edge.frame(arc, order=0)
     below = -plane_recession(here, here.outward.value, here.position)  # (plane, station)
     if not (np.abs(np.diagonal(below)) <= limit).all():
         raise EdgekitError("the edge bends too sharply for this ridge", ridge_um, "Allow more.")

@@ -131,12 +131,12 @@ def held_normals(edge: Edge, elevation_deg: float, arc_mm: FloatArray) -> FloatA
 
     Where the elevation cannot be reached the nearest approach is returned.
     """
-    return _circle(edge, edge.frame(arc_mm)).normals(np.radians(elevation_deg))
+    return _circle(edge, edge.frame(arc_mm, order=0)).normals(np.radians(elevation_deg))
 
 
 def held_errors(edge: Edge, elevation_deg: float, arc_mm: FloatArray) -> FloatArray:
     """Angle error (S,) [deg] at one elevation; where it cannot be reached, past 90°."""
-    circle = _circle(edge, edge.frame(arc_mm))
+    circle = _circle(edge, edge.frame(arc_mm, order=0))
     elevation = np.radians(elevation_deg)
     error = np.degrees(circle.sign * (circle.omega(elevation) - circle.true))
     return np.where(circle.touches(elevation), error, error + np.copysign(90.0, error))
@@ -205,7 +205,7 @@ def best_setting(
     """
     tolerance = np.radians(_tolerance(tolerance_deg))
     arc = edge.stations(stations)
-    circle = _circle(edge, edge.frame(arc))
+    circle = _circle(edge, edge.frame(arc, order=0))
     low, high = 0.0, np.pi
     for _ in range(_HALVINGS):
         middle = (low + high) / 2
@@ -235,7 +235,7 @@ def setting_at(
     """
     elevation = between("elevation_deg", elevation_deg, -90.0, 90.0)
     arc = edge.stations(stations)
-    circle = _circle(edge, edge.frame(arc))
+    circle = _circle(edge, edge.frame(arc, order=0))
     window = _common(circle.intervals(np.radians(_tolerance(tolerance_deg))))
     everywhere = np.ones(len(arc), dtype=bool)
     return _setting(edge, arc, circle, float(np.radians(elevation)), everywhere, _degrees(window))
@@ -259,7 +259,7 @@ def settings_needed(
     """
     tolerance = np.radians(_tolerance(tolerance_deg))
     arc = edge.stations(stations)
-    circle = _circle(edge, edge.frame(arc))
+    circle = _circle(edge, edge.frame(arc, order=0))
     intervals = circle.intervals(tolerance)
     owner = np.full(len(arc), -1)
     found: list[float] = []

@@ -38,8 +38,8 @@ class Orientation:
     ----------
     arc_mm : array (S,)
         Arc length from the heel [mm].
-    position_mm, tangent, normal : array (S, 3)
-        Point of the edge, unit tangent, and outward normal n of the lateral surface.
+    position_mm, tangent, normal, face : array (S, 3)
+        Point of the edge, unit tangent, outward normal n of the lateral surface, face normal.
     elevation_deg : array (S,)
         Angle between handle axis and stone.
     roll_deg : array (S,)
@@ -58,22 +58,48 @@ class Orientation:
     reachable : array (S,) of bool
         The stone reaches the point as far as its neighbourhood decides.
     clear : array (S,) of bool
-        Nothing else of the edge stands in the way of a stone this long. Costs S² comparisons, so
-        it is worked out when first asked for.
+        Nothing else of the edge stands in the way of a stone this long.
+
+    Notes
+    -----
+    What needs derivatives of the frame (from `ruling` on) is worked out when first asked for; `clear`
+    costs S² comparisons, everything else is linear in S.
     """
 
+    edge: Edge
     stone: Stone
     arc_mm: FloatArray
     position_mm: FloatArray
     tangent: FloatArray
     normal: FloatArray
+    face: FloatArray
     elevation_deg: FloatArray
     roll_deg: FloatArray
     stone_to_face_deg: FloatArray
-    ruling: FloatArray
-    regression_mm: FloatArray
-    stone_curvature_per_mm: FloatArray
-    flank: FloatArray
+
+    @cached_property
+    def _turning(self) -> EdgeFrame:
+        """The frame with its derivatives, which orientation alone does not need."""
+        return self.edge.frame(self.arc_mm)
+
+    @cached_property
+    def stone_curvature_per_mm(self) -> FloatArray:
+        """n'·t (S,); see the class."""
+        return self._turning.stone_curvature
+
+    @cached_property
+    def _envelope(self) -> tuple[FloatArray, FloatArray]:
+        return _envelope(self._turning, self.stone_curvature_per_mm)
+
+    @property
+    def ruling(self) -> FloatArray:
+        """Unit rulings (S, 3); see the class."""
+        return self._envelope[0]
+
+    @property
+    def regression_mm(self) -> FloatArray:
+        """Distances to the edge of regression (S,); see the class."""
+        return self._envelope[1]
 
     @property
     def reachable(self) -> NDArray[np.bool_]:
@@ -104,13 +130,8 @@ class Orientation:
         to reach `depth_mm` below the face.
         """
         depth = positive("depth_mm", depth_mm, "Give the depth of the flank in millimetres.")
-        down = np.abs(vec.dot(self.ruling, self._face))
+        down = np.abs(vec.dot(self.ruling, self.face))
         return np.asarray((self.regression_mm > 0) & (self.regression_mm * down < depth))
-
-    @property
-    def _face(self) -> FloatArray:
-        beta = np.radians(180 - self.stone_to_face_deg)[:, None]
-        return np.asarray(-np.cos(beta) * self.normal - np.sin(beta) * self.flank)
 
     def to_frame(self) -> pd.DataFrame:
         """A row a station, units in the column names."""
@@ -153,24 +174,20 @@ def orient(edge: Edge, stone: Stone | None = None, stations: int = 400) -> Orien
     True
     """
     arc = edge.stations(stations)
-    frame = edge.frame(arc)
-    normal, tangent = frame.outward, frame.tangent.value
-    elevation, roll = elevation_and_roll_deg(edge, normal.value)
-    bend = frame.stone_curvature
-    ruling, regression = _envelope(frame, bend)
+    frame = edge.frame(arc, order=0)
+    normal = frame.outward.value
+    elevation, roll = elevation_and_roll_deg(edge, normal)
     return Orientation(
+        edge=edge,
         stone=stone or FlatStone(),
         arc_mm=arc,
         position_mm=frame.position,
-        tangent=tangent,
-        normal=normal.value,
+        tangent=frame.tangent.value,
+        normal=normal,
+        face=frame.face.value,
         elevation_deg=elevation,
         roll_deg=roll,
         stone_to_face_deg=180 - np.degrees(frame.angle.value) + np.zeros(len(arc)),
-        ruling=ruling,
-        regression_mm=regression,
-        stone_curvature_per_mm=bend,
-        flank=frame.flank,
     )
 
 

@@ -108,10 +108,10 @@ class Edge:
         """Arc lengths [mm] of `count_` equally spaced stations, both ends included."""
         return np.linspace(0.0, self.length_mm, count("stations", count_, 2))
 
-    def frame(self, arc_mm: FloatArray) -> EdgeFrame:
-        """The frame at arc lengths of any shape [mm]."""
-        position, tangent, face = self.path.at(arc_mm)
-        angle = Jet(*self.internal_angle.derivatives(arc_mm, 2))
+    def frame(self, arc_mm: FloatArray, order: int = 2) -> EdgeFrame:
+        """The frame at arc lengths of any shape [mm], with derivatives to `order` (2 at most)."""
+        position, tangent, face = self.path.at(arc_mm, order)
+        angle = Jet(*self.internal_angle.derivatives(arc_mm, order))
         inward = jet.cross(face, tangent)
         if self.side < 0:
             inward = inward.times(-1)

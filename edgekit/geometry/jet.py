@@ -1,14 +1,14 @@
 """Derivatives along a curve by truncated Taylor arithmetic.
 
 A `Jet` is the tuple (value, first, second derivative) of a quantity that varies along an edge, as
-arrays over its stations. Products and square roots of jets follow the Leibniz and chain rules, so
+arrays over its stations, or a shorter start of it where nobody needs the rest. Products and square roots of jets follow the Leibniz and chain rules, so
 everything built from exact derivatives of the curve has exact derivatives itself.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import NamedTuple
+from typing import Self
 
 import numpy as np
 
@@ -20,35 +20,59 @@ __all__ = ["Jet", "cos_sin", "cross", "scale", "unit"]
 Bilinear = Callable[[FloatArray, FloatArray], FloatArray]
 
 
-class Jet(NamedTuple):
-    """A quantity along a curve with its first two derivatives."""
+class Jet(tuple[FloatArray, ...]):
+    """A quantity along a curve with its derivatives, to order 2 or less."""
 
-    value: FloatArray
-    d1: FloatArray
-    d2: FloatArray
+    __slots__ = ()
+
+    def __new__(cls, *parts: FloatArray) -> Self:
+        """From the value and as many derivatives as are wanted."""
+        return super().__new__(cls, parts)
+
+    @property
+    def value(self) -> FloatArray:
+        """The quantity."""
+        return self[0]
+
+    @property
+    def d1(self) -> FloatArray:
+        """Its first derivative."""
+        return self[1]
+
+    @property
+    def d2(self) -> FloatArray:
+        """Its second derivative."""
+        return self[2]
 
     def times(self, factor: float) -> Jet:
         """The jet of ``factor * self``."""
-        return Jet(self.value * factor, self.d1 * factor, self.d2 * factor)
+        return Jet(*(part * factor for part in self))
 
     def plus(self, other: Jet) -> Jet:
-        """The jet of ``self + other``."""
-        return Jet(self.value + other.value, self.d1 + other.d1, self.d2 + other.d2)
+        """The jet of ``self + other``, to the order both have."""
+        return Jet(*(mine + theirs for mine, theirs in zip(self, other, strict=False)))
 
     def per(self, speed: FloatArray, speed_d1: FloatArray) -> Jet:
         """The same jet with derivatives by arc length, from those by a parameter of that speed."""
         if self.value.ndim > speed.ndim:
             speed, speed_d1 = speed[..., None], speed_d1[..., None]
-        return Jet(self.value, self.d1 / speed, (self.d2 - self.d1 * (speed_d1 / speed)) / speed**2)
+        parts = [self.value]
+        if len(self) > 1:
+            parts.append(self.d1 / speed)
+        if len(self) > 2:
+            parts.append((self.d2 - self.d1 * (speed_d1 / speed)) / speed**2)
+        return Jet(*parts)
 
 
 def product(op: Bilinear, a: Jet, b: Jet) -> Jet:
-    """The jet of a bilinear product (Leibniz)."""
-    return Jet(
-        op(a.value, b.value),
-        op(a.d1, b.value) + op(a.value, b.d1),
-        op(a.d2, b.value) + 2 * op(a.d1, b.d1) + op(a.value, b.d2),
-    )
+    """The jet of a bilinear product (Leibniz), to the order both have."""
+    order = min(len(a), len(b)) - 1
+    parts = [op(a.value, b.value)]
+    if order > 0:
+        parts.append(op(a.d1, b.value) + op(a.value, b.d1))
+    if order > 1:
+        parts.append(op(a.d2, b.value) + 2 * op(a.d1, b.d1) + op(a.value, b.d2))
+    return Jet(*parts)
 
 
 def cross(a: Jet, b: Jet) -> Jet:
@@ -65,15 +89,22 @@ def unit(a: Jet) -> Jet:
     """The jet of the unit vector along `a`."""
     q = product(vectors.dot, a, a)
     w = 1 / np.sqrt(q.value)
-    w1 = -0.5 * w**3 * q.d1
-    w2 = 0.75 * w**5 * q.d1**2 - 0.5 * w**3 * q.d2
-    return scale(Jet(w, w1, w2), a)
+    parts = [w]
+    if len(q) > 1:
+        parts.append(-0.5 * w**3 * q.d1)
+    if len(q) > 2:
+        parts.append(0.75 * w**5 * q.d1**2 - 0.5 * w**3 * q.d2)
+    return scale(Jet(*parts), a)
 
 
 def cos_sin(a: Jet) -> tuple[Jet, Jet]:
     """The jets of cos(a) and sin(a)."""
     c, s = np.cos(a.value), np.sin(a.value)
-    return (
-        Jet(c, -s * a.d1, -c * a.d1**2 - s * a.d2),
-        Jet(s, c * a.d1, -s * a.d1**2 + c * a.d2),
-    )
+    cos, sin = [c], [s]
+    if len(a) > 1:
+        cos.append(-s * a.d1)
+        sin.append(c * a.d1)
+    if len(a) > 2:
+        cos.append(-c * a.d1**2 - s * a.d2)
+        sin.append(-s * a.d1**2 + c * a.d2)
+    return Jet(*cos), Jet(*sin)

@@ -24,7 +24,8 @@ __all__ = ["BentArcs", "CurvePath", "MovedPath", "Path", "PathFrame", "StretchPa
 
 
 class PathFrame(NamedTuple):
-    """Position [mm], unit tangent and unit face normal with derivatives by arc length [1/mm]."""
+    """Position [mm], unit tangent and unit face normal, with derivatives by arc length [1/mm] to the
+    order asked for."""
 
     position: FloatArray
     tangent: Jet
@@ -39,8 +40,8 @@ class Path(Protocol):
         """Whole arc length."""
         ...
 
-    def at(self, arc_mm: FloatArray) -> PathFrame:
-        """The frame at arc lengths of any shape."""
+    def at(self, arc_mm: FloatArray, order: int = 2) -> PathFrame:
+        """The frame at arc lengths of any shape, with derivatives to `order` (2 at most)."""
         ...
 
 
@@ -87,27 +88,26 @@ class BentArcs:
         """Whole arc length."""
         return float(self.lengths_mm.sum())
 
-    def at(self, arc_mm: FloatArray) -> PathFrame:
+    def at(self, arc_mm: FloatArray, order: int = 2) -> PathFrame:
         """The frame at arc lengths of any shape; past the ends the last arcs go on."""
         knots, turn, corners = self._starts  # type: ignore[attr-defined]
         i = np.clip(np.searchsorted(knots, arc_mm, side="right") - 1, 0, len(self.lengths_mm) - 1)
         rest = np.asarray(arc_mm - knots[i])
         kappa = self.curvatures_per_mm[i]
         plan = corners[i] + _chord(rest, kappa, turn[i])
-        heading = Jet(turn[i] + kappa * rest, kappa, np.zeros_like(rest))
+        heading = Jet(*(turn[i] + kappa * rest, kappa, np.zeros_like(rest))[: order + 1])
         cos_psi, sin_psi = jet.cos_sin(heading)
         x, k = plan[..., 0], self.bow_per_mm
-        cos_theta, sin_theta = jet.cos_sin(Jet(k * x, k * cos_psi.value, k * cos_psi.d1))
-        none = Jet(*(np.zeros_like(rest) for _ in range(3)))
-        along = _stack(cos_theta, none, sin_theta)
-        across = _stack(none, Jet(none.value + 1, none.d1, none.d2), none)
+        slope = Jet(*(k * part for part in (x, *cos_psi[:order])))
+        cos_theta, sin_theta = jet.cos_sin(slope)
+        none = Jet(*(np.zeros_like(rest) for _ in range(order + 1)))
         half = k * x / 2
         position = np.stack(
             [x * np.sinc(k * x / np.pi), plan[..., 1], x * np.sin(half) * np.sinc(half / np.pi)], -1
         )
         return PathFrame(
             position,
-            jet.scale(cos_psi, along).plus(jet.scale(sin_psi, across)),
+            _stack(_times(cos_psi, cos_theta), sin_psi, _times(cos_psi, sin_theta)),
             _stack(sin_theta.times(-1), none, cos_theta),
         )
 
@@ -117,6 +117,10 @@ def _chord(length: FloatArray, kappa: FloatArray, heading: FloatArray) -> FloatA
     half = kappa * length / 2
     reach = length * np.sinc(half / np.pi)
     return np.stack([reach * np.cos(heading + half), reach * np.sin(heading + half)], axis=-1)
+
+
+def _times(a: Jet, b: Jet) -> Jet:
+    return jet.product(lambda x, y: x * y, a, b)
 
 
 def _stack(x: Jet, y: Jet, z: Jet) -> Jet:
@@ -162,15 +166,15 @@ class CurvePath:
         speed = vectors.norm(self.curve.derivatives(nodes, 1)[1])
         return np.concatenate([[0.0], np.cumsum((half * speed) @ _GAUSS_WEIGHTS)])
 
-    def at(self, arc_mm: FloatArray) -> PathFrame:
+    def at(self, arc_mm: FloatArray, order: int = 2) -> PathFrame:
         """The frame at arc lengths of any shape."""
         u = np.asarray(self._parameter(arc_mm))  # type: ignore[attr-defined]
         u = np.clip(u, *self.curve.domain)
-        position, c1, c2, c3 = self.curve.derivatives(u, 3)
-        speed = vectors.norm(c1)
-        speed_d1 = vectors.dot(c1, c2) / speed
-        tangent = jet.unit(Jet(c1, c2, c3))
-        raw = Jet(*self.normals.derivatives(u, 2))
+        position, *velocity = self.curve.derivatives(u, order + 1)
+        speed = vectors.norm(velocity[0])
+        speed_d1 = vectors.dot(velocity[0], velocity[1]) / speed if order > 0 else speed
+        tangent = jet.unit(Jet(*velocity))
+        raw = Jet(*self.normals.derivatives(u, order))
         along = jet.product(vectors.dot, raw, tangent)
         face = jet.unit(raw.plus(jet.scale(along, tangent).times(-1)))
         return PathFrame(position, tangent.per(speed, speed_d1), face.per(speed, speed_d1))
@@ -189,9 +193,9 @@ class MovedPath:
         """Whole arc length."""
         return self.path.length_mm
 
-    def at(self, arc_mm: FloatArray) -> PathFrame:
+    def at(self, arc_mm: FloatArray, order: int = 2) -> PathFrame:
         """The frame at arc lengths of any shape."""
-        frame = self.path.at(arc_mm)
+        frame = self.path.at(arc_mm, order)
         turn = self.matrix.T
         return PathFrame(
             frame.position @ turn + self.offset_mm,
@@ -213,6 +217,6 @@ class StretchPath:
         """Arc length of the part."""
         return self.to_mm - self.from_mm
 
-    def at(self, arc_mm: FloatArray) -> PathFrame:
+    def at(self, arc_mm: FloatArray, order: int = 2) -> PathFrame:
         """The frame at arc lengths of any shape, measured from the start of the part."""
-        return self.path.at(np.asarray(arc_mm) + self.from_mm)
+        return self.path.at(np.asarray(arc_mm) + self.from_mm, order)

@@ -85,7 +85,7 @@ class FollowEdge:
 
     def normals(self, edge: Edge, arc_mm: FloatArray) -> FloatArray:
         """The edge's outward normals."""
-        return edge.frame(arc_mm).outward.value
+        return edge.frame(arc_mm, order=0).outward.value
 
 
 @dataclass(frozen=True, kw_only=True)
