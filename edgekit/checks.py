@@ -13,6 +13,7 @@ from edgekit.errors import EdgekitError
 
 __all__ = [
     "FloatArray",
+    "array_between",
     "at_least",
     "between",
     "count",
@@ -133,3 +134,27 @@ def vectors(name: str, values: ArrayLike) -> FloatArray:
     unit = array / length[:, None]
     unit.setflags(write=False)
     return np.asarray(unit)
+
+
+def array_between(
+    name: str,
+    values: ArrayLike,
+    low: float,
+    high: float,
+    remedy: str | None = None,
+    *,
+    ends: bool = False,
+) -> FloatArray:
+    """Return a read-only copy with every entry in (low, high), or [low, high] when `ends` is set."""
+    array = frozen_array(name, values)
+    inside = (array >= low) & (array <= high) if ends else (array > low) & (array < high)
+    if not inside.all():
+        reach = f"above {low:g}" if np.isinf(high) else f"between {low:g} and {high:g}"
+        if ends and np.isinf(high):
+            reach = f"{low:g} or more"
+        raise EdgekitError(
+            f"{name} must be {reach} throughout",
+            float(array[~inside].flat[0]),
+            remedy or f"Give numbers {reach}.",
+        )
+    return array
