@@ -131,7 +131,8 @@ def test_skew_profile_equals_quadrature():
 
 
 def test_rq_of_uneven_points_equals_an_independent_library():
-    surface = pytest.importorskip("SurfaceTopography", reason="in the test group of pyproject")
+    import SurfaceTopography as surface  # two seconds, and only this test needs it
+
     rng = np.random.default_rng(11)
     x = np.cumsum(rng.lognormal(0, 1, 3000))
     z = rng.standard_normal(3000)
