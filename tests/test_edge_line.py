@@ -113,6 +113,7 @@ def test_realisations_have_the_stated_height_correlation_and_teeth():
 
 # The library warns of its own renamed functions from inside.
 @pytest.mark.filterwarnings("ignore:Function/property:DeprecationWarning")
+@pytest.mark.filterwarnings("ignore:Could not import mpi4py:ImportWarning")
 def test_slope_of_a_realisation_equals_an_independent_library_and_theory():
     import SurfaceTopography as surface  # two seconds, and only this test needs it
 

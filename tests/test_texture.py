@@ -130,6 +130,7 @@ def test_skew_profile_equals_quadrature():
     assert above == pytest.approx(result.ra_um / 2, rel=1e-4)
 
 
+@pytest.mark.filterwarnings("ignore:Could not import mpi4py:ImportWarning")
 def test_rq_of_uneven_points_equals_an_independent_library():
     import SurfaceTopography as surface  # two seconds, and only this test needs it
 
