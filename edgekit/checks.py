@@ -20,6 +20,8 @@ __all__ = [
     "finite",
     "frozen_array",
     "fraction",
+    "generator",
+    "matched",
     "positive",
     "unit_vector",
     "vectors",
@@ -158,3 +160,26 @@ def array_between(
             remedy or f"Give numbers {reach}.",
         )
     return array
+
+
+def matched(names: str, *arrays: FloatArray) -> tuple[FloatArray, ...]:
+    """Return the arrays broadcast to one shape; those that do not fit are refused."""
+    try:
+        return tuple(np.asarray(array) for array in np.broadcast_arrays(*arrays))
+    except ValueError as error:
+        raise EdgekitError(
+            f"{names} must broadcast to one shape",
+            tuple(array.shape for array in arrays),
+            "Give one number, or as many as the others.",
+        ) from error
+
+
+def generator(name: str, rng: np.random.Generator) -> np.random.Generator:
+    """Return a numpy Generator, refusing a bare seed in its place."""
+    if not isinstance(rng, np.random.Generator):
+        raise EdgekitError(
+            f"{name} must be a numpy.random.Generator",
+            rng,
+            "Use numpy.random.default_rng(seed).",
+        )
+    return rng

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from edgekit.checks import FloatArray, count, positive
+from edgekit.checks import FloatArray, count, generator, positive
 from edgekit.contact.grain import Grain, Scale, grain, grain_um
 from edgekit.errors import EdgekitError
 from edgekit.evidence import Evidence, Gsd, entry
@@ -141,7 +141,7 @@ def _lognormal(item: Evidence, rng: np.random.Generator, runs: int) -> FloatArra
         raise EdgekitError(
             f"{item.name} has no lognormal spread to draw from", item.spread, "Give it a Gsd."
         )
-    draws = rng.standard_normal(count("runs", runs))
+    draws = generator("rng", rng).standard_normal(count("runs", runs))
     return np.asarray(item.value * np.exp(math.log(item.spread.gsd) * draws))
 
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from edgekit.checks import FloatArray, array_between
+from edgekit.checks import FloatArray, array_between, matched
 from edgekit.evidence import value
 
 __all__ = [
@@ -31,6 +31,7 @@ __all__ = [
 ]
 
 _ACUTE = "Give an angle above -90 and below 90 degrees."
+_ANGLES = "the angles"
 _CLEAR = "Give a clearance above 0 and below 90 degrees."
 
 
@@ -94,7 +95,7 @@ def working_angles(*, face_tooth_deg: ArrayLike, internal_angle_deg: ArrayLike) 
     """
     face = array_between("face_tooth_deg", face_tooth_deg, 0, 180)
     beta = array_between("internal_angle_deg", internal_angle_deg, 0, 180)
-    face, beta = np.broadcast_arrays(face, beta)
+    face, beta = matched("face_tooth_deg and internal_angle_deg", face, beta)
     clearance = 180 - face - beta
     bites = (face > value("face_tooth_low_deg")) & (face < value("face_tooth_high_deg"))
     burnishing = ~(bites & (clearance > 0))
@@ -143,7 +144,8 @@ def rake_normal(rake_orthogonal_deg: ArrayLike, *, inclination_deg: ArrayLike) -
     -14.433
     """
     rake = _tan("rake_orthogonal_deg", rake_orthogonal_deg)
-    return _degrees(rake * _cos("inclination_deg", inclination_deg))
+    rake, cos = matched("rake and inclination", rake, _cos("inclination_deg", inclination_deg))
+    return _degrees(rake * cos)
 
 
 def clearance_normal(
@@ -157,8 +159,9 @@ def clearance_normal(
     >>> round(float(clearance_normal(35, inclination_deg=0)), 6)
     35.0
     """
-    clearance = _cot("clearance_orthogonal_deg", clearance_orthogonal_deg)
-    return _clearance_degrees(clearance * _cos("inclination_deg", inclination_deg))
+    cot = _cot("clearance_orthogonal_deg", clearance_orthogonal_deg)
+    cot, cos = matched("clearance and inclination", cot, _cos("inclination_deg", inclination_deg))
+    return _clearance_degrees(cot * cos)
 
 
 def rake_orthogonal(
@@ -190,7 +193,7 @@ def rake_orthogonal(
     [10.0, 5.0]
     """
     f, p = _tan("rake_f_deg", rake_f_deg), _tan("rake_p_deg", rake_p_deg)
-    sin, cos = _turn("cutting_edge_deg", cutting_edge_deg)
+    f, p, sin, cos = matched(_ANGLES, f, p, *_turn("cutting_edge_deg", cutting_edge_deg))
     return _degrees(f * sin + p * cos), _degrees(p * sin - f * cos)
 
 
@@ -214,7 +217,7 @@ def rake_in_planes(
     """
     o = _tan("rake_orthogonal_deg", rake_orthogonal_deg)
     s = _tan("inclination_deg", inclination_deg)
-    sin, cos = _turn("cutting_edge_deg", cutting_edge_deg)
+    o, s, sin, cos = matched(_ANGLES, o, s, *_turn("cutting_edge_deg", cutting_edge_deg))
     return _degrees(o * sin - s * cos), _degrees(o * cos + s * sin)
 
 
@@ -240,7 +243,7 @@ def clearance_in_planes(
     """
     o = _cot("clearance_orthogonal_deg", clearance_orthogonal_deg)
     s = _tan("inclination_deg", inclination_deg)
-    sin, cos = _turn("cutting_edge_deg", cutting_edge_deg)
+    o, s, sin, cos = matched(_ANGLES, o, s, *_turn("cutting_edge_deg", cutting_edge_deg))
     return _clearance_degrees(o * sin - s * cos), _clearance_degrees(o * cos + s * sin)
 
 
@@ -257,9 +260,10 @@ def clearance_orthogonal(
     10.0
     """
     limits = (0.0, 180.0, "Give a clearance above 0 and below 180 degrees.")
-    f = np.radians(array_between("clearance_f_deg", clearance_f_deg, *limits))
-    p = np.radians(array_between("clearance_p_deg", clearance_p_deg, *limits))
-    sin, cos = _turn("cutting_edge_deg", cutting_edge_deg)
+    f = array_between("clearance_f_deg", clearance_f_deg, *limits)
+    p = array_between("clearance_p_deg", clearance_p_deg, *limits)
+    f, p, sin, cos = matched(_ANGLES, f, p, *_turn("cutting_edge_deg", cutting_edge_deg))
+    f, p = np.radians(f), np.radians(p)
     return _clearance_degrees(np.cos(f) / np.sin(f) * sin + np.cos(p) / np.sin(p) * cos)
 
 
@@ -286,6 +290,7 @@ def apparent_bevel_deg(internal_angle_deg: ArrayLike, *, turn_deg: ArrayLike) ->
     >>> round(float(apparent_bevel_deg(75, turn_deg=30)), 2)
     72.81
     """
-    beta = np.radians(array_between("internal_angle_deg", internal_angle_deg, 0, 180))
-    shown = np.arctan2(np.sin(beta) * _cos("turn_deg", turn_deg), np.cos(beta))
+    beta = array_between("internal_angle_deg", internal_angle_deg, 0, 180)
+    beta, cos = matched("internal_angle_deg and turn_deg", beta, _cos("turn_deg", turn_deg))
+    shown = np.arctan2(np.sin(np.radians(beta)) * cos, np.cos(np.radians(beta)))
     return np.asarray(np.degrees(shown))

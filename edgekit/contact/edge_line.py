@@ -12,7 +12,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import FloatArray, array_between, frozen_array, positive
+from edgekit.checks import (
+    FloatArray,
+    array_between,
+    count,
+    frozen_array,
+    generator,
+    matched,
+    positive,
+)
 from edgekit.errors import EdgekitError
 from edgekit.evidence import value
 
@@ -99,9 +107,10 @@ def correlation_length_um(
     >>> correlation_length_um([0, 90], l_perp_um=2.0, l_par_um=40.0).round(6).tolist()
     [40.0, 2.0]
     """
-    psi = np.radians(frozen_array("lay_deg", lay_deg))
+    psi = np.asarray(np.radians(frozen_array("lay_deg", lay_deg)))
     across = array_between("l_perp_um", l_perp_um, 0, np.inf, _POSITIVE)
     along = array_between("l_par_um", l_par_um, 0, np.inf, _POSITIVE)
+    psi, across, along = matched("lay_deg, l_perp_um and l_par_um", psi, across, along)
     if not (along >= across).all():
         raise EdgekitError(
             "l_par_um must not be below l_perp_um",
@@ -133,9 +142,10 @@ def edge_rq_um(internal_angle_deg: ArrayLike, rq_um: ArrayLike) -> FloatArray:
     >>> round(float(edge_rq_um(30, 0.1)), 6)
     0.2
     """
-    beta = np.radians(array_between("internal_angle_deg", internal_angle_deg, 0, 180))
+    beta = array_between("internal_angle_deg", internal_angle_deg, 0, 180)
     rq = array_between("rq_um", rq_um, 0, np.inf, ends=True)
-    return np.asarray(rq / np.sin(beta))
+    beta, rq = matched("internal_angle_deg and rq_um", beta, rq)
+    return np.asarray(rq / np.sin(np.radians(beta)))
 
 
 def shortest_visible_um(magnification: ArrayLike) -> FloatArray:
@@ -240,7 +250,9 @@ def visible_rq_um(
     0.105
     """
     rq = array_between("rq_um", rq_um, 0, np.inf, ends=True)
-    height, _ = _band(array_between("length_um", length_um, 0, np.inf, _POSITIVE), shortest_um)
+    length = array_between("length_um", length_um, 0, np.inf, _POSITIVE)
+    rq, length = matched("rq_um and length_um", rq, length)
+    height, _ = _band(length, shortest_um)
     return np.asarray(rq * np.sqrt(height))
 
 
@@ -320,7 +332,7 @@ def realise(
         raise EdgekitError("arc_um must rise, with 2 stations or more", arc, "Sort the stations.")
     length = _along(arc, array_between("length_um", length_um, 0, np.inf, _POSITIVE), "length_um")
     rq = _along(arc, array_between("rq_um", rq_um, 0, np.inf, ends=True), "rq_um")
-    per_length = positive("steps", steps, "Give 2 points or more in a correlation length.")
+    per_length = count("steps", steps, 2)
     size = int(np.ceil((arc[-1] - arc[0]) / length.min() * per_length)) + 1
     if size > _MOST_POINTS:
         raise EdgekitError(
@@ -329,7 +341,7 @@ def realise(
     x = np.linspace(arc[0], arc[-1], size)
     rate = 1 / np.interp(x, arc, length)
     phase = np.concatenate([[0.0], np.cumsum(np.diff(x) * (rate[1:] + rate[:-1]) / 2)])
-    z = np.interp(x, arc, rq) * _unit_process(phase, rng)
+    z = np.interp(x, arc, rq) * _unit_process(phase, generator("rng", rng))
     if shortest_um is not None:
         z = _cut_short_waves(z, float(x[1] - x[0]), positive("shortest_um", shortest_um))
     return EdgeProfile(x_um=frozen_array("x_um", x), z_um=frozen_array("z_um", z))

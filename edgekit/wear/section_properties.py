@@ -1,19 +1,18 @@
 """Section properties of polygons, exact, many outlines at once."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import FloatArray, frozen_array
+from edgekit.checks import FloatArray, frozen_array, matched
 from edgekit.errors import EdgekitError
 
 __all__ = ["SectionProperties", "bending_stress_mpa", "section_properties"]
 
 # An outline whose area is below this share of its bounding box squared is a line.
 _LEAST_AREA = 1e-12
-# Turns of the outline about its centroid, in which a whole number is recognised.
-_TURN = 1e-6
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -91,54 +90,69 @@ def section_properties(outline_mm: ArrayLike) -> SectionProperties:
     return _integrals(*_checked(outline))
 
 
-def _checked(outline: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Corners about a point near the centroid, and that point; bad outlines are refused."""
-    low, high = outline.min(axis=-2), outline.max(axis=-2)
-    origin = (low + high) / 2
-    for _ in range(2):  # the second pass starts where the digits are
-        local = outline - origin[..., None, :]
-        origin = origin + _centroid(local, (high - low).max(axis=-1))
-    local = outline - origin[..., None, :]
-    _refuse_crossings(outline, local)
-    return local, origin
+class _Local(NamedTuple):
+    """Corners of outlines about an origin, as separate contiguous x and y: sums over the corners
+    of one outline then run along memory, which is several times faster than over pairs.
+    """
+
+    x: FloatArray
+    y: FloatArray
+    u: FloatArray  # x and y of the corner that follows
+    v: FloatArray
+    c: FloatArray  # x v − u y, counter-clockwise positive
+    area: FloatArray  # signed
+
+    def centroid(self) -> tuple[FloatArray, FloatArray]:
+        six = 6 * self.area
+        x = np.einsum("...i,...i->...", self.x + self.u, self.c) / six
+        y = np.einsum("...i,...i->...", self.y + self.v, self.c) / six
+        return np.asarray(x), np.asarray(y)
 
 
-def _cross(p: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Corners, the corners that follow them, and c_i, all with the outline counter-clockwise."""
-    q = np.roll(p, -1, axis=-2)
-    return p, q, np.asarray(p[..., 0] * q[..., 1] - q[..., 0] * p[..., 1])
+def _local(x: FloatArray, y: FloatArray) -> _Local:
+    u, v = np.empty_like(x), np.empty_like(y)
+    u[..., :-1], u[..., -1] = x[..., 1:], x[..., 0]
+    v[..., :-1], v[..., -1] = y[..., 1:], y[..., 0]
+    c = x * v - u * y
+    return _Local(x, y, u, v, c, np.asarray(c.sum(axis=-1) / 2))
 
 
-def _centroid(local: FloatArray, size: FloatArray) -> FloatArray:
-    """Centroid of outlines of the given size; those without area are refused."""
-    p, q, c = _cross(local)
-    area = c.sum(axis=-1) / 2
-    thin = ~(np.abs(area) > _LEAST_AREA * size**2)
+def _checked(outline: FloatArray) -> tuple[_Local, FloatArray]:
+    """Corners about the centroid, and the centroid; bad outlines are refused."""
+    x, y = np.ascontiguousarray(outline[..., 0]), np.ascontiguousarray(outline[..., 1])
+    # The mean of the corners lies near enough for the digits of the first pass.
+    mx, my = x.mean(axis=-1), y.mean(axis=-1)
+    near = _local(x - mx[..., None], y - my[..., None])
+    size = np.maximum(np.ptp(x, axis=-1), np.ptp(y, axis=-1))
+    thin = ~(np.abs(near.area) > _LEAST_AREA * size**2)
     if thin.any():
         raise EdgekitError(
             "outline_mm must enclose an area",
-            float(area[thin].flat[0]),
-            f"Outline {_which(thin)} is a line, a point or a figure of eight; give its corners in order.",
+            float(near.area[thin].flat[0]),
+            f"Outline {_which(thin)} is a line, a point or a figure of eight; "
+            "give its corners in order.",
         )
-    return np.asarray(((p + q) * c[..., None]).sum(axis=-2) / (6 * area[..., None]))
+    dx, dy = near.centroid()
+    local = _local(near.x - dx[..., None], near.y - dy[..., None])
+    _refuse_crossings(outline, local)
+    return local, np.stack([mx + dx, my + dy], axis=-1)
 
 
 def _which(bad: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> str:
     return str(tuple(int(i) for i in np.argwhere(bad)[0]))
 
 
-def _refuse_crossings(outline: FloatArray, local: FloatArray) -> None:
+def _refuse_crossings(outline: FloatArray, local: _Local) -> None:
     """Refuse outlines that cross or touch themselves.
 
     An outline that turns one way about its centroid, once round, cannot; that is every section of
     a blade, and costs one pass. The others are searched edge against edge.
     """
-    p, q, c = _cross(local)
-    turn = np.arctan2(c, (p * q).sum(axis=-1))
-    moves = (p != q).any(axis=-1)
-    sign = np.sign(c.sum(axis=-1))[..., None]
-    star = ((turn * sign > 0) | ~moves).all(axis=-1)
-    star &= np.abs(np.abs(turn.sum(axis=-1)) / (2 * np.pi) - 1) < _TURN
+    x, y, u, v, c, area = local
+    forward = c * np.sign(area)[..., None]
+    star = ((forward > 0) | ((x == u) & (y == v))).all(axis=-1)
+    # Once round means that the outline crosses a line through the centroid twice.
+    star &= np.count_nonzero((y >= 0) != (v >= 0), axis=-1) == 2
     for index in np.argwhere(~star):
         where = tuple(int(i) for i in index)
         corners = outline[where]
@@ -179,20 +193,22 @@ def _crosses(corners: FloatArray) -> bool:
     return bool(((np.abs(turn) <= 1e-14 * np.abs(ahead)) & (ahead < 0)).any())
 
 
-def _integrals(local: FloatArray, origin: FloatArray) -> SectionProperties:
-    p, q, c = _cross(local)
-    sign = np.sign(c.sum(axis=-1))[..., None]
-    c = c * sign
-    x, y, u, v = p[..., 0], p[..., 1], q[..., 0], q[..., 1]
-    ixx = ((y * y + y * v + v * v) * c).sum(axis=-1) / 12
-    iyy = ((x * x + x * u + u * u) * c).sum(axis=-1) / 12
-    ixy = ((x * v + 2 * x * y + 2 * u * v + u * y) * c).sum(axis=-1) / 24
+def _integrals(local: _Local, origin: FloatArray) -> SectionProperties:
+    x, y, u, v, c, area = local
+    c = c * np.sign(area)[..., None]
+
+    def total(values: FloatArray) -> FloatArray:
+        return np.asarray(np.einsum("...i,...i->...", values, c))
+
+    ixx, iyy = total(y * y + y * v + v * v) / 12, total(x * x + x * u + u * u) / 12
+    ixy = total(x * v + 2 * x * y + 2 * u * v + u * y) / 24
     # [axis, (low, high)]: y for bending about x, then x for bending about y.
-    reach = np.stack([-local.min(axis=-2), local.max(axis=-2)], axis=-1)[..., ::-1, :]
+    ends = [-y.min(axis=-1), y.max(axis=-1), -x.min(axis=-1), x.max(axis=-1)]
+    reach = np.stack(ends, axis=-1).reshape(*area.shape, 2, 2)
     moment = np.stack([ixx, iyy], axis=-1)
     moduli = moment[..., None] / reach
     return SectionProperties(
-        area_mm2=_frozen(c.sum(axis=-1) / 2),
+        area_mm2=_frozen(np.abs(area)),
         centroid_mm=_frozen(origin),
         second_moment_mm4=_frozen(np.stack([ixx, iyy, ixy], axis=-1)),
         modulus_mm3=_frozen(moduli.min(axis=-1)),
@@ -248,7 +264,9 @@ def bending_stress_mpa(outline_mm: ArrayLike, moment_nmm: ArrayLike) -> FloatArr
             "moment_nmm must have shape (..., 2)", moment.shape, "Give moments about x and y."
         )
     ixx, iyy, ixy = np.moveaxis(section.second_moment_mm4, -1, 0)
-    mx, my = moment[..., 0], moment[..., 1]
+    ixx, iyy, ixy, mx, my = matched(
+        "outlines and moments", ixx, iyy, ixy, moment[..., 0], moment[..., 1]
+    )
     determinant = ixx * iyy - ixy**2
     per_y = (mx * iyy + my * ixy) / determinant
     per_x = -(my * ixx + mx * ixy) / determinant
