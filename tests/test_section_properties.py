@@ -195,6 +195,8 @@ CROSSED = {
         [math.cos(4 * math.pi * k / 5), math.sin(4 * math.pi * k / 5)] for k in range(5)
     ],
     "spike": [[0, 0], [1, 0], [1, 1], [3, 1], [1, 1.0], [0, 1]],
+    "turning back short": [[0, 0], [1, 0], [1, 1], [3, 1], [2, 1], [0, 2]],
+    "turning back beyond": [[0, 0], [1, 0], [1, 1], [3, 1], [0.5, 1], [0, 2]],
     "touching at a corner": [[0, 0], [2, 0], [1, 1], [2, 2], [0, 2], [1, 1]],
     "overlapping edges": [[0, 0], [4, 0], [4, 1], [3, 0], [2, 0], [1, 1]],
 }

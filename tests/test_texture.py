@@ -103,6 +103,21 @@ def test_gaussian_heights_have_their_closed_forms():
     assert result.material_ratio(level) == pytest.approx(norm.sf(level), abs=1e-4)
 
 
+def test_the_core_of_exponential_heights_lies_at_the_end_of_the_curve():
+    # h(p) = −ln p falls ever more gently, so the flattest 40 % is p = 0.6…1, and the line there
+    # has slope ∫(p − 0.8) h dp / ∫(p − 0.8)² dp and passes through the mean of h at p = 0.8.
+    top = mpmath.quad(lambda p: (mpmath.mpf(p) - 0.8) * -mpmath.log(p), [0.6, 1])
+    slope = top / mpmath.quad(lambda p: (p - 0.8) ** 2, [0.6, 1])
+    upper = mpmath.quad(lambda p: -mpmath.log(p), [0.6, 1]) / 0.4 - slope * 0.8
+    mr1 = mpmath.exp(-upper)
+    x = np.geomspace(1e-7, 1, 20_001)
+    core = roughness(x, -np.log(x)).core
+    assert core.rk_um == pytest.approx(float(-slope), rel=SECANT)
+    assert core.mr1 == pytest.approx(float(mr1), abs=SECANT)
+    # Peaks above `upper`: ∫₀^mr1 (−ln p − upper) dp = mr1.
+    assert core.rpk_um == pytest.approx(2.0, rel=SECANT)
+
+
 def test_skew_profile_equals_quadrature():
     # No symmetry: sharp peaks, wide valleys, unevenly spaced points.
     def shape(u):
@@ -208,6 +223,16 @@ def test_filter_keeps_a_constant_and_does_not_mind_uneven_points():
     dense = mean_line(uneven, np.interp(uneven, even, z), 800.0)
     sparse = np.interp(uneven, even, mean_line(even, z, 800.0))
     assert dense == pytest.approx(sparse, abs=FILTER)
+
+
+def test_filter_does_not_mind_points_added_on_long_straight_pieces():
+    # Pieces a quarter of a cut-off long: the integral between points is a parabola, not a chord.
+    rng = np.random.default_rng(9)
+    x = np.cumsum(rng.uniform(100, 300, 40))
+    z = rng.standard_normal(40)
+    dense = np.unique(np.concatenate([x, np.linspace(x[0], x[-1], 40_001)]))
+    line = mean_line(dense, np.interp(dense, x, z), 800.0)
+    assert mean_line(x, z, 800.0) == pytest.approx(line[np.searchsorted(dense, x)], abs=1e-6)
 
 
 def test_filtered_roughness_drops_the_wave_and_keeps_the_ripple():

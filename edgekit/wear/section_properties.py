@@ -184,13 +184,9 @@ def _crosses(corners: FloatArray) -> bool:
     meets = straddles & straddles.T & boxes
     n = len(corners)
     gap = (np.arange(n)[:, None] - np.arange(n)[None]) % n
-    if meets[(gap > 1) & (gap < n - 1)].any():
-        return True
-    # Neighbours share a corner; they overlap only where the outline turns straight back.
-    following = np.roll(along, -1, axis=0)
-    turn = along[:, 0] * following[:, 1] - along[:, 1] * following[:, 0]
-    ahead = (along * following).sum(axis=1)
-    return bool(((np.abs(turn) <= 1e-14 * np.abs(ahead)) & (ahead < 0)).any())
+    # Neighbours share a corner. Where they overlap, the outline turns straight back, and then one
+    # of them also meets the edge on the far side of the other.
+    return bool(meets[(gap > 1) & (gap < n - 1)].any())
 
 
 def _integrals(local: _Local, origin: FloatArray) -> SectionProperties:
