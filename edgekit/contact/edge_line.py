@@ -7,20 +7,11 @@ along the edge follows the angle ψ between scratches and edge. Real scratches a
 Gaussian correlation allows; every count here is of waves no shorter than the model's.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import (
-    FloatArray,
-    array_between,
-    count,
-    frozen_array,
-    generator,
-    matched,
-    positive,
-)
+from edgekit.checks import FloatArray, array_between, frozen_array, matched, positive
+from edgekit.contact.edge_profile import EdgeProfile, realise
 from edgekit.errors import EdgekitError
 from edgekit.evidence import value
 
@@ -35,14 +26,6 @@ __all__ = [
     "visible_rq_um",
 ]
 
-# Points of a realisation in the shortest correlation length; teeth counted on it are 0.3 % too
-# few (arccos(exp(−h²))/(2πh) against its limit at h = 1/8, order 2), and the spline that reads
-# the process between its own grid points is good to 1e-5 of Rq.
-_STEPS = 8
-# Correlation lengths added before the process repeats: exp(−8²) is below rounding.
-_MARGIN = 8
-# A longer realisation than this is a mistake in units more likely than a wish.
-_MOST_POINTS = 4_000_000
 _POSITIVE = "Give lengths above 0 in micrometres."
 
 
@@ -254,131 +237,3 @@ def visible_rq_um(
     rq, length = matched("rq_um and length_um", rq, length)
     height, _ = _band(length, shortest_um)
     return np.asarray(rq * np.sqrt(height))
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class EdgeProfile:
-    """One realised edge line.
-
-    Attributes
-    ----------
-    x_um : ndarray (N,)
-        Position along the edge [µm], evenly spaced from the first station to the last.
-    z_um : ndarray (N,)
-        Height in the face, outward [µm].
-    """
-
-    x_um: FloatArray
-    z_um: FloatArray
-
-    @property
-    def teeth_per_mm(self) -> float:
-        """Rises through the mean height, counted, in a millimetre."""
-        above = self.z_um > self.z_um.mean()
-        rises = np.count_nonzero(above[1:] & ~above[:-1])
-        return float(1000 * rises / (self.x_um[-1] - self.x_um[0]))
-
-
-def realise(
-    arc_um: ArrayLike,
-    length_um: ArrayLike,
-    rq_um: ArrayLike,
-    *,
-    rng: np.random.Generator,
-    shortest_um: float | None = None,
-    steps: int = _STEPS,
-) -> EdgeProfile:
-    """One random edge line with a correlation length and height that vary along the edge.
-
-    A stationary Gaussian process g with correlation exp(−τ²) is drawn by the spectral method
-    (independent Fourier amplitudes with the variance of its spectrum) and laid along the edge as
-    z(x) = Rq(x) g(∫ dx/l(x)), so the correlation length is l wherever l varies slowly. Waves
-    shorter than `shortest_um` are then cut off.
-
-    Parameters
-    ----------
-    arc_um : array_like (S,)
-        Positions of the stations along the edge [µm], strictly rising.
-    length_um : array_like (S,) or ()
-        Correlation length there [µm].
-    rq_um : array_like (S,) or ()
-        Rms height of the edge line there [µm].
-    rng : numpy.random.Generator
-        Source of the draw; the same state gives the same line.
-    shortest_um : float, optional
-        Shortest wave kept [µm].
-    steps : int, optional
-        Points in the shortest correlation length.
-
-    Returns
-    -------
-    EdgeProfile
-
-    Raises
-    ------
-    EdgekitError
-        For bad stations or lengths, or a line of more than four million points.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> from edgekit.contact.edge_line import realise
-    >>> line = realise([0, 5650], 4.0, 0.2, rng=np.random.default_rng(1))
-    >>> bool(abs(line.z_um.std() / 0.2 - 1) < 0.1)
-    True
-    """
-    arc = frozen_array("arc_um", arc_um, (None,))
-    if arc.size < 2 or not (np.diff(arc) > 0).all():
-        raise EdgekitError("arc_um must rise, with 2 stations or more", arc, "Sort the stations.")
-    length = _along(arc, array_between("length_um", length_um, 0, np.inf, _POSITIVE), "length_um")
-    rq = _along(arc, array_between("rq_um", rq_um, 0, np.inf, ends=True), "rq_um")
-    per_length = count("steps", steps, 2)
-    size = int(np.ceil((arc[-1] - arc[0]) / length.min() * per_length)) + 1
-    if size > _MOST_POINTS:
-        raise EdgekitError(
-            "the edge line would need too many points", size, "Check that all lengths are in µm."
-        )
-    x = np.linspace(arc[0], arc[-1], size)
-    rate = 1 / np.interp(x, arc, length)
-    phase = np.concatenate([[0.0], np.cumsum(np.diff(x) * (rate[1:] + rate[:-1]) / 2)])
-    z = np.interp(x, arc, rq) * _unit_process(phase, generator("rng", rng))
-    if shortest_um is not None:
-        z = _cut_short_waves(z, float(x[1] - x[0]), positive("shortest_um", shortest_um))
-    return EdgeProfile(x_um=frozen_array("x_um", x), z_um=frozen_array("z_um", z))
-
-
-def _along(arc: FloatArray, values: FloatArray, name: str) -> FloatArray:
-    """Values at the stations, one value standing for all."""
-    if values.shape not in ((), arc.shape):
-        raise EdgekitError(
-            f"{name} must be one number or one a station", values.shape, "Match arc_um."
-        )
-    return np.broadcast_to(values, arc.shape)
-
-
-def _unit_process(phase: FloatArray, rng: np.random.Generator) -> FloatArray:
-    """A Gaussian process of variance 1 and correlation exp(−τ²) at rising positions ``(N,)``.
-
-    Drawn on a periodic grid from the Fourier transform of its own correlation, so that grid values
-    have exactly that correlation; read between grid points by a cubic spline.
-    """
-    from scipy.interpolate import CubicSpline
-
-    # The grid does not follow the positions asked for: a finer reading of one seed is the same line.
-    step = 1 / _STEPS
-    size = 1 << int(np.ceil((phase[-1] + _MARGIN) / step)).bit_length()
-    lag = np.minimum(np.arange(size), size - np.arange(size)) * step
-    power = np.maximum(np.fft.rfft(np.exp(-(lag**2))).real, 0.0)
-    amplitude = np.fft.rfft(rng.standard_normal(size)) * np.sqrt(power)
-    process = np.fft.irfft(amplitude, size)
-    last = int(np.ceil(phase[-1] / step)) + 2
-    grid = np.arange(last + 1) * step
-    return np.asarray(CubicSpline(grid, process[: last + 1])(phase))
-
-
-def _cut_short_waves(z: FloatArray, step: float, shortest_um: float) -> FloatArray:
-    """Drop all waves shorter than `shortest_um`, the profile mirrored so that it closes."""
-    closed = np.concatenate([z, z[-2:0:-1]])
-    spectrum = np.fft.rfft(closed)
-    spectrum[np.fft.rfftfreq(closed.size, step) > 1 / shortest_um] = 0.0
-    return np.asarray(np.fft.irfft(spectrum, closed.size)[: z.size])
