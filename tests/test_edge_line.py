@@ -124,8 +124,10 @@ def test_slope_of_a_realisation_equals_an_independent_library_and_theory():
     assert scan.rms_slope_from_profile() == pytest.approx(math.sqrt(2) * 0.25 / 4.0, rel=0.03)
 
 
-def test_band_limited_realisation_keeps_the_stated_share():
-    length, shortest = 3.0, 12.0
+# Waves kept far above, near and below the correlation length: read at fewer, as many and more
+# points than the process is drawn on.
+@pytest.mark.parametrize(("length", "shortest"), [(1.0, 20.0), (3.0, 12.0), (8.0, 2.0)])
+def test_band_limited_realisation_keeps_the_stated_share(length, shortest):
     lines = [
         realise([0, 4000], length, 0.2, rng=np.random.default_rng(seed), shortest_um=shortest)
         for seed in range(60)

@@ -92,7 +92,7 @@ class Abrasive:
                 "Give scale= and number=, or median_um= for a stone without a grade.",
             )
         if self.median_um is None:
-            found = grain(self.number if self.scale is None else self.scale, self.number)  # type: ignore[arg-type] # a bare number is refused by grain itself
+            found = grain(self.scale, self.number)
             object.__setattr__(self, "scale", found.scale)
         else:
             object.__setattr__(self, "median_um", positive("median_um", self.median_um))
@@ -112,7 +112,6 @@ class Abrasive:
         """Median grain size [µm]."""
         if self.median_um is not None:
             return self.median_um
-        assert self.scale is not None
         return grain_um(self.scale, self.number)
 
     @property

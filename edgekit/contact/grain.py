@@ -114,7 +114,7 @@ _TABLES = {
 }  # fmt: skip
 
 
-def _scale(scale: Scale | str) -> Scale:
+def _scale(scale: Scale | str | None) -> Scale:
     """Return the scale meant, refusing a bare grit number in its place."""
     if isinstance(scale, Scale):
         return scale
@@ -144,7 +144,7 @@ def numbers(scale: Scale | str) -> tuple[int, ...]:
     return tuple(_TABLES[_scale(scale)].sizes)
 
 
-def grain(scale: Scale | str, number: int | None = None) -> Grain:
+def grain(scale: Scale | str | None, number: int | None = None) -> Grain:
     """Return one grade with its median, tolerance and their status.
 
     Parameters
@@ -189,7 +189,7 @@ def grain(scale: Scale | str, number: int | None = None) -> Grain:
     )
 
 
-def grain_um(scale: Scale | str, number: int | None = None) -> float:
+def grain_um(scale: Scale | str | None, number: int | None = None) -> float:
     """Median grain size [µm] of a grit number on its scale.
 
     Parameters
