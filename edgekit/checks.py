@@ -18,8 +18,8 @@ __all__ = [
     "between",
     "count",
     "finite",
-    "frozen_array",
     "fraction",
+    "frozen_array",
     "generator",
     "matched",
     "positive",
@@ -58,9 +58,7 @@ def at_least(name: str, value: float, low: float, remedy: str | None = None) -> 
     return number
 
 
-def between(
-    name: str, value: float, low: float, high: float, remedy: str | None = None
-) -> float:
+def between(name: str, value: float, low: float, high: float, remedy: str | None = None) -> float:
     """Return `value` as a float strictly inside (low, high)."""
     remedy = remedy or f"Give a number between {low:g} and {high:g}."
     number = finite(name, value, remedy)
@@ -101,7 +99,9 @@ def frozen_array(
         ) from error
     if shape is not None and (
         array.ndim != len(shape)
-        or any(want is not None and want != have for want, have in zip(shape, array.shape))
+        or any(
+            want is not None and want != have for want, have in zip(shape, array.shape, strict=True)
+        )
     ):
         wanted = "(" + ", ".join("N" if size is None else str(size) for size in shape) + ")"
         raise EdgekitError(
@@ -121,7 +121,7 @@ def frozen_array(
 def unit_vector(name: str, values: ArrayLike) -> FloatArray:
     """Return a read-only unit vector (3,) along `values`; a null vector is refused."""
     array = frozen_array(name, values, (3,))
-    return vectors(name, array[None])[0]
+    return np.asarray(vectors(name, array[None])[0])
 
 
 def vectors(name: str, values: ArrayLike) -> FloatArray:

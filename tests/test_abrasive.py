@@ -15,7 +15,7 @@ from edgekit.contact.abrasive import (
 )
 from edgekit.contact.grain import numbers
 from edgekit.errors import EdgekitError
-from edgekit.evidence import Evidence, Gsd, Range, Status, entry
+from edgekit.evidence_table import Evidence, Gsd, Range, Status, entry
 
 # Quotients of two-digit table values, given to two digits.
 RATIO_TOLERANCE = 0.05

@@ -17,7 +17,7 @@ from edgekit.contact.edge_line import (
     teeth_per_mm,
     visible_rq_um,
 )
-from edgekit.evidence import value
+from edgekit.evidence_table import value
 
 ROUNDING = 1e-9
 QUADRATURE = 1e-8

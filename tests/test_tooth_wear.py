@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 from scipy.stats import norm
 
 from edgekit.contact.texture import roughness
-from edgekit.evidence import value
+from edgekit.evidence_table import value
 from edgekit.wear.tooth_wear import LineContact, default_contact, gaussian_heights, wear_teeth
 
 ROUNDING = 1e-9

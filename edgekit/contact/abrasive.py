@@ -14,7 +14,7 @@ import numpy as np
 from edgekit.checks import FloatArray, count, generator, positive
 from edgekit.contact.grain import Grain, Scale, grain, grain_um
 from edgekit.errors import EdgekitError
-from edgekit.evidence import Evidence, Gsd, entry
+from edgekit.evidence_table import Evidence, Gsd, entry
 
 __all__ = [
     "Abrasive",

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from edgekit.checks import FloatArray, array_between, matched
-from edgekit.evidence import value
+from edgekit.evidence_table import value
 
 __all__ = [
     "WorkingAngles",

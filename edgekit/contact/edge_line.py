@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from edgekit.checks import FloatArray, array_between, frozen_array, matched, positive
 from edgekit.contact.edge_profile import EdgeProfile, realise
 from edgekit.errors import EdgekitError
-from edgekit.evidence import value
+from edgekit.evidence_table import value
 
 __all__ = [
     "EdgeProfile",

@@ -10,7 +10,7 @@ from types import MappingProxyType
 
 from edgekit.checks import count
 from edgekit.errors import EdgekitError
-from edgekit.evidence import Status
+from edgekit.evidence_table import Status
 
 __all__ = ["Grain", "Scale", "grain", "grain_um", "numbers"]
 

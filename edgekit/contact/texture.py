@@ -17,7 +17,7 @@ from edgekit.checks import FloatArray, count, frozen_array, positive
 from edgekit.contact.material_curve import CoreParameters, MaterialCurve, material_curve
 from edgekit.contact.profile_filter import mean_line
 from edgekit.errors import EdgekitError
-from edgekit.evidence import value
+from edgekit.evidence_table import value
 
 __all__ = ["Roughness", "roughness"]
 

@@ -8,7 +8,7 @@ import enum
 from dataclasses import dataclass
 
 from edgekit.errors import EdgekitError
-from edgekit.evidence import Status
+from edgekit.evidence_table import Status
 
 __all__ = ["Claim", "StrokeSense", "WireEdge", "WireEdgeFinding", "wire_edge"]
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from edgekit.checks import at_least, positive
-from edgekit.evidence import value
+from edgekit.evidence_table import value
 from edgekit.wear.hardness import hardness_pa
 
 __all__ = ["LineContact", "default_contact"]

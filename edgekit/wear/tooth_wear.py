@@ -29,7 +29,7 @@ from edgekit.checks import (
     positive,
 )
 from edgekit.errors import EdgekitError
-from edgekit.evidence import value
+from edgekit.evidence_table import value
 from edgekit.wear.line_contact import LineContact, default_contact
 
 __all__ = ["LineContact", "ToothWear", "default_contact", "gaussian_heights", "wear_teeth"]

@@ -110,7 +110,7 @@ _TABLE: tuple[Evidence, ...] = (
     ),
     Evidence("plan_radius_mm", 6.7, Range(5, 10), "mm", _A, _OWN),
     Evidence("bow_radius_mm", 12.0, Range(10, 40), "mm", _A, _OWN),
-    Evidence("universal_plan_radius_mm", 20.0, Range(10, 100), "mm", _A, _OWN),
+    Evidence("universal_plan_radius_mm", 60.0, Range(20, 200), "mm", _A, _OWN),
     Evidence("sickle_internal_angle_deg", 75.0, Range(70, 80), "deg", _A,
              "taken as for curettes; no source for sickles seen"),
     Evidence("sickle_width_mm", 0.8, Range(0.6, 1.2), "mm", _A, _OWN),
@@ -118,7 +118,8 @@ _TABLE: tuple[Evidence, ...] = (
     Evidence("sickle_plan_radius_mm", 25.0, Range(10, 60), "mm", _A, _OWN),
     Evidence("sickle_bow_radius_mm", 15.0, Range(8, 40), "mm", _A, _OWN),
     Evidence("hoe_bevel_deg", 45.0, None, "deg", _P, "teaching texts: hoe and chisel bevel"),
-    Evidence("hoe_width_mm", 1.5, Range(1, 2.5), "mm", _A, _OWN),
+    Evidence("hoe_width_mm", 2.0, Range(1, 3), "mm", _A, _OWN),
+    Evidence("hoe_length_mm", 1.5, Range(1, 2.5), "mm", _A, _OWN),
     Evidence("hoe_thickness_mm", 0.6, Range(0.4, 1), "mm", _A, _OWN),
     Evidence("hoe_shank_angle_deg", 100.0, None, "deg", _P,
              "teaching texts: hoe blade at about 100° to the shank"),
@@ -235,7 +236,7 @@ def entry(name: str) -> Evidence:
 
     Examples
     --------
-    >>> from edgekit.evidence import entry
+    >>> from edgekit.evidence_table import entry
     >>> entry("width_mm").status.value
     'published'
     """

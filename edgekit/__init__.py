@@ -1,0 +1,53 @@
+"""Edge geometry and wear of small curved hand instruments.
+
+Public names load when first used, so that ``import edgekit`` costs little more than numpy.
+"""
+
+import importlib
+
+from edgekit.errors import EdgekitError
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "Blade": "edgekit.geometry.blade",
+    "BladeClass": "edgekit.geometry.blade",
+    "Edge": "edgekit.geometry.edge",
+    "width_between": "edgekit.geometry.blade",
+    "read_blade": "edgekit.geometry.trace",
+    "write_blade": "edgekit.geometry.trace",
+    "FlatStone": "edgekit.contact.stone",
+    "RodStone": "edgekit.contact.stone",
+    "ConeStone": "edgekit.contact.stone",
+    "orient": "edgekit.contact.orientation",
+    "Holder": "edgekit.contact.holder",
+    "best_setting": "edgekit.contact.holder",
+    "roll_schedule": "edgekit.contact.holder",
+    "setting_at": "edgekit.contact.holder",
+    "settings_needed": "edgekit.contact.holder",
+    "facets": "edgekit.contact.facets",
+    "placements_for": "edgekit.contact.facets",
+    "spaced_placements": "edgekit.contact.facets",
+    "evidence": "edgekit.evidence_table",
+}
+_MODULES = {
+    "patterns": "edgekit.geometry.patterns",
+}
+
+__all__ = ["EdgekitError", "__version__", *_HOMES, *_MODULES]  # noqa: PLE0604
+
+
+def __getattr__(name: str) -> object:
+    if name in _HOMES:
+        found: object = getattr(importlib.import_module(_HOMES[name]), name)
+    elif name in _MODULES:
+        found = importlib.import_module(_MODULES[name])
+    else:
+        message = f"module 'edgekit' has no attribute {name!r}"
+        raise AttributeError(message)
+    globals()[name] = found
+    return found
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -1,0 +1,404 @@
+"""An instrument held at one elevation: what it grinds, the best setting, the fewest settings.
+
+Normals that touch the edge at a station (n·t = 0) form a circle. With m = |a - (a·t)t|,
+p = (a - (a·t)t)/m and q = t x p, turned to the side of the true normal, they are
+n(ω) = cosω p + sinω q, and elevation α asks m cosω = sinα. Turning n by ω turns the ground angle by
+exactly as much, so the angle error at elevation α is ±(ω(α) - ω₀), ω₀ belonging to the true
+normal. Each station therefore accepts one interval of elevations for a tolerance, and best setting,
+window and fewest settings are all questions about intervals.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from edgekit.checks import FloatArray, at_least, between, finite, positive
+from edgekit.contact.orientation import elevation_and_roll_deg
+from edgekit.evidence_table import value
+from edgekit.geometry import vectors as vec
+from edgekit.geometry.edge import Edge, EdgeFrame
+
+__all__ = [
+    "Holder",
+    "HolderFit",
+    "RollSchedule",
+    "Setting",
+    "best_setting",
+    "held_normals",
+    "roll_schedule",
+    "setting_at",
+    "settings_needed",
+]
+
+STATIONS = 400
+_HALVINGS = 60  # of the bracket [0, π]: the best error is found to rounding
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Setting:
+    """One elevation of a holder on one edge.
+
+    Attributes
+    ----------
+    elevation_deg : float
+        Angle between handle axis and stone.
+    worst_error_deg : float
+        Largest size of the angle error over the stretches served.
+    window_deg : tuple of float or None
+        Elevations that keep the stretches served within the tolerance; None if there are none.
+    roll_span_deg : float
+        Turn about the handle axis from one end of the stretches served to the other.
+    arc_mm, error_deg, roll_deg : array (S,)
+        Stations; ground minus nominal internal angle; roll. Where the setting cannot touch the
+        edge at all (|sinα| > m) the error is infinite and the roll that of the nearest approach.
+    stretches_mm : tuple of (from, to)
+        The stretches of the edge it serves.
+    """
+
+    elevation_deg: float
+    worst_error_deg: float
+    window_deg: tuple[float, float] | None
+    roll_span_deg: float
+    arc_mm: FloatArray
+    error_deg: FloatArray
+    roll_deg: FloatArray
+    stretches_mm: tuple[tuple[float, float], ...]
+
+    @property
+    def from_mm(self) -> float:
+        """Start of the first stretch [mm]."""
+        return self.stretches_mm[0][0]
+
+    @property
+    def to_mm(self) -> float:
+        """End of the last stretch [mm]."""
+        return self.stretches_mm[-1][1]
+
+
+class _Circle(NamedTuple):
+    """The circle of touching normals at each station, see the module's text."""
+
+    size: FloatArray  # m (S,)
+    start: FloatArray  # p (S, 3)
+    side: FloatArray  # q (S, 3)
+    true: FloatArray  # ω₀ (S,) in [0, π]
+    sign: FloatArray  # ±1 (S,): the ground angle grows as sign · ω
+
+    def omega(self, elevation_rad: float) -> FloatArray:
+        """ω (S,) at one elevation; at the end of the circle where it cannot be reached."""
+        return np.asarray(np.arccos(np.clip(np.sin(elevation_rad) / self.size, -1.0, 1.0)))
+
+    def normals(self, elevation_rad: float) -> FloatArray:
+        """Normals (S, 3) held at one elevation."""
+        omega = self.omega(elevation_rad)[:, None]
+        return np.asarray(np.cos(omega) * self.start + np.sin(omega) * self.side)
+
+    def touches(self, elevation_rad: float) -> FloatArray:
+        """Where the elevation can be reached (S,) bool."""
+        return np.asarray(np.abs(np.sin(elevation_rad)) <= self.size * (1 + 1e-12))
+
+    def intervals(self, tolerance_rad: float) -> FloatArray:
+        """Elevations (S, 2) [rad] that each station accepts within the tolerance."""
+        low = np.minimum(self.true + tolerance_rad, np.pi)
+        high = np.maximum(self.true - tolerance_rad, 0.0)
+        sines = self.size[:, None] * np.cos(np.stack([low, high], axis=1))
+        return np.asarray(np.arcsin(np.clip(sines, -1.0, 1.0)))
+
+
+def _circle(edge: Edge, frame: EdgeFrame) -> _Circle:
+    t, n = frame.tangent.value, frame.outward.value
+    a = edge.handle_axis
+    square = a - (t @ a)[:, None] * t
+    size = vec.norm(square)
+    alive = size > 1e-9  # else the handle runs along the edge and every normal has elevation 0
+    start = np.where(alive[:, None], square / np.where(alive, size, 1.0)[:, None], n)
+    side = vec.cross(t, start)
+    side = side * np.where(vec.dot(n, side) < 0, -1.0, 1.0)[:, None]
+    true = np.arctan2(vec.dot(n, side), vec.dot(n, start))
+    turned = -np.sin(true)[:, None] * start + np.cos(true)[:, None] * side
+    beta = frame.angle.value[..., None]
+    opening = -np.cos(beta) * frame.inward.value + np.sin(beta) * frame.face.value
+    sign = np.where(vec.dot(turned, opening) < 0, -1.0, 1.0)
+    return _Circle(np.where(alive, size, 1e-12), start, side, true, sign)
+
+
+def held_normals(edge: Edge, elevation_deg: float, arc_mm: FloatArray) -> FloatArray:
+    """Normals (S, 3) of the stone at one elevation, where the edge touches it at `arc_mm` (S,).
+
+    Where the elevation cannot be reached the nearest approach is returned.
+    """
+    return _circle(edge, edge.frame(arc_mm)).normals(np.radians(elevation_deg))
+
+
+def _setting(
+    edge: Edge,
+    arc: FloatArray,
+    circle: _Circle,
+    elevation: float,
+    served: FloatArray,
+    window: tuple[float, float] | None,
+) -> Setting:
+    error = np.degrees(circle.sign * (circle.omega(elevation) - circle.true))
+    error = np.where(circle.touches(elevation), error, np.inf)
+    _, roll = elevation_and_roll_deg(edge, circle.normals(elevation))
+    return Setting(
+        elevation_deg=float(np.degrees(elevation)),
+        worst_error_deg=float(np.abs(error[served]).max()),
+        window_deg=window,
+        roll_span_deg=float(np.ptp(roll[served])),
+        arc_mm=arc,
+        error_deg=error,
+        roll_deg=roll,
+        stretches_mm=_stretches(arc, served),
+    )
+
+
+def _stretches(arc: FloatArray, served: FloatArray) -> tuple[tuple[float, float], ...]:
+    """Runs of served stations, each reaching half-way to the next station that is not."""
+    between_ = np.concatenate([arc[:1], (arc[1:] + arc[:-1]) / 2, arc[-1:]])
+    change = np.flatnonzero(np.diff(np.concatenate([[0], served.astype(int), [0]])))
+    return tuple(
+        (float(between_[first]), float(between_[last]))
+        for first, last in zip(change[::2], change[1::2], strict=True)
+    )
+
+
+def _common(intervals: FloatArray) -> tuple[float, float] | None:
+    low, high = float(intervals[:, 0].max()), float(intervals[:, 1].min())
+    return (low, high) if low <= high else None
+
+
+def best_setting(
+    edge: Edge, *, tolerance_deg: float = value("tolerance_deg"), stations: int = STATIONS
+) -> Setting:
+    """The one elevation whose worst angle error along the edge is least.
+
+    Parameters
+    ----------
+    edge : Edge
+        The cutting edge.
+    tolerance_deg : float
+        Angle error allowed, for the window [deg].
+    stations : int
+        Stations at which the error is judged.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> setting = ek.best_setting(ek.patterns.universal_curette().edges["left"])
+    >>> round(setting.elevation_deg, 6), round(setting.worst_error_deg, 6)
+    (15.0, 0.0)
+    >>> tuple(round(end, 6) for end in setting.window_deg)
+    (13.0, 17.0)
+    """
+    tolerance = np.radians(_tolerance(tolerance_deg))
+    arc = edge.stations(stations)
+    circle = _circle(edge, edge.frame(arc))
+    low, high = 0.0, np.pi
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        low, high = (low, middle) if _common(circle.intervals(middle)) else (middle, high)
+    least = circle.intervals(high)
+    elevation = float(least[:, 0].max() + least[:, 1].min()) / 2
+    window = _common(circle.intervals(tolerance))
+    everywhere = np.ones(len(arc), dtype=bool)
+    return _setting(edge, arc, circle, elevation, everywhere, _degrees(window))
+
+
+def setting_at(
+    edge: Edge,
+    elevation_deg: float,
+    *,
+    tolerance_deg: float = value("tolerance_deg"),
+    stations: int = STATIONS,
+) -> Setting:
+    """What one chosen elevation does along the whole edge.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> setting = ek.setting_at(ek.patterns.universal_curette().edges["left"], 18.0)
+    >>> round(setting.worst_error_deg, 6)
+    3.0
+    """
+    elevation = between("elevation_deg", elevation_deg, -90.0, 90.0)
+    arc = edge.stations(stations)
+    circle = _circle(edge, edge.frame(arc))
+    window = _common(circle.intervals(np.radians(_tolerance(tolerance_deg))))
+    everywhere = np.ones(len(arc), dtype=bool)
+    return _setting(edge, arc, circle, float(np.radians(elevation)), everywhere, _degrees(window))
+
+
+def settings_needed(
+    edge: Edge, *, tolerance_deg: float = value("tolerance_deg"), stations: int = STATIONS
+) -> tuple[Setting, ...]:
+    """The fewest settings that hold the angle within the tolerance at every station.
+
+    Each station accepts an interval of elevations; the fewest points that stab all intervals come
+    from taking, in order of their upper ends, the upper end of every interval not yet stabbed
+    (optimal: the chosen intervals are disjoint). Each setting is then moved to the middle of what
+    its stations allow, and each station goes to the setting with the least error there.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> len(ek.settings_needed(ek.patterns.universal_curette().edges["left"]))
+    1
+    """
+    tolerance = np.radians(_tolerance(tolerance_deg))
+    arc = edge.stations(stations)
+    circle = _circle(edge, edge.frame(arc))
+    intervals = circle.intervals(tolerance)
+    owner = np.full(len(arc), -1)
+    found: list[float] = []
+    for i in np.argsort(intervals[:, 1], kind="stable"):
+        if owner[i] < 0:
+            stab = intervals[i, 1]
+            mine = (owner < 0) & (intervals[:, 0] <= stab)
+            owner[mine] = len(found)
+            low, high = intervals[mine, 0].max(), intervals[mine, 1].min()
+            found.append(float(low + high) / 2)
+    error = np.stack([np.abs(circle.omega(e) - circle.true) for e in found])
+    error = np.where([circle.touches(e) for e in found], error, np.inf)
+    owner = np.argmin(error, axis=0)
+    settings = []
+    for k, elevation in enumerate(found):
+        served = owner == k
+        window = _degrees(_common(intervals[served]))
+        settings.append(_setting(edge, arc, circle, elevation, served, window))
+    return tuple(sorted(settings, key=lambda setting: setting.from_mm))
+
+
+def _tolerance(tolerance_deg: float) -> float:
+    return between("tolerance_deg", tolerance_deg, 0.0, 45.0, "Give degrees, such as 2.")
+
+
+def _degrees(window: tuple[float, float] | None) -> tuple[float, float] | None:
+    return None if window is None else (float(np.degrees(window[0])), float(np.degrees(window[1])))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class RollSchedule:
+    """How to turn the handle so that every stretch of edge gets the same dwell.
+
+    Arrays (T,): time [s], arc length of the contact [mm], roll [deg] and rate of roll [deg/s].
+    """
+
+    time_s: FloatArray
+    arc_mm: FloatArray
+    roll_deg: FloatArray
+    rate_deg_per_s: FloatArray
+
+
+def roll_schedule(setting: Setting, *, seconds: float, steps: int = 25) -> RollSchedule:
+    """Roll against time for contact that moves along the edge at constant speed.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> edge = ek.patterns.universal_curette().edges["left"]
+    >>> plan = ek.roll_schedule(ek.best_setting(edge), seconds=12)
+    >>> bool(abs(plan.rate_deg_per_s[-1]) > abs(plan.rate_deg_per_s[0]))  # the toe turns fast
+    True
+    """
+    positive("seconds", seconds)
+    time = np.linspace(0.0, seconds, int(at_least("steps", steps, 2)))
+    arc = np.linspace(setting.from_mm, setting.to_mm, len(time))
+    rate = np.gradient(setting.roll_deg, setting.arc_mm) * (arc[-1] - arc[0]) / seconds
+    return RollSchedule(
+        time_s=time,
+        arc_mm=arc,
+        roll_deg=np.interp(arc, setting.arc_mm, setting.roll_deg),
+        rate_deg_per_s=np.interp(arc, setting.arc_mm, rate),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class HolderFit:
+    """Whether a holder can bring one elevation to the stone.
+
+    ``riser_mm``: what must be put under the stone (negative: the stone would have to sink, the
+    elevation cannot be reached). ``handle_mm``, ``shank_mm``: least height of each above the stone
+    while over it, infinite if never over it. ``clears``: all heights are positive.
+    """
+
+    riser_mm: float
+    handle_mm: float
+    shank_mm: float
+
+    @property
+    def clears(self) -> bool:
+        """Nothing but the blade touches the stone."""
+        return self.handle_mm > 0 and self.shank_mm > 0
+
+    @property
+    def reachable(self) -> bool:
+        """The stone need not sink into the bench."""
+        return self.riser_mm >= 0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Holder:
+    """A stand that guides the handle through a pivot while the stone lies flat.
+
+    Parameters
+    ----------
+    pivot_height_mm : float
+        Height of the pivot above the bench.
+    reach_mm : float
+        Distance along the handle axis from the pivot to the contact.
+    stone_height_mm : float
+        Height of the stone's surface without a riser.
+    stone_behind_mm : float
+        How far the stone extends from the contact towards the handle.
+    handle_radius_mm, handle_from_mm : float
+        Radius of the handle and its distance from the contact along the axis.
+    shank_radius_mm, shank_from_mm : float
+        The same for the shank.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> fit = ek.Holder().fit(elevation_deg=15.0)
+    >>> fit.reachable, fit.clears
+    (True, True)
+    >>> ek.Holder().fit(elevation_deg=0.0).clears
+    False
+    """
+
+    pivot_height_mm: float = value("holder_pivot_height_mm")
+    reach_mm: float = value("holder_reach_mm")
+    stone_height_mm: float = value("stone_height_mm")
+    stone_behind_mm: float = value("stone_length_mm") / 4
+    handle_radius_mm: float = value("handle_radius_mm")
+    handle_from_mm: float = value("handle_from_mm")
+    shank_radius_mm: float = value("shank_radius_mm")
+    shank_from_mm: float = value("length_mm")
+
+    def __post_init__(self) -> None:
+        for name in ("pivot_height_mm", "reach_mm", "handle_radius_mm", "shank_radius_mm",
+                     "handle_from_mm", "shank_from_mm"):  # fmt: skip
+            positive(name, getattr(self, name), "Give millimetres.")
+        for name in ("stone_height_mm", "stone_behind_mm"):
+            at_least(name, getattr(self, name), 0.0, "Give millimetres, 0 or more.")
+
+    def fit(self, elevation_deg: float) -> HolderFit:
+        """Riser and clearances at one elevation (the handle's height is pivot - reach sinα)."""
+        alpha = np.radians(finite("elevation_deg", elevation_deg))
+        surface = self.pivot_height_mm - self.reach_mm * np.sin(alpha)
+        return HolderFit(
+            riser_mm=float(surface - self.stone_height_mm),
+            handle_mm=self._height(self.handle_from_mm, self.handle_radius_mm, alpha),
+            shank_mm=self._height(self.shank_from_mm, self.shank_radius_mm, alpha),
+        )
+
+    def _height(self, from_mm: float, radius_mm: float, alpha: float) -> float:
+        """Least height of a cylinder about the axis, from `from_mm` to the end of the stone."""
+        last = self.stone_behind_mm / np.cos(alpha) + radius_mm * np.tan(abs(alpha))
+        if not from_mm < last:
+            return float("inf")
+        lowest = from_mm if alpha >= 0 else last
+        return float(lowest * np.sin(alpha) - radius_mm * np.cos(alpha))

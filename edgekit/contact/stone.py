@@ -1,0 +1,100 @@
+"""The forms of stones, by what they can reach: how sharply they curve along the edge, how long."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Protocol
+
+from edgekit.checks import between, positive
+from edgekit.errors import EdgekitError
+from edgekit.evidence_table import value
+
+__all__ = ["ConeStone", "FlatStone", "RodStone", "Stone"]
+
+
+class Stone(Protocol):
+    """A stone's form."""
+
+    @property
+    def length_mm(self) -> float:
+        """Extent along the edge; infinite for an endless stone."""
+        ...
+
+    @property
+    def curvature_per_mm(self) -> float:
+        """Largest curvature the stone's surface can turn to the edge, out of the steel."""
+        ...
+
+
+@dataclass(frozen=True, kw_only=True)
+class FlatStone:
+    """A flat stone, `length_mm` long along the edge (``math.inf`` for an endless one)."""
+
+    length_mm: float = value("stone_length_mm")
+
+    def __post_init__(self) -> None:
+        if not self.length_mm > 0:
+            raise EdgekitError(
+                "length_mm of a stone must be above 0", self.length_mm, "Give millimetres."
+            )
+
+    @property
+    def curvature_per_mm(self) -> float:
+        """Zero: the surface is a plane."""
+        return 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class RodStone:
+    """A round rod held with its axis square to the edge, along the lateral surface."""
+
+    radius_mm: float = value("rod_radius_mm")
+
+    def __post_init__(self) -> None:
+        positive("radius_mm", self.radius_mm, "Give the rod's radius in millimetres.")
+
+    @property
+    def length_mm(self) -> float:
+        """Extent along the edge: the diameter."""
+        return 2 * self.radius_mm
+
+    @property
+    def curvature_per_mm(self) -> float:
+        """1 / radius."""
+        return 1 / self.radius_mm
+
+
+@dataclass(frozen=True, kw_only=True)
+class ConeStone:
+    """A cone from `small_radius_mm` to `large_radius_mm` over `length_of_axis_mm`.
+
+    Held with a generator along the lateral surface it turns the normal curvature cosγ / ρ to the
+    edge at circle radius ρ, γ being the half-angle (Meusnier). Any radius between its ends can be
+    brought to bear, so its smallest circle decides reach.
+    """
+
+    small_radius_mm: float
+    large_radius_mm: float
+    length_of_axis_mm: float
+
+    def __post_init__(self) -> None:
+        positive("small_radius_mm", self.small_radius_mm)
+        positive("length_of_axis_mm", self.length_of_axis_mm)
+        between("large_radius_mm", self.large_radius_mm, self.small_radius_mm, math.inf,
+                "Give a large end wider than the small end.")  # fmt: skip
+
+    @property
+    def half_angle_rad(self) -> float:
+        """Angle between axis and generator."""
+        return math.atan2(self.large_radius_mm - self.small_radius_mm, self.length_of_axis_mm)
+
+    @property
+    def length_mm(self) -> float:
+        """Extent along the edge: the diameter of the small end."""
+        return 2 * self.small_radius_mm
+
+    @property
+    def curvature_per_mm(self) -> float:
+        """cosγ / smallest radius."""
+        return math.cos(self.half_angle_rad) / self.small_radius_mm

@@ -1,0 +1,182 @@
+"""A blade: its edges, its section, and the width between the edges."""
+
+from __future__ import annotations
+
+import dataclasses
+import enum
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from edgekit.checks import FloatArray
+from edgekit.errors import EdgekitError
+from edgekit.geometry import vectors as vec
+from edgekit.geometry.edge import Edge
+from edgekit.geometry.section import Section
+
+if TYPE_CHECKING:
+    from edgekit.geometry.trace import Trace
+
+__all__ = ["Blade", "BladeClass", "width_between"]
+
+WIDTH_STATIONS = 801  # of the far edge's polyline: its sagitta stays below 0.1 µm on a 1 mm toe
+
+
+class BladeClass(enum.Enum):
+    """The classes of blade the trade distinguishes."""
+
+    UNIVERSAL = "universal curette"
+    AREA_SPECIFIC = "area-specific curette"
+    STRAIGHT_SICKLE = "straight sickle"
+    CURVED_SICKLE = "curved sickle"
+    HOE = "hoe"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Blade:
+    """A working end.
+
+    Parameters
+    ----------
+    name : str
+        What the owner calls it.
+    kind : BladeClass
+        Class of blade.
+    edges : mapping of str to Edge
+        The edges that are used and ground: ``"used"``, or ``"left"`` and ``"right"``, or
+        ``"edge"``.
+    section : Section
+        Cross-section when new.
+    unused : Edge, optional
+        The inner edge of an area-specific curette: it bounds the width and is never ground.
+    pattern : mapping, optional
+        Name and arguments of the pattern it was made from.
+    trace : Trace, optional
+        The digitised points it was made from, with their uncertainty.
+    """
+
+    name: str
+    kind: BladeClass
+    edges: Mapping[str, Edge]
+    section: Section
+    unused: Edge | None = None
+    pattern: Mapping[str, str | float] | None = None
+    trace: Trace | None = field(default=None, repr=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "edges", MappingProxyType(dict(self.edges)))
+        if not self.edges:
+            raise EdgekitError("a blade needs an edge", {}, "Give one edge or two.")
+        far = self.opposite(next(iter(self.edges)))
+        if far is not None:
+            edge = next(iter(self.edges.values()))
+            arc = edge.stations(101)[5:-5]
+            width, _ = width_between(edge, far, arc)
+            if not (width > 0).all():
+                raise EdgekitError(
+                    "the two edges cross or touch",
+                    f"at {arc[np.argmin(width)]:.3g} mm from the heel",
+                    "Check which points belong to which edge, and that both run heel to toe.",
+                )
+
+    def opposite(self, name: str) -> Edge | None:
+        """The edge across the face from edge `name`; None for a hoe."""
+        others = [edge for key, edge in self.edges.items() if key != name]
+        return others[0] if others else self.unused
+
+    @property
+    def internal_angle_deg(self) -> float:
+        """Internal angle of the section [deg]."""
+        return self.section.internal_angle_deg
+
+    @property
+    def length_mm(self) -> float:
+        """Extent of the longest edge along the line from heel to toe [mm]."""
+        return max(
+            float(np.ptp(edge.frame(edge.stations(101)).position @ edge.roll_reference))
+            for edge in self.edges.values()
+        )
+
+    @property
+    def width_mm(self) -> float:
+        """Width at the middle of the first edge, as a caliper there reads it [mm]."""
+        name, edge = next(iter(self.edges.items()))
+        return float(self.width_at(name, np.array([edge.length_mm / 2]))[0])
+
+    @property
+    def thickness_mm(self) -> float:
+        """Depth of the back below the face [mm]."""
+        return self.section.thickness_mm
+
+    def width_at(self, name: str, arc_mm: FloatArray) -> FloatArray:
+        """Width (S,) of the face across edge `name` at arc lengths [mm], square to that edge."""
+        far = self.opposite(name)
+        if far is None:
+            return np.full(np.shape(arc_mm), self.section.width_mm)
+        return width_between(self.edges[name], far, arc_mm)[0]
+
+    def moved(self, matrix: ArrayLike, offset_mm: ArrayLike = (0.0, 0.0, 0.0)) -> Blade:
+        """The blade carried by x -> `matrix` x + `offset_mm`; a reflection swaps left and right."""
+        mirrored = np.linalg.det(np.asarray(matrix, dtype=float)) < 0
+        swap = {"left": "right", "right": "left"} if mirrored else {}
+        edges = {swap.get(k, k): edge.moved(matrix, offset_mm) for k, edge in self.edges.items()}
+        unused = None if self.unused is None else self.unused.moved(matrix, offset_mm)
+        ordered = {key: edges[key] for key in sorted(edges)}
+        return dataclasses.replace(self, edges=ordered, unused=unused, pattern=None, trace=None)
+
+    def mirrored(self) -> Blade:
+        """The blade mirrored in the plane y = 0: the other end of a mirrored pair."""
+        return self.moved(np.diag([1.0, -1.0, 1.0]))
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        ends = ", ".join(f"{escape(k)} {e.length_mm:.2f} mm" for k, e in self.edges.items())
+        return (
+            f"<b>{escape(self.name)}</b>: {self.kind.value}, width {self.width_mm:.2f} mm, "
+            f"thickness {self.thickness_mm:.2f} mm, internal angle "
+            f"{self.internal_angle_deg:.0f}°, edges {ends}"
+        )
+
+
+def width_between(edge: Edge, far: Edge, arc_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Width of the face from an edge to another, square to the first.
+
+    Parameters
+    ----------
+    edge, far : Edge
+        The edge measured from and the edge across the face.
+    arc_mm : array (S,)
+        Arc lengths on `edge` [mm].
+
+    Returns
+    -------
+    width_mm : array (S,)
+        Distance along b to the far edge [mm]. Round a toe the line runs out over the end; there the
+        distance to the far edge's own end is given. Not above 0 where the edges cross.
+    arc_mm : array (S,)
+        Where on `far` the line ends [mm].
+    """
+    frame = edge.frame(arc_mm)
+    far_arc = far.stations(WIDTH_STATIONS)
+    apart = far.frame(far_arc).position - frame.position[:, None, :]
+    along = np.einsum("sjk,sk->sj", apart, frame.tangent.value)
+    across = np.einsum("sjk,sk->sj", apart, frame.inward.value)
+    cut = (along[:, :-1] <= 0) & (along[:, 1:] > 0) | (along[:, :-1] > 0) & (along[:, 1:] <= 0)
+    size = np.where(cut, np.abs(across[:, :-1]), np.inf)
+    j = np.argmin(size, axis=1)
+    row = np.arange(len(j))
+    met = np.isfinite(size[row, j])
+    end = np.argmin(vec.norm(apart), axis=1)
+    a, b = along[row, j], along[row, j + 1]
+    share = np.where(met, a / np.where(a - b == 0, 1.0, a - b), 0.0)
+    width = across[row, j] + share * (across[row, j + 1] - across[row, j])
+    where = far_arc[j] + share * (far_arc[1] - far_arc[0])
+    return (
+        np.where(met, width, vec.norm(apart)[row, end]),
+        np.where(met, where, far_arc[end]),
+    )

@@ -1,0 +1,348 @@
+"""A cutting edge: its path, the steel's side, the internal angle and the handle axis."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from edgekit.checks import FloatArray, between, count, frozen_array, unit_vector, vectors
+from edgekit.errors import EdgekitError
+from edgekit.geometry import jet
+from edgekit.geometry import vectors as vec
+from edgekit.geometry.curve import Constant, Curve, SplineCurve, chord_parameter
+from edgekit.geometry.jet import Jet
+from edgekit.geometry.path import CurvePath, MovedPath, Path, StretchPath
+
+__all__ = ["Edge", "EdgeFrame", "check_angle_deg", "check_points"]
+
+LEAST_POINTS = 4  # a cubic; the regression distance needs a third derivative
+SHORTEST_MM, LONGEST_MM = 0.1, 200.0  # outside this a length is surely in another unit
+
+
+class EdgeFrame(NamedTuple):
+    """The frame of an edge at stations: brief symbols t, f, b, n, with derivatives by arc length.
+
+    ``position`` (S, 3) [mm]; ``tangent``, ``face``, ``inward``, ``outward`` are jets of unit
+    vectors (S, 3), derivatives in 1/mm and 1/mm²; ``angle`` is the jet of the internal angle
+    [rad].
+    """
+
+    position: FloatArray
+    tangent: Jet
+    face: Jet
+    inward: Jet
+    outward: Jet
+    angle: Jet
+
+    @property
+    def flank(self) -> FloatArray:
+        """Direction d = cosβ b - sinβ f (S, 3) in which the lateral surface leaves the edge."""
+        beta = self.angle.value[..., None]
+        return np.asarray(np.cos(beta) * self.inward.value - np.sin(beta) * self.face.value)
+
+    @property
+    def plan_curvature(self) -> FloatArray:
+        """Geodesic curvature t'·b in the face [1/mm]; positive where the edge is convex."""
+        return vec.dot(self.tangent.d1, self.inward.value)
+
+    @property
+    def bow_curvature(self) -> FloatArray:
+        """Normal curvature t'·f of the face along the edge [1/mm]."""
+        return vec.dot(self.tangent.d1, self.face.value)
+
+    @property
+    def stone_curvature(self) -> FloatArray:
+        """n'·t [1/mm]: how fast the edge falls away from a flat stone; negative where it is hollow.
+
+        Equals sinβ (κ_g + κ_n cotβ).
+        """
+        return vec.dot(self.outward.d1, self.tangent.value)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Edge:
+    """One cutting edge of a blade, heel to toe.
+
+    Parameters
+    ----------
+    path : Path
+        Curve and face normals by arc length.
+    internal_angle : Curve
+        Internal angle β [rad] over arc length, as a scalar curve.
+    handle_axis : array (3,)
+        Unit vector from handle to working end.
+    side : int
+        +1 where the steel lies along f x t, -1 where it lies along -(f x t).
+    roll_reference : array (3,)
+        Direction of roll 0 about the handle axis; the toe-ward direction of the blade.
+    """
+
+    path: Path
+    internal_angle: Curve
+    handle_axis: FloatArray
+    side: int
+    roll_reference: FloatArray
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "handle_axis", unit_vector("handle_axis", self.handle_axis))
+        object.__setattr__(
+            self, "roll_reference", unit_vector("roll_reference", self.roll_reference)
+        )
+
+    @property
+    def length_mm(self) -> float:
+        """Arc length from heel to toe [mm]."""
+        return self.path.length_mm
+
+    @property
+    def nominal_angle_deg(self) -> float:
+        """Internal angle at mid-length [deg]."""
+        return float(np.degrees(self.frame(np.array(self.length_mm / 2)).angle.value))
+
+    def stations(self, count_: int) -> FloatArray:
+        """Arc lengths [mm] of `count_` equally spaced stations, both ends included."""
+        return np.linspace(0.0, self.length_mm, count("stations", count_, 2))
+
+    def frame(self, arc_mm: FloatArray) -> EdgeFrame:
+        """The frame at arc lengths of any shape [mm]."""
+        position, tangent, face = self.path.at(arc_mm)
+        angle = Jet(*self.internal_angle.derivatives(arc_mm, 2))
+        inward = jet.cross(face, tangent)
+        if self.side < 0:
+            inward = inward.times(-1)
+        if isinstance(self.internal_angle, Constant):
+            sin, cos = math.sin(self.internal_angle.value), math.cos(self.internal_angle.value)
+            outward = inward.times(-sin).plus(face.times(-cos))
+        else:
+            cosine, sine = jet.cos_sin(angle)
+            outward = jet.scale(sine, inward).plus(jet.scale(cosine, face)).times(-1)
+        return EdgeFrame(position, tangent, face, inward, outward, angle)
+
+    def stretch(self, from_mm: float, to_mm: float) -> Edge:
+        """The part of the edge between two arc lengths [mm].
+
+        Examples
+        --------
+        >>> import edgekit as ek
+        >>> edge = ek.patterns.universal_curette().edges["left"]
+        >>> round(edge.stretch(1.0, 3.5).length_mm, 6)
+        2.5
+        """
+        if not 0 <= from_mm < to_mm <= self.length_mm * (1 + 1e-12):
+            raise EdgekitError(
+                f"a stretch must run upwards within 0 to {self.length_mm:.4g} mm",
+                (from_mm, to_mm),
+                "Give arc lengths in millimetres from the heel.",
+            )
+        path = StretchPath(path=self.path, from_mm=float(from_mm), to_mm=float(to_mm))
+        angle = _Shifted(curve=self.internal_angle, by=float(from_mm))
+        constant = isinstance(self.internal_angle, Constant)
+        return dataclasses.replace(
+            self, path=path, internal_angle=self.internal_angle if constant else angle
+        )
+
+    def moved(self, matrix: ArrayLike, offset_mm: ArrayLike = (0.0, 0.0, 0.0)) -> Edge:
+        """The edge carried by x -> `matrix` x + `offset_mm`, handle and all.
+
+        `matrix` (3, 3) must be orthogonal; with determinant -1 it mirrors the edge, which swaps
+        the side of the steel.
+        """
+        turn = frozen_array("matrix", matrix, (3, 3))
+        if not np.allclose(turn @ turn.T, np.eye(3), atol=1e-9):
+            raise EdgekitError(
+                "matrix must be orthogonal", turn.tolist(), "Give a rotation or a reflection."
+            )
+        path = MovedPath(
+            path=self.path, matrix=turn, offset_mm=frozen_array("offset_mm", offset_mm, (3,))
+        )
+        return dataclasses.replace(
+            self,
+            path=path,
+            handle_axis=turn @ self.handle_axis,
+            side=self.side * (1 if np.linalg.det(turn) > 0 else -1),
+            roll_reference=turn @ self.roll_reference,
+        )
+
+    def mirrored(self) -> Edge:
+        """The edge mirrored in the plane y = 0, as on the other hand of a pair."""
+        return self.moved(np.diag([1.0, -1.0, 1.0]))
+
+    @classmethod
+    def from_points(
+        cls,
+        points_mm: ArrayLike,
+        *,
+        face_normals: ArrayLike,
+        internal_angle_deg: ArrayLike,
+        handle_axis: ArrayLike,
+        inward: ArrayLike | None = None,
+    ) -> Edge:
+        """An edge through exact points, by a quintic spline over chord length.
+
+        Parameters
+        ----------
+        points_mm : array (N, 3)
+            Points from heel to toe [mm], N >= 4.
+        face_normals : array (N, 3) or (3,)
+            Normal of the face, out of the steel, at each point or everywhere.
+        internal_angle_deg : float or array (N,)
+            Internal angle [deg].
+        handle_axis : array (3,)
+            Direction from handle to working end.
+        inward : array (3,), optional
+            A vector at mid-edge that points into the steel; default f x t.
+
+        Raises
+        ------
+        EdgekitError
+            For points that are not finite, too few, repeated or out of order, for sizes that are
+            not millimetres, angles that are not degrees, or normals along the edge.
+
+        Examples
+        --------
+        >>> import numpy as np, edgekit as ek
+        >>> u = np.linspace(-0.4, 0.4, 41)
+        >>> arc = np.stack([6.7 * np.sin(u), 6.7 * np.cos(u), 0 * u], axis=1)
+        >>> edge = ek.Edge.from_points(arc, face_normals=(0, 0, 1), internal_angle_deg=75,
+        ...                            handle_axis=(0, 0, -1), inward=(0, -1, 0))
+        >>> round(edge.length_mm, 4)
+        5.36
+        """
+        points = check_points("points_mm", points_mm)
+        u = chord_parameter(points)
+        normals = _normal_field(face_normals, points, u)
+        path = CurvePath(
+            curve=SplineCurve.through(u, points), normals=normals, panels=max(256, 2 * len(u))
+        )
+        middle = path.at(np.array(path.length_mm / 2))
+        across = vec.cross(middle.face.value, middle.tangent.value)
+        side = 1
+        if inward is not None:
+            lean = float(vec.dot(unit_vector("inward", inward), across))
+            if abs(lean) < 0.1:
+                raise EdgekitError(
+                    "inward must point across the edge into the steel",
+                    list(np.asarray(inward)),
+                    "Give a vector in the face, from the edge at mid-length towards the mid-line.",
+                )
+            side = 1 if lean > 0 else -1
+        return cls(
+            path=path,
+            internal_angle=_angle_field(internal_angle_deg, path, u),
+            handle_axis=unit_vector("handle_axis", handle_axis),
+            side=side,
+            roll_reference=middle.tangent.value,
+        )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Shifted:
+    """A curve whose parameter starts `by` later."""
+
+    curve: Curve
+    by: float
+
+    @property
+    def domain(self) -> tuple[float, float]:
+        low, high = self.curve.domain
+        return low - self.by, high - self.by
+
+    def derivatives(self, u: FloatArray, order: int) -> tuple[FloatArray, ...]:
+        return self.curve.derivatives(np.asarray(u) + self.by, order)
+
+
+def check_angle_deg(name: str, value: float) -> float:
+    """Return an internal angle in degrees, or explain what is wrong with it."""
+    remedy = "Give the internal angle in degrees, such as 75."
+    if 0 < value < math.pi:
+        remedy = f"It looks like radians: did you mean {math.degrees(value):.1f}? " + remedy
+    return between(name, value, 10.0, 170.0, remedy)
+
+
+def check_points(name: str, points_mm: ArrayLike, least: int = LEAST_POINTS) -> FloatArray:
+    """Return points (N, 3) of a curve in order, or explain what is wrong with them."""
+    points = frozen_array(name, points_mm, (None, 3))
+    if not len(points) >= least:
+        raise EdgekitError(
+            f"{name} must hold {least} points or more", len(points), "Digitise more points."
+        )
+    step = np.diff(points, axis=0)
+    length = np.linalg.norm(step, axis=1)
+    total = float(length.sum())
+    if not SHORTEST_MM <= total <= LONGEST_MM:
+        raise EdgekitError(
+            f"{name} must run over {SHORTEST_MM:g} to {LONGEST_MM:g} mm",
+            f"{total:.3g} mm",
+            "Check the unit: lengths are millimetres, not metres, micrometres or pixels.",
+        )
+    if not (length > 1e-7 * total).all():
+        row = int(np.argmin(length))
+        raise EdgekitError(
+            f"{name} repeats a point in rows {row} and {row + 1}",
+            points[row].tolist(),
+            "Remove one of the two.",
+        )
+    direction = step / length[:, None]
+    turn = np.einsum("ij,ij->i", direction[1:], direction[:-1])
+    if not (turn > -0.5).all():
+        row = int(np.argmin(turn)) + 1
+        raise EdgekitError(
+            f"{name} turns back on itself at row {row}",
+            points[row].tolist(),
+            "Put the points in order along the edge, heel to toe.",
+        )
+    return points
+
+
+def _normal_field(face_normals: ArrayLike, points: FloatArray, u: FloatArray) -> Curve:
+    given = np.asarray(face_normals, dtype=object)
+    if given.ndim == 1:
+        rows = np.broadcast_to(unit_vector("face_normals", face_normals), points.shape)
+        field: Curve = Constant(value=rows[0])
+    else:
+        rows = vectors("face_normals", face_normals)
+        if rows.shape != points.shape:
+            raise EdgekitError(
+                f"face_normals must have shape {points.shape} or (3,)",
+                rows.shape,
+                "Give one normal a point, or one for the whole face.",
+            )
+        field = SplineCurve.through(u, rows)
+    tangent = vec.unit(np.gradient(points, u, axis=0))
+    lean = np.abs(vec.dot(tangent, rows))
+    if not (lean < 0.5).all():
+        row = int(np.argmax(lean))
+        raise EdgekitError(
+            f"face_normals must be square to the edge, but row {row} leans along it",
+            rows[row].tolist(),
+            "Give the normal of the face, not the direction of the edge.",
+        )
+    return field
+
+
+def _angle_field(internal_angle_deg: ArrayLike, path: CurvePath, u: FloatArray) -> Curve:
+    try:
+        degrees = np.array(internal_angle_deg, dtype=float)
+    except (TypeError, ValueError) as error:
+        raise EdgekitError(
+            "internal_angle_deg must be a number or one a point",
+            internal_angle_deg,
+            "Give degrees, such as 75.",
+        ) from error
+    for item in degrees.ravel():
+        check_angle_deg("internal_angle_deg", float(item))
+    if degrees.ndim == 0:
+        return Constant(value=np.radians(degrees))
+    if degrees.shape != u.shape:
+        raise EdgekitError(
+            f"internal_angle_deg must be one number or have shape {u.shape}",
+            degrees.shape,
+            "Give one angle a point.",
+        )
+    fine = path.arc_of(u)
+    return SplineCurve.through(fine, np.radians(degrees))

@@ -1,0 +1,218 @@
+"""A path: an edge's curve with the face normal along it, by arc length.
+
+`Path` is the one protocol between curves and everything that follows. `BentArcs` is exact (circle
+arcs in the plan of a face that is rolled to a bow); `CurvePath` serves any parametric curve.
+The frame comes from the face, never from the curve's own curvature, so straight stretches and
+inflections are nothing special.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple, Protocol
+
+import numpy as np
+from scipy.interpolate import CubicHermiteSpline
+
+from edgekit.checks import FloatArray, frozen_array
+from edgekit.errors import EdgekitError
+from edgekit.geometry import jet, vectors
+from edgekit.geometry.curve import Curve
+from edgekit.geometry.jet import Jet
+
+__all__ = ["BentArcs", "CurvePath", "MovedPath", "Path", "PathFrame", "StretchPath"]
+
+
+class PathFrame(NamedTuple):
+    """Position [mm], unit tangent and unit face normal with derivatives by arc length [1/mm]."""
+
+    position: FloatArray
+    tangent: Jet
+    face: Jet
+
+
+class Path(Protocol):
+    """A curve by arc length with the unit face normal along it."""
+
+    @property
+    def length_mm(self) -> float:
+        """Whole arc length."""
+        ...
+
+    def at(self, arc_mm: FloatArray) -> PathFrame:
+        """The frame at arc lengths of any shape."""
+        ...
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class BentArcs:
+    """Circle arcs, tangent to each other, drawn on a face that is then rolled to a bow.
+
+    Rolling a plane to a cylinder keeps lengths and plan curvatures, so the path is known exactly
+    by arc length: plan heading ψ(s) with ψ' = κ, and face slope θ = X / bow radius.
+
+    Parameters
+    ----------
+    start_mm : array (2,)
+        Plan position (X, Y) of the heel [mm].
+    heading_rad : float
+        Plan heading of the tangent at the heel, from x towards y.
+    lengths_mm, curvatures_per_mm : array (A,)
+        Length and signed plan curvature of each arc; positive turns left, seen from outside.
+    bow_per_mm : float
+        Curvature of the bow about y; positive lifts heel and toe towards the face normal.
+    """
+
+    start_mm: FloatArray
+    heading_rad: float
+    lengths_mm: FloatArray
+    curvatures_per_mm: FloatArray
+    bow_per_mm: float = 0.0
+
+    def __post_init__(self) -> None:
+        for name, shape in (("start_mm", (2,)), ("lengths_mm", (None,))):
+            object.__setattr__(self, name, frozen_array(name, getattr(self, name), shape))
+        curvature = frozen_array("curvatures_per_mm", self.curvatures_per_mm, self.lengths_mm.shape)
+        object.__setattr__(self, "curvatures_per_mm", curvature)
+        knots = np.concatenate([[0.0], np.cumsum(self.lengths_mm)])
+        turn = np.concatenate([[0.0], np.cumsum(curvature * self.lengths_mm)]) + self.heading_rad
+        corners = np.empty((len(knots), 2))
+        corners[0] = self.start_mm
+        for i, (length, kappa) in enumerate(zip(self.lengths_mm, curvature, strict=True)):
+            corners[i + 1] = corners[i] + _chord(length, kappa, turn[i])
+        object.__setattr__(self, "_starts", (knots, turn, corners))
+
+    @property
+    def length_mm(self) -> float:
+        """Whole arc length."""
+        return float(self.lengths_mm.sum())
+
+    def at(self, arc_mm: FloatArray) -> PathFrame:
+        """The frame at arc lengths of any shape; past the ends the last arcs go on."""
+        knots, turn, corners = self._starts  # type: ignore[attr-defined]
+        i = np.clip(np.searchsorted(knots, arc_mm, side="right") - 1, 0, len(self.lengths_mm) - 1)
+        rest = np.asarray(arc_mm - knots[i])
+        kappa = self.curvatures_per_mm[i]
+        plan = corners[i] + _chord(rest, kappa, turn[i])
+        heading = Jet(turn[i] + kappa * rest, kappa, np.zeros_like(rest))
+        cos_psi, sin_psi = jet.cos_sin(heading)
+        x, k = plan[..., 0], self.bow_per_mm
+        cos_theta, sin_theta = jet.cos_sin(Jet(k * x, k * cos_psi.value, k * cos_psi.d1))
+        none = Jet(*(np.zeros_like(rest) for _ in range(3)))
+        along = _stack(cos_theta, none, sin_theta)
+        across = _stack(none, Jet(none.value + 1, none.d1, none.d2), none)
+        half = k * x / 2
+        position = np.stack(
+            [x * np.sinc(k * x / np.pi), plan[..., 1], x * np.sin(half) * np.sinc(half / np.pi)], -1
+        )
+        return PathFrame(
+            position,
+            jet.scale(cos_psi, along).plus(jet.scale(sin_psi, across)),
+            _stack(sin_theta.times(-1), none, cos_theta),
+        )
+
+
+def _chord(length: FloatArray, kappa: FloatArray, heading: FloatArray) -> FloatArray:
+    """Plan vector (..., 2) along an arc; `sinc` serves straight stretches without a branch."""
+    half = kappa * length / 2
+    reach = length * np.sinc(half / np.pi)
+    return np.stack([reach * np.cos(heading + half), reach * np.sin(heading + half)], axis=-1)
+
+
+def _stack(x: Jet, y: Jet, z: Jet) -> Jet:
+    return Jet(*(np.stack(parts, axis=-1) for parts in zip(x, y, z, strict=True)))
+
+
+_GAUSS_NODES, _GAUSS_WEIGHTS = np.polynomial.legendre.leggauss(5)
+_LEAST_PANELS = 256  # 5-point panels: arc length good to rounding on any curve of this trade
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class CurvePath:
+    """Any parametric curve with a field of face normals over the same parameter.
+
+    The normals need not be unit or square to the curve; what lies along the tangent is removed.
+    """
+
+    curve: Curve
+    normals: Curve
+    panels: int = _LEAST_PANELS
+
+    def __post_init__(self) -> None:
+        u = np.linspace(*self.curve.domain, self.panels + 1)
+        arc = self.arc_of(u)
+        ends = vectors.norm(self.curve.derivatives(u, 1)[1])
+        if not (ends > 1e-9 * arc[-1] / (u[-1] - u[0])).all():
+            raise EdgekitError(
+                "the curve stands still at a parameter",
+                float(u[np.argmin(ends)]),
+                "Choose a parameter along which the point always moves.",
+            )
+        object.__setattr__(self, "_parameter", CubicHermiteSpline(arc, u, 1 / ends))
+
+    @property
+    def length_mm(self) -> float:
+        """Whole arc length."""
+        return float(self._parameter.x[-1])  # type: ignore[attr-defined]
+
+    def arc_of(self, parameter: FloatArray) -> FloatArray:
+        """Arc length [mm] of increasing parameters (N,)."""
+        half = np.diff(parameter)[:, None] / 2
+        nodes = (parameter[:-1, None] + half) + half * _GAUSS_NODES
+        speed = vectors.norm(self.curve.derivatives(nodes, 1)[1])
+        return np.concatenate([[0.0], np.cumsum((half * speed) @ _GAUSS_WEIGHTS)])
+
+    def at(self, arc_mm: FloatArray) -> PathFrame:
+        """The frame at arc lengths of any shape."""
+        u = np.asarray(self._parameter(arc_mm))  # type: ignore[attr-defined]
+        u = np.clip(u, *self.curve.domain)
+        position, c1, c2, c3 = self.curve.derivatives(u, 3)
+        speed = vectors.norm(c1)
+        speed_d1 = vectors.dot(c1, c2) / speed
+        tangent = jet.unit(Jet(c1, c2, c3))
+        raw = Jet(*self.normals.derivatives(u, 2))
+        along = jet.product(vectors.dot, raw, tangent)
+        face = jet.unit(raw.plus(jet.scale(along, tangent).times(-1)))
+        return PathFrame(position, tangent.per(speed, speed_d1), face.per(speed, speed_d1))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class MovedPath:
+    """A path carried by a rigid motion or a mirroring, x -> `matrix` x + `offset_mm`."""
+
+    path: Path
+    matrix: FloatArray
+    offset_mm: FloatArray
+
+    @property
+    def length_mm(self) -> float:
+        """Whole arc length."""
+        return self.path.length_mm
+
+    def at(self, arc_mm: FloatArray) -> PathFrame:
+        """The frame at arc lengths of any shape."""
+        frame = self.path.at(arc_mm)
+        turn = self.matrix.T
+        return PathFrame(
+            frame.position @ turn + self.offset_mm,
+            Jet(*(part @ turn for part in frame.tangent)),
+            Jet(*(part @ turn for part in frame.face)),
+        )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class StretchPath:
+    """The part of a path between two arc lengths."""
+
+    path: Path
+    from_mm: float
+    to_mm: float
+
+    @property
+    def length_mm(self) -> float:
+        """Arc length of the part."""
+        return self.to_mm - self.from_mm
+
+    def at(self, arc_mm: FloatArray) -> PathFrame:
+        """The frame at arc lengths of any shape, measured from the start of the part."""
+        return self.path.at(np.asarray(arc_mm) + self.from_mm)

@@ -1,0 +1,405 @@
+"""Blades of the six classes from a few numbers.
+
+Each pattern sits in the blade frame: x along the mid-line from heel to toe, tangent to it at
+mid-length; z the face normal there. Defaults are entries of the evidence table: published where a
+source exists, otherwise assumed. An infinite radius means straight.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+import numpy as np
+
+from edgekit.checks import FloatArray, between, finite, positive
+from edgekit.errors import EdgekitError
+from edgekit.evidence_table import value
+from edgekit.geometry.blade import Blade, BladeClass
+from edgekit.geometry.curve import Constant
+from edgekit.geometry.edge import Edge, check_angle_deg
+from edgekit.geometry.path import BentArcs, Path
+from edgekit.geometry.section import Bevel, RoundBack, Triangular
+from edgekit.geometry.vectors import rotation
+
+__all__ = [
+    "area_specific_curette",
+    "curved_sickle",
+    "half_length_curette",
+    "hoe",
+    "straight_sickle",
+    "universal_curette",
+]
+
+
+def universal_curette(
+    *,
+    name: str = "universal curette",
+    width_mm: float = value("width_mm"),
+    length_mm: float = value("length_mm"),
+    thickness_mm: float = value("thickness_mm"),
+    internal_angle_deg: float = value("internal_angle_deg"),
+    face_tilt_deg: float = 0.0,
+    plan_radius_mm: float = value("universal_plan_radius_mm"),
+    bow_radius_mm: float = math.inf,
+    shank_bend_deg: float = 0.0,
+) -> Blade:
+    """Two nearly parallel edges and a round toe; the face square to the terminal shank.
+
+    Parameters
+    ----------
+    width_mm, length_mm, thickness_mm : float
+        Width at mid-length, length heel to toe, thickness [mm].
+    internal_angle_deg : float
+        β [deg].
+    face_tilt_deg : float
+        Turn of the handle axis about x, from square to the face [deg].
+    plan_radius_mm : float
+        Radius of each side in the face; both sides bulge outward.
+    bow_radius_mm : float
+        Radius of the bow along the blade; positive lifts heel and toe.
+    shank_bend_deg : float
+        Second turn of the handle axis, about y [deg].
+
+    Returns
+    -------
+    Blade
+        Edges ``"left"`` (y > 0) and ``"right"``, each from the heel round half the toe.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> blade = ek.patterns.universal_curette(width_mm=0.8)
+    >>> round(blade.width_mm, 2), sorted(blade.edges)
+    (0.8, ['left', 'right'])
+    """
+    settings = _settings(locals())
+    half, long = positive("width_mm", width_mm) / 2, positive("length_mm", length_mm) / 2
+    kappa = _curvature("plan_radius_mm", plan_radius_mm)
+    # The toe's circle is tangent to both sides and ends at x = length/2.
+    toe = (2 * half - kappa * (half**2 + long**2)) / (2 * (1 - kappa * long))
+    if not (kappa * long < 1 and 0 < toe < long):
+        raise EdgekitError(
+            f"plan_radius_mm must exceed {(half**2 + long**2) / (2 * half):.3g} for this width "
+            "and length",
+            plan_radius_mm,
+            "Widen the blade, shorten it, or straighten its sides.",
+        )
+    turn = math.asin(kappa * (long - toe) / (1 - kappa * toe))
+    to_toe = turn / kappa if kappa else long - toe
+    heel = math.asin(kappa * long)
+    to_heel = heel / kappa if kappa else long
+    drop = (1 - math.cos(heel)) / kappa if kappa else 0.0
+    path = BentArcs(
+        start_mm=np.array([-long, half - drop]),
+        heading_rad=heel,
+        lengths_mm=np.array([to_heel + to_toe, toe * (math.pi / 2 - turn)]),
+        curvatures_per_mm=np.array([-kappa, -1 / toe]),
+        bow_per_mm=_curvature("bow_radius_mm", bow_radius_mm, signed=True),
+    )
+    axis = _handle_axis(face_tilt_deg, shank_bend_deg)
+    edges = _pair(path, internal_angle_deg, axis)
+    section = RoundBack(
+        width_mm=width_mm, thickness_mm=thickness_mm, internal_angle_deg=internal_angle_deg
+    )
+    return Blade(
+        name=name, kind=BladeClass.UNIVERSAL, edges=edges, section=section, pattern=settings
+    )
+
+
+def area_specific_curette(
+    *,
+    name: str = "area-specific curette",
+    width_mm: float = value("width_mm"),
+    length_mm: float = value("length_mm"),
+    thickness_mm: float = value("thickness_mm"),
+    internal_angle_deg: float = value("internal_angle_deg"),
+    face_tilt_deg: float = value("face_tilt_deg"),
+    plan_radius_mm: float = value("plan_radius_mm"),
+    bow_radius_mm: float = value("bow_radius_mm"),
+    shank_bend_deg: float = 0.0,
+) -> Blade:
+    """One used edge, outer, longer and convex, on a face tilted to the terminal shank (Gr-type).
+
+    Parameters
+    ----------
+    width_mm, length_mm, thickness_mm : float
+        Width, length along the mid-line, thickness [mm].
+    internal_angle_deg : float
+        β [deg].
+    face_tilt_deg : float
+        Turn of the handle axis about x that makes the used edge the lower, farther one [deg]:
+        90° less the angle between face and terminal shank.
+    plan_radius_mm : float
+        Radius of the used edge in the face; the unused edge is concentric with it.
+    bow_radius_mm, shank_bend_deg : float
+        As in `universal_curette`.
+
+    Returns
+    -------
+    Blade
+        Edge ``"used"``, along the outer side and round half the toe; `unused` bounds the width.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> edge = ek.patterns.area_specific_curette(bow_radius_mm=float("inf")).edges["used"]
+    >>> round(float(ek.orient(edge.stretch(0, 5.5)).elevation_deg.max()), 1)
+    35.0
+    """
+    settings = _settings(locals())
+    half, length = positive("width_mm", width_mm) / 2, positive("length_mm", length_mm)
+    radius = between("plan_radius_mm", plan_radius_mm, width_mm * 1.05, math.inf,
+                     "Give a radius larger than the width, in millimetres.")  # fmt: skip
+    middle = radius - half
+    turn = (length - half) / middle
+    if not (length > width_mm and turn < math.pi):
+        raise EdgekitError(
+            "length_mm must exceed the width and turn the blade by less than half a circle",
+            length_mm,
+            "Check length and plan radius against each other.",
+        )
+    heading = length / 2 / middle
+    bow = _curvature("bow_radius_mm", bow_radius_mm, signed=True)
+
+    def side(r: float, toe: bool) -> Path:
+        start = (-r * math.sin(heading), r * math.cos(heading) - middle)
+        return BentArcs(
+            start_mm=np.array(start),
+            heading_rad=heading,
+            lengths_mm=np.array([r * turn, half * math.pi / 2] if toe else [r * turn]),
+            curvatures_per_mm=np.array([-1 / r, -1 / half] if toe else [-1 / r]),
+            bow_per_mm=bow,
+        )
+
+    axis = _handle_axis(face_tilt_deg, shank_bend_deg)
+    return Blade(
+        name=name,
+        kind=BladeClass.AREA_SPECIFIC,
+        edges={"used": _edge(side(radius, toe=True), internal_angle_deg, axis, side=-1)},
+        unused=_edge(side(radius - width_mm, toe=False), internal_angle_deg, axis, side=1),
+        section=RoundBack(
+            width_mm=width_mm, thickness_mm=thickness_mm, internal_angle_deg=internal_angle_deg
+        ),
+        pattern=settings,
+    )
+
+
+def half_length_curette(
+    *,
+    name: str = "half-length curette",
+    width_mm: float = value("width_mm"),
+    length_mm: float = value("length_mm") * value("half_length_ratio"),
+    thickness_mm: float = value("thickness_mm"),
+    internal_angle_deg: float = value("internal_angle_deg"),
+    face_tilt_deg: float = value("face_tilt_deg"),
+    plan_radius_mm: float = value("plan_radius_mm"),
+    bow_radius_mm: float = value("bow_radius_mm"),
+    shank_bend_deg: float = 0.0,
+) -> Blade:
+    """An area-specific curette of half the length; arguments as there.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> short, whole = ek.patterns.half_length_curette(), ek.patterns.area_specific_curette()
+    >>> bool(short.length_mm < 0.6 * whole.length_mm)
+    True
+    """
+    return area_specific_curette(
+        name=name,
+        width_mm=width_mm,
+        length_mm=length_mm,
+        thickness_mm=thickness_mm,
+        internal_angle_deg=internal_angle_deg,
+        face_tilt_deg=face_tilt_deg,
+        plan_radius_mm=plan_radius_mm,
+        bow_radius_mm=bow_radius_mm,
+        shank_bend_deg=shank_bend_deg,
+    )
+
+
+def straight_sickle(
+    *,
+    name: str = "straight sickle",
+    width_mm: float = value("sickle_width_mm"),
+    length_mm: float = value("sickle_length_mm"),
+    internal_angle_deg: float = value("sickle_internal_angle_deg"),
+    face_tilt_deg: float = 0.0,
+    plan_radius_mm: float = math.inf,
+    bow_radius_mm: float = math.inf,
+    shank_bend_deg: float = 0.0,
+) -> Blade:
+    """Two edges that run from the heel to a pointed tip, with a triangular section.
+
+    Parameters
+    ----------
+    width_mm, length_mm : float
+        Width at the heel and length from heel to tip [mm]. Thickness follows: (w/2) tanβ.
+    internal_angle_deg, face_tilt_deg, bow_radius_mm, shank_bend_deg : float
+        As in `universal_curette`.
+    plan_radius_mm : float
+        Radius of each edge in the face, bulging outward.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> blade = ek.patterns.straight_sickle()
+    >>> bool(abs(blade.thickness_mm - 0.4 * 3.7320508) < 1e-6)
+    True
+    """
+    return _sickle(BladeClass.STRAIGHT_SICKLE, "straight_sickle", _settings(locals()))
+
+
+def curved_sickle(
+    *,
+    name: str = "curved sickle",
+    width_mm: float = value("sickle_width_mm"),
+    length_mm: float = value("sickle_length_mm"),
+    internal_angle_deg: float = value("sickle_internal_angle_deg"),
+    face_tilt_deg: float = 0.0,
+    plan_radius_mm: float = value("sickle_plan_radius_mm"),
+    bow_radius_mm: float = value("sickle_bow_radius_mm"),
+    shank_bend_deg: float = 0.0,
+) -> Blade:
+    """A sickle whose face is bowed along its length and whose edges bulge; arguments as there.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> edge = ek.patterns.curved_sickle().edges["left"]
+    >>> bool(ek.best_setting(edge).worst_error_deg > 0.1)
+    True
+    """
+    return _sickle(BladeClass.CURVED_SICKLE, "curved_sickle", _settings(locals()))
+
+
+def _sickle(kind: BladeClass, function: str, given: Mapping[str, str | float]) -> Blade:
+    args = {key: item for key, item in given.items() if isinstance(item, float)}
+    half = positive("width_mm", args["width_mm"]) / 2
+    length = positive("length_mm", args["length_mm"])
+    kappa = _curvature("plan_radius_mm", args["plan_radius_mm"])
+    chord, lean = math.hypot(length, half), math.atan2(half, length)
+    if not kappa * chord < 1:
+        raise EdgekitError(
+            f"plan_radius_mm must exceed the edge's chord of {chord:.3g} mm",
+            args["plan_radius_mm"],
+            "Straighten the edges or shorten the blade.",
+        )
+    bulge = math.asin(kappa * chord / 2)
+    path = BentArcs(
+        start_mm=np.array([-length / 2, half]),
+        heading_rad=bulge - lean,
+        lengths_mm=np.array([2 * bulge / kappa if kappa else chord]),
+        curvatures_per_mm=np.array([-kappa]),
+        bow_per_mm=_curvature("bow_radius_mm", args["bow_radius_mm"], signed=True),
+    )
+    beta = args["internal_angle_deg"]
+    axis = _handle_axis(args["face_tilt_deg"], args["shank_bend_deg"])
+    return Blade(
+        name=str(given["name"]),
+        kind=kind,
+        edges=_pair(path, beta, axis),
+        section=Triangular(width_mm=args["width_mm"], internal_angle_deg=beta),
+        pattern={**given, "pattern": function},
+    )
+
+
+def hoe(
+    *,
+    name: str = "hoe",
+    width_mm: float = value("hoe_width_mm"),
+    length_mm: float = value("hoe_length_mm"),
+    thickness_mm: float = value("hoe_thickness_mm"),
+    internal_angle_deg: float = value("hoe_bevel_deg"),
+    face_tilt_deg: float = value("hoe_shank_angle_deg") - 90.0,
+    shank_bend_deg: float = 0.0,
+) -> Blade:
+    """One straight edge with a bevel through the whole thickness.
+
+    Parameters
+    ----------
+    width_mm : float
+        How far the blade reaches back from the edge to the shank [mm]: what grinding uses up.
+    length_mm, thickness_mm : float
+        Length of the edge and thickness of the blade [mm].
+    internal_angle_deg, face_tilt_deg, shank_bend_deg : float
+        As in `universal_curette`; the tilt is the blade's angle to the shank less 90°.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> edge = ek.patterns.hoe().edges["edge"]
+    >>> round(ek.best_setting(edge).elevation_deg, 6)
+    55.0
+    """
+    settings = _settings(locals())
+    positive("length_mm", length_mm)
+    path = BentArcs(
+        start_mm=np.array([-length_mm / 2, 0.0]),
+        heading_rad=0.0,
+        lengths_mm=np.array([length_mm]),
+        curvatures_per_mm=np.array([0.0]),
+    )
+    axis = _handle_axis(face_tilt_deg, shank_bend_deg)
+    return Blade(
+        name=name,
+        kind=BladeClass.HOE,
+        edges={"edge": _edge(path, internal_angle_deg, axis, side=-1)},
+        section=Bevel(
+            width_mm=width_mm, thickness_mm=thickness_mm, internal_angle_deg=internal_angle_deg
+        ),
+        pattern=settings,
+    )
+
+
+def _settings(arguments: dict[str, str | float]) -> dict[str, str | float]:
+    """Arguments of a pattern as plain text and floats, to be kept with the blade."""
+    import inspect
+
+    frame = inspect.currentframe()
+    caller = frame.f_back.f_code.co_name if frame is not None and frame.f_back is not None else ""
+    kept: dict[str, str | float] = {"pattern": caller}
+    for key, item in arguments.items():
+        if key == "name":
+            kept[key] = str(item)
+        elif key.endswith("radius_mm") and item == math.inf:
+            kept[key] = math.inf
+        else:
+            kept[key] = finite(key, item)  # type: ignore[arg-type]
+    return kept
+
+
+def _curvature(name: str, radius_mm: float, *, signed: bool = False) -> float:
+    """1 / radius, 0 for an infinite one."""
+    if math.isinf(radius_mm):
+        return 0.0
+    size = abs(finite(name, radius_mm)) if signed else radius_mm
+    between(name, size, 0.5, math.inf, "Give a radius in millimetres, inf for straight.")
+    return 1 / radius_mm
+
+
+def _handle_axis(face_tilt_deg: float, shank_bend_deg: float) -> FloatArray:
+    """Handle axis: -z, turned by the face's tilt about x, then by the shank's bend about y."""
+    tilt = between("face_tilt_deg", face_tilt_deg, -80.0, 80.0)
+    bend = between("shank_bend_deg", shank_bend_deg, -80.0, 80.0)
+    turn = rotation((0, 1, 0), math.radians(bend)) @ rotation((1, 0, 0), math.radians(tilt))
+    return np.asarray(turn @ np.array([0.0, 0.0, -1.0]))
+
+
+def _edge(path: Path, internal_angle_deg: float, axis: FloatArray, *, side: int) -> Edge:
+    beta = check_angle_deg("internal_angle_deg", internal_angle_deg)
+    return Edge(
+        path=path,
+        internal_angle=Constant(value=np.radians(np.asarray(beta))),
+        handle_axis=axis,
+        side=side,
+        roll_reference=np.array([1.0, 0.0, 0.0]),
+    )
+
+
+def _pair(path: Path, internal_angle_deg: float, axis: FloatArray) -> dict[str, Edge]:
+    """Left edge on `path` and its mirror image as the right one, on the same handle."""
+    left = _edge(path, internal_angle_deg, axis, side=-1)
+    mirror = _edge(path, internal_angle_deg, axis * np.array([1.0, -1.0, 1.0]), side=-1).mirrored()
+    return {"left": left, "right": mirror}
