@@ -246,6 +246,16 @@ def test_filtered_roughness_drops_the_wave_and_keeps_the_ripple():
     assert "standard's default" in result.lengths
 
 
+def test_filtered_heights_are_taken_from_the_filters_mean_line():
+    x = np.linspace(0, 1600, 1601)
+    z = np.cos(2 * np.pi * x / 1600) + 0.1 * np.sin(x)
+    result = roughness(x, z, cutoff_um=800.0)
+    assert result.sections == 1
+    kept = np.searchsorted(x, result.x_um)
+    assert result.z_um == pytest.approx((z - mean_line(x, z, 800.0))[kept], abs=ROUNDING)
+    assert abs(result.z_um.mean()) > 0.01  # it is not centred a second time
+
+
 @pytest.mark.parametrize(
     ("length", "sections"), [(4800.0, 5), (4799.0, 4), (3000.0, 2), (1600.0, 1)]
 )

@@ -236,7 +236,8 @@ def _evaluate(
     length = x[-1] - x[0]
     dx = np.diff(x)
     largest = float(np.abs(z).max())
-    z = z - np.sum(dx * (z[1:] + z[:-1])) / (2 * length)
+    if cutoff_um is None:  # a filtered profile keeps the filter's own mean line
+        z = z - np.sum(dx * (z[1:] + z[:-1])) / (2 * length)
     # Heights that are rounding beside the level they sit on are no texture.
     z = np.where(np.abs(z).max() > _ROUNDING * largest, z, 0.0)
     a, b = z[:-1], z[1:]
