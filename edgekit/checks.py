@@ -13,12 +13,15 @@ from edgekit.errors import EdgekitError
 
 __all__ = [
     "FloatArray",
+    "array_between",
     "at_least",
     "between",
     "count",
     "finite",
     "fraction",
     "frozen_array",
+    "generator",
+    "matched",
     "positive",
     "unit_vector",
     "vectors",
@@ -133,3 +136,50 @@ def vectors(name: str, values: ArrayLike) -> FloatArray:
     unit = array / length[:, None]
     unit.setflags(write=False)
     return np.asarray(unit)
+
+
+def array_between(
+    name: str,
+    values: ArrayLike,
+    low: float,
+    high: float,
+    remedy: str | None = None,
+    *,
+    ends: bool = False,
+) -> FloatArray:
+    """Return a read-only copy with every entry in (low, high), or [low, high] when `ends` is set."""
+    array = frozen_array(name, values)
+    inside = (array >= low) & (array <= high) if ends else (array > low) & (array < high)
+    if not inside.all():
+        reach = f"above {low:g}" if np.isinf(high) else f"between {low:g} and {high:g}"
+        if ends and np.isinf(high):
+            reach = f"{low:g} or more"
+        raise EdgekitError(
+            f"{name} must be {reach} throughout",
+            float(array[~inside].flat[0]),
+            remedy or f"Give numbers {reach}.",
+        )
+    return array
+
+
+def matched(names: str, *arrays: FloatArray) -> tuple[FloatArray, ...]:
+    """Return the arrays broadcast to one shape; those that do not fit are refused."""
+    try:
+        return tuple(np.asarray(array) for array in np.broadcast_arrays(*arrays))
+    except ValueError as error:
+        raise EdgekitError(
+            f"{names} must broadcast to one shape",
+            tuple(array.shape for array in arrays),
+            "Give one number, or as many as the others.",
+        ) from error
+
+
+def generator(name: str, rng: np.random.Generator) -> np.random.Generator:
+    """Return a numpy Generator, refusing a bare seed in its place."""
+    if not isinstance(rng, np.random.Generator):
+        raise EdgekitError(
+            f"{name} must be a numpy.random.Generator",
+            rng,
+            "Use numpy.random.default_rng(seed).",
+        )
+    return rng

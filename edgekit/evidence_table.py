@@ -92,6 +92,7 @@ _DIMENSIONS = "Dimensions of Dental Hygiene, 'Maintain the Cutting Edge of Denta
 _ODU = "MS thesis, Old Dominion Univ. 2001, edge width after sharpening with a natural stone"
 _DRILL = "analogue: manual drilling, Brioschi et al. 2016, Vet Rec Open; Ivanišević et al. 2024"
 _GUIDED = "analogue: guided drilling, mean absolute error 0.6-1.3°, Ivanišević et al. 2024"
+_FACE_TOOTH = "teaching texts: face to tooth above 45°, below 90°, best 60-80°"
 _OWN = "no source: a stated free parameter of the model"
 
 _TABLE: tuple[Evidence, ...] = (
@@ -196,6 +197,40 @@ _TABLE: tuple[Evidence, ...] = (
              "Murray et al. 1984, J Periodontol 55:410: strength unchanged until 10-20 % smaller"),
     Evidence("retire_length_fraction", 0.75, Range(0.5, 0.9), "1", _A, _OWN),
     Evidence("most_sessions", 200.0, None, "1", _A, "stops a life that never ends"),
+    # ---- finish, teeth and cutting (this block: contact/abrasive, texture, edge_line, cutting;
+    # ---- wear/tooth_wear) ------------------------------------------------------------------
+    Evidence("ra_per_grain", 1 / 130, Gsd(1.6), "1", _A,
+             "analogue: metallography tables, stainless, steady grinding; tables disagree by 3"),
+    Evidence("ra_floor_um", 0.03, Range(0.01, 0.05), "µm", _A,
+             "analogue: 304 finishes from 0.03 (Medilanski et al. 2002); 52100 lapped 0.051"),
+    Evidence("novaculite_crystal_um", 3.0, Range(1, 5), "µm", _P,
+             "Arkansas geological survey: crystals of 1-5 µm; the middle is taken"),
+    Evidence("ceramic_grain_um", 5.0, Range(2, 15), "µm", _A, _OWN),
+    Evidence("diamond_grain_um", 20.0, Range(10, 45), "µm", _A, _OWN),
+    Evidence("sampling_lengths", 5.0, None, "1", _P,
+             "ISO 4287 / ISO 21920-2: five sampling (section) lengths in the evaluation length"),
+    Evidence("scratch_width_per_ra", 4.4, Gsd(2.5), "1", _D,
+             "304, Ra 0.16 with scratches 0.7 µm wide: Medilanski et al. 2002, one finish"),
+    Evidence("lay_aspect", 20.0, Range(5, 100), "1", _A, _OWN),
+    Evidence("eye_resolution_um", 100.0, Range(70, 200), "µm", _M,
+             "one to two minutes of arc at 250 mm"),
+    Evidence("optical_limit_um", 0.5, Range(0.3, 1), "µm", _M,
+             "0.61 wavelength / aperture: 0.55 µm light, aperture 0.65"),
+    Evidence("face_tooth_low_deg", 45.0, None, "deg", _P, _FACE_TOOTH),
+    Evidence("face_tooth_high_deg", 90.0, None, "deg", _P, _FACE_TOOTH),
+    Evidence("face_tooth_best_low_deg", 60.0, None, "deg", _P, _FACE_TOOTH),
+    Evidence("face_tooth_best_high_deg", 80.0, None, "deg", _P, _FACE_TOOTH),
+    Evidence("use_force_n", 5.0, Range(1, 15.7), "N", _P,
+             "Zappa et al. 1991, J Periodontol 62:335: means 5.4-5.7, range 1.0-15.7; rounded"),
+    Evidence("use_contact_mm", 2.0, Range(1, 4), "mm", _A, _OWN),
+    Evidence("use_stroke_mm", 4.0, Range(2, 8), "mm", _A, _OWN),
+    Evidence("steel_hardness_hv", 613.0, Range(577, 653), "HV", _M,
+             "440A curettes at 54-58 HRC (memory), the middle by ASTM E140"),
+    Evidence("use_wear_coefficient", 1e-4, Gsd(3), "1", _A,
+             "V = k F L / H, general tables: adhesive about 1e-4; none for a blade on a root"),
+    Evidence("counterface_hardness_hv", 50.0, Range(20, 360), "HV", _P,
+             "root dentine 31-57, cementum 20, enamel 270-360: Cirano 2004; White; "
+             "Gutiérrez-Salazar 2003"),
 )  # fmt: skip
 
 _BY_NAME = {item.name: item for item in _TABLE}
