@@ -5,7 +5,7 @@ from __future__ import annotations
 import enum
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
@@ -15,6 +15,9 @@ from edgekit.contact.holder import Setting, held_errors, held_normals
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import entry, value
 from edgekit.geometry.edge import Edge
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 __all__ = [
     "ErrorTerm",
@@ -55,12 +58,13 @@ class Marks(enum.Enum):
     SHIFTED = "marks shifted by half a spacing from one session to the next"
     RANDOM = "no marks"
 
-    def phase(self, session: int, draw: FloatArray) -> FloatArray:
-        """Phase (R,) in [0, 1) of session number `session` (from 0), `draw` uniform (R,)."""
+    def phase(self, session: int | NDArray[np.int_], draw: FloatArray) -> FloatArray:
+        """Phase (R,) in [0, 1) of session number `session` (from 0; one, or one a run), `draw`
+        uniform (R,)."""
         if self is Marks.SAME:
             return np.full_like(draw, 0.5)
         if self is Marks.SHIFTED:
-            return np.full_like(draw, 0.25 if session % 2 == 0 else 0.75)
+            return np.where(np.asarray(session) % 2 == 0, 0.25, 0.75) + np.zeros_like(draw)
         return draw
 
 

@@ -20,7 +20,19 @@ from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.blade import Blade
 from edgekit.wear.draws import Kept, SessionDraws, draw_kept, draw_session
-from edgekit.wear.ground import Ground, advance_needed, cut, ground_of, inset_at, seat, volume
+from edgekit.wear.ground import (
+    Ground,
+    advance_needed,
+    line_sum,
+    cut,
+    deepest_plane,
+    ground_of,
+    inset_at,
+    of_plane,
+    runs_last,
+    seat,
+    volume,
+)
 from edgekit.wear.method import Method, Stop, Target
 
 if TYPE_CHECKING:
@@ -42,6 +54,7 @@ __all__ = [
 UM_PER_MM = 1000.0
 LEAST_WEIGHT = 0.1  # a seating that presses less than a tenth of the usual is no seating
 ROUNDING_MM = 1e-9
+FLOAT32_ROUNDING_MM = 5e-6  # heights of some millimetres hold 24 bits
 SHARPEN_STATIONS = 400
 SHARPEN_DEPTHS = 16
 
@@ -57,7 +70,7 @@ STATUS = {
 
 @dataclass(kw_only=True, eq=False)
 class EdgeState:
-    """An edge as it stands in R runs; replaced, not edited, by a session.
+    """An edge as it stands in R runs; replaced, not edited, by a session. Runs are closest in memory.
 
     ``inset_mm`` (V, R, S) the field; ``radius_um`` (R, S) of the apex; ``angle_rad`` (R, S) between
     nominal face and flank at the edge; ``drop_mm`` (R, S) how far the face lies below the new one;
@@ -82,13 +95,14 @@ class EdgeState:
 
 def new_state(ground: Ground, runs: int) -> EdgeState:
     """A new, perfectly sharp edge in every run."""
-    shape = (runs, len(ground.arc_mm))
+    kind = ground.inset_mm.dtype
+    cells = (len(ground.arc_mm), runs)
     return EdgeState(
-        inset_mm=np.repeat(ground.inset_mm[:, None, :], runs, axis=1),
-        radius_um=np.zeros(shape),
-        angle_rad=np.broadcast_to(ground.angle_rad, shape).copy(),
-        drop_mm=np.zeros(shape),
-        lean_rad=np.zeros(shape),
+        inset_mm=np.swapaxes(np.repeat(ground.inset_mm[:, :, None], runs, axis=2), 1, 2),
+        radius_um=np.zeros(cells, kind).T,
+        angle_rad=np.repeat(ground.angle_rad[:, None], runs, axis=1).T,
+        drop_mm=np.zeros(cells, kind).T,
+        lean_rad=np.zeros(cells, kind).T,
     )
 
 
@@ -108,7 +122,13 @@ def aim_at(ground: Ground, method: Method) -> Aim:
 
 
 def _planes(
-    ground: Ground, aim: Aim, method: Method, kept: Kept, draws: SessionDraws, edge: int, turn: int
+    ground: Ground,
+    aim: Aim,
+    method: Method,
+    kept: Kept,
+    draws: SessionDraws,
+    edge: int,
+    turn: int | NDArray[np.int_],
 ) -> tuple[FloatArray, FloatArray]:
     """Unit normals (R, P, 3) of the seatings, and each one's share (R, P) of the advance."""
     z = draws.seatings[:, edge, : method.planes]
@@ -122,20 +142,30 @@ def _planes(
     place = np.clip(place + shift, 0.0, ground.arc_mm[-1])
     at = place / (ground.arc_mm[1] - ground.arc_mm[0])
     i = np.minimum(at.astype(int), len(ground.arc_mm) - 2)
-    part = (at - i)[..., None]
-    normal = aim.normals[i] + part * (aim.normals[i + 1] - aim.normals[i])
-    along = ground.tangent[i] + part * (ground.tangent[i + 1] - ground.tangent[i])
-    opening = -ground.edge.side * vec.cross(along, normal)
-    turned = (
-        normal
-        + np.tan(np.radians(tilt))[..., None] * opening
-        + np.tan(np.radians(swing))[..., None] * along
+    part = at - i
+    # Vectors lie component by component (3, P, R), as the kernel reads them.
+    normal, along_edge = (
+        np.stack([(v[i] + part * (v[i + 1] - v[i])).T for v in vectors.T])
+        for vectors in (aim.normals, ground.tangent)
     )
-    return vec.unit(turned), np.maximum(1 + depth, LEAST_WEIGHT)
+    opening = -ground.edge.side * _cross(along_edge, normal)
+    turned = (
+        normal + np.tan(np.radians(tilt)).T * opening + np.tan(np.radians(swing)).T * along_edge
+    )
+    turned /= np.sqrt((turned**2).sum(axis=0))
+    return turned.T, np.maximum(1 + depth, LEAST_WEIGHT)
+
+
+def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Vector product of (3, ...) arrays."""
+    return np.stack(
+        [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
+    )
 
 
 def _share_quantile(need: FloatArray, share: FloatArray, target: float) -> FloatArray:
     """The least value (R,) that covers `target` of the total share of `need` (R, S)."""
+    need = np.ascontiguousarray(need)
     order = np.argsort(need, axis=1)
     covered = np.cumsum(share[order], axis=1)
     first = np.argmax(covered >= target * share.sum() * (1 - 1e-12), axis=1)
@@ -154,6 +184,10 @@ class _Ground1(NamedTuple):
     reached: NDArray[np.bool_]
 
 
+def _rounding_mm(values: FloatArray) -> float:
+    return FLOAT32_ROUNDING_MM if values.dtype == np.float32 else ROUNDING_MM
+
+
 def _grind_side(
     ground: Ground,
     state: EdgeState,
@@ -170,13 +204,11 @@ def _grind_side(
     largest = method.largest_advance_um / UM_PER_MM
     advance, reached = _advance(alone, weight, ground.share_mm, method, largest)
     inset, reach = cut(ground, state.inset_mm, seating, advance, state.drop_mm)
-    active = np.argmax(reach, axis=1)
-    deepest = np.take_along_axis(reach, active[:, None], axis=1)[:, 0]
+    deepest, active = deepest_plane(reach)
     ground_here = deepest > before
-    sharp = np.maximum(before, deepest) >= goal - ROUNDING_MM
-    normal = np.take_along_axis(normals, active[:, :, None], axis=1)
-    face = ground.face
-    opening = np.arctan2(vec.norm(vec.cross(face, normal)), -vec.dot(face, normal))
+    sharp = np.maximum(before, deepest) >= goal - _rounding_mm(goal)
+    fall = of_plane(seating.fall, active)
+    opening = np.arctan2(np.sqrt(np.maximum((1 - fall) * (1 + fall), 0.0)), -fall)
     after = EdgeState(
         inset_mm=inset,
         radius_um=np.where(sharp, fresh_um[:, None], state.radius_um),
@@ -198,17 +230,20 @@ def _advance(
     a quantile of the least need along the edge. Stopping at each placement, a plane advances to the largest need
     among the stretches it serves with less than any other, plus its overshoot.
     """
+    alone, weight = runs_last(alone), runs_last(weight)
     if method.stop is Stop.ALL:
-        alone = alone / weight[:, :, None]
-    least = alone.min(axis=1)
-    whole = _share_quantile(least, share, method.sharp_target)
+        alone = alone / weight[:, None, :]
+    least = alone.min(axis=0)
+    whole = _share_quantile(least.T, share, method.sharp_target)
     reached = whole <= largest
     whole = np.clip(whole, 0.0, largest)
     if method.stop is Stop.ALL:
-        return whole[:, None] * weight, reached
-    mine = (alone <= least[:, None, :]) & (least <= whole[:, None])[:, None, :]
-    each = np.where(mine, alone, 0.0).max(axis=2, initial=0.0)
-    return each * np.maximum(weight, 1.0), reached
+        return whole[:, None] * weight.T, reached
+    served = np.where(least <= whole, least, 0.0)
+    each = np.array(
+        [((plane <= least) * served).max(axis=0, initial=0.0) for plane in alone]
+    )
+    return (each * np.maximum(weight, 1.0)).T, reached
 
 
 def _grind_face(
@@ -252,7 +287,7 @@ def _grind_face(
         grounds, states, errors, needs, slopes, strict=True
     ):
         deeper = np.maximum(advance[:, None] + error, 0.0)
-        sharp = advance[:, None] >= need - ROUNDING_MM
+        sharp = advance[:, None] >= need - _rounding_mm(need)
         lean = np.arctan(tilt * into[:, 0] + pitch * into[:, 1])
         after = EdgeState(
             inset_mm=state.inset_mm,
@@ -264,7 +299,7 @@ def _grind_face(
         inset = after.at(ground)
         reach = ground.half_width_mm * 2 / len(grounds)
         strip = np.maximum(reach - inset, 0.0) * (1 - ground.plan_curvature * (reach + inset) / 2)
-        steel = (strip * deeper) @ ground.share_mm
+        steel = line_sum(strip * deeper, ground.share_mm)
         active = np.where(deeper > 0, 0, -1)
         results.append(_Ground1(after, sharp, active, steel, advance, reached))
     return results
@@ -288,10 +323,13 @@ def sharpen_runs(
     *,
     kept: Kept,
     draws: SessionDraws,
-    turn: int,
+    turn: int | NDArray[np.int_],
     fresh_um: FloatArray,
 ) -> SessionRuns:
-    """One session of many runs at once: the kernel behind `sharpen`, `live` and all studies."""
+    """One session of many runs at once: the kernel behind `sharpen`, `live` and all studies.
+
+    `turn` counts the sessions before this one, of all runs or of each (R,).
+    """
     if method.target is Target.FACE:
         results = _grind_face(grounds, states, method, kept, draws, fresh_um)
     else:
