@@ -109,17 +109,18 @@ def ground_of(blade: Blade, name: str, *, stations: int, depths: int) -> Ground:
 
 
 class Seating(NamedTuple):
-    """Planes laid against a blade, terms (R, P, S) of the inset u = (height - v fall - p) / facing.
+    """Planes laid against a blade: terms (R, P, S) of the inset u = (height - v fall - p) / facing.
 
-    ``height`` is n·C, ``fall`` n·f, ``facing`` -n·b, ``slope`` their quotient fall / facing;
-    ``support`` (R, P). Where a plane is seen from behind its height is -∞, so that such a station is
-    neither cut nor waited for, and its facing is held at `GRAZING`.
+    ``height`` is n·C, ``fall`` n·f, ``facing`` -n·b; ``rise`` is fall / facing times the distance
+    between depth nodes, by which u falls from node to node. ``support`` (R, P). Where a plane is seen
+    from behind its height is -∞, so that such a station is neither cut nor waited for, and its facing
+    is held at `GRAZING`.
     """
 
     height: FloatArray
     fall: FloatArray
     facing: FloatArray
-    slope: FloatArray
+    rise: FloatArray
     support: FloatArray
 
 
@@ -140,11 +141,6 @@ def line_sum(values: FloatArray, weights: FloatArray) -> FloatArray:
     return np.asarray((values.T * weights[:, None]).sum(axis=0))
 
 
-def _products(vectors: FloatArray, normals: FloatArray, out: FloatArray) -> None:
-    """Scalar products (P, S, R) of `vectors` (S, 3) with `normals` (P, 3, R)."""
-    np.matmul(vectors, normals, out=out)
-
-
 def _pieces(planes: int, cells: int) -> Iterator[slice]:
     """Planes in groups whose cells stay in cache."""
     group = max(1, CELLS_IN_CACHE // max(cells, 1))
@@ -158,24 +154,27 @@ def seat(ground: Ground, inset: FloatArray, normals: FloatArray) -> Seating:
     wide = np.repeat(normals, 2, axis=0) if runs == 1 else normals
     turned = np.ascontiguousarray(np.moveaxis(wide, 0, -1), dtype=inset.dtype)
     shape = (planes, len(ground.arc_mm), len(wide))
-    height, fall, facing, slope = (np.empty(shape, dtype=inset.dtype) for _ in range(4))
+    height, fall, facing, rise = (np.empty(shape, dtype=inset.dtype) for _ in range(4))
     support = np.empty((planes, len(wide)), dtype=inset.dtype)
+    position, face, outward = (
+        np.ascontiguousarray(v) for v in (ground.position, ground.face, -ground.inward)
+    )
     field = np.swapaxes(inset, 1, 2)
     step = ground.step_mm[:, None]
     for part in _pieces(planes, shape[1] * shape[2]):
-        _products(ground.position, turned[part], height[part])
-        _products(ground.face, turned[part], fall[part])
-        _products(-ground.inward, turned[part], facing[part])
+        for vectors, out in ((position, height), (face, fall), (outward, facing)):
+            np.matmul(vectors, turned[part], out=out[part])
         behind = facing[part] <= GRAZING
         if behind.any():
-            height[part][behind] = -np.inf
-            facing[part][behind] = GRAZING
-        np.divide(fall[part], facing[part], out=slope[part])
-        touch = _least_gap(field, step * slope[part])
-        touch *= -facing[part]
-        touch += height[part]
+            np.copyto(height[part], -np.inf, where=behind)
+            np.maximum(facing[part], GRAZING, out=facing[part])
+        np.divide(fall[part], facing[part], out=rise[part])
+        rise[part] *= step
+        touch = _least_gap(field, rise[part])
+        touch *= facing[part]
+        np.subtract(height[part], touch, out=touch)
         touch.max(axis=1, out=support[part])
-    parts = (_runs_first(a)[:runs] for a in (height, fall, facing, slope, support))
+    parts = (_runs_first(a)[:runs] for a in (height, fall, facing, rise, support))
     return Seating(*parts)
 
 
@@ -221,24 +220,20 @@ def cut(
     """
     faced = np.isfinite(seating.support)  # a plane turned away from every station cuts nothing
     offset = runs_last(np.where(faced, seating.support - advance, 0.0))[:, None, :]
-    height, facing, slope = (
-        runs_last(a) for a in (seating.height, seating.facing, seating.slope)
-    )
+    height, facing, rise = (runs_last(a) for a in (seating.height, seating.facing, seating.rise))
     after = np.array(np.swapaxes(inset, 1, 2), order="C")
     base = np.empty_like(height)
-    step = ground.step_mm[:, None]
     for part in _pieces(len(height), height[0].size):
         np.subtract(height[part], offset[part], out=base[part])
         base[part] /= facing[part]
         at = base[part].copy()
-        rise = step * slope[part]
         for v, row in enumerate(after):
             if v:
-                at -= rise
+                at -= rise[part]
             np.maximum(row, at.max(axis=0) if len(at) > 1 else at[0], out=row)
     reach = _runs_first(base)
     if drop.any():
-        reach = reach - drop[:, None, :] * seating.slope
+        reach = reach - drop[:, None, :] * seating.fall / seating.facing
     return np.swapaxes(after, 1, 2), reach
 
 

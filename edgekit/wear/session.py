@@ -165,11 +165,17 @@ def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
 
 def _share_quantile(need: FloatArray, share: FloatArray, target: float) -> FloatArray:
     """The least value (R,) that covers `target` of the total share of `need` (R, S)."""
+    total = share.sum()
+    # So few stations of largest need are enough to pass the share that may stay dull.
+    top = min(int((1 - target) * total / share.min()) + 2, len(share))
     need = np.ascontiguousarray(need)
-    order = np.argsort(need, axis=1)
-    covered = np.cumsum(share[order], axis=1)
-    first = np.argmax(covered >= target * share.sum() * (1 - 1e-12), axis=1)
-    return np.asarray(np.take_along_axis(need, order, axis=1)[np.arange(len(need)), first])
+    largest = np.argpartition(need, len(share) - top, axis=1)[:, len(share) - top :]
+    value_ = np.take_along_axis(need, largest, axis=1)
+    order = np.argsort(value_, axis=1)
+    above = np.cumsum(share[np.take_along_axis(largest, order, axis=1)][:, ::-1], axis=1)[:, ::-1]
+    covered = total - above + share[np.take_along_axis(largest, order, axis=1)]
+    first = np.argmax(covered >= target * total * (1 - 1e-12), axis=1)
+    return np.asarray(np.take_along_axis(value_, order, axis=1)[np.arange(len(need)), first])
 
 
 class _Ground1(NamedTuple):
