@@ -16,6 +16,7 @@ import numpy as np
 from edgekit.checks import FloatArray, count
 from edgekit.errors import EdgekitError
 from edgekit.geometry.blade import Blade
+from edgekit.wear.draws import SeededKeys, run_rng
 from edgekit.wear.life import LIFE_DEPTHS, LIFE_STATIONS, Lives, Use, live_runs
 from edgekit.wear.method import Method
 from edgekit.wear.retire import DEFAULT_RULES, RetireRule
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Comparison", "compare", "run_rng"]
 
-MAX_RUNS_AT_ONCE = 128  # bounds memory: a block of fields stays within some tens of megabytes
+MOST_HISTORIES = 2000  # lives a method of which every session is kept
 _PER_SESSION = {
     "loss_um_per_session": "mean_width_um",
     "deepest_um_per_session": "deepest_width_um",
@@ -39,11 +40,6 @@ _OVER_LIFE = {
     "steel_mg": "steel_mg",
     "dull_radius_um": "dull_radius_um",
 }
-
-
-def run_rng(seed: int, run: int) -> np.random.Generator:
-    """The generator of one run: child `run` of the seed, whatever else is computed."""
-    return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(run,)))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -163,23 +159,19 @@ def compare(
         raise EdgekitError("compare needs a method", list(methods), "Give one method or more.")
     count("runs", runs, 2)
     rules = retire if isinstance(retire, tuple) else (retire,)
-    seatings = max(method.planes for method in methods)
-    lives = []
-    for method in methods:
-        blocks = [
-            live_runs(
-                blade,
-                method,
-                use=use or Use(),
-                rules=rules,
-                rngs=[run_rng(seed, i) for i in range(a, min(a + MAX_RUNS_AT_ONCE, runs))],
-                seatings=seatings,
-                stations=stations,
-                depths=depths,
-            )
-            for a in range(0, runs, MAX_RUNS_AT_ONCE)
-        ]
-        lives.append(_joined(blocks))
+    lives = [
+        live_runs(
+            blade,
+            method,
+            use=use or Use(),
+            rules=rules,
+            rngs=SeededKeys(seed, runs=runs),
+            stations=stations,
+            depths=depths,
+            histories=MOST_HISTORIES,
+        )
+        for method in methods
+    ]
     samples = pd.concat([_samples(n, item) for n, item in enumerate(lives)], ignore_index=True)
     return Comparison(
         blade=blade,
@@ -188,28 +180,6 @@ def compare(
         seed=seed,
         runs=samples,
         table=pd.DataFrame([_row(n, item, samples) for n, item in enumerate(lives)]),
-    )
-
-
-def _joined(blocks: Sequence[Lives]) -> Lives:
-    """Blocks of runs as one."""
-    first = blocks[0]
-    longest = max(block.sessions.max() for block in blocks)
-
-    def padded(track: FloatArray) -> FloatArray:
-        gap = ((0, 0), (0, longest - track.shape[1]))
-        return np.pad(track, gap, constant_values=np.nan)
-
-    return Lives(
-        blade=first.blade,
-        method=first.method,
-        rules=first.rules,
-        sessions=np.concatenate([block.sessions for block in blocks]),
-        ended_by=np.concatenate([block.ended_by for block in blocks]),
-        tracks={
-            name: np.concatenate([padded(block.tracks[name]) for block in blocks])
-            for name in first.tracks
-        },
     )
 
 

@@ -1,23 +1,41 @@
 """Random numbers of a run, drawn in one fixed order, so that methods can share them.
 
-Each run has its own generator. It first gives what a person and an instrument keep, then a block for
-every session. The block's size is stated by the caller, so two methods that draw blocks of one size
-meet the same hands on the same day: common random numbers.
+Each run has a key of its own, the first 128 bits its generator gives. A counter-based generator
+(Philox) takes the key and the number of a block of sessions and yields that block's numbers, whatever was
+drawn before: seatings last and one after another, so that two methods meet the same hands on the
+same day however many placements each makes (common random numbers), and a run's numbers do not
+depend on how runs are cut into blocks.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 import numpy as np
 
 from edgekit.checks import FloatArray
 
-__all__ = ["KEPT", "PATCHES", "Kept", "SessionDraws", "draw_kept", "draw_session"]
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = [
+    "KEPT",
+    "PATCHES",
+    "Deck",
+    "GivenKeys",
+    "Kept",
+    "RunKeys",
+    "SeededKeys",
+    "SessionDraws",
+    "draw_kept",
+    "draw_session",
+    "run_rng",
+]
 
 PATCHES = 16  # independent patches of dulling along one edge
 TERMS = 4  # tilt, swing, position, advance
+AHEAD = 8  # sessions drawn at once: fewer cost more calls, more are wasted when a life ends
 
 
 class Kept(NamedTuple):
@@ -65,3 +83,128 @@ def draw_session(rngs: Sequence[np.random.Generator], *, edges: int, seatings: i
         seatings=z[:, cut:].reshape(runs, edges, seatings, TERMS),
         patches=z[:, TERMS:cut].reshape(runs, edges, PATCHES),
     )
+
+
+def run_rng(seed: int, run: int) -> np.random.Generator:
+    """The generator of one run: child `run` of the seed, whatever else is computed."""
+    return np.random.Generator(np.random.Philox(key=np.array([_root(seed), run], dtype=np.uint64)))
+
+
+def _root(seed: int) -> int:
+    return int(np.random.SeedSequence(seed).generate_state(1, np.uint64)[0])
+
+
+class RunKeys(Protocol):
+    """The keys of N runs."""
+
+    def __len__(self) -> int: ...
+
+    def key(self, run: int) -> NDArray[np.uint64]:
+        """Key (2,) of a run; asked for once."""
+        ...
+
+
+class GivenKeys:
+    """Keys from generators, one a run."""
+
+    def __init__(self, rngs: Sequence[np.random.Generator]) -> None:
+        self._rngs = rngs
+
+    def __len__(self) -> int:
+        return len(self._rngs)
+
+    def key(self, run: int) -> NDArray[np.uint64]:
+        """The first 128 bits of that run's generator."""
+        return self._rngs[run].integers(0, 2**64, size=2, dtype=np.uint64)
+
+
+class SeededKeys:
+    """Keys of runs `first` to `first + runs` of a seed: those `GivenKeys` takes from `run_rng`, without
+    making a generator for each.
+
+    Examples
+    --------
+    >>> seeded, given = SeededKeys(7, first=3, runs=1), GivenKeys([run_rng(7, 3)])
+    >>> bool((seeded.key(0) == given.key(0)).all())
+    True
+    """
+
+    def __init__(self, seed: int, *, first: int = 0, runs: int) -> None:
+        self._first, self._runs, self._root = first, runs, _root(seed)
+        self._stream = _Stream()
+
+    def __len__(self) -> int:
+        return self._runs
+
+    def key(self, run: int) -> NDArray[np.uint64]:
+        """The first 128 bits of that run's generator."""
+        self._stream.go_to((self._root, self._first + run), 0)
+        return self._stream.bits.random_raw(2)
+
+
+class _Stream:
+    """One Philox generator set to any key and block: a tenth of the time of making a new one."""
+
+    def __init__(self) -> None:
+        self.bits = np.random.Philox(key=0)
+        self.rng = np.random.Generator(self.bits)
+        self._state = self.bits.state
+
+    def go_to(self, key: Sequence[int] | NDArray[np.uint64], block: int) -> None:
+        """Start of a block of a key's numbers; blocks are 2¹⁹² apart."""
+        inner = self._state["state"]
+        inner["key"][:] = key
+        inner["counter"][:] = (0, 0, 0, block)
+        self.bits.state = self._state
+
+
+class Deck:
+    """Numbers of a number of runs in hand at a time, each at its own session.
+
+    Parameters
+    ----------
+    keys : RunKeys
+    edges, seatings : int
+        How many of each a session needs.
+    places : int
+        Runs in hand at most.
+    """
+
+    def __init__(self, keys: RunKeys, *, edges: int, seatings: int, places: int) -> None:
+        self._keys, self._stream = keys, _Stream()
+        fixed = TERMS + edges * PATCHES
+        self._key = np.zeros((places, 2), dtype=np.uint64)
+        self._phase = np.empty((places, AHEAD, edges))
+        self._all = np.empty((places, AHEAD * (fixed + seatings * edges * TERMS)))
+        cut = AHEAD * fixed
+        self._fixed = self._all[:, :cut].reshape(places, AHEAD, fixed)
+        self._seatings = self._all[:, cut:].reshape(places, seatings, AHEAD, edges, TERMS)
+
+    def deal(self, places: NDArray[np.int_], runs: NDArray[np.int_]) -> Kept:
+        """Take runs in hand; what they keep."""
+        z = np.empty((KEPT, len(places)))
+        for n, (place, run) in enumerate(zip(places.tolist(), runs.tolist(), strict=True)):
+            self._key[place] = self._keys.key(run)
+            self._stream.go_to(self._key[place], 0)
+            z[:, n] = self._stream.rng.standard_normal(KEPT)
+        return Kept(z[:TERMS].T, *z[TERMS:])
+
+    def session(self, places: NDArray[np.int_], turns: NDArray[np.int_]) -> SessionDraws:
+        """Draws of session number `turns` (R,) of the runs at `places` (R,)."""
+        at = turns % AHEAD
+        for place, block in zip(
+            places[at == 0].tolist(), (turns[at == 0] // AHEAD).tolist(), strict=True
+        ):
+            self._stream.go_to(self._key[place], 1 + block)
+            self._stream.rng.random(out=self._phase[place])
+            self._stream.rng.standard_normal(out=self._all[place])
+        fixed = self._fixed[places, at].T.copy()
+        edges = self._phase.shape[2]
+        # Copies with runs closest in memory, as the kernel works.
+        seatings = np.moveaxis(self._seatings[places, :, at], 0, -1).copy()
+        return SessionDraws(
+            setup=fixed[:TERMS].T,
+            phase=self._phase[places, at],
+            seatings=np.moveaxis(seatings, -1, 0).swapaxes(1, 2),
+            patches=np.moveaxis(fixed[TERMS:].reshape(edges, PATCHES, -1), -1, 0),
+        )

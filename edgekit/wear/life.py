@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -12,9 +12,9 @@ from edgekit.checks import FloatArray, at_least, count
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import entry, value
 from edgekit.geometry.blade import Blade
-from edgekit.wear.draws import PATCHES, Kept, SessionDraws, draw_kept, draw_session
+from edgekit.wear.draws import PATCHES, Deck, GivenKeys, Kept, RunKeys, SessionDraws
 from edgekit.wear.dulling import DullingLaw, PowerDulling
-from edgekit.wear.ground import Ground, ground_of
+from edgekit.wear.ground import Ground, ground_of, line_sum
 from edgekit.wear.method import Method
 from edgekit.wear.retire import DEFAULT_RULES, Measures, RetireRule
 from edgekit.wear.session import (
@@ -33,6 +33,8 @@ if TYPE_CHECKING:
 __all__ = ["Life", "Lives", "Use", "live", "live_runs"]
 
 UM_PER_MM = 1000.0
+MAX_RUNS_AT_ONCE = 256  # lives in hand: more leave the cache, fewer leave Python's own time a larger share
+LARGEST_BLOCK = 2**22  # cells of runs x planes x stations, which bounds memory for many planes
 LIFE_STATIONS = 64
 LIFE_DEPTHS = 8
 SIDE_COSINE = np.cos(np.radians(45))  # where the edge turns past 45° it is toe, not side
@@ -86,8 +88,8 @@ class Use:
         patch = np.minimum(
             np.arange(radius_um.shape[1]) * PATCHES // radius_um.shape[1], PATCHES - 1
         )
-        scatter = np.exp(size * patches[:, patch] - size**2 / 2)
-        return np.asarray(radius_um + (worn - radius_um) * scatter)
+        scatter = np.exp(size * patches.T - size**2 / 2)[patch].T
+        return np.asarray(radius_um + (worn - radius_um) * scatter, dtype=radius_um.dtype)
 
 
 class _Tracks(NamedTuple):
@@ -114,9 +116,10 @@ class Lives:
     """R lives of one blade under one method.
 
     ``sessions`` (R,): sessions until a rule retired the blade, that one included. ``ended_by``
-    (R,): index of the rule, -1 if none did within the sessions allowed. ``tracks``: name ->
-    (R, sessions) array, NaN after the end of each life; cumulative losses in µm are against the
-    new blade.
+    (R,): index of the rule, -1 if none did within the sessions allowed. ``final`` and ``average``:
+    name -> (R,), a track's value at the last session and its mean over the life. ``tracks``: name ->
+    (H, sessions) of the first H lives, NaN after the end of each; cumulative losses in µm are
+    against the new blade.
     """
 
     blade: Blade
@@ -124,15 +127,60 @@ class Lives:
     rules: tuple[RetireRule, ...]
     sessions: NDArray[np.int_]
     ended_by: NDArray[np.int_]
+    final: dict[str, FloatArray]
+    average: dict[str, FloatArray]
     tracks: dict[str, FloatArray]
 
     def last(self, name: str) -> FloatArray:
         """Value (R,) of a track at each life's last session."""
-        return self.tracks[name][np.arange(len(self.sessions)), self.sessions - 1]
+        return self.final[name]
 
     def mean(self, name: str) -> FloatArray:
         """Mean (R,) of a track over each life."""
-        return np.asarray(np.nanmean(self.tracks[name], axis=1))
+        return self.average[name]
+
+
+class _Record:
+    """Collects what sessions report, each life at its own turn."""
+
+    def __init__(self, runs: int, histories: int) -> None:
+        names = len(_Tracks._fields)
+        self.sessions = np.zeros(runs, dtype=int)
+        self.ended_by = np.full(runs, -1)
+        self._total = np.zeros((names, runs))
+        self._final = np.zeros((names, runs))
+        self._histories = histories
+        self._rows: list[tuple[NDArray[np.int_], NDArray[np.int_], FloatArray]] = []
+
+    def add(self, runs: NDArray[np.int_], turns: NDArray[np.int_], tracks: _Tracks) -> None:
+        """One session of some runs."""
+        values = np.stack(tracks)
+        self._total[:, runs] += values
+        self._final[:, runs] = values
+        self.sessions[runs] += 1
+        if self._histories:
+            mine = runs < self._histories
+            self._rows.append((runs[mine], turns[mine], values[:, mine]))
+
+    def lives(self, bench: _Bench, rules: tuple[RetireRule, ...]) -> Lives:
+        """Everything recorded."""
+        histories = np.full(
+            (len(self._total), self._histories, self.sessions[: self._histories].max(initial=0)),
+            np.nan,
+        )
+        for runs, turns, values in self._rows:
+            histories[:, runs, turns] = values
+        names = _Tracks._fields
+        return Lives(
+            blade=bench.blade,
+            method=bench.method,
+            rules=rules,
+            sessions=self.sessions,
+            ended_by=self.ended_by,
+            final=dict(zip(names, self._final, strict=True)),
+            average=dict(zip(names, self._total / self.sessions, strict=True)),
+            tracks=dict(zip(names, histories, strict=True)),
+        )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -148,9 +196,12 @@ class _Bench:
     new_width_mm: float
 
     @classmethod
-    def of(cls, blade: Blade, method: Method, stations: int, depths: int) -> _Bench:
+    def of(
+        cls, blade: Blade, method: Method, stations: int, depths: int, precision: Precision
+    ) -> _Bench:
         grounds = tuple(
-            ground_of(blade, name, stations=stations, depths=depths) for name in blade.edges
+            _in(precision, ground_of(blade, name, stations=stations, depths=depths))
+            for name in blade.edges
         )
         sides, back = [], []
         for ground in grounds:
@@ -175,9 +226,11 @@ class _Bench:
         sides = [side > 0 for side in self.sides]
         middle = len(self.grounds[0].arc_mm) // 2
         return Measures(
-            mean_width_mm=sum_(u @ side for u, side in zip(insets, self.sides, strict=True)),
+            mean_width_mm=sum_(
+                line_sum(u, side) for u, side in zip(insets, self.sides, strict=True)
+            ),
             deepest_width_mm=sum_(
-                u[:, side].max(axis=1) for u, side in zip(insets, sides, strict=True)
+                u.T[side].max(axis=0) for u, side in zip(insets, sides, strict=True)
             ),
             caliper_width_mm=sum_(u[:, middle] for u in insets),
             length_mm=np.max(
@@ -199,8 +252,8 @@ class _Bench:
         parts = list(zip(insets, before, states, done.edges, self.grounds, self.sides, strict=True))
         error = [s.internal_angle_rad - g.angle_rad for _, _, s, _, g, _ in parts]
         weights = [g.share_mm / g.share_mm.sum() for g in self.grounds]
-        mean_error = mean_(e @ w for e, w in zip(error, weights, strict=True))
-        rms = np.sqrt(mean_(e**2 @ w for e, w in zip(error, weights, strict=True)))
+        mean_error = mean_(line_sum(e, w) for e, w in zip(error, weights, strict=True))
+        rms = np.sqrt(mean_(line_sum(e**2, w) for e, w in zip(error, weights, strict=True)))
         tracks = _Tracks(
             mean_width_um=lost.mean_width_mm * UM_PER_MM,
             deepest_width_um=lost.deepest_width_mm * UM_PER_MM,
@@ -208,12 +261,12 @@ class _Bench:
             length_um=lost.length_mm * UM_PER_MM,
             thickness_um=lost.thickness_mm * UM_PER_MM,
             ridge_um=mean_(
-                np.ptp((u - b)[:, side > 0], axis=1) * UM_PER_MM for u, b, _, _, _, side in parts
+                np.ptp((u - b).T[side > 0], axis=0) * UM_PER_MM for u, b, _, _, _, side in parts
             ),
             angle_error_deg=np.degrees(mean_error),
             angle_rms_deg=np.degrees(rms),
             sharp_fraction=mean_(
-                r.sharp @ w for (_, _, _, r, _, _), w in zip(parts, weights, strict=True)
+                line_sum(r.sharp, w) for (_, _, _, r, _, _), w in zip(parts, weights, strict=True)
             ),
             dull_radius_um=dull_um,
             passes=done.passes,
@@ -234,15 +287,78 @@ def mean_(parts: object) -> FloatArray:
     return np.asarray(np.mean(list(parts), axis=0))  # type: ignore[call-overload]
 
 
+Precision = type[np.float64] | type[np.float32]
+
+
+def _in(precision: Precision, ground: Ground) -> Ground:
+    """The same edge with its arrays in another precision."""
+    arrays = ("share_mm", "position", "tangent", "inward", "face", "angle_rad",
+              "plan_curvature", "half_width_mm", "depth_mm", "inset_mm")  # fmt: skip
+    return replace(ground, **{n: np.asarray(getattr(ground, n), precision) for n in arrays})
+
+
+class _InHand:
+    """Lives that are lived side by side; as one ends, the next of those waiting takes its place."""
+
+    def __init__(self, bench: _Bench, use: Use, keys: RunKeys, places: int) -> None:
+        self._bench, self._use = bench, use
+        self.deck = Deck(
+            keys, edges=len(bench.grounds), seatings=bench.method.planes, places=places
+        )
+        self._waiting = iter(range(len(keys)))
+        self.place = np.arange(places)
+        self.run = np.zeros(places, dtype=int)
+        self.turn = np.zeros(places, dtype=int)
+        self.kept = Kept(np.zeros((4, places)).T, *np.zeros((4, places)))
+        self.fresh_um = np.zeros(places)
+        self.states = [new_state(ground, places) for ground in bench.grounds]
+        self.take(np.ones(places, dtype=bool))
+
+    def take(self, free: NDArray[np.bool_]) -> None:
+        """Put waiting runs where places are free; close the gaps when none wait any more."""
+        columns = np.flatnonzero(free)
+        runs = np.array([r for _, r in zip(columns, self._waiting, strict=False)], dtype=int)
+        columns = columns[: len(runs)]
+        if len(runs):
+            kept = self.deck.deal(self.place[columns], runs)
+            self.run[columns], self.turn[columns] = runs, 0
+            for mine, new in zip(self.kept, kept, strict=True):
+                mine[columns] = new
+            self.fresh_um[columns] = self._use.fresh_um(kept)
+            for state, ground in zip(self.states, self._bench.grounds, strict=True):
+                _renew(state, ground, columns, self.fresh_um[columns])
+        gaps = free.copy()
+        gaps[columns] = False
+        if gaps.any():
+            self._keep(np.flatnonzero(~gaps))
+
+    def _keep(self, rows: NDArray[np.int_]) -> None:
+        self.place, self.run, self.turn = self.place[rows], self.run[rows], self.turn[rows]
+        self.fresh_um = self.fresh_um[rows]
+        self.kept = Kept(*(part.T[..., rows].T for part in self.kept))
+        self.states = [_some(state, rows) for state in self.states]
+
+
 def _some(state: EdgeState, rows: NDArray[np.int_]) -> EdgeState:
     """The state of some runs."""
     return EdgeState(
-        inset_mm=state.inset_mm[:, rows],
-        radius_um=state.radius_um[rows],
-        angle_rad=state.angle_rad[rows],
-        drop_mm=state.drop_mm[rows],
-        lean_rad=state.lean_rad[rows],
+        inset_mm=np.swapaxes(np.take(np.swapaxes(state.inset_mm, 1, 2), rows, axis=2), 1, 2),
+        radius_um=np.take(state.radius_um.T, rows, axis=1).T,
+        angle_rad=np.take(state.angle_rad.T, rows, axis=1).T,
+        drop_mm=np.take(state.drop_mm.T, rows, axis=1).T,
+        lean_rad=np.take(state.lean_rad.T, rows, axis=1).T,
     )
+
+
+def _renew(
+    state: EdgeState, ground: Ground, rows: NDArray[np.int_], radius_um: FloatArray
+) -> None:
+    """Put new blades of a given edge radius (rows,) in place of some runs'."""
+    state.inset_mm[:, rows] = ground.inset_mm[:, None, :]
+    state.radius_um[rows] = radius_um[:, None]
+    state.angle_rad[rows] = ground.angle_rad
+    state.drop_mm[rows] = 0.0
+    state.lean_rad[rows] = 0.0
 
 
 def live_runs(
@@ -251,13 +367,14 @@ def live_runs(
     *,
     use: Use,
     rules: tuple[RetireRule, ...],
-    rngs: Sequence[np.random.Generator],
-    seatings: int | None = None,
+    rngs: Sequence[np.random.Generator] | RunKeys,
     most_sessions: int = int(value("most_sessions")),
     stations: int = LIFE_STATIONS,
     depths: int = LIFE_DEPTHS,
+    histories: int | None = None,
+    precision: Precision = np.float64,
 ) -> Lives:
-    """Many lives at once, one generator each.
+    """Many lives: the one kernel behind `live`, `compare` and `sweep`.
 
     Parameters
     ----------
@@ -265,55 +382,61 @@ def live_runs(
     use : Use
     rules : tuple of RetireRule
         The first that is used up ends the life.
-    rngs : sequence of numpy.random.Generator
-        One a run; run i depends on nothing but its own.
-    seatings : int, optional
-        Seatings drawn for each edge, `method.planes` or more: the same number for every method that
-        shall share random numbers.
+    rngs : sequence of numpy.random.Generator, or RunKeys
+        One a run; run i depends on nothing but its own, to the last bit.
     most_sessions, stations, depths : int
         Where a life is cut off, and the nodes of the field.
+    histories : int, optional
+        Of how many lives every session is kept; all by default.
+    precision : numpy.float64 or numpy.float32
+        Of the fields. Single precision is quicker and changes a life's mean loss a session by some
+        1e-3 µm, except where a life ends a session earlier or later.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> from edgekit.wear.draws import SeededKeys
+    >>> lives = live_runs(
+    ...     ek.patterns.hoe(), ek.methods.freehand(), use=Use(), rules=DEFAULT_RULES,
+    ...     rngs=SeededKeys(1, runs=300))
+    >>> lives.sessions.shape, bool((lives.ended_by >= 0).all())
+    ((300,), True)
     """
     if not rules:
         raise EdgekitError("retire needs a rule", rules, "Give one, such as WidthFraction().")
-    block = max(seatings or 0, method.planes)
-    bench = _Bench.of(blade, method, stations, depths)
-    runs = len(rngs)
-    alive = np.arange(runs)
-    kept = draw_kept(rngs)
-    fresh = use.fresh_um(kept)
-    states = [new_state(ground, runs) for ground in bench.grounds]
-    for state in states:
-        state.radius_um = np.repeat(fresh[:, None], state.radius_um.shape[1], axis=1)
-    sessions = np.zeros(runs, dtype=int)
-    ended_by = np.full(runs, -1)
-    columns: dict[str, list[FloatArray]] = {name: [] for name in _Tracks._fields}
-    for turn in range(count("most_sessions", most_sessions)):
-        draws = draw_session([rngs[int(i)] for i in alive], edges=len(states), seatings=block)
-        now = Kept(*(part[alive] for part in kept))
-        tracks, lost, states = _cycle(bench, states, use, now, draws, turn, fresh[alive])
+    most = count("most_sessions", most_sessions)
+    keys = GivenKeys(rngs) if isinstance(rngs, Sequence) else rngs
+    runs = len(keys)
+    _hold_memory()
+    bench = _Bench.of(blade, method, stations, depths, precision)
+    places = min(MAX_RUNS_AT_ONCE, max(1, LARGEST_BLOCK // (stations * method.planes)), runs)
+    record = _Record(runs, runs if histories is None else min(histories, runs))
+    hand = _InHand(bench, use, keys, places)
+    while len(hand.run):
+        draws = hand.deck.session(hand.place, hand.turn)
+        tracks, lost, hand.states = _cycle(
+            bench, hand.states, use, hand.kept, draws, hand.turn, hand.fresh_um
+        )
         used = np.stack([rule.used_up(lost) for rule in rules])
-        tracks = tracks._replace(used_up=used.max(axis=0))
-        for name, part in tracks._asdict().items():
-            column = np.full(runs, np.nan)
-            column[alive] = part
-            columns[name].append(column)
-        sessions[alive] += 1
-        over = used.max(axis=0) >= 1
-        ended_by[alive[over]] = np.argmax(used[:, over], axis=0)
-        going = np.flatnonzero(~over)
-        alive = alive[going]
-        if not len(alive):
-            break
+        worst = used.max(axis=0)
+        record.add(hand.run, hand.turn, tracks._replace(used_up=worst))
+        over = worst >= 1
+        record.ended_by[hand.run[over]] = np.argmax(used[:, over], axis=0)
+        hand.turn += 1
+        over |= hand.turn >= most
         if over.any():
-            states = [_some(state, going) for state in states]
-    return Lives(
-        blade=blade,
-        method=method,
-        rules=rules,
-        sessions=sessions,
-        ended_by=ended_by,
-        tracks={name: np.stack(parts, axis=1) for name, parts in columns.items()},
-    )
+            hand.take(over)
+    return record.lives(bench, rules)
+
+
+def _hold_memory() -> None:
+    """Let freed arrays stay with the process.
+
+    The usual allocator gives blocks of some hundred kilobytes back to the system at once, and fetching
+    them again takes longer than the kernel needs to fill them. Freeing one block of almost 32 MB
+    raises the size up to which it keeps them; other allocators take no notice.
+    """
+    np.empty(31 * 2**20, dtype=np.uint8)
 
 
 def _cycle(
@@ -322,7 +445,7 @@ def _cycle(
     use: Use,
     kept: Kept,
     draws: SessionDraws,
-    turn: int,
+    turn: NDArray[np.int_],
     fresh_um: FloatArray,
 ) -> tuple[_Tracks, Measures, list[EdgeState]]:
     """Use, then a session."""
@@ -330,8 +453,9 @@ def _cycle(
     for e, (state, ground) in enumerate(zip(states, bench.grounds, strict=True)):
         before.append(state.at(ground))
         state.radius_um = use.dull(state.radius_um, kept, draws.patches[:, e])
-        state.inset_mm = state.inset_mm + use.attrition_um / UM_PER_MM
-    dull = mean_(state.radius_um.mean(axis=1) for state in states)
+        if use.attrition_um:
+            state.inset_mm = state.inset_mm + use.attrition_um / UM_PER_MM
+    dull = mean_(state.radius_um.T.mean(axis=0) for state in states)
     done = sharpen_runs(
         bench.grounds,
         states,
