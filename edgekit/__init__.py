@@ -47,6 +47,15 @@ _HOMES = {
     "Use": "edgekit.wear.life",
     "live": "edgekit.wear.life",
     "compare": "edgekit.study.compare",
+    "LifeTask": "edgekit.study.task",
+    "sweep": "edgekit.study.sweep",
+    "full_grid": "edgekit.study.grid",
+    "list_grid": "edgekit.study.grid",
+    "latin_hypercube": "edgekit.study.grid",
+    "sobol_points": "edgekit.study.grid",
+    "sensitivity": "edgekit.study.sensitivity",
+    "tornado": "edgekit.study.sensitivity",
+    "runs_needed": "edgekit.study.sensitivity",
     "evidence": "edgekit.evidence_table",
 }
 _MODULES = {

@@ -13,33 +13,28 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from edgekit.checks import FloatArray, count
+from edgekit.checks import count
 from edgekit.errors import EdgekitError
 from edgekit.geometry.blade import Blade
+from edgekit.study.samples import VALUES, sample_columns, standard_error
 from edgekit.wear.draws import SeededKeys, run_rng
-from edgekit.wear.life import LIFE_DEPTHS, LIFE_STATIONS, Lives, Use, live_runs
+from edgekit.wear.life import (
+    LIFE_DEPTHS,
+    LIFE_STATIONS,
+    MAX_RUNS_AT_ONCE,
+    Lives,
+    Use,
+    live_runs,
+)
 from edgekit.wear.method import Method
 from edgekit.wear.retire import DEFAULT_RULES, RetireRule
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Comparison", "compare", "run_rng"]
+__all__ = ["MAX_RUNS_AT_ONCE", "Comparison", "compare", "run_rng"]
 
 MOST_HISTORIES = 2000  # lives a method of which every session is kept
-_PER_SESSION = {
-    "loss_um_per_session": "mean_width_um",
-    "deepest_um_per_session": "deepest_width_um",
-}
-_OVER_LIFE = {
-    "ridge_um": "ridge_um",
-    "angle_error_deg": "angle_error_deg",
-    "angle_rms_deg": "angle_rms_deg",
-    "sharp_fraction": "sharp_fraction",
-    "minutes_per_session": "minutes",
-    "steel_mg": "steel_mg",
-    "dull_radius_um": "dull_radius_um",
-}
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -74,7 +69,7 @@ class Comparison:
         rows = []
         for number, method in enumerate(self.methods):
             gap = (wide[number] - wide[base]).to_numpy()
-            mean, error = float(gap.mean()), _error(gap)
+            mean, error = float(gap.mean()), standard_error(gap)
             rows.append(
                 {
                     "method": method.name,
@@ -83,7 +78,10 @@ class Comparison:
                     "low": mean - 1.96 * error,
                     "high": mean + 1.96 * error,
                     "unpaired_mc": float(
-                        np.hypot(_error(wide[number].to_numpy()), _error(wide[base].to_numpy()))
+                        np.hypot(
+                            standard_error(wide[number].to_numpy()),
+                            standard_error(wide[base].to_numpy()),
+                        )
                     ),
                 }
             )
@@ -108,11 +106,6 @@ class Comparison:
             "<th>angle error, °</th><th>sharp</th><th>minutes a session</th></tr>"
             f"{rows}</table>"
         )
-
-
-def _error(values: FloatArray) -> float:
-    """Standard error of the mean."""
-    return float(np.std(values, ddof=1) / np.sqrt(len(values))) if len(values) > 1 else float("inf")
 
 
 def compare(
@@ -194,10 +187,7 @@ def _samples(number: int, lives: Lives) -> pd.DataFrame:
         "sessions": lives.sessions,
         "ended_by": [str(lives.rules[i]) if i >= 0 else "" for i in lives.ended_by],
     }
-    for name, track in _PER_SESSION.items():
-        columns[name] = lives.last(track) / lives.sessions
-    for name, track in _OVER_LIFE.items():
-        columns[name] = lives.mean(track)
+    columns |= sample_columns(lives)
     return pd.DataFrame(columns)
 
 
@@ -205,11 +195,11 @@ def _row(number: int, lives: Lives, samples: pd.DataFrame) -> dict[str, object]:
     """A row of the comparison's table."""
     mine = samples[samples["number"] == number]
     row: dict[str, object] = {"method": lives.method.name}
-    for name in (*_PER_SESSION, *_OVER_LIFE):
+    for name in VALUES:
         values = mine[name].to_numpy()
         row[name] = float(values.mean())
         row[f"{name}_sd"] = float(values.std(ddof=1))
-        row[f"{name}_mc"] = _error(values)
+        row[f"{name}_mc"] = standard_error(values)
     for share in (10, 50, 90):
         row[f"sessions_p{share}"] = float(np.percentile(lives.sessions, share))
     row["unfinished"] = float((lives.ended_by < 0).mean())

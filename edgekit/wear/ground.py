@@ -36,11 +36,11 @@ __all__ = [
     "Ground",
     "Seating",
     "advance_needed",
-    "line_sum",
     "cut",
     "deepest_plane",
     "ground_of",
     "inset_at",
+    "line_sum",
     "of_plane",
     "runs_last",
     "seat",
@@ -208,7 +208,11 @@ def advance_needed(seating: Seating, drop: FloatArray, goal: FloatArray) -> Floa
 
 
 def cut(
-    ground: Ground, inset: FloatArray, seating: Seating, advance: FloatArray, drop: FloatArray
+    ground: Ground,  # noqa: ARG001  # as the others; the seating holds all of it that is needed
+    inset: FloatArray,
+    seating: Seating,
+    advance: FloatArray,
+    drop: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
     """Grind: the field after the planes advance by `advance` (R, P) [mm].
 

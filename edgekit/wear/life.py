@@ -33,7 +33,9 @@ if TYPE_CHECKING:
 __all__ = ["Life", "Lives", "Use", "live", "live_runs"]
 
 UM_PER_MM = 1000.0
-MAX_RUNS_AT_ONCE = 256  # lives in hand: more leave the cache, fewer leave Python's own time a larger share
+MAX_RUNS_AT_ONCE = (
+    256  # lives in hand: more leave the cache, fewer leave Python's own time a larger share
+)
 LARGEST_BLOCK = 2**22  # cells of runs x planes x stations, which bounds memory for many planes
 LIFE_STATIONS = 64
 LIFE_DEPTHS = 8
@@ -294,7 +296,8 @@ def _in(precision: Precision, ground: Ground) -> Ground:
     """The same edge with its arrays in another precision."""
     arrays = ("share_mm", "position", "tangent", "inward", "face", "angle_rad",
               "plan_curvature", "half_width_mm", "depth_mm", "inset_mm")  # fmt: skip
-    return replace(ground, **{n: np.asarray(getattr(ground, n), precision) for n in arrays})
+    cast = {name: np.asarray(getattr(ground, name), precision) for name in arrays}
+    return replace(ground, **cast)  # type: ignore[arg-type]
 
 
 class _InHand:
@@ -350,9 +353,7 @@ def _some(state: EdgeState, rows: NDArray[np.int_]) -> EdgeState:
     )
 
 
-def _renew(
-    state: EdgeState, ground: Ground, rows: NDArray[np.int_], radius_um: FloatArray
-) -> None:
+def _renew(state: EdgeState, ground: Ground, rows: NDArray[np.int_], radius_um: FloatArray) -> None:
     """Put new blades of a given edge radius (rows,) in place of some runs'."""
     state.inset_mm[:, rows] = ground.inset_mm[:, None, :]
     state.radius_um[rows] = radius_um[:, None]

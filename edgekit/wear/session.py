@@ -23,11 +23,11 @@ from edgekit.wear.draws import Kept, SessionDraws, draw_kept, draw_session
 from edgekit.wear.ground import (
     Ground,
     advance_needed,
-    line_sum,
     cut,
     deepest_plane,
     ground_of,
     inset_at,
+    line_sum,
     of_plane,
     runs_last,
     seat,
@@ -246,9 +246,7 @@ def _advance(
     if method.stop is Stop.ALL:
         return whole[:, None] * weight.T, reached
     served = np.where(least <= whole, least, 0.0)
-    each = np.array(
-        [((plane <= least) * served).max(axis=0, initial=0.0) for plane in alone]
-    )
+    each = np.array([((plane <= least) * served).max(axis=0, initial=0.0) for plane in alone])
     return (each * np.maximum(weight, 1.0)).T, reached
 
 

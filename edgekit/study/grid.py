@@ -1,0 +1,176 @@
+"""Grids of a sweep: which values of which fields, row by row.
+
+A field is named from its owner down, ``"method.placements"`` or ``"method.hand.tilt_deg.sd"``; see
+`edgekit.study.task.LifeTask` for the owners. Values are numbers, or whole objects such as methods.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from edgekit.checks import FloatArray, count, finite
+from edgekit.errors import EdgekitError
+
+__all__ = [
+    "Distribution",
+    "Grid",
+    "full_grid",
+    "label",
+    "latin_hypercube",
+    "list_grid",
+    "sobol_points",
+]
+
+
+class Distribution(Protocol):
+    """How an uncertain input spreads; every frozen distribution of `scipy.stats` is one."""
+
+    def ppf(self, q: FloatArray) -> FloatArray:
+        """Value at cumulative probability `q`."""
+        ...
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Grid:
+    """Rows of values for named fields.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Fields, such as ``"method.placements"``.
+    rows : tuple of tuples
+        One value a field in each row.
+    """
+
+    names: tuple[str, ...]
+    rows: tuple[tuple[object, ...], ...]
+
+    def __post_init__(self) -> None:
+        if not self.names or not self.rows:
+            raise EdgekitError("a grid needs a field and a row", self.names, "Name one or more.")
+        if len(set(self.names)) < len(self.names):
+            raise EdgekitError("a grid names a field twice", self.names, "Name each once.")
+        for row in self.rows:
+            if len(row) != len(self.names):
+                raise EdgekitError(
+                    f"a row needs {len(self.names)} values", row, "Give one for each field."
+                )
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    def row(self, number: int) -> dict[str, object]:
+        """One row by name."""
+        return dict(zip(self.names, self.rows[number], strict=True))
+
+    def column(self, name: str) -> list[object]:
+        """Values of one field."""
+        return [row[self.names.index(name)] for row in self.rows]
+
+
+def label(value: object) -> object:
+    """A value as a table shows it: plain values as they are, objects by their name."""
+    if isinstance(value, np.generic):
+        return value.item()
+    if value is None or isinstance(value, str | int | float | bool):
+        return value
+    return str(getattr(value, "name", None) or getattr(value, "__name__", None) or value)
+
+
+def full_grid(axes: Mapping[str, Sequence[object]]) -> Grid:
+    """Every combination of the values, the last field changing fastest.
+
+    Examples
+    --------
+    >>> full_grid({"method.placements": [4, 8], "use.strokes": [15, 45]}).rows
+    ((4, 15), (4, 45), (8, 15), (8, 45))
+    """
+    rows = itertools.product(*(tuple(values) for values in axes.values()))
+    return Grid(names=tuple(axes), rows=tuple(rows))
+
+
+def list_grid(rows: Sequence[Mapping[str, object]]) -> Grid:
+    """The rows as given; all must name the same fields.
+
+    Examples
+    --------
+    >>> len(list_grid([{"method.placements": 4}, {"method.placements": 12}]))
+    2
+    """
+    if not rows:
+        raise EdgekitError("a grid needs a row", list(rows), "Give one or more.")
+    names = tuple(rows[0])
+    for row in rows:
+        if set(row) != set(names):
+            raise EdgekitError("rows name different fields", tuple(row), f"Name {names} in each.")
+    return Grid(names=names, rows=tuple(tuple(row[name] for name in names) for row in rows))
+
+
+def latin_hypercube(
+    inputs: Mapping[str, tuple[float, float] | Distribution], points: int, *, seed: int
+) -> Grid:
+    """A Latin hypercube: each input's range cut into as many strata as points, one point in each.
+
+    Parameters
+    ----------
+    inputs : mapping
+        Field to (low, high), or to a distribution with a `ppf`.
+    points : int
+    seed : int
+
+    Examples
+    --------
+    >>> grid = latin_hypercube({"use.strokes": (10.0, 60.0)}, 5, seed=1)
+    >>> sorted(int((value - 10) // 10) for value in grid.column("use.strokes"))
+    [0, 1, 2, 3, 4]
+    """
+    from scipy.stats import qmc
+
+    unit = qmc.LatinHypercube(d=len(inputs), rng=seed).random(count("points", points))
+    return _spread(inputs, unit)
+
+
+def sobol_points(
+    inputs: Mapping[str, tuple[float, float] | Distribution], points: int, *, seed: int
+) -> Grid:
+    """Points of a scrambled Sobol sequence; a power of two keeps it balanced.
+
+    Examples
+    --------
+    >>> len(sobol_points({"use.strokes": (10.0, 60.0), "method.sharp_target": (0.9, 1.0)}, 8, seed=1))
+    8
+    """
+    from scipy.stats import qmc
+
+    number = count("points", points)
+    if number & (number - 1):
+        raise EdgekitError(
+            "points of a Sobol sequence must be a power of two", points, "Give 64, 128, 256, ..."
+        )
+    unit = qmc.Sobol(d=len(inputs), rng=seed).random(number)
+    return _spread(inputs, unit)
+
+
+def _spread(inputs: Mapping[str, tuple[float, float] | Distribution], unit: FloatArray) -> Grid:
+    columns = [
+        spread_values(name, item, unit[:, i]) for i, (name, item) in enumerate(inputs.items())
+    ]
+    rows = zip(*(column.tolist() for column in columns), strict=True)
+    return Grid(names=tuple(inputs), rows=tuple(rows))
+
+
+def spread_values(
+    name: str, item: tuple[float, float] | Distribution, share: FloatArray
+) -> FloatArray:
+    """Values of an input at cumulative probabilities `share`."""
+    if isinstance(item, tuple):
+        low, high = (finite(name, end) for end in item)
+        if not low < high:
+            raise EdgekitError(f"{name} needs a low below its high", item, "Give (low, high).")
+        return low + (high - low) * share
+    return np.asarray(item.ppf(share), dtype=float)

@@ -1,0 +1,143 @@
+"""A folder that a killed sweep resumes from: a manifest, and one file a finished chunk.
+
+Every file is written beside its name and then moved there, so it is whole or absent. A part begins
+with a line that holds the manifest's hash and its own, so one that was torn, edited or copied from
+another sweep is found out and computed again. Tables are CSV; the shortest decimal of a float gives the
+same float back, so what is read is what was computed, to the last bit.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+import os
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgekit.errors import EdgekitError
+
+__all__ = ["Folder", "Table", "joined"]
+
+Table = dict[str, NDArray[np.generic]]
+MANIFEST = "manifest.json"
+_SHOWN = 3  # differences named in a refusal
+
+
+def _digest(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _write(path: Path, text: str) -> None:
+    """Whole or not at all, whenever the process is killed."""
+    beside = path.with_name(f"{path.name}.{os.getpid()}.tmp")
+    with beside.open("w", encoding="utf-8", newline="") as file:
+        file.write(text)
+        file.flush()
+        os.fsync(file.fileno())
+    beside.replace(path)
+
+
+def _as_csv(table: Table) -> str:
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([f"{name}:{column.dtype.kind}" for name, column in table.items()])
+    writer.writerows(zip(*(column.tolist() for column in table.values()), strict=True))
+    return out.getvalue()
+
+
+def _from_csv(text: str) -> Table:
+    head, *rows = csv.reader(io.StringIO(text))
+    columns = list(zip(*rows, strict=True)) if rows else [()] * len(head)
+    kinds: dict[str, type] = {"f": float, "i": int, "U": str, "O": str}
+    table: Table = {}
+    for cell, column in zip(head, columns, strict=True):
+        name, _, kind = cell.rpartition(":")
+        table[name] = np.array([kinds[kind](item) for item in column], dtype=kinds[kind])
+    return table
+
+
+def joined(tables: list[Table]) -> Table:
+    """Tables of the same columns, one below the other."""
+    return {name: np.concatenate([table[name] for table in tables]) for name in tables[0]}
+
+
+class Folder:
+    """The parts of one sweep.
+
+    Parameters
+    ----------
+    path : path
+        Made if missing.
+    manifest : mapping
+        What decides the results; a folder begun with another is refused.
+    """
+
+    def __init__(self, path: str | os.PathLike[str], manifest: Mapping[str, object]) -> None:
+        self._path = Path(path)
+        self._path.mkdir(parents=True, exist_ok=True)
+        text = json.dumps(manifest, indent=1, ensure_ascii=False) + "\n"
+        self._hash = _digest(text)
+        for leftover in self._path.glob("*.tmp"):
+            leftover.unlink(missing_ok=True)
+        here = self._path / MANIFEST
+        if not here.exists():
+            if any(self._path.glob("part-*.csv")):
+                raise EdgekitError(
+                    "the folder holds parts but no manifest", str(path), "Give an empty folder."
+                )
+            _write(here, text)
+            return
+        try:
+            before = json.loads(here.read_text(encoding="utf-8"))
+        except ValueError as error:
+            raise EdgekitError(
+                "the folder's manifest cannot be read", str(here), "Give an empty folder."
+            ) from error
+        wanted = json.loads(text)
+        if before != wanted:
+            raise EdgekitError(
+                "the folder belongs to another sweep: " + "; ".join(_differences(before, wanted)),
+                str(path),
+                "Give another folder, or the arguments it was begun with.",
+            )
+
+    def _part(self, number: int) -> Path:
+        return self._path / f"part-{number:06d}.csv"
+
+    def write(self, number: int, table: Table) -> None:
+        """Keep the table of a finished chunk."""
+        body = _as_csv(table)
+        _write(self._part(number), f"# {self._hash} {_digest(body)}\n{body}")
+
+    def read(self, number: int) -> Table | None:
+        """The table of a chunk; None if it is missing or not as it was written."""
+        try:
+            text = self._part(number).read_bytes().decode("utf-8")
+        except (FileNotFoundError, UnicodeDecodeError):
+            return None
+        first, _, body = text.partition("\n")
+        if first != f"# {self._hash} {_digest(body)}":
+            return None
+        return _from_csv(body)
+
+
+def _differences(before: object, wanted: object, where: str = "") -> list[str]:
+    """What differs between two manifests, in words; at most `_SHOWN`."""
+    found: list[str] = []
+    if isinstance(before, dict) and isinstance(wanted, dict):
+        for key in (*before, *(k for k in wanted if k not in before)):
+            inner = f"{where} {key}".strip()
+            found += _differences(before.get(key), wanted.get(key), inner)
+    elif isinstance(before, list) and isinstance(wanted, list) and len(before) == len(wanted):
+        for i, (old, new) in enumerate(zip(before, wanted, strict=True)):
+            found += _differences(old, new, f"{where} {i}")
+    elif isinstance(before, list) and isinstance(wanted, list):
+        found.append(f"{where} had {len(before)} entries, now {len(wanted)}")
+    elif before != wanted:
+        found.append(f"{where} was {before!r}, is {wanted!r}")
+    return found[:_SHOWN]

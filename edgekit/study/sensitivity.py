@@ -1,0 +1,334 @@
+"""What matters most: shares of variance, swings one input at a time, and how many runs are enough."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from os import PathLike
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from edgekit.checks import FloatArray, count, fraction, frozen_array, positive
+from edgekit.errors import EdgekitError
+from edgekit.study.grid import Distribution, Grid, list_grid, spread_values
+from edgekit.study.sweep import OK, sweep
+from edgekit.study.task import Task
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = [
+    "OUTPUTS",
+    "Sensitivity",
+    "Tornado",
+    "runs_needed",
+    "sensitivity",
+    "tornado",
+    "variance_shares",
+]
+
+OUTPUTS = ("loss_um_per_session", "sessions", "minutes_per_session")
+RESAMPLES = 400  # of the bootstrap; its 95 % ends then scatter by some hundredths of their width
+Inputs = Mapping[str, tuple[float, float] | Distribution]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Sensitivity:
+    """Shares of variance.
+
+    Attributes
+    ----------
+    table : DataFrame
+        A row an output and input: ``first`` (share of the output's variance that goes if the input
+        becomes known), ``total`` (share that stays if all others do), each with ``_low`` and
+        ``_high``, the ends of its interval.
+    samples : DataFrame
+        The sweep's summary, a row a point.
+    """
+
+    table: pd.DataFrame
+    samples: pd.DataFrame
+
+    def _repr_html_(self) -> str:
+        return self.table.round(2).to_html(index=False)
+
+
+def variance_shares(
+    function: Callable[[FloatArray], FloatArray],
+    inputs: Inputs,
+    outputs: Sequence[str],
+    *,
+    points: int,
+    seed: int,
+    level: float = 0.95,
+) -> pd.DataFrame:
+    """Sobol' indices of a function, with intervals from resampling its points.
+
+    Parameters
+    ----------
+    function : callable
+        From values (N, D) of the inputs to outputs (N, K); called once, N = points (D + 2).
+    inputs : mapping
+        Name to (low, high), or to a distribution with a `ppf`.
+    outputs : sequence of str
+    points : int
+        A power of two.
+    seed : int
+    level : float
+        Of the intervals: bootstrap percentiles over points.
+
+    Returns
+    -------
+    DataFrame
+        See `Sensitivity.table`. Estimator: `scipy.stats.sobol_indices` (Saltelli et al. 2010).
+
+    Examples
+    --------
+    >>> shares = variance_shares(
+    ...     lambda x: x[:, :1] + 2 * x[:, 1:], {"a": (0.0, 1.0), "b": (0.0, 1.0)}, ["sum"],
+    ...     points=256, seed=1)
+    >>> shares["first"].round(1).tolist()
+    [0.2, 0.8]
+    """
+    import pandas as pd
+    from scipy.stats import qmc
+
+    number = count("points", points, 8)
+    if number & (number - 1):
+        raise EdgekitError("points must be a power of two", points, "Give 64, 128, 256, ...")
+    fraction("level", level)
+    size = len(inputs)
+    unit = qmc.Sobol(d=2 * size, rng=seed).random(number)
+    a, b = unit[:, :size], unit[:, size:]
+    mixed = np.repeat(a[None], size, axis=0)  # A with one column from B
+    mixed[np.arange(size), :, np.arange(size)] = b.T
+    share = np.concatenate([a, b, *mixed])
+    x = np.stack([spread_values(n, inputs[n], share[:, i]) for i, n in enumerate(inputs)], axis=1)
+    y = np.asarray(function(x), dtype=float).T
+    if y.shape != (len(outputs), len(x)):
+        raise EdgekitError("the function must give one row a point", y.T.shape, "Give (N, K).")
+    blocks = y.reshape(len(outputs), size + 2, number)
+    best = _indices(blocks)
+    rng = np.random.default_rng(seed)
+    drawn = np.stack(
+        [_indices(blocks[:, :, rng.integers(0, number, number)]) for _ in range(RESAMPLES)]
+    )
+    low, high = np.quantile(drawn, [(1 - level) / 2, (1 + level) / 2], axis=0)
+    rows = []
+    for k, output in enumerate(outputs):
+        for i, name in enumerate(inputs):
+            row: dict[str, object] = {"output": output, "input": name}
+            for j, kind in enumerate(("first", "total")):
+                row |= {kind: best[j, k, i], f"{kind}_low": low[j, k, i]}
+                row |= {f"{kind}_high": high[j, k, i]}
+            rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def _indices(blocks: FloatArray) -> FloatArray:
+    """First and total indices (2, K, D) from values (K, D + 2, N) at A, B and A with B's columns.
+
+    An output that does not vary has no shares: all are 0.
+    """
+    from scipy.stats import sobol_indices
+
+    still = np.ptp(blocks, axis=(1, 2)) == 0
+    safe = blocks.copy()
+    safe[still] += np.arange(blocks.shape[2]) % 2  # any variance at all, overwritten below
+    values = {"f_A": safe[:, 0], "f_B": safe[:, 1], "f_AB": np.moveaxis(safe[:, 2:], 1, 0)}
+    found = sobol_indices(func=values, n=blocks.shape[2])  # type: ignore[arg-type]
+    both = np.stack([found.first_order, found.total_order]).reshape(2, len(blocks), -1)
+    both[:, still] = 0.0
+    return both
+
+
+def sensitivity(
+    task: Task,
+    inputs: Inputs,
+    *,
+    points: int = 64,
+    runs: int = 32,
+    seed: int,
+    outputs: Sequence[str] = OUTPUTS,
+    level: float = 0.95,
+    executor: Executor | None = None,
+    out: str | PathLike[str] | None = None,
+    progress: bool = True,
+) -> Sensitivity:
+    """Which uncertain inputs decide a clinic's mean loss, life and minutes.
+
+    Every point is lived `runs` times on common random numbers and averaged, so what is shared out
+    is the variance between cases, not between hands on one day.
+
+    Parameters
+    ----------
+    task : Task
+    inputs : mapping
+        Field, such as ``"use.strokes"``, to (low, high) or to a distribution with a `ppf`.
+    points : int
+        A power of two; `points` (inputs + 2) rows are swept.
+    runs, seed, executor, out, progress
+        See `sweep`.
+    outputs : sequence of str
+        Columns of a sweep; ``"sessions"`` is the median life.
+    level : float
+        Of the intervals.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> task = ek.LifeTask(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
+    >>> found = ek.sensitivity(task, {"use.strokes": (15.0, 60.0), "use.patch_cv": (0.1, 0.3)},
+    ...                        points=8, runs=4, seed=1, progress=False)
+    >>> top = found.table.sort_values("total").iloc[-1]
+    >>> len(found.table), found.table["output"].nunique()
+    (6, 3)
+    """
+    kept: list[pd.DataFrame] = []
+
+    def lived(x: FloatArray) -> FloatArray:
+        grid = Grid(names=tuple(inputs), rows=tuple(map(tuple, x.tolist())))
+        table = sweep(
+            task, grid, runs=runs, seed=seed, executor=executor, out=out, progress=progress,
+            summary=True,
+        )  # fmt: skip
+        kept.append(table)
+        return np.stack([_output(table, name) for name in outputs], axis=1)
+
+    table = variance_shares(lived, inputs, outputs, points=points, seed=seed, level=level)
+    return Sensitivity(table=table, samples=kept[0])
+
+
+def _output(table: pd.DataFrame, name: str) -> FloatArray:
+    """A column of a summary, once all rows are well."""
+    _all_well(table)
+    column = "sessions_p50" if name == "sessions" else name
+    if column not in table:
+        raise EdgekitError("no such output", name, f"Choose from {list(OUTPUTS)} and the like.")
+    return table[column].to_numpy(dtype=float)
+
+
+def _all_well(table: pd.DataFrame) -> None:
+    bad = table[table["status"] != OK]
+    if len(bad):
+        raise EdgekitError(
+            f"{len(bad)} of {len(table)} rows were not lived", bad["status"].iloc[0],
+            "Narrow the ranges so that every value can be used.",
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Tornado:
+    """One input at a time.
+
+    Attributes
+    ----------
+    table : DataFrame
+        A row an output and input, widest first: ``low_value, high_value`` of the input, the output
+        there (``at_low, at_high``) and with all inputs at their medians (``base``), the ``swing``
+        between its ends and the Monte-Carlo standard error of that, ``swing_mc``.
+    """
+
+    table: pd.DataFrame
+
+    def _repr_html_(self) -> str:
+        return self.table.round(3).to_html(index=False)
+
+
+def tornado(
+    task: Task,
+    inputs: Inputs,
+    *,
+    share: float = 0.8,
+    runs: int = 200,
+    seed: int,
+    outputs: Sequence[str] = OUTPUTS,
+    executor: Executor | None = None,
+    progress: bool = True,
+) -> Tornado:
+    """Outputs with each input at the ends of its central `share`, the others at their medians.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> task = ek.LifeTask(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
+    >>> inputs = {"use.strokes": (15.0, 60.0), "use.patch_cv": (0.1, 0.3)}
+    >>> table = ek.tornado(task, inputs, runs=4, seed=1, progress=False).table
+    >>> table[table["output"] == "loss_um_per_session"]["input"].iloc[0]
+    'use.strokes'
+    """
+    import pandas as pd
+
+    fraction("share", share)
+    ends = np.array([(1 - share) / 2, 0.5, (1 + share) / 2])
+    values = {name: spread_values(name, item, ends).tolist() for name, item in inputs.items()}
+    base = {name: item[1] for name, item in values.items()}
+    rows = [base]
+    for name, (low, _, high) in values.items():
+        rows += [base | {name: low}, base | {name: high}]
+    table = sweep(task, list_grid(rows), runs=runs, seed=seed, executor=executor, progress=progress)
+    _all_well(table)
+    lines = []
+    for output in outputs:
+        if output not in table:
+            raise EdgekitError("no such output", output, f"Choose from {list(OUTPUTS)}.")
+        wide = table[output].to_numpy(dtype=float).reshape(len(rows), runs)
+        for i, name in enumerate(inputs):
+            low, high = wide[1 + 2 * i], wide[2 + 2 * i]
+            gap = high - low
+            lines.append(
+                {
+                    "output": output,
+                    "input": name,
+                    "low_value": values[name][0],
+                    "high_value": values[name][2],
+                    "at_low": low.mean(),
+                    "base": wide[0].mean(),
+                    "at_high": high.mean(),
+                    "swing": gap.mean(),
+                    "swing_mc": gap.std(ddof=1) / np.sqrt(runs) if runs > 1 else np.inf,
+                }
+            )
+    frame = pd.DataFrame(lines)
+    order = sorted(
+        range(len(frame)),
+        key=lambda n: (list(outputs).index(lines[n]["output"]), -abs(frame["swing"].iloc[n])),
+    )
+    return Tornado(table=frame.iloc[order].reset_index(drop=True))
+
+
+def runs_needed(pilot: ArrayLike, *, error: float, level: float = 0.95) -> int:
+    """The fewest runs whose mean is within `error` of the truth with probability `level`.
+
+    Stein's rule: with a pilot of n₀ runs of variance s², n = max(n₀, ⌈(t s / error)²⌉), t the two-sided
+    quantile of Student's law with n₀ - 1 degrees of freedom. With the pilot among the n runs, the
+    interval mean ± error covers at least `level` for normal values, however small the pilot.
+    Source: C. Stein 1945, Ann. Math. Stat. 16:243 (from memory).
+
+    Parameters
+    ----------
+    pilot : array (n₀,)
+        Values of a few runs, or their paired differences.
+    error : float
+        Wanted half-width, in the unit of the values.
+    level : float
+
+    Examples
+    --------
+    >>> runs_needed([1.0, 2.0, 3.0, 4.0, 5.0], error=0.5)
+    78
+    """
+    from scipy.stats import t
+
+    values = frozen_array("pilot", pilot, (None,))
+    if len(values) < 2:
+        raise EdgekitError("a pilot needs 2 runs or more", len(values), "Run a few first.")
+    positive("error", error)
+    if fraction("level", level) == 1:
+        raise EdgekitError("level must be below 1", level, "Give 0.95, say.")
+    quantile = float(t.ppf((1 + level) / 2, len(values) - 1))
+    wanted = (quantile * float(values.std(ddof=1)) / error) ** 2
+    return max(len(values), int(np.ceil(wanted)))
