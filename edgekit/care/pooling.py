@@ -140,36 +140,36 @@ def _closer(axis: FloatArray, profile: FloatArray) -> FloatArray:
 
 
 def _groups(
-    nodes: Nodes, variance: FloatArray
+    nodes: Nodes, variance: FloatArray, assumed: bool
 ) -> tuple[FloatArray, FloatArray]:
     """Mean and variance ``(G, K)`` of each group's loss, drawn towards the mean of all groups.
 
     ω² is the moment estimate of DerSimonian and Laird 1986 (Control Clin Trials 7:177), but no
     less than the evidence entry ``loss_between_groups_cv`` gives: two groups that happen to
-    agree do not prove that all groups do.
+    agree do not prove that all groups do. The common mean has a flat prior, or, in a log too
+    small for its own variances or without any loss, the evidence entry ``loss_um_per_session``
+    with half of it as standard deviation.
     """
     precision = nodes.xx / variance
     with np.errstate(divide="ignore", invalid="ignore"):
         own: Any = np.where(nodes.xx > 0, nodes.xy / nodes.xx, 0.0)
     total = precision.sum(axis=0)
-    if not (total > 0).all():
-        prior = entry("loss_um_per_session").value
-        shape = np.ones_like(precision)
-        return prior * shape, (prior / 2) ** 2 * shape
-    mean = (precision * own).sum(axis=0) / total
+    prior = value("loss_um_per_session")
+    prior_precision = 4 / prior**2 if assumed or not (total > 0).all() else 0.0
+    some = np.maximum(total, np.finfo(float).tiny)
+    mean = ((precision * own).sum(axis=0) + prior * prior_precision) / (some + prior_precision)
     shown = np.count_nonzero(nodes.xx > 0, axis=0)
-    excess = (precision * (own - mean) ** 2).sum(axis=0) - (shown - 1)
-    scale = total - (precision**2).sum(axis=0) / total
+    pooled = (precision * own).sum(axis=0) / some
+    excess = (precision * (own - pooled) ** 2).sum(axis=0) - (shown - 1)
+    scale = total - (precision**2).sum(axis=0) / some
     moment = np.maximum(excess, 0.0) / np.maximum(scale, np.finfo(float).tiny)
-    omega2: Any = np.maximum(
-        np.where(shown > 1, moment, 0.0), (value("loss_between_groups_cv") * mean) ** 2
-    )
-    omega2 = np.maximum(omega2, np.finfo(float).tiny)
+    least = np.maximum((value("loss_between_groups_cv") * mean) ** 2, np.finfo(float).tiny)
+    omega2: Any = np.maximum(np.where((shown > 1) & (scale > 0), moment, 0.0), least)
     share = 1 / (1 + omega2 * precision)
     weight = precision * share
-    centre = (weight * own).sum(axis=0) / weight.sum(axis=0)
-    group_mean = (1 - share) * own + share * centre
-    return group_mean, omega2 * share + share**2 / weight.sum(axis=0)
+    known = weight.sum(axis=0) + prior_precision
+    centre = ((weight * own).sum(axis=0) + prior * prior_precision) / known
+    return (1 - share) * own + share * centre, omega2 * share + share**2 / known
 
 
 def _mix(
@@ -177,7 +177,7 @@ def _mix(
     weight: FloatArray, assumed: bool,
 ) -> Pooled:  # fmt: skip
     """Mean and covariance over the nodes: within each node, and between them."""
-    beta, beta_var = _groups(nodes, variance)
+    beta, beta_var = _groups(nodes, variance, assumed)
     b_edge, v_edge = beta[data.group], beta_var[data.group]
     width = nodes.width[0] + nodes.width[1] * b_edge
     loss = nodes.loss[0] + nodes.loss[1] * b_edge
