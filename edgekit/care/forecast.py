@@ -39,7 +39,8 @@ class Forecast:
     ----------
     table : pandas.DataFrame
         A row an edge with a reading: ``instrument, edge, pattern, method, status, readings,
-        sessions, width_mm, limit_mm``, then ``loss_um_per_session``, ``loss_um_per_use``,
+        sessions, first_mm`` (first reading), ``width_mm`` (estimated, on the last date of the log),
+        ``limit_mm``, then ``loss_um_per_session``, ``loss_um_per_use``,
         ``sessions_left``, ``retire_on``, each with ``…_low`` and ``…_high``, then ``growth`` (the
         verdict on the straight line) and ``message``. The loss per use shares the loss out over the
         uses the log names, and is NaN where it names none. An infinite ``…_high`` means that no loss at
@@ -156,6 +157,7 @@ def forecast(log: Log, *, retire: WidthLimit, level: float = 0.9) -> Forecast:
     since = edges["sessions"].to_numpy() - past.reading_sessions[np.append(first[1:], len(edge)) - 1]
     by_session, by_day = _drifts(known, limit_um, since, speed)
     table = _table(edges, past, known, limit_um, (by_session, by_day), z)
+    table.insert(7, "first_mm", past.reading_um[first] / 1e3)
     _say(table, growth, codes)
     return Forecast(
         table=table, groups=_group_table(names, codes, known, growth, z),
