@@ -62,6 +62,8 @@ class Forecast:
         Sessions per day of each row.
     unread : pandas.DataFrame
         Edges without any usable width, which cannot be forecast: ``instrument, edge``.
+    caution : str
+        What the refused lines of the log do to the numbers; empty when there are none.
     """
 
     table: pd.DataFrame
@@ -76,12 +78,13 @@ class Forecast:
     margin_days: Drift
     pace: Pace
     unread: pd.DataFrame
+    caution: str
 
     def __repr__(self) -> str:
         live = self.table[self.table["status"] == "in use"]
         soon = int((live["sessions_left"] < 3).sum())
         bent = sorted(set(self.groups.loc[self.groups["message"] != "", "message"]))
-        said = "".join(f"\n  {message}" for message in bent)
+        said = "".join(f"\n  {message}" for message in [*bent, self.caution] if message)
         return (
             f"Forecast of {len(self.table)} edges as of {self.as_of}: {soon} within 3 sessions of "
             f"their limit; reading error {self.reading_sd_um:.1f} µm; {self.level:.0%} intervals{said}"
@@ -165,7 +168,20 @@ def forecast(log: Log, *, retire: WidthLimit, level: float = 0.9) -> Forecast:
         session_sd_um=known.session_var**0.5, variances_assumed=known.assumed, level=level,
         as_of=past.as_of, margin_sessions=by_session, margin_days=by_day, pace=speed,
         unread=past.edges.loc[~seen, ["instrument", "edge"]].reset_index(drop=True),
+        caution=_caution(log),
     )  # fmt: skip
+
+
+def _caution(log: Log) -> str:
+    """Refused lines may hold sessions: with them uncounted, each session seems to cost more."""
+    refused = len(log.rejected_lines)
+    if refused == 0:
+        return ""
+    share = refused / (refused + len(log.rows))
+    return (
+        f"{refused} lines of the log ({share:.1%}) were refused; sessions among them are not "
+        "counted, which makes the loss per session look larger"
+    )
 
 
 def _groups(edges: pd.DataFrame) -> tuple[NDArray[np.int64], list[tuple[str, str]]]:
