@@ -191,10 +191,13 @@ def _differs(table: pd.DataFrame, back: pd.DataFrame) -> str | None:
                 one.to_numpy(dtype=np.float64), two.to_numpy(dtype=np.float64), equal_nan=True
             ) if two.dtype.kind in "fiub" else False  # fmt: skip
         elif kind == "M":
-            empty = bool(one.isna().all())
-            same = empty or bool(
-                two.dtype.kind == "M"
-                and (one.astype("datetime64[ns]").equals(two.astype("datetime64[ns]")))
+            seconds = one.to_numpy().astype("datetime64[s]")
+            whole = bool((seconds.astype(one.dtype) == one)[one.notna()].all())
+            read = two.to_numpy()
+            same = bool(one.isna().all()) or (
+                whole
+                and read.dtype.kind == "M"
+                and np.array_equal(seconds, read.astype("datetime64[s]"), equal_nan=True)
             )
         else:
             same = [str(x) for x in one] == list(two) and all(isinstance(x, str) for x in one)
