@@ -131,7 +131,7 @@ def mess(rows, rng):
         elif draw < 0.015 and cells["width_mm"]:
             cells["width_mm"] = "-" + cells["width_mm"]
         elif draw < 0.017:
-            cells["note"] = f"{MARK}; tip looks thin; ask \"B\""
+            cells["note"] = f'{MARK}; tip looks thin; ask "B"'
         elif draw < 0.019 and cells["width_mm"]:
             cells["width_mm"] = f"=F{number}-0,01"
         lines.append([str(cells[name]) for name in HEADER])
@@ -146,7 +146,9 @@ def mess(rows, rng):
 def prices():
     """The invented price table."""
     table = [("instrument", kind.pattern, "", "") for kind in CASSETTE]
-    per_pattern = dict(zip(dict.fromkeys(row[1] for row in table), (38, 36, 39, 31, 33, 29), strict=True))
+    per_pattern = dict(
+        zip(dict.fromkeys(row[1] for row in table), (38, 36, 39, 31, 33, 29), strict=True)
+    )
     rows = [("instrument", name, price, "EUR", MARK) for name, price in per_pattern.items()]
     rows += [
         ("session", "held", 0.15, "EUR", MARK), ("session", "freehand", 0.10, "EUR", MARK),

@@ -148,9 +148,7 @@ def test_few_readings_borrow_strength():
     keep = np.ones(n.shape, dtype=bool)
     keep[0, 2:] = False
     edge = np.repeat(np.arange(40), 6)[keep.ravel()]
-    data = Readings.build(
-        edge=edge, sessions=n[keep], width_um=y[keep], group=group
-    )
+    data = Readings.build(edge=edge, sessions=n[keep], width_um=y[keep], group=group)
     known = pool(data)
     alone_sd = np.sqrt(2) * known.reading_sd_um / 2
     assert np.sqrt(known.var_loss[0]) < alone_sd / 2

@@ -41,7 +41,7 @@ def _matches(value, printed):
     [(109, "11.151", "0.1928"), (112, "9.756", "0.2161"), (103, "1.850", "0.2044")],
 )
 def test_power_law_of_sliding_wear_matches_the_reference(unit, factor, exponent):
-    fit = fit_power(WEAR_HUNDREDS, WEAR_UM[WEAR_UNITS == unit][0])
+    fit = fit_power(WEAR_HUNDREDS, WEAR_UM[unit == WEAR_UNITS][0])
     assert _matches(fit.factor, factor)
     assert _matches(fit.exponent, exponent)
     if unit == 109:

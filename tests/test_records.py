@@ -100,8 +100,9 @@ def test_every_table_of_the_demo_comes_back_the_same(logs, tmp_path):
         assert list(back) == list(table)
         for name in table:
             if len(table) and table[name].notna().any():
-                one, two = table[name].tolist(), back[name].tolist()
-                assert all(a == b or (a != a and b != b) for a, b in zip(one, two, strict=True))
+                pd.testing.assert_series_equal(
+                    table[name], back[name], check_dtype=False, check_index=False, check_exact=True
+                )
 
 
 def test_clean_demo_log_is_clean_and_of_the_stated_size(logs):

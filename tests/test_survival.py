@@ -69,7 +69,9 @@ def test_weibull_matches_scipy_and_recovers_the_truth():
     assert abs(fit.shape - 2.5) < 0.15
     assert abs(fit.scale - 15) < 0.5
     small = slice(300)
-    data = stats.CensoredData(uncensored=time[small][ended[small]], right=time[small][~ended[small]])
+    data = stats.CensoredData(
+        uncensored=time[small][ended[small]], right=time[small][~ended[small]]
+    )
     shape, _, scale = stats.weibull_min.fit(data, floc=0)
     own = fit_weibull(time[small], ended[small])
     assert np.allclose((own.shape, own.scale), (shape, scale), rtol=SEARCH)

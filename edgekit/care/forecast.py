@@ -157,7 +157,9 @@ def forecast(log: Log, *, retire: WidthLimit, level: float = 0.9) -> Forecast:
         z = float(stats.norm.ppf(0.5 + level / 2))
     first = np.flatnonzero(np.diff(edge, prepend=-1))
     limit_um = retire.limit_um(past.reading_um[first])
-    since = edges["sessions"].to_numpy() - past.reading_sessions[np.append(first[1:], len(edge)) - 1]
+    since = (
+        edges["sessions"].to_numpy() - past.reading_sessions[np.append(first[1:], len(edge)) - 1]
+    )
     by_session, by_day = _drifts(known, limit_um, since, speed)
     table = _table(edges, past, known, limit_um, (by_session, by_day), z)
     table.insert(7, "first_mm", past.reading_um[first] / 1e3)
@@ -193,9 +195,7 @@ def _groups(edges: pd.DataFrame) -> tuple[NDArray[np.int64], list[tuple[str, str
 
 
 def _rows(speed: Pace, seen: NDArray[np.bool_]) -> Pace:
-    return Pace(
-        per_day=speed.per_day[seen], sd=speed.sd[seen], irregularity=speed.irregularity
-    )
+    return Pace(per_day=speed.per_day[seen], sd=speed.sd[seen], irregularity=speed.irregularity)
 
 
 def _drifts(

@@ -204,7 +204,7 @@ def _verdict(bend: FloatArray, left: FloatArray, freedom: NDArray[np.int64]) -> 
         return GroupGrowth(verdict="straight", share=share, edges=edges, message="")
     signs = np.sign(bend)
     # at fewer than five edges some may slow down and others speed up
-    verdict = "bends" if abs(signs.sum()) < edges and edges < FEW_EDGES else (
+    verdict = "bends" if abs(signs.sum()) < edges < FEW_EDGES else (
         "speeds up" if bend.sum() > 0 else "slows down"
     )  # fmt: skip
     effect = {

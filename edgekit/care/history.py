@@ -62,7 +62,9 @@ def history(log: Log) -> History:
         The log has no rows.
     """
     if log.rows.empty:
-        raise EdgekitError("the log has no good rows", log.file, "See log.rejected for the reasons.")
+        raise EdgekitError(
+            "the log has no good rows", log.file, "See log.rejected for the reasons."
+        )
     events, edges = _by_edge(log.rows)
     code = events["at"].to_numpy()
     sharpened = (events["event"] == "sharpened").to_numpy()

@@ -287,6 +287,4 @@ def _missing_widths(
     missing = (frame["event"] == "measured") & frame["width_mm"].isna()
     at = np.flatnonzero(missing.to_numpy() & ~already)
     suggestion = "write the width" if "width_mm" in header.position else "add a column width_mm"
-    return at, [
-        Refusal(line[i], "width_mm", "", "measured, but no width", suggestion) for i in at
-    ]
+    return at, [Refusal(line[i], "width_mm", "", "measured, but no width", suggestion) for i in at]

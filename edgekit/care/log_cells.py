@@ -9,11 +9,21 @@ import re
 
 from edgekit.evidence import value
 
-__all__ = ["Event", "is_total", "look_alike", "read_count", "read_event", "read_minutes", "read_width"]
+__all__ = [
+    "Event",
+    "is_total",
+    "look_alike",
+    "read_count",
+    "read_event",
+    "read_minutes",
+    "read_width",
+]
 
 _NUMBER = re.compile(r"^[+-]?(\d+([.,]\d*)?|[.,]\d+)$")
 _GROUPED = re.compile(r"^[+-]?\d{1,3}([.,' ]\d{3})+([.,]\d+)?$")
-_WITH_UNIT = re.compile(r"^([+-]?\d*[.,]?\d+)\s*(mm|µm|μm|um|in|inch|inches|\"|″)\.?$", re.IGNORECASE)
+_WITH_UNIT = re.compile(
+    r"^([+-]?\d*[.,]?\d+)\s*(mm|µm|μm|um|in|inch|inches|\"|″)\.?$", re.IGNORECASE
+)
 _CLOCK = re.compile(r"^(\d{1,2}):(\d{2})$")
 _TOTALS = {"total", "totals", "sum", "mean", "average", "subtotal", "count"}
 _MM_PER = {"mm": 1.0, "µm": 1e-3, "μm": 1e-3, "um": 1e-3}

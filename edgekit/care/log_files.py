@@ -79,9 +79,7 @@ def read_raw(source: str | os.PathLike[str] | pd.DataFrame) -> RawRows:
         return _from_bytes(path, data)
     if hasattr(source, "columns") and hasattr(source, "iloc"):
         return _from_frame(source)
-    raise EdgekitError(
-        "a log is read from a path or a DataFrame", source, "Give one of the two."
-    )
+    raise EdgekitError("a log is read from a path or a DataFrame", source, "Give one of the two.")
 
 
 def _from_bytes(path: Path, data: bytes) -> RawRows:
@@ -214,9 +212,7 @@ def _from_excel(path: Path) -> RawRows:
     columns = [_as_text(sheet.iloc[:, at]) for at in range(sheet.shape[1])]
     cells = [list(row) for row in zip(*columns, strict=True)]
     notes = [(0, "sheet", "the first sheet was read")]
-    return RawRows(
-        file=path.name, cells=cells, line=list(range(1, len(cells) + 1)), notes=notes
-    )
+    return RawRows(file=path.name, cells=cells, line=list(range(1, len(cells) + 1)), notes=notes)
 
 
 def _from_frame(frame: pd.DataFrame) -> RawRows:

@@ -54,9 +54,9 @@ def flag_histories(
         found += _edges(rows)
         found += _gaps(rows)
     found.sort(key=lambda flag: (flag[0], flag[3]))
-    return pd.DataFrame(
-        [(file, *flag) for flag in heads + found], columns=FLAG_COLUMNS
-    ).astype({"line": int})
+    return pd.DataFrame([(file, *flag) for flag in heads + found], columns=FLAG_COLUMNS).astype(
+        {"line": int}
+    )
 
 
 def _widths(ordered: pd.DataFrame) -> list[tuple[Any, ...]]:
@@ -142,9 +142,7 @@ def _edges(rows: pd.DataFrame) -> list[tuple[Any, ...]]:
     """Widths that do not say which of several edges was measured."""
     named = rows[rows["edge"] != ""].groupby("instrument")["edge"].nunique()
     several = named.index[named > 1]
-    lost = rows[
-        rows["width_mm"].notna() & (rows["edge"] == "") & rows["instrument"].isin(several)
-    ]
+    lost = rows[rows["width_mm"].notna() & (rows["edge"] == "") & rows["instrument"].isin(several)]
     return [
         (line, code, "", "a width without its edge", "left out of the forecast")
         for line, code in zip(lost["line"], lost["instrument"], strict=True)

@@ -139,9 +139,7 @@ def _closer(axis: FloatArray, profile: FloatArray) -> FloatArray:
     return np.linspace(low, high, NODES)
 
 
-def _groups(
-    nodes: Nodes, variance: FloatArray, assumed: bool
-) -> tuple[FloatArray, FloatArray]:
+def _groups(nodes: Nodes, variance: FloatArray, assumed: bool) -> tuple[FloatArray, FloatArray]:
     """Mean and variance ``(G, K)`` of each group's loss, drawn towards the mean of all groups.
 
     ω² is the moment estimate of DerSimonian and Laird 1986 (Control Clin Trials 7:177), but no
@@ -228,7 +226,9 @@ def variance_peak(data: Readings, *, sessions_scatter: bool = True) -> dict[str,
 
     best = min(
         (
-            minimize(lost, [slope, 0.2], method="Nelder-Mead", options={"xatol": 1e-7, "fatol": 1e-10})
+            minimize(
+                lost, [slope, 0.2], method="Nelder-Mead", options={"xatol": 1e-7, "fatol": 1e-10}
+            )
             for slope in (0.02, 0.3)
         ),
         key=lambda found: float(found.fun),

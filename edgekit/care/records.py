@@ -28,7 +28,9 @@ _DATE = re.compile(r"\d{4}-\d\d-\d\d([T ]\d\d:\d\d:\d\d(\.\d+)?)?")
 _WORDS = {"True": True, "False": False}
 
 
-def write_table(table: pd.DataFrame, path: str | os.PathLike[str], *, replace: bool = False) -> None:
+def write_table(
+    table: pd.DataFrame, path: str | os.PathLike[str], *, replace: bool = False
+) -> None:
     """Write a table as CSV in UTF-8, after checking that it reads back the same.
 
     Parameters
@@ -142,7 +144,7 @@ def _parse(text: str, name: str) -> list[list[tuple[str, bool]]]:
         inner, end = found[1], found[2] if found[1] is not None else found[4]
         if inner is not None:
             cell = inner.replace('""', '"')
-            row.append((cell[1:] if cell.startswith("'") else cell, True))
+            row.append((cell.removeprefix("'"), True))
         else:
             row.append((found[3], False))
         at = found.end()
@@ -191,8 +193,9 @@ def _differs(table: pd.DataFrame, back: pd.DataFrame) -> str | None:
                 one.to_numpy(dtype=np.float64), two.to_numpy(dtype=np.float64), equal_nan=True
             ) if two.dtype.kind in "fiub" else False  # fmt: skip
         elif kind == "M":
-            seconds = one.to_numpy().astype("datetime64[s]")
-            whole = bool((seconds.astype(one.dtype) == one)[one.notna()].all())
+            given = one.to_numpy()
+            seconds = given.astype("datetime64[s]")
+            whole = np.array_equal(seconds.astype(given.dtype), given, equal_nan=True)
             read = two.to_numpy()
             same = bool(one.isna().all()) or (
                 whole

@@ -170,9 +170,7 @@ def _loss(result: Forecast, pattern: str, method: str) -> tuple[float, float]:
         raise EdgekitError(
             "the log shows no such pattern and method", (pattern, method), _known(groups)
         )
-    width = float(
-        row["loss_um_per_session_high"].iloc[0] - row["loss_um_per_session_low"].iloc[0]
-    )
+    width = float(row["loss_um_per_session_high"].iloc[0] - row["loss_um_per_session_low"].iloc[0])
     z = float(stats.norm.ppf(0.5 + result.level / 2))
     return float(row["loss_um_per_session"].iloc[0]), width / (2 * z)
 

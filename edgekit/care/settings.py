@@ -227,7 +227,9 @@ def order_tray(
     )
 
 
-def _runs(held: FloatArray, rows: IntArray, shared: float | None) -> tuple[list[IntArray], IntArray]:
+def _runs(
+    held: FloatArray, rows: IntArray, shared: float | None
+) -> tuple[list[IntArray], IntArray]:
     """Windows that one setting serves, run by run, and apart from them those at the shared one."""
     meets = np.zeros(len(rows), dtype=bool)
     if shared is not None:
