@@ -26,7 +26,7 @@ PEAK = 2e-3
 """Relative; the library stops its own search at a gradient, and its peak is this flat."""
 SIMULATIONS = 500
 COVERS = (0.86, 0.94)
-"""What a 90 % interval must cover, as the issue of a forecast for a clinic was set."""
+"""What a 90 % interval must cover; the band was set before the first run."""
 
 ALONE = """
 import resource, sys, time

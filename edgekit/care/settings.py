@@ -76,15 +76,19 @@ class FewestSettings:
         the holder costs nothing.
     serves : ndarray (N,)
         Setting of each window; −1 for one that the holder cannot serve at all.
-    witness : ndarray (K,)
-        Indices of windows no two of which share a setting: proof that fewer will not do.
+    witness : ndarray (K, 2)
+        Windows, cut down to what the holder can take, that are disjoint and as many as the
+        settings: proof that fewer will not do.
+    witness_index : ndarray (K,)
+        Which windows they are.
     unserved : ndarray
         Indices of windows outside the holder's range or between its positions.
     """
 
     settings_deg: FloatArray
     serves: IntArray
-    witness: IntArray
+    witness: FloatArray
+    witness_index: IntArray
     unserved: IntArray
 
 
@@ -121,7 +125,7 @@ def fewest_settings(windows_deg: ArrayLike, *, holder: Holder | None = None) -> 
     --------
     >>> plan = fewest_settings([(13, 17), (15, 19), (30, 34)])
     >>> plan.settings_deg.tolist(), plan.serves.tolist(), plan.witness.tolist()
-    ([16.0, 32.0], [0, 0, 1], [0, 2])
+    ([16.0, 32.0], [0, 0, 1], [[13.0, 17.0], [30.0, 34.0]])
     """
     windows = _checked(windows_deg)
     held = windows if holder is None else holder.within(windows)
@@ -136,7 +140,11 @@ def fewest_settings(windows_deg: ArrayLike, *, holder: Holder | None = None) -> 
         middle = (mine[:, 0].max() + mine[:, 1].min()) / 2
         settings[at] = middle if holder is None else holder.nearest(float(middle))
     return FewestSettings(
-        settings_deg=settings, serves=serves, witness=rows[first], unserved=np.flatnonzero(~can)
+        settings_deg=settings,
+        serves=serves,
+        witness=held[rows[first]],
+        witness_index=rows[first],
+        unserved=np.flatnonzero(~can),
     )
 
 
