@@ -269,6 +269,7 @@ def _say(table: pd.DataFrame, growth: list[GroupGrowth], codes: NDArray[np.int64
     table["growth"] = [growth[code].verdict for code in codes]
     parts = {
         "few": (table["readings"] < 2, "one reading: the loss is the group's"),
+        "uses": (table["loss_um_per_use"].isna(), "no uses logged: no loss per use"),
         "gone": (table["status"] != "in use", "no longer in use"),
         "below": (
             (table["status"] == "in use") & (table["width_mm"] <= table["limit_mm"]),

@@ -118,8 +118,6 @@ def read_log(
     >>> log.rejected.loc[0, "reason"]
     'ambiguous date: 2025-04-03 (day first) or 2025-03-04 (month first)'
     """
-    import pandas as pd
-
     raw = read_raw(source)
     header = find_header(raw)
     blank = _sort_lines(raw, header)
@@ -131,23 +129,16 @@ def read_log(
     for position in np.flatnonzero(bad):
         text = " | ".join(raw.cells[position])
         raw.refused_text.setdefault(raw.line[position], shorten(text, 10_000))
-    rejected = pd.DataFrame(
-        [(raw.file, *refusal) for refusal in sorted(raw.refused)],
-        columns=["file", "line", "column", "value", "reason", "suggestion"],
-    ).astype({"line": int})
+    rejected, lines = _refused(raw)
     if strict and len(rejected):
         first = rejected.iloc[0]
         raise EdgekitError(
             f"{first['reason']} ({first['file']}, line {first['line']}, {first['column']}; "
             f"{len(raw.refused_text)} lines refused in all)",
             first["value"],
-            f"{first['suggestion']}".capitalize() + ".",
+            f"{first['suggestion'][:1].upper()}{first['suggestion'][1:]}.",
         )
     rows = frame[~bad].reset_index(drop=True)
-    lines = pd.DataFrame(
-        [(raw.file, line, text) for line, text in sorted(raw.refused_text.items())],
-        columns=["file", "line", "text"],
-    ).astype({"line": int})
     return Log(
         file=raw.file,
         rows=rows,
@@ -156,6 +147,21 @@ def read_log(
         flags=flag_histories(raw.file, rows, _notes(raw, header)),
         blank_lines=blank,
     )
+
+
+def _refused(raw: RawRows) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Tables of refused cells and of refused lines, by line."""
+    import pandas as pd
+
+    cells = pd.DataFrame(
+        [(raw.file, *refusal) for refusal in sorted(raw.refused)],
+        columns=["file", "line", "column", "value", "reason", "suggestion"],
+    )
+    lines = pd.DataFrame(
+        [(raw.file, line, text) for line, text in sorted(raw.refused_text.items())],
+        columns=["file", "line", "text"],
+    )
+    return cells.astype({"line": int}), lines.astype({"line": int})
 
 
 def _notes(raw: RawRows, header: Header) -> list[tuple[int, str, str]]:
