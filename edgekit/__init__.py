@@ -66,6 +66,8 @@ _HOMES = {
     "write_table": "edgekit.care.records",
     "read_table": "edgekit.care.records",
     "fewest_settings": "edgekit.care.settings",
+    "what_decides": "edgekit.study.deciders",
+    "cautions": "edgekit.cautions",
     "evidence": "edgekit.evidence_table",
 }
 _MODULES = {
