@@ -67,7 +67,7 @@ _HOMES = {
     "read_table": "edgekit.care.records",
     "fewest_settings": "edgekit.care.settings",
     "what_decides": "edgekit.study.deciders",
-    "cautions": "edgekit.cautions",
+    "cautions": "edgekit.safety",
     "evidence": "edgekit.evidence_table",
 }
 _MODULES = {

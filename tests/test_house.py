@@ -13,7 +13,6 @@ import edgekit as ek
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "edgekit"
 FLOORS = ("geometry", "contact", "wear", "study", "care", "figures")
-GROUND = ("errors", "checks", "evidence_table", "cautions")
 MODULES = sorted(PACKAGE.rglob("*.py"))
 TEXT = (".py", ".md", ".toml", ".csv", ".ipynb", ".html", ".yml", "")
 LONGEST_MODULE = 300  # lines of code; a longer one says why in its first lines

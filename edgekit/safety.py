@@ -3,14 +3,14 @@
 __all__ = ["CAUTIONS", "Cautions", "cautions"]
 
 CAUTIONS: tuple[str, ...] = (
-    "Sharpen clean, sterilised instruments with a stone that is itself processed; never a "
-    "contaminated one.",
+    "Sharpen clean, sterilised instruments with a stone that is itself processed; "
+    + "never a contaminated one.",
     "Wear eye protection and gloves; use a stable, well-lit bench; keep fingers behind the edge.",
     "Follow the instrument maker's instructions, local infection-control rules and a licensed "
-    "practitioner's judgement.",
+    + "practitioner's judgement.",
     "Reprocess before the next patient.",
-    "Retire a thin, cracked or bent tip whatever the model says: a broken tip can be swallowed or "
-    "inhaled.",
+    "Retire a thin, cracked or bent tip whatever the model says: "
+    + "a broken tip can be swallowed or inhaled.",
     "Model results are estimates.",
 )
 
