@@ -130,3 +130,9 @@ def test_top_level_holds_what_was_agreed() -> None:
     }  # fmt: skip
     top = {path.relative_to(ROOT).parts[0] for path in tracked()}
     assert {name for name in top if not name.startswith(".")} == agreed
+
+
+def test_no_module_takes_the_place_of_a_public_name() -> None:
+    homes = ek._HOMES
+    rooms = {path.stem for path in PACKAGE.glob("*.py")} | {p.name for p in PACKAGE.iterdir()}
+    assert not set(homes) & rooms
