@@ -356,6 +356,7 @@ class Life:
 
     blade: Blade
     method: Method
+    rules: tuple[RetireRule, ...]
     sessions: int
     history: pd.DataFrame
     status: str
@@ -430,6 +431,7 @@ def live(
     return Life(
         blade=blade,
         method=method,
+        rules=rules,
         sessions=int(lives.sessions[0]),
         history=history,
         status=status,

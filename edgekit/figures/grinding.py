@@ -1,0 +1,286 @@
+"""Pictures of what grinding does: facets, recession along the edges, the flank in section."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from edgekit.checks import FloatArray, positive
+from edgekit.contact.facets import Facets
+from edgekit.errors import EdgekitError
+from edgekit.figures import _style as style
+from edgekit.figures._words import describe
+from edgekit.figures.holding import ALONG
+from edgekit.geometry import vectors as vec
+from edgekit.geometry.edge import Edge
+from edgekit.wear.session import EdgeSession, Session
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["facets", "profile", "recession"]
+
+UM_PER_MM = 1000.0
+
+
+def facets(
+    facets: Facets, edge: Edge, *, exaggeration: float = 20.0, ax: Axes | None = None
+) -> Axes:
+    """The edge in plan with the polygon that its facets make, its deviation exaggerated.
+
+    Parameters
+    ----------
+    facets : Facets
+        As made by ``ek.facets(edge, ...)``.
+    edge : Edge
+        The same edge.
+    exaggeration : float
+        Factor on the deviation of the polygon from the true edge; stated in the picture.
+    ax : Axes, optional
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> edge = ek.patterns.universal_curette().edges["left"]
+    >>> ek.figures.facets(ek.facets(edge, 8), edge).get_xlabel()
+    'along the blade [mm]'
+    """
+    positive("exaggeration", exaggeration, "Give a factor, such as 20.")
+    if not abs(facets.arc_mm[-1] - edge.length_mm) < 1e-6 * edge.length_mm:
+        raise EdgekitError(
+            "facets and edge do not belong together",
+            (float(facets.arc_mm[-1]), edge.length_mm),
+            "Give the edge the facets were made on.",
+        )
+    with style.canvas(ax) as axes:
+        arc, proud = _polygon(facets)
+        true, ground = _plan(edge, arc, proud, exaggeration)
+        axes.plot(*true.T, color=style.TRUE_EDGE, lw=1.8)
+        axes.plot(*ground.T, color=style.GROUND_EDGE, lw=1.4, ls="--")
+        places, _ = _plan(edge, facets.placements_mm, np.zeros(len(facets.placements_mm)), 1.0)
+        axes.plot(*places.T, "o", color=style.BLACK, ms=4)
+        ridges = facets.ridges
+        tips = _plan(edge, ridges.arc_mm, ridges.proud_um, exaggeration)[1]
+        axes.plot(*tips.T, "^", color=style.GROUND_EDGE, ms=6, mec=style.BLACK, mew=0.6)
+        ungrounded = facets.depth_um > 0 and facets.untouched_mm > 0
+        if ungrounded:
+            left = np.where((facets.active < 0)[:, None], _plan_true(edge, facets.arc_mm), np.nan)
+            axes.plot(*left.T, color=style.BLACK, lw=4.0, alpha=0.55, solid_capstyle="butt")
+        _key(axes, edge, exaggeration, ungrounded)
+        axes.set_aspect("equal", adjustable="datalim")
+        axes.set_xlabel("along the blade [mm]")
+        axes.set_ylabel("across the blade [mm]")
+        count, high = len(facets.placements_mm), facets.ridge_um
+        top = f"{high:.1f} µm" if np.isfinite(high) else "without limit: no placement faces a part"
+        style.title(axes, f"{count} placements leave ridges up to {top}")
+        describe(
+            axes,
+            kind="Plan of an edge",
+            shown="true edge (solid blue), ground polygon (dashed vermilion), placements (black "
+            "dots), ridges (triangles)" + (", not ground (thick grey)" if ungrounded else ""),
+            finding=f"{count} placements leave {len(ridges.arc_mm)} ridges, the highest {top}; "
+            f"the deviation is drawn {exaggeration:g} times too large.",
+        )
+    return axes
+
+
+def _polygon(facets: Facets) -> tuple[FloatArray, FloatArray]:
+    """Arc lengths and deviation [µm] with the ridges' own points put in, so that tips are sharp."""
+    arc = np.concatenate([facets.arc_mm, facets.ridges.arc_mm])
+    proud = np.concatenate([facets.proud_um, facets.ridges.proud_um])
+    order = np.argsort(arc, kind="stable")
+    return arc[order], np.where(np.isfinite(proud[order]), proud[order], np.nan)
+
+
+def _axes_of_plan(edge: Edge) -> FloatArray:
+    """Directions (2, 3) of the picture: along the blade, and across it, out of the steel upwards."""
+    middle = edge.frame(np.array(edge.length_mm / 2))
+    face = middle.face.value
+    along = vec.unit(edge.roll_reference - (edge.roll_reference @ face) * face)
+    across = vec.cross(face, along)
+    across = across * (-1.0 if across @ middle.inward.value > 0 else 1.0)
+    return np.stack([along, across])
+
+
+def _plan_true(edge: Edge, arc: FloatArray) -> FloatArray:
+    return np.asarray(edge.frame(arc).position @ _axes_of_plan(edge).T)
+
+
+def _plan(
+    edge: Edge, arc: FloatArray, proud_um: FloatArray, exaggeration: float
+) -> tuple[FloatArray, FloatArray]:
+    """True edge and exaggerated polygon (S, 2) [mm]."""
+    here = edge.frame(arc)
+    out = -here.inward.value * (exaggeration * proud_um / UM_PER_MM)[:, None]
+    axes = _axes_of_plan(edge).T
+    return np.asarray(here.position @ axes), np.asarray((here.position + out) @ axes)
+
+
+def _key(ax: Axes, edge: Edge, exaggeration: float, ungrounded: bool) -> None:
+    """Names of the lines, in the steel's own empty space below the edge, with a scale bar."""
+    from matplotlib.lines import Line2D
+
+    handles = [
+        Line2D([], [], color=style.TRUE_EDGE, lw=1.8, label="true edge"),
+        Line2D([], [], color=style.GROUND_EDGE, lw=1.4, ls="--", marker="^", mec=style.BLACK,
+               mew=0.6, label=f"ground edge and ridges, deviation × {exaggeration:g}"),
+        Line2D([], [], color=style.BLACK, ls="", marker="o", ms=4, label="stone placement"),
+    ]  # fmt: skip
+    if ungrounded:
+        handles.append(Line2D([], [], color=style.BLACK, lw=4, alpha=0.55, label="not ground"))
+    ax.legend(handles=handles, loc="upper center", bbox_to_anchor=(0.5, -0.22), frameon=False,
+              ncols=2 if ungrounded else 3, fontsize=8.5)  # fmt: skip
+
+
+def recession(session: Session, ax: Axes | None = None) -> Axes:
+    """How far a session moved each edge inward, with the mean and the deepest loss.
+
+    Parameters
+    ----------
+    session : Session
+    ax : Axes, optional
+
+    Examples
+    --------
+    >>> import numpy as np, edgekit as ek
+    >>> done = ek.sharpen(ek.patterns.universal_curette(), ek.methods.held(15.0),
+    ...                   dull_radius_um=4.0, rng=np.random.default_rng(1))
+    >>> ek.figures.recession(done).get_ylabel()
+    'recession along the face [µm]'
+    """
+    with style.canvas(ax) as axes:
+        labels: list[tuple[float, str, str]] = []
+        found: list[str] = []
+        styles = ((style.GROUND_EDGE, "-"), (style.BLACK, "--"))
+        top = max(e.deepest_recession_um for e in session.edges.values())
+        low = -0.08 * top if top > 0 else -1.0
+        for k, (name, edge) in enumerate(session.edges.items()):
+            colour, dashes = styles[k % 2]
+            mean, deepest = edge.mean_recession_um, edge.deepest_recession_um
+            axes.plot(edge.arc_mm, edge.recession_um, color=colour, ls=dashes)
+            for level in (mean, deepest):
+                axes.axhline(level, color=colour, lw=0.8, ls=(0, (1, 2)))
+            labels += [(mean, f"{name}: mean {mean:.1f} µm", colour),
+                       (deepest, f"{name}: deepest {deepest:.1f} µm", colour)]  # fmt: skip
+            dull = edge.arc_mm[~edge.sharp]
+            axes.plot(dull, np.full(len(dull), low * (0.4 + 0.3 * k)), "x", color=colour, ms=4)
+            found.append(
+                f"Edge {name}: mean loss {mean:.1f} µm, deepest {deepest:.1f} µm, "
+                f"{100 * edge.sharp_fraction:.0f} % of it sharp."
+            )
+        axes.set_ylim(low, 1.08 * top if top > 0 else 1.0)
+        axes.set_xlim(0.0, max(e.arc_mm[-1] for e in session.edges.values()))
+        style.end_labels(axes, labels)
+        if any(not e.sharp.all() for e in session.edges.values()):
+            axes.set_xlabel(f"{ALONG}; × marks stations not sharp")
+        else:
+            axes.set_xlabel(ALONG)
+        axes.set_ylabel("recession along the face [µm]")
+        worst = max(session.edges.values(), key=lambda e: e.deepest_recession_um)
+        style.title(
+            axes,
+            f"{session.method.name}: {worst.mean_recession_um:.1f} µm lost on the mean, "
+            f"{worst.deepest_recession_um:.1f} µm at the deepest",
+        )
+        describe(
+            axes,
+            kind="Line chart of recession along the edges after one session",
+            shown="; ".join(f"edge {n}, with its mean and deepest loss" for n in session.edges)
+            + "; crosses where an edge is not sharp",
+            finding=" ".join(found) + f" {session.steel_mg:.2f} mg of steel removed.",
+        )
+    return axes
+
+
+def profile(session: Session, edge_name: str, ax: Axes | None = None) -> Axes:
+    """Section through the flank at mid-edge, before a session and after it.
+
+    Parameters
+    ----------
+    session : Session
+    edge_name : str
+        A name in ``session.edges``.
+    ax : Axes, optional
+        Given: the section in true proportion only. Not given: beside it the thickness removed, in
+        µm, which is too thin to read off the section.
+
+    Examples
+    --------
+    >>> import numpy as np, edgekit as ek
+    >>> done = ek.sharpen(ek.patterns.universal_curette(), ek.methods.held(15.0),
+    ...                   dull_radius_um=4.0, rng=np.random.default_rng(1))
+    >>> ek.figures.profile(done, "left").get_xlabel()
+    'inward of the old edge [mm]'
+    """
+    if edge_name not in session.edges:
+        raise EdgekitError("no such edge", edge_name, f"Choose from {list(session.edges)}.")
+    edge = session.edges[edge_name]
+    k = len(edge.arc_mm) // 2
+    depth, before = edge.depth_mm[:, k], edge.new_inset_mm[:, k]
+    after_depth, after = _after(edge, k)
+    removed = (edge.inset_mm[:, k] - before) * UM_PER_MM
+    with style.styled():
+        if ax is None:
+            left, right = style.new_figure().subplots(
+                1, 2, sharey=True, width_ratios=(1.25, 1.0)
+            )
+        else:
+            left, right = ax, None
+        _draw_flank(left, (before, depth), (after, after_depth))
+        if right is not None:
+            right.plot(removed, depth, color=style.GROUND_EDGE, marker="o", ms=3)
+            right.set_xlim(0.0, 1.1 * max(float(removed.max()), 0.1))
+            right.set_xlabel("removed, along the face [µm]")
+        lost = edge.recession_um[k]
+        style.title(
+            left,
+            f"{session.method.name}, edge {edge_name} at mid-length: the edge moved in by "
+            f"{lost:.1f} µm, the angle is now {edge.angle_deg[k]:.1f}°",
+            style.TITLE_LETTERS if right is None else style.TITLE_LETTERS,
+        )
+        panels = [left] if right is None else [left, right]
+        describe(
+            panels,
+            kind="Section through a flank at mid-edge",
+            shown="before (solid blue), after (dashed vermilion)"
+            + ("" if right is None else "; at the right the thickness removed over depth"),
+            finding=f"At mid-length of edge {edge_name} the edge moved in by {lost:.1f} µm; the "
+            f"most removed at any depth is {removed.max():.1f} µm, the internal angle is now "
+            f"{edge.angle_deg[k]:.1f}°.",
+        )
+    return left
+
+
+def _after(edge: EdgeSession, k: int) -> tuple[FloatArray, FloatArray]:
+    """Depth and inset after the session; a honed face lies lower, where the flank is this far in."""
+    depth, inset = edge.depth_mm[:, k], edge.inset_mm[:, k]
+    recession = edge.recession_um[k] / UM_PER_MM
+    drop = float(np.interp(recession, inset, depth))
+    below = depth > drop
+    return np.concatenate([[drop], depth[below]]), np.concatenate([[recession], inset[below]])
+
+
+def _draw_flank(
+    ax: Axes, before: tuple[FloatArray, FloatArray], after: tuple[FloatArray, FloatArray]
+) -> None:
+    width = max(1.25 * float(before[0].max()), 0.35)
+    faces = [(inset, depth) for inset, depth in (before, after)]
+    looks = ((style.TRUE_EDGE, "-", "before"), (style.GROUND_EDGE, "--", "after"))
+    ax.fill(
+        np.concatenate([before[0], after[0][::-1], [width, width]]),
+        np.concatenate([before[1], after[1][::-1], [after[1][0], 0.0]]),
+        facecolor=style.VERMILION, alpha=0.25, edgecolor="none",
+    )  # fmt: skip
+    for (inset, depth), (colour, dashes, _) in zip(faces, looks, strict=True):
+        ax.plot([width, *inset], [depth[0], *depth], color=colour, ls=dashes, lw=1.2)
+    half = len(before[0]) // 2
+    ax.annotate("before", (before[0][half], before[1][half]), (-6, -2), va="center", ha="right",
+                textcoords="offset points", color=style.TRUE_EDGE)  # fmt: skip
+    ax.annotate("after", (after[0][half // 2 + 1], after[1][half // 2 + 1]), (7, 0), va="center",
+                textcoords="offset points", color=style.GROUND_EDGE)  # fmt: skip
+    ax.set_aspect("equal", adjustable="datalim")
+    ax.margins(0.1)
+    ax.invert_yaxis()
+    ax.set_xlabel("inward of the old edge [mm]")
+    ax.set_ylabel("depth below the new face [mm]")
