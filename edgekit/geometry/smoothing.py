@@ -34,23 +34,28 @@ _REFITS = 2  # the chord parameter of noisy points is too long; re-measured on t
 class SmoothedCurve:
     """A smooth curve through points (N, 3).
 
-    ``noise_um``: standard deviation of one coordinate about the curve [µm]. ``freedom``: effective
-    number of coefficients of each coordinate. ``factor``: matrix L with L Lᵀ the covariance of
-    each coordinate's coefficients [mm²].
+    ``axis_noise_um`` (3,): standard deviation of each coordinate about the curve [µm]; pictures
+    give depth less well than the two directions across. ``freedom``: effective number of
+    coefficients of each coordinate. ``factor``: matrix L with noise² L Lᵀ the covariance of a
+    coordinate's coefficients.
     """
 
     curve: SplineCurve
     parameter: FloatArray
-    noise_um: float
+    axis_noise_um: FloatArray
     freedom: float
     factor: FloatArray
 
-    def direction_sd_rad(self, u: FloatArray) -> FloatArray:
-        """Standard deviation (S,) of the tangent's direction about any one axis across it."""
-        slope = self._slopes(u)
-        return np.asarray(
-            np.linalg.norm(slope @ self.factor, axis=1) / vec.norm(self.curve.derivatives(u, 1)[1])
-        )
+    @property
+    def noise_um(self) -> float:
+        """Standard deviation of one coordinate about the curve, all three taken together [µm]."""
+        return float(np.sqrt((self.axis_noise_um**2).mean()))
+
+    def direction_sd_rad(self, u: FloatArray, towards: FloatArray) -> FloatArray:
+        """Standard deviation (S,) of the tangent's lean towards unit vectors (S, 3) across it."""
+        noise_mm = np.sqrt(towards**2 @ self.axis_noise_um**2) / 1000
+        slope = np.linalg.norm(self._slopes(u) @ self.factor, axis=1)
+        return np.asarray(noise_mm * slope / vec.norm(self.curve.derivatives(u, 1)[1]))
 
     def _slopes(self, u: FloatArray) -> FloatArray:
         t = self.curve.spline.t
@@ -77,7 +82,7 @@ def _penalty(knots: FloatArray) -> FloatArray:
 
 class _Fit(NamedTuple):
     coefficients: FloatArray
-    noise: float
+    noise: FloatArray  # (axes,)
     freedom: float
     factor: FloatArray
 
@@ -94,22 +99,21 @@ def _penalised(basis: FloatArray, penalty: FloatArray, points: FloatArray) -> _F
     modes = scipy.linalg.solve_triangular(root, basis.T, lower=True)
     modes = turn.T @ modes
     data = modes @ points
-    outside = max(float((points**2).sum() - (data**2).sum()), 0.0)
-    n, axes = points.shape
-    best = (np.inf, 0.0, 0.0, 0.0)
+    outside = np.maximum((points**2).sum(axis=0) - (data**2).sum(axis=0), 0.0)
+    n = len(points)
+    best = (np.inf, 0.0)
     for weight in _WEIGHTS * (np.trace(gram) / np.trace(penalty)):
         shrink = 1 / (1 + weight * rough)
-        residual = outside + float((((1 - shrink)[:, None] * data) ** 2).sum())
-        free = float(shrink.sum())
-        score = residual / max(n - _CAUTION * free, 1e-3 * n) ** 2
+        residual = float((outside + (((1 - shrink)[:, None] * data) ** 2).sum(axis=0)).sum())
+        score = residual / max(n - _CAUTION * float(shrink.sum()), 1e-3 * n) ** 2
         if score < best[0]:
-            best = (score, float(weight), residual, free)
-    _, weight, residual, free = best
-    shrink = 1 / (1 + weight * rough)
+            best = (score, float(weight))
+    shrink = 1 / (1 + best[1] * rough)
+    free = float(shrink.sum())
+    left = outside + (((1 - shrink)[:, None] * data) ** 2).sum(axis=0)
     back = scipy.linalg.solve_triangular(root, turn, lower=True, trans="T")
-    noise = float(np.sqrt(residual / (axes * max(n - free, 1.0))))
-    factor = noise * back * np.sqrt(shrink)
-    return _Fit(back @ (shrink[:, None] * data), noise, free, factor)
+    noise = np.sqrt(left / max(n - free, 1.0))
+    return _Fit(back @ (shrink[:, None] * data), noise, free, back * np.sqrt(shrink))
 
 
 def smooth_curve(points_mm: FloatArray) -> SmoothedCurve:
@@ -132,7 +136,7 @@ def smooth_curve(points_mm: FloatArray) -> SmoothedCurve:
     return SmoothedCurve(
         curve=curve,
         parameter=used,
-        noise_um=fit.noise * 1000,
+        axis_noise_um=fit.noise * 1000,
         freedom=fit.freedom,
         factor=fit.factor,
     )
