@@ -34,28 +34,40 @@ _REFITS = 2  # the chord parameter of noisy points is too long; re-measured on t
 class SmoothedCurve:
     """A smooth curve through points (N, 3).
 
-    ``axis_noise_um`` (3,): standard deviation of each coordinate about the curve [µm]; pictures
-    give depth less well than the two directions across. ``freedom``: effective number of
-    coefficients of each coordinate. ``factor``: matrix L with noise² L Lᵀ the covariance of a
-    coordinate's coefficients.
+    ``freedom``: effective number of coefficients of each coordinate. ``factor``: matrix L with
+    noise² L Lᵀ the covariance of a coordinate's coefficients. ``residual_mm``, ``tangent`` (N, 3):
+    what of each point's distance from the curve lies across it, and the curve's direction there.
+    Noise along the curve moves a point's parameter instead, and leaves no residual to measure.
     """
 
     curve: SplineCurve
     parameter: FloatArray
-    axis_noise_um: FloatArray
     freedom: float
     factor: FloatArray
+    residual_mm: FloatArray
+    tangent: FloatArray
 
     @property
     def noise_um(self) -> float:
-        """Standard deviation of one coordinate about the curve, all three taken together [µm]."""
-        return float(np.sqrt((self.axis_noise_um**2).mean()))
+        """Standard deviation of one coordinate across the curve [µm]."""
+        spare = max(len(self.residual_mm) - self.freedom, 1.0)
+        return float(1000 * np.sqrt((self.residual_mm**2).sum() / (2 * spare)))
+
+    def noise_towards_mm(self, directions: FloatArray) -> FloatArray:
+        """Noise (S,) along unit vectors (S, 3), from the points whose curve runs across them.
+
+        Pictures give depth less well than the two directions across, so the noise has a direction.
+        """
+        n = len(self.residual_mm)
+        total = ((directions @ self.residual_mm.T) ** 2).sum(axis=1)
+        across = (1 - (directions @ self.tangent.T) ** 2).sum(axis=1)
+        return np.asarray(np.sqrt(total / across * (n / max(n - self.freedom, 1.0))))
 
     def direction_sd_rad(self, u: FloatArray, towards: FloatArray) -> FloatArray:
         """Standard deviation (S,) of the tangent's lean towards unit vectors (S, 3) across it."""
-        noise_mm = np.sqrt(towards**2 @ self.axis_noise_um**2) / 1000
         slope = np.linalg.norm(self._slopes(u) @ self.factor, axis=1)
-        return np.asarray(noise_mm * slope / vec.norm(self.curve.derivatives(u, 1)[1]))
+        speed = vec.norm(self.curve.derivatives(u, 1)[1])
+        return np.asarray(self.noise_towards_mm(towards) * slope / speed)
 
     def _slopes(self, u: FloatArray) -> FloatArray:
         t = self.curve.spline.t
@@ -82,7 +94,6 @@ def _penalty(knots: FloatArray) -> FloatArray:
 
 class _Fit(NamedTuple):
     coefficients: FloatArray
-    noise: FloatArray  # (axes,)
     freedom: float
     factor: FloatArray
 
@@ -99,21 +110,19 @@ def _penalised(basis: FloatArray, penalty: FloatArray, points: FloatArray) -> _F
     modes = scipy.linalg.solve_triangular(root, basis.T, lower=True)
     modes = turn.T @ modes
     data = modes @ points
-    outside = np.maximum((points**2).sum(axis=0) - (data**2).sum(axis=0), 0.0)
+    outside = max(float((points**2).sum() - (data**2).sum()), 0.0)
     n = len(points)
     best = (np.inf, 0.0)
     for weight in _WEIGHTS * (np.trace(gram) / np.trace(penalty)):
         shrink = 1 / (1 + weight * rough)
-        residual = float((outside + (((1 - shrink)[:, None] * data) ** 2).sum(axis=0)).sum())
+        residual = outside + float((((1 - shrink)[:, None] * data) ** 2).sum())
         score = residual / max(n - _CAUTION * float(shrink.sum()), 1e-3 * n) ** 2
         if score < best[0]:
             best = (score, float(weight))
     shrink = 1 / (1 + best[1] * rough)
     free = float(shrink.sum())
-    left = outside + (((1 - shrink)[:, None] * data) ** 2).sum(axis=0)
     back = scipy.linalg.solve_triangular(root, turn, lower=True, trans="T")
-    noise = np.sqrt(left / max(n - free, 1.0))
-    return _Fit(back @ (shrink[:, None] * data), noise, free, back * np.sqrt(shrink))
+    return _Fit(back @ (shrink[:, None] * data), free, back * np.sqrt(shrink))
 
 
 def smooth_curve(points_mm: FloatArray) -> SmoothedCurve:
@@ -133,12 +142,16 @@ def smooth_curve(points_mm: FloatArray) -> SmoothedCurve:
         used, u = u, u_next
     assert fit is not None
     assert curve is not None
+    point, along = curve.derivatives(used, 1)
+    tangent = vec.unit(along)
+    left = points_mm - point
     return SmoothedCurve(
         curve=curve,
         parameter=used,
-        axis_noise_um=fit.noise * 1000,
         freedom=fit.freedom,
         factor=fit.factor,
+        residual_mm=left - vec.dot(left, tangent)[:, None] * tangent,
+        tangent=tangent,
     )
 
 

@@ -16,7 +16,7 @@ The settings file ``name.toml``::
     thickness_mm = 0.71                 # not for sickles
     width_mm = 0.86                     # optional: width when new, where the points show less
     noise_um = 10.0                     # optional, what the digitising is thought to have:
-                                        # steps below six times this say nothing about order
+                                        # steps below ten times this say nothing about order
     note = "free text"                  # optional
 
     [pattern]                           # source = "pattern": its name and arguments
@@ -65,7 +65,7 @@ from edgekit.geometry.smoothing import FaceFit, SmoothedCurve, fit_bowed, fit_pl
 __all__ = ["EdgeTrace", "Trace", "read_blade", "write_blade"]
 
 LEAST_TRACE_POINTS = 8  # fewer cannot be told from noise
-BLUR = 6.0  # times the noise: between clicks this close the direction is chance
+BLUR = 10.0  # times the noise: between clicks this close the direction is chance
 FACE_MISFIT = 4.0  # times the noise along the edges: the face has another shape than stated
 LEAST_FACE_LEAN = 0.3  # cosine between face_up and the face fitted: it need only tell the sides
 WIDTH_SHARE = (0.4, 1.2)  # of the width stated that the points may show: worn, never grown
