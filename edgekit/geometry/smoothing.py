@@ -102,13 +102,10 @@ def _penalised(basis: FloatArray, penalty: FloatArray, points: FloatArray) -> _F
     """Fit with the weight of least generalised cross-validation (Demmler-Reinsch form)."""
     gram = basis.T @ basis
     ridge = 1e-10 * np.trace(gram) / len(gram) * np.eye(len(gram))
-    root = np.linalg.cholesky(gram + ridge)
-    scaled = scipy.linalg.solve_triangular(root, penalty, lower=True)
-    scaled = scipy.linalg.solve_triangular(root, scaled.T, lower=True)
-    rough, turn = np.linalg.eigh((scaled + scaled.T) / 2)
+    # Modes V with Vᵀ (gram + ridge) V = 1 and Vᵀ penalty V diagonal: every weight is then cheap.
+    rough, back = scipy.linalg.eigh(penalty, gram + ridge)
     rough = np.maximum(rough, 0.0)
-    modes = scipy.linalg.solve_triangular(root, basis.T, lower=True)
-    modes = turn.T @ modes
+    modes = back.T @ basis.T
     data = modes @ points
     outside = max(float((points**2).sum() - (data**2).sum()), 0.0)
     n = len(points)
@@ -121,7 +118,6 @@ def _penalised(basis: FloatArray, penalty: FloatArray, points: FloatArray) -> _F
             best = (score, float(weight))
     shrink = 1 / (1 + best[1] * rough)
     free = float(shrink.sum())
-    back = scipy.linalg.solve_triangular(root, turn, lower=True, trans="T")
     return _Fit(back @ (shrink[:, None] * data), free, back * np.sqrt(shrink))
 
 

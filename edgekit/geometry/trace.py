@@ -43,7 +43,7 @@ from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry import patterns
 from edgekit.geometry import vectors as vec
-from edgekit.geometry.blade import Blade, BladeClass, width_between
+from edgekit.geometry.blade import Blade, BladeClass, check_apart, width_between
 from edgekit.geometry.blade_file import (
     FORMAT,
     FileFault,
@@ -374,12 +374,13 @@ def _width(settings: Settings, kind: BladeClass, edge: Edge, far: Edge | None) -
     """Width of the section: as the file states it, else between the edges."""
     if far is None:
         return settings.number("width_mm")
+    check_apart(edge, far)  # before a width that means nothing is blamed on the section
     sickle = kind in (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE)
     arc = np.array([edge.length_mm * (0.02 if sickle else 0.5)])  # a sickle's widest part: its heel
     between = float(width_between(edge, far, arc)[0][0])
     width = settings.number("width_mm", between)
     low, high = WIDTH_SHARE
-    if between > 0 and not low * width < between < high * width:
+    if not low * width < between < high * width:
         raise FileFault(
             f"{settings.place('width_mm')} does not fit the points, {between:.3g} mm apart",
             width,
