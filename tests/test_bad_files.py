@@ -94,12 +94,12 @@ def scaled(factor: float) -> str:
 
 
 def crossing() -> str:
-    """The table with the right edge moved over the left one at the heel."""
+    """The table with the right edge slanted over the left one at the heel."""
 
     def change(lines: list[str]) -> None:
         for i in RIGHT:
             name, x, y, z = lines[i - 1].split(",")
-            lines[i - 1] = f"{name},{x},{float(y) + 1.2:.4f},{z}"
+            lines[i - 1] = f"{name},{x},{float(y) - 0.45 * float(x):.4f},{z}"
 
     return table(change)
 

@@ -25,7 +25,8 @@ __all__ = ["FaceFit", "SmoothedCurve", "fit_bowed", "fit_plane", "smooth_curve"]
 
 DEGREE = 5
 POINTS_PER_KNOT = 2
-_WEIGHTS = np.logspace(-12, 3, 91)  # relative to the data, from following them to a parabola
+_WEIGHTS = 121  # tried, from following the data to a parabola
+_PARABOLA = 3  # modes the penalty does not see
 _CAUTION = 1.4  # generalised cross-validation with 1.4 x the trace: guards against undersmoothing
 _REFITS = 2  # the chord parameter of noisy points is too long; re-measured on the smooth curve
 
@@ -110,7 +111,8 @@ def _penalised(basis: FloatArray, penalty: FloatArray, points: FloatArray) -> _F
     outside = max(float((points**2).sum() - (data**2).sum()), 0.0)
     n = len(points)
     best = (np.inf, 0.0)
-    for weight in _WEIGHTS * (np.trace(gram) / np.trace(penalty)):
+    stiffest, softest = rough[-1], max(rough[_PARABOLA], 1e-15 * rough[-1])
+    for weight in np.geomspace(0.1 / stiffest, 1e3 / softest, _WEIGHTS):
         shrink = 1 / (1 + weight * rough)
         residual = outside + float((((1 - shrink)[:, None] * data) ** 2).sum())
         score = residual / max(n - _CAUTION * float(shrink.sum()), 1e-3 * n) ** 2
