@@ -21,7 +21,7 @@ from edgekit.geometry.section import Section
 if TYPE_CHECKING:
     from edgekit.geometry.trace import Trace
 
-__all__ = ["Blade", "BladeClass", "width_between"]
+__all__ = ["Blade", "BladeClass", "check_apart", "width_between"]
 
 WIDTH_STATIONS = 801  # of the far edge's polyline: its sagitta stays below 0.1 µm on a 1 mm toe
 
@@ -73,15 +73,7 @@ class Blade:
             raise EdgekitError("a blade needs an edge", {}, "Give one edge or two.")
         far = self.opposite(next(iter(self.edges)))
         if far is not None:
-            edge = next(iter(self.edges.values()))
-            arc = edge.stations(101)[5:-5]
-            width, _ = width_between(edge, far, arc)
-            if not (width > 0).all():
-                raise EdgekitError(
-                    "the two edges cross or touch",
-                    f"at {arc[np.argmin(width)]:.3g} mm from the heel",
-                    "Check which points belong to which edge, and that both run heel to toe.",
-                )
+            check_apart(next(iter(self.edges.values())), far)
 
     def opposite(self, name: str) -> Edge | None:
         """The edge across the face from edge `name`; None for a hoe."""
@@ -140,6 +132,18 @@ class Blade:
             f"<b>{escape(self.name)}</b>: {self.kind.value}, width {self.width_mm:.2f} mm, "
             f"thickness {self.thickness_mm:.2f} mm, internal angle "
             f"{self.internal_angle_deg:.0f}°, edges {ends}"
+        )
+
+
+def check_apart(edge: Edge, far: Edge) -> None:
+    """Refuse two edges of one face that cross or touch short of their ends."""
+    arc = edge.stations(101)[5:-5]
+    width, _ = width_between(edge, far, arc)
+    if not (width > 0).all():
+        raise EdgekitError(
+            "the two edges cross or touch",
+            f"at {arc[np.argmin(width)]:.3g} mm from the heel",
+            "Check which points belong to which edge, and that both run heel to toe.",
         )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -264,8 +265,19 @@ def check_angle_deg(name: str, value: float) -> float:
     return between(name, value, 10.0, 170.0, remedy)
 
 
-def check_points(name: str, points_mm: ArrayLike, least: int = LEAST_POINTS) -> FloatArray:
-    """Return points (N, 3) of a curve in order, or explain what is wrong with them."""
+def check_points(
+    name: str,
+    points_mm: ArrayLike,
+    least: int = LEAST_POINTS,
+    *,
+    blur_mm: float = 0.0,
+    lines: Sequence[int] | None = None,
+) -> FloatArray:
+    """Return points (N, 3) of a curve in order, or explain what is wrong with them.
+
+    Steps shorter than `blur_mm` are not asked for their direction: between two clicks closer than
+    the noise it means nothing. `lines` are the lines of a file the points stand on, to be named.
+    """
     points = frozen_array(name, points_mm, (None, 3))
     if not len(points) >= least:
         raise EdgekitError(
@@ -280,19 +292,21 @@ def check_points(name: str, points_mm: ArrayLike, least: int = LEAST_POINTS) -> 
             f"{total:.3g} mm",
             "Check the unit: lengths are millimetres, not metres, micrometres or pixels.",
         )
+    word, at = ("row", range(len(points))) if lines is None else ("line", lines)
     if not (length > 1e-7 * total).all():
         row = int(np.argmin(length))
         raise EdgekitError(
-            f"{name} repeats a point in rows {row} and {row + 1}",
+            f"{name} repeats a point in {word}s {at[row]} and {at[row + 1]}",
             points[row].tolist(),
             "Remove one of the two.",
         )
     direction = step / length[:, None]
     turn = np.einsum("ij,ij->i", direction[1:], direction[:-1])
+    turn = np.where(np.minimum(length[1:], length[:-1]) > blur_mm, turn, 1.0)
     if not (turn > -0.5).all():
         row = int(np.argmin(turn)) + 1
         raise EdgekitError(
-            f"{name} turns back on itself at row {row}",
+            f"{name} turns back on itself at {word} {at[row]}",
             points[row].tolist(),
             "Put the points in order along the edge, heel to toe.",
         )
