@@ -68,6 +68,8 @@ class Facets:
 
     Attributes
     ----------
+    edge : Edge
+        The edge they are on.
     placements_mm : array (K,)
         Arc positions of the placements, heel to toe.
     arc_mm, recession_um : array (S,)
@@ -84,6 +86,7 @@ class Facets:
         Angle between the face and that plane.
     """
 
+    edge: Edge
     placements_mm: FloatArray
     depth_um: float
     arc_mm: FloatArray
@@ -233,6 +236,7 @@ def facets(
     face, normal = here.face.value, planes.normals[owner]
     opening = np.arctan2(vec.norm(vec.cross(face, normal)), -vec.dot(face, normal))
     return Facets(
+        edge=edge,
         placements_mm=places,
         depth_um=float(depth_um),
         arc_mm=arc,

@@ -222,9 +222,7 @@ def profile(session: Session, edge_name: str, ax: Axes | None = None) -> Axes:
     removed = (edge.inset_mm[:, k] - before) * UM_PER_MM
     with style.styled():
         if ax is None:
-            left, right = style.new_figure().subplots(
-                1, 2, sharey=True, width_ratios=(1.25, 1.0)
-            )
+            left, right = style.new_figure().subplots(1, 2, sharey=True, width_ratios=(1.25, 1.0))
         else:
             left, right = ax, None
         _draw_flank(left, (before, depth), (after, after_depth))

@@ -22,7 +22,9 @@ __all__ = ["orientation", "setting"]
 
 ALONG = "along the edge from the heel [mm]"
 LEAST_SPAN_DEG = 2.0  # a constant angle must look constant, not like magnified rounding
-CLIP = 4.0  # times the larger of tolerance and worst served error: beyond, a line leaves the picture
+CLIP = (
+    4.0  # times the larger of tolerance and worst served error: beyond, a line leaves the picture
+)
 
 
 def orientation(orientation: Orientation, ax: Axes | None = None) -> Axes:
@@ -76,8 +78,7 @@ def orientation(orientation: Orientation, ax: Axes | None = None) -> Axes:
             [top, below],
             kind="Line chart of the stone's orientation",
             shown="elevation between handle axis and stone (solid blue), roll about the handle axis "
-            "(dashed black)"
-            + (", places the stone cannot reach (hatched)" if lost > 0 else ""),
+            "(dashed black)" + (", places the stone cannot reach (hatched)" if lost > 0 else ""),
             finding=f"Elevation {low:.1f}° to {high:.1f}°, roll through {turn:.1f}° over "
             f"{arc[-1]:.2f} mm of edge; the stone cannot reach {100 * lost:.0f} % of the stations.",
         )

@@ -129,8 +129,8 @@ def _flank(ax: Axes3D, blade: Blade, edge: Edge) -> None:
     arc = edge.stations(STATIONS)
     depth, inset = _local(blade, edge, arc)
     here = edge.frame(arc)
-    points = here.position + inset[..., None] * here.inward.value - depth[..., None] * (
-        here.face.value
+    points = (
+        here.position + inset[..., None] * here.inward.value - depth[..., None] * (here.face.value)
     )
     _surface(ax, points, style.GREY, 0.13)
     _line(ax, points[-1], style.GREY, 0.9)

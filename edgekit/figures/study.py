@@ -182,9 +182,7 @@ def _retirement(ax: Axes, rules: Sequence[RetireRule], new_mm: float) -> float |
 
 def _life_title(courses: Sequence[_Course], medians: Sequence[float]) -> str:
     if len(courses) > 1:
-        return (
-            f"The median life runs from {min(medians):.0f} to {max(medians):.0f} sessions, by method"
-        )
+        return f"The median life runs from {min(medians):.0f} to {max(medians):.0f} sessions, by method"
     if len(courses[0].sessions) == 1:
         return f"{courses[0].name}: {medians[0]:.0f} sessions"
     low, high = np.percentile(courses[0].sessions, [10, 90])
@@ -301,7 +299,9 @@ def differences(
             clear += told
             axes.plot([low, high], [row, row], color=style.BLUE, lw=2.2, solid_capstyle="butt")
             axes.plot([low, high], [row, row], "|", color=style.BLUE, ms=9, mew=1.6)
-            axes.plot(mean, row, "o", ms=6.5, mec=style.BLACK, color=style.BLUE if told else "white")
+            axes.plot(
+                mean, row, "o", ms=6.5, mec=style.BLACK, color=style.BLUE if told else "white"
+            )
             axes.annotate(f"{mean:+.2f}  ({low:+.2f} to {high:+.2f})", (mean, row), (0, 8),
                           textcoords="offset points", ha="center", fontsize=8.5)  # fmt: skip
             names.append(style.shorten(str(item.method), 26))
