@@ -116,7 +116,7 @@ def jobs() -> tuple[Job, ...]:
 def clicks(length_mm: float, count: int, rng: np.random.Generator) -> FloatArray:
     """Arc lengths of a person's clicks: uneven, and closer together towards the toe."""
     gap = np.linspace(1.35, 0.65, count - 1) * rng.lognormal(0.0, 0.22, count - 1)
-    return length_mm * np.concatenate([[0.0], np.cumsum(gap)]) / gap.sum()
+    return np.asarray(length_mm * np.concatenate([[0.0], np.cumsum(gap)]) / gap.sum())
 
 
 def edge_points(edge: Edge, count: int, worn_um: float, rng: np.random.Generator) -> FloatArray:
