@@ -15,7 +15,7 @@ _HOMES = {
     "Edge": "edgekit.geometry.edge",
     "width_between": "edgekit.geometry.blade",
     "read_blade": "edgekit.geometry.trace",
-    "write_blade": "edgekit.geometry.trace",
+    "write_blade": "edgekit.geometry.writing",
     "FlatStone": "edgekit.contact.stone",
     "RodStone": "edgekit.contact.stone",
     "ConeStone": "edgekit.contact.stone",

@@ -100,6 +100,13 @@ class Blade:
         return float(self.width_at(name, np.array([edge.length_mm / 2]))[0])
 
     @property
+    def worn_width_mm(self) -> float:
+        """Width already lost against the section when new [mm]; 0 for sickles, which taper."""
+        if self.kind in (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE):
+            return 0.0
+        return max(self.section.width_mm - self.width_mm, 0.0)
+
+    @property
     def thickness_mm(self) -> float:
         """Depth of the back below the face [mm]."""
         return self.section.thickness_mm
