@@ -25,6 +25,7 @@ _HOMES = {
     "roll_schedule": "edgekit.contact.holder",
     "setting_at": "edgekit.contact.holder",
     "settings_needed": "edgekit.contact.holder",
+    "settings_table": "edgekit.contact.holder",
     "facets": "edgekit.contact.facets",
     "placements_for": "edgekit.contact.facets",
     "spaced_placements": "edgekit.contact.facets",

@@ -107,6 +107,15 @@ class Facets:
         """Length of edge at which nothing was ground."""
         return float(_shares(self.arc_mm)[self.active < 0].sum())
 
+    def _repr_html_(self) -> str:
+        missed = "" if self.untouched_mm == 0 else (
+            f"; {self.untouched_mm:.2f} mm of edge would not be touched at a depth of "
+            f"{self.depth_um:.0f} µm")  # fmt: skip
+        return (
+            f"<p>{len(self.placements_mm)} placements: ridges up to {self.ridge_um:.1f} µm"
+            f"{missed}</p>"
+        )
+
     @property
     def table(self) -> pd.DataFrame:
         """One row a placement.

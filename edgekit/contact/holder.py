@@ -10,8 +10,9 @@ window and fewest settings are all questions about intervals.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -20,6 +21,9 @@ from edgekit.contact.orientation import elevation_and_roll_deg
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge, EdgeFrame
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = [
     "Holder",
@@ -32,6 +36,7 @@ __all__ = [
     "roll_schedule",
     "setting_at",
     "settings_needed",
+    "settings_table",
 ]
 
 STATIONS = 400
@@ -77,6 +82,26 @@ class Setting:
     def to_mm(self) -> float:
         """End of the last stretch [mm]."""
         return self.stretches_mm[-1][1]
+
+    def roll_at(self, arc_mm: float) -> float:
+        """Roll [deg] at an arc length [mm]."""
+        return float(np.interp(arc_mm, self.arc_mm, self.roll_deg))
+
+    def __str__(self) -> str:
+        window = (
+            "no setting keeps within the tolerance everywhere"
+            if self.window_deg is None
+            else f"any from {self.window_deg[0]:.1f}° to {self.window_deg[1]:.1f}° "
+            "keeps within the tolerance"
+        )
+        parts = ", ".join(f"{a:.2f} to {b:.2f} mm" for a, b in self.stretches_mm)
+        return (
+            f"elevation {self.elevation_deg:.1f}° for {parts} of the edge: worst angle error "
+            f"{self.worst_error_deg:.1f}°, roll through {self.roll_span_deg:.0f}°; {window}"
+        )
+
+    def _repr_html_(self) -> str:
+        return f"<p>{self}</p>"
 
 
 class _Circle(NamedTuple):
@@ -279,6 +304,34 @@ def settings_needed(
         window = _degrees(_common(intervals[served]))
         settings.append(_setting(edge, arc, circle, elevation, served, window))
     return tuple(sorted(settings, key=lambda setting: setting.from_mm))
+
+
+def settings_table(settings: Sequence[Setting]) -> pd.DataFrame:
+    """One row a setting: ``elevation_deg, stretches, worst_error_deg, roll_from_deg, roll_to_deg``.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> edge = ek.patterns.area_specific_curette().edges["used"]
+    >>> table = ek.settings_table(ek.settings_needed(edge))
+    >>> bool((table["worst_error_deg"] <= 2).all())
+    True
+    """
+    import pandas as pd
+
+    rows = []
+    for setting in settings:
+        ends = [setting.roll_at(arc) for part in setting.stretches_mm for arc in part]
+        rows.append(
+            {
+                "elevation_deg": setting.elevation_deg,
+                "stretches_mm": ", ".join(f"{a:.2f} to {b:.2f}" for a, b in setting.stretches_mm),
+                "worst_error_deg": setting.worst_error_deg,
+                "roll_from_deg": ends[0],
+                "roll_to_deg": ends[-1],
+            }
+        )
+    return pd.DataFrame(rows)
 
 
 def _tolerance(tolerance_deg: float) -> float:
