@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import FloatArray, between, count, frozen_array, unit_vector, vectors
+from edgekit.checks import FloatArray, between, count, finite, frozen_array, unit_vector, vectors
 from edgekit.errors import EdgekitError
 from edgekit.geometry import jet
 from edgekit.geometry import vectors as vec
@@ -89,6 +89,8 @@ class Edge:
     roll_reference: FloatArray
 
     def __post_init__(self) -> None:
+        if self.side not in (1, -1):
+            raise EdgekitError("side must be 1 or -1", self.side, "Say where the steel lies.")
         object.__setattr__(self, "handle_axis", unit_vector("handle_axis", self.handle_axis))
         object.__setattr__(
             self, "roll_reference", unit_vector("roll_reference", self.roll_reference)
@@ -110,6 +112,8 @@ class Edge:
 
     def frame(self, arc_mm: FloatArray) -> EdgeFrame:
         """The frame at arc lengths of any shape [mm]."""
+        if not np.isfinite(arc_mm).all():
+            raise EdgekitError("arc_mm must be finite", arc_mm, "Give arc lengths in millimetres.")
         position, tangent, face = self.path.at(arc_mm)
         angle = Jet(*self.internal_angle.derivatives(arc_mm, 2))
         inward = jet.cross(face, tangent)
@@ -133,6 +137,7 @@ class Edge:
         >>> round(edge.stretch(1.0, 3.5).length_mm, 6)
         2.5
         """
+        from_mm, to_mm = finite("from_mm", from_mm), finite("to_mm", to_mm)
         if not 0 <= from_mm < to_mm <= self.length_mm * (1 + 1e-12):
             raise EdgekitError(
                 f"a stretch must run upwards within 0 to {self.length_mm:.4g} mm",
@@ -259,6 +264,7 @@ class _Shifted:
 def check_angle_deg(name: str, value: float) -> float:
     """Return an internal angle in degrees, or explain what is wrong with it."""
     remedy = "Give the internal angle in degrees, such as 75."
+    value = finite(name, value, remedy)
     if 0 < value < math.pi:
         remedy = f"It looks like radians: did you mean {math.degrees(value):.1f}? " + remedy
     return between(name, value, 10.0, 170.0, remedy)
@@ -311,6 +317,14 @@ def _normal_field(face_normals: ArrayLike, points: FloatArray, u: FloatArray) ->
                 f"face_normals must have shape {points.shape} or (3,)",
                 rows.shape,
                 "Give one normal a point, or one for the whole face.",
+            )
+        flips = vec.dot(rows[1:], rows[:-1])
+        if not (flips > 0).all():
+            row = int(np.argmin(flips)) + 1
+            raise EdgekitError(
+                f"face_normals turn over between rows {row - 1} and {row}",
+                rows[row].tolist(),
+                "Give normals that all point out of the steel.",
             )
         field = SplineCurve.through(u, rows)
     tangent = vec.unit(np.gradient(points, u, axis=0))
