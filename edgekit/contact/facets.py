@@ -287,7 +287,7 @@ def placements_for(edge: Edge, *, ridge_um: float, most: int = 2000) -> int:
     limit = positive("ridge_um", ridge_um, "Give the ridge height in micrometres.") / UM_PER_MM
     arc = edge.stations(STATIONS)
     here = edge.frame(arc)
-    for k in range(1, most + 1):
+    for k in range(1, count("most", most) + 1):
         if _highest_ridge(edge, arc, here, evenly_placed(edge, k)) <= limit:
             return k
     raise EdgekitError(
@@ -323,7 +323,7 @@ def placed_by_curvature(edge: Edge, placements: int) -> FloatArray:
     kappa = np.maximum((turn[ahead] - turn[behind]) / (arc[ahead] - arc[behind]), 0.0)
     root = np.sqrt(kappa) + _EVEN_SHARE * max(float(np.sqrt(kappa).mean()), 1e-9)
     measure = np.concatenate([[0.0], np.cumsum((root[1:] + root[:-1]) / 2 * np.diff(arc))])
-    return np.interp((np.arange(k) + 0.5) / k * measure[-1], measure, arc)
+    return np.asarray(np.interp((np.arange(k) + 0.5) / k * measure[-1], measure, arc))
 
 
 _EVEN_SHARE = 0.05  # of the mean √κ, so that a perfectly straight side still gets a placement
