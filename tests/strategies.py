@@ -74,9 +74,7 @@ def shape(
 
     `tilt` leans the face across the edge, `twist` turns it along the edge. The steel lies at -y.
     """
-    curve = [
-        [0, 0, 0], [length, swerve, 0], [0, plan - 3 * swerve, bow], [0, -plan / 2 + 2 * swerve, torsion],
-    ]  # fmt: skip
+    curve = [[0, 0, 0], [length, swerve, 0], [0, plan - 3 * swerve, bow], [0, 2 * swerve, torsion]]
     normals = [[0, tilt, 1], [-2 * bow / length, twist, 0], [-3 * torsion / length, 0, 0]]
     return Shape(
         curve=Polynomial(rows=np.array(curve, dtype=float)),

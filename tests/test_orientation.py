@@ -163,7 +163,7 @@ def test_neighbouring_planes_meet_on_the_ruling_at_the_regression_distance(name)
     edge = make.NAMED[name].edge()
     places = edge.length_mm * np.array([0.21, 0.83])
     errors, leans = [], []
-    for h in (0.024, 0.012, 0.006):
+    for h in (0.05, 0.025, 0.0125):
         for place in places:
             arc = place + h * np.array([-1.0, 0.0, 1.0])
             frame = edge.frame(arc)
