@@ -232,7 +232,7 @@ class Edge:
             if abs(lean) < 0.1:
                 raise EdgekitError(
                     "inward must point across the edge into the steel",
-                    list(np.asarray(inward)),
+                    np.asarray(inward).tolist(),
                     "Give a vector in the face, from the edge at mid-length towards the mid-line.",
                 )
             side = 1 if lean > 0 else -1
