@@ -181,7 +181,7 @@ def _positions(edge: Edge, placements: int | ArrayLike) -> FloatArray:
     if not ((places >= 0) & (places <= edge.length_mm)).all():
         raise EdgekitError(
             f"placements must lie on the edge, 0 to {edge.length_mm:.4g} mm",
-            places[(places < 0) | (places > edge.length_mm)][0],
+            float(places[(places < 0) | (places > edge.length_mm)][0]),
             "Give arc lengths in millimetres from the heel.",
         )
     return np.sort(places)
@@ -287,6 +287,7 @@ def placements_for(edge: Edge, *, ridge_um: float, most: int = 2000) -> int:
     limit = positive("ridge_um", ridge_um, "Give the ridge height in micrometres.") / UM_PER_MM
     arc = edge.stations(STATIONS)
     here = edge.frame(arc)
+    _refuse_hollow(arc, here)
     for k in range(1, count("most", most) + 1):
         if _highest_ridge(edge, arc, here, evenly_placed(edge, k)) <= limit:
             return k
@@ -295,6 +296,20 @@ def placements_for(edge: Edge, *, ridge_um: float, most: int = 2000) -> int:
         ridge_um,
         "Allow higher ridges, or look at orient(edge).reachable: a hollow stretch needs a rod.",
     )
+
+
+def _refuse_hollow(arc: FloatArray, here: EdgeFrame) -> None:
+    """Planes on a hollow edge leave no ridges, they gouge: a count of them would mean nothing."""
+    turn = float(np.trapezoid(here.stone_curvature, arc))
+    if turn < -_RIPPLE_RAD:
+        raise EdgekitError(
+            "a flat stone cannot follow an edge that is hollow on the whole",
+            f"a turn of {np.degrees(turn):.3g}°",
+            "Use a rod: orient(edge).largest_rod_mm says how thick.",
+        )
+
+
+_RIPPLE_RAD = 0.1  # a straight edge read from noisy points may turn back by a few degrees
 
 
 _WINDOW = 40  # of _FINE stations: curvature is averaged over a fiftieth of the edge
@@ -359,6 +374,7 @@ def spaced_placements(edge: Edge, *, ridge_um: float) -> FloatArray:
     limit = positive("ridge_um", ridge_um, "Give the ridge height in micrometres.") / UM_PER_MM
     arc = edge.stations(_FINE)
     here = edge.frame(arc)
+    _refuse_hollow(arc, here)
     below = -plane_recession(here, here.outward.value, here.position)  # (plane, station)
     if not (np.abs(np.diagonal(below)) <= limit).all():
         raise EdgekitError("the edge bends too sharply for this ridge", ridge_um, "Allow more.")
