@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from edgekit.checks import FloatArray, at_least, between, finite, positive
+from edgekit.checks import FloatArray, at_least, between, count, positive
 from edgekit.contact.orientation import elevation_and_roll_deg
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
@@ -119,7 +119,7 @@ class _Circle(NamedTuple):
 
     def normals(self, elevation_rad: float) -> FloatArray:
         """Normals (S, 3) held at one elevation."""
-        omega = self.omega(elevation_rad)[:, None]
+        omega = self.omega(elevation_rad)[..., None]
         return np.asarray(np.cos(omega) * self.start + np.sin(omega) * self.side)
 
     def touches(self, elevation_rad: float) -> FloatArray:
@@ -137,14 +137,14 @@ class _Circle(NamedTuple):
 def _circle(edge: Edge, frame: EdgeFrame) -> _Circle:
     t, n = frame.tangent.value, frame.outward.value
     a = edge.handle_axis
-    square = a - (t @ a)[:, None] * t
+    square = a - (t @ a)[..., None] * t
     size = vec.norm(square)
     alive = size > 1e-9  # else the handle runs along the edge and every normal has elevation 0
-    start = np.where(alive[:, None], square / np.where(alive, size, 1.0)[:, None], n)
+    start = np.where(alive[..., None], square / np.where(alive, size, 1.0)[..., None], n)
     side = vec.cross(t, start)
-    side = side * np.where(vec.dot(n, side) < 0, -1.0, 1.0)[:, None]
+    side = side * np.where(vec.dot(n, side) < 0, -1.0, 1.0)[..., None]
     true = np.arctan2(vec.dot(n, side), vec.dot(n, start))
-    turned = -np.sin(true)[:, None] * start + np.cos(true)[:, None] * side
+    turned = -np.sin(true)[..., None] * start + np.cos(true)[..., None] * side
     beta = frame.angle.value[..., None]
     opening = -np.cos(beta) * frame.inward.value + np.sin(beta) * frame.face.value
     sign = np.where(vec.dot(turned, opening) < 0, -1.0, 1.0)
@@ -367,7 +367,7 @@ def roll_schedule(setting: Setting, *, seconds: float, steps: int = 25) -> RollS
     True
     """
     positive("seconds", seconds)
-    time = np.linspace(0.0, seconds, int(at_least("steps", steps, 2)))
+    time = np.linspace(0.0, seconds, count("steps", steps, 2))
     arc = np.linspace(setting.from_mm, setting.to_mm, len(time))
     rate = np.gradient(setting.roll_deg, setting.arc_mm) * (arc[-1] - arc[0]) / seconds
     return RollSchedule(
@@ -449,7 +449,7 @@ class Holder:
 
     def fit(self, elevation_deg: float) -> HolderFit:
         """Riser and clearances at one elevation (the handle's height is pivot - reach sinα)."""
-        alpha = np.radians(finite("elevation_deg", elevation_deg))
+        alpha = np.radians(between("elevation_deg", elevation_deg, -90.0, 90.0))
         surface = self.pivot_height_mm - self.reach_mm * np.sin(alpha)
         return HolderFit(
             riser_mm=float(surface - self.stone_height_mm),

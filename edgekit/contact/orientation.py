@@ -80,6 +80,12 @@ class Orientation:
     roll_deg: FloatArray
     stone_to_face_deg: FloatArray
 
+    @property
+    def flank(self) -> FloatArray:
+        """Direction (S, 3) in which the lateral surface leaves the edge: -(f + cosβ n) / sinβ."""
+        beta = np.radians(180 - self.stone_to_face_deg)[:, None]
+        return np.asarray(-(self.face + np.cos(beta) * self.normal) / np.sin(beta))
+
     @cached_property
     def _turning(self) -> EdgeFrame:
         """The frame with its derivatives, which orientation alone does not need."""

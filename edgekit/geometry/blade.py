@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import FloatArray
+from edgekit.checks import FloatArray, frozen_array
 from edgekit.errors import EdgekitError
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge
@@ -120,7 +120,7 @@ class Blade:
 
     def moved(self, matrix: ArrayLike, offset_mm: ArrayLike = (0.0, 0.0, 0.0)) -> Blade:
         """The blade carried by x -> `matrix` x + `offset_mm`; a reflection swaps left and right."""
-        mirrored = np.linalg.det(np.asarray(matrix, dtype=float)) < 0
+        mirrored = np.linalg.det(frozen_array("matrix", matrix, (3, 3))) < 0
         swap = {"left": "right", "right": "left"} if mirrored else {}
         edges = {swap.get(k, k): edge.moved(matrix, offset_mm) for k, edge in self.edges.items()}
         unused = None if self.unused is None else self.unused.moved(matrix, offset_mm)
