@@ -80,6 +80,9 @@ DRAWN: dict[str, Callable[[], Axes]] = {
         ek.settings_needed(USED, tolerance_deg=8), tolerance_deg=8
     ),
     "settings compared": lambda: F.setting([ek.setting_at(USED, a) for a in (-5, 0, 5)]),
+    "settings that nearly agree": lambda: F.setting(
+        [ek.setting_at(USED, a) for a in (14, 14.3, 14.6)]
+    ),
     "facets, toe missed": lambda: F.facets(ek.facets(USED, 8), USED),
     "facets, part ground": lambda: F.facets(
         ek.facets(USED, ek.placed_by_curvature(USED, 8), depth_um=10), USED
