@@ -19,7 +19,7 @@ GRID_DEG = 0.01  # of elevations in the brute-force search
 GRID_ERROR_DEG = 0.02  # a worst error changes by less than 2° a degree of elevation here
 SWING_DEG = 35.0  # normals are tried this far to either side of the true one
 ROUNDING_DEG = 1e-9
-FEW = settings(max_examples=15, deadline=None)
+FEW = settings(max_examples=25, deadline=None)
 
 
 def handle(tilt_deg, bend_deg):

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import sympy
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from scipy.optimize import minimize
 from scipy.spatial import ConvexHull
 from scipy.spatial.transform import Rotation
@@ -315,13 +315,14 @@ def test_rigid_motion_leaves_angles_alone(shape, motion):
 
 @FEW
 @given(shape=make.shapes(), scale=make.reals(0.3, 5.0))
+@example(shape=make.shape(plan=1.7e-12, twist=0.25), scale=2.0)  # rulings along the edge: λ is 0/0
 def test_scaling_scales_lengths_and_leaves_angles(shape, scale):
     old, new = (ek.orient(shape.edge(scale=k), stations=9) for k in (1.0, scale))
     np.testing.assert_allclose(new.arc_mm, old.arc_mm * scale, rtol=1e-9)
     np.testing.assert_allclose(new.elevation_deg, old.elevation_deg, atol=1e-6)
     bend = old.stone_curvature_per_mm
     np.testing.assert_allclose(new.stone_curvature_per_mm * scale, bend, atol=1e-7)
-    sure = np.isfinite(old.regression_mm) & (np.abs(old.regression_mm) < 1e3)
+    sure = (np.abs(bend) > 1e-4) & (np.abs(old.regression_mm) < 1e3)  # [1/mm], [mm]
     np.testing.assert_allclose(
         new.regression_mm[sure], old.regression_mm[sure] * scale, rtol=1e-4, atol=1e-6
     )
@@ -337,7 +338,8 @@ def test_mirroring_swaps_sides(shape):
     np.testing.assert_allclose(new.elevation_deg, old.elevation_deg, atol=1e-7)
     np.testing.assert_allclose((new.roll_deg + old.roll_deg + 180) % 360, 180, atol=1e-6)
     np.testing.assert_allclose(new.normal, old.normal * [1, -1, 1], atol=1e-9)
-    np.testing.assert_allclose(new.regression_mm, old.regression_mm, rtol=1e-5)
+    sure = np.abs(old.stone_curvature_per_mm) > 1e-4  # [1/mm]: below, λ is rounding over rounding
+    np.testing.assert_allclose(new.regression_mm[sure], old.regression_mm[sure], rtol=1e-5)
 
 
 @FEW
