@@ -166,8 +166,21 @@ def html(ax: Axes, *, dpi: float = 110.0) -> Picture:
 
         plt.close(figure)
     return Picture(
-        png=buffer.getvalue(),
+        png=_few_colours(buffer),
         alt=" ".join(item.alt for item in words),
         caption=" ".join(item.caption for item in words),
         width_px=round(figure.get_figwidth() * dpi),
     )
+
+
+COLOURS = 64  # enough for flat colours and smooth lettering; a third of the bytes
+
+
+def _few_colours(page: io.BytesIO) -> bytes:
+    """The same picture with a palette, so that notebooks stay small."""
+    from PIL import Image
+
+    small = io.BytesIO()
+    flat = Image.open(page).convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE)
+    flat.save(small, format="png", optimize=True)
+    return small.getvalue()
