@@ -23,7 +23,17 @@ from edgekit.contact.facets import GRAZING
 from edgekit.geometry.blade import Blade
 from edgekit.geometry.edge import Edge
 
-__all__ = ["Ground", "Seating", "advance_needed", "cut", "ground_of", "inset_at", "seat", "volume"]
+__all__ = [
+    "Ground",
+    "Seating",
+    "advance_needed",
+    "cut",
+    "ground_of",
+    "inset_at",
+    "over_stations",
+    "seat",
+    "volume",
+]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -156,6 +166,14 @@ def inset_at(ground: Ground, inset: FloatArray, drop: FloatArray) -> FloatArray:
     return np.asarray(low + (at - i) * (high - low))
 
 
+def over_stations(values: FloatArray, weights: FloatArray) -> FloatArray:
+    """Weighted sum (R,) over stations of `values` (R, S).
+
+    A matrix product would do, but its last bit depends on how many runs stand side by side.
+    """
+    return np.asarray(np.ascontiguousarray(values * weights).sum(axis=-1))
+
+
 def volume(ground: Ground, before: FloatArray, after: FloatArray) -> FloatArray:
     """Steel (R,) [mm³] between two fields.
 
@@ -163,4 +181,4 @@ def volume(ground: Ground, before: FloatArray, after: FloatArray) -> FloatArray:
     """
     thick = (after - before) * (1 - ground.plan_curvature * (after + before) / 2)
     over_depth = (thick[1:] + thick[:-1]).sum(axis=0) / 2 * ground.step_mm
-    return np.asarray(over_depth @ ground.share_mm)
+    return over_stations(over_depth, ground.share_mm)

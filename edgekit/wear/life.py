@@ -14,7 +14,7 @@ from edgekit.evidence_table import entry, value
 from edgekit.geometry.blade import Blade
 from edgekit.wear.draws import PATCHES, Kept, SessionDraws, draw_kept, draw_session
 from edgekit.wear.dulling import DullingLaw, PowerDulling
-from edgekit.wear.ground import Ground, ground_of
+from edgekit.wear.ground import Ground, ground_of, over_stations
 from edgekit.wear.method import Method
 from edgekit.wear.retire import DEFAULT_RULES, Measures, RetireRule
 from edgekit.wear.session import (
@@ -175,7 +175,9 @@ class _Bench:
         sides = [side > 0 for side in self.sides]
         middle = len(self.grounds[0].arc_mm) // 2
         return Measures(
-            mean_width_mm=sum_(u @ side for u, side in zip(insets, self.sides, strict=True)),
+            mean_width_mm=sum_(
+                over_stations(u, side) for u, side in zip(insets, self.sides, strict=True)
+            ),
             deepest_width_mm=sum_(
                 u[:, side].max(axis=1) for u, side in zip(insets, sides, strict=True)
             ),
@@ -199,8 +201,8 @@ class _Bench:
         parts = list(zip(insets, before, states, done.edges, self.grounds, self.sides, strict=True))
         error = [s.internal_angle_rad - g.angle_rad for _, _, s, _, g, _ in parts]
         weights = [g.share_mm / g.share_mm.sum() for g in self.grounds]
-        mean_error = mean_(e @ w for e, w in zip(error, weights, strict=True))
-        rms = np.sqrt(mean_(e**2 @ w for e, w in zip(error, weights, strict=True)))
+        mean_error = mean_(over_stations(e, w) for e, w in zip(error, weights, strict=True))
+        rms = np.sqrt(mean_(over_stations(e**2, w) for e, w in zip(error, weights, strict=True)))
         tracks = _Tracks(
             mean_width_um=lost.mean_width_mm * UM_PER_MM,
             deepest_width_um=lost.deepest_width_mm * UM_PER_MM,
@@ -213,7 +215,8 @@ class _Bench:
             angle_error_deg=np.degrees(mean_error),
             angle_rms_deg=np.degrees(rms),
             sharp_fraction=mean_(
-                r.sharp @ w for (_, _, _, r, _, _), w in zip(parts, weights, strict=True)
+                over_stations(r.sharp, w)
+                for (_, _, _, r, _, _), w in zip(parts, weights, strict=True)
             ),
             dull_radius_um=dull_um,
             passes=done.passes,
@@ -288,7 +291,7 @@ def live_runs(
     ended_by = np.full(runs, -1)
     columns: dict[str, list[FloatArray]] = {name: [] for name in _Tracks._fields}
     for turn in range(count("most_sessions", most_sessions)):
-        draws = draw_session([rngs[i] for i in alive], edges=len(states), seatings=block)
+        draws = draw_session([rngs[i] for i in alive.tolist()], edges=len(states), seatings=block)
         now = Kept(*(part[alive] for part in kept))
         tracks, lost, states = _cycle(bench, states, use, now, draws, turn, fresh[alive])
         used = np.stack([rule.used_up(lost) for rule in rules])

@@ -20,7 +20,16 @@ from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.blade import Blade
 from edgekit.wear.draws import Kept, SessionDraws, draw_kept, draw_session
-from edgekit.wear.ground import Ground, advance_needed, cut, ground_of, inset_at, seat, volume
+from edgekit.wear.ground import (
+    Ground,
+    advance_needed,
+    cut,
+    ground_of,
+    inset_at,
+    over_stations,
+    seat,
+    volume,
+)
 from edgekit.wear.method import Method, Stop, Target
 
 if TYPE_CHECKING:
@@ -274,7 +283,7 @@ def _grind_face(
         inset = after.at(ground)
         reach = ground.half_width_mm * 2 / len(grounds)
         strip = np.maximum(reach - inset, 0.0) * (1 - ground.plan_curvature * (reach + inset) / 2)
-        steel = (strip * deeper) @ ground.share_mm
+        steel = over_stations(strip * deeper, ground.share_mm)
         active = np.where(deeper > 0, 0, -1)
         results.append(_Ground1(after, sharp, active, steel, advance, reached))
     return results
