@@ -35,6 +35,7 @@ __all__ = ["Life", "Lives", "Use", "live", "live_runs"]
 UM_PER_MM = 1000.0
 LIFE_STATIONS = 64
 LIFE_DEPTHS = 8
+POINTED = 1.2  # 1 / sin(lean): a round toe has 1, a tip sharper than 113° more
 SIDE_COSINE = np.cos(np.radians(45))  # where the edge turns past 45° it is toe, not side
 
 
@@ -182,14 +183,22 @@ class _Bench:
                 u[:, side].max(axis=1) for u, side in zip(insets, sides, strict=True)
             ),
             caliper_width_mm=sum_(u[:, middle] for u in insets),
-            length_mm=np.max(
-                [u[:, -1] * k for u, k in zip(insets, self.reach_back, strict=True)], axis=0
-            ),
+            length_mm=self.shortened(insets),
             thickness_mm=np.max([state.drop_mm.mean(axis=1) for state in states], axis=0),
             new_width_mm=self.new_width_mm,
             new_length_mm=self.blade.length_mm,
             new_thickness_mm=self.blade.thickness_mm,
         )
+
+    def shortened(self, insets: Sequence[FloatArray]) -> FloatArray:
+        """Length lost (R,) [mm].
+
+        Two edges that meet in a point move it back by the mean of u / sin(lean); on a round toe
+        both recede along the blade, and the deeper counts.
+        """
+        back = [u[:, -1] * k for u, k in zip(insets, self.reach_back, strict=True)]
+        pointed = max(self.reach_back) > POINTED
+        return np.asarray(np.mean(back, axis=0) if pointed else np.max(back, axis=0))
 
     def track(
         self, before: Sequence[FloatArray], done: SessionRuns, dull_um: FloatArray
