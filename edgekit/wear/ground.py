@@ -36,6 +36,9 @@ __all__ = [
 ]
 
 
+LEAST_CURVATURE = 1e-6  # [1/mm]: no blade is a kilometre wide
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Ground:
     """One edge of a blade, prepared for grinding: geometry at its stations, and the new field.
@@ -178,7 +181,10 @@ def volume(ground: Ground, before: FloatArray, after: FloatArray) -> FloatArray:
     """Steel (R,) [mm³] between two fields.
 
     ∫∫ (h₁ - h₀)(1 - κ (h₁ + h₀)/2) dv ds: inward of a curved edge the area element shrinks by 1 - κu.
+    Past the centre of curvature nothing is left to take, so both insets end there.
     """
-    thick = (after - before) * (1 - ground.plan_curvature * (after + before) / 2)
+    kappa = np.maximum(ground.plan_curvature, LEAST_CURVATURE)
+    high, low = np.minimum(after, 1 / kappa), np.minimum(before, 1 / kappa)
+    thick = (high - low) * (1 - ground.plan_curvature * (high + low) / 2)
     over_depth = (thick[1:] + thick[:-1]).sum(axis=0) / 2 * ground.step_mm
     return over_stations(over_depth, ground.share_mm)
