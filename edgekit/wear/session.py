@@ -51,6 +51,7 @@ __all__ = [
 UM_PER_MM = 1000.0
 LEAST_WEIGHT = 0.1  # a seating that presses less than a tenth of the usual is no seating
 ROUNDING_MM = 1e-9
+LEAST_STEEL_MM3 = 1e-9  # a hundred-thousandth of the smallest stroke: rounding, not grinding
 ROUNDING = 1e-9  # relative: a law that adds nothing may still round
 SHARPEN_STATIONS = 400
 SHARPEN_DEPTHS = 16
@@ -322,7 +323,7 @@ def sharpen_runs(
     taken = method.removal_mm3_per_stroke * method.removal_gsd**kept.removal
     surfaces = 1 if method.target is Target.FACE else len(results)
     strokes = np.maximum(steel / taken, float(method.planes * surfaces))
-    strokes = np.where(steel > 0, strokes, 0.0)
+    strokes = np.where(steel > LEAST_STEEL_MM3, strokes, 0.0)
     return SessionRuns(
         edges=tuple(results),
         passes=np.ceil(strokes / (method.placements * surfaces)),
