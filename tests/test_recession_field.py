@@ -50,7 +50,9 @@ def hand_planes(ground, rng, *, runs=1, planes=6, tilt_deg=3.0, swing_deg=6.0):
     """Planes near the true normals of random stations, off by tilt and swing."""
     frame = ground.edge.frame(rng.uniform(0, ground.edge.length_mm, (runs, planes)))
     opening = np.cross(frame.tangent.value, frame.outward.value)
-    tilt, swing = rng.normal(size=(2, runs, planes, 1)) * np.radians([[[[tilt_deg]]], [[[swing_deg]]]])
+    tilt, swing = rng.normal(size=(2, runs, planes, 1)) * np.radians(
+        [[[[tilt_deg]]], [[[swing_deg]]]]
+    )
     turned = frame.outward.value + np.tan(tilt) * opening + np.tan(swing) * frame.tangent.value
     return turned / np.linalg.norm(turned, axis=-1, keepdims=True)
 
@@ -120,9 +122,7 @@ def test_a_field_equals_the_same_planes_cut_from_a_mesh_solid(name):
     """Source: manifold3d's half-space trims of a solid swept through the same sections."""
     ground, _, drop = prepared(BLADES[name], depths=7)
     depth = np.linspace(0, 0.4, 7)[:, None] * np.ones(41)  # the flank: a solid without its back
-    ground = dataclasses.replace(
-        ground, depth_mm=depth, inset_mm=depth / np.tan(ground.angle_rad)
-    )
+    ground = dataclasses.replace(ground, depth_mm=depth, inset_mm=depth / np.tan(ground.angle_rad))
     field = ground.inset_mm[:, None, :]
     normals = hand_planes(ground, np.random.default_rng(4), planes=8)
     seating = seat(ground, field, normals)
@@ -322,9 +322,7 @@ def test_volume_is_the_integral_of_the_lost_layer(name):
     low, high = field[:, 0], after[:, 0]
     u = low + share * (high - low)
     layer = simpson((1 - ground.plan_curvature * u) * (high - low), x=share[:, 0, 0], axis=0)
-    over_depth = np.array(
-        [np.trapezoid(layer[:, s], ground.depth_mm[:, s]) for s in range(101)]
-    )
+    over_depth = np.array([np.trapezoid(layer[:, s], ground.depth_mm[:, s]) for s in range(101)])
     total = np.trapezoid(over_depth, ground.arc_mm)
     assert float(volume(ground, field, after)[0]) == pytest.approx(total, rel=1e-10)
     assert total > 0
