@@ -66,7 +66,7 @@ def grind(ground, field, normals, advance, drop):
 
 def swept_solid(ground, thickness_mm=0.3):
     """Mesh through the same section polygons; sides, top and bottom are strips between stations."""
-    v, s = ground.depth_mm.shape
+    s = ground.depth_mm.shape[1]
     outer = (
         ground.position[None]
         + ground.inset_mm[..., None] * ground.inward[None]
