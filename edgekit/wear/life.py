@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from edgekit.checks import FloatArray, at_least, count
+from edgekit.checks import FloatArray, at_least, count, instance, keep_numbers
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import entry, value
 from edgekit.geometry.blade import Blade
@@ -22,6 +22,7 @@ from edgekit.wear.session import (
     EdgeState,
     SessionRuns,
     aim_at,
+    check_parts,
     new_state,
     sharpen_runs,
 )
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
-__all__ = ["Life", "Lives", "Use", "live", "live_runs"]
+__all__ = ["Life", "Lives", "Use", "live", "live_runs", "rules_of"]
 
 UM_PER_MM = 1000.0
 LIFE_STATIONS = 64
@@ -69,9 +70,10 @@ class Use:
 
     def __post_init__(self) -> None:
         for name in ("strokes", "sharp_radius_um", "patch_cv", "attrition_um"):
-            at_least(name, getattr(self, name), 0.0)
+            keep_numbers(self, **{name: at_least(name, getattr(self, name), 0.0)})
         for name in ("sharp_radius_gsd", "severity_gsd"):
-            at_least(name, getattr(self, name), 1.0)
+            keep_numbers(self, **{name: at_least(name, getattr(self, name), 1.0)})
+        instance("law", self.law, DullingLaw, "Give a law, such as PowerDulling().")
 
     def fresh_um(self, kept: Kept) -> FloatArray:
         """Radius (R,) after sharpening."""
@@ -257,6 +259,18 @@ def _some(state: EdgeState, rows: NDArray[np.int_]) -> EdgeState:
     )
 
 
+def rules_of(retire: RetireRule | Sequence[RetireRule]) -> tuple[RetireRule, ...]:
+    """One rule or several as a tuple."""
+    rules = (retire,) if isinstance(retire, RetireRule) else retire
+    remedy = "Give one, such as WidthFraction(), or several in a tuple."
+    instance("retire", rules, (list, tuple), remedy)
+    if not rules:
+        raise EdgekitError("retire needs a rule", retire, remedy)
+    for rule in rules:
+        instance("retire", rule, RetireRule, remedy)
+    return tuple(rules)
+
+
 def live_runs(
     blade: Blade,
     method: Method,
@@ -285,8 +299,8 @@ def live_runs(
     most_sessions, stations, depths : int
         Where a life is cut off, and the nodes of the field.
     """
-    if not rules:
-        raise EdgekitError("retire needs a rule", rules, "Give one, such as WidthFraction().")
+    check_parts(blade, method, rngs[0])
+    instance("use", use, Use, "Give a Use; Use() has the defaults.")
     block = max(seatings or 0, method.planes)
     bench = _Bench.of(blade, method, stations, depths)
     runs = len(rngs)
@@ -386,7 +400,7 @@ def live(
     method: Method,
     *,
     use: Use | None = None,
-    retire: RetireRule | tuple[RetireRule, ...] = DEFAULT_RULES,
+    retire: RetireRule | Sequence[RetireRule] = DEFAULT_RULES,
     rng: np.random.Generator,
     most_sessions: int = int(value("most_sessions")),
     stations: int = LIFE_STATIONS,
@@ -399,7 +413,7 @@ def live(
     blade, method : Blade, Method
     use : Use, optional
         What happens between sessions.
-    retire : RetireRule or tuple of them
+    retire : RetireRule or sequence of them
         The first that is used up ends the life.
     rng : numpy.random.Generator
     most_sessions, stations, depths : int
@@ -419,11 +433,11 @@ def live(
     """
     import pandas as pd
 
-    rules = retire if isinstance(retire, tuple) else (retire,)
+    rules = rules_of(retire)
     lives = live_runs(
         blade,
         method,
-        use=use or Use(),
+        use=Use() if use is None else use,
         rules=rules,
         rngs=[rng],
         most_sessions=most_sessions,

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from edgekit.checks import FloatArray, positive
+from edgekit.checks import FloatArray, instance, positive
 from edgekit.contact.facets import spread
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
@@ -43,6 +43,7 @@ __all__ = [
     "Session",
     "SessionRuns",
     "aim_at",
+    "check_parts",
     "new_state",
     "sharpen",
     "sharpen_runs",
@@ -435,6 +436,13 @@ class Session:
         )
 
 
+def check_parts(blade: object, method: object, rng: object) -> None:
+    """Refuse anything but a blade, a method and a generator."""
+    instance("blade", blade, Blade, "Give a blade, such as patterns.universal_curette().")
+    instance("method", method, Method, "Give a method, such as methods.freehand().")
+    instance("rng", rng, np.random.Generator, "Give numpy.random.default_rng(seed).")
+
+
 def sharpen(
     blade: Blade,
     method: Method,
@@ -470,11 +478,12 @@ def sharpen(
     >>> done.status, bool(done.edges["left"].mean_recession_um > 5.2)
     ('sharp', True)
     """
-    positive("dull_radius_um", dull_radius_um, "Give the edge radius in micrometres.")
+    check_parts(blade, method, rng)
+    radius = positive("dull_radius_um", dull_radius_um, "Give the edge radius in micrometres.")
     grounds = [ground_of(blade, name, stations=stations, depths=depths) for name in blade.edges]
     states = [new_state(ground, 1) for ground in grounds]
     for state in states:
-        state.radius_um = np.full_like(state.radius_um, dull_radius_um)
+        state.radius_um = np.full_like(state.radius_um, radius)
     kept = draw_kept([rng])
     draws = draw_session([rng], edges=len(grounds), seatings=method.planes)
     aims = [aim_at(ground, method) for ground in grounds]
