@@ -83,6 +83,15 @@ class Setting:
         """End of the last stretch [mm]."""
         return self.stretches_mm[-1][1]
 
+    def back_clearance_mm(self, flank_mm: float) -> FloatArray:
+        """Distance (S,) of the flank's far end from the stone, flank sin(error) [mm].
+
+        Negative where the stone would touch the back first: there the edge is reached only after that much
+        of the back is ground away.
+        """
+        flank = positive("flank_mm", flank_mm, "Give the flank's length: section.flank_mm.")
+        return np.asarray(flank * np.sin(np.radians(np.clip(self.error_deg, -90.0, 90.0))))
+
     def roll_at(self, arc_mm: float) -> float:
         """Roll [deg] at an arc length [mm]."""
         return float(np.interp(arc_mm, self.arc_mm, self.roll_deg))
