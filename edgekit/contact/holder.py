@@ -109,6 +109,8 @@ class Setting:
             f"{self.worst_error_deg:.1f}°, roll through {self.roll_span_deg:.0f}°; {window}"
         )
 
+    __repr__ = __str__
+
     def _repr_html_(self) -> str:
         return f"<p>{self}</p>"
 

@@ -117,6 +117,9 @@ class Picture:
     caption: str
     width_px: int
 
+    def __repr__(self) -> str:
+        return self.alt
+
     def _repr_html_(self) -> str:
         from html import escape
 

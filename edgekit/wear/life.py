@@ -388,6 +388,9 @@ class Life:
     history: pd.DataFrame
     status: str
 
+    def __repr__(self) -> str:
+        return f"{self.blade.name}, {self.method.name}: {self.sessions} sessions; {self.status}"
+
     def _repr_html_(self) -> str:
         from html import escape
 
