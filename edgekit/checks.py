@@ -21,6 +21,8 @@ __all__ = [
     "fraction",
     "frozen_array",
     "generator",
+    "instance",
+    "keep_numbers",
     "matched",
     "positive",
     "unit_vector",
@@ -34,7 +36,7 @@ def finite(name: str, value: float, remedy: str = "Give a finite number.") -> fl
     """Return `value` as a float, or refuse anything that is not one finite number."""
     try:
         number = float(value)
-    except (TypeError, ValueError) as error:
+    except (TypeError, ValueError, OverflowError) as error:
         raise EdgekitError(f"{name} must be a number", value, remedy) from error
     if not math.isfinite(number):
         raise EdgekitError(f"{name} must be finite", value, remedy)
@@ -87,13 +89,27 @@ def count(name: str, value: int, low: int = 1) -> int:
     return int(number)
 
 
+def instance(name: str, value: object, kind: type | tuple[type, ...], remedy: str) -> None:
+    """Refuse `value` unless it is of a kind."""
+    if not isinstance(value, kind):
+        kinds = kind if isinstance(kind, tuple) else (kind,)
+        wanted = " or ".join(item.__name__ for item in kinds)
+        raise EdgekitError(f"{name} must be a {wanted}", value, remedy)
+
+
+def keep_numbers(record: object, **checked: float) -> None:
+    """Store checked numbers in a frozen record, so that what was given as text or int is a float."""
+    for name, number in checked.items():
+        object.__setattr__(record, name, number)
+
+
 def frozen_array(
     name: str, values: ArrayLike, shape: Sequence[int | None] | None = None
 ) -> FloatArray:
     """Return a read-only float64 copy, checked to be finite and (None = any) of the given shape."""
     try:
         array = np.array(values, dtype=np.float64)
-    except (TypeError, ValueError) as error:
+    except (TypeError, ValueError, OverflowError) as error:
         raise EdgekitError(
             f"{name} must be an array of numbers", values, "Remove text and ragged rows."
         ) from error
@@ -131,7 +147,7 @@ def vectors(name: str, values: ArrayLike) -> FloatArray:
     if not (length > 1e-12).all():
         row = int(np.argmin(length))
         raise EdgekitError(
-            f"{name} has a null vector in row {row}", array[row], "Give a direction there."
+            f"{name} has a null vector in row {row}", array[row].tolist(), "Give a direction there."
         )
     unit = array / length[:, None]
     unit.setflags(write=False)

@@ -231,6 +231,36 @@ _TABLE: tuple[Evidence, ...] = (
     Evidence("counterface_hardness_hv", 50.0, Range(20, 360), "HV", _P,
              "root dentine 31-57, cementum 20, enamel 270-360: Cirano 2004; White; "
              "Gutiérrez-Salazar 2003"),
+    # ---- the clinic's log -----------------------------------------------------------------
+    Evidence("log_width_low_mm", 0.1, None, "mm", _A,
+             "no blade of a scaler is narrower; below this a width is likely in inches"),
+    Evidence("log_width_high_mm", 5.0, None, "mm", _A,
+             "no blade of a scaler is wider; above this a width is likely in micrometres"),
+    Evidence("log_first_year", 1990.0, None, "1", _A, "earlier dates are slips of a spreadsheet"),
+    Evidence("log_last_year", 2100.0, None, "1", _A, "later dates are slips of the keyboard"),
+    Evidence("log_longest_minutes", 480.0, None, "min", _A, "a working day for one row"),
+    Evidence("log_longest_gap_days", 730.0, None, "d", _A,
+             "two years without a row suggest a mistyped year"),
+    Evidence("log_largest_drop_um", 200.0, Range(100, 300), "µm", _A,
+             "between neighbouring readings; more suggests another instrument or edge"),
+    Evidence("log_rise_in_reading_sds", 4.25, Range(3, 6), "1", _D,
+             "3 standard deviations of a difference of two readings, 3 x sqrt 2"),
+    Evidence("reading_sd_um", 10.0, Gsd(2), "µm", _A,
+             "repeatability of a hand-held gauge on a curved blade; estimated when a log allows"),
+    # ---- forecast and budget --------------------------------------------------------------
+    Evidence("loss_um_per_session", 6.0, Range(3, 15), "µm", _D,
+             "half of 20 % of 0.86 mm over 14.34 cycles, Liu et al. 2022, Int J Dent Hyg 20:564"),
+    Evidence("loss_between_edges_cv", 0.26, Range(0.1, 0.5), "1", _A,
+             "analogue: unit-to-unit spread of crack growth, Rodríguez-Picón et al. 2018"),
+    Evidence("loss_between_groups_cv", 0.3, Range(0.1, 0.6), "1", _A,
+             "least spread of patterns and methods about their common mean, before data"),
+    Evidence("session_loss_cv", 0.4, Range(0.2, 0.8), "1", _A, _OWN),
+    Evidence("sessions_per_year", 12.0, Range(4, 50), "1/yr", _D,
+             "14.34 cycles (Liu et al. 2022) over a surveyed life of 12-18 months"),
+    Evidence("growth_check_share", 0.01, Range(0.001, 0.05), "1", _A,
+             "share of groups of straight-line edges warned of by mistake"),
+    Evidence("growth_check_share_few", 0.1, Range(0.05, 0.2), "1", _A,
+             "the same for a group of fewer than five edges, where a miss costs more"),
 )  # fmt: skip
 
 _BY_NAME = {item.name: item for item in _TABLE}

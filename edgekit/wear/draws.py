@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 import numpy as np
 
-from edgekit.checks import FloatArray
+from edgekit.checks import FloatArray, count
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -91,7 +91,8 @@ def run_rng(seed: int, run: int) -> np.random.Generator:
 
 
 def _root(seed: int) -> int:
-    return int(np.random.SeedSequence(seed).generate_state(1, np.uint64)[0])
+    root = count("seed", seed, 0)
+    return int(np.random.SeedSequence(root).generate_state(1, np.uint64)[0])
 
 
 class RunKeys(Protocol):

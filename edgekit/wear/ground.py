@@ -40,13 +40,14 @@ __all__ = [
     "deepest_plane",
     "ground_of",
     "inset_at",
-    "line_sum",
     "of_plane",
+    "over_stations",
     "runs_last",
     "seat",
     "volume",
 ]
 
+LEAST_CURVATURE = 1e-6  # [1/mm]: no blade is a kilometre wide
 CELLS_IN_CACHE = 16384  # three arrays of so many float64 are 384 KB, within any recent L2 cache
 
 
@@ -133,12 +134,16 @@ def _runs_first(values: FloatArray) -> FloatArray:
     return np.moveaxis(values, -1, 0)
 
 
-def line_sum(values: FloatArray, weights: FloatArray) -> FloatArray:
+def over_stations(values: FloatArray, weights: FloatArray) -> FloatArray:
     """Weighted sum (R,) over stations of `values` (R, S).
 
-    Not a matrix product: BLAS rounds differently with the number of runs.
+    A matrix product would do, but its last bit depends on how many runs stand side by side. So
+    does a sum whose terms lie together in memory, hence the order, and a twin for a single run.
     """
-    return np.asarray((values.T * weights[:, None]).sum(axis=0))
+    columns = np.multiply(values.T, weights[:, None], order="C")
+    if len(values) == 1:
+        columns = np.repeat(columns, 2, axis=1)
+    return np.asarray(columns.sum(axis=0)[: len(values)])
 
 
 def _pieces(planes: int, cells: int) -> Iterator[slice]:
@@ -278,13 +283,16 @@ def volume(ground: Ground, before: FloatArray, after: FloatArray) -> FloatArray:
     """Steel (R,) [mm³] between two fields.
 
     ∫∫ (h₁ - h₀)(1 - κ (h₁ + h₀)/2) dv ds: inward of a curved edge the area element shrinks by 1 - κu.
+    Past the centre of curvature nothing is left to take, so both insets end there.
     """
+    limit = 1 / np.maximum(ground.plan_curvature, LEAST_CURVATURE)
     over_depth = np.zeros(before.shape[1:][::-1], dtype=before.dtype).T
     last = len(before) - 1
-    for v, (low, high) in enumerate(zip(before, after, strict=True)):
+    for v, (old, new) in enumerate(zip(before, after, strict=True)):
+        low, high = np.minimum(old, limit), np.minimum(new, limit)
         thick = high + low
         thick *= -ground.plan_curvature / 2
         thick += 1
         thick *= high - low
         over_depth += thick / 2 if v in (0, last) else thick
-    return line_sum(over_depth, ground.step_mm * ground.share_mm)
+    return over_stations(over_depth, ground.step_mm * ground.share_mm)

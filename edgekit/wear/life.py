@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from edgekit.checks import FloatArray, at_least, count
+from edgekit.checks import FloatArray, at_least, count, instance, keep_numbers
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import entry, value
 from edgekit.geometry.blade import Blade
 from edgekit.wear.draws import PATCHES, Deck, GivenKeys, Kept, RunKeys, SessionDraws
 from edgekit.wear.dulling import DullingLaw, PowerDulling
-from edgekit.wear.ground import Ground, ground_of, line_sum
+from edgekit.wear.ground import Ground, ground_of, over_stations
 from edgekit.wear.method import Method
 from edgekit.wear.retire import DEFAULT_RULES, Measures, RetireRule
 from edgekit.wear.session import (
@@ -22,6 +22,7 @@ from edgekit.wear.session import (
     EdgeState,
     SessionRuns,
     aim_at,
+    check_parts,
     new_state,
     sharpen_runs,
 )
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
-__all__ = ["Life", "Lives", "Use", "live", "live_runs"]
+__all__ = ["Life", "Lives", "Use", "live", "live_runs", "rules_of"]
 
 UM_PER_MM = 1000.0
 MAX_RUNS_AT_ONCE = (
@@ -39,6 +40,7 @@ MAX_RUNS_AT_ONCE = (
 LARGEST_BLOCK = 2**22  # cells of runs x planes x stations, which bounds memory for many planes
 LIFE_STATIONS = 64
 LIFE_DEPTHS = 8
+POINTED = 1.2  # 1 / sin(lean): a round toe has 1, a tip sharper than 113° more
 SIDE_COSINE = np.cos(np.radians(45))  # where the edge turns past 45° it is toe, not side
 
 
@@ -72,9 +74,10 @@ class Use:
 
     def __post_init__(self) -> None:
         for name in ("strokes", "sharp_radius_um", "patch_cv", "attrition_um"):
-            at_least(name, getattr(self, name), 0.0)
+            keep_numbers(self, **{name: at_least(name, getattr(self, name), 0.0)})
         for name in ("sharp_radius_gsd", "severity_gsd"):
-            at_least(name, getattr(self, name), 1.0)
+            keep_numbers(self, **{name: at_least(name, getattr(self, name), 1.0)})
+        instance("law", self.law, DullingLaw, "Give a law, such as PowerDulling().")
 
     def fresh_um(self, kept: Kept) -> FloatArray:
         """Radius (R,) after sharpening."""
@@ -121,7 +124,7 @@ class Lives:
     (R,): index of the rule, -1 if none did within the sessions allowed. ``final`` and ``average``:
     name -> (R,), a track's value at the last session and its mean over the life. ``tracks``: name ->
     (H, sessions) of the first H lives, NaN after the end of each; cumulative losses in µm are
-    against the new blade.
+    against the blade as it was given.
     """
 
     blade: Blade
@@ -195,11 +198,17 @@ class _Bench:
     aims: tuple[Aim, ...]
     sides: tuple[FloatArray, ...]
     reach_back: tuple[float, ...]
-    new_width_mm: float
+    width_mm: float
+    worn_mm: float
 
     @classmethod
     def of(
-        cls, blade: Blade, method: Method, stations: int, depths: int, precision: Precision
+        cls,
+        blade: Blade,
+        method: Method,
+        stations: int,
+        depths: int,
+        precision: Precision = np.float64,
     ) -> _Bench:
         grounds = tuple(
             _in(precision, ground_of(blade, name, stations=stations, depths=depths))
@@ -220,29 +229,37 @@ class _Bench:
             aims=tuple(aim_at(ground, method) for ground in grounds),
             sides=tuple(sides),
             reach_back=tuple(back),
-            new_width_mm=blade.width_mm,
+            width_mm=blade.width_mm,
+            worn_mm=blade.worn_width_mm,
         )
 
     def measure(self, insets: Sequence[FloatArray], states: Sequence[EdgeState]) -> Measures:
-        """Losses (R,) [mm] now; two edges both take from the width."""
+        """Losses (R,) [mm] now, with what a worn blade had lost before; two edges both take from
+        the width."""
         sides = [side > 0 for side in self.sides]
         middle = len(self.grounds[0].arc_mm) // 2
         return Measures(
-            mean_width_mm=sum_(
-                line_sum(u, side) for u, side in zip(insets, self.sides, strict=True)
-            ),
-            deepest_width_mm=sum_(
-                u.T[side].max(axis=0) for u, side in zip(insets, sides, strict=True)
-            ),
-            caliper_width_mm=sum_(u[:, middle] for u in insets),
-            length_mm=np.max(
-                [u[:, -1] * k for u, k in zip(insets, self.reach_back, strict=True)], axis=0
-            ),
-            thickness_mm=np.max([state.drop_mm.mean(axis=1) for state in states], axis=0),
-            new_width_mm=self.new_width_mm,
+            mean_width_mm=self.worn_mm
+            + sum_(over_stations(u, side) for u, side in zip(insets, self.sides, strict=True)),
+            deepest_width_mm=self.worn_mm
+            + sum_(u.T[side].max(axis=0) for u, side in zip(insets, sides, strict=True)),
+            caliper_width_mm=self.worn_mm + sum_(u[:, middle] for u in insets),
+            length_mm=self.shortened(insets),
+            thickness_mm=np.max([_plain_mean(state.drop_mm) for state in states], axis=0),
+            new_width_mm=self.width_mm + self.worn_mm,
             new_length_mm=self.blade.length_mm,
             new_thickness_mm=self.blade.thickness_mm,
         )
+
+    def shortened(self, insets: Sequence[FloatArray]) -> FloatArray:
+        """Length lost (R,) [mm].
+
+        Two edges that meet in a point move it back by the mean of u / sin(lean); on a round toe
+        both recede along the blade, and the deeper counts.
+        """
+        back = [u[:, -1] * k for u, k in zip(insets, self.reach_back, strict=True)]
+        pointed = max(self.reach_back) > POINTED
+        return np.asarray(np.mean(back, axis=0) if pointed else np.max(back, axis=0))
 
     def track(
         self, before: Sequence[FloatArray], done: SessionRuns, dull_um: FloatArray
@@ -254,12 +271,12 @@ class _Bench:
         parts = list(zip(insets, before, states, done.edges, self.grounds, self.sides, strict=True))
         error = [s.internal_angle_rad - g.angle_rad for _, _, s, _, g, _ in parts]
         weights = [g.share_mm / g.share_mm.sum() for g in self.grounds]
-        mean_error = mean_(line_sum(e, w) for e, w in zip(error, weights, strict=True))
-        rms = np.sqrt(mean_(line_sum(e**2, w) for e, w in zip(error, weights, strict=True)))
+        mean_error = mean_(over_stations(e, w) for e, w in zip(error, weights, strict=True))
+        rms = np.sqrt(mean_(over_stations(e**2, w) for e, w in zip(error, weights, strict=True)))
         tracks = _Tracks(
-            mean_width_um=lost.mean_width_mm * UM_PER_MM,
-            deepest_width_um=lost.deepest_width_mm * UM_PER_MM,
-            caliper_width_um=lost.caliper_width_mm * UM_PER_MM,
+            mean_width_um=(lost.mean_width_mm - self.worn_mm) * UM_PER_MM,
+            deepest_width_um=(lost.deepest_width_mm - self.worn_mm) * UM_PER_MM,
+            caliper_width_um=(lost.caliper_width_mm - self.worn_mm) * UM_PER_MM,
             length_um=lost.length_mm * UM_PER_MM,
             thickness_um=lost.thickness_mm * UM_PER_MM,
             ridge_um=mean_(
@@ -268,7 +285,8 @@ class _Bench:
             angle_error_deg=np.degrees(mean_error),
             angle_rms_deg=np.degrees(rms),
             sharp_fraction=mean_(
-                line_sum(r.sharp, w) for (_, _, _, r, _, _), w in zip(parts, weights, strict=True)
+                over_stations(r.sharp, w)
+                for (_, _, _, r, _, _), w in zip(parts, weights, strict=True)
             ),
             dull_radius_um=dull_um,
             passes=done.passes,
@@ -277,6 +295,12 @@ class _Bench:
             used_up=np.zeros(len(dull_um)),
         )
         return tracks, lost
+
+
+def _plain_mean(values: FloatArray) -> FloatArray:
+    """Mean (R,) over stations of `values` (R, S)."""
+    stations = values.shape[1]
+    return over_stations(values, np.full(stations, 1 / stations, dtype=values.dtype))
 
 
 def sum_(parts: object) -> FloatArray:
@@ -362,6 +386,18 @@ def _renew(state: EdgeState, ground: Ground, rows: NDArray[np.int_], radius_um: 
     state.lean_rad[rows] = 0.0
 
 
+def rules_of(retire: RetireRule | Sequence[RetireRule]) -> tuple[RetireRule, ...]:
+    """One rule or several as a tuple."""
+    rules = (retire,) if isinstance(retire, RetireRule) else retire
+    remedy = "Give one, such as WidthFraction(), or several in a tuple."
+    instance("retire", rules, (list, tuple), remedy)
+    if not rules:
+        raise EdgekitError("retire needs a rule", retire, remedy)
+    for rule in rules:
+        instance("retire", rule, RetireRule, remedy)
+    return tuple(rules)
+
+
 def live_runs(
     blade: Blade,
     method: Method,
@@ -403,10 +439,10 @@ def live_runs(
     >>> lives.sessions.shape, bool((lives.ended_by >= 0).all())
     ((300,), True)
     """
-    if not rules:
-        raise EdgekitError("retire needs a rule", rules, "Give one, such as WidthFraction().")
-    most = count("most_sessions", most_sessions)
     keys = GivenKeys(rngs) if isinstance(rngs, Sequence) else rngs
+    check_parts(blade, method, rngs[0] if isinstance(rngs, Sequence) else np.random.default_rng(0))
+    instance("use", use, Use, "Give a Use; Use() has the defaults.")
+    most = count("most_sessions", most_sessions)
     runs = len(keys)
     _hold_memory()
     bench = _Bench.of(blade, method, stations, depths, precision)
@@ -456,7 +492,7 @@ def _cycle(
         state.radius_um = use.dull(state.radius_um, kept, draws.patches[:, e])
         if use.attrition_um:
             state.inset_mm = state.inset_mm + use.attrition_um / UM_PER_MM
-    dull = mean_(state.radius_um.T.mean(axis=0) for state in states)
+    dull = mean_(_plain_mean(state.radius_um) for state in states)
     done = sharpen_runs(
         bench.grounds,
         states,
@@ -481,9 +517,13 @@ class Life:
 
     blade: Blade
     method: Method
+    rules: tuple[RetireRule, ...]
     sessions: int
     history: pd.DataFrame
     status: str
+
+    def __repr__(self) -> str:
+        return f"{self.blade.name}, {self.method.name}: {self.sessions} sessions; {self.status}"
 
     def _repr_html_(self) -> str:
         from html import escape
@@ -499,7 +539,7 @@ def live(
     method: Method,
     *,
     use: Use | None = None,
-    retire: RetireRule | tuple[RetireRule, ...] = DEFAULT_RULES,
+    retire: RetireRule | Sequence[RetireRule] = DEFAULT_RULES,
     rng: np.random.Generator,
     most_sessions: int = int(value("most_sessions")),
     stations: int = LIFE_STATIONS,
@@ -512,7 +552,7 @@ def live(
     blade, method : Blade, Method
     use : Use, optional
         What happens between sessions.
-    retire : RetireRule or tuple of them
+    retire : RetireRule or sequence of them
         The first that is used up ends the life.
     rng : numpy.random.Generator
     most_sessions, stations, depths : int
@@ -532,11 +572,11 @@ def live(
     """
     import pandas as pd
 
-    rules = retire if isinstance(retire, tuple) else (retire,)
+    rules = rules_of(retire)
     lives = live_runs(
         blade,
         method,
-        use=use or Use(),
+        use=Use() if use is None else use,
         rules=rules,
         rngs=[rng],
         most_sessions=most_sessions,
@@ -555,6 +595,7 @@ def live(
     return Life(
         blade=blade,
         method=method,
+        rules=rules,
         sessions=int(lives.sessions[0]),
         history=history,
         status=status,

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from edgekit.checks import FloatArray, positive
+from edgekit.checks import FloatArray, instance, positive
 from edgekit.contact.facets import spread
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
@@ -27,8 +27,8 @@ from edgekit.wear.ground import (
     deepest_plane,
     ground_of,
     inset_at,
-    line_sum,
     of_plane,
+    over_stations,
     runs_last,
     seat,
     volume,
@@ -46,6 +46,7 @@ __all__ = [
     "Session",
     "SessionRuns",
     "aim_at",
+    "check_parts",
     "new_state",
     "sharpen",
     "sharpen_runs",
@@ -55,6 +56,8 @@ UM_PER_MM = 1000.0
 LEAST_WEIGHT = 0.1  # a seating that presses less than a tenth of the usual is no seating
 ROUNDING_MM = 1e-9
 FLOAT32_ROUNDING_MM = 5e-6  # heights of some millimetres hold 24 bits
+LEAST_STEEL_MM3 = 1e-9  # a hundred-thousandth of the smallest stroke: rounding, not grinding
+ROUNDING = 1e-9  # relative: a law that adds nothing may still round
 SHARPEN_STATIONS = 400
 SHARPEN_DEPTHS = 16
 
@@ -190,6 +193,11 @@ class _Ground1(NamedTuple):
     reached: NDArray[np.bool_]
 
 
+def _is_dull(state: EdgeState, fresh_um: FloatArray) -> NDArray[np.bool_]:
+    """Where (R, S) an edge is blunter than grinding leaves it; elsewhere nothing calls for any."""
+    return np.asarray(state.radius_um > fresh_um[:, None] * (1 + ROUNDING))
+
+
 def _rounding_mm(values: FloatArray) -> float:
     return FLOAT32_ROUNDING_MM if values.dtype == np.float32 else ROUNDING_MM
 
@@ -204,20 +212,23 @@ def _grind_side(
 ) -> _Ground1:
     """Grind one edge's lateral surface until sharp; `fresh_um` (R,) is the radius left."""
     before = state.at(ground)
+    dull = _is_dull(state, fresh_um)
     goal = before + state.radius_um / np.tan(state.internal_angle_rad / 2) / UM_PER_MM
     seating = seat(ground, state.inset_mm, normals)
     alone = advance_needed(seating, state.drop_mm, goal)
+    if not dull.all():
+        np.copyto(alone, 0.0, where=~dull[:, None, :])
     largest = method.largest_advance_um / UM_PER_MM
     advance, reached = _advance(alone, weight, ground.share_mm, method, largest)
     inset, reach = cut(ground, state.inset_mm, seating, advance, state.drop_mm)
     deepest, active = deepest_plane(reach)
     ground_here = deepest > before
-    sharp = np.maximum(before, deepest) >= goal - _rounding_mm(goal)
+    sharp = ~dull | (np.maximum(before, deepest) >= goal - _rounding_mm(goal))
     fall = of_plane(seating.fall, active)
     opening = np.arctan2(np.sqrt(np.maximum((1 - fall) * (1 + fall), 0.0)), -fall)
     after = EdgeState(
         inset_mm=inset,
-        radius_um=np.where(sharp, fresh_um[:, None], state.radius_um),
+        radius_um=np.where(dull & sharp, fresh_um[:, None], state.radius_um),
         angle_rad=np.where(ground_here, opening, state.angle_rad),
         drop_mm=state.drop_mm,
         lean_rad=state.lean_rad,
@@ -277,9 +288,11 @@ def _grind_face(
     errors = [tilt * place[:, 0] + pitch * place[:, 1] for place, _ in slopes]
     highest = np.max([error.max(axis=1) for error in errors], axis=0)[:, None]
     errors = [error - highest for error in errors]
+    dull = [_is_dull(state, fresh_um) for state in states]
+    depths = [s.radius_um * (1 + np.cos(s.internal_angle_rad)) / UM_PER_MM for s in states]
     needs = [
-        state.radius_um * (1 + np.cos(state.internal_angle_rad)) / UM_PER_MM - error
-        for state, error in zip(states, errors, strict=True)
+        np.where(blunt, depth - error, 0.0)
+        for blunt, depth, error in zip(dull, depths, errors, strict=True)
     ]
     share = np.concatenate([ground.share_mm for ground in grounds])
     advance = _share_quantile(np.concatenate(needs, axis=1), share, method.sharp_target)
@@ -287,15 +300,15 @@ def _grind_face(
     reached = advance <= largest
     advance = np.clip(advance, 0.0, largest)
     results = []
-    for ground, state, error, need, (_, into) in zip(
-        grounds, states, errors, needs, slopes, strict=True
+    for ground, state, error, need, blunt, (_, into) in zip(
+        grounds, states, errors, needs, dull, slopes, strict=True
     ):
         deeper = np.maximum(advance[:, None] + error, 0.0)
         sharp = advance[:, None] >= need - _rounding_mm(need)
         lean = np.arctan(tilt * into[:, 0] + pitch * into[:, 1])
         after = EdgeState(
             inset_mm=state.inset_mm,
-            radius_um=np.where(sharp, fresh_um[:, None], state.radius_um),
+            radius_um=np.where(blunt & sharp, fresh_um[:, None], state.radius_um),
             angle_rad=state.angle_rad,
             drop_mm=state.drop_mm + deeper,
             lean_rad=np.where(deeper > 0, lean, state.lean_rad),
@@ -303,7 +316,7 @@ def _grind_face(
         inset = after.at(ground)
         reach = ground.half_width_mm * 2 / len(grounds)
         strip = np.maximum(reach - inset, 0.0) * (1 - ground.plan_curvature * (reach + inset) / 2)
-        steel = line_sum(strip * deeper, ground.share_mm)
+        steel = over_stations(strip * deeper, ground.share_mm)
         active = np.where(deeper > 0, 0, -1)
         results.append(_Ground1(after, sharp, active, steel, advance, reached))
     return results
@@ -345,7 +358,7 @@ def sharpen_runs(
     taken = method.removal_mm3_per_stroke * method.removal_gsd**kept.removal
     surfaces = 1 if method.target is Target.FACE else len(results)
     strokes = np.maximum(steel / taken, float(method.planes * surfaces))
-    strokes = np.where(steel > 0, strokes, 0.0)
+    strokes = np.where(steel > LEAST_STEEL_MM3, strokes, 0.0)
     return SessionRuns(
         edges=tuple(results),
         passes=np.ceil(strokes / (method.placements * surfaces)),
@@ -372,6 +385,8 @@ class EdgeSession:
         The seating of the stone that formed the edge; -1 where none reached it.
     depth_mm, inset_mm : array (V, S)
         The lateral surface afterwards: inset at depths below the new blade's face.
+    new_inset_mm : array (V, S)
+        The same before the session.
     share_mm : array (S,)
         Length of edge that each station stands for.
     """
@@ -384,6 +399,7 @@ class EdgeSession:
     active: NDArray[np.int_]
     depth_mm: FloatArray
     inset_mm: FloatArray
+    new_inset_mm: FloatArray
     share_mm: FloatArray
 
     @property
@@ -440,6 +456,16 @@ class Session:
     advance_um: float
     status: str
 
+    def __repr__(self) -> str:
+        edges = "; ".join(
+            f"{name} loses {e.mean_recession_um:.1f} µm (deepest {e.deepest_recession_um:.1f})"
+            for name, e in self.edges.items()
+        )
+        return (
+            f"{self.method.name}: {edges}; {self.passes} passes, {self.seconds:.0f} s, "
+            f"{self.steel_mg:.2f} mg; {self.status}"
+        )
+
     def _repr_html_(self) -> str:
         from html import escape
 
@@ -455,6 +481,13 @@ class Session:
             "<th>mean loss, µm</th><th>deepest, µm</th><th>sharp</th><th>angle, °</th></tr>"
             f"{rows}</table>"
         )
+
+
+def check_parts(blade: object, method: object, rng: object) -> None:
+    """Refuse anything but a blade, a method and a generator."""
+    instance("blade", blade, Blade, "Give a blade, such as patterns.universal_curette().")
+    instance("method", method, Method, "Give a method, such as methods.freehand().")
+    instance("rng", rng, np.random.Generator, "Give numpy.random.default_rng(seed).")
 
 
 def sharpen(
@@ -492,11 +525,12 @@ def sharpen(
     >>> done.status, bool(done.edges["left"].mean_recession_um > 5.2)
     ('sharp', True)
     """
-    positive("dull_radius_um", dull_radius_um, "Give the edge radius in micrometres.")
+    check_parts(blade, method, rng)
+    radius = positive("dull_radius_um", dull_radius_um, "Give the edge radius in micrometres.")
     grounds = [ground_of(blade, name, stations=stations, depths=depths) for name in blade.edges]
     states = [new_state(ground, 1) for ground in grounds]
     for state in states:
-        state.radius_um = np.full_like(state.radius_um, dull_radius_um)
+        state.radius_um = np.full_like(state.radius_um, radius)
     kept = draw_kept([rng])
     draws = draw_session([rng], edges=len(grounds), seatings=method.planes)
     aims = [aim_at(ground, method) for ground in grounds]
@@ -528,5 +562,6 @@ def _edge_session(ground: Ground, result: _Ground1) -> EdgeSession:
         active=result.active[0],
         depth_mm=ground.depth_mm,
         inset_mm=state.inset_mm[:, 0],
+        new_inset_mm=ground.inset_mm,
         share_mm=ground.share_mm,
     )
