@@ -135,14 +135,13 @@ def _indices(blocks: FloatArray) -> FloatArray:
     """
     from scipy.stats import sobol_indices
 
-    still = np.ptp(blocks, axis=(1, 2)) == 0
-    safe = blocks.copy()
-    safe[still] += np.arange(blocks.shape[2]) % 2  # any variance at all, overwritten below
-    values = {"f_A": safe[:, 0], "f_B": safe[:, 1], "f_AB": np.moveaxis(safe[:, 2:], 1, 0)}
+    twice = np.concatenate(
+        [blocks, blocks[:1]]
+    )  # a lone output of a lone input would lose its axes
+    values = {"f_A": twice[:, 0], "f_B": twice[:, 1], "f_AB": np.moveaxis(twice[:, 2:], 1, 0)}
     found = sobol_indices(func=values, n=blocks.shape[2])  # type: ignore[arg-type]
-    both = np.stack([found.first_order, found.total_order]).reshape(2, len(blocks), -1)
-    both[:, still] = 0.0
-    return both
+    both = np.stack([found.first_order, found.total_order])
+    return np.asarray(both.reshape(2, len(twice), -1)[:, :-1])
 
 
 def sensitivity(

@@ -1,0 +1,232 @@
+"""The kernel as first written: whole arrays at once, nothing skipped, nothing kept in cache.
+
+The oracle of the quick one. Only what was rewritten for speed stands here; what is shared (the state, the
+face's grinding, reading the edge off a field) comes from the package.
+"""
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from edgekit.checks import FloatArray
+from edgekit.contact.facets import GRAZING
+from edgekit.evidence_table import value
+from edgekit.geometry import vectors as vec
+from edgekit.wear.draws import Kept, SessionDraws
+from edgekit.wear.ground import LEAST_CURVATURE, Ground
+from edgekit.wear.method import Method, Stop, Target
+from edgekit.wear.session import (
+    LEAST_STEEL_MM3,
+    LEAST_WEIGHT,
+    ROUNDING_MM,
+    UM_PER_MM,
+    Aim,
+    EdgeState,
+    SessionRuns,
+    _grind_face,
+    _Ground1,
+    _is_dull,
+)
+
+
+class Seating(NamedTuple):
+    """Planes laid against a blade: (R, P, S) terms of u = base - v slope, and their support (R, P).
+
+    ``base`` and ``slope`` are per unit of facing; ``facing`` is -n·b, infinite where the plane is
+    seen from behind, so that such a station is neither cut nor waited for.
+    """
+
+    base: FloatArray
+    slope: FloatArray
+    facing: FloatArray
+    support: FloatArray
+
+
+def seat(ground: Ground, inset: FloatArray, normals: FloatArray) -> Seating:
+    """Lay planes of unit `normals` (R, P, 3) against the field `inset` (V, R, S)."""
+    height = normals @ ground.position.T
+    fall = normals @ ground.face.T
+    facing = -(normals @ ground.inward.T)
+    behind = facing <= GRAZING
+    touch = np.full_like(height, -np.inf)
+    for depth, row in zip(ground.depth_mm, inset, strict=True):
+        np.maximum(touch, height - depth * fall - facing * row[:, None, :], out=touch)
+    touch[behind] = -np.inf
+    facing = np.where(behind, np.inf, facing)
+    return Seating(height / facing, fall / facing, facing, touch.max(axis=2))
+
+
+def advance_needed(seating: Seating, drop: FloatArray, goal: FloatArray) -> FloatArray:
+    """Advance (R, P, S) [mm] past first touch with which each plane alone brings the edge to a goal.
+
+    `drop` (R, S) is how far the face lies below the new one, `goal` (R, S) the inset wanted there.
+    Infinite where a plane faces away.
+    """
+    level = seating.base - drop[:, None, :] * seating.slope
+    with np.errstate(invalid="ignore"):
+        short = seating.support[:, :, None] - (level - goal[:, None, :]) * seating.facing
+    return np.where(np.isfinite(seating.facing), short, np.inf)
+
+
+def cut(
+    ground: Ground, inset: FloatArray, seating: Seating, advance: FloatArray, drop: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Grind: the field after the planes advance by `advance` (R, P) [mm].
+
+    Returns
+    -------
+    inset : array (V, R, S)
+    reach : array (R, P, S)
+        Inset at which each plane meets the face; -inf where it faces away.
+    """
+    faced = np.isfinite(seating.support)  # a plane turned away from every station cuts nothing
+    offset = np.where(faced, seating.support - advance, 0.0)[:, :, None]
+    base = seating.base - offset / seating.facing
+    away = ~np.isfinite(seating.facing)
+    base[away] = -np.inf
+    after = np.empty_like(inset)
+    for v, depth in enumerate(ground.depth_mm):
+        np.maximum(inset[v], (base - depth * seating.slope).max(axis=1), out=after[v])
+    return after, base - drop[:, None, :] * seating.slope
+
+
+def volume(ground: Ground, before: FloatArray, after: FloatArray) -> FloatArray:
+    """Steel (R,) [mm³] between two fields.
+
+    ∫∫ (h₁ - h₀)(1 - κ (h₁ + h₀)/2) dv ds: inward of a curved edge the area element shrinks by 1 - κu.
+    Past the centre of curvature nothing is left to take, so both insets end there.
+    """
+    kappa = np.maximum(ground.plan_curvature, LEAST_CURVATURE)
+    high, low = np.minimum(after, 1 / kappa), np.minimum(before, 1 / kappa)
+    thick = (high - low) * (1 - ground.plan_curvature * (high + low) / 2)
+    over_depth = (thick[1:] + thick[:-1]).sum(axis=0) / 2 * ground.step_mm
+    return over_depth @ ground.share_mm
+
+
+def _planes(
+    ground: Ground, aim: Aim, method: Method, kept: Kept, draws: SessionDraws, edge: int, turn: int
+) -> tuple[FloatArray, FloatArray]:
+    """Unit normals (R, P, 3) of the seatings, and each one's share (R, P) of the advance."""
+    z = draws.seatings[:, edge, : method.planes]
+    tilt, swing, shift, depth = (
+        term.of(kept.hand[:, i], draws.setup[:, i], kept.skill, z[:, :, i])
+        for i, term in enumerate(method.hand.terms)
+    )
+    phase = method.marks.phase(turn, draws.phase[:, edge])
+    number = np.repeat(np.arange(method.placements), method.seatings)
+    place = np.interp((number + phase[:, None]) / method.placements, aim.share, aim.arc_mm)
+    place = np.clip(place + shift, 0.0, ground.arc_mm[-1])
+    at = place / (ground.arc_mm[1] - ground.arc_mm[0])
+    i = np.minimum(at.astype(int), len(ground.arc_mm) - 2)
+    part = (at - i)[..., None]
+    normal = aim.normals[i] + part * (aim.normals[i + 1] - aim.normals[i])
+    along = ground.tangent[i] + part * (ground.tangent[i + 1] - ground.tangent[i])
+    opening = -ground.edge.side * vec.cross(along, normal)
+    turned = (
+        normal
+        + np.tan(np.radians(tilt))[..., None] * opening
+        + np.tan(np.radians(swing))[..., None] * along
+    )
+    return vec.unit(turned), np.maximum(1 + depth, LEAST_WEIGHT)
+
+
+def _share_quantile(need: FloatArray, share: FloatArray, target: float) -> FloatArray:
+    """The least value (R,) that covers `target` of the total share of `need` (R, S)."""
+    order = np.argsort(need, axis=1)
+    covered = np.cumsum(share[order], axis=1)
+    first = np.argmax(covered >= target * share.sum() * (1 - 1e-12), axis=1)
+    return np.asarray(np.take_along_axis(need, order, axis=1)[np.arange(len(need)), first])
+
+
+def _grind_side(
+    ground: Ground,
+    state: EdgeState,
+    method: Method,
+    normals: FloatArray,
+    weight: FloatArray,
+    fresh_um: FloatArray,
+) -> _Ground1:
+    """Grind one edge's lateral surface until sharp; `fresh_um` (R,) is the radius left."""
+    before = state.at(ground)
+    dull = _is_dull(state, fresh_um)
+    goal = before + state.radius_um / np.tan(state.internal_angle_rad / 2) / UM_PER_MM
+    seating = seat(ground, state.inset_mm, normals)
+    alone = advance_needed(seating, state.drop_mm, goal)
+    alone = np.where(dull[:, None, :], alone, 0.0)
+    largest = method.largest_advance_um / UM_PER_MM
+    advance, reached = _advance(alone, weight, ground.share_mm, method, largest)
+    inset, reach = cut(ground, state.inset_mm, seating, advance, state.drop_mm)
+    active = np.argmax(reach, axis=1)
+    deepest = np.take_along_axis(reach, active[:, None], axis=1)[:, 0]
+    ground_here = deepest > before
+    sharp = ~dull | (np.maximum(before, deepest) >= goal - ROUNDING_MM)
+    normal = np.take_along_axis(normals, active[:, :, None], axis=1)
+    face = ground.face
+    opening = np.arctan2(vec.norm(vec.cross(face, normal)), -vec.dot(face, normal))
+    after = EdgeState(
+        inset_mm=inset,
+        radius_um=np.where(dull & sharp, fresh_um[:, None], state.radius_um),
+        angle_rad=np.where(ground_here, opening, state.angle_rad),
+        drop_mm=state.drop_mm,
+        lean_rad=state.lean_rad,
+    )
+    steel = volume(ground, state.inset_mm, inset)
+    active = np.where(ground_here, active, -1)
+    return _Ground1(after, sharp, active, steel, advance.max(axis=1), reached)
+
+
+def _advance(
+    alone: FloatArray, weight: FloatArray, share: FloatArray, method: Method, largest: float
+) -> tuple[FloatArray, np.ndarray]:
+    """Advance (R, P) of each plane, and whether the target is reached (R,).
+
+    `alone` (R, P, S) is what each plane would need by itself. Grinding all alike, the stated share is
+    a quantile of the least need along the edge. Stopping at each placement, a plane advances to the largest need
+    among the stretches it serves with less than any other, plus its overshoot.
+    """
+    if method.stop is Stop.ALL:
+        alone = alone / weight[:, :, None]
+    least = alone.min(axis=1)
+    whole = _share_quantile(least, share, method.sharp_target)
+    reached = whole <= largest
+    whole = np.clip(whole, 0.0, largest)
+    if method.stop is Stop.ALL:
+        return whole[:, None] * weight, reached
+    mine = (alone <= least[:, None, :]) & (least <= whole[:, None])[:, None, :]
+    each = np.where(mine, alone, 0.0).max(axis=2, initial=0.0)
+    return each * np.maximum(weight, 1.0), reached
+
+
+def sharpen_runs(
+    grounds: Sequence[Ground],
+    states: Sequence[EdgeState],
+    aims: Sequence[Aim],
+    method: Method,
+    *,
+    kept: Kept,
+    draws: SessionDraws,
+    turn: int,
+    fresh_um: FloatArray,
+) -> SessionRuns:
+    """One session of many runs at once: the kernel behind `sharpen`, `live` and all studies."""
+    if method.target is Target.FACE:
+        results = _grind_face(grounds, states, method, kept, draws, fresh_um)
+    else:
+        results = []
+        for e, (ground, state, aim) in enumerate(zip(grounds, states, aims, strict=True)):
+            normals, weight = _planes(ground, aim, method, kept, draws, e, turn)
+            results.append(_grind_side(ground, state, method, normals, weight, fresh_um))
+    steel = np.sum([result.volume for result in results], axis=0)
+    taken = method.removal_mm3_per_stroke * method.removal_gsd**kept.removal
+    surfaces = 1 if method.target is Target.FACE else len(results)
+    strokes = np.maximum(steel / taken, float(method.planes * surfaces))
+    strokes = np.where(steel > LEAST_STEEL_MM3, strokes, 0.0)
+    return SessionRuns(
+        edges=tuple(results),
+        passes=np.ceil(strokes / (method.placements * surfaces)),
+        seconds=strokes * method.seconds_per_stroke
+        + method.setup_seconds * method.guide.setups * surfaces,
+        steel_mg=steel * value("steel_density_mg_per_mm3"),
+        reached=np.all([result.reached for result in results], axis=0),
+    )

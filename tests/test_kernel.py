@@ -1,0 +1,175 @@
+"""The quick kernel against the plain one, and against itself in other company."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+import edgekit as ek
+from edgekit.wear import life
+from edgekit.wear.draws import AHEAD, Deck, GivenKeys, SeededKeys, run_rng
+from edgekit.wear.ground import deepest_plane, over_stations
+from edgekit.wear.life import live_runs
+from edgekit.wear.method import ErrorTerm, Hand
+from edgekit.wear.retire import DEFAULT_RULES
+from tests import plain_kernel
+
+# A life chains some ten sessions of sums of a few terms, each rounded to 1e-16 of millimetres.
+PLAIN = 1e-12
+FLOAT32_UM = 0.05  # of a mean loss a session: a run may end a session earlier or later
+SMALL = {"stations": 33, "depths": 5}
+
+BLADES = {
+    "area-specific": ek.patterns.area_specific_curette,
+    "universal": ek.patterns.universal_curette,
+    "sickle": ek.patterns.straight_sickle,
+    "hoe": ek.patterns.hoe,
+}
+METHODS = {
+    "each placement": ek.methods.freehand(seatings=1),
+    "all alike": ek.methods.freehand(seatings=2, stop=ek.Stop.ALL, placements=5),
+    "shifted marks": ek.methods.held(15.0, placements=9, marks=ek.Marks.SHIFTED),
+    "whole edge": dataclasses.replace(ek.methods.bench_stone(), sharp_target=1.0),
+}
+
+
+def lives(blade, method, runs, *, seed=3, **options):
+    settings = {"use": ek.Use(), "rules": DEFAULT_RULES, "most_sessions": 7} | SMALL | options
+    keys = settings.pop("keys", SeededKeys(seed, runs=runs))
+    return live_runs(blade, method, rngs=keys, **settings)
+
+
+@pytest.mark.parametrize("method", METHODS)
+@pytest.mark.parametrize("blade", BLADES)
+def test_lives_equal_those_of_the_plain_kernel(blade, method, monkeypatch):
+    quick = lives(BLADES[blade](), METHODS[method], 19)
+    monkeypatch.setattr(life, "sharpen_runs", plain_kernel.sharpen_runs)
+    plain = lives(BLADES[blade](), METHODS[method], 19)
+    np.testing.assert_array_equal(quick.sessions, plain.sessions)
+    for name, track in plain.tracks.items():
+        scale = np.nanmax(np.abs(track))
+        np.testing.assert_allclose(
+            quick.tracks[name], track, rtol=PLAIN, atol=PLAIN * max(scale, 1.0), err_msg=name
+        )
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_a_run_is_the_same_to_the_last_bit_in_any_company(method, monkeypatch):
+    """Alone, in blocks of three, and among more than there are places for."""
+    blade, how = ek.patterns.universal_curette(), METHODS[method]
+    together = lives(blade, how, 11)
+    monkeypatch.setattr(life, "MAX_RUNS_AT_ONCE", 3)
+    in_threes = lives(blade, how, 11)
+    alone = [lives(blade, how, 1, keys=SeededKeys(3, first=i, runs=1)) for i in range(11)]
+    for name in together.final:
+        for part in ("final", "average"):
+            whole = getattr(together, part)[name]
+            assert whole.tobytes() == getattr(in_threes, part)[name].tobytes(), name
+            one_by_one = np.concatenate([getattr(one, part)[name] for one in alone])
+            assert whole.tobytes() == one_by_one.tobytes(), name
+    np.testing.assert_array_equal(together.sessions, [one.sessions[0] for one in alone])
+
+
+def test_histories_agree_with_the_sums():
+    found = lives(ek.patterns.hoe(), METHODS["each placement"], 40)
+    for name, track in found.tracks.items():
+        np.testing.assert_allclose(np.nanmean(track, axis=1), found.mean(name), rtol=1e-12)
+        ends = track[np.arange(40), found.sessions - 1]
+        np.testing.assert_array_equal(ends, found.last(name))
+    few = lives(ek.patterns.hoe(), METHODS["each placement"], 40, histories=3)
+    for name, track in few.tracks.items():
+        assert track.shape[0] == 3
+        width = track.shape[1]
+        np.testing.assert_array_equal(track, found.tracks[name][:3, :width])
+
+
+def test_single_precision_changes_the_mean_loss_by_less_than_stated():
+    blade, how = ek.patterns.area_specific_curette(), METHODS["each placement"]
+    double, single = (
+        lives(blade, how, 200, precision=kind, most_sessions=30)
+        for kind in (np.float64, np.float32)
+    )
+    loss = [one.last("mean_width_um") / one.sessions for one in (double, single)]
+    assert abs(loss[0].mean() - loss[1].mean()) < FLOAT32_UM
+    assert (double.sessions == single.sessions).mean() > 0.98
+    assert (loss[0] != loss[1]).any()
+
+
+def test_seeded_keys_are_those_of_the_runs_own_generators():
+    seeded, given = SeededKeys(5, first=2, runs=4), GivenKeys([run_rng(5, i) for i in range(2, 6)])
+    for i in range(4):
+        np.testing.assert_array_equal(seeded.key(i), given.key(i))
+
+
+def test_draws_do_not_depend_on_how_many_seatings_are_drawn():
+    """Common random numbers: the first placements of a long method are those of a short one."""
+    decks = [Deck(SeededKeys(1, runs=2), edges=2, seatings=n, places=2) for n in (3, 10)]
+    both = np.arange(2)
+    kept = [deck.deal(both, both) for deck in decks]
+    np.testing.assert_array_equal(kept[0].hand, kept[1].hand)
+    for turn in range(AHEAD + 2):
+        short, long = (deck.session(both, np.full(2, turn)) for deck in decks)
+        np.testing.assert_array_equal(short.seatings, long.seatings[:, :, :3])
+        np.testing.assert_array_equal(short.patches, long.patches)
+        np.testing.assert_array_equal(short.setup, long.setup)
+        np.testing.assert_array_equal(short.phase, long.phase)
+
+
+def test_draws_are_uniform_and_normal():
+    """Source: scipy.stats.kstest; all draws of a session, over sessions and runs."""
+    from scipy.stats import kstest
+
+    runs = 400
+    deck = Deck(SeededKeys(11, runs=runs), edges=1, seatings=2, places=runs)
+    places = np.arange(runs)
+    kept = deck.deal(places, places)
+    draws = [deck.session(places, np.full(runs, turn)) for turn in range(AHEAD + 1)]
+    normal = np.concatenate(
+        [
+            kept.hand.ravel(),
+            *(d.seatings.ravel() for d in draws),
+            *(d.patches.ravel() for d in draws),
+        ]
+    )
+    assert kstest(normal, "norm").pvalue > 1e-3
+    assert kstest(np.concatenate([d.phase.ravel() for d in draws]), "uniform").pvalue > 1e-3
+    first, second = draws[0].patches.ravel(), draws[AHEAD].patches.ravel()
+    assert abs(np.corrcoef(first, second)[0, 1]) < 4 / np.sqrt(len(first))
+
+
+@pytest.mark.parametrize("shape", [(1, 4, 7), (5, 1, 3), (6, 9, 11)])
+def test_the_deepest_plane_is_the_first_of_the_largest(shape):
+    """Source: numpy's max and argmax, ties and planes that face away included."""
+    reach = np.random.default_rng(2).integers(0, 4, shape).astype(float)
+    reach[:, 0] = -np.inf
+    deepest, plane = deepest_plane(reach)
+    np.testing.assert_array_equal(deepest, reach.max(axis=1))
+    np.testing.assert_array_equal(plane, reach.argmax(axis=1))
+
+
+def test_sums_over_stations_do_not_depend_on_layout_or_company():
+    rng = np.random.default_rng(4)
+    values, weights = rng.normal(size=(9, 64)), rng.normal(size=64)
+    whole = over_stations(values, weights)
+    assert whole.tobytes() == over_stations(np.asfortranarray(values), weights).tobytes()
+    for r in range(9):
+        assert over_stations(values[r : r + 1], weights)[0] == whole[r]
+    np.testing.assert_allclose(whole, values @ weights, rtol=1e-12)
+
+
+def test_a_life_by_itself_is_the_one_of_a_study():
+    """`live` with the generator of run 4 is life 4 of a comparison."""
+    blade, how = ek.patterns.hoe(), METHODS["each placement"]
+    study = ek.compare(blade, [how], runs=6, seed=8, **SMALL).lives[0]
+    one = ek.live(blade, how, rng=run_rng(8, 4), **SMALL)
+    assert one.sessions == study.sessions[4]
+    column = one.history["mean_width_um"].to_numpy()
+    np.testing.assert_array_equal(column, study.tracks["mean_width_um"][4, : one.sessions])
+
+
+def test_a_generator_that_lives_twice_lives_two_lives():
+    rng = np.random.default_rng(1)
+    hand = Hand(tilt_deg=ErrorTerm(sd=2.0))
+    method = ek.methods.freehand(seatings=1, hand=hand)
+    first, second = (ek.live(ek.patterns.hoe(), method, rng=rng, **SMALL) for _ in range(2))
+    assert not first.history.equals(second.history)

@@ -1,0 +1,131 @@
+"""Shares of variance, swings and numbers of runs, against closed forms."""
+
+import numpy as np
+import pytest
+
+import edgekit as ek
+from edgekit.study.sensitivity import variance_shares
+
+TASK = ek.LifeTask(
+    blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1), stations=16, depths=4
+)
+A, B = 7.0, 0.1
+# Ishigami & Homma 1990; Saltelli et al. 2008, Global Sensitivity Analysis, section 4 (from memory):
+# variances of sin x₁ + A sin² x₂ + B x₃⁴ sin x₁ on (-π, π)³, which integrate in closed form.
+_V1 = (1 + B * np.pi**4 / 5) ** 2 / 2
+_V2 = A**2 / 8
+_V13 = B**2 * np.pi**8 * (1 / 18 - 1 / 50)
+_V = _V1 + _V2 + _V13
+FIRST = np.array([_V1, _V2, 0.0]) / _V
+TOTAL = np.array([_V1 + _V13, _V2, _V13]) / _V
+CUBE = dict.fromkeys(("x1", "x2", "x3"), (-np.pi, np.pi))
+
+
+def ishigami(x):
+    y = np.sin(x[:, 0]) + A * np.sin(x[:, 1]) ** 2 + B * x[:, 2] ** 4 * np.sin(x[:, 0])
+    return np.stack([y, 5 - 2 * y], axis=1)
+
+
+def test_shares_of_variance_of_the_ishigami_function():
+    table = variance_shares(ishigami, CUBE, ["y", "line of y"], points=4096, seed=3)
+    for output in ("y", "line of y"):
+        mine = table[table["output"] == output]
+        np.testing.assert_allclose(mine["first"], FIRST, atol=0.02)
+        np.testing.assert_allclose(mine["total"], TOTAL, atol=0.02)
+
+
+def test_intervals_cover_the_true_shares():
+    """Of 30 tables of 6 shares each, 95 % intervals should hold about 171; Sobol points scatter less."""
+    held = 0
+    for seed in range(30):
+        table = variance_shares(ishigami, CUBE, ["y", "z"], points=128, seed=seed).iloc[:3]
+        for kind, truth in (("first", FIRST), ("total", TOTAL)):
+            held += int(((table[f"{kind}_low"] <= truth) & (truth <= table[f"{kind}_high"])).sum())
+    assert held >= 160
+
+
+def test_an_output_that_does_not_vary_has_no_shares():
+    table = variance_shares(lambda x: x[:, :1] * 0, {"a": (0.0, 1.0)}, ["y"], points=16, seed=1)
+    assert (table[["first", "total"]].to_numpy() == 0).all()
+
+
+def test_strokes_decide_dulling_and_an_input_without_effect_none():
+    inputs = {"use.strokes": (15.0, 60.0), "rule.2.fraction": (0.1, 0.3)}  # no thickness is lost
+    found = ek.sensitivity(TASK, inputs, points=16, runs=8, seed=2, progress=False)
+    loss = found.table[found.table["output"] == "loss_um_per_session"].set_index("input")
+    assert loss.loc["use.strokes", "total"] > 0.9
+    assert abs(loss.loc["rule.2.fraction", "total"]) < 1e-9
+    assert len(found.samples) == 16 * 4
+    again = ek.sensitivity(TASK, inputs, points=16, runs=8, seed=2, progress=False)
+    assert found.table.equals(again.table)
+
+
+def test_a_tornado_shows_the_widest_first_and_equals_plain_comparisons():
+    inputs = {"use.patch_cv": (0.1, 0.3), "use.strokes": (15.0, 60.0)}
+    table = ek.tornado(TASK, inputs, share=0.5, runs=12, seed=3, progress=False).table
+    loss = table[table["output"] == "loss_um_per_session"]
+    assert loss["input"].iloc[0] == "use.strokes"
+    assert (loss["swing"].abs().diff().dropna() <= 0).all()
+    row = loss.iloc[0]
+    assert (row["low_value"], row["high_value"]) == (26.25, 48.75)
+    for value, where in ((26.25, "at_low"), (37.5, "base"), (48.75, "at_high")):
+        use = ek.Use(strokes=value, patch_cv=0.2)
+        alone = ek.compare(
+            ek.patterns.hoe(), [TASK.method], runs=12, seed=3, use=use, stations=16, depths=4
+        )
+        assert row[where] == pytest.approx(alone.table["loss_um_per_session"][0], rel=1e-12)
+
+
+@pytest.mark.parametrize("pilot", [5, 12])
+def test_the_number_of_runs_keeps_its_promise(pilot):
+    """Coverage of mean ± error, pilot included: at least 95 %, within the noise of 4000 trials."""
+    rng, error, trials, inside = np.random.default_rng(pilot), 0.4, 4000, 0
+    for _ in range(trials):
+        first = rng.normal(3.0, 1.0, pilot)
+        n = ek.runs_needed(first, error=error)
+        mean = (first.sum() + rng.normal(3.0, 1.0, n - pilot).sum()) / n
+        inside += abs(mean - 3.0) <= error
+    assert inside / trials > 0.95 - 3 * np.sqrt(0.95 * 0.05 / trials)
+    assert inside / trials < 0.975  # not wasteful either
+
+
+def test_the_number_of_runs_holds_for_lives():
+    """Skewed as losses are: the error of the mean stays within what was asked in 95 % of studies."""
+    table = ek.sweep(TASK, ek.full_grid({"use.strokes": [45]}), runs=6000, seed=9, progress=False)[
+        "loss_um_per_session"
+    ].to_numpy()
+    truth, error, inside, studies = table.mean(), 0.15 * table.mean(), 0, 0
+    rng = np.random.default_rng(1)
+    for _ in range(600):
+        drawn = rng.permutation(table)
+        n = ek.runs_needed(drawn[:20], error=error)
+        inside += abs(drawn[:n].mean() - truth) <= error
+        studies += 1
+    assert inside / studies > 0.93
+
+
+BAD = {
+    "points": (lambda: variance_shares(ishigami, CUBE, ["y", "z"], points=100, seed=1), "power"),
+    "shape": (lambda: variance_shares(ishigami, CUBE, ["y"], points=16, seed=1), "one row a point"),
+    "output": (
+        lambda: ek.sensitivity(
+            TASK, {"use.strokes": (15.0, 60.0)}, points=8, runs=2, seed=1, outputs=["width"],
+            progress=False), "no such output"),
+    "range that fails": (
+        lambda: ek.sensitivity(
+            TASK, {"use.patch_cv": (-1.0, 1.0)}, points=8, runs=2, seed=1, progress=False),
+        "were not lived"),
+    "share": (lambda: ek.tornado(TASK, {"use.strokes": (1.0, 2.0)}, share=0.0, seed=1), "share"),
+    "pilot": (lambda: ek.runs_needed([1.0], error=1.0), "2 runs or more"),
+    "pilot with a gap": (lambda: ek.runs_needed([1.0, np.nan], error=1.0), "finite"),
+    "error": (lambda: ek.runs_needed([1.0, 2.0], error=0.0), "above 0"),
+    "level": (lambda: ek.runs_needed([1.0, 2.0], error=1.0, level=1.0), "below 1"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", BAD)
+def test_bad_input_is_refused(case):
+    call, says = BAD[case]
+    with pytest.raises(ek.EdgekitError, match=says) as refused:
+        call()
+    assert refused.value.remedy

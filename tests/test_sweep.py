@@ -1,0 +1,399 @@
+"""Sweeps: the same bits whoever computes them, in parts that survive anything."""
+
+import dataclasses
+import json
+import subprocess
+import sys
+from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+import edgekit as ek
+from edgekit.study import sweep as module
+from edgekit.study.grid import Grid
+from edgekit.study.task import set_field
+from tests import kill_sweep
+
+TASK = ek.LifeTask(
+    blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1), stations=16, depths=4
+)
+GRID = ek.full_grid({"method.placements": [2, 5, 9], "use.strokes": [15, 45]})
+BAD_ROW = {"method.placements": -1}
+
+
+def swept(grid=GRID, *, task=TASK, runs=7, seed=1, **options):
+    return ek.sweep(task, grid, runs=runs, seed=seed, progress=False, **options)
+
+
+def same(one: pd.DataFrame, other: pd.DataFrame) -> None:
+    pd.testing.assert_frame_equal(one, other, check_exact=True)
+    for name in one.select_dtypes("number"):
+        assert one[name].to_numpy().tobytes() == other[name].to_numpy().tobytes(), name
+
+
+class Backwards(Executor):
+    """Runs what it was given last first, when the first result is asked for."""
+
+    def __init__(self):
+        self.held = []
+
+    def submit(self, fn, /, *args, **kwargs):
+        future = Future()
+        self.held.append((future, fn, args, kwargs))
+        if len(self.held) == self.expected:
+            for each, call, a, k in reversed(self.held):
+                each.set_result(call(*a, **k))
+        return future
+
+
+# ---- the same bits ----------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def plain():
+    return swept()
+
+
+def test_rows_are_tidy_and_in_the_grids_order(plain):
+    assert len(plain) == len(GRID) * 7
+    assert (plain["row"].to_numpy() == np.repeat(np.arange(6), 7)).all()
+    assert (plain["run"].to_numpy() == np.tile(np.arange(7), 6)).all()
+    assert plain["method.placements"].tolist() == np.repeat([2, 5, 9], 14).tolist()
+    assert (plain["status"] == "ok").all()
+    assert not plain.isna().any().any()
+
+
+def test_a_row_is_what_compare_gives(plain):
+    method = dataclasses.replace(TASK.method, placements=5)
+    alone = ek.compare(
+        ek.patterns.hoe(), [method], runs=7, seed=1, use=ek.Use(strokes=45), stations=16, depths=4
+    ).runs
+    mine = plain[plain["row"] == 3].reset_index(drop=True)
+    for name in ("sessions", "loss_um_per_session", "minutes_per_session", "steel_mg"):
+        np.testing.assert_array_equal(mine[name], alone[name])
+
+
+@pytest.mark.parametrize("chunk_runs", [1, 10, 21, 10_000])
+def test_chunks_of_any_size_give_the_same_bits(plain, chunk_runs):
+    same(plain, swept(chunk_runs=chunk_runs))
+
+
+def test_pieces_of_a_row_join_without_a_seam(monkeypatch):
+    whole = swept(runs=11)
+    monkeypatch.setattr(module, "PIECE_RUNS", 4)
+    same(whole, swept(runs=11))
+
+
+def test_threads_give_the_same_bits(plain):
+    with ThreadPoolExecutor(3) as pool:
+        same(plain, swept(executor=pool, chunk_runs=7))
+
+
+def test_processes_give_the_same_bits(plain):
+    with ProcessPoolExecutor(2) as pool:
+        same(plain, swept(executor=pool, chunk_runs=7))
+        assert pool.submit(abs, -1).result() == 1  # it is still the caller's
+
+
+def test_any_order_gives_the_same_bits(plain):
+    pool = Backwards()
+    pool.expected = 6
+    same(plain, swept(executor=pool, chunk_runs=7))
+
+
+def test_a_dask_cluster_gives_the_same_bits(plain):
+    """What the README does, on workers in this process to keep it short."""
+    from dask.distributed import Client, LocalCluster
+
+    with (
+        LocalCluster(
+            n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None
+        ) as cluster,
+        Client(cluster) as client,
+    ):
+        same(plain, swept(executor=client.get_executor(pure=False), chunk_runs=7))
+
+
+def test_rows_share_their_random_numbers():
+    """With nothing changed but the label of a row, lives are equal; paired differences are narrow."""
+    grid = ek.list_grid([{"use.strokes": 45, "use.patch_cv": 0.2}] * 2)
+    table = swept(grid, runs=20)
+    wide = table.pivot_table(index="run", columns="row", values="loss_um_per_session")
+    np.testing.assert_array_equal(wide[0], wide[1])
+    near = swept(ek.full_grid({"use.strokes": [45, 46]}), runs=40)
+    wide = near.pivot_table(index="run", columns="row", values="loss_um_per_session")
+    assert (wide[1] - wide[0]).std() < 0.2 * wide[0].std()
+
+
+def test_a_summary_is_that_of_the_samples(monkeypatch):
+    """Source: pandas and numpy on the tidy samples; pieces are merged on the way."""
+    samples = swept(runs=23)
+    monkeypatch.setattr(module, "PIECE_RUNS", 6)
+    summary = swept(runs=23, summary=True)
+    assert summary["lives"].tolist() == [23] * 6
+    groups = samples.groupby("row")
+    for name in module.VALUES:
+        np.testing.assert_allclose(summary[name], groups[name].mean(), rtol=1e-12)
+        np.testing.assert_allclose(summary[f"{name}_sd"], groups[name].std(), rtol=1e-9)
+        np.testing.assert_allclose(
+            summary[f"{name}_mc"], groups[name].std() / np.sqrt(23), rtol=1e-9
+        )
+    for share in (10, 50, 90):
+        wanted = groups["sessions"].apply(lambda x, q=share: np.percentile(x, q))
+        np.testing.assert_allclose(summary[f"sessions_p{share}"], wanted, rtol=1e-12)
+    same(summary, swept(runs=23, summary=True, chunk_runs=6))
+
+
+# ---- failures, never lost ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("summary", [False, True])
+def test_a_row_that_cannot_be_lived_says_so_and_the_others_live(summary):
+    grid = ek.list_grid([{"method.placements": 4}, BAD_ROW, {"method.placements": 6}])
+    table = swept(grid, runs=3, summary=summary)
+    bad = table[table["row"] == 1]
+    assert bad["status"].str.contains("EdgekitError: placements must be a whole number").all()
+    assert bad["loss_um_per_session"].isna().all()
+    assert len(bad) == (1 if summary else 3)
+    good = table[table["row"] != 1]
+    assert (good["status"] == "ok").all()
+    alone = swept(ek.list_grid([{"method.placements": 4}]), runs=3, summary=summary)
+    np.testing.assert_array_equal(
+        good[good["row"] == 0]["loss_um_per_session"], alone["loss_um_per_session"]
+    )
+
+
+class Dropping(Executor):
+    """Loses the second call, as a worker that dies does."""
+
+    calls = 0
+
+    def submit(self, fn, /, *args, **kwargs):
+        self.calls += 1
+        future = Future()
+        if self.calls == 2:
+            future.set_exception(ConnectionError("worker\n lost"))
+        else:
+            future.set_result(fn(*args, **kwargs))
+        return future
+
+
+def test_a_lost_worker_is_a_status_and_is_made_good_on_resuming(plain, tmp_path):
+    table = swept(executor=Dropping(), chunk_runs=7, out=tmp_path)
+    lost = table["status"] == "failed: ConnectionError: worker lost"
+    assert lost.sum() == 7
+    assert set(table[lost]["row"]) == {1}
+    same(plain, swept(chunk_runs=7, out=tmp_path))
+
+
+def test_ctrl_c_leaves_what_is_done(plain, monkeypatch, tmp_path):
+    done = []
+    lived = module._live_chunk
+
+    def interrupted(task, chunk):
+        if len(done) == 4:
+            raise KeyboardInterrupt
+        done.append(chunk)
+        return lived(task, chunk)
+
+    monkeypatch.setattr(module, "_live_chunk", interrupted)
+    with pytest.warns(UserWarning, match="2 of 6 chunks not run"):
+        table = swept(chunk_runs=7, out=tmp_path)
+    assert (table["status"].iloc[:28] == "ok").all()
+    assert (table["status"].iloc[28:] == "not run: interrupted").all()
+    monkeypatch.setattr(module, "_live_chunk", lived)
+    same(plain, swept(chunk_runs=7, out=tmp_path))
+
+
+# ---- kill and resume ----------------------------------------------------------------------------
+
+
+def files(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+def test_a_folder_gives_back_the_same_bits(plain, tmp_path):
+    same(plain, swept(out=tmp_path, chunk_runs=7))
+    same(plain, swept(out=tmp_path, chunk_runs=7))
+    assert len(files(tmp_path)) == 7  # six parts and a manifest
+
+
+def test_finished_parts_are_not_computed_again(tmp_path, monkeypatch):
+    first = swept(out=tmp_path, chunk_runs=7)
+    monkeypatch.setattr(module, "_live_chunk", None)
+    same(first, swept(out=tmp_path, chunk_runs=7))
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda text: text[: len(text) // 2],
+        lambda text: text.replace(b",", b";", 1),
+        lambda text: text[:-3] + b"9" + text[-2:],
+        lambda _: b"",
+        lambda text: b"\xff" + text,
+        lambda text: text.replace(text[2:10], b"00000000", 1),
+        lambda text: text + b"0,0\n",
+    ],
+    ids=["torn", "edited", "one digit", "empty", "not text", "another sweep's", "longer"],
+)
+def test_a_spoiled_part_is_found_out_and_made_again(spoil, tmp_path):
+    first = swept(out=tmp_path, chunk_runs=14)
+    before = files(tmp_path)
+    part = tmp_path / "part-000001.csv"
+    part.write_bytes(spoil(part.read_bytes()))
+    (tmp_path / "part-000002.csv.77.tmp").write_bytes(b"left by a killed process")
+    same(first, swept(out=tmp_path, chunk_runs=14))
+    assert files(tmp_path) == before
+
+
+def test_a_sweep_killed_twenty_times_ends_in_the_same_bytes(tmp_path):
+    kill_sweep.swept(tmp_path / "whole")
+    run = subprocess.run(
+        [sys.executable, kill_sweep.__file__, str(tmp_path / "killed"), "20", "7"],
+        check=True, capture_output=True, text=True,
+        env={"PYTHONPATH": str(Path(kill_sweep.__file__).parents[1])},
+    )  # fmt: skip
+    kills, fingerprint = run.stdout.split()
+    assert fingerprint == kill_sweep.fingerprint(tmp_path / "whole")
+    assert int(kills) >= 10  # the others came after the end
+
+
+@pytest.mark.parametrize(
+    ("change", "named"),
+    [
+        ({"seed": 2}, "seed was 1, is 2"),
+        ({"runs": 8}, "runs was 7, is 8"),
+        ({"grid": ek.full_grid({"method.placements": [2, 5, 9], "use.strokes": [15, 46]})},
+         "grid row 1 1 was 45, is 46"),
+        ({"grid": ek.full_grid({"method.placements": [2, 5], "use.strokes": [15, 45]})},
+         "grid row had 6 entries, now 4"),
+        ({"grid": ek.full_grid({"method.seatings": [2, 5, 9], "use.strokes": [15, 45]})},
+         "grid fields 0 was 'method.placements', is 'method.seatings'"),
+        ({"task": dataclasses.replace(TASK, use=ek.Use(patch_cv=0.3))}, "task use patch_cv was"),
+        ({"task": dataclasses.replace(TASK, blade=ek.patterns.universal_curette)}, "task blade was"),
+        ({"summary": True}, "rows was 'samples', is 'summary'"),
+    ],
+)  # fmt: skip
+def test_another_sweep_is_refused_by_what_differs(change, named, tmp_path):
+    swept(out=tmp_path)
+    before = files(tmp_path)
+    with pytest.raises(ek.EdgekitError) as refused:
+        swept(**({"out": tmp_path} | change))
+    assert named in str(refused.value.what)
+    assert files(tmp_path) == before
+
+
+def test_another_version_is_refused(tmp_path):
+    swept(out=tmp_path)
+    path = tmp_path / "manifest.json"
+    manifest = json.loads(path.read_text()) | {"edgekit": "0.0.0"}
+    path.write_text(json.dumps(manifest))
+    with pytest.raises(ek.EdgekitError, match=r"edgekit was '0\.0\.0', is "):
+        swept(out=tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "says"),
+    [("manifest.json", "{", "cannot be read"), ("part-000000.csv", "x", "no manifest")],
+)
+def test_a_folder_that_cannot_be_trusted_is_refused(name, content, says, tmp_path):
+    (tmp_path / name).write_text(content)
+    with pytest.raises(ek.EdgekitError, match=says):
+        swept(out=tmp_path)
+
+
+# ---- grids and tasks ----------------------------------------------------------------------------
+
+
+def test_a_latin_hypercube_fills_every_stratum_of_a_distribution():
+    """Source: the definition; scipy's own quantiles."""
+    spread = stats.lognorm(s=0.5, scale=3.0)
+    grid = ek.latin_hypercube({"use.attrition_um": spread, "use.strokes": (10.0, 20.0)}, 16, seed=3)
+    for name, cdf in (("use.attrition_um", spread.cdf), ("use.strokes", lambda x: (x - 10) / 10)):
+        strata = np.floor(16 * cdf(np.array(grid.column(name))))
+        assert sorted(strata) == list(range(16))
+
+
+def test_sobol_points_balance_every_half():
+    grid = ek.sobol_points({"use.strokes": (0.0, 1.0), "use.patch_cv": (0.0, 1.0)}, 64, seed=3)
+    points = np.array(grid.rows)
+    for half in (points[:, 0] < 0.5, points[:, 1] < 0.5, (points < 0.5).all(axis=1)):
+        assert half.sum() in (32, 16)
+
+
+def test_grids_come_again_with_their_seed():
+    make = {"use.strokes": (0.0, 1.0)}
+    for kind in (ek.latin_hypercube, ek.sobol_points):
+        assert kind(make, 8, seed=1).rows == kind(make, 8, seed=1).rows
+        assert kind(make, 8, seed=1).rows != kind(make, 8, seed=2).rows
+
+
+def test_rows_reach_every_owner():
+    width = ek.WidthFraction(fraction=0.1)
+    study = ek.LifeTask(blade=ek.patterns.universal_curette, method=ek.methods.freehand())(
+        {
+            "method.hand.tilt_deg.sd": 1.5,
+            "method": ek.methods.held(15.0),
+            "use.law.rate": 0.2,
+            "rule": (width, ek.LengthFraction()),
+            "rule.0.fraction": 0.15,
+            "blade.thickness_mm": 0.6,
+        }
+    )
+    assert study.method.name == "held at 15.0°, rolled"
+    assert study.method.hand.tilt_deg.sd == 1.5
+    assert study.use.law.rate == 0.2
+    assert [rule.fraction for rule in study.rules] == [0.15, ek.LengthFraction().fraction]
+    assert study.blade.thickness_mm == pytest.approx(0.6)
+    every = TASK({"rule.fraction": 0.3})
+    assert {rule.fraction for rule in every.rules} == {0.3}
+
+
+def test_whole_methods_are_labelled_by_name():
+    grid = ek.full_grid({"method": [ek.methods.freehand(seatings=1), ek.methods.face_honing()]})
+    table = swept(grid, runs=2)
+    assert table["method"].unique().tolist() == ["freehand, moving stone", "face honing"]
+
+
+NOT_A_DESCRIPTION = type("Plain", (), {"__call__": lambda _, row: TASK(row)})()
+BAD = {
+    "task": (lambda _: swept(task=3), "callable"),
+    "grid": (lambda _: swept(grid={"a": 1}), "must be a Grid"),
+    "runs": (lambda _: swept(runs=0), "runs"),
+    "seed": (lambda _: swept(seed=-1), "seed"),
+    "chunk": (lambda _: swept(chunk_runs=0), "chunk_runs"),
+    "nameless task in a folder": (
+        lambda tmp: swept(task=NOT_A_DESCRIPTION, out=tmp), "has no description"),
+    "no axis": (lambda _: ek.full_grid({}), "needs a field"),
+    "empty axis": (lambda _: ek.full_grid({"use.strokes": []}), "needs a field and a row"),
+    "no rows": (lambda _: ek.list_grid([]), "needs a row"),
+    "ragged rows": (lambda _: ek.list_grid([{"a": 1}, {"b": 1}]), "different fields"),
+    "short row": (lambda _: Grid(names=("a", "b"), rows=((1,),)), "2 values"),
+    "twice": (lambda _: Grid(names=("a", "a"), rows=((1, 2),)), "twice"),
+    "range": (lambda _: ek.latin_hypercube({"a": (2.0, 1.0)}, 4, seed=1), "low below its high"),
+    "points": (lambda _: ek.sobol_points({"a": (0.0, 1.0)}, 12, seed=1), "power of two"),
+    "owner": (lambda _: TASK({"stone.grit": 1}), "no such field"),
+    "field": (lambda _: TASK({"method.grit": 1}), "method has no such field"),
+    "inner field": (lambda _: TASK({"method.hand.tilt.sd": 1}), "method.hand has no such"),
+    "rule number": (lambda _: TASK({"rule.7.fraction": 0.1}), "no such rule"),
+    "rule field": (lambda _: TASK({"rule.limit": 0.1}), "no rule has"),
+    "keyword": (lambda _: TASK({"blade.colour": 1}), "does not take"),
+    "finished blade": (
+        lambda _: TASK({"blade": ek.patterns.hoe(), "blade.width_mm": 1}), "finished blade"),
+    "no blade": (lambda _: TASK({"blade": 3}), "pattern or a Blade"),
+    "not a blade": (lambda _: TASK({"blade": dict}), "made no Blade"),
+    "no record": (lambda _: set_field(3, "x", 1), "no such field"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", BAD)
+def test_bad_input_is_refused(case, tmp_path):
+    call, says = BAD[case]
+    with pytest.raises(ek.EdgekitError, match=says) as refused:
+        call(tmp_path)
+    assert refused.value.remedy
