@@ -17,9 +17,9 @@ from scipy.optimize import minimize
 from scipy.spatial.transform import Rotation
 
 import edgekit as ek
-from edgekit.wear import session as kernel
+from edgekit.wear import grinding as kernel
 from edgekit.wear.ground import Ground, cut, ground_of, inset_at, seat
-from edgekit.wear.session import new_state
+from edgekit.wear.grinding import new_state
 
 
 def best(task: Callable[[], object], repeats: int = 5, inner: int = 1) -> float:

@@ -14,9 +14,7 @@ from edgekit.contact.facets import GRAZING
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
 from edgekit.wear.draws import Kept, SessionDraws
-from edgekit.wear.ground import LEAST_CURVATURE, Ground
-from edgekit.wear.method import Method, Stop, Target
-from edgekit.wear.session import (
+from edgekit.wear.grinding import (
     LEAST_STEEL_MM3,
     LEAST_WEIGHT,
     ROUNDING_MM,
@@ -28,6 +26,8 @@ from edgekit.wear.session import (
     _Ground1,
     _is_dull,
 )
+from edgekit.wear.ground import LEAST_CURVATURE, Ground
+from edgekit.wear.method import Method, Stop, Target
 
 
 class Seating(NamedTuple):

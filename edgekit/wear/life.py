@@ -3,29 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, NamedTuple
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from edgekit.checks import FloatArray, at_least, count, instance, keep_numbers
+from edgekit.checks import FloatArray, count, instance
 from edgekit.errors import EdgekitError
-from edgekit.evidence_table import entry, value
+from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
-from edgekit.wear.draws import PATCHES, Deck, GivenKeys, Kept, RunKeys, SessionDraws
-from edgekit.wear.dulling import DullingLaw, PowerDulling
-from edgekit.wear.ground import Ground, ground_of, over_stations
+from edgekit.wear.bench import Bench as _Bench
+from edgekit.wear.bench import Precision, Tracks, mean_, plain_mean
+from edgekit.wear.draws import Deck, GivenKeys, Kept, RunKeys, SessionDraws
+from edgekit.wear.ground import Ground
 from edgekit.wear.method import Method
 from edgekit.wear.retire import DEFAULT_RULES, Measures, RetireRule
 from edgekit.wear.session import (
-    Aim,
     EdgeState,
-    SessionRuns,
-    aim_at,
     check_parts,
     new_state,
     sharpen_runs,
 )
+from edgekit.wear.use import Use
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -40,80 +39,6 @@ MAX_RUNS_AT_ONCE = (
 LARGEST_BLOCK = 2**22  # cells of runs x planes x stations, which bounds memory for many planes
 LIFE_STATIONS = 64
 LIFE_DEPTHS = 8
-POINTED = 1.2  # 1 / sin(lean): a round toe has 1, a tip sharper than 113° more
-SIDE_COSINE = np.cos(np.radians(45))  # where the edge turns past 45° it is toe, not side
-
-
-@dataclass(frozen=True, kw_only=True)
-class Use:
-    """What happens to an instrument between two sessions.
-
-    Parameters
-    ----------
-    strokes : float
-        Working strokes on each edge.
-    law : DullingLaw
-        How the edge radius grows.
-    sharp_radius_um, sharp_radius_gsd : float
-        Edge radius after sharpening, and its geometric standard deviation between instruments.
-    severity_gsd : float
-        Geometric standard deviation, between instruments, of how fast strokes dull.
-    patch_cv : float
-        Scatter of the radius along one edge.
-    attrition_um : float
-        Width each edge loses in use beyond the rounding [µm].
-    """
-
-    strokes: float = value("strokes_per_use")
-    law: DullingLaw = field(default_factory=PowerDulling)
-    sharp_radius_um: float = value("sharp_radius_um")
-    sharp_radius_gsd: float = entry("sharp_radius_um").gsd
-    severity_gsd: float = entry("dull_rate_um2_per_stroke").gsd
-    patch_cv: float = value("dull_patch_cv")
-    attrition_um: float = value("attrition_um_per_use")
-
-    def __post_init__(self) -> None:
-        for name in ("strokes", "sharp_radius_um", "patch_cv", "attrition_um"):
-            keep_numbers(self, **{name: at_least(name, getattr(self, name), 0.0)})
-        for name in ("sharp_radius_gsd", "severity_gsd"):
-            keep_numbers(self, **{name: at_least(name, getattr(self, name), 1.0)})
-        instance("law", self.law, DullingLaw, "Give a law, such as PowerDulling().")
-
-    def fresh_um(self, kept: Kept) -> FloatArray:
-        """Radius (R,) after sharpening."""
-        return np.asarray(self.sharp_radius_um * self.sharp_radius_gsd**kept.sharp_radius)
-
-    def dull(self, radius_um: FloatArray, kept: Kept, patches: FloatArray) -> FloatArray:
-        """Radius (R, S) after one use; `patches` (R, 16) unit normals."""
-        strokes = self.strokes * self.severity_gsd**kept.severity
-        worn = self.law.after(radius_um, strokes[:, None])
-        if self.patch_cv == 0:
-            return worn
-        size = np.sqrt(np.log1p(self.patch_cv**2))
-        patch = np.minimum(
-            np.arange(radius_um.shape[1]) * PATCHES // radius_um.shape[1], PATCHES - 1
-        )
-        scatter = np.exp(size * patches.T - size**2 / 2)[patch].T
-        return np.asarray(radius_um + (worn - radius_um) * scatter, dtype=radius_um.dtype)
-
-
-class _Tracks(NamedTuple):
-    """What is recorded at each session, (R,) each."""
-
-    mean_width_um: FloatArray
-    deepest_width_um: FloatArray
-    caliper_width_um: FloatArray
-    length_um: FloatArray
-    thickness_um: FloatArray
-    ridge_um: FloatArray
-    angle_error_deg: FloatArray
-    angle_rms_deg: FloatArray
-    sharp_fraction: FloatArray
-    dull_radius_um: FloatArray
-    passes: FloatArray
-    minutes: FloatArray
-    steel_mg: FloatArray
-    used_up: FloatArray
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -149,7 +74,7 @@ class _Record:
     """Collects what sessions report, each life at its own turn."""
 
     def __init__(self, runs: int, histories: int) -> None:
-        names = len(_Tracks._fields)
+        names = len(Tracks._fields)
         self.sessions = np.zeros(runs, dtype=int)
         self.ended_by = np.full(runs, -1)
         self._total = np.zeros((names, runs))
@@ -157,7 +82,7 @@ class _Record:
         self._histories = histories
         self._rows: list[tuple[NDArray[np.int_], NDArray[np.int_], FloatArray]] = []
 
-    def add(self, runs: NDArray[np.int_], turns: NDArray[np.int_], tracks: _Tracks) -> None:
+    def add(self, runs: NDArray[np.int_], turns: NDArray[np.int_], tracks: Tracks) -> None:
         """One session of some runs."""
         values = np.stack(tracks)
         self._total[:, runs] += values
@@ -175,7 +100,7 @@ class _Record:
         )
         for runs, turns, values in self._rows:
             histories[:, runs, turns] = values
-        names = _Tracks._fields
+        names = Tracks._fields
         return Lives(
             blade=bench.blade,
             method=bench.method,
@@ -186,142 +111,6 @@ class _Record:
             average=dict(zip(names, self._total / self.sessions, strict=True)),
             tracks=dict(zip(names, histories, strict=True)),
         )
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Bench:
-    """Everything about a blade and a method that no run changes."""
-
-    blade: Blade
-    method: Method
-    grounds: tuple[Ground, ...]
-    aims: tuple[Aim, ...]
-    sides: tuple[FloatArray, ...]
-    reach_back: tuple[float, ...]
-    width_mm: float
-    worn_mm: float
-
-    @classmethod
-    def of(
-        cls,
-        blade: Blade,
-        method: Method,
-        stations: int,
-        depths: int,
-        precision: Precision = np.float64,
-    ) -> _Bench:
-        grounds = tuple(
-            _in(precision, ground_of(blade, name, stations=stations, depths=depths))
-            for name in blade.edges
-        )
-        sides, back = [], []
-        for ground in grounds:
-            x = ground.edge.roll_reference
-            side = np.where(np.abs(ground.tangent @ x) > SIDE_COSINE, ground.share_mm, 0.0)
-            sides.append(side / side.sum())
-            # An edge that ends on the mid-line at a lean shortens the blade by more than it recedes.
-            lean = float(-ground.inward[-1] @ x)
-            back.append(1 / lean if lean > 0.01 else 0.0)
-        return cls(
-            blade=blade,
-            method=method,
-            grounds=grounds,
-            aims=tuple(aim_at(ground, method) for ground in grounds),
-            sides=tuple(sides),
-            reach_back=tuple(back),
-            width_mm=blade.width_mm,
-            worn_mm=blade.worn_width_mm,
-        )
-
-    def measure(self, insets: Sequence[FloatArray], states: Sequence[EdgeState]) -> Measures:
-        """Losses (R,) [mm] now, with what a worn blade had lost before; two edges both take from
-        the width."""
-        sides = [side > 0 for side in self.sides]
-        middle = len(self.grounds[0].arc_mm) // 2
-        return Measures(
-            mean_width_mm=self.worn_mm
-            + sum_(over_stations(u, side) for u, side in zip(insets, self.sides, strict=True)),
-            deepest_width_mm=self.worn_mm
-            + sum_(u.T[side].max(axis=0) for u, side in zip(insets, sides, strict=True)),
-            caliper_width_mm=self.worn_mm + sum_(u[:, middle] for u in insets),
-            length_mm=self.shortened(insets),
-            thickness_mm=np.max([_plain_mean(state.drop_mm) for state in states], axis=0),
-            new_width_mm=self.width_mm + self.worn_mm,
-            new_length_mm=self.blade.length_mm,
-            new_thickness_mm=self.blade.thickness_mm,
-        )
-
-    def shortened(self, insets: Sequence[FloatArray]) -> FloatArray:
-        """Length lost (R,) [mm].
-
-        Two edges that meet in a point move it back by the mean of u / sin(lean); on a round toe
-        both recede along the blade, and the deeper counts.
-        """
-        back = [u[:, -1] * k for u, k in zip(insets, self.reach_back, strict=True)]
-        pointed = max(self.reach_back) > POINTED
-        return np.asarray(np.mean(back, axis=0) if pointed else np.max(back, axis=0))
-
-    def track(
-        self, before: Sequence[FloatArray], done: SessionRuns, dull_um: FloatArray
-    ) -> tuple[_Tracks, Measures]:
-        """Record a session."""
-        states = [result.state for result in done.edges]
-        insets = [s.at(g) for s, g in zip(states, self.grounds, strict=True)]
-        lost = self.measure(insets, states)
-        parts = list(zip(insets, before, states, done.edges, self.grounds, self.sides, strict=True))
-        error = [s.internal_angle_rad - g.angle_rad for _, _, s, _, g, _ in parts]
-        weights = [g.share_mm / g.share_mm.sum() for g in self.grounds]
-        mean_error = mean_(over_stations(e, w) for e, w in zip(error, weights, strict=True))
-        rms = np.sqrt(mean_(over_stations(e**2, w) for e, w in zip(error, weights, strict=True)))
-        tracks = _Tracks(
-            mean_width_um=(lost.mean_width_mm - self.worn_mm) * UM_PER_MM,
-            deepest_width_um=(lost.deepest_width_mm - self.worn_mm) * UM_PER_MM,
-            caliper_width_um=(lost.caliper_width_mm - self.worn_mm) * UM_PER_MM,
-            length_um=lost.length_mm * UM_PER_MM,
-            thickness_um=lost.thickness_mm * UM_PER_MM,
-            ridge_um=mean_(
-                np.ptp((u - b).T[side > 0], axis=0) * UM_PER_MM for u, b, _, _, _, side in parts
-            ),
-            angle_error_deg=np.degrees(mean_error),
-            angle_rms_deg=np.degrees(rms),
-            sharp_fraction=mean_(
-                over_stations(r.sharp, w)
-                for (_, _, _, r, _, _), w in zip(parts, weights, strict=True)
-            ),
-            dull_radius_um=dull_um,
-            passes=done.passes,
-            minutes=done.seconds / 60,
-            steel_mg=done.steel_mg,
-            used_up=np.zeros(len(dull_um)),
-        )
-        return tracks, lost
-
-
-def _plain_mean(values: FloatArray) -> FloatArray:
-    """Mean (R,) over stations of `values` (R, S)."""
-    stations = values.shape[1]
-    return over_stations(values, np.full(stations, 1 / stations, dtype=values.dtype))
-
-
-def sum_(parts: object) -> FloatArray:
-    """Sum of arrays from an iterable."""
-    return np.asarray(np.sum(list(parts), axis=0))  # type: ignore[call-overload]
-
-
-def mean_(parts: object) -> FloatArray:
-    """Mean of arrays from an iterable."""
-    return np.asarray(np.mean(list(parts), axis=0))  # type: ignore[call-overload]
-
-
-Precision = type[np.float64] | type[np.float32]
-
-
-def _in(precision: Precision, ground: Ground) -> Ground:
-    """The same edge with its arrays in another precision."""
-    arrays = ("share_mm", "position", "tangent", "inward", "face", "angle_rad",
-              "plan_curvature", "half_width_mm", "depth_mm", "inset_mm")  # fmt: skip
-    cast = {name: np.asarray(getattr(ground, name), precision) for name in arrays}
-    return replace(ground, **cast)  # type: ignore[arg-type]
 
 
 class _InHand:
@@ -484,7 +273,7 @@ def _cycle(
     draws: SessionDraws,
     turn: NDArray[np.int_],
     fresh_um: FloatArray,
-) -> tuple[_Tracks, Measures, list[EdgeState]]:
+) -> tuple[Tracks, Measures, list[EdgeState]]:
     """Use, then a session."""
     before = []
     for e, (state, ground) in enumerate(zip(states, bench.grounds, strict=True)):
@@ -492,7 +281,7 @@ def _cycle(
         state.radius_um = use.dull(state.radius_um, kept, draws.patches[:, e])
         if use.attrition_um:
             state.inset_mm = state.inset_mm + use.attrition_um / UM_PER_MM
-    dull = mean_(_plain_mean(state.radius_um) for state in states)
+    dull = mean_(plain_mean(state.radius_um) for state in states)
     done = sharpen_runs(
         bench.grounds,
         states,

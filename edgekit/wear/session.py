@@ -1,39 +1,27 @@
-"""One resharpening: planes laid against a dull blade and advanced until it is sharp.
-
-Every seating of the stone is a plane: the guide's normal at the placement, turned by the hand's errors. All are
-advanced equally past first touch (each within its error of depth), and the advance at which the stated
-share of the edge is sharp has a closed form: a station is sharp once some plane meets the face beyond the
-point where the rounded apex leaves it, r cot(β/2) inward.
-"""
+"""One resharpening of a blade, and what it did; the work is done by `edgekit.wear.grinding`."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from edgekit.checks import FloatArray, instance, positive
-from edgekit.contact.facets import spread
-from edgekit.evidence_table import value
-from edgekit.geometry import vectors as vec
 from edgekit.geometry.blade import Blade
-from edgekit.wear.draws import Kept, SessionDraws, draw_kept, draw_session
-from edgekit.wear.ground import (
-    Ground,
-    advance_needed,
-    cut,
-    deepest_plane,
-    ground_of,
-    inset_at,
-    of_plane,
-    over_stations,
-    runs_last,
-    seat,
-    volume,
+from edgekit.wear.draws import draw_kept, draw_session
+from edgekit.wear.grinding import (  # the names of a session, whoever asks here
+    UM_PER_MM,
+    Aim,
+    EdgeState,
+    SessionRuns,
+    _Ground1,
+    aim_at,
+    new_state,
+    sharpen_runs,
 )
-from edgekit.wear.method import Method, Stop, Target
+from edgekit.wear.ground import Ground, ground_of
+from edgekit.wear.method import Method
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -52,12 +40,6 @@ __all__ = [
     "sharpen_runs",
 ]
 
-UM_PER_MM = 1000.0
-LEAST_WEIGHT = 0.1  # a seating that presses less than a tenth of the usual is no seating
-ROUNDING_MM = 1e-9
-FLOAT32_ROUNDING_MM = 5e-6  # heights of some millimetres hold 24 bits
-LEAST_STEEL_MM3 = 1e-9  # a hundred-thousandth of the smallest stroke: rounding, not grinding
-ROUNDING = 1e-9  # relative: a law that adds nothing may still round
 SHARPEN_STATIONS = 400
 SHARPEN_DEPTHS = 16
 
@@ -69,304 +51,6 @@ STATUS = {
         "add placements, correct the setting, or allow a larger advance."
     ),
 }
-
-
-@dataclass(kw_only=True, eq=False)
-class EdgeState:
-    """An edge as it stands in R runs; replaced, not edited, by a session. Runs are closest in memory.
-
-    ``inset_mm`` (V, R, S) the field; ``radius_um`` (R, S) of the apex; ``angle_rad`` (R, S) between
-    nominal face and flank at the edge; ``drop_mm`` (R, S) how far the face lies below the new one;
-    ``lean_rad`` (R, S) slope of the face, inward and down, from the nominal face.
-    """
-
-    inset_mm: FloatArray
-    radius_um: FloatArray
-    angle_rad: FloatArray
-    drop_mm: FloatArray
-    lean_rad: FloatArray
-
-    def at(self, ground: Ground) -> FloatArray:
-        """Inset (R, S) [mm] of the edge."""
-        return inset_at(ground, self.inset_mm, self.drop_mm)
-
-    @property
-    def internal_angle_rad(self) -> FloatArray:
-        """Angle (R, S) between face and flank as ground."""
-        return self.angle_rad - self.lean_rad
-
-
-def new_state(ground: Ground, runs: int) -> EdgeState:
-    """A new, perfectly sharp edge in every run."""
-    kind = ground.inset_mm.dtype
-    cells = (len(ground.arc_mm), runs)
-    return EdgeState(
-        inset_mm=np.swapaxes(np.repeat(ground.inset_mm[:, :, None], runs, axis=2), 1, 2),
-        radius_um=np.zeros(cells, kind).T,
-        angle_rad=np.repeat(ground.angle_rad[:, None], runs, axis=1).T,
-        drop_mm=np.zeros(cells, kind).T,
-        lean_rad=np.zeros(cells, kind).T,
-    )
-
-
-class Aim(NamedTuple):
-    """Where a method puts its planes on one edge: normals at the stations (S, 3), and the quantiles
-    of its spacing (arc length [mm] against share)."""
-
-    normals: FloatArray
-    arc_mm: FloatArray
-    share: FloatArray
-
-
-def aim_at(ground: Ground, method: Method) -> Aim:
-    """Prepare a method for an edge; done once for a whole life."""
-    arc, share = spread(ground.edge, method.spacing)
-    return Aim(method.guide.normals(ground.edge, ground.arc_mm), arc, share)
-
-
-def _planes(
-    ground: Ground,
-    aim: Aim,
-    method: Method,
-    kept: Kept,
-    draws: SessionDraws,
-    edge: int,
-    turn: int | NDArray[np.int_],
-) -> tuple[FloatArray, FloatArray]:
-    """Unit normals (R, P, 3) of the seatings, and each one's share (R, P) of the advance."""
-    z = draws.seatings[:, edge, : method.planes]
-    tilt, swing, shift, depth = (
-        term.of(kept.hand[:, i], draws.setup[:, i], kept.skill, z[:, :, i])
-        for i, term in enumerate(method.hand.terms)
-    )
-    phase = method.marks.phase(turn, draws.phase[:, edge])
-    number = np.repeat(np.arange(method.placements), method.seatings)
-    place = np.interp((number + phase[:, None]) / method.placements, aim.share, aim.arc_mm)
-    place = np.clip(place + shift, 0.0, ground.arc_mm[-1])
-    at = place / (ground.arc_mm[1] - ground.arc_mm[0])
-    i = np.minimum(at.astype(int), len(ground.arc_mm) - 2)
-    part = at - i
-    # Vectors lie component by component (3, P, R), as the kernel reads them.
-    normal, along_edge = (
-        np.stack([(v[i] + part * (v[i + 1] - v[i])).T for v in vectors.T])
-        for vectors in (aim.normals, ground.tangent)
-    )
-    opening = -ground.edge.side * _cross(along_edge, normal)
-    turned = (
-        normal + np.tan(np.radians(tilt)).T * opening + np.tan(np.radians(swing)).T * along_edge
-    )
-    turned /= np.sqrt((turned**2).sum(axis=0))
-    return turned.T, np.maximum(1 + depth, LEAST_WEIGHT)
-
-
-def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
-    """Vector product of (3, ...) arrays."""
-    return np.stack(
-        [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
-    )
-
-
-def _share_quantile(need: FloatArray, share: FloatArray, target: float) -> FloatArray:
-    """The least value (R,) that covers `target` of the total share of `need` (R, S)."""
-    total = share.sum()
-    # So few stations of largest need are enough to pass the share that may stay dull.
-    top = min(int((1 - target) * total / share.min()) + 2, len(share))
-    need = np.ascontiguousarray(need)
-    largest = np.argpartition(need, len(share) - top, axis=1)[:, len(share) - top :]
-    value_ = np.take_along_axis(need, largest, axis=1)
-    order = np.argsort(value_, axis=1)
-    above = np.cumsum(share[np.take_along_axis(largest, order, axis=1)][:, ::-1], axis=1)[:, ::-1]
-    covered = total - above + share[np.take_along_axis(largest, order, axis=1)]
-    first = np.argmax(covered >= target * total * (1 - 1e-12), axis=1)
-    return np.asarray(np.take_along_axis(value_, order, axis=1)[np.arange(len(need)), first])
-
-
-class _Ground1(NamedTuple):
-    """What grinding one edge came to: state, stations sharp (R, S), planes active (R, S; -1 none),
-    volume (R,) [mm³], advance (R,) [mm], whether the target was reached (R,)."""
-
-    state: EdgeState
-    sharp: NDArray[np.bool_]
-    active: NDArray[np.int_]
-    volume: FloatArray
-    advance: FloatArray
-    reached: NDArray[np.bool_]
-
-
-def _is_dull(state: EdgeState, fresh_um: FloatArray) -> NDArray[np.bool_]:
-    """Where (R, S) an edge is blunter than grinding leaves it; elsewhere nothing calls for any."""
-    return np.asarray(state.radius_um > fresh_um[:, None] * (1 + ROUNDING))
-
-
-def _rounding_mm(values: FloatArray) -> float:
-    return FLOAT32_ROUNDING_MM if values.dtype == np.float32 else ROUNDING_MM
-
-
-def _grind_side(
-    ground: Ground,
-    state: EdgeState,
-    method: Method,
-    normals: FloatArray,
-    weight: FloatArray,
-    fresh_um: FloatArray,
-) -> _Ground1:
-    """Grind one edge's lateral surface until sharp; `fresh_um` (R,) is the radius left."""
-    before = state.at(ground)
-    dull = _is_dull(state, fresh_um)
-    goal = before + state.radius_um / np.tan(state.internal_angle_rad / 2) / UM_PER_MM
-    seating = seat(ground, state.inset_mm, normals)
-    alone = advance_needed(seating, state.drop_mm, goal)
-    if not dull.all():
-        np.copyto(alone, 0.0, where=~dull[:, None, :])
-    largest = method.largest_advance_um / UM_PER_MM
-    advance, reached = _advance(alone, weight, ground.share_mm, method, largest)
-    inset, reach = cut(ground, state.inset_mm, seating, advance, state.drop_mm)
-    deepest, active = deepest_plane(reach)
-    ground_here = deepest > before
-    sharp = ~dull | (np.maximum(before, deepest) >= goal - _rounding_mm(goal))
-    fall = of_plane(seating.fall, active)
-    opening = np.arctan2(np.sqrt(np.maximum((1 - fall) * (1 + fall), 0.0)), -fall)
-    after = EdgeState(
-        inset_mm=inset,
-        radius_um=np.where(dull & sharp, fresh_um[:, None], state.radius_um),
-        angle_rad=np.where(ground_here, opening, state.angle_rad),
-        drop_mm=state.drop_mm,
-        lean_rad=state.lean_rad,
-    )
-    steel = volume(ground, state.inset_mm, inset)
-    active = np.where(ground_here, active, -1)
-    return _Ground1(after, sharp, active, steel, advance.max(axis=1), reached)
-
-
-def _advance(
-    alone: FloatArray, weight: FloatArray, share: FloatArray, method: Method, largest: float
-) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """Advance (R, P) of each plane, and whether the target is reached (R,).
-
-    `alone` (R, P, S) is what each plane would need by itself. Grinding all alike, the stated share is
-    a quantile of the least need along the edge. Stopping at each placement, a plane advances to the largest need
-    among the stretches it serves with less than any other, plus its overshoot.
-    """
-    alone, weight = runs_last(alone), runs_last(weight)
-    if method.stop is Stop.ALL:
-        alone = alone / weight[:, None, :]
-    least = alone.min(axis=0)
-    whole = _share_quantile(least.T, share, method.sharp_target)
-    reached = whole <= largest
-    whole = np.clip(whole, 0.0, largest)
-    if method.stop is Stop.ALL:
-        return whole[:, None] * weight.T, reached
-    served = np.where(least <= whole, least, 0.0)
-    each = np.array([((plane <= least) * served).max(axis=0, initial=0.0) for plane in alone])
-    return (each * np.maximum(weight, 1.0)).T, reached
-
-
-def _grind_face(
-    grounds: Sequence[Ground],
-    states: Sequence[EdgeState],
-    method: Method,
-    kept: Kept,
-    draws: SessionDraws,
-    fresh_um: FloatArray,
-) -> list[_Ground1]:
-    """Grind the face, one plane for all edges, until they are sharp.
-
-    The stone first touches where its tilt puts it lowest. Clearing a rounded apex takes the depth
-    r (1 + cosβ) below the face.
-    """
-    z = draws.seatings[:, 0, :1]
-    tilt, pitch = (
-        np.tan(np.radians(term.of(kept.hand[:, i], draws.setup[:, i], kept.skill, z[:, :, i])))
-        for i, term in enumerate(method.hand.terms[:2])
-    )
-    slopes = []
-    for ground in grounds:
-        along = ground.edge.roll_reference
-        across = vec.unit(vec.cross(ground.face[len(ground.face) // 2], along))
-        frame = np.stack([across, along])
-        slopes.append((ground.position @ frame.T, ground.inward @ frame.T))
-    errors = [tilt * place[:, 0] + pitch * place[:, 1] for place, _ in slopes]
-    highest = np.max([error.max(axis=1) for error in errors], axis=0)[:, None]
-    errors = [error - highest for error in errors]
-    dull = [_is_dull(state, fresh_um) for state in states]
-    depths = [s.radius_um * (1 + np.cos(s.internal_angle_rad)) / UM_PER_MM for s in states]
-    needs = [
-        np.where(blunt, depth - error, 0.0)
-        for blunt, depth, error in zip(dull, depths, errors, strict=True)
-    ]
-    share = np.concatenate([ground.share_mm for ground in grounds])
-    advance = _share_quantile(np.concatenate(needs, axis=1), share, method.sharp_target)
-    largest = method.largest_advance_um / UM_PER_MM
-    reached = advance <= largest
-    advance = np.clip(advance, 0.0, largest)
-    results = []
-    for ground, state, error, need, blunt, (_, into) in zip(
-        grounds, states, errors, needs, dull, slopes, strict=True
-    ):
-        deeper = np.maximum(advance[:, None] + error, 0.0)
-        sharp = advance[:, None] >= need - _rounding_mm(need)
-        lean = np.arctan(tilt * into[:, 0] + pitch * into[:, 1])
-        after = EdgeState(
-            inset_mm=state.inset_mm,
-            radius_um=np.where(blunt & sharp, fresh_um[:, None], state.radius_um),
-            angle_rad=state.angle_rad,
-            drop_mm=state.drop_mm + deeper,
-            lean_rad=np.where(deeper > 0, lean, state.lean_rad),
-        )
-        inset = after.at(ground)
-        reach = ground.half_width_mm * 2 / len(grounds)
-        strip = np.maximum(reach - inset, 0.0) * (1 - ground.plan_curvature * (reach + inset) / 2)
-        steel = over_stations(strip * deeper, ground.share_mm)
-        active = np.where(deeper > 0, 0, -1)
-        results.append(_Ground1(after, sharp, active, steel, advance, reached))
-    return results
-
-
-class SessionRuns(NamedTuple):
-    """A session of R runs: what grinding each edge came to, and the sums over edges (R,)."""
-
-    edges: tuple[_Ground1, ...]
-    passes: FloatArray
-    seconds: FloatArray
-    steel_mg: FloatArray
-    reached: NDArray[np.bool_]
-
-
-def sharpen_runs(
-    grounds: Sequence[Ground],
-    states: Sequence[EdgeState],
-    aims: Sequence[Aim],
-    method: Method,
-    *,
-    kept: Kept,
-    draws: SessionDraws,
-    turn: int | NDArray[np.int_],
-    fresh_um: FloatArray,
-) -> SessionRuns:
-    """One session of many runs at once: the kernel behind `sharpen`, `live` and all studies.
-
-    `turn` counts the sessions before this one, of all runs or of each (R,).
-    """
-    if method.target is Target.FACE:
-        results = _grind_face(grounds, states, method, kept, draws, fresh_um)
-    else:
-        results = []
-        for e, (ground, state, aim) in enumerate(zip(grounds, states, aims, strict=True)):
-            normals, weight = _planes(ground, aim, method, kept, draws, e, turn)
-            results.append(_grind_side(ground, state, method, normals, weight, fresh_um))
-    steel = np.sum([result.volume for result in results], axis=0)
-    taken = method.removal_mm3_per_stroke * method.removal_gsd**kept.removal
-    surfaces = 1 if method.target is Target.FACE else len(results)
-    strokes = np.maximum(steel / taken, float(method.planes * surfaces))
-    strokes = np.where(steel > LEAST_STEEL_MM3, strokes, 0.0)
-    return SessionRuns(
-        edges=tuple(results),
-        passes=np.ceil(strokes / (method.placements * surfaces)),
-        seconds=strokes * method.seconds_per_stroke
-        + method.setup_seconds * method.guide.setups * surfaces,
-        steel_mg=steel * value("steel_density_mg_per_mm3"),
-        reached=np.all([result.reached for result in results], axis=0),
-    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
