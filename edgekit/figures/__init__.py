@@ -10,6 +10,7 @@ from edgekit.figures.grinding import facets, profile, recession
 from edgekit.figures.holding import orientation, setting
 from edgekit.figures.shape import blade, section
 from edgekit.figures.study import comparison, differences, life
+from edgekit.figures.sweeps import sensitivity, sweep, tornado
 
 __all__ = [
     "Picture",
@@ -24,5 +25,8 @@ __all__ = [
     "profile",
     "recession",
     "section",
+    "sensitivity",
     "setting",
+    "sweep",
+    "tornado",
 ]

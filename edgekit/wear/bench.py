@@ -63,6 +63,8 @@ class Bench:
     reach_back: tuple[float, ...]
     width_mm: float
     worn_mm: float
+    length_mm: float
+    thickness_mm: float
 
     @classmethod
     def of(
@@ -94,6 +96,8 @@ class Bench:
             reach_back=tuple(back),
             width_mm=blade.width_mm,
             worn_mm=blade.worn_width_mm,
+            length_mm=blade.length_mm,
+            thickness_mm=blade.thickness_mm,
         )
 
     def measure(self, insets: Sequence[FloatArray], states: Sequence[EdgeState]) -> Measures:
@@ -110,8 +114,8 @@ class Bench:
             length_mm=self.shortened(insets),
             thickness_mm=np.max([plain_mean(state.drop_mm) for state in states], axis=0),
             new_width_mm=self.width_mm + self.worn_mm,
-            new_length_mm=self.blade.length_mm,
-            new_thickness_mm=self.blade.thickness_mm,
+            new_length_mm=self.length_mm,
+            new_thickness_mm=self.thickness_mm,
         )
 
     def shortened(self, insets: Sequence[FloatArray]) -> FloatArray:
