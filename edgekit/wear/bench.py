@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -51,6 +52,12 @@ class Tracks(NamedTuple):
     used_up: FloatArray
 
 
+@lru_cache(maxsize=16)
+def _grounds(blade: Blade, stations: int, depths: int) -> tuple[Ground, ...]:
+    """A blade's edges; kept, since a control that changes the method alone asks again and again."""
+    return tuple(ground_of(blade, name, stations=stations, depths=depths) for name in blade.edges)
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Bench:
     """Everything about a blade and a method that no run changes."""
@@ -75,10 +82,7 @@ class Bench:
         depths: int,
         precision: Precision = np.float64,
     ) -> Bench:
-        grounds = tuple(
-            _in(precision, ground_of(blade, name, stations=stations, depths=depths))
-            for name in blade.edges
-        )
+        grounds = tuple(_in(precision, ground) for ground in _grounds(blade, stations, depths))
         sides, back = [], []
         for ground in grounds:
             x = ground.edge.roll_reference

@@ -173,13 +173,14 @@ class Deck:
 
     def __init__(self, keys: RunKeys, *, edges: int, seatings: int, places: int) -> None:
         self._keys, self._stream = keys, _Stream()
-        fixed = TERMS + edges * PATCHES
+        self._fixed = AHEAD, TERMS + edges * PATCHES
+        self._seatings = seatings, AHEAD, edges, TERMS
         self._key = np.zeros((places, 2), dtype=np.uint64)
         self._phase = np.empty((places, AHEAD, edges))
-        self._all = np.empty((places, AHEAD * (fixed + seatings * edges * TERMS)))
-        cut = AHEAD * fixed
-        self._fixed = self._all[:, :cut].reshape(places, AHEAD, fixed)
-        self._seatings = self._all[:, cut:].reshape(places, seatings, AHEAD, edges, TERMS)
+        # By session, then by place, so that a session's numbers lie together.
+        self._fixed_of = np.empty((AHEAD, places, self._fixed[1]))
+        self._seatings_of = np.empty((AHEAD, places, edges, seatings, TERMS))
+        self._row = np.empty(AHEAD * self._fixed[1] + seatings * AHEAD * edges * TERMS)
 
     def deal(self, places: NDArray[np.int_], runs: NDArray[np.int_]) -> Kept:
         """Take runs in hand; what they keep."""
@@ -198,14 +199,15 @@ class Deck:
         ):
             self._stream.go_to(self._key[place], 1 + block)
             self._stream.rng.random(out=self._phase[place])
-            self._stream.rng.standard_normal(out=self._all[place])
-        fixed = self._fixed[places, at].T.copy()
+            self._stream.rng.standard_normal(out=self._row)
+            fixed, seatings = np.split(self._row, [self._fixed[0] * self._fixed[1]])
+            self._fixed_of[:, place] = fixed.reshape(self._fixed)
+            self._seatings_of[:, place] = seatings.reshape(self._seatings).transpose(1, 2, 0, 3)
+        now = self._fixed_of[at, places].T.copy()  # runs closest in memory, as the kernel works
         edges = self._phase.shape[2]
-        # Copies with runs closest in memory, as the kernel works.
-        seatings = np.moveaxis(self._seatings[places, :, at], 0, -1).copy()
         return SessionDraws(
-            setup=fixed[:TERMS].T,
+            setup=now[:TERMS].T,
             phase=self._phase[places, at],
-            seatings=np.moveaxis(seatings, -1, 0).swapaxes(1, 2),
-            patches=np.moveaxis(fixed[TERMS:].reshape(edges, PATCHES, -1), -1, 0),
+            seatings=self._seatings_of[at, places],
+            patches=np.moveaxis(now[TERMS:].reshape(edges, PATCHES, -1), -1, 0),
         )

@@ -27,6 +27,7 @@ from edgekit.wear.ground import (
     inset_at,
     of_plane,
     over_stations,
+    pieces,
     runs_last,
     seat,
     volume,
@@ -109,7 +110,7 @@ def _planes(
     turn: int | NDArray[np.int_],
 ) -> tuple[FloatArray, FloatArray]:
     """Unit normals (R, P, 3) of the seatings, and each one's share (R, P) of the advance."""
-    z = draws.seatings[:, edge, : method.planes]
+    z = draws.seatings[:, edge, : method.planes].transpose(2, 1, 0).copy().transpose(2, 1, 0)
     tilt, swing, shift, depth = (
         term.of(kept.hand[:, i], draws.setup[:, i], kept.skill, z[:, :, i])
         for i, term in enumerate(method.hand.terms)
@@ -232,7 +233,9 @@ def _advance(
     if method.stop is Stop.ALL:
         return whole[:, None] * weight.T, reached
     served = np.where(least <= whole, least, 0.0)
-    each = np.array([((plane <= least) * served).max(axis=0, initial=0.0) for plane in alone])
+    each = np.empty((len(alone), alone.shape[2]), dtype=alone.dtype)
+    for part in pieces(len(alone), least.size):
+        ((alone[part] <= least) * served).max(axis=1, initial=0.0, out=each[part])
     return (each * np.maximum(weight, 1.0)).T, reached
 
 

@@ -41,6 +41,7 @@ __all__ = [
     "ground_of",
     "inset_at",
     "of_plane",
+    "pieces",
     "over_stations",
     "runs_last",
     "seat",
@@ -113,25 +114,27 @@ class Seating(NamedTuple):
     """Planes laid against a blade: terms (R, P, S) of the inset u = (height - v fall - p) / facing.
 
     ``height`` is n·C, ``fall`` n·f, ``facing`` -n·b; ``rise`` is fall / facing times the distance
-    between depth nodes, by which u falls from node to node. ``support`` (R, P). Where a plane is seen
-    from behind its height is -∞, so that such a station is neither cut nor waited for, and its facing
-    is held at `GRAZING`.
+    between depth nodes, by which u falls from node to node; ``gap`` is min over v of h + v fall /
+    facing, so that the plane cuts a station where height - p > gap facing. ``support`` (R, P). Where a
+    plane is seen from behind its height is -∞, so that such a station is neither cut nor waited for,
+    and its facing is held at `GRAZING`.
     """
 
     height: FloatArray
     fall: FloatArray
     facing: FloatArray
     rise: FloatArray
+    gap: FloatArray
     support: FloatArray
 
 
 def runs_last(values: FloatArray) -> FloatArray:
     """(R, P, S) seen as (P, S, R), (R, S) as (S, R)."""
-    return np.moveaxis(values, 0, -1)
+    return values.transpose(*range(1, values.ndim), 0)
 
 
 def _runs_first(values: FloatArray) -> FloatArray:
-    return np.moveaxis(values, -1, 0)
+    return values.transpose(values.ndim - 1, *range(values.ndim - 1))
 
 
 def over_stations(values: FloatArray, weights: FloatArray) -> FloatArray:
@@ -146,7 +149,7 @@ def over_stations(values: FloatArray, weights: FloatArray) -> FloatArray:
     return np.asarray(columns.sum(axis=0)[: len(values)])
 
 
-def _pieces(planes: int, cells: int) -> Iterator[slice]:
+def pieces(planes: int, cells: int) -> Iterator[slice]:
     """Planes in groups whose cells stay in cache."""
     group = max(1, CELLS_IN_CACHE // max(cells, 1))
     return (slice(a, a + group) for a in range(0, planes, group))
@@ -159,42 +162,42 @@ def seat(ground: Ground, inset: FloatArray, normals: FloatArray) -> Seating:
     wide = np.repeat(normals, 2, axis=0) if runs == 1 else normals
     turned = np.ascontiguousarray(np.moveaxis(wide, 0, -1), dtype=inset.dtype)
     shape = (planes, len(ground.arc_mm), len(wide))
-    height, fall, facing, rise = (np.empty(shape, dtype=inset.dtype) for _ in range(4))
+    height, fall, facing, rise, gap = (np.empty(shape, dtype=inset.dtype) for _ in range(5))
     support = np.empty((planes, len(wide)), dtype=inset.dtype)
     position, face, outward = (
         np.ascontiguousarray(v) for v in (ground.position, ground.face, -ground.inward)
     )
     field = np.swapaxes(inset, 1, 2)
     step = ground.step_mm[:, None]
-    for part in _pieces(planes, shape[1] * shape[2]):
+    for part in pieces(planes, shape[1] * shape[2]):
         for vectors, out in ((position, height), (face, fall), (outward, facing)):
             np.matmul(vectors, turned[part], out=out[part])
         behind = facing[part] <= GRAZING
-        if behind.any():
-            np.copyto(height[part], -np.inf, where=behind)
-            np.maximum(facing[part], GRAZING, out=facing[part])
+        seen = np.flatnonzero(behind.any(axis=(0, 2)))
+        if len(seen):
+            ends = slice(seen[0], seen[-1] + 1)
+            np.copyto(height[part, ends], -np.inf, where=behind[:, ends])
+            np.maximum(facing[part, ends], GRAZING, out=facing[part, ends])
         np.divide(fall[part], facing[part], out=rise[part])
         rise[part] *= step
-        touch = _least_gap(field, rise[part])
-        touch *= facing[part]
+        _least_gap(field, rise[part], gap[part])
+        touch = gap[part] * facing[part]
         np.subtract(height[part], touch, out=touch)
         touch.max(axis=1, out=support[part])
-    parts = (_runs_first(a)[:runs] for a in (height, fall, facing, rise, support))
+    parts = (_runs_first(a)[:runs] for a in (height, fall, facing, rise, gap, support))
     return Seating(*parts)
 
 
-def _least_gap(field: FloatArray, rise: FloatArray) -> FloatArray:
-    """min over v of h_v + v rise (P, S, R), for `field` (V, S, R) and the `rise` from node to node.
+def _least_gap(field: FloatArray, rise: FloatArray, gap: FloatArray) -> None:
+    """Put min over v of h_v + v rise (P, S, R) into `gap`, for `field` (V, S, R) and the `rise` from node to node.
 
     As Horner's scheme takes a polynomial: h₀ ∧ (rise + (h₁ ∧ (rise + h₂ ∧ ...))), one addition and one
     minimum a depth. This line and its like in `cut` are where lives spend most of their time.
     """
-    gap = np.empty_like(rise)
     gap[...] = field[-1]
     for row in field[-2::-1]:
         gap += rise
         np.minimum(gap, row, out=gap)
-    return gap
 
 
 def advance_needed(seating: Seating, drop: FloatArray, goal: FloatArray) -> FloatArray:
@@ -229,16 +232,23 @@ def cut(
     """
     faced = np.isfinite(seating.support)  # a plane turned away from every station cuts nothing
     offset = runs_last(np.where(faced, seating.support - advance, 0.0))[:, None, :]
-    height, facing, rise = (runs_last(a) for a in (seating.height, seating.facing, seating.rise))
+    height, facing, rise, gap = (
+        runs_last(a) for a in (seating.height, seating.facing, seating.rise, seating.gap)
+    )
     after = np.array(np.swapaxes(inset, 1, 2), order="C")
     base = np.empty_like(height)
-    for part in _pieces(len(height), height[0].size):
+    for part in pieces(len(height), height[0].size):
         np.subtract(height[part], offset[part], out=base[part])
         base[part] /= facing[part]
-        at = base[part].copy()
-        for v, row in enumerate(after):
+        # Most planes are near a part of the edge only: leave out the ends that none of these cuts.
+        cuts = np.flatnonzero((base[part] > gap[part]).any(axis=(0, 2)))
+        if not len(cuts):
+            continue
+        near = slice(cuts[0], cuts[-1] + 1)
+        at, falls = base[part, near].copy(), rise[part, near]
+        for v, row in enumerate(after[:, near]):
             if v:
-                at -= rise[part]
+                at -= falls
             np.maximum(row, at.max(axis=0) if len(at) > 1 else at[0], out=row)
     reach = _runs_first(base)
     if drop.any():
@@ -255,8 +265,10 @@ def deepest_plane(reach: FloatArray) -> tuple[FloatArray, NDArray[np.int_]]:
     planes = runs_last(reach)
     deepest = planes.max(axis=0)
     rank = np.zeros(deepest.shape, dtype=np.int16)  # P for the first plane ... 1 for the last
-    for p, plane in enumerate(planes):
-        np.maximum(rank, (plane == deepest) * np.int16(len(planes) - p), out=rank)
+    ranks = np.arange(len(planes), 0, -1, dtype=np.int16)[:, None, None]
+    for part in pieces(len(planes), deepest.size):
+        first = ((planes[part] == deepest) * ranks[part]).max(axis=0)
+        np.maximum(rank, first, out=rank)
     return deepest.T, (len(planes) - rank.astype(np.int_)).T
 
 
