@@ -1,4 +1,4 @@
-"""Speed as ratios measured in one run: ``uv run python tests/benchmark.py``.
+"""Speed as ratios measured in one run: ``uv run python tests/benchmark.py``, or ``... lives`` for lives alone.
 
 Machines are shared and noisy, so nothing here is a test and no time limit is set; each line states the
 ratio and what it is a ratio of. Every timing is the best of several.
@@ -6,10 +6,12 @@ ratio and what it is a ratio of. Every timing is the best of several.
 
 from __future__ import annotations
 
+import resource
 import subprocess
 import sys
 import time
 from collections.abc import Callable
+from concurrent.futures import Executor, ProcessPoolExecutor
 
 import manifold3d
 import numpy as np
@@ -18,8 +20,10 @@ from scipy.spatial.transform import Rotation
 
 import edgekit as ek
 from edgekit.wear import grinding as kernel
-from edgekit.wear.ground import Ground, cut, ground_of, inset_at, seat
+from edgekit.wear.draws import SeededKeys
 from edgekit.wear.grinding import new_state
+from edgekit.wear.ground import CELLS_IN_CACHE, Ground, cut, ground_of, inset_at, seat
+from edgekit.wear.life import Lives, live_runs
 
 
 def best(task: Callable[[], object], repeats: int = 5, inner: int = 1) -> float:
@@ -97,8 +101,101 @@ def section_recession(solid: manifold3d.Manifold, ground: Ground, station: int) 
     return float(points[points[:, 1] > -1e-7, 0].min())
 
 
+STEADY = ek.Hand(
+    tilt_deg=ek.ErrorTerm(person_sd=0.5, sd=0.5, sd_gsd=1.5), swing_deg=ek.ErrorTerm(sd=3.5),
+    position_mm=ek.ErrorTerm(sd=0.2), depth=ek.ErrorTerm(sd=0.3),
+)  # fmt: skip
+LIVES = ek.LifeTask(  # errors of every kind, and about 15 sessions a life
+    blade=ek.patterns.area_specific_curette,
+    method=ek.methods.freehand(placements=12, seatings=1, hand=STEADY),
+    use=ek.Use(strokes=15, severity_gsd=1.5),
+    rules=(ek.WidthFraction(fraction=0.45),),
+)
+
+
+def lived(runs: int, *, most: int = 200, precision: type = np.float64, **changes: object) -> Lives:
+    """Lives of the benchmark's case."""
+    study = LIVES({name: item for name, item in changes.items() if name.startswith("method.")})
+    nodes = {name: item for name, item in changes.items() if name in ("stations", "depths")}
+    return live_runs(
+        study.blade, study.method, use=study.use, rules=study.rules, histories=0,
+        rngs=SeededKeys(1, runs=runs), most_sessions=most, precision=precision, **nodes,
+    )  # fmt: skip
+
+
+def floor_ns() -> float:
+    """Time of one addition and one maximum on a cell in cache [ns]."""
+    a, b, c = np.random.default_rng(1).random((3, CELLS_IN_CACHE))
+
+    def fused() -> None:
+        np.add(a, b, out=c)
+        np.maximum(a, c, out=a)
+
+    return best(fused, inner=400) / CELLS_IN_CACHE * 1e9
+
+
+def growth(what: str, sizes: tuple[int, ...], task: Callable[[int], object]) -> None:
+    times = [best(lambda n=n: task(n), repeats=3) for n in sizes]
+    slope = np.polyfit(np.log(sizes), np.log(times), 1)[0]
+    row(f"exponent of growth of lives in {what}", float(slope), "0.95 to 1.05")
+
+
+def lives_at_scale() -> None:
+    """The life kernel and the sweep: speed against the floor, growth, two workers, memory."""
+    runs, floor = 4096, floor_ns()
+    for kind in (np.float64, np.float32):
+        sessions = int(lived(runs, precision=kind).sessions.sum())
+        seconds = best(lambda kind=kind: lived(runs, precision=kind), repeats=3)
+        cells = sessions * 64 * 8 * 12
+        name = kind.__name__
+        row(f"lives a minute on one core, {name}", runs / seconds * 60, "-")
+        row(f"sessions a life, {name}", sessions / runs, "about 15")
+        row(f"time a cell / one addition and one maximum in cache, {name}",
+            seconds / cells * 1e9 / floor, "at most 10")  # fmt: skip
+    # Lives cut off at a number of sessions, so that every size does a known amount of work.
+    growth("runs", (2048, 4096, 8192, 16384), lambda n: lived(n, most=6))
+    growth(
+        "sessions",
+        (16, 32, 64, 128),
+        lambda n: lived(256, most=n, **{"method.largest_advance_um": 2.0}),
+    )
+    growth("stations", (128, 256, 512, 1024), lambda n: lived(256, most=4, stations=n))
+    growth(
+        "placements", (24, 48, 96, 192), lambda n: lived(256, most=4, **{"method.placements": n})
+    )
+
+    grid = ek.full_grid({"method.placements": [12]})
+
+    def swept(executor: Executor | None) -> object:
+        return ek.sweep(LIVES, grid, runs=24 * 2048, seed=1, executor=executor, progress=False,
+                        summary=True)  # fmt: skip
+
+    alone = ProcessPoolExecutor(1)
+    pair = ProcessPoolExecutor(2)
+    with alone, pair:
+        for pool in (alone, pair):
+            list(pool.map(abs, range(4)))
+        one = best(lambda: swept(alone), repeats=2)
+        two = best(lambda: swept(pair), repeats=2)
+    row("lives a minute on two workers", 24 * 2048 / two * 60, "1,000,000")
+    row("one worker / two workers", one / two, "at least 1.8")
+    here = best(lambda: swept(None), repeats=1)
+    row("overhead of handing over, share of one worker's time", one / here - 1, "at most 0.05")
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    row("memory peak of this process, MB", peak, "at most 600")
+    pilot = ek.LifeTask(blade=ek.patterns.area_specific_curette(), method=LIVES.method)
+    one_case = ek.full_grid({"method.placements": [12]})
+    dial = best(
+        lambda: ek.sweep(pilot, one_case, runs=8, seed=1, summary=True, progress=False), repeats=9
+    )
+    row("a control's eight lives, ms", dial * 1000, "at most 20")
+
+
 def main() -> None:
     print("| ratio | measured | wanted |\n|---|---|---|")
+    if sys.argv[1:] == ["lives"]:
+        lives_at_scale()
+        return
     edge = ek.patterns.area_specific_curette().edges["used"]
     some = edge.stations(400)[5::40]
     normals, search = orientation_by_search(edge, some)
@@ -173,6 +270,7 @@ def main() -> None:
         row(f"exponent of growth of a session in {what}", float(slope), "about 1")
     held = best(lambda: inset_at(ground, after, state.drop_mm), inner=20)
     row("session / reading the edge off the field", best(session, inner=20) / held, "-")
+    lives_at_scale()
 
 
 if __name__ == "__main__":

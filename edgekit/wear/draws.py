@@ -173,14 +173,16 @@ class Deck:
 
     def __init__(self, keys: RunKeys, *, edges: int, seatings: int, places: int) -> None:
         self._keys, self._stream = keys, _Stream()
-        self._fixed = AHEAD, TERMS + edges * PATCHES
-        self._seatings = seatings, AHEAD, edges, TERMS
         self._key = np.zeros((places, 2), dtype=np.uint64)
         self._phase = np.empty((places, AHEAD, edges))
         # By session, then by place, so that a session's numbers lie together.
-        self._fixed_of = np.empty((AHEAD, places, self._fixed[1]))
-        self._seatings_of = np.empty((AHEAD, places, edges, seatings, TERMS))
-        self._row = np.empty(AHEAD * self._fixed[1] + seatings * AHEAD * edges * TERMS)
+        fixed = TERMS + edges * PATCHES
+        self._fixed = np.empty((AHEAD, places, fixed))
+        self._seatings = np.empty((AHEAD, places, edges, seatings, TERMS))
+        self._drawn = np.empty(AHEAD * (fixed + seatings * edges * TERMS))
+        self._drawn_fixed = self._drawn[: AHEAD * fixed].reshape(AHEAD, fixed)
+        seated = self._drawn[AHEAD * fixed :].reshape(seatings, AHEAD, edges, TERMS)
+        self._drawn_seatings = seated.transpose(1, 2, 0, 3)
 
     def deal(self, places: NDArray[np.int_], runs: NDArray[np.int_]) -> Kept:
         """Take runs in hand; what they keep."""
@@ -199,15 +201,14 @@ class Deck:
         ):
             self._stream.go_to(self._key[place], 1 + block)
             self._stream.rng.random(out=self._phase[place])
-            self._stream.rng.standard_normal(out=self._row)
-            fixed, seatings = np.split(self._row, [self._fixed[0] * self._fixed[1]])
-            self._fixed_of[:, place] = fixed.reshape(self._fixed)
-            self._seatings_of[:, place] = seatings.reshape(self._seatings).transpose(1, 2, 0, 3)
-        now = self._fixed_of[at, places].T.copy()  # runs closest in memory, as the kernel works
+            self._stream.rng.standard_normal(out=self._drawn)
+            self._fixed[:, place] = self._drawn_fixed
+            self._seatings[:, place] = self._drawn_seatings
+        now = self._fixed[at, places].T.copy()  # runs closest in memory, as the kernel works
         edges = self._phase.shape[2]
         return SessionDraws(
             setup=now[:TERMS].T,
             phase=self._phase[places, at],
-            seatings=self._seatings_of[at, places],
+            seatings=self._seatings[at, places],
             patches=np.moveaxis(now[TERMS:].reshape(edges, PATCHES, -1), -1, 0),
         )

@@ -132,7 +132,8 @@ def _planes(
         normal + np.tan(np.radians(tilt)).T * opening + np.tan(np.radians(swing)).T * along_edge
     )
     turned /= np.sqrt((turned**2).sum(axis=0))
-    return turned.T, np.maximum(1 + depth, LEAST_WEIGHT)
+    kind = ground.inset_mm.dtype
+    return turned.T.astype(kind), np.maximum(1 + depth, LEAST_WEIGHT).astype(kind)
 
 
 def _cross(a: FloatArray, b: FloatArray) -> FloatArray:

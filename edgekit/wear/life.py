@@ -126,7 +126,7 @@ class _InHand:
         self.run = np.zeros(places, dtype=int)
         self.turn = np.zeros(places, dtype=int)
         self.kept = Kept(np.zeros((4, places)).T, *np.zeros((4, places)))
-        self.fresh_um = np.zeros(places)
+        self.fresh_um = np.zeros(places, dtype=bench.grounds[0].inset_mm.dtype)
         self.states = [new_state(ground, places) for ground in bench.grounds]
         self.take(np.ones(places, dtype=bool))
 
