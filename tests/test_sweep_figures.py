@@ -1,0 +1,87 @@
+"""Pictures of sweeps by their data, words and refusals."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+import edgekit as ek
+
+TASK = ek.LifeTask(
+    blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1), stations=16, depths=4
+)
+GRID = ek.full_grid({"method.placements": [2, 5, 9], "use.strokes": [15, 45]})
+INPUTS = {"use.strokes": (15.0, 60.0), "use.patch_cv": (0.1, 0.3)}
+SAMPLES = ek.sweep(TASK, GRID, runs=9, seed=1, progress=False)
+SUMMARY = ek.sweep(TASK, GRID, runs=9, seed=1, progress=False, summary=True)
+TORNADO = ek.tornado(TASK, INPUTS, runs=9, seed=1, progress=False)
+SHARES = ek.sensitivity(TASK, INPUTS, points=8, runs=4, seed=1, progress=False)
+PICTURES = {
+    "sweep": lambda: ek.figures.sweep(SUMMARY, x="method.placements", by="use.strokes"),
+    "tornado": lambda: ek.figures.tornado(TORNADO),
+    "shares": lambda: ek.figures.sensitivity(SHARES, y="sessions"),
+}
+
+
+@pytest.mark.parametrize("table", [SAMPLES, SUMMARY], ids=["samples", "summary"])
+def test_lines_are_the_means_of_the_sweep(table):
+    ax = ek.figures.sweep(table, x="method.placements", by="use.strokes")
+    for strokes, line in zip((15, 45), ax.get_lines(), strict=True):
+        mine = SAMPLES[SAMPLES["use.strokes"] == strokes].groupby("method.placements")
+        np.testing.assert_allclose(line.get_ydata(), mine["loss_um_per_session"].mean(), rtol=1e-12)
+        np.testing.assert_array_equal(line.get_xdata(), [2, 5, 9])
+        band = ax.collections[(15, 45).index(strokes)].get_paths()[0].get_extents()
+        error = mine["loss_um_per_session"].sem()
+        mean = mine["loss_um_per_session"].mean()
+        assert band.y1 == pytest.approx((mean + 1.96 * error).max(), rel=1e-9)
+
+
+def test_bars_reach_from_the_base_to_both_ends():
+    ax = ek.figures.tornado(TORNADO)
+    rows = TORNADO.table[TORNADO.table["output"] == "loss_um_per_session"]
+    ends = np.array([[bar.get_x(), bar.get_x() + bar.get_width()] for bar in ax.patches])
+    wanted = np.stack([rows["base"], rows["at_low"], rows["base"], rows["at_high"]], axis=1)
+    np.testing.assert_allclose(ends.reshape(-1, 4), wanted, rtol=1e-12)
+
+
+def test_dots_are_the_shares():
+    ax = ek.figures.sensitivity(SHARES)
+    rows = SHARES.table[SHARES.table["output"] == "loss_um_per_session"]
+    dots = sorted(line.get_xdata()[0] for line in ax.get_lines() if line.get_marker() in ("o", "s"))
+    np.testing.assert_allclose(dots, sorted([*rows["first"], *rows["total"]]))
+
+
+@pytest.mark.parametrize("name", PICTURES)
+def test_words_are_whole_and_in_the_picture(name):
+    ax = PICTURES[name]()
+    assert "Shown:" in ek.figures.alt_text(ax)
+    canvas = FigureCanvasAgg(ax.figure)
+    canvas.draw()
+    width, height = canvas.get_width_height()
+    for text in (ax.title, ax._left_title, ax.xaxis.label, ax.yaxis.label, *ax.get_yticklabels()):
+        if text.get_text():
+            box = text.get_window_extent(canvas.get_renderer())
+            assert min(box.x0, box.y0) >= -1, text.get_text()
+            assert box.x1 <= width + 1, text.get_text()
+            assert box.y1 <= height + 1, text.get_text()
+
+
+BAD = {
+    "x": (lambda: ek.figures.sweep(SUMMARY, x="method.grit"), "no such column"),
+    "y": (lambda: ek.figures.tornado(TORNADO, y="width"), "no such output"),
+    "shares": (lambda: ek.figures.sensitivity(SHARES, y="width"), "no such output"),
+    "nothing lived": (
+        lambda: ek.figures.sweep(SUMMARY.assign(status="failed"), x="method.placements"),
+        "no row of the sweep was lived"),
+    "too many lines": (
+        lambda: ek.figures.sweep(
+            pd.concat([SUMMARY.assign(case=n) for n in range(6)]), x="use.strokes", by="case"),
+        "too many values"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", BAD)
+def test_bad_input_is_refused(case):
+    call, says = BAD[case]
+    with pytest.raises(ek.EdgekitError, match=says):
+        call()
