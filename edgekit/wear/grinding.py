@@ -110,30 +110,28 @@ def _planes(
     turn: int | NDArray[np.int_],
 ) -> tuple[FloatArray, FloatArray]:
     """Unit normals (R, P, 3) of the seatings, and each one's share (R, P) of the advance."""
-    z = draws.seatings[:, edge, : method.planes].transpose(2, 1, 0).copy().transpose(2, 1, 0)
+    # Everything lies component by component and plane by plane, (3, P, R), as the kernel reads it.
+    z = draws.seatings[:, edge, : method.planes].transpose(2, 1, 0).copy()
     tilt, swing, shift, depth = (
-        term.of(kept.hand[:, i], draws.setup[:, i], kept.skill, z[:, :, i])
+        term.of(kept.hand[:, i], draws.setup[:, i], kept.skill, z[i].T).T
         for i, term in enumerate(method.hand.terms)
     )
     phase = method.marks.phase(turn, draws.phase[:, edge])
-    number = np.repeat(np.arange(method.placements), method.seatings)
-    place = np.interp((number + phase[:, None]) / method.placements, aim.share, aim.arc_mm)
+    number = np.repeat(np.arange(method.placements), method.seatings)[:, None]
+    place = np.interp((number + phase) / method.placements, aim.share, aim.arc_mm)
     place = np.clip(place + shift, 0.0, ground.arc_mm[-1])
     at = place / (ground.arc_mm[1] - ground.arc_mm[0])
     i = np.minimum(at.astype(int), len(ground.arc_mm) - 2)
     part = at - i
-    # Vectors lie component by component (3, P, R), as the kernel reads them.
     normal, along_edge = (
-        np.stack([(v[i] + part * (v[i + 1] - v[i])).T for v in vectors.T])
+        np.stack([v[i] + part * (v[i + 1] - v[i]) for v in vectors.T])
         for vectors in (aim.normals, ground.tangent)
     )
     opening = -ground.edge.side * _cross(along_edge, normal)
-    turned = (
-        normal + np.tan(np.radians(tilt)).T * opening + np.tan(np.radians(swing)).T * along_edge
-    )
+    turned = normal + np.tan(np.radians(tilt)) * opening + np.tan(np.radians(swing)) * along_edge
     turned /= np.sqrt((turned**2).sum(axis=0))
     kind = ground.inset_mm.dtype
-    return turned.T.astype(kind), np.maximum(1 + depth, LEAST_WEIGHT).astype(kind)
+    return turned.T.astype(kind), np.maximum(1 + depth, LEAST_WEIGHT).T.astype(kind)
 
 
 def _cross(a: FloatArray, b: FloatArray) -> FloatArray:

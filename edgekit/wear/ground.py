@@ -297,14 +297,23 @@ def volume(ground: Ground, before: FloatArray, after: FloatArray) -> FloatArray:
     ∫∫ (h₁ - h₀)(1 - κ (h₁ + h₀)/2) dv ds: inward of a curved edge the area element shrinks by 1 - κu.
     Past the centre of curvature nothing is left to take, so both insets end there.
     """
-    limit = 1 / np.maximum(ground.plan_curvature, LEAST_CURVATURE)
-    over_depth = np.zeros(before.shape[1:][::-1], dtype=before.dtype).T
+    limit = (1 / np.maximum(ground.plan_curvature, LEAST_CURVATURE))[:, None]
+    tight = np.flatnonzero(limit < after.max())  # elsewhere no inset gets so far
+    ends = slice(tight[0], tight[-1] + 1) if len(tight) else slice(0)
+    half_curvature = ground.plan_curvature[:, None] / 2
+    shape = before.shape[:0:-1]
+    thick, element, over_depth = (np.zeros(shape, dtype=before.dtype) for _ in range(3))
     last = len(before) - 1
     for v, (old, new) in enumerate(zip(before, after, strict=True)):
-        low, high = np.minimum(old, limit), np.minimum(new, limit)
-        thick = high + low
-        thick *= -ground.plan_curvature / 2
-        thick += 1
-        thick *= high - low
-        over_depth += thick / 2 if v in (0, last) else thick
-    return over_stations(over_depth, ground.step_mm * ground.share_mm)
+        np.subtract(new.T, old.T, out=thick)
+        np.add(new.T, old.T, out=element)
+        if len(tight):
+            low, high = (np.minimum(h.T[ends], limit[ends]) for h in (old, new))
+            thick[ends], element[ends] = high - low, high + low
+        element *= half_curvature
+        np.subtract(1.0, element, out=element)
+        thick *= element
+        if v in (0, last):
+            thick /= 2
+        over_depth += thick
+    return over_stations(over_depth.T, ground.step_mm * ground.share_mm)

@@ -33,9 +33,8 @@ if TYPE_CHECKING:
 __all__ = ["Life", "Lives", "Use", "live", "live_runs", "rules_of"]
 
 UM_PER_MM = 1000.0
-MAX_RUNS_AT_ONCE = (
-    256  # lives in hand: more leave the cache, fewer leave Python's own time a larger share
-)
+# Lives in hand: more leave the cache, fewer leave Python's own time a larger share.
+MAX_RUNS_AT_ONCE = 384
 LARGEST_BLOCK = 2**22  # cells of runs x planes x stations, which bounds memory for many planes
 LIFE_STATIONS = 64
 LIFE_DEPTHS = 8
