@@ -109,7 +109,7 @@ LIVES = ek.LifeTask(  # errors of every kind, and about 15 sessions a life
     blade=ek.patterns.area_specific_curette,
     method=ek.methods.freehand(placements=12, seatings=1, hand=STEADY),
     use=ek.Use(strokes=15, severity_gsd=1.5),
-    rules=(ek.WidthFraction(fraction=0.45),),
+    rules=(ek.WidthFraction(fraction=0.6),),
 )
 
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 import edgekit as ek
-from edgekit.wear import life
+from edgekit.wear import ground, life
 from edgekit.wear.draws import AHEAD, Deck, GivenKeys, SeededKeys, run_rng
-from edgekit.wear.ground import deepest_plane, over_stations
+from edgekit.wear.ground import over_stations
 from edgekit.wear.life import live_runs
 from edgekit.wear.method import ErrorTerm, Hand
 from edgekit.wear.retire import DEFAULT_RULES
@@ -16,7 +16,7 @@ from tests import plain_kernel
 
 # A life chains some ten sessions of sums of a few terms, each rounded to 1e-16 of millimetres.
 PLAIN = 1e-12
-FLOAT32_UM = 0.05  # of a mean loss a session: a run may end a session earlier or later
+FLOAT32_UM = 1e-3  # of a mean loss a session: micrometres with 24 bits and a few dozen sums
 SMALL = {"stations": 33, "depths": 5}
 
 BLADES = {
@@ -91,7 +91,7 @@ def test_single_precision_changes_the_mean_loss_by_less_than_stated():
     )
     loss = [one.last("mean_width_um") / one.sessions for one in (double, single)]
     assert abs(loss[0].mean() - loss[1].mean()) < FLOAT32_UM
-    assert (double.sessions == single.sessions).mean() > 0.98
+    assert (double.sessions == single.sessions).mean() > 0.99
     assert (loss[0] != loss[1]).any()
 
 
@@ -137,14 +137,20 @@ def test_draws_are_uniform_and_normal():
     assert abs(np.corrcoef(first, second)[0, 1]) < 4 / np.sqrt(len(first))
 
 
-@pytest.mark.parametrize("shape", [(1, 4, 7), (5, 1, 3), (6, 9, 11)])
-def test_the_deepest_plane_is_the_first_of_the_largest(shape):
+@pytest.mark.parametrize("cells", [1, 40, 10_000])
+def test_the_deepest_plane_is_the_first_of_the_largest(cells, monkeypatch):
     """Source: numpy's max and argmax, ties and planes that face away included."""
-    reach = np.random.default_rng(2).integers(0, 4, shape).astype(float)
-    reach[:, 0] = -np.inf
-    deepest, plane = deepest_plane(reach)
-    np.testing.assert_array_equal(deepest, reach.max(axis=1))
-    np.testing.assert_array_equal(plane, reach.argmax(axis=1))
+    monkeypatch.setattr(ground, "CELLS_IN_CACHE", cells)
+    blade = ek.patterns.universal_curette()
+    here = ground.ground_of(blade, "left", stations=21, depths=4)
+    field = np.repeat(here.inset_mm[:, None, :], 5, axis=1)
+    frame = here.edge.frame(np.random.default_rng(2).uniform(0, 5, (5, 4)))
+    normals = np.repeat(frame.outward.value, 2, axis=1)  # every plane twice
+    normals[0, :2] = -here.inward[0]  # and some that face nothing
+    seating = ground.seat(here, field, normals)
+    cut = ground.grind(here, field, seating, np.full((5, 8), 0.01), np.zeros((5, 21)))
+    np.testing.assert_array_equal(cut.deepest, cut.reach.max(axis=1))
+    np.testing.assert_array_equal(cut.plane, cut.reach.argmax(axis=1))
 
 
 def test_sums_over_stations_do_not_depend_on_layout_or_company():

@@ -21,9 +21,7 @@ from edgekit.geometry import vectors as vec
 from edgekit.wear.draws import Kept, SessionDraws
 from edgekit.wear.ground import (
     Ground,
-    advance_needed,
-    cut,
-    deepest_plane,
+    grind,
     inset_at,
     of_plane,
     over_stations,
@@ -189,14 +187,13 @@ def _grind_side(
     before = state.at(ground)
     dull = _is_dull(state, fresh_um)
     goal = before + state.radius_um / np.tan(state.internal_angle_rad / 2) / UM_PER_MM
-    seating = seat(ground, state.inset_mm, normals)
-    alone = advance_needed(seating, state.drop_mm, goal)
+    seating = seat(ground, state.inset_mm, normals, drop=state.drop_mm, goal=goal)
+    alone = seating.need
     if not dull.all():
         np.copyto(alone, 0.0, where=~dull[:, None, :])
     largest = method.largest_advance_um / UM_PER_MM
     advance, reached = _advance(alone, weight, ground.share_mm, method, largest)
-    inset, reach = cut(ground, state.inset_mm, seating, advance, state.drop_mm)
-    deepest, active = deepest_plane(reach)
+    inset, _, deepest, active = grind(ground, state.inset_mm, seating, advance, state.drop_mm)
     ground_here = deepest > before
     sharp = ~dull | (np.maximum(before, deepest) >= goal - _rounding_mm(goal))
     fall = of_plane(seating.fall, active)

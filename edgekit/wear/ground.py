@@ -33,16 +33,17 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 __all__ = [
+    "Cut",
     "Ground",
     "Seating",
     "advance_needed",
     "cut",
-    "deepest_plane",
+    "grind",
     "ground_of",
     "inset_at",
     "of_plane",
-    "pieces",
     "over_stations",
+    "pieces",
     "runs_last",
     "seat",
     "volume",
@@ -117,7 +118,7 @@ class Seating(NamedTuple):
     between depth nodes, by which u falls from node to node; ``gap`` is min over v of h + v fall /
     facing, so that the plane cuts a station where height - p > gap facing. ``support`` (R, P). Where a
     plane is seen from behind its height is -∞, so that such a station is neither cut nor waited for,
-    and its facing is held at `GRAZING`.
+    and its facing is held at `GRAZING`. ``need`` is `advance_needed`, where `seat` was told a goal.
     """
 
     height: FloatArray
@@ -126,6 +127,7 @@ class Seating(NamedTuple):
     rise: FloatArray
     gap: FloatArray
     support: FloatArray
+    need: FloatArray
 
 
 def runs_last(values: FloatArray) -> FloatArray:
@@ -155,14 +157,25 @@ def pieces(planes: int, cells: int) -> Iterator[slice]:
     return (slice(a, a + group) for a in range(0, planes, group))
 
 
-def seat(ground: Ground, inset: FloatArray, normals: FloatArray) -> Seating:
-    """Lay planes of unit `normals` (R, P, 3) against the field `inset` (V, R, S)."""
+def seat(
+    ground: Ground,
+    inset: FloatArray,
+    normals: FloatArray,
+    *,
+    drop: FloatArray | None = None,
+    goal: FloatArray | None = None,
+) -> Seating:
+    """Lay planes of unit `normals` (R, P, 3) against the field `inset` (V, R, S).
+
+    With `drop` and `goal` (R, S) the `advance_needed` is worked out along the way, while heights
+    are still in cache.
+    """
     runs, planes, _ = normals.shape
     # A product with a single column would take another routine, which rounds differently.
     wide = np.repeat(normals, 2, axis=0) if runs == 1 else normals
     turned = np.ascontiguousarray(np.moveaxis(wide, 0, -1), dtype=inset.dtype)
     shape = (planes, len(ground.arc_mm), len(wide))
-    height, fall, facing, rise, gap = (np.empty(shape, dtype=inset.dtype) for _ in range(5))
+    height, fall, facing, rise, gap, need = (np.empty(shape, inset.dtype) for _ in range(6))
     support = np.empty((planes, len(wide)), dtype=inset.dtype)
     position, face, outward = (
         np.ascontiguousarray(v) for v in (ground.position, ground.face, -ground.inward)
@@ -184,7 +197,9 @@ def seat(ground: Ground, inset: FloatArray, normals: FloatArray) -> Seating:
         touch = gap[part] * facing[part]
         np.subtract(height[part], touch, out=touch)
         touch.max(axis=1, out=support[part])
-    parts = (_runs_first(a)[:runs] for a in (height, fall, facing, rise, gap, support))
+        if drop is not None and goal is not None:
+            _need(height[part], fall[part], facing[part], support[part], drop, goal, need[part])
+    parts = (_runs_first(a)[:runs] for a in (height, fall, facing, rise, gap, support, need))
     return Seating(*parts)
 
 
@@ -206,70 +221,98 @@ def advance_needed(seating: Seating, drop: FloatArray, goal: FloatArray) -> Floa
     `drop` (R, S) is how far the face lies below the new one, `goal` (R, S) the inset wanted there.
     Infinite where a plane faces away.
     """
-    support = np.where(np.isfinite(seating.support), seating.support, 0.0)
-    need = seating.facing * goal[:, None, :]
+    height, fall, facing, support = (
+        runs_last(a) for a in (seating.height, seating.fall, seating.facing, seating.support)
+    )
+    need = np.empty_like(height, order="C")
+    _need(height, fall, facing, support, drop, goal, need)
+    return _runs_first(need)
+
+
+def _need(
+    height: FloatArray,
+    fall: FloatArray,
+    facing: FloatArray,
+    support: FloatArray,
+    drop: FloatArray,
+    goal: FloatArray,
+    out: FloatArray,
+) -> None:
+    """`advance_needed` of planes (P, S, R): support - (n·C - drop n·f) + goal facing."""
+    np.multiply(facing, goal.T[:, : facing.shape[2]], out=out)
     if drop.any():
-        need += drop[:, None, :] * seating.fall
-    need -= seating.height
-    need += support[:, :, None]
-    return need
+        out += drop.T * fall
+    out -= height
+    # A plane that faces nothing has no support, and an infinite need already.
+    out += np.where(np.isfinite(support), support, 0.0)[:, None, :]
+
+
+class Cut(NamedTuple):
+    """What planes leave: ``inset`` (V, R, S); ``reach`` (R, P, S), the inset at which each plane
+    meets the face, -∞ where it faces away; the ``deepest`` reach (R, S) and the first ``plane`` that
+    has it."""
+
+    inset: FloatArray
+    reach: FloatArray
+    deepest: FloatArray
+    plane: NDArray[np.int_]
 
 
 def cut(
+    ground: Ground, inset: FloatArray, seating: Seating, advance: FloatArray, drop: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """The field after the planes advance by `advance` (R, P) [mm], and their reach; see `grind`."""
+    return grind(ground, inset, seating, advance, drop)[:2]
+
+
+def grind(
     ground: Ground,  # noqa: ARG001  # as the others; the seating holds all of it that is needed
     inset: FloatArray,
     seating: Seating,
     advance: FloatArray,
     drop: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
-    """Grind: the field after the planes advance by `advance` (R, P) [mm].
-
-    Returns
-    -------
-    inset : array (V, R, S)
-    reach : array (R, P, S)
-        Inset at which each plane meets the face; -inf where it faces away.
-    """
+) -> Cut:
+    """Grind: what is left after the planes advance by `advance` (R, P) [mm]."""
     faced = np.isfinite(seating.support)  # a plane turned away from every station cuts nothing
     offset = runs_last(np.where(faced, seating.support - advance, 0.0))[:, None, :]
-    height, facing, rise, gap = (
-        runs_last(a) for a in (seating.height, seating.facing, seating.rise, seating.gap)
-    )
+    height, fall, facing, rise, gap = (runs_last(a) for a in seating[:5])
     after = np.array(np.swapaxes(inset, 1, 2), order="C")
-    base = np.empty_like(height)
-    for part in pieces(len(height), height[0].size):
-        np.subtract(height[part], offset[part], out=base[part])
-        base[part] /= facing[part]
+    reach = np.empty_like(height)
+    deepest = np.full(height.shape[1:], -np.inf, dtype=height.dtype)
+    plane = np.zeros(deepest.shape, dtype=np.int16)  # numbered from 1
+    lowered = drop.any()
+    for part in pieces(len(height), deepest.size):
+        base = np.subtract(height[part], offset[part], out=reach[part])
+        base /= facing[part]
         # Most planes are near a part of the edge only: leave out the ends that none of these cuts.
-        cuts = np.flatnonzero((base[part] > gap[part]).any(axis=(0, 2)))
-        if not len(cuts):
-            continue
-        near = slice(cuts[0], cuts[-1] + 1)
-        at, falls = base[part, near].copy(), rise[part, near]
+        cuts = np.flatnonzero((base > gap[part]).any(axis=(0, 2)))
+        near = slice(cuts[0], cuts[-1] + 1) if len(cuts) else slice(0)
+        at, falls = base[:, near].copy(), rise[part, near]
         for v, row in enumerate(after[:, near]):
             if v:
                 at -= falls
             np.maximum(row, at.max(axis=0) if len(at) > 1 else at[0], out=row)
-    reach = _runs_first(base)
-    if drop.any():
-        reach = reach - drop[:, None, :] * seating.fall / seating.facing
-    return np.swapaxes(after, 1, 2), reach
+        if lowered:
+            base -= drop.T * fall[part] / facing[part]
+        high, first = _first_deepest(base)
+        np.maximum(plane, (high > deepest) * (first + np.int16(1 + part.start)), out=plane)
+        np.maximum(deepest, high, out=deepest)
+    none = plane == 0  # nothing reaches there; the first plane, as argmax has it
+    active = (plane - np.int16(1) + none).astype(np.int_)
+    return Cut(np.swapaxes(after, 1, 2), _runs_first(reach), deepest.T, active.T)
 
 
-def deepest_plane(reach: FloatArray) -> tuple[FloatArray, NDArray[np.int_]]:
-    """The largest reach (R, S) of (R, P, S), and the first plane that has it.
+def _first_deepest(reach: FloatArray) -> tuple[FloatArray, NDArray[np.int16]]:
+    """Largest of `reach` (P, S, R) over planes, and the first plane that has it.
 
-    What `max` and `argmax` over axis 1 give; `argmax` across memory takes ten times as long as one
-    comparison a plane.
+    What `max` and `argmax` give; but `argmax` across memory takes ten times as long as this.
     """
-    planes = runs_last(reach)
-    deepest = planes.max(axis=0)
-    rank = np.zeros(deepest.shape, dtype=np.int16)  # P for the first plane ... 1 for the last
-    ranks = np.arange(len(planes), 0, -1, dtype=np.int16)[:, None, None]
-    for part in pieces(len(planes), deepest.size):
-        first = ((planes[part] == deepest) * ranks[part]).max(axis=0)
-        np.maximum(rank, first, out=rank)
-    return deepest.T, (len(planes) - rank.astype(np.int_)).T
+    if len(reach) == 1:
+        return reach[0], np.zeros(1, dtype=np.int16)
+    high = reach.max(axis=0)
+    ranks = np.arange(len(reach), 0, -1, dtype=np.int16)[:, None, None]
+    first = ((reach == high) * ranks).max(axis=0)
+    return high, np.int16(len(reach)) - first
 
 
 def of_plane(values: FloatArray, plane: NDArray[np.int_]) -> FloatArray:
