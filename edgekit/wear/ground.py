@@ -182,6 +182,7 @@ def seat(
     )
     field = np.swapaxes(inset, 1, 2)
     step = ground.step_mm[:, None]
+    lowered = drop if drop is not None and drop.any() else None
     for part in pieces(planes, shape[1] * shape[2]):
         for vectors, out in ((position, height), (face, fall), (outward, facing)):
             np.matmul(vectors, turned[part], out=out[part])
@@ -197,8 +198,8 @@ def seat(
         touch = gap[part] * facing[part]
         np.subtract(height[part], touch, out=touch)
         touch.max(axis=1, out=support[part])
-        if drop is not None and goal is not None:
-            _need(height[part], fall[part], facing[part], support[part], drop, goal, need[part])
+        if goal is not None:
+            _need(height[part], fall[part], facing[part], support[part], lowered, goal, need[part])
     parts = (_runs_first(a)[:runs] for a in (height, fall, facing, rise, gap, support, need))
     return Seating(*parts)
 
@@ -234,13 +235,13 @@ def _need(
     fall: FloatArray,
     facing: FloatArray,
     support: FloatArray,
-    drop: FloatArray,
+    drop: FloatArray | None,
     goal: FloatArray,
     out: FloatArray,
 ) -> None:
     """`advance_needed` of planes (P, S, R): support - (n·C - drop n·f) + goal facing."""
-    np.multiply(facing, goal.T[:, : facing.shape[2]], out=out)
-    if drop.any():
+    np.multiply(facing, goal.T, out=out)
+    if drop is not None:
         out += drop.T * fall
     out -= height
     # A plane that faces nothing has no support, and an infinite need already.
