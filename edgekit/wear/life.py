@@ -35,7 +35,7 @@ __all__ = ["Life", "Lives", "Use", "live", "live_runs", "rules_of"]
 UM_PER_MM = 1000.0
 # Lives in hand: more leave the cache, fewer leave Python's own time a larger share.
 MAX_RUNS_AT_ONCE = 384
-LARGEST_BLOCK = 2**22  # cells of runs x planes x stations, which bounds memory for many planes
+LARGEST_BLOCK = 2**20  # cells of runs x planes x stations: arrays of 8 MB at most
 LIFE_STATIONS = 64
 LIFE_DEPTHS = 8
 
