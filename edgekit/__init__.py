@@ -66,6 +66,8 @@ _HOMES = {
     "write_table": "edgekit.care.records",
     "read_table": "edgekit.care.records",
     "fewest_settings": "edgekit.care.settings",
+    "SettingRange": "edgekit.care.settings",
+    "plan_bench": "edgekit.care.bench_plan",
     "what_decides": "edgekit.study.deciders",
     "cautions": "edgekit.safety",
     "evidence": "edgekit.evidence_table",
