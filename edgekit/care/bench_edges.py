@@ -23,7 +23,7 @@ from edgekit.contact.holder import Holder, station_windows
 from edgekit.contact.orientation import Orientation, orient
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
-from edgekit.geometry.blade import Blade, BladeClass
+from edgekit.geometry.blade import Blade
 from edgekit.geometry.edge import Edge
 
 __all__ = ["EdgeAsk", "Served", "ask", "lowest_clear_deg"]
@@ -51,8 +51,7 @@ class EdgeAsk:
     Attributes
     ----------
     instrument, name : str
-    kind : BladeClass
-    edge : Edge
+    blade : Blade
     held : Orientation
         The true orientation at each station (S,).
     windows_deg : array (S, 2)
@@ -72,8 +71,7 @@ class EdgeAsk:
 
     instrument: str
     name: str
-    kind: BladeClass
-    edge: Edge
+    blade: Blade
     held: Orientation
     windows_deg: FloatArray
     groups: tuple[NDArray[np.int64], ...]
@@ -81,6 +79,11 @@ class EdgeAsk:
     served: NDArray[np.int64]
     hollow_um: FloatArray
     whole: int
+
+    @property
+    def edge(self) -> Edge:
+        """The edge itself."""
+        return self.blade.edges[self.name]
 
     @property
     def key(self) -> tuple[str, str]:
@@ -148,7 +151,7 @@ def ask(
         served[group] = Served.HOLDER
     common = [(windows[group, 0].max(), windows[group, 1].min()) for group in groups]
     return EdgeAsk(
-        instrument=instrument, name=name, kind=blade.kind, edge=edge, held=held,
+        instrument=instrument, name=name, blade=blade, held=held,
         windows_deg=windows, groups=groups, common_deg=np.array(common).reshape(-1, 2),
         served=served, hollow_um=hollow, whole=whole,
     )  # fmt: skip
@@ -164,7 +167,7 @@ def _points(windows: FloatArray, most: int, spacing_mm: float) -> tuple[FloatArr
         return fewest.settings_deg, 1
     worth = value("bench_least_mm") / spacing_mm
     points, served = _widest(windows, min(most, whole))
-    keep = 1 + int(np.argmin(np.append(np.diff(served) >= worth, False)))  # noqa: FBT003
+    keep = 1 + int(np.argmin(np.append(np.diff(served) >= worth, False)))
     return points[keep - 1], whole
 
 
@@ -176,9 +179,7 @@ def _groups(
     inside = (own[:, :1] <= points) & (points <= own[:, 1:])
     away = np.where(inside, np.abs(points - elevation_deg[mine, None]), np.inf)
     nearest = np.where(inside.any(axis=1), np.argmin(away, axis=1), -1) if len(points) else mine
-    return tuple(
-        mine[nearest == at] for at in range(len(points)) if (nearest == at).any()
-    )
+    return tuple(mine[nearest == at] for at in range(len(points)) if (nearest == at).any())
 
 
 def _deep(hollow: NDArray[np.bool_], depth_um: FloatArray, limit_um: float) -> NDArray[np.bool_]:
@@ -205,10 +206,14 @@ def _widest(windows: FloatArray, most: int) -> tuple[list[FloatArray], FloatArra
     without losing one, so upper ends suffice.
     """
     points = np.unique(windows[:, 1])
-    low, high = windows[:, :1], windows[:, 1:]
-    has = ((low <= points) & (points <= high)).astype(np.float32)
-    single = has.sum(axis=0)
-    gain = single[None, :] - has.T @ has
+    first = np.searchsorted(points, windows[:, 0], side="left")
+    last = np.searchsorted(points, windows[:, 1], side="right") - 1
+    count = np.zeros((len(points), len(points)))
+    np.add.at(count, (first, last), 1.0)
+    # windows that begin at or before point i and end at or after point j
+    both = np.cumsum(np.cumsum(count, axis=0)[:, ::-1], axis=1)[:, ::-1]
+    single = np.diagonal(both).copy()
+    gain = single[None, :] - both
     gain[np.tri(len(points), dtype=bool)] = -np.inf
     best, back = single, [np.full(len(points), -1)]
     choices, served = [points[[int(np.argmax(best))]]], [float(best.max())]

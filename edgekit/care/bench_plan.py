@@ -5,14 +5,14 @@ from __future__ import annotations
 import difflib
 import html
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from edgekit import checks
-from edgekit.care.bench_edges import EdgeAsk, Served, ask, lowest_clear_deg
+from edgekit.care.bench_edges import EdgeAsk, ask, lowest_clear_deg
 from edgekit.care.bench_minutes import Duration, Work, duration, factors
 from edgekit.care.bench_runs import Arrangement, arrange
 from edgekit.care.bench_steps import Step, plan_steps
@@ -192,7 +192,7 @@ def _tray(blades: Mapping[str, Blade] | Sequence[Blade]) -> dict[str, Blade]:
     """Blades by code."""
     if isinstance(blades, Blade):
         raise EdgekitError("a tray is a mapping or list of blades", blades.name, "Write [blade].")
-    pairs = (
+    pairs: list[tuple[object, object]] = (
         list(blades.items())
         if isinstance(blades, Mapping)
         else [(getattr(blade, "name", ""), blade) for blade in blades]
@@ -203,16 +203,18 @@ def _tray(blades: Mapping[str, Blade] | Sequence[Blade]) -> dict[str, Blade]:
                 "a tray holds blades by their codes", (code, type(blade).__name__),
                 'Give {"FH-03-UC": blade, …}.',
             )  # fmt: skip
-    tray = dict(pairs)
+    tray = {str(code): blade for code, blade in pairs if isinstance(blade, Blade)}
     if len(tray) < len(pairs):
-        twice = [code for code, _ in pairs]
+        twice = [str(code) for code, _ in pairs]
         raise EdgekitError(
             "two instruments have one name",
             next(code for code in twice if twice.count(code) > 1),
             'Give a mapping of codes to blades, {"FH-03-UC": blade, …}.',
         )
     if not 0 < sum(len(blade.edges) for blade in tray.values()) <= TOO_MANY:
-        raise EdgekitError(f"a tray has 1 to {TOO_MANY} edges", len(tray), "Give the blades of one.")
+        raise EdgekitError(
+            f"a tray has 1 to {TOO_MANY} edges", len(tray), "Give the blades of one."
+        )
     return tray
 
 
@@ -234,11 +236,17 @@ def _cut(takes: SettingRange, stand: Holder) -> SettingRange:
 def _asks(
     tray: dict[str, Blade], tolerance: float, takes: SettingRange, most: int
 ) -> tuple[EdgeAsk, ...]:
-    return tuple(
-        ask(code, blade, name, tolerance_deg=tolerance, takes=takes, most_settings=most)
-        for code, blade in tray.items()
-        for name in blade.edges
-    )
+    asked: dict[tuple[int, str], EdgeAsk] = {}
+    found = []
+    for code, blade in tray.items():
+        for name in blade.edges:
+            # one pattern often serves several instruments of a tray
+            if (id(blade), name) not in asked:
+                asked[id(blade), name] = ask(
+                    code, blade, name, tolerance_deg=tolerance, takes=takes, most_settings=most
+                )
+            found.append(replace(asked[id(blade), name], instrument=code))
+    return tuple(found)
 
 
 def _urgent(
@@ -344,7 +352,7 @@ def _practice(steps: Sequence[Step]) -> pd.DataFrame:
     rows = []
     for code in dict.fromkeys(step.ask.instrument for step in steps):
         mine = [step for step in steps if step.ask.instrument == code]
-        kind = mine[0].ask.kind
+        kind = mine[0].ask.blade.kind
         if kind in PRACTICE:
             edges = len({step.ask.name for step in mine})
             mounts = len({step.run for step in mine})

@@ -87,9 +87,7 @@ def placements_over(ask: EdgeAsk, stations: NDArray[np.int64], ridge_um: float) 
     (6, 6)
     """
     arc = ask.held.arc_mm
-    turn = np.concatenate(
-        [[0.0], np.cumsum(ask.held.stone_curvature_per_mm[1:] * np.diff(arc))]
-    )
+    turn = np.concatenate([[0.0], np.cumsum(ask.held.stone_curvature_per_mm[1:] * np.diff(arc))])
     ahead = np.minimum(np.arange(len(arc)) + WINDOW // 2, len(arc) - 1)
     behind = np.maximum(np.arange(len(arc)) - WINDOW // 2, 0)
     bend = np.maximum((turn[ahead] - turn[behind]) / (arc[ahead] - arc[behind]), 0.0)

@@ -131,11 +131,11 @@ def unserved_table(
 def _hollow(step: Step) -> tuple[str, str]:
     hollow = float(step.ask.hollow_um[step.stations].max())
     rod = float(step.ask.held.largest_rod_mm[step.stations].min())
-    return (
-        f"hollow by {hollow:.0f} µm: a flat stone does not reach it",
-        f"look first, a trace can show a hollow that is none; if it is there, a rod of {rod:.1f} mm "
-        "radius at most",
+    advice = (
+        "look first, a trace can show a hollow that is none; if it is there, a rod of "
+        f"{rod:.1f} mm radius at most"
     )
+    return f"hollow by {hollow:.0f} µm: a flat stone does not reach it", advice
 
 
 def _by_hand(step: Step) -> tuple[str, str]:

@@ -102,7 +102,9 @@ def _checked(windows_deg: ArrayLike) -> FloatArray:
     return windows
 
 
-def fewest_settings(windows_deg: ArrayLike, *, holder: SettingRange | None = None) -> FewestSettings:
+def fewest_settings(
+    windows_deg: ArrayLike, *, holder: SettingRange | None = None
+) -> FewestSettings:
     """The fewest settings that serve every window.
 
     Parameters
