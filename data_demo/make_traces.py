@@ -16,7 +16,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-import edgekit as ek
+from edgekit.geometry import patterns
+from edgekit.geometry.blade import Blade
+from edgekit.geometry.edge import Edge
 from edgekit.geometry.vectors import rotation
 
 SEED = 20_260_301
@@ -31,7 +33,7 @@ FloatArray = NDArray[np.float64]
 class Job:
     """One blade as the invented clinic digitised it."""
 
-    blade: ek.Blade
+    blade: Blade
     counts: Mapping[str, int]  # points of each edge
     note: str
     face_points: int = 0  # more points on the face, where it is bowed
@@ -48,7 +50,7 @@ class Job:
 
 def jobs() -> tuple[Job, ...]:
     """The six working ends of cassette 03, one of them long in use."""
-    make = ek.patterns
+    make = patterns
     bent = make.area_specific_curette(
         name="FH-03-AS2", plan_radius_mm=5.9, bow_radius_mm=14.0, face_tilt_deg=23.0,
         shank_bend_deg=12.0, internal_angle_deg=76.0, length_mm=5.4,
@@ -114,10 +116,10 @@ def jobs() -> tuple[Job, ...]:
 def clicks(length_mm: float, count: int, rng: np.random.Generator) -> FloatArray:
     """Arc lengths of a person's clicks: uneven, and closer together towards the toe."""
     gap = np.linspace(1.35, 0.65, count - 1) * rng.lognormal(0.0, 0.22, count - 1)
-    return length_mm * np.concatenate([[0.0], np.cumsum(gap)]) / gap.sum()
+    return np.asarray(length_mm * np.concatenate([[0.0], np.cumsum(gap)]) / gap.sum())
 
 
-def edge_points(edge: ek.Edge, count: int, worn_um: float, rng: np.random.Generator) -> FloatArray:
+def edge_points(edge: Edge, count: int, worn_um: float, rng: np.random.Generator) -> FloatArray:
     """Points of an edge, moved into the face where it is worn: most near the toe, least at the heel."""
     arc = clicks(edge.length_mm, count, rng)
     frame = edge.frame(arc)
@@ -125,7 +127,7 @@ def edge_points(edge: ek.Edge, count: int, worn_um: float, rng: np.random.Genera
     return np.asarray(frame.position + worn_um / 1000 * share[:, None] * frame.inward.value)
 
 
-def face_points(blade: ek.Blade, count: int, rng: np.random.Generator) -> FloatArray:
+def face_points(blade: Blade, count: int, rng: np.random.Generator) -> FloatArray:
     """Points scattered over a face that is rolled about y."""
     assert blade.pattern is not None
     radius = float(blade.pattern["bow_radius_mm"])

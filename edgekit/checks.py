@@ -131,7 +131,7 @@ def vectors(name: str, values: ArrayLike) -> FloatArray:
     if not (length > 1e-12).all():
         row = int(np.argmin(length))
         raise EdgekitError(
-            f"{name} has a null vector in row {row}", array[row], "Give a direction there."
+            f"{name} has a null vector in row {row}", array[row].tolist(), "Give a direction there."
         )
     unit = array / length[:, None]
     unit.setflags(write=False)

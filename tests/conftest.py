@@ -3,6 +3,7 @@
 import os
 
 os.environ["MPLBACKEND"] = "Agg"  # no screen
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices: threads only get in the way
 
 from hypothesis import HealthCheck, settings
 

@@ -27,7 +27,7 @@ TRUE_EDGE, GROUND_EDGE = BLUE, VERMILION  # the same meaning in every figure
 SERIES = ((BLUE, "-"), (VERMILION, "--"), (BLACK, "-."), (GREEN, ":"), (GREY, (0, (6, 1, 1, 1))))
 SIZE_IN = (6.4, 4.0)
 TITLE_LETTERS = 74  # of 10 pt that fit across 6.4 in
-RC: dict[str, Any] = {
+RC: dict[Any, Any] = {
     "font.size": 9.0,
     "axes.titlesize": 10.0,
     "axes.titlelocation": "left",
@@ -67,8 +67,17 @@ def canvas(ax: Axes | None, size_in: tuple[float, float] = SIZE_IN) -> Iterator[
 
 
 def title(ax: Axes, sentence: str, letters: int = TITLE_LETTERS) -> None:
-    """Put a sentence above the picture, broken into lines that fit."""
-    ax.set_title(textwrap.fill(sentence, letters), loc="left", pad=8)
+    """Put a sentence above the picture, broken into lines that fit and are about equally long."""
+    whole = sentence.replace(" µm", "\u00a0µm").replace(" mm", "\u00a0mm")
+    lines = len(textwrap.wrap(whole, letters))
+    while letters > 20 and len(textwrap.wrap(whole, letters - 1)) == lines:
+        letters -= 1
+    ax.set_title(textwrap.fill(whole, letters), loc="left", pad=8)
+
+
+def signed(number: float, digits: int = 2) -> str:
+    """A number with its sign, a true minus rather than a hyphen."""
+    return f"{number:+.{digits}f}".replace("-", "−")
 
 
 def shorten(name: str, letters: int = 24) -> str:

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
+from matplotlib.figure import Figure
+
 from edgekit.errors import EdgekitError
 from edgekit.figures._style import styled
 
@@ -37,6 +39,9 @@ def describe(
     or two with the numbers that matter. The ranges of the axes are read off the axes themselves.
     """
     panels = [axes] if not isinstance(axes, Sequence) else list(axes)
+    if panels[0].get_aspect() != "auto":
+        with styled():  # equal scales widen the limits, and only when the layout is known
+            root_figure(panels[0]).draw_without_rendering()
     ranges: list[str] = []
     for ax in panels:
         ranges += [text for text in _ranges(ax) if text not in ranges]
@@ -83,6 +88,16 @@ def alt_text(ax: Axes) -> str:
     True
     """
     return _of(ax).alt
+
+
+def root_figure(ax: Axes) -> Figure:
+    """The whole figure that holds `ax`, also where that lies in a part of it."""
+    figure = ax.figure
+    while not isinstance(figure, Figure):
+        if figure is None:
+            raise EdgekitError("these Axes belong to no figure", ax, "Draw them again.")
+        figure = figure.figure
+    return figure
 
 
 def _of(ax: Axes) -> _Words:
@@ -140,9 +155,7 @@ def html(ax: Axes, *, dpi: float = 110.0) -> Picture:
     True
     """
     _of(ax)
-    figure = ax.get_figure(root=True)
-    if figure is None:
-        raise EdgekitError("these Axes belong to no figure", ax, "Draw them again.")
+    figure = root_figure(ax)
     words = list(dict.fromkeys(_WORDS[panel] for panel in figure.axes if panel in _WORDS))
     buffer = io.BytesIO()
     with styled():

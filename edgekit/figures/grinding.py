@@ -22,75 +22,100 @@ if TYPE_CHECKING:
 __all__ = ["facets", "profile", "recession"]
 
 UM_PER_MM = 1000.0
+LARGEST_SHARE = 0.15  # of the edge's length that a drawn deviation may be before it is left out
 
 
-def facets(
-    facets: Facets, edge: Edge, *, exaggeration: float = 20.0, ax: Axes | None = None
-) -> Axes:
+def facets(facets: Facets, ax: Axes | None = None, *, exaggeration: float = 20.0) -> Axes:
     """The edge in plan with the polygon that its facets make, its deviation exaggerated.
 
     Parameters
     ----------
     facets : Facets
         As made by ``ek.facets(edge, ...)``.
-    edge : Edge
-        The same edge.
+    ax : Axes, optional
     exaggeration : float
         Factor on the deviation of the polygon from the true edge; stated in the picture.
-    ax : Axes, optional
 
     Examples
     --------
     >>> import edgekit as ek
     >>> edge = ek.patterns.universal_curette().edges["left"]
-    >>> ek.figures.facets(ek.facets(edge, 8), edge).get_xlabel()
+    >>> ek.figures.facets(ek.facets(edge, 8)).get_xlabel()
     'along the blade [mm]'
     """
     positive("exaggeration", exaggeration, "Give a factor, such as 20.")
-    if not abs(facets.arc_mm[-1] - edge.length_mm) < 1e-6 * edge.length_mm:
-        raise EdgekitError(
-            "facets and edge do not belong together",
-            (float(facets.arc_mm[-1]), edge.length_mm),
-            "Give the edge the facets were made on.",
-        )
-    with style.canvas(ax) as axes:
-        arc, proud = _polygon(facets)
-        true, ground = _plan(edge, arc, proud, exaggeration)
+    edge = facets.edge
+    most_um = LARGEST_SHARE * edge.length_mm / exaggeration * UM_PER_MM
+    with style.canvas(ax, (6.4, 3.6)) as axes:
+        arc, off = _polygon(facets)
+        drawn = np.where(np.abs(off) <= most_um, off, np.nan)
+        true, ground = _plan(edge, arc, drawn, exaggeration)
         axes.plot(*true.T, color=style.TRUE_EDGE, lw=1.8)
         axes.plot(*ground.T, color=style.GROUND_EDGE, lw=1.4, ls="--")
-        places, _ = _plan(edge, facets.placements_mm, np.zeros(len(facets.placements_mm)), 1.0)
-        axes.plot(*places.T, "o", color=style.BLACK, ms=4)
-        ridges = facets.ridges
-        tips = _plan(edge, ridges.arc_mm, ridges.proud_um, exaggeration)[1]
-        axes.plot(*tips.T, "^", color=style.GROUND_EDGE, ms=6, mec=style.BLACK, mew=0.6)
-        ungrounded = facets.depth_um > 0 and facets.untouched_mm > 0
-        if ungrounded:
-            left = np.where((facets.active < 0)[:, None], _plan_true(edge, facets.arc_mm), np.nan)
-            axes.plot(*left.T, color=style.BLACK, lw=4.0, alpha=0.55, solid_capstyle="butt")
-        _key(axes, edge, exaggeration, ungrounded)
+        axes.plot(*_plan_true(edge, facets.placements_mm).T, "o", color=style.BLACK, ms=4)
+        _ridges(axes, facets, edge, exaggeration, most_um)
+        left = facets.depth_um > 0 and facets.untouched_mm > 0
+        if left:
+            bare = np.where((facets.active < 0)[:, None], _plan_true(edge, facets.arc_mm), np.nan)
+            axes.plot(*bare.T, color=style.BLACK, lw=4.0, alpha=0.55, solid_capstyle="butt")
+        _key(axes, exaggeration, left)
+        if np.isnan(drawn).any():
+            _mark_beyond(axes, edge, arc, off, most_um)
+        axes.margins(0.06)
         axes.set_aspect("equal", adjustable="datalim")
         axes.set_xlabel("along the blade [mm]")
         axes.set_ylabel("across the blade [mm]")
-        count, high = len(facets.placements_mm), facets.ridge_um
-        top = f"{high:.1f} µm" if np.isfinite(high) else "without limit: no placement faces a part"
-        style.title(axes, f"{count} placements leave ridges up to {top}")
+        finding = _facet_words(facets, float(np.nanmin(off)))
+        style.title(axes, finding)
         describe(
             axes,
             kind="Plan of an edge",
             shown="true edge (solid blue), ground polygon (dashed vermilion), placements (black "
-            "dots), ridges (triangles)" + (", not ground (thick grey)" if ungrounded else ""),
-            finding=f"{count} placements leave {len(ridges.arc_mm)} ridges, the highest {top}; "
-            f"the deviation is drawn {exaggeration:g} times too large.",
+            "dots), ridges (triangles)" + (", not ground (thick grey)" if left else ""),
+            finding=f"{finding}. The deviation is drawn {exaggeration:g} times too large.",
+            caption=f"Where it is more than {most_um:.0f} µm the line is left out."
+            if np.isnan(drawn).any()
+            else "",
         )
     return axes
 
 
 def _polygon(facets: Facets) -> tuple[FloatArray, FloatArray]:
-    """Arc lengths and deviation [µm] with the ridges' own points put in, so that tips are sharp."""
+    """Arc lengths and deviation [µm] of the ground edge, outward, from the one aimed at.
+
+    The ridges' own points are put in, so that tips are sharp. A flat stone cuts a hollow stretch
+    deeper than it should: there the deviation is negative.
+    """
+    deeper = np.maximum(facets.recession_um - facets.depth_um, 0.0)
     arc = np.concatenate([facets.arc_mm, facets.ridges.arc_mm])
-    proud = np.concatenate([facets.proud_um, facets.ridges.proud_um])
-    order = np.argsort(arc, kind="stable")
-    return arc[order], np.where(np.isfinite(proud[order]), proud[order], np.nan)
+    off = np.concatenate([facets.proud_um - deeper, facets.ridges.proud_um])
+    # Neighbours of a ridge that over-cuts know better than its height, which stops at zero.
+    keep = np.concatenate([np.ones(len(deeper), bool), facets.ridges.proud_um > 0])
+    order = np.argsort(arc[keep], kind="stable")
+    return arc[keep][order], off[keep][order]
+
+
+def _facet_words(facets: Facets, deepest_um: float) -> str:
+    count, high = len(facets.placements_mm), facets.ridge_um
+    if not np.isfinite(high):
+        return f"{count} placements: part of the edge is faced by none"
+    words = f"{count} placements leave ridges up to {high:.1f} µm"
+    return words if deepest_um > -0.05 else f"{words} and cut up to {-deepest_um:.1f} µm too deep"
+
+
+def _ridges(ax: Axes, facets: Facets, edge: Edge, exaggeration: float, most_um: float) -> None:
+    """Mark the ridges and name the highest; of several alike, the one nearest to mid-edge."""
+    high = facets.ridges.proud_um
+    shown = (high > 0) & (high <= most_um)
+    if not shown.any():
+        return
+    arc, high = facets.ridges.arc_mm[shown], high[shown]
+    tips = _plan(edge, arc, high, exaggeration)[1]
+    ax.plot(*tips.T, "^", color=style.GROUND_EDGE, ms=6, mec=style.BLACK, mew=0.6)
+    alike = high >= 0.95 * high.max()
+    k = int(np.argmin(np.where(alike, np.abs(arc - edge.length_mm / 2), np.inf)))
+    ax.annotate(f"{high[k]:.1f} µm", tuple(tips[k]), (0, 7), textcoords="offset points",
+                ha="center", color=style.GROUND_EDGE, fontsize=8.5)  # fmt: skip
 
 
 def _axes_of_plan(edge: Edge) -> FloatArray:
@@ -117,8 +142,23 @@ def _plan(
     return np.asarray(here.position @ axes), np.asarray((here.position + out) @ axes)
 
 
-def _key(ax: Axes, edge: Edge, exaggeration: float, ungrounded: bool) -> None:
-    """Names of the lines, in the steel's own empty space below the edge, with a scale bar."""
+def _mark_beyond(ax: Axes, edge: Edge, arc: FloatArray, off_um: FloatArray, most_um: float) -> None:
+    """Say where the ground edge is too far off to be drawn."""
+    far = np.abs(off_um) > most_um
+    k = int(np.argmax(np.where(far, np.abs(off_um), 0.0)))
+    size = f"{abs(off_um[k]):.0f} µm {'proud' if off_um[k] > 0 else 'too deep'}"
+    if not np.isfinite(off_um[k]):
+        size = "faced by no placement"
+    place = _plan_true(edge, arc[k : k + 1])[0]
+    ax.annotate(
+        f"{size}:\nnot drawn", tuple(place), (-34, -22), textcoords="offset points", ha="right",
+        va="top", color=style.GROUND_EDGE, fontsize=8.5,
+        arrowprops={"arrowstyle": "-", "color": style.GROUND_EDGE, "lw": 0.7},
+    )  # fmt: skip
+
+
+def _key(ax: Axes, exaggeration: float, left: bool) -> None:
+    """Names of the lines, in the empty space of the steel below the edge."""
     from matplotlib.lines import Line2D
 
     handles = [
@@ -127,10 +167,9 @@ def _key(ax: Axes, edge: Edge, exaggeration: float, ungrounded: bool) -> None:
                mew=0.6, label=f"ground edge and ridges, deviation × {exaggeration:g}"),
         Line2D([], [], color=style.BLACK, ls="", marker="o", ms=4, label="stone placement"),
     ]  # fmt: skip
-    if ungrounded:
+    if left:
         handles.append(Line2D([], [], color=style.BLACK, lw=4, alpha=0.55, label="not ground"))
-    ax.legend(handles=handles, loc="upper center", bbox_to_anchor=(0.5, -0.22), frameon=False,
-              ncols=2 if ungrounded else 3, fontsize=8.5)  # fmt: skip
+    ax.legend(handles=handles, loc="lower left", frameon=False, fontsize=8.5)
 
 
 def recession(session: Session, ax: Axes | None = None) -> Axes:
@@ -177,10 +216,11 @@ def recession(session: Session, ax: Axes | None = None) -> Axes:
         else:
             axes.set_xlabel(ALONG)
         axes.set_ylabel("recession along the face [µm]")
-        worst = max(session.edges.values(), key=lambda e: e.deepest_recession_um)
+        most, worst = max(session.edges.items(), key=lambda item: item[1].deepest_recession_um)
+        most = f"edge {most}"
         style.title(
             axes,
-            f"{session.method.name}: {worst.mean_recession_um:.1f} µm lost on the mean, "
+            f"{session.method.name}: {most} lost {worst.mean_recession_um:.1f} µm on average, "
             f"{worst.deepest_recession_um:.1f} µm at the deepest",
         )
         describe(
@@ -221,23 +261,25 @@ def profile(session: Session, edge_name: str, ax: Axes | None = None) -> Axes:
     after_depth, after = _after(edge, k)
     removed = (edge.inset_mm[:, k] - before) * UM_PER_MM
     with style.styled():
+        left: Axes
+        right: Axes | None
         if ax is None:
-            left, right = style.new_figure().subplots(
-                1, 2, sharey=True, width_ratios=(1.25, 1.0)
-            )
+            left, right = style.new_figure().subplots(1, 2, sharey=True, width_ratios=(1.25, 1.0))
         else:
             left, right = ax, None
         _draw_flank(left, (before, depth), (after, after_depth))
         if right is not None:
-            right.plot(removed, depth, color=style.GROUND_EDGE, marker="o", ms=3)
-            right.set_xlim(0.0, 1.1 * max(float(removed.max()), 0.1))
+            right.plot(removed, depth, color=style.GROUND_EDGE, marker="o", ms=3, clip_on=False)
+            right.set_xlim(0.0, 1.1 * max(float(removed.max()), 1.0))
+            if drop_um := after_depth[0] * UM_PER_MM:
+                right.text(0.5, 0.5, f"flank untouched,\nface {drop_um:.1f} µm lower",
+                           transform=right.transAxes, ha="center")  # fmt: skip
             right.set_xlabel("removed, along the face [µm]")
         lost = edge.recession_um[k]
         style.title(
             left,
             f"{session.method.name}, edge {edge_name} at mid-length: the edge moved in by "
             f"{lost:.1f} µm, the angle is now {edge.angle_deg[k]:.1f}°",
-            style.TITLE_LETTERS if right is None else style.TITLE_LETTERS,
         )
         panels = [left] if right is None else [left, right]
         describe(
@@ -256,7 +298,8 @@ def _after(edge: EdgeSession, k: int) -> tuple[FloatArray, FloatArray]:
     """Depth and inset after the session; a honed face lies lower, where the flank is this far in."""
     depth, inset = edge.depth_mm[:, k], edge.inset_mm[:, k]
     recession = edge.recession_um[k] / UM_PER_MM
-    drop = float(np.interp(recession, inset, depth))
+    honed = abs(inset[0] - recession) > 1e-9
+    drop = float(np.interp(recession, inset, depth)) if honed else 0.0
     below = depth > drop
     return np.concatenate([[drop], depth[below]]), np.concatenate([[recession], inset[below]])
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, cast
 
 import numpy as np
+from matplotlib.figure import Figure
 
 from edgekit.checks import FloatArray, count
 from edgekit.contact.facets import evenly_placed
@@ -12,7 +13,7 @@ from edgekit.contact.orientation import orient
 from edgekit.contact.stone import FlatStone, Stone
 from edgekit.errors import EdgekitError
 from edgekit.figures import _style as style
-from edgekit.figures._words import describe
+from edgekit.figures._words import describe, root_figure
 from edgekit.geometry.blade import Blade, width_between
 from edgekit.geometry.edge import Edge
 from edgekit.geometry.section import Bevel, Section
@@ -24,10 +25,11 @@ if TYPE_CHECKING:
 __all__ = ["blade", "section"]
 
 STATIONS = 161
-DEPTHS = 25
+DEPTHS = 17
 OUTLINES = (0.1, 0.3, 0.5, 0.7)  # of the first edge; nearer the toe they would crowd
-PATCH_SHARE = 0.24  # of the blade's length that a stone's drawn patch is long
-VIEW = (24.0, -62.0)  # elevation and azimuth of the eye [deg]
+PATCH_SHARE = 0.13  # of the blade's length that a stone's drawn patch is long
+ZOOM = 1.1
+VIEW = (27.0, -56.0)  # elevation and azimuth of the eye [deg]
 
 
 def blade(
@@ -59,7 +61,11 @@ def blade(
     count("placements", placements, 0)
     with style.styled():
         if ax is None:
-            ax = style.new_figure((6.4, 4.4)).add_subplot(projection="3d")
+            # Placed by hand: the automatic layout does not know what a turned box leaves free.
+            ax = Figure(figsize=(6.4, 4.2)).add_axes((0.0, 0.0, 1.0, 0.9), projection="3d")
+            own = True
+        else:
+            own = False
         if not hasattr(ax, "plot_surface"):
             raise EdgekitError("ax must be three-dimensional", ax, 'Give projection="3d".')
         space = cast("Axes3D", ax)
@@ -71,7 +77,10 @@ def blade(
         _handle(space, blade)
         _equal(space)
         words = f"{blade.name}: {blade.kind.value}, {placements} stone planes along one edge"
-        style.title(ax, words if blade.name != blade.kind.value else words.split(": ")[1])
+        words = words if blade.name != blade.kind.value else words.split(": ")[1]
+        style.title(ax, words)
+        if own:
+            _fit(space, words)
         describe(
             ax,
             kind="Three-dimensional drawing of a working end",
@@ -87,7 +96,7 @@ def blade(
 
 def _surface(ax: Axes3D, points: FloatArray, colour: str, alpha: float) -> None:
     ax.plot_surface(
-        *np.moveaxis(points, -1, 0), color=colour, alpha=alpha, linewidth=0, antialiased=False,
+        *np.moveaxis(points, -1, 0), color=colour, alpha=alpha, linewidth=0, antialiased=True,
         rcount=len(points), ccount=points.shape[1], shade=False,
     )  # fmt: skip
 
@@ -129,8 +138,8 @@ def _flank(ax: Axes3D, blade: Blade, edge: Edge) -> None:
     arc = edge.stations(STATIONS)
     depth, inset = _local(blade, edge, arc)
     here = edge.frame(arc)
-    points = here.position + inset[..., None] * here.inward.value - depth[..., None] * (
-        here.face.value
+    points = (
+        here.position + inset[..., None] * here.inward.value - depth[..., None] * (here.face.value)
     )
     _surface(ax, points, style.GREY, 0.13)
     _line(ax, points[-1], style.GREY, 0.9)
@@ -222,16 +231,55 @@ def _equal(ax: Axes3D) -> None:
 
     limits = np.array([ax.get_xlim(), ax.get_ylim(), ax.get_zlim()])
     size = np.ptp(limits, axis=1)
-    ax.set_box_aspect(tuple(size), zoom=1.15)
+    ax.set_box_aspect(tuple(size), zoom=ZOOM)
     for axis in (ax.xaxis, ax.yaxis, ax.zaxis):
-        axis.set_major_locator(MultipleLocator(1.0))
+        axis.set_major_locator(MultipleLocator(1.0 if size.max() > 4 else 0.5))
         axis.pane.set_visible(False)
         axis._axinfo["grid"]["linewidth"] = 0.3
     ax.tick_params(labelsize=8, pad=-1)
     ax.set_xlabel("x [mm]")
-    ax.set_ylabel("y [mm]")
+    ax.set_ylabel("y [mm]", labelpad=-2 if size[1] < size.max() / 2 else 2)
     ax.set_zlabel("z [mm]")
     ax.view_init(*VIEW)
+
+
+def _fit(ax: Axes3D, words: str) -> None:
+    """Enlarge and shift the drawing so that it fills its figure below the title."""
+    figure = root_figure(ax)
+    ax.set_title("", loc="left")
+    zoom = ZOOM
+    for _ in range(3):  # lettering keeps its size, so that one step does not do
+        x0, y0, x1, y1 = _drawn(ax, figure)
+        zoom *= min(0.97 / (x1 - x0), 0.89 / (y1 - y0))
+        limits = np.array([ax.get_xlim(), ax.get_ylim(), ax.get_zlim()])
+        ax.set_box_aspect(tuple(np.ptp(limits, axis=1)), zoom=zoom)
+        x0, y0, x1, y1 = _drawn(ax, figure)
+        place = ax.get_position()
+        shift = 0.5 - (x0 + x1) / 2, 0.46 - (y0 + y1) / 2
+        ax.set_position((place.x0 + shift[0], place.y0 + shift[1], place.width, place.height))
+    figure.draw_without_rendering()
+    corner = figure.transFigure.transform((0.02, 0.945))
+    x, y = ax.transAxes.inverted().transform(corner)
+    ax.set_title(words, loc="left", x=float(x), y=float(y))
+
+
+def _drawn(ax: Axes3D, figure: Figure) -> FloatArray:
+    """Left, bottom, right and top of what is drawn, in shares of the figure."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from mpl_toolkits.mplot3d import proj3d
+
+    renderer = FigureCanvasAgg(figure).get_renderer()  # type: ignore[no-untyped-call]
+    figure.draw_without_rendering()
+    limits = (ax.get_xlim(), ax.get_ylim(), ax.get_zlim())
+    corners = np.array(np.meshgrid(*limits)).reshape(3, -1)
+    x, y, _ = proj3d.proj_transform(*corners, ax.get_proj())
+    points = [ax.transData.transform(np.stack([x, y], axis=1))]
+    for artist in (ax.xaxis, ax.yaxis, ax.zaxis, *ax.texts):
+        box = artist.get_tightbbox(renderer)
+        if box is not None:
+            points.append(box.get_points())
+    shares = figure.transFigure.inverted().transform(np.concatenate(points))
+    return np.concatenate([shares.min(axis=0), shares.max(axis=0)])
 
 
 def section(blade_or_section: Blade | Section, ax: Axes | None = None) -> Axes:
@@ -266,7 +314,7 @@ def section(blade_or_section: Blade | Section, ax: Axes | None = None) -> Axes:
         axes.annotate("face", (0.72 * shape.width_mm, 0), (0, 5), textcoords="offset points",
                       ha="center")  # fmt: skip
         axes.margins(0.12)
-        axes.set_aspect("equal")
+        axes.set_aspect("equal", adjustable="datalim")
         axes.invert_yaxis()
         axes.set_xlabel("across the face from the edge [mm]")
         axes.set_ylabel("depth below the face [mm]")

@@ -103,9 +103,7 @@ def life(
             + (" (median; band from p10 to p90)" if len(courses[0].width_mm) > 1 else "")
             + (f"; retirement at {line:.2f} mm (dotted)" if line else ""),
             finding=" ".join(_life_words(course) for course in courses),
-            caption="A retired instrument keeps its last width."
-            if len(courses[0].width_mm) > 1
-            else "",
+            caption=_life_caption(courses, line),
         )
     return axes
 
@@ -135,7 +133,10 @@ def _course(item: Lives | Life, basis: Basis) -> _Course:
 
 def _draw_courses(ax: Axes, courses: Sequence[_Course]) -> None:
     last = max(course.width_mm.shape[1] - 1 for course in courses)
-    labels = []
+    from matplotlib.lines import Line2D
+    from matplotlib.ticker import MaxNLocator
+
+    handles: list[tuple[float, Line2D]] = []
     for k, course in enumerate(courses):
         colour, dashes = style.SERIES[k % len(style.SERIES)]
         sessions = np.arange(course.width_mm.shape[1])
@@ -148,23 +149,17 @@ def _draw_courses(ax: Axes, courses: Sequence[_Course]) -> None:
         ax.plot(sessions, median, color=colour, ls=dashes, lw=2.0)
         end = float(np.median(course.sessions))
         at = float(np.interp(end, sessions, median))
-        ax.plot(end, at, "o", color=colour, ms=6, mec=style.BLACK, mew=0.7)
-        ax.plot([sessions[-1], last], [median[-1]] * 2, color=colour, ls=dashes, lw=2.0)
-        labels.append((end, at, style.shorten(course.name), colour))
+        ax.plot(end, at, "o", color=colour, ms=6, mec=style.BLACK, mew=0.7, clip_on=False)
+        text = f"{style.shorten(course.name)}:\n{end:.0f} sessions"
+        handles.append((end, Line2D([], [], color=colour, ls=dashes, lw=2.0, label=text)))
     ax.set_xlim(0, last)
     top, bottom = courses[0].width_mm.max(), min(c.width_mm.min() for c in courses)
     ax.set_ylim(bottom - 0.12 * (top - bottom), top + 0.04 * (top - bottom))
-    # In the order in which they wear out: the quickest lies lowest.
-    share = np.linspace(0.25, 0.9, len(labels)) if len(labels) > 1 else np.array([0.6])
-    low, high = ax.get_ylim()
-    order = sorted(labels)
-    names = [
-        (low + s * (high - low), f"{name}:\n{end:.0f} sessions", colour)
-        for s, (end, _, name, colour) in zip(share, order, strict=True)
-    ]
-    for y, text, colour in names:
-        ax.annotate(text, (1.02, y), xycoords=ax.get_yaxis_transform(), va="center", ha="left",
-                    color=colour, annotation_clip=False, fontsize=8.5)  # fmt: skip
+    ax.xaxis.set_major_locator(MaxNLocator(integer=True))
+    # In the order in which they wear out: the longest-lived on top.
+    ordered = [handle for _, handle in sorted(handles, key=lambda pair: -pair[0])]
+    ax.legend(handles=ordered, loc="upper left", bbox_to_anchor=(1.0, 1.03), frameon=False,
+              fontsize=8.5, handlelength=2.6, labelcolor="linecolor")  # fmt: skip
 
 
 def _retirement(ax: Axes, rules: Sequence[RetireRule], new_mm: float) -> float | None:
@@ -174,21 +169,29 @@ def _retirement(ax: Axes, rules: Sequence[RetireRule], new_mm: float) -> float |
     line = new_mm * (1 - rule.fraction)
     ax.axhline(line, color=style.BLACK, lw=1.2, ls=":")
     ax.annotate(
-        f"retire: {100 * rule.fraction:g} % of the width gone", (0.01, line), (0, -3),
-        xycoords=ax.get_yaxis_transform(), textcoords="offset points", va="top", fontsize=8.5,
+        f"retire at {line:.2f} mm:\n{100 * rule.fraction:g} % of the width gone", (1.0, line),
+        (6, 0), xycoords=ax.get_yaxis_transform(), textcoords="offset points", va="center",
+        fontsize=8.5, annotation_clip=False,
     )  # fmt: skip
     return line
 
 
 def _life_title(courses: Sequence[_Course], medians: Sequence[float]) -> str:
     if len(courses) > 1:
-        return (
-            f"The median life runs from {min(medians):.0f} to {max(medians):.0f} sessions, by method"
-        )
+        return f"The median life runs from {min(medians):.0f} to {max(medians):.0f} sessions, by method"
     if len(courses[0].sessions) == 1:
         return f"{courses[0].name}: {medians[0]:.0f} sessions"
     low, high = np.percentile(courses[0].sessions, [10, 90])
-    return f"{courses[0].name}: {medians[0]:.0f} sessions in the median, {low:.0f} to {high:.0f}"
+    return f"{courses[0].name}: {medians[0]:.0f} sessions in the median, p10 to p90 {low:.0f} to {high:.0f}"
+
+
+def _life_caption(courses: Sequence[_Course], line: float | None) -> str:
+    if len(courses[0].width_mm) == 1:
+        return ""
+    text = "A retired instrument keeps its last width; the dot stands at the median life."
+    if line is not None and any(np.median(c.width_mm[:, -1]) > line for c in courses):
+        text += " Lives that level off above the dotted line were ended by another rule."
+    return text
 
 
 def _life_words(course: _Course) -> str:
@@ -215,7 +218,7 @@ def comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
     >>> result = ek.compare(ek.patterns.universal_curette(),
     ...                     [ek.methods.freehand(), ek.methods.held(15.0)], runs=8, seed=1)
     >>> ek.figures.comparison(result).get_xlabel()
-    'width lost a session, mean along the sides [µm]'
+    'width lost a session, mean along the sides [µm]\nthin: ...'
     """
     column = "loss_um_per_session"
     table = comparison.table.reset_index(drop=True)
@@ -241,7 +244,9 @@ def comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
             )
         _rows(axes, names)
         axes.set_xlim(left=0.0)
-        axes.set_xlabel(LABELS[column])
+        axes.set_xlabel(
+            f"{LABELS[column]}\nthin: p10 to p90 of the lives; thick and ±: 95 % interval of the mean"
+        )
         best, worst = names[0], names[-1]
         style.title(
             axes,
@@ -253,7 +258,6 @@ def comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
             shown="mean (white dot), 95 % interval of the mean from the number of lives run (thick "
             "blue), p10 to p90 of the lives (thin black)",
             finding=" ".join(found),
-            caption="Thin: p10 to p90 of the lives. Thick: 95 % interval of the mean.",
         )
     return axes
 
@@ -301,19 +305,23 @@ def differences(
             clear += told
             axes.plot([low, high], [row, row], color=style.BLUE, lw=2.2, solid_capstyle="butt")
             axes.plot([low, high], [row, row], "|", color=style.BLUE, ms=9, mew=1.6)
-            axes.plot(mean, row, "o", ms=6.5, mec=style.BLACK, color=style.BLUE if told else "white")
-            axes.annotate(f"{mean:+.2f}  ({low:+.2f} to {high:+.2f})", (mean, row), (0, 8),
-                          textcoords="offset points", ha="center", fontsize=8.5)  # fmt: skip
+            axes.plot(
+                mean, row, "o", ms=6.5, mec=style.BLACK, color=style.BLUE if told else "white"
+            )
+            text = f"{style.signed(mean)} ({style.signed(low)} to {style.signed(high)})"
+            axes.annotate(text, (mean, row), (0, 8), textcoords="offset points", ha="center",
+                          fontsize=8.5, bbox={"facecolor": "white", "edgecolor": "none",
+                                              "pad": 0.5})  # fmt: skip
             names.append(style.shorten(str(item.method), 26))
-            found.append(f"{item.method}: {mean:+.2f} ({low:+.2f} to {high:+.2f}).")
+            found.append(f"{item.method}: {text}.")
         _rows(axes, names)
         low, high = axes.get_xlim()
-        spare = 0.12 * (high - low)  # room for the numbers beside the outermost dots
+        spare = 0.2 * (high - low)  # room for the numbers beside the outermost dots
         axes.set_xlim(low - spare, high + spare)
         axes.set_xlabel(f"difference: {LABELS.get(column, column)}")
         style.title(
             axes,
-            f"Against {against}: {clear} of {len(table)} differ by more than chance",
+            f"Against {against}: {clear} of {len(table)} methods differ (95 % interval clear of zero)",
         )
         describe(
             axes,

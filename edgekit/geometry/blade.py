@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import FloatArray
+from edgekit.checks import FloatArray, frozen_array
 from edgekit.errors import EdgekitError
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge
@@ -100,6 +100,13 @@ class Blade:
         return float(self.width_at(name, np.array([edge.length_mm / 2]))[0])
 
     @property
+    def worn_width_mm(self) -> float:
+        """Width already lost against the section when new [mm]; 0 for sickles, which taper."""
+        if self.kind in (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE):
+            return 0.0
+        return max(self.section.width_mm - self.width_mm, 0.0)
+
+    @property
     def thickness_mm(self) -> float:
         """Depth of the back below the face [mm]."""
         return self.section.thickness_mm
@@ -113,7 +120,7 @@ class Blade:
 
     def moved(self, matrix: ArrayLike, offset_mm: ArrayLike = (0.0, 0.0, 0.0)) -> Blade:
         """The blade carried by x -> `matrix` x + `offset_mm`; a reflection swaps left and right."""
-        mirrored = np.linalg.det(np.asarray(matrix, dtype=float)) < 0
+        mirrored = np.linalg.det(frozen_array("matrix", matrix, (3, 3))) < 0
         swap = {"left": "right", "right": "left"} if mirrored else {}
         edges = {swap.get(k, k): edge.moved(matrix, offset_mm) for k, edge in self.edges.items()}
         unused = None if self.unused is None else self.unused.moved(matrix, offset_mm)

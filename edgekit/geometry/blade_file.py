@@ -22,9 +22,22 @@ import numpy as np
 from edgekit.checks import FloatArray, finite, unit_vector
 from edgekit.errors import EdgekitError
 
-__all__ = ["FileFault", "Rows", "Settings", "faults_in", "read_settings", "read_table", "toml"]
+__all__ = [
+    "AXES",
+    "EXACT",
+    "FileFault",
+    "Rows",
+    "Settings",
+    "faults_in",
+    "read_settings",
+    "read_table",
+    "settings_file",
+    "toml",
+]
 
 FORMAT = "edgekit blade 1"
+AXES = ("x_mm", "y_mm", "z_mm")
+EXACT = ("face_x", "face_y", "face_z", "internal_angle_deg")
 KEYS = (
     "format", "name", "kind", "source", "points", "order", "face", "face_up", "handle_axis",
     "internal_angle_deg", "internal_angle_sd_deg", "thickness_mm", "width_mm", "noise_um", "note",
@@ -284,3 +297,12 @@ def _toml_value(item: object) -> str:
         return str(item).lower()
     number = finite("a setting", item) if item != math.inf else math.inf  # type: ignore[arg-type]
     return repr(number)
+
+
+def settings_file(path: str | FilePath) -> FilePath:
+    try:
+        return FilePath(path).with_suffix(".toml")
+    except (TypeError, ValueError) as error:
+        raise EdgekitError(
+            "path must name a file", path, "Give the path of the settings file, NAME.toml."
+        ) from error

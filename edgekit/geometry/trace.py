@@ -45,16 +45,15 @@ from edgekit.geometry import patterns
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.blade import Blade, BladeClass, check_apart, width_between
 from edgekit.geometry.blade_file import (
-    FORMAT,
+    AXES,
+    EXACT,
     FileFault,
     Rows,
     Settings,
     faults_in,
     read_settings,
     read_table,
-    table_text,
-    toml,
-    write_text,
+    settings_file,
 )
 from edgekit.geometry.curve import Constant, SplineCurve, chord_parameter
 from edgekit.geometry.edge import Edge, check_angle_deg, check_points
@@ -62,7 +61,7 @@ from edgekit.geometry.path import CurvePath
 from edgekit.geometry.section import Bevel, RoundBack, Section, Triangular
 from edgekit.geometry.smoothing import FaceFit, SmoothedCurve, fit_bowed, fit_plane, smooth_curve
 
-__all__ = ["EdgeTrace", "Trace", "read_blade", "write_blade"]
+__all__ = ["EdgeTrace", "Trace", "read_blade"]
 
 LEAST_TRACE_POINTS = 8  # fewer cannot be told from noise
 BLUR = 10.0  # times the noise: between clicks this close the direction is chance
@@ -76,8 +75,6 @@ _EDGE_NAMES = {
     BladeClass.AREA_SPECIFIC: ("used", "unused"),
     BladeClass.HOE: ("edge",),
 }
-_AXES = ("x_mm", "y_mm", "z_mm")
-_EXACT = ("face_x", "face_y", "face_z", "internal_angle_deg")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -124,9 +121,6 @@ class Trace:
         return f"<table>{head}{rows}</table>"
 
 
-# ---- reading -------------------------------------------------------------------------------
-
-
 def read_blade(path: str | FilePath) -> Blade:
     """Read a blade from its settings file (or from the CSV of the same stem).
 
@@ -156,7 +150,7 @@ def read_blade(path: str | FilePath) -> Blade:
     ...     ek.read_blade(file).name
     'demo'
     """
-    file = _settings_file(path)
+    file = settings_file(path)
     settings = read_settings(file)
     source = settings.text("source", ("trace", "points", "pattern"))
     if source == "pattern":
@@ -164,7 +158,7 @@ def read_blade(path: str | FilePath) -> Blade:
     kind = BladeClass(settings.text("kind", tuple(k.value for k in BladeClass)))
     order = settings.text("order", ("heel to toe", "toe to heel"))
     table = file.parent / settings.text("points")
-    columns = _AXES + (_EXACT if source == "points" else ())
+    columns = AXES + (EXACT if source == "points" else ())
     rows = read_table(table, (*_EDGE_NAMES[kind], "face"), columns)
     if order == "toe to heel":
         rows = {name: curve.reversed() for name, curve in rows.items()}
@@ -177,15 +171,6 @@ def read_blade(path: str | FilePath) -> Blade:
         if source == "points":
             return _from_exact(settings, kind, rows, table)
         return _from_trace(settings, kind, rows)
-
-
-def _settings_file(path: str | FilePath) -> FilePath:
-    try:
-        return FilePath(path).with_suffix(".toml")
-    except (TypeError, ValueError) as error:
-        raise EdgekitError(
-            "path must name a file", path, "Give the path of the settings file, NAME.toml."
-        ) from error
 
 
 def _from_pattern(settings: Settings) -> Blade:
@@ -398,69 +383,3 @@ def _section(kind: BladeClass, width: float, settings: Settings, beta_deg: float
         thickness_mm=settings.number("thickness_mm"),
         internal_angle_deg=beta_deg,
     )
-
-
-# ---- writing -------------------------------------------------------------------------------
-
-WRITTEN_POINTS = 200  # of an edge that came from neither a pattern nor a file
-
-
-def write_blade(blade: Blade, path: str | FilePath) -> FilePath:
-    """Write a blade so that `read_blade` gives it back.
-
-    A pattern is written as its name and arguments, a blade read from a file as it was read, any other as
-    200 exact points an edge.
-
-    Parameters
-    ----------
-    blade : Blade
-    path : str or Path
-        The ``.toml`` file; points go beside it into a ``.csv`` of the same stem.
-
-    Returns
-    -------
-    Path
-        The ``.toml`` file written.
-
-    Examples
-    --------
-    >>> import edgekit as ek, tempfile, pathlib
-    >>> blade = ek.patterns.hoe().moved([[0, -1, 0], [1, 0, 0], [0, 0, 1]])
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     again = ek.read_blade(ek.write_blade(blade, pathlib.Path(folder) / "hoe.toml"))
-    >>> round(again.edges["edge"].length_mm, 6)
-    1.5
-    """
-    file = _settings_file(path)
-    table = file.with_suffix(".csv")
-    if blade.pattern is not None:
-        settings: dict[str, Any] = {"format": FORMAT, "source": "pattern"}
-        write_text(file, toml(settings, blade.pattern))
-        return file
-    trace = blade.trace or _exact_trace(blade)
-    settings = {**trace.settings, "points": table.name, "order": "heel to toe"}
-    exact = settings["source"] == "points"
-    columns = _AXES + (_EXACT if exact else ())
-    write_text(table, table_text(columns, trace.points_mm))
-    write_text(file, toml(settings))
-    return file
-
-
-def _exact_trace(blade: Blade) -> Trace:
-    edges = dict(blade.edges) | ({"unused": blade.unused} if blade.unused is not None else {})
-    rows = {}
-    for name, edge in edges.items():
-        frame = edge.frame(edge.stations(WRITTEN_POINTS))
-        angle = np.degrees(frame.angle.value) + np.zeros(WRITTEN_POINTS)
-        rows[name] = np.column_stack([frame.position, frame.face.value, angle])
-    axis = next(iter(edges.values())).handle_axis
-    settings = {
-        "format": FORMAT,
-        "name": blade.name,
-        "kind": blade.kind.value,
-        "source": "points",
-        "handle_axis": [float(item) for item in axis],
-        "thickness_mm": blade.thickness_mm,
-        "width_mm": blade.section.width_mm,
-    }
-    return Trace(settings=settings, points_mm=rows)

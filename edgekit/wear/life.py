@@ -116,7 +116,7 @@ class Lives:
     ``sessions`` (R,): sessions until a rule retired the blade, that one included. ``ended_by``
     (R,): index of the rule, -1 if none did within the sessions allowed. ``tracks``: name ->
     (R, sessions) array, NaN after the end of each life; cumulative losses in µm are against the
-    new blade.
+    blade as it was given.
     """
 
     blade: Blade
@@ -145,7 +145,8 @@ class _Bench:
     aims: tuple[Aim, ...]
     sides: tuple[FloatArray, ...]
     reach_back: tuple[float, ...]
-    new_width_mm: float
+    width_mm: float
+    worn_mm: float
 
     @classmethod
     def of(cls, blade: Blade, method: Method, stations: int, depths: int) -> _Bench:
@@ -167,24 +168,26 @@ class _Bench:
             aims=tuple(aim_at(ground, method) for ground in grounds),
             sides=tuple(sides),
             reach_back=tuple(back),
-            new_width_mm=blade.width_mm,
+            width_mm=blade.width_mm,
+            worn_mm=blade.worn_width_mm,
         )
 
     def measure(self, insets: Sequence[FloatArray], states: Sequence[EdgeState]) -> Measures:
-        """Losses (R,) [mm] now; two edges both take from the width."""
+        """Losses (R,) [mm] now, with what a worn blade had lost before; two edges both take from
+        the width."""
         sides = [side > 0 for side in self.sides]
         middle = len(self.grounds[0].arc_mm) // 2
         return Measures(
-            mean_width_mm=sum_(u @ side for u, side in zip(insets, self.sides, strict=True)),
-            deepest_width_mm=sum_(
-                u[:, side].max(axis=1) for u, side in zip(insets, sides, strict=True)
-            ),
-            caliper_width_mm=sum_(u[:, middle] for u in insets),
+            mean_width_mm=self.worn_mm
+            + sum_(u @ side for u, side in zip(insets, self.sides, strict=True)),
+            deepest_width_mm=self.worn_mm
+            + sum_(u[:, side].max(axis=1) for u, side in zip(insets, sides, strict=True)),
+            caliper_width_mm=self.worn_mm + sum_(u[:, middle] for u in insets),
             length_mm=np.max(
                 [u[:, -1] * k for u, k in zip(insets, self.reach_back, strict=True)], axis=0
             ),
             thickness_mm=np.max([state.drop_mm.mean(axis=1) for state in states], axis=0),
-            new_width_mm=self.new_width_mm,
+            new_width_mm=self.width_mm + self.worn_mm,
             new_length_mm=self.blade.length_mm,
             new_thickness_mm=self.blade.thickness_mm,
         )
@@ -202,9 +205,9 @@ class _Bench:
         mean_error = mean_(e @ w for e, w in zip(error, weights, strict=True))
         rms = np.sqrt(mean_(e**2 @ w for e, w in zip(error, weights, strict=True)))
         tracks = _Tracks(
-            mean_width_um=lost.mean_width_mm * UM_PER_MM,
-            deepest_width_um=lost.deepest_width_mm * UM_PER_MM,
-            caliper_width_um=lost.caliper_width_mm * UM_PER_MM,
+            mean_width_um=(lost.mean_width_mm - self.worn_mm) * UM_PER_MM,
+            deepest_width_um=(lost.deepest_width_mm - self.worn_mm) * UM_PER_MM,
+            caliper_width_um=(lost.caliper_width_mm - self.worn_mm) * UM_PER_MM,
             length_um=lost.length_mm * UM_PER_MM,
             thickness_um=lost.thickness_mm * UM_PER_MM,
             ridge_um=mean_(
