@@ -69,6 +69,7 @@ _HOMES = {
     "fewest_settings": "edgekit.care.settings",
     "SettingRange": "edgekit.care.settings",
     "plan_bench": "edgekit.care.bench_plan",
+    "setting_sheet": "edgekit.figures.setting_sheet",
     "what_decides": "edgekit.study.deciders",
     "cautions": "edgekit.safety",
     "evidence": "edgekit.evidence_table",

@@ -110,7 +110,7 @@ def duration(work: Work) -> Duration:
     >>> work = Work(strokes=120, mountings=8, checks=12, setups=3)
     >>> hour = duration(work)
     >>> round(hour.total.median, 1), hour.chance(15) > 0.9
-    (6.6, True)
+    (7.0, True)
     """
     import pandas as pd
 

@@ -72,6 +72,8 @@ class BenchPlan:
     stand : Holder
     asks : tuple of EdgeAsk
         Geometry behind each row of `edges`.
+    steps : tuple of Step
+        Geometry behind each row of `order`.
     """
 
     settings: pd.DataFrame
@@ -87,6 +89,7 @@ class BenchPlan:
     minutes_available: float | None
     stand: Holder
     asks: tuple[EdgeAsk, ...]
+    steps: tuple[Step, ...]
 
     @property
     def changes(self) -> int:
@@ -334,7 +337,7 @@ def _plan(
         unserved=tables.unserved_table(steps, [a for a in asks if a not in planned], minutes),
         practice=_practice(steps),
         witness=tables.witness_table(found, planned), least=found.bound, duration=time, tolerance_deg=tolerance,
-        minutes_available=minutes, stand=stand, asks=asks,
+        minutes_available=minutes, stand=stand, asks=asks, steps=tuple(steps),
     )  # fmt: skip
 
 

@@ -35,9 +35,9 @@ __all__ = [
     "held_normals",
     "roll_schedule",
     "setting_at",
-    "station_windows",
     "settings_needed",
     "settings_table",
+    "station_windows",
 ]
 
 STATIONS = 400
