@@ -59,6 +59,8 @@ _HOMES = {
     "section_properties": "edgekit.wear.section_properties",
     "read_log": "edgekit.care.log",
     "forecast": "edgekit.care.forecast",
+    "beside_model": "edgekit.care.beside",
+    "rows_behind": "edgekit.care.tracing",
     "WidthLimit": "edgekit.care.limits",
     "survival": "edgekit.care.survival",
     "budget": "edgekit.care.budget",

@@ -88,8 +88,9 @@ def compose(plan: BenchPlan, title: str) -> Sheet:
     return Sheet(
         title=title,
         headline=(
-            f"{int(plan.edges['planned'].sum())} edges · {len(plan.settings)} settings · angle kept "
-            f"within {plan.tolerance_deg:g}° · about {whole['minutes']:.0f} min "
+            f"{_many(int(plan.edges['planned'].sum()), 'edge')} · "
+            f"{_many(len(plan.settings), 'setting')} · angle kept within "
+            f"{plan.tolerance_deg:g}° · about {whole['minutes']:.0f} min "
             f"({whole['minutes_low']:.0f}–{whole['minutes_high']:.0f})"
         ),
         runs=tuple(_runs(plan)),
@@ -102,13 +103,16 @@ def compose(plan: BenchPlan, title: str) -> Sheet:
 
 def _runs(plan: BenchPlan) -> list[Run]:
     runs = []
-    for row in plan.settings.itertuples():
-        mine = [step for step in plan.steps if step.run + 1 == row.run]
+    table = plan.settings
+    for number, angle, riser in zip(
+        table["run"], table["elevation_deg"], table["riser_mm"], strict=True
+    ):
+        mine = [step for step in plan.steps if step.run + 1 == number]
         runs.append(
             Run(
-                number=str(row.run),
-                elevation=f"{row.elevation_deg:.1f}°",
-                riser=riser_words(float(row.riser_mm)),
+                number=str(number),
+                elevation=f"{angle:.1f}°",
+                riser=riser_words(riser),
                 edges=_named(mine),
             )
         )
@@ -144,9 +148,7 @@ def _named(steps: list[Step]) -> str:
 
 
 def _blocks(plan: BenchPlan) -> list[Block]:
-    urgent = {
-        (row.instrument, row.edge) for row in plan.edges.itertuples() if row.urgent
-    }
+    urgent = {(row.instrument, row.edge) for row in plan.edges.itertuples() if row.urgent}
     keys = dict.fromkeys(step.ask.key for step in plan.steps)
     blocks = []
     for key in keys:
@@ -179,7 +181,9 @@ def _line(step: Step) -> Line:
         rod = float(step.ask.held.largest_rod_mm[step.stations].min())
         roll += f"; rod of {rod:.1f} mm radius at most"
     return Line(
-        mark={Served.HOLDER: str(step.run + 1), Served.HAND: "hand", Served.ROD: "rod"}[step.served],
+        mark={Served.HOLDER: str(step.run + 1), Served.HAND: "hand", Served.ROD: "rod"}[
+            step.served
+        ],
         elevation=elevation,
         roll=roll,
         work=f"{_many(step.placements, 'placement')}, {_many(step.rounds, 'round')}",

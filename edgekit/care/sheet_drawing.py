@@ -21,7 +21,16 @@ from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge
 from edgekit.geometry.section import Bevel, Section
 
-__all__ = ["Drawing", "Ink", "Shape", "across_the_edge", "drawings", "from_the_handle", "placed", "svg"]
+__all__ = [
+    "Drawing",
+    "Ink",
+    "Shape",
+    "across_the_edge",
+    "drawings",
+    "from_the_handle",
+    "placed",
+    "svg",
+]
 
 HANDLE = 1.9
 """Length of the handle's axis in the view across the edge, in widths of the blade."""
@@ -182,10 +191,9 @@ def svg(drawing: Drawing, *, width_mm: float, height_mm: float) -> str:
     '<svg role="img" aria-label="A &lt;corner&gt;." viewBox="0 0 10 10" '
     """
     scale, offset = placed(drawing, width_mm, height_mm)
-    parts = [
-        f'<svg role="img" aria-label="{html.escape(drawing.alt)}" '
-        f'viewBox="0 0 {width_mm:g} {height_mm:g}" width="{width_mm:g}mm" height="{height_mm:g}mm">'
-    ]
+    size = f'width="{width_mm:g}mm" height="{height_mm:g}mm"'
+    box = f'viewBox="0 0 {width_mm:g} {height_mm:g}"'
+    parts = [f'<svg role="img" aria-label="{html.escape(drawing.alt)}" {box} {size}>']
     for shape in drawing.shapes:
         points = scale * shape.points + offset
         text = " ".join(f"{x:.2f},{height_mm - y:.2f}" for x, y in points)

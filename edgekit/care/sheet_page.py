@@ -20,7 +20,7 @@ CSS = """
 * { box-sizing: border-box; }
 body { font: 10pt/1.18 "DejaVu Sans", Verdana, sans-serif; color: #000; background: #fff;
   width: 192mm; margin: 4mm auto; }
-@media print { body { margin: 0; zoom: %(zoom).2f; } }
+@media print { body { margin: 0; zoom: ZOOM; width: calc(192mm / ZOOM); } }
 h1 { font-size: 16pt; margin: 0; } h2 { font-size: 10pt; margin: 1mm 0 0.4mm; }
 p { margin: 0.6mm 0; } ul { margin: 0; padding-left: 4mm; }
 header { display: flex; justify-content: space-between; align-items: baseline;
@@ -30,7 +30,7 @@ th { font-size: 8pt; text-align: left; font-weight: normal; padding: 0 3mm 0 0; 
 td { border-top: 0.2mm solid #000; padding: 0.1mm 3mm 0.1mm 0; vertical-align: baseline;
   white-space: nowrap; }
 td.big { font-size: 12pt; font-weight: bold; }
-td.edges { white-space: normal; width: 99%%; padding-right: 0; }
+td.edges { white-space: normal; width: 99%; padding-right: 0; }
 .blocks { columns: 2; column-gap: 2mm; margin-top: 1.4mm; }
 section { border: 0.35mm solid #000; padding: 0.5mm 1.2mm; break-inside: avoid; margin: 0 0 1.4mm; }
 section h3 { font-size: 11.5pt; margin: 0; }
@@ -75,9 +75,10 @@ def page(sheet: Sheet) -> str:
     left = f'<h2>Not in this session</h2><ul class="small">{left}</ul>' if left else ""
     cautions = " ".join(escape(item) for item in sheet.cautions)
     title = escape(sheet.title)
+    css = CSS.replace("ZOOM", f"{print_zoom(sheet):.2f}")
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
-        f"<title>{title}</title><style>{CSS % {'zoom': print_zoom(sheet)}}</style></head><body>"
+        f"<title>{title}</title><style>{css}</style></head><body>"
         f"<header><h1>{title}</h1><span>Date ____________ Operator ________</span></header>"
         f"<p><b>{escape(sheet.headline)}</b></p>"
         "<table><thead><tr><th>in order</th><th>handle to stone</th>"

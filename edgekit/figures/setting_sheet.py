@@ -57,7 +57,9 @@ def setting_sheet(
     suffix = target.suffix.lower()
     if suffix not in (".html", ".pdf"):
         raise EdgekitError(
-            "a setting sheet is written as .html or .pdf", str(target), "End the name in one of them."
+            "a setting sheet is written as .html or .pdf",
+            str(target),
+            "End the name in one of them.",
         )
     title = " ".join(str(title).split())
     if not title:

@@ -45,12 +45,12 @@ WEIGHT = {
 
 
 @cache
-def _font(bold: bool) -> FontProperties:  # noqa: FBT001
+def _font(bold: bool) -> FontProperties:
     return FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal")
 
 
 @cache
-def _width_per_pt(text: str, bold: bool) -> float:  # noqa: FBT001
+def _width_per_pt(text: str, bold: bool) -> float:
     """Width of a text [mm] per point of size."""
     if not text.strip():
         return len(text) * 0.318 * PT
@@ -96,7 +96,7 @@ class _Pen:
         if self.ax is not None:
             bold = style.pop("bold", False)
             self.ax.text(
-                x, HEIGHT - y, text, fontsize=size * self.scale, fontproperties=None,
+                x, HEIGHT - y, text, fontsize=size * self.scale, 
                 family="DejaVu Sans", weight="bold" if bold else "normal", parse_math=False,
                 va="baseline", **style,
             )  # fmt: skip
@@ -167,7 +167,9 @@ def _head(pen: _Pen, sheet: Sheet, number: int, of: int) -> float:
     pen.text(WIDTH - MARGIN, y, "Date ____________ Operator ________", 10, ha="right")
     pen.rule(y + 1.6, 2.2)
     y += 2.4
-    y = pen.lines(MARGIN, y, _wrap(sheet.headline, 10 * s, WIDTH - 2 * MARGIN, bold=True), 10, bold=True)
+    y = pen.lines(
+        MARGIN, y, _wrap(sheet.headline, 10 * s, WIDTH - 2 * MARGIN, bold=True), 10, bold=True
+    )
     return _order(pen, sheet, y + 0.8) if number == 1 else y + 1.5
 
 
@@ -276,7 +278,7 @@ def sheet_pdf(sheet: Sheet) -> bytes:
         pages = _pages(sheet, scale)
     file = io.BytesIO()
     about = {"Title": sheet.title, "Creator": None, "Producer": None, "CreationDate": None}
-    settings = {"pdf.fonttype": 42, "font.family": "DejaVu Sans", "text.parse_math": False}
+    settings: Any = {"pdf.fonttype": 42, "font.family": "DejaVu Sans", "text.parse_math": False}
     with mpl.rc_context(settings), PdfPages(file, metadata=about) as pdf:
         for number, blocks in enumerate(pages, start=1):
             pdf.savefig(_paper(sheet, blocks, scale, number, len(pages)))
