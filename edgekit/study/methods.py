@@ -78,7 +78,7 @@ def freehand(
         marks=marks,
         seatings=seatings,
         stop=stop,
-        hand=hand or _free_hand(novice=novice),
+        hand=_free_hand(novice=novice) if hand is None else hand,
     )
 
 
@@ -110,7 +110,7 @@ def bench_stone(
         marks=marks,
         seatings=seatings,
         stop=stop,
-        hand=hand or rested,
+        hand=rested if hand is None else hand,
     )
 
 
@@ -140,7 +140,12 @@ def held(
     'held at 15.0°, 12 placements'
     """
     guide = HoldElevation.of(setting)
-    angles = ", ".join(f"{item:.1f}°" for item in guide.elevations_deg)
+    held_at = guide.elevations_deg
+    angles = (
+        ", ".join(f"{item:.1f}°" for item in held_at)
+        if len(held_at) <= 2
+        else f"{len(held_at)} settings"
+    )
     how = "rolled" if placements is None else f"{placements} placements"
     return Method(
         name=f"held at {angles}, {how}",
@@ -149,7 +154,7 @@ def held(
         spacing=spacing,
         marks=marks,
         stop=stop,
-        hand=hand or _guided_hand(),
+        hand=_guided_hand() if hand is None else hand,
         setup_seconds=value("holder_setup_seconds"),
     )
 
@@ -177,7 +182,7 @@ def powered(
         marks=marks,
         seatings=int(value("powered_seatings")),
         stop=Stop.EACH,
-        hand=hand or driven,
+        hand=driven if hand is None else hand,
         removal_mm3_per_stroke=value("removal_diamond_mm3_per_stroke"),
         removal_gsd=entry("removal_diamond_mm3_per_stroke").gsd,
         seconds_per_stroke=value("powered_seconds_per_stroke"),

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from edgekit.checks import FloatArray, at_least, count
+from edgekit.checks import FloatArray, at_least, count, instance, keep_numbers
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import entry, value
 from edgekit.geometry.blade import Blade
 from edgekit.wear.draws import PATCHES, Kept, SessionDraws, draw_kept, draw_session
 from edgekit.wear.dulling import DullingLaw, PowerDulling
-from edgekit.wear.ground import Ground, ground_of
+from edgekit.wear.ground import Ground, ground_of, over_stations
 from edgekit.wear.method import Method
 from edgekit.wear.retire import DEFAULT_RULES, Measures, RetireRule
 from edgekit.wear.session import (
@@ -22,6 +22,7 @@ from edgekit.wear.session import (
     EdgeState,
     SessionRuns,
     aim_at,
+    check_parts,
     new_state,
     sharpen_runs,
 )
@@ -30,11 +31,12 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
-__all__ = ["Life", "Lives", "Use", "live", "live_runs"]
+__all__ = ["Life", "Lives", "Use", "live", "live_runs", "rules_of"]
 
 UM_PER_MM = 1000.0
 LIFE_STATIONS = 64
 LIFE_DEPTHS = 8
+POINTED = 1.2  # 1 / sin(lean): a round toe has 1, a tip sharper than 113° more
 SIDE_COSINE = np.cos(np.radians(45))  # where the edge turns past 45° it is toe, not side
 
 
@@ -68,9 +70,10 @@ class Use:
 
     def __post_init__(self) -> None:
         for name in ("strokes", "sharp_radius_um", "patch_cv", "attrition_um"):
-            at_least(name, getattr(self, name), 0.0)
+            keep_numbers(self, **{name: at_least(name, getattr(self, name), 0.0)})
         for name in ("sharp_radius_gsd", "severity_gsd"):
-            at_least(name, getattr(self, name), 1.0)
+            keep_numbers(self, **{name: at_least(name, getattr(self, name), 1.0)})
+        instance("law", self.law, DullingLaw, "Give a law, such as PowerDulling().")
 
     def fresh_um(self, kept: Kept) -> FloatArray:
         """Radius (R,) after sharpening."""
@@ -179,18 +182,26 @@ class _Bench:
         middle = len(self.grounds[0].arc_mm) // 2
         return Measures(
             mean_width_mm=self.worn_mm
-            + sum_(u @ side for u, side in zip(insets, self.sides, strict=True)),
+            + sum_(over_stations(u, side) for u, side in zip(insets, self.sides, strict=True)),
             deepest_width_mm=self.worn_mm
             + sum_(u[:, side].max(axis=1) for u, side in zip(insets, sides, strict=True)),
             caliper_width_mm=self.worn_mm + sum_(u[:, middle] for u in insets),
-            length_mm=np.max(
-                [u[:, -1] * k for u, k in zip(insets, self.reach_back, strict=True)], axis=0
-            ),
+            length_mm=self.shortened(insets),
             thickness_mm=np.max([state.drop_mm.mean(axis=1) for state in states], axis=0),
             new_width_mm=self.width_mm + self.worn_mm,
             new_length_mm=self.blade.length_mm,
             new_thickness_mm=self.blade.thickness_mm,
         )
+
+    def shortened(self, insets: Sequence[FloatArray]) -> FloatArray:
+        """Length lost (R,) [mm].
+
+        Two edges that meet in a point move it back by the mean of u / sin(lean); on a round toe
+        both recede along the blade, and the deeper counts.
+        """
+        back = [u[:, -1] * k for u, k in zip(insets, self.reach_back, strict=True)]
+        pointed = max(self.reach_back) > POINTED
+        return np.asarray(np.mean(back, axis=0) if pointed else np.max(back, axis=0))
 
     def track(
         self, before: Sequence[FloatArray], done: SessionRuns, dull_um: FloatArray
@@ -202,8 +213,8 @@ class _Bench:
         parts = list(zip(insets, before, states, done.edges, self.grounds, self.sides, strict=True))
         error = [s.internal_angle_rad - g.angle_rad for _, _, s, _, g, _ in parts]
         weights = [g.share_mm / g.share_mm.sum() for g in self.grounds]
-        mean_error = mean_(e @ w for e, w in zip(error, weights, strict=True))
-        rms = np.sqrt(mean_(e**2 @ w for e, w in zip(error, weights, strict=True)))
+        mean_error = mean_(over_stations(e, w) for e, w in zip(error, weights, strict=True))
+        rms = np.sqrt(mean_(over_stations(e**2, w) for e, w in zip(error, weights, strict=True)))
         tracks = _Tracks(
             mean_width_um=(lost.mean_width_mm - self.worn_mm) * UM_PER_MM,
             deepest_width_um=(lost.deepest_width_mm - self.worn_mm) * UM_PER_MM,
@@ -216,7 +227,8 @@ class _Bench:
             angle_error_deg=np.degrees(mean_error),
             angle_rms_deg=np.degrees(rms),
             sharp_fraction=mean_(
-                r.sharp @ w for (_, _, _, r, _, _), w in zip(parts, weights, strict=True)
+                over_stations(r.sharp, w)
+                for (_, _, _, r, _, _), w in zip(parts, weights, strict=True)
             ),
             dull_radius_um=dull_um,
             passes=done.passes,
@@ -248,6 +260,18 @@ def _some(state: EdgeState, rows: NDArray[np.int_]) -> EdgeState:
     )
 
 
+def rules_of(retire: RetireRule | Sequence[RetireRule]) -> tuple[RetireRule, ...]:
+    """One rule or several as a tuple."""
+    rules = (retire,) if isinstance(retire, RetireRule) else retire
+    remedy = "Give one, such as WidthFraction(), or several in a tuple."
+    instance("retire", rules, (list, tuple), remedy)
+    if not rules:
+        raise EdgekitError("retire needs a rule", retire, remedy)
+    for rule in rules:
+        instance("retire", rule, RetireRule, remedy)
+    return tuple(rules)
+
+
 def live_runs(
     blade: Blade,
     method: Method,
@@ -276,8 +300,8 @@ def live_runs(
     most_sessions, stations, depths : int
         Where a life is cut off, and the nodes of the field.
     """
-    if not rules:
-        raise EdgekitError("retire needs a rule", rules, "Give one, such as WidthFraction().")
+    check_parts(blade, method, rngs[0])
+    instance("use", use, Use, "Give a Use; Use() has the defaults.")
     block = max(seatings or 0, method.planes)
     bench = _Bench.of(blade, method, stations, depths)
     runs = len(rngs)
@@ -291,7 +315,7 @@ def live_runs(
     ended_by = np.full(runs, -1)
     columns: dict[str, list[FloatArray]] = {name: [] for name in _Tracks._fields}
     for turn in range(count("most_sessions", most_sessions)):
-        draws = draw_session([rngs[int(i)] for i in alive], edges=len(states), seatings=block)
+        draws = draw_session([rngs[i] for i in alive.tolist()], edges=len(states), seatings=block)
         now = Kept(*(part[alive] for part in kept))
         tracks, lost, states = _cycle(bench, states, use, now, draws, turn, fresh[alive])
         used = np.stack([rule.used_up(lost) for rule in rules])
@@ -364,6 +388,9 @@ class Life:
     history: pd.DataFrame
     status: str
 
+    def __repr__(self) -> str:
+        return f"{self.blade.name}, {self.method.name}: {self.sessions} sessions; {self.status}"
+
     def _repr_html_(self) -> str:
         from html import escape
 
@@ -378,7 +405,7 @@ def live(
     method: Method,
     *,
     use: Use | None = None,
-    retire: RetireRule | tuple[RetireRule, ...] = DEFAULT_RULES,
+    retire: RetireRule | Sequence[RetireRule] = DEFAULT_RULES,
     rng: np.random.Generator,
     most_sessions: int = int(value("most_sessions")),
     stations: int = LIFE_STATIONS,
@@ -391,7 +418,7 @@ def live(
     blade, method : Blade, Method
     use : Use, optional
         What happens between sessions.
-    retire : RetireRule or tuple of them
+    retire : RetireRule or sequence of them
         The first that is used up ends the life.
     rng : numpy.random.Generator
     most_sessions, stations, depths : int
@@ -411,11 +438,11 @@ def live(
     """
     import pandas as pd
 
-    rules = retire if isinstance(retire, tuple) else (retire,)
+    rules = rules_of(retire)
     lives = live_runs(
         blade,
         method,
-        use=use or Use(),
+        use=Use() if use is None else use,
         rules=rules,
         rngs=[rng],
         most_sessions=most_sessions,
