@@ -1,12 +1,9 @@
 """What each edge of a tray asks of a holder: windows of settings, hollows, stretches for the hand.
 
 A station can be served in three ways. A flat stone in a holder serves it if some setting that can be
-taken keeps the angle there. A hollow is out of a flat stone's reach: while the stone lies
-there, the rest of the edge stands proud of it by
-
-    g(s) = max over s' of n(s)·(C(s') − C(s)),
-
-and a hollow deeper than the limit needs a rod. Everything else is for the hand.
+taken keeps the angle there. A hollow (n'·t < 0) is out of a flat stone's reach: it lies behind the line
+across the hollow by n·(line − C), and one that is deeper than the limit needs a rod. Everything
+else is for the hand.
 """
 
 from __future__ import annotations
@@ -30,9 +27,8 @@ __all__ = ["EdgeAsk", "Served", "ask", "lowest_clear_deg"]
 
 STATIONS = 201
 """Stations of an edge of some millimetres: 0.03 mm apart, a tenth of a toe's radius."""
-NOISE_SDS = 5.0
-"""A hollow is taken as seen when this many standard deviations of the digitising deep: the ends of a
-smoothed trace swing by nearly as much where nothing is hollow."""
+NOISE_SDS = 3.0
+"""A hollow is taken as seen when this many standard deviations of the digitising deep."""
 UM_PER_MM = 1000.0
 
 
@@ -63,7 +59,7 @@ class EdgeAsk:
     served : array (S,) of int
         A `Served` for each station.
     hollow_um : array (S,)
-        How far the rest of the edge stands proud of a flat stone there.
+        How far the station lies behind the line across its hollow.
     whole : int
         The fewest settings that would serve every station a flat stone reaches, were there no limit
         to their number.
@@ -190,12 +186,17 @@ def _deep(hollow: NDArray[np.bool_], depth_um: FloatArray, limit_um: float) -> N
 
 
 def _hollow_um(held: Orientation) -> FloatArray:
-    """How far the rest of the edge stands proud of a flat stone (S,), 0 where it reaches."""
-    there, normal = held.position_mm, held.normal
-    if held.reachable.all():
-        return np.zeros(len(normal))
-    proud = normal @ there.T - np.einsum("sj,sj->s", normal, there)[:, None]
-    return np.asarray(np.maximum(proud.max(axis=1), 0.0) * UM_PER_MM)
+    """How far each station lies behind the line across its hollow (S,), 0 where a flat stone reaches."""
+    depth = np.zeros(len(held.arc_mm))
+    change = np.flatnonzero(np.diff(np.concatenate([[0], ~held.reachable, [0]])))
+    for first, last in zip(change[::2], change[1::2] - 1, strict=True):
+        start, end = held.position_mm[first], held.position_mm[last]
+        chord = end - start
+        along = (held.position_mm[first : last + 1] - start) @ chord
+        line = start + np.outer(along / max(float(chord @ chord), 1e-12), chord)
+        behind = line - held.position_mm[first : last + 1]
+        depth[first : last + 1] = np.einsum("sj,sj->s", behind, held.normal[first : last + 1])
+    return np.asarray(np.maximum(depth, 0.0) * UM_PER_MM)
 
 
 def _widest(windows: FloatArray, most: int) -> tuple[list[FloatArray], FloatArray]:

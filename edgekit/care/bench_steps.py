@@ -82,9 +82,9 @@ def placements_over(ask: EdgeAsk, stations: NDArray[np.int64], ridge_um: float) 
     >>> blade = ek.patterns.universal_curette()
     >>> asked = ask("UC", blade, "left", tolerance_deg=2.0, most_settings=2,
     ...             takes=SettingRange(low_deg=0, high_deg=90))
-    >>> placements_over(asked, asked.stations, 10.0), len(
-    ...     ek.spaced_placements(blade.edges["left"], ridge_um=10.0))
-    (6, 6)
+    >>> placements_over(asked, asked.groups[0], 5.0), len(
+    ...     ek.spaced_placements(blade.edges["left"], ridge_um=5.0))
+    (9, 9)
     """
     arc = ask.held.arc_mm
     turn = np.concatenate([[0.0], np.cumsum(ask.held.stone_curvature_per_mm[1:] * np.diff(arc))])

@@ -188,7 +188,7 @@ def svg(drawing: Drawing, *, width_mm: float, height_mm: float) -> str:
     >>> square = Drawing(shapes=(Shape(ink=Ink.STEEL, points=[(0, 0), (1, 0), (1, 1)]),),
     ...                  box=(0, 0, 1, 1), alt="A <corner>.")
     >>> svg(square, width_mm=10, height_mm=10)[:66]
-    '<svg role="img" aria-label="A &lt;corner&gt;." viewBox="0 0 10 10" '
+    '<svg role="img" aria-label="A &lt;corner&gt;." viewBox="0 0 10 10"'
     """
     scale, offset = placed(drawing, width_mm, height_mm)
     size = f'width="{width_mm:g}mm" height="{height_mm:g}mm"'

@@ -70,7 +70,7 @@ def rows_behind(result: Forecast, instrument: str, edge: str, column: str) -> pd
     ...     "event": ["measured", "sharpened", "measured"], "width_mm": [0.860, None, 0.852]}))
     >>> result = ek.forecast(log, retire=ek.WidthLimit(fraction=0.2))
     >>> rows_behind(result, "A", "left", "sessions_left")[["part", "line"]].to_numpy().tolist()
-    [['own reading', 2], ['own reading', 4], ['own session', 3]]
+    [['own reading', 1], ['own reading', 3], ['own session', 2]]
     """
     import pandas as pd
 
