@@ -67,9 +67,7 @@ def test_settings_of_real_edges_are_as_few_as_an_integer_programme_finds():
     assert len(plan.settings) == len(plan.witness) == _milp(windows)
     ends = plan.witness.sort_values("high_deg")[["low_deg", "high_deg"]].to_numpy()
     assert (ends[1:, 0] > ends[:-1, 1]).all()
-    stations = np.concatenate(
-        [a.windows_deg[a.served == Served.HOLDER][::8] for a in plan.asks]
-    )
+    stations = np.concatenate([a.windows_deg[a.served == Served.HOLDER][::8] for a in plan.asks])
     assert _milp(stations) <= plan.least <= len(plan.settings)
 
 
@@ -194,7 +192,11 @@ def _hollow_edge():
     u = np.linspace(-3, 3, 61)
     arc = np.stack([u, -0.01 * (9 - u**2), 0 * u], axis=1)  # hollow towards −y by 90 µm
     return ek.Edge.from_points(
-        arc, face_normals=(0, 0, 1), internal_angle_deg=75, handle_axis=(0, 0, -1), inward=(0, -1, 0)
+        arc,
+        face_normals=(0, 0, 1),
+        internal_angle_deg=75,
+        handle_axis=(0, 0, -1),
+        inward=(0, -1, 0),
     )
 
 

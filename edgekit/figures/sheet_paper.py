@@ -17,9 +17,9 @@ import matplotlib as mpl
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
+from matplotlib.ft2font import LoadFlags
 from matplotlib.lines import Line2D
 from matplotlib.patches import FancyBboxPatch, Polygon, Rectangle
-from matplotlib.textpath import TextPath
 
 from edgekit.care.sheet import Block, Sheet
 from edgekit.care.sheet_drawing import Drawing, Ink, placed
@@ -50,16 +50,15 @@ def _font(bold: bool) -> FontProperties:
 
 
 @cache
-def _width_per_pt(text: str, bold: bool) -> float:
-    """Width of a text [mm] per point of size."""
-    if not text.strip():
-        return len(text) * 0.318 * PT
-    path = TextPath((0, 0), text.replace("$", r"\$"), size=10, prop=_font(bold))
-    return float(path.get_extents().x1) / 10 * PT
+def _advance(letter: str, bold: bool) -> float:
+    """Width of a letter [mm] per point of size; kerning, which only narrows, is left out."""
+    font = get_font(findfont(_font(bold)))
+    font.set_size(100, 72)
+    return float(font.load_char(ord(letter), LoadFlags.NO_HINTING).linearHoriAdvance / 65536e2) * PT
 
 
 def _width(text: str, size: float, *, bold: bool = False) -> float:
-    return _width_per_pt(text, bold) * size
+    return sum(_advance(letter, bold) for letter in text) * size
 
 
 def _wrap(text: str, size: float, width: float, *, bold: bool = False) -> list[str]:
@@ -212,11 +211,14 @@ def _block(pen: _Pen, block: Block, x: float, top: float, width: float) -> float
         mark = pen.mark(inner, base, line.mark, 8.6)
         pen.text(inner + mark + 1.0, base, line.elevation, 12, bold=True)
         past = inner + mark + 2.4 + _width(line.elevation, 12 * s, bold=True)
-        where = [line.where] if past + _width(line.where, 9.4 * s) <= inner + text_room else []
+        under = base > pictures + PICTURE[1] * s  # below the drawings a line has the whole width
+        wide = room if under else text_room
+        where = [line.where] if past + _width(line.where, 9.4 * s) <= inner + wide else []
         if where:
             pen.text(past, base, line.where, 9.4)
-        below = [*(() if where else (line.where,)), line.roll, line.work]
-        wrapped = [part for item in below for part in _wrap(item, 9.4 * s, text_room)]
+        work = [f"{line.roll}, {line.work}"] if under else [line.roll, line.work]
+        below = [*(() if where else (line.where,)), *work]
+        wrapped = [part for item in below for part in _wrap(item, 9.4 * s, wide)]
         y = pen.lines(inner, base + 0.9 * s, wrapped, 9.4) + 0.4
     y = max(y, pictures + PICTURE[1] * s)
     pen.box(inner + 0.2, y + 0.5, 2.6 * s, 2.6 * s, 0.9)
