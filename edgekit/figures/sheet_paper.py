@@ -219,7 +219,7 @@ def _block(pen: _Pen, block: Block, x: float, top: float, width: float) -> float
         work = [f"{line.roll}, {line.work}"] if under else [line.roll, line.work]
         below = [*(() if where else (line.where,)), *work]
         wrapped = [part for item in below for part in _wrap(item, 9.4 * s, wide)]
-        y = pen.lines(inner, base + 0.9 * s, wrapped, 9.4) + 0.4
+        y = pen.lines(inner, base + 1.2 * s, wrapped, 9.4) + 0.4
     y = max(y, pictures + PICTURE[1] * s)
     pen.box(inner + 0.2, y + 0.5, 2.6 * s, 2.6 * s, 0.9)
     check = _wrap(block.check, 8.4 * s, room - 4.4 * s)
