@@ -73,6 +73,7 @@ _HOMES = {
     "fewest_settings": "edgekit.care.settings",
     "SettingRange": "edgekit.care.settings",
     "plan_bench": "edgekit.care.bench_plan",
+    "read_tray": "edgekit.care.tray",
     "setting_sheet": "edgekit.figures.setting_sheet",
     "what_decides": "edgekit.study.deciders",
     "cautions": "edgekit.safety",

@@ -11,7 +11,7 @@ error, are corrected by the group's loss through `update_inputs`.
 from __future__ import annotations
 
 import html
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -19,6 +19,7 @@ import numpy as np
 
 from edgekit import checks
 from edgekit.care.forecast import Forecast
+from edgekit.care.tray import PATTERNS
 from edgekit.care.update import Scale, update_inputs, update_loss
 from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
@@ -79,8 +80,8 @@ class Beside:
 def beside_model(
     result: Forecast,
     *,
-    blades: Mapping[str, Blade],
-    methods: Mapping[str, Method | Mapping[str, Method]],
+    methods: Mapping[str, Method | Callable[[Blade], Method]],
+    blades: Mapping[str, Blade] | None = None,
     seed: int,
     runs: int = 100,
     use: Use | None = None,
@@ -91,9 +92,10 @@ def beside_model(
     Parameters
     ----------
     result : Forecast
-    blades : mapping of the log's pattern to Blade
-    methods : mapping of the log's method to Method, or to a mapping of pattern to Method
-        A holder's setting depends on the pattern.
+    methods : mapping of the log's method to Method, or to a function of a Blade
+        A holder's setting depends on the blade.
+    blades : mapping of the log's pattern to Blade, optional
+        The patterns of those names, with their default shapes, if not given.
     seed, runs : int
         Of the model's lives, see `edgekit.study.compare`.
     use : Use, optional
@@ -116,8 +118,7 @@ def beside_model(
     ...     "event": ["measured", "sharpened", "measured", "sharpened", "measured"],
     ...     "width_mm": [1.500, None, 1.493, None, 1.484]}))
     >>> result = ek.forecast(log, retire=ek.WidthLimit(fraction=0.2))
-    >>> both = beside_model(result, blades={"hoe": ek.patterns.hoe()}, seed=1, runs=20,
-    ...                     methods={"held": ek.methods.held(55.0)})
+    >>> both = beside_model(result, methods={"held": ek.methods.held(55.0)}, seed=1, runs=20)
     >>> row = both.table.iloc[0]
     >>> low, high = sorted([row["loss_um_per_session"], row["model_um_per_session"]])
     >>> bool(low < row["updated_um_per_session"] < high)
@@ -126,10 +127,13 @@ def beside_model(
     runs = checks.count("runs", runs, 20)
     known = result.groups
     found: dict[tuple[str, str], Comparison] = {}
+    if blades is None:
+        blades = {name: make() for name, make in PATTERNS.items()}
     for pattern, method in zip(known["pattern"], known["method"], strict=True):
-        way = _way(methods, pattern, method)
-        if pattern in blades and way is not None:
-            found[pattern, method] = compare(blades[pattern], [way], runs=runs, seed=seed, use=use)
+        if pattern in blades and method in methods:
+            blade, way = blades[pattern], methods[method]
+            one = way if isinstance(way, Method) else way(blade)
+            found[pattern, method] = compare(blade, [one], runs=runs, seed=seed, use=use)
     if not found:
         raise EdgekitError(
             "no pattern and method of the log has a model",
@@ -150,13 +154,6 @@ def beside_model(
         table=table, groups=groups, inputs=_inputs(groups, result.groups_sd_um, found, share),
         level=result.level,
     )  # fmt: skip
-
-
-def _way(
-    methods: Mapping[str, Method | Mapping[str, Method]], pattern: str, method: str
-) -> Method | None:
-    way = methods.get(method)
-    return way.get(pattern) if isinstance(way, Mapping) else way
 
 
 def _half_width(result: Forecast) -> float:

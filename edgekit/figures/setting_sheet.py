@@ -12,8 +12,9 @@ from edgekit.errors import EdgekitError
 
 if TYPE_CHECKING:
     from edgekit.care.bench_plan import BenchPlan
+    from edgekit.figures._words import Picture
 
-__all__ = ["setting_sheet"]
+__all__ = ["setting_sheet", "sheet"]
 
 
 def setting_sheet(
@@ -79,3 +80,28 @@ def setting_sheet(
             "the file exists already", str(target), "Choose another name or say replace=True."
         ) from error
     return target
+
+
+def sheet(plan: BenchPlan, *, title: str = "Setting sheet", dpi: float = 75.0) -> Picture:
+    """The first page of the setting sheet as a picture, to look at in a notebook.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> plan = ek.plan_bench({"FH-01-UC": ek.patterns.universal_curette()})
+    >>> "FH-01-UC" in ek.figures.sheet(plan).alt
+    True
+    """
+    from edgekit.figures._words import Picture
+    from edgekit.figures.sheet_paper import sheet_png
+
+    words = compose(plan, title)
+    runs = "; ".join(
+        f"{run.number}: {run.elevation}, {run.riser}, {run.edges}" for run in words.runs
+    )
+    return Picture(
+        png=sheet_png(words, dpi),
+        alt=f"Setting sheet, one page. {words.title}. {words.headline}. In order: {runs}.",
+        caption=f"{words.title}: {words.headline}.",
+        width_px=round(210 / 25.4 * dpi),
+    )

@@ -20,6 +20,7 @@ from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.ft2font import LoadFlags
 from matplotlib.lines import Line2D
 from matplotlib.patches import FancyBboxPatch, Polygon, Rectangle
+from PIL import Image
 
 from edgekit.care.sheet import Block, Sheet
 from edgekit.care.sheet_drawing import Drawing, Ink, placed
@@ -28,7 +29,7 @@ from edgekit.errors import EdgekitError
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["sheet_pdf"]
+__all__ = ["sheet_pdf", "sheet_png"]
 
 WIDTH, HEIGHT, MARGIN = 210.0, 297.0, 9.0
 GAP = 2.0
@@ -270,6 +271,35 @@ def sheet_pdf(sheet: Sheet) -> bytes:
     EdgekitError
         A letter that the font does not have.
     """
+    scale, pages = _laid_out(sheet)
+    file = io.BytesIO()
+    about = {"Title": sheet.title, "Creator": None, "Producer": None, "CreationDate": None}
+    with mpl.rc_context(SETTINGS), PdfPages(file, metadata=about) as pdf:
+        for number, blocks in enumerate(pages, start=1):
+            pdf.savefig(_paper(sheet, blocks, scale, number, len(pages)))
+    return file.getvalue()
+
+
+def sheet_png(sheet: Sheet, dpi: float) -> bytes:
+    """The first page as an image."""
+    scale, pages = _laid_out(sheet)
+    file = io.BytesIO()
+    with mpl.rc_context(SETTINGS):
+        figure = _paper(sheet, pages[0], scale, 1, len(pages))
+        # drawn large, since letters drawn small are hinted wider than they print
+        figure.savefig(file, format="png", dpi=4 * dpi)
+    small = io.BytesIO()
+    # black on white: sixteen greys are enough, and a notebook stays small
+    grey = Image.open(file).convert("L").reduce(4)
+    grey.quantize(16).save(small, format="png", optimize=True)
+    return small.getvalue()
+
+
+SETTINGS: Any = {"pdf.fonttype": 42, "font.family": "DejaVu Sans", "text.parse_math": False}
+
+
+def _laid_out(sheet: Sheet) -> tuple[float, list[list[tuple[Block, float, float]]]]:
+    """The scale at which the sheet fits one page, or 1 and several pages."""
     _check_letters(sheet)
     scale = 1.0
     while len(_pages(sheet, scale)) > 1 and scale > SMALLEST:
@@ -278,13 +308,7 @@ def sheet_pdf(sheet: Sheet) -> bytes:
     if len(pages) > 1:
         scale = 1.0
         pages = _pages(sheet, scale)
-    file = io.BytesIO()
-    about = {"Title": sheet.title, "Creator": None, "Producer": None, "CreationDate": None}
-    settings: Any = {"pdf.fonttype": 42, "font.family": "DejaVu Sans", "text.parse_math": False}
-    with mpl.rc_context(settings), PdfPages(file, metadata=about) as pdf:
-        for number, blocks in enumerate(pages, start=1):
-            pdf.savefig(_paper(sheet, blocks, scale, number, len(pages)))
-    return file.getvalue()
+    return scale, pages
 
 
 def _paper(
