@@ -265,7 +265,7 @@ def test_drawings_have_no_colour():
     assert colours <= {"#000", "#fff", "#d9d9d9"}
     data = sheet_pdf(compose(plan, "Tray"))
     streams = b"".join(
-        zlib.decompress(part) for part in re.findall(rb"stream\r?\n(x.*?)\r?\nendstream", data, re.S)
+        zlib.decompress(part) for part in re.findall(rb"stream\r?\n(x.*?)\r?\nendstream", data, re.DOTALL)
         if part[:2] in (b"x\x9c", b"x\xda", b"x\x01")
     )  # fmt: skip
     assert b" rg" in streams or b" g" in streams

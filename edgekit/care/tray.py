@@ -43,7 +43,7 @@ def read_tray(path: str | os.PathLike[str]) -> dict[str, Blade]:
     Raises
     ------
     EdgekitError
-        A column is missing, a code is empty or there twice, a blade is neither.
+        A column is missing; a code is empty, a bare number or there twice; a blade is neither.
 
     Examples
     --------
@@ -58,6 +58,12 @@ def read_tray(path: str | os.PathLike[str]) -> dict[str, Blade]:
     missing = [name for name in ("instrument", "blade") if name not in table.columns]
     if missing:
         raise EdgekitError("the tray list lacks columns", missing, "Name them instrument, blade.")
+    kind = getattr(table["instrument"].dtype, "kind", "O")
+    if kind in "iufb" and len(table):
+        raise EdgekitError(
+            "the codes of the tray list were read as numbers, which would lose zeros in front",
+            str(table["instrument"].iloc[0]), 'Put codes in quotation marks, such as "007".',
+        )  # fmt: skip
     tray: dict[str, Blade] = {}
     pairs = zip(table["instrument"], table["blade"], strict=True)
     for row, (name, blade) in enumerate(pairs, start=2):
