@@ -22,6 +22,7 @@ from edgekit.care.bench_steps import placements_over
 from edgekit.care.settings import SettingRange, order_tray
 from edgekit.contact.holder import held_errors
 from edgekit.errors import EdgekitError
+from edgekit.evidence_table import value
 from edgekit.geometry.blade import BladeClass
 
 ANGLE_DEG = 1e-9
@@ -348,3 +349,22 @@ def test_what_makes_no_plan_is_refused_with_a_remedy(call):
     with pytest.raises(EdgekitError) as caught:
         call()
     assert str(caught.value).endswith((".", "?"))
+
+
+@pytest.mark.parametrize("name", ["AS", "HL", "UC"])
+def test_another_setting_is_taken_only_where_it_serves_enough(name):
+    blade = tray()[name]
+    takes = SettingRange(low_deg=10, high_deg=90)
+    key = next(iter(blade.edges))
+    asked = [
+        ask(name, blade, key, tolerance_deg=1.5, most_settings=m, takes=takes) for m in (1, 2, 3, 9)
+    ]
+    held = [a.length_mm(Served.HOLDER) for a in asked]
+    worth = value("bench_least_mm")
+    for (one, a), (two, b) in itertools.pairwise(zip(held, asked, strict=True)):
+        more = len(b.groups) - len(a.groups)
+        assert more >= 0
+        assert two - one >= worth * more - ANGLE_DEG
+    assert len(asked[0].groups) == 1
+    assert len(asked[1].groups) == (1 if name == "HL" else 2)  # a toe that no second one serves
+    assert len(asked[-1].groups) < asked[-1].whole or asked[-1].length_mm(Served.HAND) == 0

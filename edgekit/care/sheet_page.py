@@ -11,8 +11,8 @@ __all__ = ["page", "print_zoom"]
 
 PICTURE_MM = (22.0, 16.0)
 PAPER_MM = 277.0
-FIXED_MM, RUN_MM, LINE_MM, EDGE_MM, STEP_MM = 48.0, 5.2, 4.2, 11.0, 13.0
-"""Heights on paper: all that is always there, a set-up, a line, an edge without its steps, a step."""
+FIXED_MM, RUN_MM, LINE_MM, EDGE_MM, STEP_MM, NEXT_MM = 48.0, 5.2, 4.2, 11.0, 13.0, 9.2
+"""Heights on paper: all that is always there, a set-up, a line, an edge without its steps, its first step beside the drawings and each further one."""
 RUN_LETTERS = 62
 SMALLEST = 0.75
 CSS = """
@@ -45,7 +45,7 @@ b.angle { font-size: 12pt; } .where { white-space: nowrap; }
 .check::before { content: ""; display: inline-block; width: 2.6mm; height: 2.6mm;
   border: 0.35mm solid #000; margin-right: 1.2mm; vertical-align: -0.3mm; }
 .small { font-size: 7.4pt; line-height: 1.18; }
-.cautions { border: 0.6mm solid #000; padding: 0.6mm 1.4mm; font-size: 8pt; line-height: 1.18;
+.cautions { border: 0.6mm solid #000; padding: 0.6mm 1.4mm; margin-top: 0.8mm; font-size: 8pt; line-height: 1.18;
   break-inside: avoid; }
 """
 
@@ -57,7 +57,10 @@ def print_zoom(sheet: Sheet) -> float:
     page breaks instead.
     """
     runs = sum(RUN_MM + LINE_MM * (len(run.edges) > RUN_LETTERS) for run in sheet.runs)
-    blocks = [EDGE_MM + max(PICTURE_MM[1], STEP_MM * len(block.lines)) for block in sheet.blocks]
+    blocks = [
+        EDGE_MM + max(PICTURE_MM[1], STEP_MM + NEXT_MM * (len(block.lines) - 1))
+        for block in sheet.blocks
+    ]
     column = (sum(blocks) + max(blocks, default=0.0)) / 2
     whole = FIXED_MM + runs + column + LINE_MM * len(sheet.left)
     zoom = min(1.0, PAPER_MM / whole)
@@ -106,5 +109,6 @@ def _block(block: Block) -> str:
 def _line(line: Line) -> str:
     return (
         f'<li><b class="mark">{escape(line.mark)}</b> <b class="angle">{escape(line.elevation)}</b> '
-        f'<span class="where">{escape(line.where)}</span><br>{escape(line.roll)}<br>{escape(line.work)}</li>'
+        f'<span class="where">{escape(line.where)}</span><br>{escape(line.roll)}, '
+        f'<span class="where">{escape(line.work)}</span></li>'
     )

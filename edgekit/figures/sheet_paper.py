@@ -37,7 +37,7 @@ PT = 25.4 / 72
 PICTURE = (22.0, 16.0)
 LEAD = 1.22
 """Line to line, in sizes of the letters."""
-SMALLEST = 0.78
+SMALLEST = 0.75
 """A page is set smaller, down to this, before it is broken in two; smaller could not be read at arm's length."""
 WEIGHT = {
     Ink.FACE: (2.0, "-"), Ink.STONE: (2.8, "-"), Ink.STONE_LATER: (2.8, (0, (1.6, 1.2))),
