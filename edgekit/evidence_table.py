@@ -261,6 +261,23 @@ _TABLE: tuple[Evidence, ...] = (
              "share of groups of straight-line edges warned of by mistake"),
     Evidence("growth_check_share_few", 0.1, Range(0.05, 0.2), "1", _A,
              "the same for a group of fewer than five edges, where a miss costs more"),
+    # ---- the hour at the bench (care/bench_edges, bench_minutes, bench_plan) ------------------
+    Evidence("bench_ridge_um", 10.0, Range(5, 40), "µm", _A, _OWN),
+    Evidence("bench_hollow_um", 10.0, Range(5, 30), "µm", _A,
+             "depth of a hollow worth a rod: more than a session's loss of width; no source"),
+    Evidence("bench_most_settings", 2.0, Range(1, 8), "1", _A,
+             "settings of one edge that a person will make; a third often serves a part of a toe"),
+    Evidence("bench_least_mm", 0.3, Range(0.1, 1), "mm", _A,
+             "length of edge worth another setting: the order of a toe's radius; no source"),
+    Evidence("bench_strokes_per_edge", 10.0, Range(5, 20), "1", _P,
+             "protocols of 7-10 strokes: Moses 2003; Huang & Tseng; the spread is assumed"),
+    Evidence("bench_mount_seconds", 15.0, Range(8, 30), "s", _A, _OWN),
+    Evidence("bench_check_seconds", 8.0, Range(4, 20), "s", _A, _OWN),
+    Evidence("bench_chance", 0.8, Range(0.5, 0.95), "1", _A, _OWN),
+    Evidence("practice_universal_seconds", 45.0, None, "s", _C,
+             "a universal working end in a holder; common practice, no source"),
+    Evidence("practice_area_specific_seconds", 30.0, None, "s", _C,
+             "an area-specific working end in a holder, at most; common practice, no source"),
 )  # fmt: skip
 
 _BY_NAME = {item.name: item for item in _TABLE}

@@ -62,6 +62,10 @@ class Forecast:
         Sessions per day of each row.
     unread : pandas.DataFrame
         Edges without any usable width, which cannot be forecast: ``instrument, edge``.
+    log : Log
+        The log it stands on; `edgekit.rows_behind` finds the rows of any number.
+    loss_sd_um, groups_sd_um : ndarray
+        Standard deviation of the loss per session of each row of `table` and of `groups`.
     caution : str
         What the refused lines of the log do to the numbers; empty when there are none.
     """
@@ -78,6 +82,9 @@ class Forecast:
     margin_days: Drift
     pace: Pace
     unread: pd.DataFrame
+    log: Log
+    loss_sd_um: FloatArray
+    groups_sd_um: FloatArray
     caution: str
 
     def __repr__(self) -> str:
@@ -170,6 +177,7 @@ def forecast(log: Log, *, retire: WidthLimit, level: float = 0.9) -> Forecast:
         session_sd_um=known.session_var**0.5, variances_assumed=known.assumed, level=level,
         as_of=past.as_of, margin_sessions=by_session, margin_days=by_day, pace=speed,
         unread=past.edges.loc[~seen, ["instrument", "edge"]].reset_index(drop=True),
+        log=log, loss_sd_um=np.sqrt(known.var_loss), groups_sd_um=known.group_sd_um,
         caution=_caution(log),
     )  # fmt: skip
 

@@ -37,6 +37,7 @@ __all__ = [
     "setting_at",
     "settings_needed",
     "settings_table",
+    "station_windows",
 ]
 
 STATIONS = 400
@@ -343,6 +344,31 @@ def settings_table(settings: Sequence[Setting]) -> pd.DataFrame:
             }
         )
     return pd.DataFrame(rows)
+
+
+def station_windows(
+    edge: Edge, *, tolerance_deg: float = value("tolerance_deg"), stations: int = STATIONS
+) -> tuple[FloatArray, FloatArray]:
+    """The elevations that each station of an edge accepts by itself.
+
+    Returns
+    -------
+    arc_mm : array (S,)
+        Stations [mm].
+    windows_deg : array (S, 2)
+        Lowest and highest elevation that keeps the angle error there within the tolerance [deg].
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> from edgekit.contact.holder import station_windows
+    >>> _, windows = station_windows(ek.patterns.universal_curette().edges["left"], stations=3)
+    >>> windows.round(6).tolist()
+    [[13.0, 17.0], [13.0, 17.0], [13.0, 17.0]]
+    """
+    arc = edge.stations(stations)
+    circle = _circle(edge, edge.frame(arc, order=0))
+    return arc, np.degrees(circle.intervals(np.radians(_tolerance(tolerance_deg))))
 
 
 def _tolerance(tolerance_deg: float) -> float:

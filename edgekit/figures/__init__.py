@@ -6,8 +6,10 @@ should show it.
 """
 
 from edgekit.figures._words import Picture, alt_text, html
+from edgekit.figures.clinic import due, readings, replacements, windows
 from edgekit.figures.grinding import facets, profile, recession
 from edgekit.figures.holding import orientation, setting
+from edgekit.figures.setting_sheet import sheet
 from edgekit.figures.shape import blade, section
 from edgekit.figures.study import comparison, differences, life
 
@@ -17,12 +19,17 @@ __all__ = [
     "blade",
     "comparison",
     "differences",
+    "due",
     "facets",
     "html",
     "life",
     "orientation",
     "profile",
+    "readings",
     "recession",
+    "replacements",
     "section",
     "setting",
+    "sheet",
+    "windows",
 ]
