@@ -218,9 +218,7 @@ class HolderStroke:
         return _angle_deg(planes, np.cos(turn) * ahead + np.sin(turn) * vec.cross(n, ahead))
 
     def __str__(self) -> str:
-        return (
-            f"the stone slides at {self.angle_deg:g}° to the handle's line, {self.sense.value}"
-        )
+        return f"the stone slides at {self.angle_deg:g}° to the handle's line, {self.sense.value}"
 
 
 def _angle_deg(planes: GroundPlanes, direction: FloatArray) -> FloatArray:

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 
 from edgekit.checks import FloatArray, fraction, positive
 from edgekit.errors import EdgekitError
-from edgekit.evidence_table import value
+from edgekit.evidence_table import entry, value
 from edgekit.wear.finish import Finish
 from edgekit.wear.line_contact import LineContact, default_contact
 from edgekit.wear.tooth_wear import ToothWear, gaussian_heights, wear_teeth
@@ -25,8 +25,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Blunting", "OnCounterface", "blunting", "counterfaces"]
 
-_STROKES = np.arange(0.0, 91.0, 5.0)
-_POINTS = 200  # of the line; twice as many move the strokes until alike by less than a step
+_STROKES = (0, 0.5, 1, 1.5, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 30, 45, 60, 90)
+_POINTS = 200  # of the line: a step of its bearing curve is half a per cent
+_TENTH = 1.2816  # standard normal deviate with a tenth above it
 _MOST_STROKES = 2000.0
 
 
@@ -61,19 +62,33 @@ class OnCounterface:
     smooth: ToothWear
 
     @property
-    def ratio(self) -> FloatArray:
-        """Radius that a test stick feels, toothed over smooth (N,)."""
-        return self.toothed.contact_radius_um / self.smooth.contact_radius_um
+    def bearing(self) -> FloatArray:
+        """Length that bears the load, toothed over smooth (N,): at 1 no tooth stands proud."""
+        return self.toothed.contact_share / self.smooth.contact_share
 
-    def alike_after(self, share: float | None = None) -> float | None:
-        """Strokes from which the two radii stay within `share` of each other; None if not yet."""
-        limit = fraction("share", value("alike_share") if share is None else share)
-        apart = np.flatnonzero(np.abs(self.ratio - 1) > limit)
-        if not len(apart):
-            return 0.0
-        last = int(apart[-1])
-        strokes = self.toothed.strokes
-        return float(strokes[last + 1]) if last + 1 < len(strokes) else None
+    def level_after(self, share: float | None = None) -> float | None:
+        """Strokes until the teeth are worn level; None if later than the last stroke reported.
+
+        Level: the toothed edge bears on all but `share` of the length on which the smooth one does
+        (``alike_share`` of the evidence table), read straight between the strokes reported.
+        """
+        limit = 1 - fraction("share", value("alike_share") if share is None else share)
+        there = np.flatnonzero(self.bearing >= limit)
+        if not len(there):
+            return None
+        i, strokes = int(there[0]), self.toothed.strokes
+        if i == 0:
+            return float(strokes[0])
+        low, high = self.bearing[i - 1 : i + 1]
+        return float(strokes[i - 1] + (limit - low) / (high - low) * (strokes[i] - strokes[i - 1]))
+
+    def level_range(self) -> tuple[float, float] | None:
+        """80 % range of `level_after` from the spread of the wear coefficient, strokes going as 1/k."""
+        strokes = self.level_after()
+        if strokes is None:
+            return None
+        factor = entry("use_wear_coefficient").gsd ** _TENTH
+        return strokes / factor, strokes * factor
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -89,24 +104,28 @@ class Blunting:
 
     @property
     def table(self) -> pd.DataFrame:
-        """A row a counterface: hardness, whether sunk in, recession and felt radius at the last stroke
-        of a toothed and a smooth edge, and from which stroke on they feel alike (inf: not yet)."""
+        """A row a counterface: hardness, whether sunk in, share of the length that bears when fresh,
+        strokes until the teeth are level with their 80 % range (inf: not yet), and, at the last stroke,
+        recession and felt radius of the toothed and the smooth edge."""
         import pandas as pd
 
         rows = []
         for case in self.cases:
-            alike = case.alike_after()
+            level, span = case.level_after(), case.level_range()
             rows.append(
                 {
                     "counterface": case.name,
                     "hardness_hv": case.contact.counterface_hv,
                     "sunk_in": case.sunk_in,
+                    "bearing_when_fresh": case.bearing[0],
+                    "level_after_strokes": np.inf if level is None else level,
+                    "level_low": np.inf if span is None else span[0],
+                    "level_high": np.inf if span is None else span[1],
                     "strokes": case.toothed.strokes[-1],
                     "toothed_radius_um": case.toothed.contact_radius_um[-1],
                     "smooth_radius_um": case.smooth.contact_radius_um[-1],
                     "top_recession_um": case.toothed.top_recession_um[-1],
                     "smooth_recession_um": case.smooth.recession_um[-1],
-                    "alike_after_strokes": np.inf if alike is None else alike,
                 }
             )
         return pd.DataFrame(rows)

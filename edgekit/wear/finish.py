@@ -133,14 +133,20 @@ class Finish:
         """What the numbers rest on."""
         low, high = self.teeth_range_per_mm
         return (
-            f"Ra across the lay {self.abrasive.ra_um:.2g} µm ({entry('ra_per_grain').status.value}: "
-            f"{entry('ra_per_grain').source})",
-            f"scratch width {entry('scratch_width_per_ra').value:g} Ra "
-            f"({entry('scratch_width_per_ra').status.value}), scratches "
-            f"{entry('lay_aspect').value:g} times as long as wide "
-            f"({entry('lay_aspect').status.value})",
-            f"teeth {self.teeth_per_mm:.3g} per mm, 80 % range {low:.3g} to {high:.3g}, waves below "
-            f"{self.shortest_um:.3g} µm not shown at {self.magnification:g} x",
+            (
+                f"Ra across the lay {self.abrasive.ra_um:.2g} µm ({entry('ra_per_grain').status.value}: "
+                f"{entry('ra_per_grain').source})"
+            ),
+            (
+                f"scratch width {entry('scratch_width_per_ra').value:g} Ra "
+                f"({entry('scratch_width_per_ra').status.value}), scratches "
+                f"{entry('lay_aspect').value:g} times as long as wide "
+                f"({entry('lay_aspect').status.value})"
+            ),
+            (
+                f"teeth {self.teeth_per_mm:.3g} per mm, 80 % range {low:.3g} to {high:.3g}, waves below "
+                f"{self.shortest_um:.3g} µm not shown at {self.magnification:g} x"
+            ),
             f"roughness of the edge line: {self.roughness.lengths}",
             str(self.wire_edge),
         )

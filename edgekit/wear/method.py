@@ -286,8 +286,10 @@ class Method:
             f"errors (standard deviations): {errors}",
             f"{removal} in {self.seconds_per_stroke:g} s; {setting_up}",
             f"target: {self.sharp_target:.0%} sharp, {self.largest_advance_um:g} µm at most",
-            f"{self.abrasive.name} (Ra {self.abrasive.ra_um:.2g} µm, {self.abrasive.lubricant.value}); "
-            f"{self.stroke}",
+            (
+                f"{self.abrasive.name} (Ra {self.abrasive.ra_um:.2g} µm, {self.abrasive.lubricant.value}); "
+                f"{self.stroke}"
+            ),
         )
 
     def __str__(self) -> str:

@@ -63,9 +63,11 @@ class SteelGrainClaim:
         lay = self.lay_alone
         lines = [
             f"Hypothesis ({self.status.value}, unproven): {self.claim}",
-            f"Lay alone, steel without grain: at {lay.lay_deg[0]:.0f}° and {lay.lay_deg[1]:.0f}° to "
-            f"the edge {lay.teeth_per_mm[0]:.3g} and {lay.teeth_per_mm[1]:.3g} teeth per mm "
-            f"({lay.teeth_ratio:.2g} times), waves {lay.wave_ratio:.2g} times as long",
+            (
+                f"Lay alone, steel without grain: at {lay.lay_deg[0]:.0f}° and {lay.lay_deg[1]:.0f}° to "
+                f"the edge {lay.teeth_per_mm[0]:.3g} and {lay.teeth_per_mm[1]:.3g} teeth per mm "
+                f"({lay.teeth_ratio:.2g} times), waves {lay.wave_ratio:.2g} times as long"
+            ),
             *(f"{_SIDE[item.speaks_for]}: {item.says} ({item.source})" for item in self.evidence),
             f"What would test it: {self.test}",
         ]
