@@ -11,12 +11,14 @@ import numpy as np
 from edgekit.checks import FloatArray, at_least, count
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import entry, value
-from edgekit.geometry.blade import Blade
+from edgekit.geometry.blade import Blade, BladeClass
+from edgekit.wear.alternation import Alternation
+from edgekit.wear.bending import SECTIONS, Gauge, Wear, gauge_of
 from edgekit.wear.draws import PATCHES, Kept, SessionDraws, draw_kept, draw_session
 from edgekit.wear.dulling import DullingLaw, PowerDulling
 from edgekit.wear.ground import Ground, ground_of
 from edgekit.wear.method import Method
-from edgekit.wear.retire import DEFAULT_RULES, Measures, RetireRule
+from edgekit.wear.retire import DEFAULT_RULES, Measures, RetireRule, StrengthRatio
 from edgekit.wear.session import (
     Aim,
     EdgeState,
@@ -116,15 +118,16 @@ class Lives:
     ``sessions`` (R,): sessions until a rule retired the blade, that one included. ``ended_by``
     (R,): index of the rule, -1 if none did within the sessions allowed. ``tracks``: name ->
     (R, sessions) array, NaN after the end of each life; cumulative losses in µm are against the
-    new blade.
+    new blade. ``wears``: the field of each edge after each session, where it was kept.
     """
 
     blade: Blade
-    method: Method
+    method: Method | Alternation
     rules: tuple[RetireRule, ...]
     sessions: NDArray[np.int_]
     ended_by: NDArray[np.int_]
     tracks: dict[str, FloatArray]
+    wears: tuple[tuple[Wear, ...], ...] = ()
 
     def last(self, name: str) -> FloatArray:
         """Value (R,) of a track at each life's last session."""
@@ -140,15 +143,24 @@ class _Bench:
     """Everything about a blade and a method that no run changes."""
 
     blade: Blade
-    method: Method
+    method: Method | Alternation
     grounds: tuple[Ground, ...]
-    aims: tuple[Aim, ...]
+    aims: tuple[tuple[Aim, ...], ...]  # one a method, in turn
     sides: tuple[FloatArray, ...]
     reach_back: tuple[float, ...]
     new_width_mm: float
+    gauge: Gauge | None
 
     @classmethod
-    def of(cls, blade: Blade, method: Method, stations: int, depths: int) -> _Bench:
+    def of(
+        cls,
+        blade: Blade,
+        method: Method | Alternation,
+        stations: int,
+        depths: int,
+        *,
+        strength: bool,
+    ) -> _Bench:
         grounds = tuple(
             ground_of(blade, name, stations=stations, depths=depths) for name in blade.edges
         )
@@ -164,29 +176,43 @@ class _Bench:
             blade=blade,
             method=method,
             grounds=grounds,
-            aims=tuple(aim_at(ground, method) for ground in grounds),
+            aims=tuple(
+                tuple(aim_at(ground, one) for ground in grounds)
+                for one in (method.methods if isinstance(method, Alternation) else (method,))
+            ),
             sides=tuple(sides),
             reach_back=tuple(back),
             new_width_mm=blade.width_mm,
+            gauge=gauge_of(blade, grounds, sections=SECTIONS) if strength else None,
+        )
+
+    def wear(self, states: Sequence[EdgeState]) -> tuple[Wear, ...]:
+        """What has gone from each edge."""
+        return tuple(
+            Wear(state.inset_mm - ground.inset_mm[:, None, :], state.drop_mm)
+            for state, ground in zip(states, self.grounds, strict=True)
         )
 
     def measure(self, insets: Sequence[FloatArray], states: Sequence[EdgeState]) -> Measures:
         """Losses (R,) [mm] now; two edges both take from the width."""
         sides = [side > 0 for side in self.sides]
         middle = len(self.grounds[0].arc_mm) // 2
+        length = np.max(
+            [u[:, -1] * k for u, k in zip(insets, self.reach_back, strict=True)], axis=0
+        )
+        gauge = self.gauge
         return Measures(
             mean_width_mm=sum_(u @ side for u, side in zip(insets, self.sides, strict=True)),
             deepest_width_mm=sum_(
                 u[:, side].max(axis=1) for u, side in zip(insets, sides, strict=True)
             ),
             caliper_width_mm=sum_(u[:, middle] for u in insets),
-            length_mm=np.max(
-                [u[:, -1] * k for u, k in zip(insets, self.reach_back, strict=True)], axis=0
-            ),
+            length_mm=length,
             thickness_mm=np.max([state.drop_mm.mean(axis=1) for state in states], axis=0),
             new_width_mm=self.new_width_mm,
             new_length_mm=self.blade.length_mm,
             new_thickness_mm=self.blade.thickness_mm,
+            strength_left=None if gauge is None else gauge.strength_left(self.wear(states), length),
         )
 
     def track(
@@ -247,7 +273,7 @@ def _some(state: EdgeState, rows: NDArray[np.int_]) -> EdgeState:
 
 def live_runs(
     blade: Blade,
-    method: Method,
+    method: Method | Alternation,
     *,
     use: Use,
     rules: tuple[RetireRule, ...],
@@ -256,12 +282,14 @@ def live_runs(
     most_sessions: int = int(value("most_sessions")),
     stations: int = LIFE_STATIONS,
     depths: int = LIFE_DEPTHS,
+    keep: bool = False,
 ) -> Lives:
     """Many lives at once, one generator each.
 
     Parameters
     ----------
-    blade, method : Blade, Method
+    blade : Blade
+    method : Method or Alternation
     use : Use
     rules : tuple of RetireRule
         The first that is used up ends the life.
@@ -272,11 +300,14 @@ def live_runs(
         shall share random numbers.
     most_sessions, stations, depths : int
         Where a life is cut off, and the nodes of the field.
+    keep : bool
+        Keep the fields of every session in ``wears``; only while all runs live alike, so for one run.
     """
     if not rules:
         raise EdgekitError("retire needs a rule", rules, "Give one, such as WidthFraction().")
     block = max(seatings or 0, method.planes)
-    bench = _Bench.of(blade, method, stations, depths)
+    strength = any(isinstance(rule, StrengthRatio) for rule in rules)
+    bench = _Bench.of(blade, method, stations, depths, strength=strength)
     runs = len(rngs)
     alive = np.arange(runs)
     kept = draw_kept(rngs)
@@ -287,16 +318,22 @@ def live_runs(
     sessions = np.zeros(runs, dtype=int)
     ended_by = np.full(runs, -1)
     columns: dict[str, list[FloatArray]] = {name: [] for name in _Tracks._fields}
+    kept_wears: list[tuple[Wear, ...]] = []
     for turn in range(count("most_sessions", most_sessions)):
         draws = draw_session([rngs[int(i)] for i in alive], edges=len(states), seatings=block)
         now = Kept(*(part[alive] for part in kept))
         tracks, lost, states = _cycle(bench, states, use, now, draws, turn, fresh[alive])
         used = np.stack([rule.used_up(lost) for rule in rules])
         tracks = tracks._replace(used_up=used.max(axis=0))
-        for name, part in tracks._asdict().items():
+        if keep:
+            kept_wears.append(bench.wear(states))
+        parts = tracks._asdict()
+        if lost.strength_left is not None:
+            parts["strength_left"] = lost.strength_left
+        for name, part in parts.items():
             column = np.full(runs, np.nan)
             column[alive] = part
-            columns[name].append(column)
+            columns.setdefault(name, []).append(column)
         sessions[alive] += 1
         over = used.max(axis=0) >= 1
         ended_by[alive[over]] = np.argmax(used[:, over], axis=0)
@@ -312,7 +349,8 @@ def live_runs(
         rules=rules,
         sessions=sessions,
         ended_by=ended_by,
-        tracks={name: np.stack(parts, axis=1) for name, parts in columns.items()},
+        tracks={name: np.stack(column, axis=1) for name, column in columns.items()},
+        wears=tuple(kept_wears),
     )
 
 
@@ -326,6 +364,7 @@ def _cycle(
     fresh_um: FloatArray,
 ) -> tuple[_Tracks, Measures, list[EdgeState]]:
     """Use, then a session."""
+    method = bench.method.at(turn)
     before = []
     for e, (state, ground) in enumerate(zip(states, bench.grounds, strict=True)):
         before.append(state.at(ground))
@@ -335,8 +374,8 @@ def _cycle(
     done = sharpen_runs(
         bench.grounds,
         states,
-        bench.aims,
-        bench.method,
+        bench.aims[turn % len(bench.aims)],
+        method,
         kept=kept,
         draws=draws,
         turn=turn,
@@ -351,14 +390,18 @@ class Life:
     """One instrument's life.
 
     ``sessions``: sessions until it must go. ``history``: a row a session, cumulative losses
-    against the new blade. ``status``: which rule ended it.
+    against the new blade, and ``strength_left`` (see `edgekit.wear.bending`; not for a hoe).
+    ``status``: which rule ended it. ``wears``: field of each edge after each session.
     """
 
     blade: Blade
-    method: Method
+    method: Method | Alternation
     sessions: int
     history: pd.DataFrame
     status: str
+    stations: int = LIFE_STATIONS
+    depths: int = LIFE_DEPTHS
+    wears: tuple[tuple[Wear, ...], ...] = ()
 
     def _repr_html_(self) -> str:
         from html import escape
@@ -371,7 +414,7 @@ class Life:
 
 def live(
     blade: Blade,
-    method: Method,
+    method: Method | Alternation,
     *,
     use: Use | None = None,
     retire: RetireRule | tuple[RetireRule, ...] = DEFAULT_RULES,
@@ -384,7 +427,8 @@ def live(
 
     Parameters
     ----------
-    blade, method : Blade, Method
+    blade : Blade
+    method : Method or Alternation
     use : Use, optional
         What happens between sessions.
     retire : RetireRule or tuple of them
@@ -417,10 +461,13 @@ def live(
         most_sessions=most_sessions,
         stations=stations,
         depths=depths,
+        keep=True,
     )
     history = pd.DataFrame({name: track[0] for name, track in lives.tracks.items()})
     history.insert(0, "session", np.arange(1, len(history) + 1))
     history.insert(1, "width_mm", blade.width_mm - history["mean_width_um"] / UM_PER_MM)
+    if blade.kind is not BladeClass.HOE and "strength_left" not in history:
+        history["strength_left"] = _strength_curve(lives, stations, depths)
     ended = int(lives.ended_by[0])
     status = (
         f"retired: {rules[ended]}"
@@ -433,4 +480,26 @@ def live(
         sessions=int(lives.sessions[0]),
         history=history,
         status=status,
+        stations=stations,
+        depths=depths,
+        wears=lives.wears,
+    )
+
+
+def _strength_curve(lives: Lives, stations: int, depths: int) -> FloatArray:
+    """Strength left (N,) after each session of one life, all sessions at once."""
+    blade = lives.blade
+    grounds = [ground_of(blade, name, stations=stations, depths=depths) for name in blade.edges]
+    gauge = gauge_of(blade, grounds, sections=SECTIONS)
+    return gauge.strength_left(joined(lives.wears), lives.tracks["length_um"][0] / UM_PER_MM)
+
+
+def joined(wears: Sequence[Sequence[Wear]]) -> tuple[Wear, ...]:
+    """Fields of several states, one state after the other, as one for each edge."""
+    return tuple(
+        Wear(
+            np.concatenate([wear.removed_mm for wear in edge], axis=1),
+            np.concatenate([wear.drop_mm for wear in edge], axis=0),
+        )
+        for edge in zip(*wears, strict=True)
     )
