@@ -34,7 +34,7 @@ def finite(name: str, value: float, remedy: str = "Give a finite number.") -> fl
     """Return `value` as a float, or refuse anything that is not one finite number."""
     try:
         number = float(value)
-    except (TypeError, ValueError) as error:
+    except (TypeError, ValueError, OverflowError) as error:
         raise EdgekitError(f"{name} must be a number", value, remedy) from error
     if not math.isfinite(number):
         raise EdgekitError(f"{name} must be finite", value, remedy)
@@ -93,7 +93,7 @@ def frozen_array(
     """Return a read-only float64 copy, checked to be finite and (None = any) of the given shape."""
     try:
         array = np.array(values, dtype=np.float64)
-    except (TypeError, ValueError) as error:
+    except (TypeError, ValueError, OverflowError) as error:
         raise EdgekitError(
             f"{name} must be an array of numbers", values, "Remove text and ragged rows."
         ) from error
@@ -131,7 +131,7 @@ def vectors(name: str, values: ArrayLike) -> FloatArray:
     if not (length > 1e-12).all():
         row = int(np.argmin(length))
         raise EdgekitError(
-            f"{name} has a null vector in row {row}", array[row], "Give a direction there."
+            f"{name} has a null vector in row {row}", array[row].tolist(), "Give a direction there."
         )
     unit = array / length[:, None]
     unit.setflags(write=False)

@@ -42,6 +42,10 @@ __all__ = [
 
 UM_PER_MM = 1000.0
 _FINE = 2001  # stations over which placements are spread
+_WINDOW = 40  # of those: curvature is averaged over a fiftieth of the edge
+_EVEN_SHARE = 0.05  # of the mean √κ, so that a perfectly straight side still gets a placement
+_RIPPLE_RAD = 0.1  # a straight edge read from noisy points may turn back by a few degrees
+_TIGHTENINGS = 12  # halvings of the ridge limit when placements are evened out
 GRAZING = 1e-9  # a plane this square to the face direction is seen from behind
 
 
@@ -68,6 +72,8 @@ class Facets:
 
     Attributes
     ----------
+    edge : Edge
+        The edge they are on.
     placements_mm : array (K,)
         Arc positions of the placements, heel to toe.
     arc_mm, recession_um : array (S,)
@@ -84,6 +90,7 @@ class Facets:
         Angle between the face and that plane.
     """
 
+    edge: Edge
     placements_mm: FloatArray
     depth_um: float
     arc_mm: FloatArray
@@ -103,6 +110,15 @@ class Facets:
     def untouched_mm(self) -> float:
         """Length of edge at which nothing was ground."""
         return float(_shares(self.arc_mm)[self.active < 0].sum())
+
+    def _repr_html_(self) -> str:
+        missed = "" if self.untouched_mm == 0 else (
+            f"; {self.untouched_mm:.2f} mm of edge would not be touched at a depth of "
+            f"{self.depth_um:.0f} µm")  # fmt: skip
+        return (
+            f"<p>{len(self.placements_mm)} placements: ridges up to {self.ridge_um:.1f} µm"
+            f"{missed}</p>"
+        )
 
     @property
     def table(self) -> pd.DataFrame:
@@ -184,7 +200,7 @@ def _positions(edge: Edge, placements: int | ArrayLike) -> FloatArray:
     if not ((places >= 0) & (places <= edge.length_mm)).all():
         raise EdgekitError(
             f"placements must lie on the edge, 0 to {edge.length_mm:.4g} mm",
-            places[(places < 0) | (places > edge.length_mm)][0],
+            float(places[(places < 0) | (places > edge.length_mm)][0]),
             "Give arc lengths in millimetres from the heel.",
         )
     return np.sort(places)
@@ -233,6 +249,7 @@ def facets(
     face, normal = here.face.value, planes.normals[owner]
     opening = np.arctan2(vec.norm(vec.cross(face, normal)), -vec.dot(face, normal))
     return Facets(
+        edge=edge,
         placements_mm=places,
         depth_um=float(depth_um),
         arc_mm=arc,
@@ -289,8 +306,9 @@ def placements_for(edge: Edge, *, ridge_um: float, most: int = 2000) -> int:
     """
     limit = positive("ridge_um", ridge_um, "Give the ridge height in micrometres.") / UM_PER_MM
     arc = edge.stations(STATIONS)
-    here = edge.frame(arc, order=0)
-    for k in range(1, most + 1):
+    here = edge.frame(arc, order=1)
+    _refuse_hollow(arc, here)
+    for k in range(1, count("most", most) + 1):
         if _highest_ridge(edge, arc, here, evenly_placed(edge, k)) <= limit:
             return k
     raise EdgekitError(
@@ -300,7 +318,15 @@ def placements_for(edge: Edge, *, ridge_um: float, most: int = 2000) -> int:
     )
 
 
-_WINDOW = 40  # of _FINE stations: curvature is averaged over a fiftieth of the edge
+def _refuse_hollow(arc: FloatArray, here: EdgeFrame) -> None:
+    """Planes on a hollow edge leave no ridges, they gouge: a count of them would mean nothing."""
+    turn = float(np.trapezoid(here.stone_curvature, arc))
+    if turn < -_RIPPLE_RAD:
+        raise EdgekitError(
+            "a flat stone cannot follow an edge that is hollow on the whole",
+            f"a turn of {np.degrees(turn):.3g}°",
+            "Use a rod: orient(edge).largest_rod_mm says how thick.",
+        )
 
 
 class Spacing(enum.Enum):
@@ -346,9 +372,6 @@ def placed_by_curvature(edge: Edge, placements: int) -> FloatArray:
     return np.asarray(np.interp((np.arange(k) + 0.5) / k, share, arc))
 
 
-_EVEN_SHARE = 0.05  # of the mean √κ, so that a perfectly straight side still gets a placement
-
-
 def spaced_placements(edge: Edge, *, ridge_um: float) -> FloatArray:
     """Arc positions of the fewest placements whose ridges stay below a limit.
 
@@ -378,7 +401,8 @@ def spaced_placements(edge: Edge, *, ridge_um: float) -> FloatArray:
     """
     limit = positive("ridge_um", ridge_um, "Give the ridge height in micrometres.") / UM_PER_MM
     arc = edge.stations(_FINE)
-    here = edge.frame(arc, order=0)
+    here = edge.frame(arc, order=1)
+    _refuse_hollow(arc, here)
     below = -plane_recession(here, here.outward.value, here.position)  # (plane, station)
     if not (np.abs(np.diagonal(below)) <= limit).all():
         raise EdgekitError("the edge bends too sharply for this ridge", ridge_um, "Allow more.")
@@ -396,9 +420,6 @@ def spaced_placements(edge: Edge, *, ridge_um: float) -> FloatArray:
         else:
             low = middle
     return np.asarray(arc[best])
-
-
-_TIGHTENINGS = 12
 
 
 def _farthest(below: FloatArray, limit: float) -> list[int]:

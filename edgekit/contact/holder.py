@@ -10,16 +10,20 @@ window and fewest settings are all questions about intervals.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from edgekit.checks import FloatArray, at_least, between, finite, positive
+from edgekit.checks import FloatArray, at_least, between, count, positive
 from edgekit.contact.orientation import elevation_and_roll_deg
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge, EdgeFrame
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = [
     "Holder",
@@ -32,6 +36,7 @@ __all__ = [
     "roll_schedule",
     "setting_at",
     "settings_needed",
+    "settings_table",
 ]
 
 STATIONS = 400
@@ -78,6 +83,26 @@ class Setting:
         """End of the last stretch [mm]."""
         return self.stretches_mm[-1][1]
 
+    def roll_at(self, arc_mm: float) -> float:
+        """Roll [deg] at an arc length [mm]."""
+        return float(np.interp(arc_mm, self.arc_mm, self.roll_deg))
+
+    def __str__(self) -> str:
+        window = (
+            "no setting keeps within the tolerance everywhere"
+            if self.window_deg is None
+            else f"any from {self.window_deg[0]:.1f}° to {self.window_deg[1]:.1f}° "
+            "keeps within the tolerance"
+        )
+        parts = ", ".join(f"{a:.2f} to {b:.2f} mm" for a, b in self.stretches_mm)
+        return (
+            f"elevation {self.elevation_deg:.1f}° for {parts} of the edge: worst angle error "
+            f"{self.worst_error_deg:.1f}°, roll through {self.roll_span_deg:.0f}°; {window}"
+        )
+
+    def _repr_html_(self) -> str:
+        return f"<p>{self}</p>"
+
 
 class _Circle(NamedTuple):
     """The circle of touching normals at each station, see the module's text."""
@@ -94,7 +119,7 @@ class _Circle(NamedTuple):
 
     def normals(self, elevation_rad: float) -> FloatArray:
         """Normals (S, 3) held at one elevation."""
-        omega = self.omega(elevation_rad)[:, None]
+        omega = self.omega(elevation_rad)[..., None]
         return np.asarray(np.cos(omega) * self.start + np.sin(omega) * self.side)
 
     def touches(self, elevation_rad: float) -> FloatArray:
@@ -112,14 +137,14 @@ class _Circle(NamedTuple):
 def _circle(edge: Edge, frame: EdgeFrame) -> _Circle:
     t, n = frame.tangent.value, frame.outward.value
     a = edge.handle_axis
-    square = a - (t @ a)[:, None] * t
+    square = a - (t @ a)[..., None] * t
     size = vec.norm(square)
     alive = size > 1e-9  # else the handle runs along the edge and every normal has elevation 0
-    start = np.where(alive[:, None], square / np.where(alive, size, 1.0)[:, None], n)
+    start = np.where(alive[..., None], square / np.where(alive, size, 1.0)[..., None], n)
     side = vec.cross(t, start)
-    side = side * np.where(vec.dot(n, side) < 0, -1.0, 1.0)[:, None]
+    side = side * np.where(vec.dot(n, side) < 0, -1.0, 1.0)[..., None]
     true = np.arctan2(vec.dot(n, side), vec.dot(n, start))
-    turned = -np.sin(true)[:, None] * start + np.cos(true)[:, None] * side
+    turned = -np.sin(true)[..., None] * start + np.cos(true)[..., None] * side
     beta = frame.angle.value[..., None]
     opening = -np.cos(beta) * frame.inward.value + np.sin(beta) * frame.face.value
     sign = np.where(vec.dot(turned, opening) < 0, -1.0, 1.0)
@@ -281,6 +306,34 @@ def settings_needed(
     return tuple(sorted(settings, key=lambda setting: setting.from_mm))
 
 
+def settings_table(settings: Sequence[Setting]) -> pd.DataFrame:
+    """One row a setting: ``elevation_deg, stretches, worst_error_deg, roll_from_deg, roll_to_deg``.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> edge = ek.patterns.area_specific_curette().edges["used"]
+    >>> table = ek.settings_table(ek.settings_needed(edge))
+    >>> bool((table["worst_error_deg"] <= 2).all())
+    True
+    """
+    import pandas as pd
+
+    rows = []
+    for setting in settings:
+        ends = [setting.roll_at(arc) for part in setting.stretches_mm for arc in part]
+        rows.append(
+            {
+                "elevation_deg": setting.elevation_deg,
+                "stretches_mm": ", ".join(f"{a:.2f} to {b:.2f}" for a, b in setting.stretches_mm),
+                "worst_error_deg": setting.worst_error_deg,
+                "roll_from_deg": ends[0],
+                "roll_to_deg": ends[-1],
+            }
+        )
+    return pd.DataFrame(rows)
+
+
 def _tolerance(tolerance_deg: float) -> float:
     return between("tolerance_deg", tolerance_deg, 0.0, 45.0, "Give degrees, such as 2.")
 
@@ -314,7 +367,7 @@ def roll_schedule(setting: Setting, *, seconds: float, steps: int = 25) -> RollS
     True
     """
     positive("seconds", seconds)
-    time = np.linspace(0.0, seconds, int(at_least("steps", steps, 2)))
+    time = np.linspace(0.0, seconds, count("steps", steps, 2))
     arc = np.linspace(setting.from_mm, setting.to_mm, len(time))
     rate = np.gradient(setting.roll_deg, setting.arc_mm) * (arc[-1] - arc[0]) / seconds
     return RollSchedule(
@@ -396,7 +449,7 @@ class Holder:
 
     def fit(self, elevation_deg: float) -> HolderFit:
         """Riser and clearances at one elevation (the handle's height is pivot - reach sinα)."""
-        alpha = np.radians(finite("elevation_deg", elevation_deg))
+        alpha = np.radians(between("elevation_deg", elevation_deg, -90.0, 90.0))
         surface = self.pivot_height_mm - self.reach_mm * np.sin(alpha)
         return HolderFit(
             riser_mm=float(surface - self.stone_height_mm),

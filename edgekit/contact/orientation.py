@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from edgekit.checks import FloatArray, positive
+from edgekit.checks import FloatArray, between, positive
 from edgekit.contact.stone import FlatStone, Stone
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge, EdgeFrame
@@ -57,17 +57,20 @@ class Orientation:
         n'·t: how fast the edge falls away from a flat stone; negative where it is hollow.
     reachable : array (S,) of bool
         The stone reaches the point as far as its neighbourhood decides.
+    gap_um : array (S,)
+        How far the rest of the edge holds a stone this long off the point.
     clear : array (S,) of bool
-        Nothing else of the edge stands in the way of a stone this long.
+        Nothing else of the edge stands in the way: the gap is below 0.1 µm.
 
     Notes
     -----
-    What needs derivatives of the frame (from `ruling` on) is worked out when first asked for; `clear`
-    costs S² comparisons, everything else is linear in S.
+    What needs derivatives of the frame (from `ruling` on) is worked out when first asked for; `gap_um`
+    and `clear` cost S² comparisons, everything else is linear in S.
     """
 
     edge: Edge
     stone: Stone
+    rock_deg: float
     arc_mm: FloatArray
     position_mm: FloatArray
     tangent: FloatArray
@@ -76,6 +79,12 @@ class Orientation:
     elevation_deg: FloatArray
     roll_deg: FloatArray
     stone_to_face_deg: FloatArray
+
+    @property
+    def flank(self) -> FloatArray:
+        """Direction (S, 3) in which the lateral surface leaves the edge: -(f + cosβ n) / sinβ."""
+        beta = np.radians(180 - self.stone_to_face_deg)[:, None]
+        return np.asarray(-(self.face + np.cos(beta) * self.normal) / np.sin(beta))
 
     @cached_property
     def _turning(self) -> EdgeFrame:
@@ -115,13 +124,22 @@ class Orientation:
         return np.where(bent, 1 / np.where(bent, hollow, 1.0), np.inf)
 
     @cached_property
+    def gap_um(self) -> FloatArray:
+        """How far a stone this long, held at the true orientation, stands off each point (S,) [µm].
+
+        0 where it touches. The stone may rock by ``rock_deg`` to get there. A gap of a micrometre or
+        two is a hollow that the first strokes level; a large one is out of reach.
+        """
+        gap = np.empty(len(self.arc_mm))
+        for first in range(0, len(gap), _BLOCK):
+            part = slice(first, first + _BLOCK)
+            gap[part] = _proud(self, part)
+        return gap * 1000.0
+
+    @property
     def clear(self) -> NDArray[np.bool_]:
         """Whether the rest of the edge lies behind the stone at each station."""
-        free = np.empty(len(self.arc_mm), dtype=bool)
-        for first in range(0, len(free), _BLOCK):
-            part = slice(first, first + _BLOCK)
-            free[part] = ~_blocked(self, part)
-        return free
+        return np.asarray(self.gap_um <= TOUCH_MM * 1000.0)
 
     def gouges(self, depth_mm: float) -> NDArray[np.bool_]:
         """Where a stone rolled continuously would cut steel it should not (S,) bool.
@@ -143,12 +161,14 @@ class Orientation:
             for axis, column in zip("xyz", getattr(self, name).T, strict=True):
                 columns[f"{stem}_{axis}{unit}"] = column
         for name in ("elevation_deg", "roll_deg", "stone_to_face_deg", "regression_mm",
-                     "stone_curvature_per_mm", "reachable", "clear"):  # fmt: skip
+                     "stone_curvature_per_mm", "reachable", "gap_um", "clear"):  # fmt: skip
             columns[name] = getattr(self, name)
         return pd.DataFrame(columns)
 
 
-def orient(edge: Edge, stone: Stone | None = None, stations: int = 400) -> Orientation:
+def orient(
+    edge: Edge, stone: Stone | None = None, stations: int = 400, *, rock_deg: float = 0.0
+) -> Orientation:
     """Solve the stone's orientation at equally spaced stations of an edge.
 
     Parameters
@@ -159,6 +179,9 @@ def orient(edge: Edge, stone: Stone | None = None, stations: int = 400) -> Orien
         Form of the stone, for reach; default a flat bench stone.
     stations : int
         Number of stations, both ends included.
+    rock_deg : float
+        How far the stone may rock along the edge when `gap_um` and `clear` are judged [deg]: for a
+        digitised edge, the uncertainty of its normal.
 
     Returns
     -------
@@ -180,6 +203,7 @@ def orient(edge: Edge, stone: Stone | None = None, stations: int = 400) -> Orien
     return Orientation(
         edge=edge,
         stone=stone or FlatStone(),
+        rock_deg=between("rock_deg", rock_deg, -1e-9, 45.0, "Give degrees, 0 or more."),
         arc_mm=arc,
         position_mm=frame.position,
         tangent=frame.tangent.value,
@@ -218,15 +242,16 @@ def _envelope(frame: EdgeFrame, bend: FloatArray) -> tuple[FloatArray, FloatArra
     return ruling, np.where(folds, bend / np.where(folds, fold, 1.0), np.inf)
 
 
-def _blocked(held: Orientation, part: slice) -> NDArray[np.bool_]:
-    """Whether any point of the edge stands before the stone at the stations of `part`."""
+def _proud(held: Orientation, part: slice) -> FloatArray:
+    """Most that any point of the edge stands before the stone at the stations of `part` [mm]."""
     there = held.position_mm
     n, here, along = held.normal[part], held.position_mm[part], held.tangent[part]
-    proud = n @ there.T - vec.dot(n, here)[:, None]
     aside = along @ there.T - vec.dot(along, here)[:, None]
+    proud = n @ there.T - vec.dot(n, here)[:, None]
+    proud = proud - np.tan(np.radians(held.rock_deg)) * np.abs(aside)
     curvature = held.stone.curvature_per_mm
     within = np.abs(aside) <= held.stone.length_mm / 2
     if curvature > 0:  # the rod's surface falls back from its tangent plane as a circle does
         fall = np.sqrt(np.maximum(1 - (curvature * aside) ** 2, 0.0))
         proud = proud - (1 - fall) / curvature
-    return np.asarray((within & (proud > TOUCH_MM)).any(axis=1))
+    return np.asarray(np.where(within, proud, 0.0).max(axis=1, initial=0.0))

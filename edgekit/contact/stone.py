@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from edgekit.checks import between, positive
-from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 
 __all__ = ["ConeStone", "DiscStone", "FlatStone", "RodStone", "Stone"]
@@ -34,10 +33,8 @@ class FlatStone:
     length_mm: float = value("stone_length_mm")
 
     def __post_init__(self) -> None:
-        if not self.length_mm > 0:
-            raise EdgekitError(
-                "length_mm of a stone must be above 0", self.length_mm, "Give millimetres."
-            )
+        if self.length_mm != math.inf:
+            positive("length_mm of a stone", self.length_mm, "Give millimetres.")
 
     @property
     def curvature_per_mm(self) -> float:

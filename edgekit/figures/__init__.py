@@ -1,0 +1,28 @@
+"""Pictures of results; the only package that imports matplotlib.
+
+Each function takes a result and optionally the Axes to draw on, returns the Axes, and computes
+nothing but the picture. `alt_text` says in words what a picture shows; `html` is how a notebook
+should show it.
+"""
+
+from edgekit.figures._words import Picture, alt_text, html
+from edgekit.figures.grinding import facets, profile, recession
+from edgekit.figures.holding import orientation, setting
+from edgekit.figures.shape import blade, section
+from edgekit.figures.study import comparison, differences, life
+
+__all__ = [
+    "Picture",
+    "alt_text",
+    "blade",
+    "comparison",
+    "differences",
+    "facets",
+    "html",
+    "life",
+    "orientation",
+    "profile",
+    "recession",
+    "section",
+    "setting",
+]

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import FloatArray
+from edgekit.checks import FloatArray, frozen_array
 from edgekit.errors import EdgekitError
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge
@@ -21,7 +21,7 @@ from edgekit.geometry.section import Section
 if TYPE_CHECKING:
     from edgekit.geometry.trace import Trace
 
-__all__ = ["Blade", "BladeClass", "width_between"]
+__all__ = ["Blade", "BladeClass", "check_apart", "width_between"]
 
 WIDTH_STATIONS = 801  # of the far edge's polyline: its sagitta stays below 0.1 µm on a 1 mm toe
 
@@ -73,15 +73,7 @@ class Blade:
             raise EdgekitError("a blade needs an edge", {}, "Give one edge or two.")
         far = self.opposite(next(iter(self.edges)))
         if far is not None:
-            edge = next(iter(self.edges.values()))
-            arc = edge.stations(101)[5:-5]
-            width, _ = width_between(edge, far, arc)
-            if not (width > 0).all():
-                raise EdgekitError(
-                    "the two edges cross or touch",
-                    f"at {arc[np.argmin(width)]:.3g} mm from the heel",
-                    "Check which points belong to which edge, and that both run heel to toe.",
-                )
+            check_apart(next(iter(self.edges.values())), far)
 
     def opposite(self, name: str) -> Edge | None:
         """The edge across the face from edge `name`; None for a hoe."""
@@ -108,6 +100,13 @@ class Blade:
         return float(self.width_at(name, np.array([edge.length_mm / 2]))[0])
 
     @property
+    def worn_width_mm(self) -> float:
+        """Width already lost against the section when new [mm]; 0 for sickles, which taper."""
+        if self.kind in (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE):
+            return 0.0
+        return max(self.section.width_mm - self.width_mm, 0.0)
+
+    @property
     def thickness_mm(self) -> float:
         """Depth of the back below the face [mm]."""
         return self.section.thickness_mm
@@ -121,7 +120,7 @@ class Blade:
 
     def moved(self, matrix: ArrayLike, offset_mm: ArrayLike = (0.0, 0.0, 0.0)) -> Blade:
         """The blade carried by x -> `matrix` x + `offset_mm`; a reflection swaps left and right."""
-        mirrored = np.linalg.det(np.asarray(matrix, dtype=float)) < 0
+        mirrored = np.linalg.det(frozen_array("matrix", matrix, (3, 3))) < 0
         swap = {"left": "right", "right": "left"} if mirrored else {}
         edges = {swap.get(k, k): edge.moved(matrix, offset_mm) for k, edge in self.edges.items()}
         unused = None if self.unused is None else self.unused.moved(matrix, offset_mm)
@@ -140,6 +139,18 @@ class Blade:
             f"<b>{escape(self.name)}</b>: {self.kind.value}, width {self.width_mm:.2f} mm, "
             f"thickness {self.thickness_mm:.2f} mm, internal angle "
             f"{self.internal_angle_deg:.0f}°, edges {ends}"
+        )
+
+
+def check_apart(edge: Edge, far: Edge) -> None:
+    """Refuse two edges of one face that cross or touch short of their ends."""
+    arc = edge.stations(101)[5:-5]
+    width, _ = width_between(edge, far, arc)
+    if not (width > 0).all():
+        raise EdgekitError(
+            "the two edges cross or touch",
+            f"at {arc[np.argmin(width)]:.3g} mm from the heel",
+            "Check which points belong to which edge, and that both run heel to toe.",
         )
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.interpolate import BSpline, make_interp_spline
 
-from edgekit.checks import FloatArray, finite, frozen_array
+from edgekit.checks import FloatArray, frozen_array
 from edgekit.errors import EdgekitError
 
 if TYPE_CHECKING:
@@ -84,10 +84,17 @@ class SymbolicCurve:
     def __post_init__(self) -> None:
         import sympy
 
-        low, high = (finite("domain", end) for end in self.domain)
+        low, high = frozen_array("domain", self.domain, (2,)).tolist()
         if not low < high:
             raise EdgekitError("domain must run upwards", self.domain, "Give (first, last).")
-        exact = [sympy.sympify(expression) for expression in self.expressions]
+        try:
+            exact = [sympy.sympify(expression) for expression in self.expressions]
+        except sympy.SympifyError as error:
+            raise EdgekitError(
+                "expressions must be sympy expressions or numbers",
+                self.expressions,
+                "Give one expression a coordinate.",
+            ) from error
         unknown = set().union(*(e.free_symbols for e in exact)) - {self.parameter}
         if unknown:
             raise EdgekitError(
@@ -148,9 +155,23 @@ class SplineCurve:
         array([-0.95534, -0.29552,  0.     ])
         """
         u = frozen_array("parameter", parameter, (None,))
+        rows = frozen_array("values", values)
+        if not (len(u) > HIGHEST_ORDER and rows.shape[:1] == u.shape):
+            raise EdgekitError(
+                f"a spline needs {HIGHEST_ORDER + 1} values or more, one a parameter",
+                (u.shape, rows.shape),
+                "Give as many values as parameters.",
+            )
+        if not (np.diff(u) > 0).all():
+            row = int(np.argmin(np.diff(u))) + 1
+            raise EdgekitError(
+                f"parameter must increase, but its row {row} does not",
+                float(u[row]),
+                "Sort the values and remove repeats.",
+            )
         degree = min(5, len(u) - 1)
         degree -= 1 - degree % 2  # odd degrees only: even ones put knots between the points
-        return cls(spline=make_interp_spline(u, np.asarray(values, dtype=float), k=degree))
+        return cls(spline=make_interp_spline(u, rows, k=degree))
 
 
 def chord_parameter(points_mm: FloatArray) -> FloatArray:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import FloatArray, between, count, frozen_array, unit_vector, vectors
+from edgekit.checks import FloatArray, between, count, finite, frozen_array, unit_vector, vectors
 from edgekit.errors import EdgekitError
 from edgekit.geometry import jet
 from edgekit.geometry import vectors as vec
@@ -89,6 +90,8 @@ class Edge:
     roll_reference: FloatArray
 
     def __post_init__(self) -> None:
+        if self.side not in (1, -1):
+            raise EdgekitError("side must be 1 or -1", self.side, "Say where the steel lies.")
         object.__setattr__(self, "handle_axis", unit_vector("handle_axis", self.handle_axis))
         object.__setattr__(
             self, "roll_reference", unit_vector("roll_reference", self.roll_reference)
@@ -110,6 +113,8 @@ class Edge:
 
     def frame(self, arc_mm: FloatArray, order: int = 2) -> EdgeFrame:
         """The frame at arc lengths of any shape [mm], with derivatives to `order` (2 at most)."""
+        if not np.isfinite(arc_mm).all():
+            raise EdgekitError("arc_mm must be finite", arc_mm, "Give arc lengths in millimetres.")
         position, tangent, face = self.path.at(arc_mm, order)
         angle = Jet(*self.internal_angle.derivatives(arc_mm, order))
         inward = jet.cross(face, tangent)
@@ -133,6 +138,7 @@ class Edge:
         >>> round(edge.stretch(1.0, 3.5).length_mm, 6)
         2.5
         """
+        from_mm, to_mm = finite("from_mm", from_mm), finite("to_mm", to_mm)
         if not 0 <= from_mm < to_mm <= self.length_mm * (1 + 1e-12):
             raise EdgekitError(
                 f"a stretch must run upwards within 0 to {self.length_mm:.4g} mm",
@@ -227,7 +233,7 @@ class Edge:
             if abs(lean) < 0.1:
                 raise EdgekitError(
                     "inward must point across the edge into the steel",
-                    list(np.asarray(inward)),
+                    np.asarray(inward).tolist(),
                     "Give a vector in the face, from the edge at mid-length towards the mid-line.",
                 )
             side = 1 if lean > 0 else -1
@@ -259,13 +265,25 @@ class _Shifted:
 def check_angle_deg(name: str, value: float) -> float:
     """Return an internal angle in degrees, or explain what is wrong with it."""
     remedy = "Give the internal angle in degrees, such as 75."
+    value = finite(name, value, remedy)
     if 0 < value < math.pi:
         remedy = f"It looks like radians: did you mean {math.degrees(value):.1f}? " + remedy
     return between(name, value, 10.0, 170.0, remedy)
 
 
-def check_points(name: str, points_mm: ArrayLike, least: int = LEAST_POINTS) -> FloatArray:
-    """Return points (N, 3) of a curve in order, or explain what is wrong with them."""
+def check_points(
+    name: str,
+    points_mm: ArrayLike,
+    least: int = LEAST_POINTS,
+    *,
+    blur_mm: float = 0.0,
+    lines: Sequence[int] | None = None,
+) -> FloatArray:
+    """Return points (N, 3) of a curve in order, or explain what is wrong with them.
+
+    Steps shorter than `blur_mm` are not asked for their direction: between two clicks closer than
+    the noise it means nothing. `lines` are the lines of a file the points stand on, to be named.
+    """
     points = frozen_array(name, points_mm, (None, 3))
     if not len(points) >= least:
         raise EdgekitError(
@@ -280,19 +298,21 @@ def check_points(name: str, points_mm: ArrayLike, least: int = LEAST_POINTS) -> 
             f"{total:.3g} mm",
             "Check the unit: lengths are millimetres, not metres, micrometres or pixels.",
         )
+    word, at = ("row", range(len(points))) if lines is None else ("line", lines)
     if not (length > 1e-7 * total).all():
         row = int(np.argmin(length))
         raise EdgekitError(
-            f"{name} repeats a point in rows {row} and {row + 1}",
+            f"{name} repeats a point in {word}s {at[row]} and {at[row + 1]}",
             points[row].tolist(),
             "Remove one of the two.",
         )
     direction = step / length[:, None]
     turn = np.einsum("ij,ij->i", direction[1:], direction[:-1])
+    turn = np.where(np.minimum(length[1:], length[:-1]) > blur_mm, turn, 1.0)
     if not (turn > -0.5).all():
         row = int(np.argmin(turn)) + 1
         raise EdgekitError(
-            f"{name} turns back on itself at row {row}",
+            f"{name} turns back on itself at {word} {at[row]}",
             points[row].tolist(),
             "Put the points in order along the edge, heel to toe.",
         )
@@ -311,6 +331,14 @@ def _normal_field(face_normals: ArrayLike, points: FloatArray, u: FloatArray) ->
                 f"face_normals must have shape {points.shape} or (3,)",
                 rows.shape,
                 "Give one normal a point, or one for the whole face.",
+            )
+        flips = vec.dot(rows[1:], rows[:-1])
+        if not (flips > 0).all():
+            row = int(np.argmin(flips)) + 1
+            raise EdgekitError(
+                f"face_normals turn over between rows {row - 1} and {row}",
+                rows[row].tolist(),
+                "Give normals that all point out of the steel.",
             )
         field = SplineCurve.through(u, rows)
     tangent = vec.unit(np.gradient(points, u, axis=0))

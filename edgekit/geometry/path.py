@@ -14,7 +14,7 @@ from typing import NamedTuple, Protocol
 import numpy as np
 from scipy.interpolate import CubicHermiteSpline
 
-from edgekit.checks import FloatArray, frozen_array
+from edgekit.checks import FloatArray, finite, frozen_array
 from edgekit.errors import EdgekitError
 from edgekit.geometry import jet, vectors
 from edgekit.geometry.curve import Curve
@@ -75,6 +75,12 @@ class BentArcs:
             object.__setattr__(self, name, frozen_array(name, getattr(self, name), shape))
         curvature = frozen_array("curvatures_per_mm", self.curvatures_per_mm, self.lengths_mm.shape)
         object.__setattr__(self, "curvatures_per_mm", curvature)
+        finite("heading_rad", self.heading_rad)
+        finite("bow_per_mm", self.bow_per_mm)
+        if not (len(self.lengths_mm) and (self.lengths_mm > 0).all()):
+            raise EdgekitError(
+                "lengths_mm must be above 0", self.lengths_mm.tolist(), "Give one length an arc."
+            )
         knots = np.concatenate([[0.0], np.cumsum(self.lengths_mm)])
         turn = np.concatenate([[0.0], np.cumsum(curvature * self.lengths_mm)]) + self.heading_rad
         corners = np.empty((len(knots), 2))

@@ -25,7 +25,8 @@ __all__ = ["FaceFit", "SmoothedCurve", "fit_bowed", "fit_plane", "smooth_curve"]
 
 DEGREE = 5
 POINTS_PER_KNOT = 2
-_WEIGHTS = np.logspace(-12, 3, 91)  # relative to the data, from following them to a parabola
+_WEIGHTS = 121  # tried, from following the data to a parabola
+_PARABOLA = 3  # modes the penalty does not see
 _CAUTION = 1.4  # generalised cross-validation with 1.4 x the trace: guards against undersmoothing
 _REFITS = 2  # the chord parameter of noisy points is too long; re-measured on the smooth curve
 
@@ -34,23 +35,40 @@ _REFITS = 2  # the chord parameter of noisy points is too long; re-measured on t
 class SmoothedCurve:
     """A smooth curve through points (N, 3).
 
-    ``noise_um``: standard deviation of one coordinate about the curve [µm]. ``freedom``: effective
-    number of coefficients of each coordinate. ``factor``: matrix L with L Lᵀ the covariance of
-    each coordinate's coefficients [mm²].
+    ``freedom``: effective number of coefficients of each coordinate. ``factor``: matrix L with
+    noise² L Lᵀ the covariance of a coordinate's coefficients. ``residual_mm``, ``tangent`` (N, 3):
+    what of each point's distance from the curve lies across it, and the curve's direction there.
+    Noise along the curve moves a point's parameter instead, and leaves no residual to measure.
     """
 
     curve: SplineCurve
     parameter: FloatArray
-    noise_um: float
     freedom: float
     factor: FloatArray
+    residual_mm: FloatArray
+    tangent: FloatArray
 
-    def direction_sd_rad(self, u: FloatArray) -> FloatArray:
-        """Standard deviation (S,) of the tangent's direction about any one axis across it."""
-        slope = self._slopes(u)
-        return np.asarray(
-            np.linalg.norm(slope @ self.factor, axis=1) / vec.norm(self.curve.derivatives(u, 1)[1])
-        )
+    @property
+    def noise_um(self) -> float:
+        """Standard deviation of one coordinate across the curve [µm]."""
+        spare = max(len(self.residual_mm) - self.freedom, 1.0)
+        return float(1000 * np.sqrt((self.residual_mm**2).sum() / (2 * spare)))
+
+    def noise_towards_mm(self, directions: FloatArray) -> FloatArray:
+        """Noise (S,) along unit vectors (S, 3), from the points whose curve runs across them.
+
+        Pictures give depth less well than the two directions across, so the noise has a direction.
+        """
+        n = len(self.residual_mm)
+        total = ((directions @ self.residual_mm.T) ** 2).sum(axis=1)
+        across = (1 - (directions @ self.tangent.T) ** 2).sum(axis=1)
+        return np.asarray(np.sqrt(total / across * (n / max(n - self.freedom, 1.0))))
+
+    def direction_sd_rad(self, u: FloatArray, towards: FloatArray) -> FloatArray:
+        """Standard deviation (S,) of the tangent's lean towards unit vectors (S, 3) across it."""
+        slope = np.linalg.norm(self._slopes(u) @ self.factor, axis=1)
+        speed = vec.norm(self.curve.derivatives(u, 1)[1])
+        return np.asarray(self.noise_towards_mm(towards) * slope / speed)
 
     def _slopes(self, u: FloatArray) -> FloatArray:
         t = self.curve.spline.t
@@ -77,7 +95,6 @@ def _penalty(knots: FloatArray) -> FloatArray:
 
 class _Fit(NamedTuple):
     coefficients: FloatArray
-    noise: float
     freedom: float
     factor: FloatArray
 
@@ -86,30 +103,24 @@ def _penalised(basis: FloatArray, penalty: FloatArray, points: FloatArray) -> _F
     """Fit with the weight of least generalised cross-validation (Demmler-Reinsch form)."""
     gram = basis.T @ basis
     ridge = 1e-10 * np.trace(gram) / len(gram) * np.eye(len(gram))
-    root = np.linalg.cholesky(gram + ridge)
-    scaled = scipy.linalg.solve_triangular(root, penalty, lower=True)
-    scaled = scipy.linalg.solve_triangular(root, scaled.T, lower=True)
-    rough, turn = np.linalg.eigh((scaled + scaled.T) / 2)
+    # Modes V with Vᵀ (gram + ridge) V = 1 and Vᵀ penalty V diagonal: every weight is then cheap.
+    rough, back = scipy.linalg.eigh(penalty, gram + ridge)
     rough = np.maximum(rough, 0.0)
-    modes = scipy.linalg.solve_triangular(root, basis.T, lower=True)
-    modes = turn.T @ modes
+    modes = back.T @ basis.T
     data = modes @ points
     outside = max(float((points**2).sum() - (data**2).sum()), 0.0)
-    n, axes = points.shape
-    best = (np.inf, 0.0, 0.0, 0.0)
-    for weight in _WEIGHTS * (np.trace(gram) / np.trace(penalty)):
+    n = len(points)
+    best = (np.inf, 0.0)
+    stiffest, softest = rough[-1], max(rough[_PARABOLA], 1e-15 * rough[-1])
+    for weight in np.geomspace(0.1 / stiffest, 1e3 / softest, _WEIGHTS):
         shrink = 1 / (1 + weight * rough)
         residual = outside + float((((1 - shrink)[:, None] * data) ** 2).sum())
-        free = float(shrink.sum())
-        score = residual / max(n - _CAUTION * free, 1e-3 * n) ** 2
+        score = residual / max(n - _CAUTION * float(shrink.sum()), 1e-3 * n) ** 2
         if score < best[0]:
-            best = (score, float(weight), residual, free)
-    _, weight, residual, free = best
-    shrink = 1 / (1 + weight * rough)
-    back = scipy.linalg.solve_triangular(root, turn, lower=True, trans="T")
-    noise = float(np.sqrt(residual / (axes * max(n - free, 1.0))))
-    factor = noise * back * np.sqrt(shrink)
-    return _Fit(back @ (shrink[:, None] * data), noise, free, factor)
+            best = (score, float(weight))
+    shrink = 1 / (1 + best[1] * rough)
+    free = float(shrink.sum())
+    return _Fit(back @ (shrink[:, None] * data), free, back * np.sqrt(shrink))
 
 
 def smooth_curve(points_mm: FloatArray) -> SmoothedCurve:
@@ -129,12 +140,16 @@ def smooth_curve(points_mm: FloatArray) -> SmoothedCurve:
         used, u = u, u_next
     assert fit is not None
     assert curve is not None
+    point, along = curve.derivatives(used, 1)
+    tangent = vec.unit(along)
+    left = points_mm - point
     return SmoothedCurve(
         curve=curve,
         parameter=used,
-        noise_um=fit.noise * 1000,
         freedom=fit.freedom,
         factor=fit.factor,
+        residual_mm=left - vec.dot(left, tangent)[:, None] * tangent,
+        tangent=tangent,
     )
 
 

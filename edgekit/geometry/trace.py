@@ -14,8 +14,9 @@ The settings file ``name.toml``::
     internal_angle_deg = 75.0
     internal_angle_sd_deg = 1.5         # optional
     thickness_mm = 0.71                 # not for sickles
-    width_mm = 0.86                     # only where the points do not give it
-    noise_um = 10.0                     # optional, what the digitising is thought to have
+    width_mm = 0.86                     # optional: width when new, where the points show less
+    noise_um = 10.0                     # optional, what the digitising is thought to have:
+                                        # steps below ten times this say nothing about order
     note = "free text"                  # optional
 
     [pattern]                           # source = "pattern": its name and arguments
@@ -28,10 +29,8 @@ with ``#`` are remarks.
 
 from __future__ import annotations
 
-import csv
-import io
+import inspect
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path as FilePath
@@ -39,22 +38,36 @@ from typing import Any
 
 import numpy as np
 
-from edgekit.checks import FloatArray, at_least, finite, positive, unit_vector
+from edgekit.checks import FloatArray, at_least, positive, vectors
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry import patterns
 from edgekit.geometry import vectors as vec
-from edgekit.geometry.blade import Blade, BladeClass, width_between
-from edgekit.geometry.curve import Constant, SplineCurve
+from edgekit.geometry.blade import Blade, BladeClass, check_apart, width_between
+from edgekit.geometry.blade_file import (
+    AXES,
+    EXACT,
+    FileFault,
+    Rows,
+    Settings,
+    faults_in,
+    read_settings,
+    read_table,
+    settings_file,
+)
+from edgekit.geometry.curve import Constant, SplineCurve, chord_parameter
 from edgekit.geometry.edge import Edge, check_angle_deg, check_points
 from edgekit.geometry.path import CurvePath
 from edgekit.geometry.section import Bevel, RoundBack, Section, Triangular
 from edgekit.geometry.smoothing import FaceFit, SmoothedCurve, fit_bowed, fit_plane, smooth_curve
 
-__all__ = ["EdgeTrace", "Trace", "read_blade", "write_blade"]
+__all__ = ["EdgeTrace", "Trace", "read_blade"]
 
-FORMAT = "edgekit blade 1"
 LEAST_TRACE_POINTS = 8  # fewer cannot be told from noise
+BLUR = 10.0  # times the noise: between clicks this close the direction is chance
+FACE_MISFIT = 4.0  # times the noise along the edges: the face has another shape than stated
+LEAST_FACE_LEAN = 0.3  # cosine between face_up and the face fitted: it need only tell the sides
+WIDTH_SHARE = (0.4, 1.2)  # of the width stated that the points may show: worn, never grown
 _EDGE_NAMES = {
     BladeClass.UNIVERSAL: ("left", "right"),
     BladeClass.STRAIGHT_SICKLE: ("left", "right"),
@@ -62,8 +75,6 @@ _EDGE_NAMES = {
     BladeClass.AREA_SPECIFIC: ("used", "unused"),
     BladeClass.HOE: ("edge",),
 }
-_AXES = ("x_mm", "y_mm", "z_mm")
-_EXACT = ("face_x", "face_y", "face_z", "internal_angle_deg")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -110,9 +121,6 @@ class Trace:
         return f"<table>{head}{rows}</table>"
 
 
-# ---- reading -------------------------------------------------------------------------------
-
-
 def read_blade(path: str | FilePath) -> Blade:
     """Read a blade from its settings file (or from the CSV of the same stem).
 
@@ -142,201 +150,147 @@ def read_blade(path: str | FilePath) -> Blade:
     ...     ek.read_blade(file).name
     'demo'
     """
-    file = FilePath(path).with_suffix(".toml")
-    settings = _read_settings(file)
-    source = _text(file, settings, "source", ("trace", "points", "pattern"))
+    file = settings_file(path)
+    settings = read_settings(file)
+    source = settings.text("source", ("trace", "points", "pattern"))
     if source == "pattern":
-        return _from_pattern(file, settings)
-    kind = BladeClass(_text(file, settings, "kind", tuple(k.value for k in BladeClass)))
-    order = _text(file, settings, "order", ("heel to toe", "toe to heel"))
-    table = file.parent / _text(file, settings, "points")
-    rows = _read_points(table, kind, exact=source == "points")
+        return _from_pattern(settings)
+    kind = BladeClass(settings.text("kind", tuple(k.value for k in BladeClass)))
+    order = settings.text("order", ("heel to toe", "toe to heel"))
+    table = file.parent / settings.text("points")
+    columns = AXES + (EXACT if source == "points" else ())
+    rows = read_table(table, (*_EDGE_NAMES[kind], "face"), columns)
     if order == "toe to heel":
-        rows = {name: curve[::-1] for name, curve in rows.items()}
-    try:
+        rows = {name: curve.reversed() for name, curve in rows.items()}
+    with faults_in(table):
+        for name in _EDGE_NAMES[kind]:
+            if name not in rows and name != "unused":
+                raise EdgekitError(
+                    f"points of curve {name} are missing", sorted(rows), f"Digitise {name}."
+                )
         if source == "points":
-            return _from_exact(settings, kind, rows)
+            return _from_exact(settings, kind, rows, table)
         return _from_trace(settings, kind, rows)
-    except EdgekitError as error:
-        where = table.name if error.what.startswith(("points", "curve", "the ")) else file.name
-        raise EdgekitError(f"{where}: {error.what}", error.value, error.remedy) from error
 
 
-def _decode(file: FilePath) -> str:
-    try:
-        raw = file.read_bytes()
-    except OSError as error:
-        raise EdgekitError("the file cannot be read", str(file), "Check the path.") from error
-    if not raw.strip():
-        raise EdgekitError(f"{file.name} is empty", len(raw), "Give a file with content.")
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = raw[: error.start].count(b"\n") + 1
-        raise EdgekitError(
-            f"{file.name}, line {line}: not UTF-8 text",
-            raw[error.start : error.start + 4],
-            "Save the file as UTF-8.",
-        ) from error
-
-
-def _read_settings(file: FilePath) -> dict[str, Any]:
-    try:
-        settings = tomllib.loads(_decode(file))
-    except tomllib.TOMLDecodeError as error:
-        raise EdgekitError(
-            f"{file.name} is not TOML", str(error), "Mend the line named, or write a new file."
-        ) from error
-    _text(file, settings, "format", (FORMAT,))
-    return settings
-
-
-def _text(
-    file: FilePath, settings: Mapping[str, Any], key: str, allowed: tuple[str, ...] = ()
-) -> str:
-    item = settings.get(key)
-    if not isinstance(item, str) or not item or (allowed and item not in allowed):
-        wanted = " or ".join(f'"{a}"' for a in allowed) if allowed else "some text"
-        raise EdgekitError(f"{file.name}: {key} must be {wanted}", item, f"Add or mend {key} = ….")
-    return item
-
-
-def _read_points(table: FilePath, kind: BladeClass, *, exact: bool) -> dict[str, FloatArray]:
-    """Rows of numbers by curve; every fault is named by file, line and column."""
-    lines = _decode(table).splitlines()
-    body = [(i + 1, line) for i, line in enumerate(lines) if line.strip() and line[0] != "#"]
-    if not body:
-        raise EdgekitError(f"{table.name} holds no table", len(lines), "Add a header and points.")
-    columns = _AXES + (_EXACT if exact else ())
-    header = [name.strip() for name in next(csv.reader([body[0][1]]))]
-    missing = [name for name in ("curve", *columns) if name not in header]
-    if missing:
-        raise EdgekitError(
-            f"{table.name}, line {body[0][0]}: missing column {missing[0]}",
-            header,
-            f"The first line must name {', '.join(('curve', *columns))}, separated by commas.",
+def _from_pattern(settings: Settings) -> Blade:
+    given = settings.items.get("pattern")
+    if not isinstance(given, dict):
+        raise FileFault(
+            f"{settings.place('pattern')} must be a table",
+            given,
+            "Add [pattern] and below it its name and arguments.",
         )
-    names = (*_EDGE_NAMES[kind], "face")
-    found: dict[str, list[list[float]]] = {}
-    for number, line in body[1:]:
-        cells = [cell.strip() for cell in next(csv.reader([line]))]
-        if len(cells) != len(header):
-            raise EdgekitError(
-                f"{table.name}, line {number}: {len(cells)} cells under {len(header)} columns",
-                line,
-                "Use a comma between cells and a point in decimals.",
-            )
-        row = dict(zip(header, cells, strict=True))
-        if row["curve"] not in names:
-            raise EdgekitError(
-                f"{table.name}, line {number}, column curve: must be one of {', '.join(names)}",
-                row["curve"],
-                "Name the curve the point lies on.",
-            )
-        found.setdefault(row["curve"], []).append(
-            [_number(table, number, column, row[column]) for column in columns]
-        )
-    return {name: np.array(rows) for name, rows in found.items()}
-
-
-def _number(table: FilePath, line: int, column: str, cell: str) -> float:
-    try:
-        number = float(cell)
-    except ValueError:
-        number = math.nan
-    if not math.isfinite(number):
-        raise EdgekitError(
-            f"{table.name}, line {line}, column {column}: not a finite number",
-            cell,
-            "Correct the cell or remove the line.",
-        )
-    return number
-
-
-# ---- blades from what was read -------------------------------------------------------------
-
-
-def _from_pattern(file: FilePath, settings: Mapping[str, Any]) -> Blade:
-    given = dict(settings.get("pattern") or {})
-    function = given.pop("pattern", None)
+    function = given.get("pattern")
     if function not in patterns.__all__:
-        raise EdgekitError(
-            f"{file.name}: [pattern] pattern must be one of {', '.join(patterns.__all__)}",
+        raise FileFault(
+            f"{settings.file.name}: [pattern] pattern must be one of {', '.join(patterns.__all__)}",
             function,
             "Name the pattern.",
         )
-    try:
-        return getattr(patterns, function)(**given)  # type: ignore[no-any-return]
-    except TypeError as error:
-        raise EdgekitError(
-            f"{file.name}: [pattern] holds an argument {function} does not take",
-            str(error),
-            "Remove it.",
-        ) from error
-
-
-def _needed(kind: BladeClass, rows: Mapping[str, FloatArray]) -> tuple[str, ...]:
-    names = _EDGE_NAMES[kind]
-    for name in names:
-        if name not in rows and name != "unused":
-            raise EdgekitError(
-                f"points of curve {name} are missing", sorted(rows), f"Digitise {name}."
+    make = getattr(patterns, function)
+    inner = Settings(file=settings.file, items=given, lines=settings.lines)
+    arguments: dict[str, Any] = {}
+    for key in given.keys() - {"pattern"}:
+        if key not in inspect.signature(make).parameters:
+            raise FileFault(
+                f"{inner.place(key)} is no argument of {function}", given[key], "Remove the line."
             )
-    return tuple(name for name in names if name in rows)
+        endless = key.endswith("radius_mm") and given[key] == math.inf
+        get = inner.text if key == "name" else inner.number
+        arguments[key] = math.inf if endless else get(key)
+    with faults_in(settings.file):
+        return make(**arguments)  # type: ignore[no-any-return]
+
+
+def _edge_rows(kind: BladeClass, rows: Mapping[str, Rows]) -> dict[str, Rows]:
+    return {name: rows[name] for name in _EDGE_NAMES[kind] if name in rows}
 
 
 def _from_exact(
-    settings: Mapping[str, Any], kind: BladeClass, rows: Mapping[str, FloatArray]
+    settings: Settings, kind: BladeClass, rows: Mapping[str, Rows], table: FilePath
 ) -> Blade:
-    points = {name: rows[name][:, :3] for name in _needed(kind, rows)}
-    edges = {
-        name: Edge.from_points(
-            curve,
-            face_normals=rows[name][:, 3:6],
-            internal_angle_deg=rows[name][:, 6],
-            handle_axis=settings.get("handle_axis", ()),
-            inward=_inward(name, points, rows[name][:, 3:6].mean(axis=0)),
+    axis = settings.vector("handle_axis")
+    edges = {}
+    for name, curve in _edge_rows(kind, rows).items():
+        points, normals = curve.values[:, :3], curve.values[:, 3:6]
+        check_points(f"points of curve {name}", points, lines=curve.lines)
+        for line, row in zip(curve.lines, curve.values, strict=True):
+            place = f"{table.name}, line {line}, column"
+            with settings.named():
+                check_angle_deg(f"{place} internal_angle_deg", row[6])
+                vectors(f"{place}s face_x, face_y, face_z", row[None, 3:6])
+        edges[name] = Edge.from_points(
+            points,
+            face_normals=normals,
+            internal_angle_deg=curve.values[:, 6],
+            handle_axis=axis,
+            inward=_inward(name, rows, normals.mean(axis=0)),
         )
-        for name, curve in points.items()
-    }
-    return _assemble(settings, kind, edges, Trace(settings=settings, points_mm=rows))
+    return _assemble(settings, kind, edges, _trace(settings, rows, {}))
 
 
-def _from_trace(
-    settings: Mapping[str, Any], kind: BladeClass, rows: Mapping[str, FloatArray]
-) -> Blade:
-    beta = check_angle_deg("internal_angle_deg", settings.get("internal_angle_deg", math.nan))
-    beta_sd = at_least(
-        "internal_angle_sd_deg",
-        settings.get("internal_angle_sd_deg", value("trace_angle_sd_deg")),
-        0.0,
-    )
-    up = unit_vector("face_up", settings.get("face_up", (0.0, 0.0, 1.0)))
-    shape = settings.get("face", "planar")
-    if shape not in ("planar", "bowed"):
-        raise EdgekitError('face must be "planar" or "bowed"', shape, "Say which the face is.")
-    axis = unit_vector("handle_axis", settings.get("handle_axis", ()))
-    names = _needed(kind, rows)
-    for name in names:
-        check_points(f"points of curve {name}", rows[name], LEAST_TRACE_POINTS)
-    face = (fit_plane if shape == "planar" else fit_bowed)(np.concatenate(list(rows.values())), up)
+def _from_trace(settings: Settings, kind: BladeClass, rows: Mapping[str, Rows]) -> Blade:
+    place = settings.place
+    beta = settings.number("internal_angle_deg")
+    beta_sd = settings.number("internal_angle_sd_deg", value("trace_angle_sd_deg"))
+    noise_um = settings.number("noise_um", value("trace_noise_um"))
+    with settings.named():
+        check_angle_deg(place("internal_angle_deg"), beta)
+        at_least(place("internal_angle_sd_deg"), beta_sd, 0.0)
+        positive(place("noise_um"), noise_um)
+    axis = settings.vector("handle_axis")
+    ends = _edge_rows(kind, rows)
+    for name, curve in ends.items():
+        check_points(
+            f"points of curve {name}",
+            curve.values,
+            LEAST_TRACE_POINTS,
+            blur_mm=BLUR * noise_um / 1000,
+            lines=curve.lines,
+        )
+    smooth = {name: smooth_curve(curve.values) for name, curve in ends.items()}
+    face = _face(settings, rows, max(curve.noise_um for curve in smooth.values()))
     edges, reports = {}, {}
-    for name in names:
-        smooth = smooth_curve(rows[name])
-        path = _path_on(face, smooth)
+    for name, fitted in smooth.items():
+        path = _path_on(face, fitted)
         middle = path.at(np.array(path.length_mm / 2))
         across = vec.cross(middle.face.value, middle.tangent.value)
-        inward = _inward(name, rows, up)
-        edges[name] = Edge(
+        edge = edges[name] = Edge(
             path=path,
             internal_angle=Constant(value=np.radians(np.asarray(beta))),
             handle_axis=axis,
-            side=1 if across @ inward > 0 else -1,
+            side=1 if across @ _inward(name, rows, face.axes[2]) > 0 else -1,
             roll_reference=middle.tangent.value,
         )
-        reports[name] = _uncertainty(smooth, face, path, beta, beta_sd)
-    trace = Trace(settings=settings, points_mm=rows, edges=reports)
-    return _assemble(settings, kind, edges, trace)
+        reports[name] = _uncertainty(fitted, face, edge, beta_sd)
+    return _assemble(settings, kind, edges, _trace(settings, rows, reports))
+
+
+def _trace(settings: Settings, rows: Mapping[str, Rows], reports: Mapping[str, EdgeTrace]) -> Trace:
+    points = {name: curve.values for name, curve in rows.items()}
+    return Trace(settings=settings.items, points_mm=points, edges=reports)
+
+
+def _face(settings: Settings, rows: Mapping[str, Rows], noise_um: float) -> FaceFit:
+    """The face as the settings describe it, refused where the points contradict them."""
+    up = settings.vector("face_up", (0.0, 0.0, 1.0))
+    shape = settings.text("face", ("planar", "bowed")) if "face" in settings.items else "planar"
+    points = np.concatenate([curve.values for curve in rows.values()])
+    face = (fit_plane if shape == "planar" else fit_bowed)(points, up)
+    if not face.axes[2] @ up > LEAST_FACE_LEAN:
+        raise FileFault(
+            f"{settings.place('face_up')} lies along the face",
+            up.tolist(),
+            "Give a direction roughly square to the face, out of the steel.",
+        )
+    if not face.noise_um < FACE_MISFIT * max(noise_um, value("trace_noise_um")):
+        raise EdgekitError(
+            f"the points stand off a {shape} face by far more than the noise of {noise_um:.0f} µm",
+            f"{face.noise_um:.0f} µm",
+            'Set face = "bowed", or look for a curve on the wrong level.',
+        )
+    return face
 
 
 def _path_on(face: FaceFit, smooth: SmoothedCurve) -> CurvePath:
@@ -345,28 +299,33 @@ def _path_on(face: FaceFit, smooth: SmoothedCurve) -> CurvePath:
     return CurvePath(curve=smooth.curve, normals=normals, panels=max(256, 2 * len(u)))
 
 
-def _uncertainty(
-    smooth: SmoothedCurve, face: FaceFit, path: CurvePath, beta_deg: float, beta_sd_deg: float
-) -> EdgeTrace:
+def _uncertainty(smooth: SmoothedCurve, face: FaceFit, edge: Edge, beta_sd_deg: float) -> EdgeTrace:
+    """Spread of the normal n = -sinβ b - cosβ f along the edge and about it.
+
+    A tangent wrong by a vector e across it takes e·b and e·f out of b and f, and so turns n along
+    the edge by e·n: the lean towards n is the one that counts.
+    """
     u = np.linspace(*smooth.curve.domain, 101)
-    point, along = smooth.curve.derivatives(u, 1)
-    swing = np.sin(np.radians(beta_deg)) * np.degrees(smooth.direction_sd_rad(u))
-    tilt = np.degrees(face.tilt_sd_rad(point, vec.unit(along)))
+    arc = edge.path.arc_of(u)  # type: ignore[attr-defined]
+    frame = edge.frame(arc)
+    swing = np.degrees(smooth.direction_sd_rad(u, frame.outward.value))
+    tilt = np.degrees(face.tilt_sd_rad(frame.position, frame.tangent.value))
     return EdgeTrace(
         noise_um=smooth.noise_um,
         freedom=smooth.freedom,
-        arc_mm=path.arc_of(u),
+        arc_mm=arc,
         swing_sd_deg=swing,
         tilt_sd_deg=np.hypot(tilt, beta_sd_deg),
     )
 
 
-def _inward(name: str, rows: Mapping[str, FloatArray], up: FloatArray) -> FloatArray:
+def _inward(name: str, rows: Mapping[str, Rows], up: FloatArray) -> FloatArray:
     """A vector at mid-edge into the steel: towards the other edge, or away from the bulge."""
-    here = rows[name][:, :3]
-    middle = here[len(here) // 2]
-    other = [curve[:, :3] for key, curve in rows.items() if key not in (name, "face")]
-    target = other or [rows[key][:, :3] for key in rows if key == "face"]
+    here = rows[name].values[:, :3]
+    along = chord_parameter(here)
+    middle = here[np.searchsorted(along, along[-1] / 2)]
+    other = [curve.values[:, :3] for key, curve in rows.items() if key not in (name, "face")]
+    target = other or [rows[key].values[:, :3] for key in rows if key == "face"]
     if target:
         cloud = np.concatenate(target)
         return np.asarray(cloud[np.argmin(np.linalg.norm(cloud - middle, axis=1))] - middle)
@@ -377,133 +336,50 @@ def _inward(name: str, rows: Mapping[str, FloatArray], up: FloatArray) -> FloatA
 
 
 def _assemble(
-    settings: Mapping[str, Any], kind: BladeClass, edges: Mapping[str, Edge], trace: Trace
+    settings: Settings, kind: BladeClass, edges: Mapping[str, Edge], trace: Trace
 ) -> Blade:
     unused = edges.get("unused")
     ground = {name: edge for name, edge in edges.items() if name != "unused"}
-    first = next(iter(ground.values()))
-    far = unused if unused is not None else list(ground.values())[1:2]
-    width = settings.get("width_mm")
-    if far:
-        other = far if isinstance(far, Edge) else far[0]
-        arc = np.array([first.length_mm / 2])
-        if kind in (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE):
-            arc = np.array([first.length_mm * 0.02])
-        width = float(width_between(first, other, arc)[0][0])
-    if width is None:
-        raise EdgekitError(
-            "width_mm is missing and only one edge was digitised",
-            sorted(edges),
-            "Digitise the other edge or give width_mm.",
-        )
+    first, *others = ground.values()
+    far = others[0] if others else unused
+    width = _width(settings, kind, first, far)
+    with faults_in(settings.file):
+        section = _section(kind, width, settings, first.nominal_angle_deg)
     return Blade(
-        name=str(settings.get("name", "")),
+        name=settings.text("name") if "name" in settings.items else "",
         kind=kind,
         edges=ground,
         unused=unused,
-        section=_section(kind, width, settings, first.nominal_angle_deg),
+        section=section,
         trace=trace,
     )
 
 
-def _section(
-    kind: BladeClass, width: float, settings: Mapping[str, Any], beta_deg: float
-) -> Section:
+def _width(settings: Settings, kind: BladeClass, edge: Edge, far: Edge | None) -> float:
+    """Width of the section: as the file states it, else between the edges."""
+    if far is None:
+        return settings.number("width_mm")
+    check_apart(edge, far)  # before a width that means nothing is blamed on the section
+    sickle = kind in (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE)
+    arc = np.array([edge.length_mm * (0.02 if sickle else 0.5)])  # a sickle's widest part: its heel
+    between = float(width_between(edge, far, arc)[0][0])
+    width = settings.number("width_mm", between)
+    low, high = WIDTH_SHARE
+    if not low * width < between < high * width:
+        raise FileFault(
+            f"{settings.place('width_mm')} does not fit the points, {between:.3g} mm apart",
+            width,
+            "Check both, and the unit: width_mm is the width when new, in millimetres.",
+        )
+    return width
+
+
+def _section(kind: BladeClass, width: float, settings: Settings, beta_deg: float) -> Section:
     if kind in (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE):
         return Triangular(width_mm=width, internal_angle_deg=beta_deg)
-    thickness = positive(
-        "thickness_mm", settings.get("thickness_mm", math.nan), "Give thickness_mm in the file."
-    )
     form = Bevel if kind is BladeClass.HOE else RoundBack
-    return form(width_mm=width, thickness_mm=thickness, internal_angle_deg=beta_deg)
-
-
-# ---- writing -------------------------------------------------------------------------------
-
-WRITTEN_POINTS = 200  # of an edge that came from neither a pattern nor a file
-
-
-def write_blade(blade: Blade, path: str | FilePath) -> FilePath:
-    """Write a blade so that `read_blade` gives it back.
-
-    A pattern is written as its name and arguments, a blade read from a file as it was read, any other as
-    200 exact points an edge.
-
-    Parameters
-    ----------
-    blade : Blade
-    path : str or Path
-        The ``.toml`` file; points go beside it into a ``.csv`` of the same stem.
-
-    Returns
-    -------
-    Path
-        The ``.toml`` file written.
-
-    Examples
-    --------
-    >>> import edgekit as ek, tempfile, pathlib
-    >>> blade = ek.patterns.hoe().moved([[0, -1, 0], [1, 0, 0], [0, 0, 1]])
-    >>> with tempfile.TemporaryDirectory() as folder:
-    ...     again = ek.read_blade(ek.write_blade(blade, pathlib.Path(folder) / "hoe.toml"))
-    >>> round(again.edges["edge"].length_mm, 6)
-    1.5
-    """
-    file = FilePath(path).with_suffix(".toml")
-    table = file.with_suffix(".csv")
-    if blade.pattern is not None:
-        settings: dict[str, Any] = {"format": FORMAT, "source": "pattern"}
-        file.write_text(_toml(settings, dict(blade.pattern)), encoding="utf-8")
-        return file
-    trace = blade.trace or _exact_trace(blade)
-    settings = {**trace.settings, "points": table.name, "order": "heel to toe"}
-    exact = settings["source"] == "points"
-    columns = ("curve", *_AXES, *(_EXACT if exact else ()))
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(columns)
-    for name, rows in trace.points_mm.items():
-        writer.writerows([name, *(repr(float(item)) for item in row)] for row in rows)
-    table.write_text(out.getvalue(), encoding="utf-8")
-    file.write_text(_toml(settings), encoding="utf-8")
-    return file
-
-
-def _exact_trace(blade: Blade) -> Trace:
-    edges = dict(blade.edges) | ({"unused": blade.unused} if blade.unused is not None else {})
-    rows = {}
-    for name, edge in edges.items():
-        frame = edge.frame(edge.stations(WRITTEN_POINTS))
-        angle = np.degrees(frame.angle.value) + np.zeros(WRITTEN_POINTS)
-        rows[name] = np.column_stack([frame.position, frame.face.value, angle])
-    axis = next(iter(edges.values())).handle_axis
-    settings = {
-        "format": FORMAT,
-        "name": blade.name,
-        "kind": blade.kind.value,
-        "source": "points",
-        "handle_axis": [float(item) for item in axis],
-        "thickness_mm": blade.thickness_mm,
-        "width_mm": blade.section.width_mm,
-    }
-    return Trace(settings=settings, points_mm=rows)
-
-
-def _toml(settings: Mapping[str, Any], pattern: Mapping[str, Any] | None = None) -> str:
-    """The few kinds of value the format has, as TOML."""
-    lines = [f"{key} = {_toml_value(item)}" for key, item in settings.items()]
-    if pattern is not None:
-        lines += ["", "[pattern]", *(f"{k} = {_toml_value(v)}" for k, v in pattern.items())]
-    return "\n".join(lines) + "\n"
-
-
-def _toml_value(item: object) -> str:
-    if isinstance(item, str):
-        body = item.replace("\\", "\\\\").replace('"', '\\"')
-        return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in body) + '"'
-    if isinstance(item, list | tuple):
-        return "[" + ", ".join(_toml_value(part) for part in item) + "]"
-    if isinstance(item, bool):
-        return str(item).lower()
-    number = finite("a setting", item) if item != math.inf else math.inf  # type: ignore[arg-type]
-    return repr(number)
+    return form(
+        width_mm=width,
+        thickness_mm=settings.number("thickness_mm"),
+        internal_angle_deg=beta_deg,
+    )

@@ -118,7 +118,7 @@ class Lives:
     ``sessions`` (R,): sessions until a rule retired the blade, that one included. ``ended_by``
     (R,): index of the rule, -1 if none did within the sessions allowed. ``tracks``: name ->
     (R, sessions) array, NaN after the end of each life; cumulative losses in µm are against the
-    new blade. ``wears``: the field of each edge after each session, where it was kept.
+    blade as it was given. ``wears``: field of each edge after each session, where kept.
     """
 
     blade: Blade
@@ -148,7 +148,8 @@ class _Bench:
     aims: tuple[tuple[Aim, ...], ...]  # one a method, in turn
     sides: tuple[FloatArray, ...]
     reach_back: tuple[float, ...]
-    new_width_mm: float
+    width_mm: float
+    worn_mm: float
     gauge: Gauge | None
 
     @classmethod
@@ -182,7 +183,8 @@ class _Bench:
             ),
             sides=tuple(sides),
             reach_back=tuple(back),
-            new_width_mm=blade.width_mm,
+            width_mm=blade.width_mm,
+            worn_mm=blade.worn_width_mm,
             gauge=gauge_of(blade, grounds, sections=SECTIONS) if strength else None,
         )
 
@@ -194,7 +196,8 @@ class _Bench:
         )
 
     def measure(self, insets: Sequence[FloatArray], states: Sequence[EdgeState]) -> Measures:
-        """Losses (R,) [mm] now; two edges both take from the width."""
+        """Losses (R,) [mm] now, with what a worn blade had lost before; two edges both take from
+        the width."""
         sides = [side > 0 for side in self.sides]
         middle = len(self.grounds[0].arc_mm) // 2
         length = np.max(
@@ -202,14 +205,14 @@ class _Bench:
         )
         gauge = self.gauge
         return Measures(
-            mean_width_mm=sum_(u @ side for u, side in zip(insets, self.sides, strict=True)),
-            deepest_width_mm=sum_(
-                u[:, side].max(axis=1) for u, side in zip(insets, sides, strict=True)
-            ),
-            caliper_width_mm=sum_(u[:, middle] for u in insets),
+            mean_width_mm=self.worn_mm
+            + sum_(u @ side for u, side in zip(insets, self.sides, strict=True)),
+            deepest_width_mm=self.worn_mm
+            + sum_(u[:, side].max(axis=1) for u, side in zip(insets, sides, strict=True)),
+            caliper_width_mm=self.worn_mm + sum_(u[:, middle] for u in insets),
             length_mm=length,
             thickness_mm=np.max([state.drop_mm.mean(axis=1) for state in states], axis=0),
-            new_width_mm=self.new_width_mm,
+            new_width_mm=self.width_mm + self.worn_mm,
             new_length_mm=self.blade.length_mm,
             new_thickness_mm=self.blade.thickness_mm,
             strength_left=None if gauge is None else gauge.strength_left(self.wear(states), length),
@@ -228,9 +231,9 @@ class _Bench:
         mean_error = mean_(e @ w for e, w in zip(error, weights, strict=True))
         rms = np.sqrt(mean_(e**2 @ w for e, w in zip(error, weights, strict=True)))
         tracks = _Tracks(
-            mean_width_um=lost.mean_width_mm * UM_PER_MM,
-            deepest_width_um=lost.deepest_width_mm * UM_PER_MM,
-            caliper_width_um=lost.caliper_width_mm * UM_PER_MM,
+            mean_width_um=(lost.mean_width_mm - self.worn_mm) * UM_PER_MM,
+            deepest_width_um=(lost.deepest_width_mm - self.worn_mm) * UM_PER_MM,
+            caliper_width_um=(lost.caliper_width_mm - self.worn_mm) * UM_PER_MM,
             length_um=lost.length_mm * UM_PER_MM,
             thickness_um=lost.thickness_mm * UM_PER_MM,
             ridge_um=mean_(
@@ -396,6 +399,7 @@ class Life:
 
     blade: Blade
     method: Method | Alternation
+    rules: tuple[RetireRule, ...]
     sessions: int
     history: pd.DataFrame
     status: str
@@ -477,6 +481,7 @@ def live(
     return Life(
         blade=blade,
         method=method,
+        rules=rules,
         sessions=int(lives.sessions[0]),
         history=history,
         status=status,

@@ -330,6 +330,8 @@ class EdgeSession:
         The seating of the stone that formed the edge; -1 where none reached it.
     depth_mm, inset_mm : array (V, S)
         The lateral surface afterwards: inset at depths below the new blade's face.
+    new_inset_mm : array (V, S)
+        The same before the session.
     share_mm : array (S,)
         Length of edge that each station stands for.
     """
@@ -342,6 +344,7 @@ class EdgeSession:
     active: NDArray[np.int_]
     depth_mm: FloatArray
     inset_mm: FloatArray
+    new_inset_mm: FloatArray
     share_mm: FloatArray
 
     @property
@@ -486,5 +489,6 @@ def _edge_session(ground: Ground, result: _Ground1) -> EdgeSession:
         active=result.active[0],
         depth_mm=ground.depth_mm,
         inset_mm=state.inset_mm[:, 0],
+        new_inset_mm=ground.inset_mm,
         share_mm=ground.share_mm,
     )

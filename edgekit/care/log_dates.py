@@ -1,0 +1,116 @@
+"""Dates as people write them: ISO or day first; a date with two readings is refused with both."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+
+from edgekit.evidence_table import value
+
+__all__ = ["read_date"]
+
+_ISO = re.compile(r"^(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ](\d{1,2}):(\d{2})(?::(\d{2})(?:\.\d+)?)?)?$")
+_PARTS = re.compile(r"^(\d{1,2})([./-])(\d{1,2})\2(\d{4})$")
+_SHORT = re.compile(r"^(\d{1,2})([./-])(\d{1,2})\2(\d{2})$")
+_YEAR_FIRST = re.compile(r"^(\d{4})([./])(\d{1,2})\2(\d{1,2})$")
+_SERIAL = re.compile(r"^\d{4,6}(\.\d+)?$")
+_SERIAL_ZERO = dt.datetime(1899, 12, 30)  # day 0 of spreadsheet serial dates after February 1900
+_WRITE_ISO = "write the date as YYYY-MM-DD"
+_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_NAMED = re.compile(r"^(\d{1,2})[ .-]*([A-Za-z]{3})[a-z]*[ .,-]*(\d{4})$")
+
+Reading = tuple[dt.datetime | None, str, str]
+
+
+def _day(year: int, month: int, day: int) -> dt.datetime | None:
+    try:
+        return dt.datetime(year, month, day)
+    except ValueError:
+        return None
+
+
+def read_date(text: str, *, day_first: bool = False) -> Reading:
+    """Read one date.
+
+    Parameters
+    ----------
+    text : str
+        ISO (``2025-04-03``, a time of day may follow) or day first (``25/12/2024``; ``.`` and
+        ``-`` serve as well).
+    day_first : bool
+        The user's word that every date of the file is day first; then none is ambiguous.
+
+    Returns
+    -------
+    tuple
+        (date, reason, suggestion); a date comes with an empty reason, a refusal with None.
+
+    Examples
+    --------
+    >>> read_date("25/12/2024")[0].date().isoformat()
+    '2024-12-25'
+    >>> read_date("03/04/2025")[1]
+    'ambiguous date: 2025-04-03 (day first) or 2025-03-04 (month first)'
+    """
+    text = text.strip()
+    if not text:
+        return None, "no date", _WRITE_ISO
+    iso = _ISO.match(text)
+    if iso:
+        year, month, day, hour, minute, second = (int(part or 0) for part in iso.groups())
+        try:
+            return _plausible(dt.datetime(year, month, day, hour, minute, second), text)
+        except ValueError:
+            return None, "no such day in the calendar", _WRITE_ISO
+    parts = _PARTS.match(text)
+    if parts:
+        first, second_part, year = int(parts[1]), int(parts[3]), int(parts[4])
+        return _day_first(text, first, second_part, year, day_first)
+    return _other(text)
+
+
+def _day_first(text: str, first: int, second: int, year: int, settled: bool) -> Reading:
+    by_day, by_month = _day(year, second, first), _day(year, first, second)
+    if by_day is None and by_month is None:
+        return None, "no such day in the calendar", _WRITE_ISO
+    if by_day is None and by_month is not None:
+        return None, "month first", f"{by_month:%Y-%m-%d}?"
+    if by_day is not None and (settled or by_month is None or by_day == by_month):
+        return _plausible(by_day, text)
+    readings = f"{by_day:%Y-%m-%d} (day first) or {by_month:%Y-%m-%d} (month first)"
+    remedy = f"{_WRITE_ISO}, or read the file with day_first=True"
+    return None, f"ambiguous date: {readings}", remedy
+
+
+def _plausible(date: dt.datetime, text: str) -> Reading:
+    low, high = int(value("log_first_year")), int(value("log_last_year"))
+    if low <= date.year <= high:
+        return date, "", ""
+    suggestion = _WRITE_ISO
+    serial = (date - _SERIAL_ZERO).days
+    if low <= serial <= high:
+        suggestion = f"was the year {serial} typed into a date cell?"
+    return None, f"the year lies outside {low} to {high} ({text})", suggestion
+
+
+def _other(text: str) -> Reading:
+    """Dates that are understood well enough to suggest a reading, not to take one."""
+    if _SERIAL.match(text):
+        day = _SERIAL_ZERO + dt.timedelta(days=float(text))
+        if value("log_first_year") <= day.year <= value("log_last_year"):
+            return None, "a spreadsheet serial number, not a date", f"{day:%Y-%m-%d}?"
+        return None, "a number, not a date", _WRITE_ISO
+    short = _SHORT.match(text)
+    if short:
+        return None, "a year of two digits", f"{_WRITE_ISO} with all four digits of the year"
+    year_first = _YEAR_FIRST.match(text)
+    if year_first:
+        day_read = _day(int(year_first[1]), int(year_first[3]), int(year_first[4]))
+        return None, "not ISO", f"{day_read:%Y-%m-%d}?" if day_read else _WRITE_ISO
+    named = _NAMED.match(text)
+    if named and named[2].casefold() in _MONTHS:
+        month = _MONTHS.index(named[2].casefold()) + 1
+        named_day = _day(int(named[3]), month, int(named[1]))
+        if named_day is not None:
+            return None, "the month is a word", f"{named_day:%Y-%m-%d}?"
+    return None, "not a date", _WRITE_ISO

@@ -1,0 +1,40 @@
+"""The cautions shown with every result meant for the bench."""
+
+__all__ = ["CAUTIONS", "Cautions", "cautions"]
+
+CAUTIONS: tuple[str, ...] = (
+    "Sharpen clean, sterilised instruments with a stone that is itself processed; "
+    + "never a contaminated one.",
+    "Wear eye protection and gloves; use a stable, well-lit bench; keep fingers behind the edge.",
+    "Follow the instrument maker's instructions, local infection-control rules and a licensed "
+    + "practitioner's judgement.",
+    "Reprocess before the next patient.",
+    "Retire a thin, cracked or bent tip whatever the model says: "
+    + "a broken tip can be swallowed or inhaled.",
+    "Model results are estimates.",
+)
+
+
+class Cautions:
+    """The cautions, as text or as a list in a notebook."""
+
+    def __str__(self) -> str:
+        return "\n".join(f"- {line}" for line in CAUTIONS)
+
+    __repr__ = __str__
+
+    def _repr_html_(self) -> str:
+        items = "".join(f"<li>{line}</li>" for line in CAUTIONS)
+        return f"<div role='note'><b>Before you go to the bench</b><ul>{items}</ul></div>"
+
+
+def cautions() -> Cautions:
+    """The cautions of the trade that every result for the bench carries.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> print(ek.cautions())
+    - Sharpen clean, sterilised instruments ...
+    """
+    return Cautions()

@@ -1,0 +1,148 @@
+"""Execute the notebooks: ``build`` writes their outputs, ``check`` compares, ``page NN`` makes a page.
+
+Outputs are committed so that a notebook can be read where no kernel runs. `check` executes every
+notebook again and fails on an error (also one inside a control's callback, which execution alone
+hides), on anything written to stderr, on a picture without alt text, and on text that differs
+from what is committed.
+"""
+
+import argparse
+import re
+import sys
+from pathlib import Path
+
+import nbformat
+from nbclient import NotebookClient
+
+HERE = Path(__file__).parent
+ROOT = HERE.parent
+SECONDS = 300  # for one notebook; a hung kernel must not hang the build
+VOLATILE = re.compile(r'data:image/png;base64,[^"]*|[0-9a-f]{32}|0x[0-9a-f]+|id="[^"]*"')
+
+
+def notebooks() -> list[Path]:
+    return sorted(HERE.glob("[0-9]*.ipynb"))
+
+
+def execute(path: Path) -> nbformat.NotebookNode:
+    """The notebook with fresh outputs and nothing else that varies from run to run."""
+    book = nbformat.read(path, as_version=4)
+    client = NotebookClient(book, timeout=SECONDS, resources={"metadata": {"path": str(HERE)}})
+    client.execute()
+    faults = [*cell_faults(book), *widget_faults(book)]
+    if faults:
+        message = f"{path.name}: " + "; ".join(faults)
+        raise RuntimeError(message)
+    for number, cell in enumerate(book.cells):
+        cell["id"] = f"cell-{number:02d}"
+        cell.metadata.pop("execution", None)
+        for output in cell.get("outputs", []):
+            drop_widget_view(output)
+    book.metadata.pop("widgets", None)
+    book.metadata["kernelspec"] = {
+        "name": "python3", "display_name": "Python 3", "language": "python"
+    }  # fmt: skip
+    book.metadata["language_info"] = {"name": "python"}
+    return book
+
+
+def drop_widget_view(output: nbformat.NotebookNode) -> None:
+    """A saved control does nothing without a kernel; its words stay."""
+    data = output.get("data", {})
+    if "application/vnd.jupyter.widget-view+json" in data:
+        del data["application/vnd.jupyter.widget-view+json"]
+        data["text/plain"] = "(a control: run the notebook to use it)"
+
+
+def cell_faults(book: nbformat.NotebookNode) -> list[str]:
+    faults = []
+    for number, cell in enumerate(book.cells):
+        for output in cell.get("outputs", []):
+            if output.output_type == "stream" and output.name == "stderr":
+                faults.append(f"cell {number} wrote to stderr: {output.text[:200]}")
+            if output.output_type == "error":
+                faults.append(f"cell {number}: {output.ename}: {output.evalue}")
+            data = output.get("data", {})
+            if "image/png" in data or re.search(
+                r"<img(?![^>]*alt=\"[^\"])", data.get("text/html", "")
+            ):
+                faults.append(f"cell {number} shows a picture without alt text")
+    return faults
+
+
+def widget_faults(book: nbformat.NotebookNode) -> list[str]:
+    """Errors that a control's callback raised: they stay in the widgets' state."""
+    state = book.metadata.get("widgets", {}).get("application/vnd.jupyter.widget-state+json", {})
+    return [
+        f"a control failed: {output.get('ename')}: {output.get('evalue')}"
+        for model in state.get("state", {}).values()
+        for output in model.get("state", {}).get("outputs", [])
+        if output.get("output_type") == "error"
+    ]
+
+
+def words(book: nbformat.NotebookNode) -> list[str]:
+    """Sources and text outputs, without what cannot repeat."""
+    found = []
+    for cell in book.cells:
+        found.append(cell.source)
+        for output in cell.get("outputs", []):
+            data = output.get("data", {})
+            text = output.get("text") or data.get("text/html") or data.get("text/plain") or ""
+            found.append(VOLATILE.sub("", text))
+    return found
+
+
+def build() -> int:
+    for path in notebooks():
+        nbformat.write(execute(path), path)
+        print(f"wrote {path.relative_to(ROOT)}")
+    return 0
+
+
+def check() -> int:
+    code = 0
+    for path in notebooks():
+        try:
+            same = words(execute(path)) == words(nbformat.read(path, as_version=4))
+        except Exception as error:  # noqa: BLE001 - one broken notebook must not hide the others
+            print(f"{path.name}: {error}")
+            code = 1
+            continue
+        print(f"{path.name}: {'as committed' if same else 'DIFFERS; run notebooks/build.py build'}")
+        code |= not same
+    return int(code)
+
+
+def page(number: str) -> int:
+    """Execute one notebook and leave it as a page that needs no network, its code hidden."""
+    from nbconvert import HTMLExporter
+
+    found = [path for path in notebooks() if path.name.startswith(number)]
+    if len(found) != 1:
+        print(f"no notebook {number}; there are {', '.join(p.name for p in notebooks())}")
+        return 2
+    exporter = HTMLExporter(
+        exclude_input=True, exclude_output_prompt=True, mathjax_url="", require_js_url="",
+        jupyter_widgets_base_url="",
+    )  # fmt: skip
+    html, _ = exporter.from_notebook_node(execute(found[0]))
+    target = ROOT / "build" / f"{found[0].stem}.html"
+    target.parent.mkdir(exist_ok=True)
+    target.write_text(html, encoding="utf-8")
+    print(f"Open this page: {target}")
+    return 0
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("what", choices=("build", "check", "page"))
+    parser.add_argument("number", nargs="?", default="01", help="which notebook, for page")
+    given = parser.parse_args()
+    if given.what == "page":
+        return page(given.number)
+    return build() if given.what == "build" else check()
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,14 @@
+"""Shared set-up of the tests."""
+
+import os
+
+os.environ["MPLBACKEND"] = "Agg"  # no screen
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices: threads only get in the way
+
+from hypothesis import HealthCheck, settings
+
+# Shared machines are slow at times: no deadline, and the same examples every run.
+settings.register_profile(
+    "edgekit", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("edgekit")

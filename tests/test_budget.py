@@ -1,0 +1,145 @@
+"""Budget and savings: exact counts, money that adds up, and coverage in simulated clinics.
+
+Sources: scipy.stats binomial and Poisson-binomial laws as second opinion on counts; otherwise
+arithmetic written out in the test.
+"""
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from edgekit.care.budget import budget, count_quantiles, minutes_per_session
+from edgekit.care.forecast import forecast
+from edgekit.care.limits import WidthLimit
+from edgekit.care.log import read_log
+from edgekit.care.prices import read_prices
+from edgekit.care.saving import IntervalChange, MethodChange, saving
+from edgekit.errors import EdgekitError
+
+MONEY = 1e-9
+PRICES = pd.DataFrame(
+    [("instrument", "p", 40.0, "EUR"), ("session", "held", 0.2, "EUR"),
+     ("session", "freehand", 0.1, "EUR"), ("minute", "", 0.5, "EUR")],
+    columns=["item", "name", "price", "currency"],
+)  # fmt: skip
+
+
+def _clinic(rng, instruments=20, today=270, gap_days=30, sd=0.004):
+    """Log of a simulated clinic up to today, and the date each instrument truly meets 0.70 mm."""
+    rows, truth = [], {}
+    start = pd.Timestamp("2024-01-01")
+    for i in range(instruments):
+        method = ("held", "freehand")[i % 2]
+        mean = (0.007, 0.011)[i % 2] * rng.lognormal(0, 0.15)
+        day, width = 0.0, rng.uniform(0.85, 0.95)
+        code, done = f"K-{i:02d}", 0
+        while width > 0.70 and done < 60:
+            if day <= today and done % 2 == 0:
+                rows.append((code, start + pd.Timedelta(days=int(day)), "measured",
+                             width + rng.normal(0, sd), "", np.nan))  # fmt: skip
+            day += rng.gamma(16, gap_days / 16)
+            width -= mean * rng.gamma(8, 1 / 8)
+            done += 1
+            if day <= today:
+                rows.append((code, start + pd.Timedelta(days=int(day)), "sharpened", np.nan,
+                             method, 1.5))  # fmt: skip
+        truth[code] = start + pd.Timedelta(days=int(day))
+    names = ["instrument", "date", "event", "width_mm", "method", "minutes"]
+    return read_log(pd.DataFrame(rows, columns=names).assign(pattern="p")), pd.Series(truth)
+
+
+def test_count_quantiles_match_binomial_and_simulation():
+    low, high = count_quantiles(np.full((30, 1), 0.3), 0.9)
+    assert (low[0], high[0]) == (stats.binom.ppf(0.05, 30, 0.3), stats.binom.ppf(0.95, 30, 0.3))
+    chance = np.random.default_rng(1).uniform(0, 1, (40, 1))
+    law = stats.poisson_binom(chance[:, 0])
+    low, high = count_quantiles(chance, 0.8)
+    assert (low[0], high[0]) == (law.ppf(0.1), law.ppf(0.9))
+
+
+def test_dates_and_yearly_replacements_of_simulated_clinics_are_covered():
+    rng = np.random.default_rng(12)
+    dates, counts = [], []
+    for _ in range(30):
+        log, truth = _clinic(rng)
+        result = forecast(log, retire=WidthLimit(width_mm=0.70))
+        table = result.table.set_index("instrument")
+        true = truth[table.index]
+        # a session's loss is whole: the true date is that of the session that passes the limit
+        late = table["retire_on_high"].fillna(pd.Timestamp("2100-01-01")) + pd.Timedelta(days=15)
+        early = table["retire_on_low"] - pd.Timedelta(days=15)
+        dates.append(((early <= true) & (true <= late)).mean())
+        plan = budget(log, result, prices=read_prices(PRICES))
+        actual = int((true < pd.Timestamp(result.as_of) + pd.DateOffset(months=12)).sum())
+        counts.append(plan.total["replacements_low"] <= actual <= plan.total["replacements_high"])
+    assert 0.86 <= np.mean(dates) <= 0.98
+    assert np.mean(counts) >= 0.8
+
+
+def test_costs_add_up():
+    log, _ = _clinic(np.random.default_rng(3))
+    result = forecast(log, retire=WidthLimit(width_mm=0.70))
+    plan = budget(log, result, prices=read_prices(PRICES))
+    parts = ["instruments_cost", "sessions_cost", "labour_cost"]
+    costs = plan.costs
+    assert np.allclose(costs[parts].sum(axis=1), costs["cost"], atol=MONEY)
+    assert np.isclose(costs["instruments_cost"].sum(), plan.months["cost"].sum(), atol=MONEY)
+    assert np.isclose(costs["replacements"].sum(), plan.months["replacements"].sum(), atol=MONEY)
+    assert np.isclose(plan.total["cost"], costs["cost"].sum(), atol=MONEY)
+    assert np.allclose(costs["labour_cost"], 0.5 * costs["minutes"], atol=MONEY)
+    assert minutes_per_session(log) == {"freehand": 1.5, "held": 1.5}
+    assert len(plan.months) == 12
+    assert (plan.months["replacements_low"] <= plan.months["replacements_high"]).all()
+
+
+def test_gentler_method_saves_what_arithmetic_says_and_back_again_costs_it():
+    log, _ = _clinic(np.random.default_rng(4))
+    result = forecast(log, retire=WidthLimit(width_mm=0.70))
+    prices = read_prices(PRICES)
+    there = saving(log, result, prices=prices,
+                   change=MethodChange(pattern="p", method="freehand", to="held"))  # fmt: skip
+    loss = result.groups.set_index("method")["loss_um_per_session"]
+    rows = np.flatnonzero(result.table["method"] == "freehand")
+    table = result.table.iloc[rows]
+    rate = result.pace.per_day[rows] * 365.25
+    allowance = 1e3 * (table["first_mm"] - table["limit_mm"])
+    by_hand = (rate * ((loss["freehand"] - loss["held"]) * 40 / allowance + 0.1 - 0.2)).sum()
+    assert np.isclose(there.per_year, by_hand, rtol=1e-9)
+    assert there.per_year_low < there.per_year < there.per_year_high
+    assert there.per_year_low > 0
+    assert there.chance > 0.95
+    back = saving(log, result, prices=prices,
+                  change=MethodChange(pattern="p", method="held", to="freehand"))  # fmt: skip
+    assert back.per_year < 0
+    assert back.chance < 0.05
+
+
+def test_longer_interval_saves_and_the_same_interval_saves_nothing():
+    log, _ = _clinic(np.random.default_rng(5))
+    result = forecast(log, retire=WidthLimit(width_mm=0.70))
+    prices = read_prices(PRICES)
+    results = [
+        saving(log, result, prices=prices,
+               change=IntervalChange(pattern="p", method="held", factor=factor)).per_year
+        for factor in (0.5, 1.0, 2.0)
+    ]  # fmt: skip
+    assert results[0] < results[1] == 0.0 < results[2]
+
+
+def test_prices_that_are_missing_double_or_mixed_are_refused():
+    log, _ = _clinic(np.random.default_rng(6))
+    result = forecast(log, retire=WidthLimit(width_mm=0.70))
+    with pytest.raises(EdgekitError, match="no price of instrument"):
+        budget(log, result, prices=read_prices(PRICES.iloc[1:]))
+    with pytest.raises(EdgekitError, match="row 5"):
+        read_prices(pd.concat([PRICES, PRICES.iloc[:1]]))
+    with pytest.raises(EdgekitError, match="one currency"):
+        read_prices(PRICES.assign(currency=["EUR", "EUR", "GBP", "EUR"]))
+    with pytest.raises(EdgekitError, match="row 1"):
+        read_prices(PRICES.assign(price=[-1, 1, 1, 1]))
+    with pytest.raises(EdgekitError, match="columns"):
+        read_prices(PRICES.drop(columns="currency"))
+    change = MethodChange(pattern="p", method="held", to="no such method")
+    with pytest.raises(EdgekitError, match="no such pattern and method"):
+        saving(log, result, prices=read_prices(PRICES), change=change)

@@ -1,0 +1,150 @@
+"""Tables to CSV and back without loss, and the invented demo logs.
+
+Sources: `csv` and `pandas.read_csv` as second readers of what is written.
+"""
+
+import csv
+import importlib.util
+import pathlib
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from edgekit.care.budget import budget
+from edgekit.care.forecast import forecast
+from edgekit.care.limits import WidthLimit
+from edgekit.care.log import read_log
+from edgekit.care.prices import read_prices
+from edgekit.care.records import read_table, write_table
+from edgekit.care.survival import survival
+from edgekit.errors import EdgekitError
+
+DEMO = pathlib.Path(__file__).parents[1] / "data_demo"
+TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    st.lists(
+        st.tuples(TEXT, st.floats(allow_nan=True), st.integers(-(2**53), 2**53), st.booleans(),
+                  st.dates(min_value=pd.Timestamp("1900-01-01").date())),
+        min_size=1, max_size=8,
+    )
+)  # fmt: skip
+def test_any_table_comes_back_the_same(tmp_path_factory, rows):
+    frame = pd.DataFrame(rows, columns=["text", "number", "count", "yes", "day"])
+    frame["day"] = frame["day"].to_numpy(dtype="datetime64[s]")
+    frame["text"] = frame["text"].astype("str")
+    path = tmp_path_factory.mktemp("t") / "table.csv"
+    write_table(frame, path)
+    back = read_table(path)
+    assert list(back["text"]) == [row[0] for row in rows]
+    assert np.array_equal(back["number"].to_numpy(), frame["number"].to_numpy(), equal_nan=True)
+    pd.testing.assert_frame_equal(back[["count", "yes", "day"]], frame[["count", "yes", "day"]])
+
+
+def test_text_that_a_spreadsheet_would_run_is_guarded_and_comes_back(tmp_path):
+    words = ["=1+1", "+A1", "-2", "@x", "'quoted", "plain", "007", "", "2025-01-06", "True"]
+    write_table(pd.DataFrame({"note": words}), tmp_path / "t.csv")
+    with (tmp_path / "t.csv").open(encoding="utf-8", newline="") as file:
+        seen = [row[0] for row in list(csv.reader(file))[1:]]
+    assert not any(word[:1] in {"=", "+", "-", "@"} for word in seen)
+    assert read_table(tmp_path / "t.csv")["note"].tolist() == words
+
+
+def test_file_that_exists_is_left_alone_unless_told(tmp_path):
+    path = tmp_path / "t.csv"
+    path.write_text("mine")
+    with pytest.raises(EdgekitError, match="exists already"):
+        write_table(pd.DataFrame({"a": [1]}), path)
+    assert path.read_text() == "mine"
+    write_table(pd.DataFrame({"a": [1]}), path, replace=True)
+    assert read_table(path)["a"].tolist() == [1]
+
+
+def test_table_that_would_lose_something_is_not_written(tmp_path):
+    fine = pd.DataFrame({"when": pd.to_datetime(["2025-01-06 10:00:00.5"])})
+    mixed = pd.DataFrame({"cell": ["a", 1.5]}, dtype=object)
+    for frame in (fine, mixed):
+        with pytest.raises(EdgekitError, match="would not come back"):
+            write_table(frame, tmp_path / "t.csv")
+    assert not (tmp_path / "t.csv").exists()
+
+
+@pytest.mark.parametrize("text", ["", '"a","b"\r\n1\r\n', '"a\r\n1', '"a","a"\r\n1,2\r\n'])
+def test_table_that_is_none_is_a_named_error(tmp_path, text):
+    (tmp_path / "t.csv").write_bytes(text.encode())
+    with pytest.raises(EdgekitError):
+        read_table(tmp_path / "t.csv")
+
+
+@pytest.fixture(scope="module")
+def logs():
+    return {name: read_log(DEMO / name) for name in ("log.csv", "log_messy.csv")}
+
+
+def test_every_table_of_the_demo_comes_back_the_same(logs, tmp_path):
+    log = logs["log_messy.csv"]
+    result = forecast(log, retire=WidthLimit(fraction=0.2))
+    plan = budget(log, result, prices=read_prices(DEMO / "prices.csv"))
+    lives = survival(log)
+    tables = [log.rows, log.rejected, log.rejected_lines, log.flags, result.table, result.groups,
+              result.unread, plan.months, plan.costs, lives.lives, lives.curve]  # fmt: skip
+    for at, table in enumerate(tables):
+        path = tmp_path / f"{at}.csv"
+        write_table(table, path)
+        back = read_table(path)
+        assert list(back) == list(table)
+        for name in table:
+            if len(table) and table[name].notna().any():
+                pd.testing.assert_series_equal(
+                    table[name], back[name], check_dtype=False, check_index=False, check_exact=True
+                )
+
+
+def test_clean_demo_log_is_clean_and_of_the_stated_size(logs):
+    log = logs["log.csv"]
+    assert len(log.rejected) == len(log.flags) == 0
+    assert log.rows["instrument"].nunique() == 96
+    assert sorted(log.rows["operator"].unique()) == list("ABCDEF")
+    months = (log.rows["date"].max() - log.rows["date"].min()).days / 30.44
+    assert 13 < months < 14.5
+
+
+def test_messy_demo_log_loses_no_line_and_most_of_it_with_the_users_word_on_dates(logs):
+    log = logs["log_messy.csv"]
+    with (DEMO / "log_messy.csv").open(encoding="utf-8-sig", newline="") as file:
+        lines = len(list(csv.reader(file, delimiter=";")))
+    assert len(log.rows) + len(log.rejected_lines) + log.blank_lines + 1 == lines
+    settled = read_log(DEMO / "log_messy.csv", day_first=True)
+    assert len(settled.rejected_lines) < 0.02 * lines < len(log.rejected_lines)
+    assert forecast(log, retire=WidthLimit(fraction=0.2)).caution != ""
+
+
+def test_every_row_of_every_demo_file_is_marked_invented():
+    for name in ("log.csv", "log_truth.csv", "prices.csv"):
+        assert (pd.read_csv(DEMO / name)["note"] == "invented").all()
+    text = (DEMO / "log_messy.csv").read_text(encoding="utf-8-sig")
+    assert "invented" in text.splitlines()[0]
+
+
+def test_loss_of_the_demo_is_found_within_its_intervals(logs):
+    truth = pd.read_csv(DEMO / "log_truth.csv")
+    table = forecast(logs["log.csv"], retire=WidthLimit(fraction=0.2)).table
+    both = table.merge(truth, on=["instrument", "edge"], suffixes=("", "_true"))
+    true = both["loss_um_per_session_true"]
+    inside = (both["loss_um_per_session_low"] <= true) & (true <= both["loss_um_per_session_high"])
+    # 132 edges: the share of a 90 % interval has a standard error of 2.6 %
+    assert 0.82 <= inside.mean() <= 0.98
+
+
+def test_demo_script_makes_the_committed_files_again(tmp_path):
+    spec = importlib.util.spec_from_file_location("make_logs", DEMO / "make_logs.py")
+    script = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(script)
+    script.main(tmp_path)
+    for path in tmp_path.iterdir():
+        assert path.read_bytes() == (DEMO / path.name).read_bytes()
