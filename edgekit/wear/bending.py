@@ -26,7 +26,15 @@ from edgekit.wear.section_properties import section_properties, stress_in
 
 IntArray = NDArray[np.int_]
 
-__all__ = ["Direction", "Gauge", "Wear", "gauge_of", "toe_load_from_mm"]
+__all__ = [
+    "Direction",
+    "Gauge",
+    "Wear",
+    "gauge_of",
+    "reach_back",
+    "shortened_mm",
+    "toe_load_from_mm",
+]
 
 SIDE_COSINE = np.cos(
     np.radians(45)
@@ -54,6 +62,25 @@ class Wear(NamedTuple):
 def toe_load_from_mm() -> float:
     """Default distance of the load from the toe: half the length in contact [mm]."""
     return value("use_contact_mm") / 2
+
+
+def reach_back(ground: Ground) -> float:
+    """How much shorter the blade gets for a unit of recession at the end of the edge.
+
+    An edge that ends on the mid-line at a lean shortens the blade by more than it recedes.
+    """
+    lean = float(-ground.inward[-1] @ ground.edge.roll_reference)
+    return 1 / lean if lean > 0.01 else 0.0
+
+
+def shortened_mm(ground: Ground, inset_mm: FloatArray, drop_mm: FloatArray) -> FloatArray:
+    """How much shorter the blade is (R,) [mm], from the inset and the drop (R, S) along an edge.
+
+    Where a blade ends in a point the field ends with it; a face lowered by more than that depth
+    moves the end by drop · cotβ along the edge's inward direction.
+    """
+    end = np.maximum(inset_mm[:, -1], drop_mm[:, -1] / np.tan(ground.angle_rad[-1]))
+    return np.asarray(end * reach_back(ground))
 
 
 class _Side(NamedTuple):
@@ -120,7 +147,9 @@ class Gauge:
         depth = np.broadcast_to(self.depth_mm[:, None, :], near.shape)
         if wears and any(wear.drop_mm.any() for wear in wears):
             drop = self.sides[0].drop(wears[self.near_field])
-            depth, near, far = _dropped(depth, near, far, np.minimum(drop, depth[-1] * 0.999))
+            through = drop >= depth[-1]  # the face has gone past the back: nothing is left
+            near = np.where(through, self.width_mm, near)
+            depth, near, far = _dropped(depth, near, far, np.where(through, 0.0, drop))
         depth, left, right = _closed(depth, near, self.width_mm - far)
         x = np.concatenate([left, right[::-1]])
         y = -np.concatenate([depth, depth[::-1]])
@@ -156,8 +185,9 @@ class Gauge:
         """Load (R,) the blade bears before its most stressed section reaches the stress the new blade's
         reached, over the new blade's; the worse of the two directions."""
         now = self.mpa_per_n(wears, lost_mm).max(axis=-1)
-        now = np.maximum(now, np.finfo(float).tiny)  # a load that bends nothing breaks nothing
-        return np.asarray((self.new_mpa_per_n.max(axis=-1)[:, None] / now).min(axis=0))
+        some = now > 0  # else the toe has come back to the heel
+        left = self.new_mpa_per_n.max(axis=-1)[:, None] / np.where(some, now, 1.0)
+        return np.asarray(np.where(some, left, 0.0).min(axis=0))
 
 
 def _dropped(
@@ -244,7 +274,9 @@ def gauge_of(
         raise EdgekitError(
             "no section of the blade lies behind the load", from_toe, "Bring it nearer the toe."
         )
-    if sections is not None and len(here) > sections:
+    # A pointed blade is most stressed near its point, over a stretch shorter than the spacing.
+    pointed = blade.kind in (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE)
+    if sections is not None and len(here) > sections and not pointed:
         here = here[np.round(np.linspace(0, len(here) - 1, sections)).astype(int)]
     width = 2 * ground.half_width_mm[here]
     share = 1 - (1 - np.arange(rows) / (rows - 1)) ** 2  # closer rows where the back is round

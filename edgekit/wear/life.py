@@ -13,7 +13,7 @@ from edgekit.errors import EdgekitError
 from edgekit.evidence_table import entry, value
 from edgekit.geometry.blade import Blade, BladeClass
 from edgekit.wear.alternation import Alternation
-from edgekit.wear.bending import SECTIONS, Gauge, Wear, gauge_of
+from edgekit.wear.bending import SECTIONS, Gauge, Wear, gauge_of, shortened_mm
 from edgekit.wear.draws import PATCHES, Kept, SessionDraws, draw_kept, draw_session
 from edgekit.wear.dulling import DullingLaw, PowerDulling
 from edgekit.wear.ground import Ground, ground_of
@@ -147,7 +147,6 @@ class _Bench:
     grounds: tuple[Ground, ...]
     aims: tuple[tuple[Aim, ...], ...]  # one a method, in turn
     sides: tuple[FloatArray, ...]
-    reach_back: tuple[float, ...]
     width_mm: float
     worn_mm: float
     gauge: Gauge | None
@@ -165,14 +164,11 @@ class _Bench:
         grounds = tuple(
             ground_of(blade, name, stations=stations, depths=depths) for name in blade.edges
         )
-        sides, back = [], []
+        sides = []
         for ground in grounds:
             x = ground.edge.roll_reference
             side = np.where(np.abs(ground.tangent @ x) > SIDE_COSINE, ground.share_mm, 0.0)
             sides.append(side / side.sum())
-            # An edge that ends on the mid-line at a lean shortens the blade by more than it recedes.
-            lean = float(-ground.inward[-1] @ x)
-            back.append(1 / lean if lean > 0.01 else 0.0)
         return cls(
             blade=blade,
             method=method,
@@ -182,7 +178,6 @@ class _Bench:
                 for one in (method.methods if isinstance(method, Alternation) else (method,))
             ),
             sides=tuple(sides),
-            reach_back=tuple(back),
             width_mm=blade.width_mm,
             worn_mm=blade.worn_width_mm,
             gauge=gauge_of(blade, grounds, sections=SECTIONS) if strength else None,
@@ -201,7 +196,11 @@ class _Bench:
         sides = [side > 0 for side in self.sides]
         middle = len(self.grounds[0].arc_mm) // 2
         length = np.max(
-            [u[:, -1] * k for u, k in zip(insets, self.reach_back, strict=True)], axis=0
+            [
+                shortened_mm(ground, u, state.drop_mm)
+                for ground, u, state in zip(self.grounds, insets, states, strict=True)
+            ],
+            axis=0,
         )
         gauge = self.gauge
         return Measures(
