@@ -73,14 +73,17 @@ def reach_back(ground: Ground) -> float:
     return 1 / lean if lean > 0.01 else 0.0
 
 
-def shortened_mm(ground: Ground, inset_mm: FloatArray, drop_mm: FloatArray) -> FloatArray:
-    """How much shorter the blade is (R,) [mm], from the inset and the drop (R, S) along an edge.
+def shortened_mm(
+    ground: Ground, field_mm: FloatArray, inset_mm: FloatArray, drop_mm: FloatArray
+) -> FloatArray:
+    """How much shorter the blade is (R,) [mm]: inset at the end of the edge times `reach_back`.
 
-    Where a blade ends in a point the field ends with it; a face lowered by more than that depth
-    moves the end by drop · cotβ along the edge's inward direction.
+    Takes the field (V, R, S), and the inset and drop (R, S) along the edge. Where a blade ends in a
+    point the field ends with it: a face lowered below that meets the flank drop · cotβ farther in.
     """
-    end = np.maximum(inset_mm[:, -1], drop_mm[:, -1] / np.tan(ground.angle_rad[-1]))
-    return np.asarray(end * reach_back(ground))
+    below = drop_mm[:, -1] > ground.depth_mm[-1, -1]
+    on = field_mm[0, :, -1] + drop_mm[:, -1] / np.tan(ground.angle_rad[-1])
+    return np.asarray(np.where(below, on, inset_mm[:, -1]) * reach_back(ground))
 
 
 class _Side(NamedTuple):

@@ -197,18 +197,20 @@ class _Bench:
         middle = len(self.grounds[0].arc_mm) // 2
         length = np.max(
             [
-                shortened_mm(ground, u, state.drop_mm)
+                shortened_mm(ground, state.inset_mm, u, state.drop_mm)
                 for ground, u, state in zip(self.grounds, insets, states, strict=True)
             ],
             axis=0,
         )
         gauge = self.gauge
+        across = list(zip(insets, self.sides, sides, strict=True))
+        if self.blade.unused is not None:  # it is never ground, but moves in as the face goes down
+            fallen = states[0].drop_mm / np.tan(self.grounds[0].angle_rad)
+            across.append((fallen, self.sides[0], sides[0]))
         return Measures(
-            mean_width_mm=self.worn_mm
-            + sum_(u @ side for u, side in zip(insets, self.sides, strict=True)),
-            deepest_width_mm=self.worn_mm
-            + sum_(u[:, side].max(axis=1) for u, side in zip(insets, sides, strict=True)),
-            caliper_width_mm=self.worn_mm + sum_(u[:, middle] for u in insets),
+            mean_width_mm=self.worn_mm + sum_(u @ weight for u, weight, _ in across),
+            deepest_width_mm=self.worn_mm + sum_(u[:, side].max(axis=1) for u, _, side in across),
+            caliper_width_mm=self.worn_mm + sum_(u[:, middle] for u, _, _ in across),
             length_mm=length,
             thickness_mm=np.max([state.drop_mm.mean(axis=1) for state in states], axis=0),
             new_width_mm=self.width_mm + self.worn_mm,

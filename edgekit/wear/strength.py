@@ -182,10 +182,7 @@ def strength(
     gauge = gauge_of(blade, grounds, load_from_toe_mm=load_from_toe_mm, rows=ROWS)
     wears = _wears(blade, grounds, recession, depth)
     lost = np.max(
-        [
-            shortened_mm(ground, _edge_inset(ground, wear), wear.drop_mm)
-            for ground, wear in zip(grounds, wears, strict=True)
-        ],
+        [_shortened(ground, wear) for ground, wear in zip(grounds, wears, strict=True)],
         axis=0,
     )
     stress = np.moveaxis(gauge.mpa_per_n(wears, lost), 0, 1)
@@ -281,6 +278,7 @@ def _parallel(ground: Ground, recession_mm: FloatArray) -> FloatArray:
     return np.where(recession_mm > 0, np.maximum(flank - ground.inset_mm, 0.0), 0.0)
 
 
-def _edge_inset(ground: Ground, wear: Wear) -> FloatArray:
-    """Inset (R, S) of the edge."""
-    return inset_at(ground, wear.removed_mm + ground.inset_mm[:, None, :], wear.drop_mm)
+def _shortened(ground: Ground, wear: Wear) -> FloatArray:
+    """How much shorter the blade is (R,) [mm] by one edge."""
+    field = wear.removed_mm + ground.inset_mm[:, None, :]
+    return shortened_mm(ground, field, inset_at(ground, field, wear.drop_mm), wear.drop_mm)
