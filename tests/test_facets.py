@@ -14,7 +14,7 @@ from tests import strategies as make
 EXACT_UM = 1e-6  # closed forms: rounding of a few millimetres
 CLIPPER_UM = 1e-4  # shapely's overlays snap nothing, but intersect lines some 1e-12 mm off
 RIDGE_UM = 0.02  # a ridge found between stations: it is measured on the edge, so second order
-FEW = settings(max_examples=15, deadline=None)
+FEW = settings(max_examples=25, deadline=None)
 
 RADIUS, LENGTH = 6.7, 5.65  # the plan radius and length used throughout section 4 of the brief
 

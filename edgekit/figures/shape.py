@@ -274,10 +274,9 @@ def _drawn(ax: Axes3D, figure: Figure) -> FloatArray:
     corners = np.array(np.meshgrid(*limits)).reshape(3, -1)
     x, y, _ = proj3d.proj_transform(*corners, ax.get_proj())
     points = [ax.transData.transform(np.stack([x, y], axis=1))]
-    for artist in (ax.xaxis, ax.yaxis, ax.zaxis, *ax.texts):
-        box = artist.get_tightbbox(renderer)
-        if box is not None:
-            points.append(box.get_points())
+    # The name of the handle axis knows its place only while it is drawn; it lies within the box.
+    for axis in (ax.xaxis, ax.yaxis, ax.zaxis):
+        points.append(axis.get_tightbbox(renderer).get_points())
     shares = figure.transFigure.inverted().transform(np.concatenate(points))
     return np.concatenate([shares.min(axis=0), shares.max(axis=0)])
 

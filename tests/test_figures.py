@@ -1,0 +1,475 @@
+"""Figures by their data, labels, words and layout; none by its pixels."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from collections.abc import Callable
+
+import matplotlib as mpl
+import numpy as np
+import pytest
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
+from matplotlib.colors import to_rgb
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+from mpl_toolkits.mplot3d.art3d import Poly3DCollection, Text3D
+from mpl_toolkits.mplot3d.proj3d import proj_transform
+
+import edgekit as ek
+from edgekit.figures import _style as style
+from edgekit.figures._words import root_figure
+
+PIXEL = 1.0  # rounding of a text's extent to whole pixels
+EXACT = 1e-9  # of the numbers drawn: the figure may only copy them
+LEAST_CONTRAST = 3.0  # WCAG 2.2, success criterion 1.4.11, for graphical objects
+
+UNIVERSAL = ek.patterns.universal_curette()
+AREA_SPECIFIC = ek.patterns.area_specific_curette()
+SICKLE = ek.patterns.curved_sickle()
+HOE = ek.patterns.hoe()
+LEFT, USED = UNIVERSAL.edges["left"], AREA_SPECIFIC.edges["used"]
+
+
+def _hollow_edge() -> ek.Edge:
+    u = np.linspace(-0.4, 0.4, 81)
+    wave = np.stack([6.7 * u, 0.25 * np.cos(7 * u), 0 * u], axis=1)
+    return ek.Edge.from_points(
+        wave,
+        face_normals=(0, 0, 1),
+        internal_angle_deg=75,
+        handle_axis=(0, 0.2, -1),
+        inward=(0, -1, 0),
+    )
+
+
+HOLLOW = _hollow_edge()
+SESSION = ek.sharpen(
+    UNIVERSAL, ek.methods.freehand(), dull_radius_um=4.0, rng=np.random.default_rng(1)
+)
+HONED = ek.sharpen(
+    AREA_SPECIFIC, ek.methods.face_honing(), dull_radius_um=4.0, rng=np.random.default_rng(1)
+)
+METHODS = [
+    ek.methods.freehand(),
+    ek.methods.bench_stone(),
+    ek.methods.held(ek.best_setting(USED)),
+    ek.methods.powered(),
+    ek.methods.face_honing(),
+]
+COMPARISON = ek.compare(AREA_SPECIFIC, METHODS, runs=24, seed=1)
+LIFE = ek.live(AREA_SPECIFIC, METHODS[0], rng=np.random.default_rng(3))
+F = ek.figures
+
+DRAWN: dict[str, Callable[[], Axes]] = {
+    "blade universal": lambda: F.blade(UNIVERSAL),
+    "blade area-specific": lambda: F.blade(AREA_SPECIFIC),
+    "blade sickle": lambda: F.blade(SICKLE, placements=3),
+    "blade hoe": lambda: F.blade(HOE),
+    "section round": lambda: F.section(UNIVERSAL),
+    "section triangular": lambda: F.section(SICKLE.section),
+    "section bevel": lambda: F.section(HOE),
+    "orientation": lambda: F.orientation(ek.orient(USED)),
+    "orientation, hollow": lambda: F.orientation(ek.orient(HOLLOW)),
+    "orientation, twin": lambda: F.orientation(ek.orient(USED), _axes()),
+    "setting": lambda: F.setting(ek.best_setting(USED)),
+    "settings that share": lambda: F.setting(ek.settings_needed(USED)),
+    "few settings that share": lambda: F.setting(
+        ek.settings_needed(USED, tolerance_deg=8), tolerance_deg=8
+    ),
+    "settings compared": lambda: F.setting([ek.setting_at(USED, a) for a in (-5, 0, 5)]),
+    "settings that nearly agree": lambda: F.setting(
+        [ek.setting_at(USED, a) for a in (14, 14.3, 14.6)]
+    ),
+    "facets, toe missed": lambda: F.facets(ek.facets(USED, 8), USED),
+    "facets, part ground": lambda: F.facets(
+        ek.facets(USED, ek.placed_by_curvature(USED, 8), depth_um=10), USED
+    ),
+    "facets, hollow": lambda: F.facets(ek.facets(HOLLOW, 9), HOLLOW),
+    "recession": lambda: F.recession(SESSION),
+    "recession, honed": lambda: F.recession(HONED),
+    "profile": lambda: F.profile(SESSION, "left"),
+    "profile, honed": lambda: F.profile(HONED, "used"),
+    "life, one": lambda: F.life(LIFE),
+    "life, one method": lambda: F.life(COMPARISON.lives[0]),
+    "life, all": lambda: F.life(COMPARISON),
+    "comparison": lambda: F.comparison(COMPARISON),
+    "differences": lambda: F.differences(COMPARISON),
+}
+
+
+def _axes() -> Axes:
+    return Figure(figsize=(6.4, 4.0), layout="constrained").add_subplot()
+
+
+@pytest.fixture(scope="module", params=DRAWN, ids=str)
+def drawn(request: pytest.FixtureRequest) -> Axes:
+    return DRAWN[request.param]()
+
+
+def _lettering(figure: Figure) -> list[Text]:
+    """Every text that shows: titles, names of axes, labels, and ticks within the limits."""
+    found: list[Text] = []
+    for ax in figure.axes:
+        found += [ax.title, ax._left_title, ax._right_title, *ax.texts]
+        if ax.get_legend() is not None:
+            found += ax.get_legend().get_texts()
+        for axis in (ax.xaxis, ax.yaxis, *([ax.zaxis] if hasattr(ax, "zaxis") else [])):
+            if not axis.get_visible():
+                continue
+            low, high = sorted(axis.get_view_interval())
+            found.append(axis.label)
+            found += [
+                tick.label2 if tick.label2.get_visible() else tick.label1
+                for tick in axis.get_major_ticks()
+                if low - EXACT <= tick.get_loc() <= high + EXACT
+                and (tick.label1.get_visible() or tick.label2.get_visible())
+            ]
+    return [text for text in found if text.get_visible() and text.get_text().strip()]
+
+
+def _extent(text: Text, renderer: RendererAgg) -> np.ndarray:
+    """Corners of the lettering alone: the leader of an annotation may touch what it points at."""
+    if isinstance(text, Text3D):  # projected as its own drawing does
+        x, y, _ = proj_transform(*text.get_position_3d(), text.axes.M)
+        flat = Text(x, y, text.get_text(), transform=text.axes.transData, ha="left", va="bottom")
+        flat.set_fontproperties(text.get_fontproperties())
+        flat.set_figure(text.figure)
+        return flat.get_window_extent(renderer).get_points()
+    return Text.get_window_extent(text, renderer).get_points()
+
+
+@pytest.fixture(scope="module")
+def boxes(drawn: Axes) -> list[tuple[Text, np.ndarray]]:
+    figure = root_figure(drawn)
+    canvas = FigureCanvasAgg(figure)
+    with style.styled():
+        canvas.draw()
+    return [(text, _extent(text, canvas.get_renderer())) for text in _lettering(figure)]
+
+
+def test_no_lettering_is_cut_off(drawn: Axes, boxes: list[tuple[Text, np.ndarray]]) -> None:
+    width, height = root_figure(drawn).bbox.size
+    for text, ((x0, y0), (x1, y1)) in boxes:
+        name = text.get_text()
+        assert x0 > -PIXEL, name
+        assert y0 > -PIXEL, name
+        assert x1 < width + PIXEL, name
+        assert y1 < height + PIXEL, name
+
+
+def test_no_lettering_overlaps(boxes: list[tuple[Text, np.ndarray]]) -> None:
+    # The box about slanting text, as on axes in space, is mostly empty.
+    upright = [(text, box) for text, box in boxes if text.get_rotation() % 90 == 0]
+    for i, (one, a) in enumerate(upright):
+        for other, b in upright[i + 1 :]:
+            shared = np.minimum(a[1], b[1]) - np.maximum(a[0], b[0])
+            assert shared.min() <= PIXEL, (one.get_text(), other.get_text())
+
+
+def test_every_axis_that_measures_names_its_unit(drawn: Axes) -> None:
+    for ax in root_figure(drawn).axes:
+        labels = [ax.get_xlabel(), ax.get_ylabel()]
+        if hasattr(ax, "get_zlabel"):
+            labels.append(ax.get_zlabel())
+        for label in filter(None, labels):
+            assert re.search(r"\[(mm|µm|°|min|mg|count|1)\]", label), label
+
+
+def test_words_name_kind_axes_and_numbers(drawn: Axes) -> None:
+    words = F.alt_text(drawn)
+    assert re.match(r"[A-Z][a-z]", words)
+    assert drawn.get_xlabel().split("\n")[0].split(";")[0] in words or not drawn.get_xlabel()
+    assert " to " in words
+    assert "Shown: " in words
+    assert len(re.findall(r"\d", words.split("Shown: ")[1])) >= 2
+    assert "nan" not in words
+    assert "inf" not in words.replace("information", "")
+
+
+def test_all_lettering_has_a_title_that_says_something(drawn: Axes) -> None:
+    assert len(drawn.get_title(loc="left")) > 10
+
+
+def _ys(ax: Axes) -> list[np.ndarray]:
+    return [np.asarray(line.get_ydata(), dtype=float) for line in ax.lines]
+
+
+def _has(lines: list[np.ndarray], wanted: np.ndarray) -> bool:
+    return any(
+        line.shape == wanted.shape and np.allclose(line, wanted, atol=EXACT, equal_nan=True)
+        for line in lines
+    )
+
+
+def test_orientation_draws_elevation_and_roll() -> None:
+    held = ek.orient(USED)
+    top = F.orientation(held)
+    below = root_figure(top).axes[1]
+    assert _has(_ys(top), held.elevation_deg)
+    assert _has(_ys(below), held.roll_deg)
+    assert f"{held.elevation_deg.max():.1f}°" in F.alt_text(top)
+    assert F.alt_text(top) == F.alt_text(below)
+
+
+def test_a_constant_elevation_is_not_magnified() -> None:
+    low, high = F.orientation(ek.orient(LEFT)).get_ylim()
+    assert high - low >= 2.0
+
+
+def test_unreachable_stations_are_hatched_and_named() -> None:
+    held = ek.orient(HOLLOW)
+    assert not held.reachable.all()
+    ax = F.orientation(held)
+    assert any(patch.get_hatch() for patch in ax.collections)
+    assert f"cannot reach {100 * (~held.reachable).mean():.0f} %" in F.alt_text(ax)
+
+
+def test_setting_draws_the_error_thick_where_it_serves() -> None:
+    settings = ek.settings_needed(USED, tolerance_deg=8)
+    ax = F.setting(settings, tolerance_deg=8)
+    for item in settings:
+        served = np.any(
+            [(item.arc_mm >= a) & (item.arc_mm <= b) for a, b in item.stretches_mm], axis=0
+        )
+        assert _has(_ys(ax), np.where(served, item.error_deg, np.nan))
+        assert f"Elevation {item.elevation_deg:.1f}° serves" in F.alt_text(ax)
+
+
+def test_tolerance_band_stands_at_the_tolerance() -> None:
+    ax = F.setting(ek.best_setting(LEFT), tolerance_deg=1.5)
+    levels = {float(y[0]) for y in _ys(ax) if len(y) == 2}
+    assert {-1.5, 1.5} <= levels
+
+
+def test_an_elevation_out_of_reach_leaves_a_gap_not_a_wall() -> None:
+    ax = F.setting(ek.setting_at(USED, 80.0))
+    assert np.isfinite(ax.get_ylim()).all()
+    assert "cannot be touched" in F.alt_text(ax)
+
+
+@pytest.mark.parametrize("exaggeration", [5.0, 20.0])
+def test_ridges_are_drawn_as_many_times_too_high_as_stated(exaggeration: float) -> None:
+    marks = ek.facets(LEFT, ek.placed_by_curvature(LEFT, 8))
+    ax = F.facets(marks, LEFT, exaggeration=exaggeration)
+    tips = next(line for line in ax.lines if line.get_marker() == "^").get_xydata()
+    assert len(tips) == len(marks.ridges.arc_mm) == 7
+    # The face is planar and lies in the picture, so distances there are true.
+    here = LEFT.frame(marks.ridges.arc_mm).position[:, :2]
+    height = np.linalg.norm(tips - here, axis=1)
+    assert height * 1000 / exaggeration == pytest.approx(marks.ridges.proud_um, rel=1e-6)
+    assert f"{exaggeration:g} times" in F.alt_text(ax)
+    assert any(f"× {exaggeration:g}" in t.get_text() for t in ax.get_legend().get_texts())
+
+
+def test_a_missed_toe_is_said_and_not_drawn_miles_away() -> None:
+    marks = ek.facets(LEFT, 8)
+    ax = F.facets(marks, LEFT)
+    assert any("not drawn" in text.get_text() for text in ax.texts)
+    assert ax.dataLim.width < 1.35 * LEFT.length_mm
+    assert f"{marks.ridge_um:.1f} µm" in F.alt_text(ax)
+
+
+def test_over_cutting_of_a_hollow_edge_is_said() -> None:
+    marks = ek.facets(HOLLOW, 9)
+    words = F.alt_text(F.facets(marks, HOLLOW))
+    assert f"{marks.recession_um.max():.1f} µm too deep" in words
+
+
+def test_facets_of_another_edge_are_refused() -> None:
+    with pytest.raises(ek.EdgekitError, match="belong together"):
+        F.facets(ek.facets(USED, 8), LEFT)
+
+
+def test_recession_draws_each_edge_its_mean_and_its_deepest() -> None:
+    ax = F.recession(SESSION)
+    for name, edge in SESSION.edges.items():
+        assert _has(_ys(ax), edge.recession_um)
+        for level in (edge.mean_recession_um, edge.deepest_recession_um):
+            assert _has(_ys(ax), np.array([level, level]))
+            assert f"{level:.1f} µm" in F.alt_text(ax)
+        assert any(text.get_text().startswith(f"{name}: mean") for text in ax.texts)
+    crosses = [line for line in ax.lines if line.get_marker() == "x"]
+    dull = sum(int((~edge.sharp).sum()) for edge in SESSION.edges.values())
+    assert sum(len(line.get_xdata()) for line in crosses) == dull > 0
+
+
+def test_profile_draws_the_flank_before_and_after() -> None:
+    ax = F.profile(SESSION, "left")
+    edge = SESSION.edges["left"]
+    k = len(edge.arc_mm) // 2
+    before, after = (np.asarray(line.get_xdata())[1:] for line in ax.lines)
+    assert before == pytest.approx(edge.new_inset_mm[:, k], abs=EXACT)
+    assert after == pytest.approx(edge.inset_mm[:, k], abs=EXACT)
+    assert 1000 * (after - before)[0] == pytest.approx(edge.recession_um[k])
+    removed = np.asarray(root_figure(ax).axes[1].lines[0].get_xdata())
+    assert removed == pytest.approx(1000 * (after - before), abs=1e-6)
+
+
+def test_profile_of_a_honed_face_starts_lower() -> None:
+    edge = HONED.edges["used"]
+    k = len(edge.arc_mm) // 2
+    after = F.profile(HONED, "used").lines[1]
+    drop_mm = np.asarray(after.get_ydata())[0]
+    # The flank is straight there: it recedes by cotβ a depth.
+    assert 1000 * drop_mm / np.tan(np.radians(75)) == pytest.approx(edge.recession_um[k])
+
+
+def test_profile_of_an_unknown_edge_is_refused() -> None:
+    with pytest.raises(ek.EdgekitError, match="no such edge"):
+        F.profile(SESSION, "used")
+
+
+def test_median_and_band_are_over_all_lives() -> None:
+    lives = COMPARISON.lives[0]
+    width = np.full((len(lives.sessions), lives.sessions.max() + 1), AREA_SPECIFIC.width_mm)
+    for run, last in enumerate(lives.sessions):
+        lost = lives.tracks["mean_width_um"][run, :last] / 1000
+        width[run, 1 : last + 1] -= lost
+        width[run, last + 1 :] -= lost[-1]
+    ys = _ys(F.life(lives))
+    for share in (10, 50, 90):
+        assert _has(ys, np.percentile(width, share, axis=0))
+
+
+def test_retirement_line_stands_where_the_rule_puts_it() -> None:
+    for item in (LIFE, COMPARISON.lives[0], COMPARISON):
+        ax = F.life(item)
+        levels = [float(y[0]) for y in _ys(ax) if len(y) == 2 and y[0] == y[1]]
+        assert 0.8 * AREA_SPECIFIC.width_mm == pytest.approx(min(levels))
+        assert any("retire at" in text.get_text() for text in ax.texts)
+
+
+def test_one_life_draws_its_history() -> None:
+    wanted = np.concatenate([[AREA_SPECIFIC.width_mm], LIFE.history["width_mm"]])
+    ax = F.life(LIFE)
+    assert _has(_ys(ax), wanted)
+    assert f"{LIFE.sessions} sessions" in F.alt_text(ax)
+
+
+def test_comparison_is_sorted_and_tells_error_from_spread() -> None:
+    ax = F.comparison(COMPARISON)
+    table = COMPARISON.table.sort_values("loss_um_per_session")
+    names = [" ".join(t.get_text().split()) for t in ax.get_yticklabels()]
+    assert names == table["method"].tolist()
+    thick = [line for line in ax.lines if line.get_linewidth() > 5]
+    half = [float(np.ptp(np.asarray(line.get_xdata()))) / 2 for line in thick]
+    assert half == pytest.approx((1.96 * table["loss_um_per_session_mc"]).tolist())
+    for line, number in zip(ax.lines[::4], table.index, strict=True):
+        runs = COMPARISON.runs.loc[COMPARISON.runs["number"] == number, "loss_um_per_session"]
+        assert np.asarray(line.get_xdata()) == pytest.approx(runs.quantile([0.1, 0.9]).to_numpy())
+    for mean in table["loss_um_per_session"]:
+        assert f"{mean:.1f} ±" in F.alt_text(ax)
+
+
+def test_differences_are_hollow_where_zero_is_inside() -> None:
+    table = COMPARISON.differences().drop(index=0).sort_values("difference")
+    ax = F.differences(COMPARISON)
+    dots = [line for line in ax.lines if line.get_marker() == "o"]
+    assert [line.get_xdata()[0] for line in dots] == pytest.approx(table["difference"].tolist())
+    for dot, item in zip(dots, table.itertuples(), strict=True):
+        told = item.low > 0 or item.high < 0
+        assert (dot.get_markerfacecolor() == "white") != told
+
+
+@pytest.mark.parametrize("blade", [UNIVERSAL, AREA_SPECIFIC, SICKLE, HOE], ids=lambda b: b.name)
+def test_scales_in_space_are_equal(blade: ek.Blade) -> None:
+    ax = F.blade(blade)
+    limits = np.array([ax.get_xlim(), ax.get_ylim(), ax.get_zlim()])
+    ratio = np.ptp(limits, axis=1) / ax._box_aspect
+    assert ratio == pytest.approx([ratio[0]] * 3)
+
+
+def test_as_many_stone_planes_as_asked_for() -> None:
+    for placements in (0, 4):
+        patches = [
+            item
+            for item in F.blade(UNIVERSAL, placements=placements).collections
+            if isinstance(item, Poly3DCollection) and item.get_linewidth()[0] > 0
+        ]
+        assert len(patches) == placements
+
+
+def test_a_flat_axes_is_refused_for_a_drawing_in_space() -> None:
+    with pytest.raises(ek.EdgekitError, match="three-dimensional"):
+        F.blade(UNIVERSAL, ax=_axes())
+
+
+def test_a_given_axes_is_drawn_on_and_returned() -> None:
+    for draw in (
+        lambda ax: F.section(UNIVERSAL, ax),
+        lambda ax: F.orientation(ek.orient(LEFT), ax),
+        lambda ax: F.setting(ek.best_setting(LEFT), ax=ax),
+        lambda ax: F.facets(ek.facets(LEFT, 9), LEFT, ax=ax),
+        lambda ax: F.recession(SESSION, ax),
+        lambda ax: F.profile(SESSION, "left", ax),
+        lambda ax: F.life(LIFE, ax),
+        lambda ax: F.comparison(COMPARISON, ax),
+        lambda ax: F.differences(COMPARISON, ax=ax),
+    ):
+        ax = _axes()
+        assert draw(ax) is ax
+
+
+def test_html_keeps_words_and_picture_together() -> None:
+    ax = F.recession(SESSION)
+    picture = F.html(ax)
+    page = picture._repr_html_()
+    assert picture.alt == F.alt_text(ax)
+    assert page.count("<img") == 1
+    assert 'alt="Line chart of recession' in page
+    assert "<figcaption>" in page
+    assert picture.png.startswith(b"\x89PNG")
+    assert F.html(F.recession(SESSION)).png == picture.png
+
+
+def test_html_closes_a_figure_of_pyplot() -> None:
+    from matplotlib import pyplot as plt
+
+    mpl.use("Agg")
+    figure, ax = plt.subplots()
+    F.html(F.section(UNIVERSAL, ax))
+    assert not plt.fignum_exists(figure.number)
+
+
+def test_words_of_foreign_axes_are_refused() -> None:
+    with pytest.raises(ek.EdgekitError, match="carry no words"):
+        F.alt_text(_axes())
+
+
+def test_settings_of_matplotlib_are_left_alone() -> None:
+    with mpl.rc_context(mpl.rcParamsDefault):
+        before = dict(mpl.rcParams)
+        F.html(F.section(UNIVERSAL))
+        assert dict(mpl.rcParams) == before
+
+
+def test_drawing_needs_no_pyplot_and_the_package_no_matplotlib() -> None:
+    script = (
+        "import sys, edgekit as ek\n"
+        "blade = ek.patterns.universal_curette()\n"
+        "assert 'matplotlib' not in sys.modules\n"
+        "ek.figures.html(ek.figures.section(blade))\n"
+        "assert 'matplotlib.pyplot' not in sys.modules\n"
+    )
+    subprocess.run([sys.executable, "-c", script], check=True)
+
+
+@pytest.mark.parametrize("colour", [colour for colour, _ in style.SERIES])
+def test_lines_stand_out_from_white(colour: str) -> None:
+    """Contrast ratio by the definition of relative luminance in WCAG 2.2."""
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in to_rgb(colour)]
+    luminance = float(np.dot([0.2126, 0.7152, 0.0722], linear))
+    assert 1.05 / (luminance + 0.05) >= LEAST_CONTRAST
+
+
+def test_no_two_series_share_a_line_style() -> None:
+    assert len({str(dashes) for _, dashes in style.SERIES}) == len(style.SERIES)
+
+
+def test_labels_are_moved_apart_and_keep_their_order() -> None:
+    placed = style.apart(np.array([0.2, 0.21, 0.22, 0.9]), np.full(4, 0.06))
+    assert (np.diff(placed) >= 0.06 - 1e-5).all()
+    assert placed[-1] == pytest.approx(0.9)
