@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -11,7 +12,7 @@ import numpy as np
 from edgekit.checks import FloatArray, at_least, count
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import entry, value
-from edgekit.geometry.blade import Blade, BladeClass
+from edgekit.geometry.blade import Blade
 from edgekit.wear.alternation import Alternation
 from edgekit.wear.bending import SECTIONS, Gauge, Wear, gauge_of, shortened_mm
 from edgekit.wear.draws import PATCHES, Kept, SessionDraws, draw_kept, draw_session
@@ -159,7 +160,7 @@ class _Bench:
         stations: int,
         depths: int,
         *,
-        strength: bool,
+        strength: bool = False,
     ) -> _Bench:
         grounds = tuple(
             ground_of(blade, name, stations=stations, depths=depths) for name in blade.edges
@@ -394,8 +395,8 @@ class Life:
     """One instrument's life.
 
     ``sessions``: sessions until it must go. ``history``: a row a session, cumulative losses
-    against the new blade, and ``strength_left`` (see `edgekit.wear.bending`; not for a hoe).
-    ``status``: which rule ended it. ``wears``: field of each edge after each session.
+    against the new blade. ``status``: which rule ended it. ``wears``: field of each edge after
+    each session.
     """
 
     blade: Blade
@@ -407,6 +408,17 @@ class Life:
     stations: int = LIFE_STATIONS
     depths: int = LIFE_DEPTHS
     wears: tuple[tuple[Wear, ...], ...] = ()
+
+    @cached_property
+    def strength_left(self) -> FloatArray:
+        """Strength (N,) after each session over the new blade's; see `edgekit.wear.bending`."""
+        grounds = [
+            ground_of(self.blade, name, stations=self.stations, depths=self.depths)
+            for name in self.blade.edges
+        ]
+        gauge = gauge_of(self.blade, grounds, sections=SECTIONS)
+        lost = self.history["length_um"].to_numpy() / UM_PER_MM
+        return gauge.strength_left(joined(self.wears), lost)
 
     def _repr_html_(self) -> str:
         from html import escape
@@ -471,8 +483,6 @@ def live(
     history = pd.DataFrame({name: track[0] for name, track in lives.tracks.items()})
     history.insert(0, "session", np.arange(1, len(history) + 1))
     history.insert(1, "width_mm", blade.width_mm - history["mean_width_um"] / UM_PER_MM)
-    if blade.kind is not BladeClass.HOE and "strength_left" not in history:
-        history["strength_left"] = _strength_curve(lives, stations, depths)
     ended = int(lives.ended_by[0])
     status = (
         f"retired: {rules[ended]}"
@@ -490,14 +500,6 @@ def live(
         depths=depths,
         wears=lives.wears,
     )
-
-
-def _strength_curve(lives: Lives, stations: int, depths: int) -> FloatArray:
-    """Strength left (N,) after each session of one life, all sessions at once."""
-    blade = lives.blade
-    grounds = [ground_of(blade, name, stations=stations, depths=depths) for name in blade.edges]
-    gauge = gauge_of(blade, grounds, sections=SECTIONS)
-    return gauge.strength_left(joined(lives.wears), lives.tracks["length_um"][0] / UM_PER_MM)
 
 
 def joined(wears: Sequence[Sequence[Wear]]) -> tuple[Wear, ...]:
