@@ -21,6 +21,8 @@ __all__ = [
     "fraction",
     "frozen_array",
     "generator",
+    "instance",
+    "keep_numbers",
     "matched",
     "positive",
     "unit_vector",
@@ -85,6 +87,20 @@ def count(name: str, value: int, low: int = 1) -> int:
     if number != int(number) or not number >= low:
         raise EdgekitError(f"{name} must be a whole number of {low} or more", value, remedy)
     return int(number)
+
+
+def instance(name: str, value: object, kind: type | tuple[type, ...], remedy: str) -> None:
+    """Refuse `value` unless it is of a kind."""
+    if not isinstance(value, kind):
+        kinds = kind if isinstance(kind, tuple) else (kind,)
+        wanted = " or ".join(item.__name__ for item in kinds)
+        raise EdgekitError(f"{name} must be a {wanted}", value, remedy)
+
+
+def keep_numbers(record: object, **checked: float) -> None:
+    """Store checked numbers in a frozen record, so that what was given as text or int is a float."""
+    for name, number in checked.items():
+        object.__setattr__(record, name, number)
 
 
 def frozen_array(

@@ -12,7 +12,7 @@ stays from 0.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple, Protocol
+from typing import NamedTuple, Protocol, runtime_checkable
 
 import numpy as np
 
@@ -87,6 +87,7 @@ def wrapped_lay_deg(angle_deg: FloatArray) -> FloatArray:
     return np.asarray(np.minimum(angle_deg - _HALF_TURN * turns, 90.0))
 
 
+@runtime_checkable
 class Stroke(Protocol):
     """How the stone and the edge slide on each other."""
 

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from edgekit.checks import FloatArray, count
+from edgekit.checks import FloatArray, count, instance
 from edgekit.errors import EdgekitError
 from edgekit.geometry.blade import Blade
 from edgekit.wear.alternation import Alternation
-from edgekit.wear.life import LIFE_DEPTHS, LIFE_STATIONS, Lives, Use, live_runs
+from edgekit.wear.life import LIFE_DEPTHS, LIFE_STATIONS, Lives, Use, live_runs, rules_of
 from edgekit.wear.method import Method
 from edgekit.wear.retire import DEFAULT_RULES, RetireRule
 
@@ -44,7 +44,8 @@ _OVER_LIFE = {
 
 def run_rng(seed: int, run: int) -> np.random.Generator:
     """The generator of one run: child `run` of the seed, whatever else is computed."""
-    return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(run,)))
+    root = count("seed", seed, 0)
+    return np.random.default_rng(np.random.SeedSequence(root, spawn_key=(run,)))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -74,8 +75,11 @@ class Comparison:
         """Paired differences from method number `base`: mean, standard error and 95 % interval."""
         import pandas as pd
 
-        if column not in self.runs.columns:
-            raise EdgekitError("no such column", column, f"Choose from {list(self.runs.columns)}.")
+        numeric = [*_PER_SESSION, *_OVER_LIFE, "sessions"]
+        if column not in numeric:
+            raise EdgekitError("no such column of numbers", column, f"Choose from {numeric}.")
+        if not count("base", base, 0) < len(self.methods):
+            raise EdgekitError("base must number a method", base, "Count the methods from 0.")
         wide = self.runs.pivot_table(index="run", columns="number", values=column)
         rows = []
         for number, method in enumerate(self.methods):
@@ -128,7 +132,7 @@ def compare(
     runs: int = 200,
     seed: int,
     use: Use | None = None,
-    retire: RetireRule | tuple[RetireRule, ...] = DEFAULT_RULES,
+    retire: RetireRule | Sequence[RetireRule] = DEFAULT_RULES,
     stations: int = LIFE_STATIONS,
     depths: int = LIFE_DEPTHS,
 ) -> Comparison:
@@ -143,7 +147,7 @@ def compare(
     seed : int
         Root of all random numbers; run i depends on the seed and i only.
     use : Use, optional
-    retire : RetireRule or tuple of them
+    retire : RetireRule or sequence of them
     stations, depths : int
         Nodes of the field.
 
@@ -161,10 +165,15 @@ def compare(
     """
     import pandas as pd
 
+    instance("methods", methods, (list, tuple), "Give methods in a list, even if there is one.")
     if not methods:
         raise EdgekitError("compare needs a method", list(methods), "Give one method or more.")
+    for method in methods:
+        instance(
+            "method", method, (Method, Alternation), "Give a method, such as methods.freehand()."
+        )
     count("runs", runs, 2)
-    rules = retire if isinstance(retire, tuple) else (retire,)
+    rules = rules_of(retire)
     seatings = max(method.planes for method in methods)
     lives = []
     for method in methods:
@@ -172,7 +181,7 @@ def compare(
             live_runs(
                 blade,
                 method,
-                use=use or Use(),
+                use=Use() if use is None else use,
                 rules=rules,
                 rngs=[run_rng(seed, i) for i in range(a, min(a + MAX_RUNS_AT_ONCE, runs))],
                 seatings=seatings,

@@ -29,7 +29,7 @@ from edgekit.geometry.blade import Blade, BladeClass
 from edgekit.study.compare import Comparison, compare
 from edgekit.study.methods import face_honing, held
 from edgekit.wear.alternation import Alternation
-from edgekit.wear.bending import SECTIONS, Wear, gauge_of, shortened_mm
+from edgekit.wear.bending import SECTIONS, Wear, end_inset_mm, gauge_of, shortened_mm
 from edgekit.wear.ground import ground_of, inset_at
 from edgekit.wear.life import LIFE_DEPTHS, LIFE_STATIONS, Use
 from edgekit.wear.method import ErrorTerm, Method
@@ -235,7 +235,7 @@ def _by_strength(blade: Blade, side_um: float, face_um: float, limit: float) -> 
     ]
     gauge = gauge_of(blade, grounds, sections=SECTIONS)
     done = np.arange(MOST_IDEAL + 1)[:, None] / UM_PER_MM
-    wears, lost = [], []
+    wears, ends = [], []
     for ground in grounds:
         flank = done * side_um + (ground.depth_mm / np.tan(ground.angle_rad))[:, None, :]
         removed = np.maximum(flank - ground.inset_mm[:, None, :], 0.0)
@@ -244,8 +244,8 @@ def _by_strength(blade: Blade, side_um: float, face_um: float, limit: float) -> 
         drop = np.minimum(drop, blade.thickness_mm * 0.95)
         wears.append(Wear(removed, drop))
         field = removed + ground.inset_mm[:, None, :]
-        lost.append(shortened_mm(ground, field, inset_at(ground, field, drop), drop))
-    left = gauge.strength_left(wears, np.max(lost, axis=0))
+        ends.append(end_inset_mm(ground, field, inset_at(ground, field, drop), drop))
+    left = gauge.strength_left(wears, shortened_mm(grounds, ends))
     below = np.flatnonzero(left <= limit)
     if not len(below):
         return float(MOST_IDEAL)

@@ -80,7 +80,7 @@ def freehand(
         marks=marks,
         seatings=seatings,
         stop=stop,
-        hand=hand or _free_hand(novice=novice),
+        hand=_free_hand(novice=novice) if hand is None else hand,
     )
 
 
@@ -112,7 +112,7 @@ def bench_stone(
         marks=marks,
         seatings=seatings,
         stop=stop,
-        hand=hand or rested,
+        hand=rested if hand is None else hand,
     )
 
 
@@ -151,7 +151,7 @@ def held(
         spacing=spacing,
         marks=marks,
         stop=stop,
-        hand=hand or _guided_hand(),
+        hand=_guided_hand() if hand is None else hand,
         setup_seconds=value("holder_setup_seconds"),
         stroke=HolderStroke(),
     )
@@ -180,7 +180,7 @@ def powered(
         marks=marks,
         seatings=int(value("powered_seatings")),
         stop=Stop.EACH,
-        hand=hand or driven,
+        hand=driven if hand is None else hand,
         removal_mm3_per_stroke=value("removal_diamond_mm3_per_stroke"),
         removal_gsd=entry("removal_diamond_mm3_per_stroke").gsd,
         seconds_per_stroke=value("powered_seconds_per_stroke"),

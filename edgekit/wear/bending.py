@@ -30,8 +30,8 @@ __all__ = [
     "Direction",
     "Gauge",
     "Wear",
+    "end_inset_mm",
     "gauge_of",
-    "reach_back",
     "shortened_mm",
     "toe_load_from_mm",
 ]
@@ -41,6 +41,7 @@ SIDE_COSINE = np.cos(
 )  # beyond it the edge is toe, and the section no longer a beam's
 ROWS = 8  # of a section's polygon on each side; 48 change the ratio to new by less than 2e-3
 SECTIONS = 16  # looked at in a life; the most stressed is found to its own flat maximum
+POINTED = 1.2  # 1 / sin(lean): a round toe has 1, a tip sharper than 113° more
 _LEAST_LEVER_MM = 0.05  # nearer to the load than this a section is not bent
 
 
@@ -64,26 +65,33 @@ def toe_load_from_mm() -> float:
     return value("use_contact_mm") / 2
 
 
-def reach_back(ground: Ground) -> float:
-    """How much shorter the blade gets for a unit of recession at the end of the edge.
-
-    An edge that ends on the mid-line at a lean shortens the blade by more than it recedes.
-    """
-    lean = float(-ground.inward[-1] @ ground.edge.roll_reference)
-    return 1 / lean if lean > 0.01 else 0.0
-
-
-def shortened_mm(
+def end_inset_mm(
     ground: Ground, field_mm: FloatArray, inset_mm: FloatArray, drop_mm: FloatArray
 ) -> FloatArray:
-    """How much shorter the blade is (R,) [mm]: inset at the end of the edge times `reach_back`.
+    """Inset (R,) [mm] at the toe end of an edge, from its field (V, R, S), inset and drop (R, S).
 
-    Takes the field (V, R, S), and the inset and drop (R, S) along the edge. Where a blade ends in a
-    point the field ends with it: a face lowered below that meets the flank drop · cotβ farther in.
+    Where a blade ends in a point the field ends with it: a face lowered below that meets the flank
+    drop · cotβ farther in.
     """
     below = drop_mm[:, -1] > ground.depth_mm[-1, -1]
     on = field_mm[0, :, -1] + drop_mm[:, -1] / np.tan(ground.angle_rad[-1])
-    return np.asarray(np.where(below, on, inset_mm[:, -1]) * reach_back(ground))
+    return np.where(below, on, inset_mm[:, -1])
+
+
+def shortened_mm(grounds: Sequence[Ground], ends_mm: Sequence[FloatArray]) -> FloatArray:
+    """How much shorter the blade is (R,) [mm], from the insets (R,) at the toe ends of its edges.
+
+    An edge that ends on the mid-line at a lean shortens the blade by u / sin(lean). Two edges that
+    meet in a point move it back by the mean of both; on a round toe both recede along the blade, and
+    the deeper counts.
+    """
+    back = []
+    for ground in grounds:
+        lean = float(-ground.inward[-1] @ ground.edge.roll_reference)
+        back.append(1 / lean if lean > 0.01 else 0.0)
+    lost = [end * k for end, k in zip(ends_mm, back, strict=True)]
+    pointed = max(back) > POINTED
+    return np.asarray(np.mean(lost, axis=0) if pointed else np.max(lost, axis=0))
 
 
 class _Side(NamedTuple):

@@ -8,12 +8,20 @@ The published evidence conflicts (see the evidence table), so none of them is "t
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple, Protocol
+from typing import NamedTuple, Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import FloatArray, at_least, between, frozen_array, positive
+from edgekit.checks import (
+    FloatArray,
+    at_least,
+    between,
+    finite,
+    frozen_array,
+    keep_numbers,
+    positive,
+)
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry.edge import check_angle_deg
@@ -63,10 +71,9 @@ def dull_edge(internal_angle_deg: float, radius_um: ArrayLike) -> DullEdge:
     >>> round(float(worn.along_face_um), 3), round(float(worn.lateral_depth_um), 3)
     (5.213, 5.035)
     """
-    beta = np.radians(check_angle_deg("internal_angle_deg", internal_angle_deg))
-    r = np.array(radius_um, dtype=float)
-    if not (np.isfinite(r) & (r >= 0)).all():
-        raise EdgekitError("radius_um must be finite and 0 or more", radius_um, "Give micrometres.")
+    angle = finite("internal_angle_deg", internal_angle_deg, "Give degrees, such as 75.")
+    beta = np.radians(check_angle_deg("internal_angle_deg", angle))
+    r = _not_negative("radius_um", radius_um)
     half = beta / 2
     return DullEdge(
         edge_width_um=2 * r * np.cos(half),
@@ -77,6 +84,17 @@ def dull_edge(internal_angle_deg: float, radius_um: ArrayLike) -> DullEdge:
     )
 
 
+def _not_negative(name: str, values: ArrayLike) -> FloatArray:
+    """Values of any shape as floats of 0 or more."""
+    array = frozen_array(name, values)
+    if not (array >= 0).all():
+        raise EdgekitError(
+            f"{name} must be 0 or more", float(array.min()), "Give micrometres, or a count."
+        )
+    return array
+
+
+@runtime_checkable
 class DullingLaw(Protocol):
     """How the edge radius grows with strokes."""
 
@@ -103,8 +121,11 @@ class PowerDulling:
     exponent: float = value("dull_exponent")
 
     def __post_init__(self) -> None:
-        at_least("rate", self.rate, 0.0)
-        between("exponent", self.exponent, 0.0, 5.0, "Give b, such as 0.5.")
+        keep_numbers(
+            self,
+            rate=at_least("rate", self.rate, 0.0),
+            exponent=between("exponent", self.exponent, 0.0, 5.0, "Give b, such as 0.5."),
+        )
 
     @classmethod
     def through(
@@ -129,10 +150,8 @@ class PowerDulling:
 
     def after(self, radius_um: FloatArray, strokes: FloatArray) -> FloatArray:
         """See the class."""
-        power = 1 / self.exponent
-        return np.asarray(
-            (np.asarray(radius_um) ** power + self.rate * np.asarray(strokes)) ** self.exponent
-        )
+        radius, count = _not_negative("radius_um", radius_um), _not_negative("strokes", strokes)
+        return np.asarray((radius ** (1 / self.exponent) + self.rate * count) ** self.exponent)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -152,13 +171,17 @@ class SaturatingDulling:
     strokes: float
 
     def __post_init__(self) -> None:
-        positive("limit_um", self.limit_um)
-        positive("strokes", self.strokes)
+        keep_numbers(
+            self,
+            limit_um=positive("limit_um", self.limit_um),
+            strokes=positive("strokes", self.strokes),
+        )
 
     def after(self, radius_um: FloatArray, strokes: FloatArray) -> FloatArray:
         """See the class."""
-        missing = np.maximum(self.limit_um - np.asarray(radius_um), 0.0)
-        return np.asarray(radius_um + missing * -np.expm1(-np.asarray(strokes) / self.strokes))
+        radius, count = _not_negative("radius_um", radius_um), _not_negative("strokes", strokes)
+        missing = np.maximum(self.limit_um - radius, 0.0)
+        return np.asarray(radius + missing * -np.expm1(-count / self.strokes))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -190,9 +213,10 @@ class TableDulling:
 
     def after(self, radius_um: FloatArray, strokes: FloatArray) -> FloatArray:
         """See the class."""
-        worn = _line(np.asarray(radius_um, dtype=float), self.radius_um, self.strokes)
-        grown = _line(worn + strokes, self.strokes, self.radius_um)
-        return np.asarray(np.where(np.asarray(strokes) > 0, grown, radius_um))
+        radius, count = _not_negative("radius_um", radius_um), _not_negative("strokes", strokes)
+        worn = _line(radius, self.radius_um, self.strokes)
+        grown = _line(worn + count, self.strokes, self.radius_um)
+        return np.asarray(np.where(count > 0, grown, radius))
 
 
 def _line(x: FloatArray, xs: FloatArray, ys: FloatArray) -> FloatArray:

@@ -23,7 +23,20 @@ from edgekit.contact.facets import GRAZING
 from edgekit.geometry.blade import Blade
 from edgekit.geometry.edge import Edge
 
-__all__ = ["Ground", "Seating", "advance_needed", "cut", "ground_of", "inset_at", "seat", "volume"]
+__all__ = [
+    "Ground",
+    "Seating",
+    "advance_needed",
+    "cut",
+    "ground_of",
+    "inset_at",
+    "over_stations",
+    "seat",
+    "volume",
+]
+
+
+LEAST_CURVATURE = 1e-6  # [1/mm]: no blade is a kilometre wide
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -156,11 +169,22 @@ def inset_at(ground: Ground, inset: FloatArray, drop: FloatArray) -> FloatArray:
     return np.asarray(low + (at - i) * (high - low))
 
 
+def over_stations(values: FloatArray, weights: FloatArray) -> FloatArray:
+    """Weighted sum (R,) over stations of `values` (R, S).
+
+    A matrix product would do, but its last bit depends on how many runs stand side by side.
+    """
+    return np.asarray(np.ascontiguousarray(values * weights).sum(axis=-1))
+
+
 def volume(ground: Ground, before: FloatArray, after: FloatArray) -> FloatArray:
     """Steel (R,) [mm³] between two fields.
 
     ∫∫ (h₁ - h₀)(1 - κ (h₁ + h₀)/2) dv ds: inward of a curved edge the area element shrinks by 1 - κu.
+    Past the centre of curvature nothing is left to take, so both insets end there.
     """
-    thick = (after - before) * (1 - ground.plan_curvature * (after + before) / 2)
+    kappa = np.maximum(ground.plan_curvature, LEAST_CURVATURE)
+    high, low = np.minimum(after, 1 / kappa), np.minimum(before, 1 / kappa)
+    thick = (high - low) * (1 - ground.plan_curvature * (high + low) / 2)
     over_depth = (thick[1:] + thick[:-1]).sum(axis=0) / 2 * ground.step_mm
-    return np.asarray(over_depth @ ground.share_mm)
+    return over_stations(over_depth, ground.share_mm)

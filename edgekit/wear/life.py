@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from edgekit.checks import FloatArray, at_least, count
+from edgekit.checks import FloatArray, at_least, count, instance, keep_numbers
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import entry, value
 from edgekit.geometry.blade import Blade
 from edgekit.wear.alternation import Alternation
-from edgekit.wear.bending import SECTIONS, Gauge, Wear, gauge_of, shortened_mm
+from edgekit.wear.bending import SECTIONS, Gauge, Wear, end_inset_mm, gauge_of, shortened_mm
 from edgekit.wear.draws import PATCHES, Kept, SessionDraws, draw_kept, draw_session
 from edgekit.wear.dulling import DullingLaw, PowerDulling
-from edgekit.wear.ground import Ground, ground_of
+from edgekit.wear.ground import Ground, ground_of, over_stations
 from edgekit.wear.method import Method
 from edgekit.wear.retire import DEFAULT_RULES, Measures, RetireRule, StrengthRatio
 from edgekit.wear.session import (
@@ -25,6 +25,7 @@ from edgekit.wear.session import (
     EdgeState,
     SessionRuns,
     aim_at,
+    check_parts,
     new_state,
     sharpen_runs,
 )
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
-__all__ = ["Life", "Lives", "Use", "live", "live_runs"]
+__all__ = ["Life", "Lives", "Use", "live", "live_runs", "rules_of"]
 
 UM_PER_MM = 1000.0
 LIFE_STATIONS = 64
@@ -71,9 +72,10 @@ class Use:
 
     def __post_init__(self) -> None:
         for name in ("strokes", "sharp_radius_um", "patch_cv", "attrition_um"):
-            at_least(name, getattr(self, name), 0.0)
+            keep_numbers(self, **{name: at_least(name, getattr(self, name), 0.0)})
         for name in ("sharp_radius_gsd", "severity_gsd"):
-            at_least(name, getattr(self, name), 1.0)
+            keep_numbers(self, **{name: at_least(name, getattr(self, name), 1.0)})
+        instance("law", self.law, DullingLaw, "Give a law, such as PowerDulling().")
 
     def fresh_um(self, kept: Kept) -> FloatArray:
         """Radius (R,) after sharpening."""
@@ -196,12 +198,12 @@ class _Bench:
         the width."""
         sides = [side > 0 for side in self.sides]
         middle = len(self.grounds[0].arc_mm) // 2
-        length = np.max(
+        length = shortened_mm(
+            self.grounds,
             [
-                shortened_mm(ground, state.inset_mm, u, state.drop_mm)
+                end_inset_mm(ground, state.inset_mm, u, state.drop_mm)
                 for ground, u, state in zip(self.grounds, insets, states, strict=True)
             ],
-            axis=0,
         )
         gauge = self.gauge
         across = list(zip(insets, self.sides, sides, strict=True))
@@ -209,7 +211,7 @@ class _Bench:
             fallen = states[0].drop_mm / np.tan(self.grounds[0].angle_rad)
             across.append((fallen, self.sides[0], sides[0]))
         return Measures(
-            mean_width_mm=self.worn_mm + sum_(u @ weight for u, weight, _ in across),
+            mean_width_mm=self.worn_mm + sum_(over_stations(u, share) for u, share, _ in across),
             deepest_width_mm=self.worn_mm + sum_(u[:, side].max(axis=1) for u, _, side in across),
             caliper_width_mm=self.worn_mm + sum_(u[:, middle] for u, _, _ in across),
             length_mm=length,
@@ -219,6 +221,10 @@ class _Bench:
             new_thickness_mm=self.blade.thickness_mm,
             strength_left=None if gauge is None else gauge.strength_left(self.wear(states), length),
         )
+
+    def shortened(self, insets: Sequence[FloatArray]) -> FloatArray:
+        """Length lost (R,) [mm] at insets (R, S)."""
+        return shortened_mm(self.grounds, [inset[:, -1] for inset in insets])
 
     def track(
         self, before: Sequence[FloatArray], done: SessionRuns, dull_um: FloatArray
@@ -230,8 +236,8 @@ class _Bench:
         parts = list(zip(insets, before, states, done.edges, self.grounds, self.sides, strict=True))
         error = [s.internal_angle_rad - g.angle_rad for _, _, s, _, g, _ in parts]
         weights = [g.share_mm / g.share_mm.sum() for g in self.grounds]
-        mean_error = mean_(e @ w for e, w in zip(error, weights, strict=True))
-        rms = np.sqrt(mean_(e**2 @ w for e, w in zip(error, weights, strict=True)))
+        mean_error = mean_(over_stations(e, w) for e, w in zip(error, weights, strict=True))
+        rms = np.sqrt(mean_(over_stations(e**2, w) for e, w in zip(error, weights, strict=True)))
         tracks = _Tracks(
             mean_width_um=(lost.mean_width_mm - self.worn_mm) * UM_PER_MM,
             deepest_width_um=(lost.deepest_width_mm - self.worn_mm) * UM_PER_MM,
@@ -244,7 +250,8 @@ class _Bench:
             angle_error_deg=np.degrees(mean_error),
             angle_rms_deg=np.degrees(rms),
             sharp_fraction=mean_(
-                r.sharp @ w for (_, _, _, r, _, _), w in zip(parts, weights, strict=True)
+                over_stations(r.sharp, w)
+                for (_, _, _, r, _, _), w in zip(parts, weights, strict=True)
             ),
             dull_radius_um=dull_um,
             passes=done.passes,
@@ -274,6 +281,18 @@ def _some(state: EdgeState, rows: NDArray[np.int_]) -> EdgeState:
         drop_mm=state.drop_mm[rows],
         lean_rad=state.lean_rad[rows],
     )
+
+
+def rules_of(retire: RetireRule | Sequence[RetireRule]) -> tuple[RetireRule, ...]:
+    """One rule or several as a tuple."""
+    rules = (retire,) if isinstance(retire, RetireRule) else retire
+    remedy = "Give one, such as WidthFraction(), or several in a tuple."
+    instance("retire", rules, (list, tuple), remedy)
+    if not rules:
+        raise EdgekitError("retire needs a rule", retire, remedy)
+    for rule in rules:
+        instance("retire", rule, RetireRule, remedy)
+    return tuple(rules)
 
 
 def live_runs(
@@ -308,8 +327,8 @@ def live_runs(
     keep : bool
         Keep the fields of every session in ``wears``; only while all runs live alike, so for one run.
     """
-    if not rules:
-        raise EdgekitError("retire needs a rule", rules, "Give one, such as WidthFraction().")
+    check_parts(blade, method.at(0) if isinstance(method, Alternation) else method, rngs[0])
+    instance("use", use, Use, "Give a Use; Use() has the defaults.")
     block = max(seatings or 0, method.planes)
     strength = any(isinstance(rule, StrengthRatio) for rule in rules)
     bench = _Bench.of(blade, method, stations, depths, strength=strength)
@@ -325,7 +344,7 @@ def live_runs(
     columns: dict[str, list[FloatArray]] = {name: [] for name in _Tracks._fields}
     kept_wears: list[tuple[Wear, ...]] = []
     for turn in range(count("most_sessions", most_sessions)):
-        draws = draw_session([rngs[int(i)] for i in alive], edges=len(states), seatings=block)
+        draws = draw_session([rngs[i] for i in alive.tolist()], edges=len(states), seatings=block)
         now = Kept(*(part[alive] for part in kept))
         tracks, lost, states = _cycle(bench, states, use, now, draws, turn, fresh[alive])
         used = np.stack([rule.used_up(lost) for rule in rules])
@@ -434,7 +453,7 @@ def live(
     method: Method | Alternation,
     *,
     use: Use | None = None,
-    retire: RetireRule | tuple[RetireRule, ...] = DEFAULT_RULES,
+    retire: RetireRule | Sequence[RetireRule] = DEFAULT_RULES,
     rng: np.random.Generator,
     most_sessions: int = int(value("most_sessions")),
     stations: int = LIFE_STATIONS,
@@ -448,7 +467,7 @@ def live(
     method : Method or Alternation
     use : Use, optional
         What happens between sessions.
-    retire : RetireRule or tuple of them
+    retire : RetireRule or sequence of them
         The first that is used up ends the life.
     rng : numpy.random.Generator
     most_sessions, stations, depths : int
@@ -468,11 +487,11 @@ def live(
     """
     import pandas as pd
 
-    rules = retire if isinstance(retire, tuple) else (retire,)
+    rules = rules_of(retire)
     lives = live_runs(
         blade,
         method,
-        use=use or Use(),
+        use=Use() if use is None else use,
         rules=rules,
         rngs=[rng],
         most_sessions=most_sessions,

@@ -5,11 +5,21 @@ from __future__ import annotations
 import enum
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 
-from edgekit.checks import FloatArray, at_least, between, count, finite, fraction, positive
+from edgekit.checks import (
+    FloatArray,
+    at_least,
+    between,
+    count,
+    finite,
+    fraction,
+    instance,
+    keep_numbers,
+    positive,
+)
 from edgekit.contact.abrasive import Abrasive, fine_natural_stone
 from edgekit.contact.facets import Spacing
 from edgekit.contact.holder import Setting, held_errors, held_normals
@@ -66,6 +76,7 @@ class Marks(enum.Enum):
         return draw
 
 
+@runtime_checkable
 class Guide(Protocol):
     """What gives the stone its orientation."""
 
@@ -97,10 +108,12 @@ class HoldElevation:
     elevations_deg: tuple[float, ...]
 
     def __post_init__(self) -> None:
+        instance("elevations_deg", self.elevations_deg, tuple, "Give a tuple of degrees.")
         if not self.elevations_deg:
             raise EdgekitError("a holder needs a setting", (), "Give one elevation or more.")
-        for item in self.elevations_deg:
-            between("elevation_deg", item, -90.0, 90.0, "Give degrees between handle and stone.")
+        remedy = "Give degrees between handle and stone."
+        angles = (between("elevation_deg", x, -90.0, 90.0, remedy) for x in self.elevations_deg)
+        object.__setattr__(self, "elevations_deg", tuple(angles))
 
     @property
     def setups(self) -> int:
@@ -117,6 +130,8 @@ class HoldElevation:
     @classmethod
     def of(cls, setting: Setting | float | Sequence[Setting | float]) -> HoldElevation:
         """From settings or elevations in degrees."""
+        if isinstance(setting, str):
+            raise EdgekitError("a setting must be a number", setting, "Give degrees, such as 15.0.")
         many = setting if isinstance(setting, Sequence) else (setting,)
         angles = (s.elevation_deg if isinstance(s, Setting) else finite("setting", s) for s in many)
         return cls(elevations_deg=tuple(angles))
@@ -139,11 +154,14 @@ class ErrorTerm:
     sd_gsd: float = 1.0
 
     def __post_init__(self) -> None:
-        finite("bias", self.bias)
-        at_least("person_sd", self.person_sd, 0.0)
-        at_least("session_sd", self.session_sd, 0.0)
-        at_least("sd", self.sd, 0.0)
-        at_least("sd_gsd", self.sd_gsd, 1.0)
+        keep_numbers(
+            self,
+            bias=finite("bias", self.bias),
+            person_sd=at_least("person_sd", self.person_sd, 0.0),
+            session_sd=at_least("session_sd", self.session_sd, 0.0),
+            sd=at_least("sd", self.sd, 0.0),
+            sd_gsd=at_least("sd_gsd", self.sd_gsd, 1.0),
+        )
 
     def of(
         self, person: FloatArray, session: FloatArray, skill: FloatArray, draw: FloatArray
@@ -168,6 +186,11 @@ class Hand:
     swing_deg: ErrorTerm = field(default_factory=ErrorTerm)
     position_mm: ErrorTerm = field(default_factory=ErrorTerm)
     depth: ErrorTerm = field(default_factory=ErrorTerm)
+
+    def __post_init__(self) -> None:
+        for name in ("tilt_deg", "swing_deg", "position_mm", "depth"):
+            term = getattr(self, name)
+            instance(name, term, ErrorTerm, "Give an ErrorTerm, such as ErrorTerm(sd=2.5).")
 
     @property
     def terms(self) -> tuple[ErrorTerm, ErrorTerm, ErrorTerm, ErrorTerm]:
@@ -227,14 +250,27 @@ class Method:
     stroke: Stroke = field(default_factory=Oblique)
 
     def __post_init__(self) -> None:
-        count("placements", self.placements)
-        count("seatings", self.seatings)
-        positive("removal_mm3_per_stroke", self.removal_mm3_per_stroke)
-        at_least("removal_gsd", self.removal_gsd, 1.0)
-        positive("seconds_per_stroke", self.seconds_per_stroke)
-        at_least("setup_seconds", self.setup_seconds, 0.0)
-        fraction("sharp_target", self.sharp_target)
-        positive("largest_advance_um", self.largest_advance_um)
+        instance("name", self.name, str, "Give the method's name as text.")
+        instance("guide", self.guide, Guide, "Give FollowEdge() or a HoldElevation.")
+        instance("abrasive", self.abrasive, Abrasive, "Give an Abrasive, such as ceramic_stone().")
+        instance("stroke", self.stroke, Stroke, "Give a stroke, such as across_edge().")
+        instance("hand", self.hand, Hand, "Give a Hand; Hand() never errs.")
+        for name, kind in (
+            ("target", Target), ("spacing", Spacing), ("marks", Marks), ("stop", Stop),
+        ):  # fmt: skip
+            names = ", ".join(str(member) for member in kind)
+            instance(name, getattr(self, name), kind, f"Choose from {names}.")
+        keep_numbers(
+            self,
+            placements=count("placements", self.placements),
+            seatings=count("seatings", self.seatings),
+            removal_mm3_per_stroke=positive("removal_mm3_per_stroke", self.removal_mm3_per_stroke),
+            removal_gsd=at_least("removal_gsd", self.removal_gsd, 1.0),
+            seconds_per_stroke=positive("seconds_per_stroke", self.seconds_per_stroke),
+            setup_seconds=at_least("setup_seconds", self.setup_seconds, 0.0),
+            sharp_target=fraction("sharp_target", self.sharp_target),
+            largest_advance_um=positive("largest_advance_um", self.largest_advance_um),
+        )
 
     @property
     def planes(self) -> int:
@@ -277,18 +313,23 @@ class Method:
             f"set-ups ± {t.session_sd:g}{unit}, seatings ± {t.sd:g}{unit}"
             for name, unit, t in terms
         )
-        removal = f"a stroke takes {self.removal_mm3_per_stroke:g} mm³ (×/÷ {self.removal_gsd:g})"
-        setting_up = f"{self.setup_seconds:g} s to set up, {self.guide.setups} time(s) an edge"
         return (
             f"grinds {self.target.value}",
             f"{self.placements} placements an edge, {self.spacing.value}; {self.marks.value}",
             f"{self.seatings} seatings a placement; grinds {self.stop.value}",
             f"errors (standard deviations): {errors}",
-            f"{removal} in {self.seconds_per_stroke:g} s; {setting_up}",
-            f"target: {self.sharp_target:.0%} sharp, {self.largest_advance_um:g} µm at most",
             (
-                f"{self.abrasive.name} (Ra {self.abrasive.ra_um:.2g} µm, {self.abrasive.lubricant.value}); "
-                f"{self.stroke}"
+                f"a stroke takes {self.removal_mm3_per_stroke:g} mm³ (×/÷ {self.removal_gsd:g}) "
+                f"in {self.seconds_per_stroke:g} s; {self.setup_seconds:g} s to set up, "
+                f"{self.guide.setups} time(s) an edge"
+            ),
+            (
+                f"stops when {self.sharp_target:.0%} of the edge is sharp, or at "
+                f"{self.largest_advance_um:g} µm"
+            ),
+            (
+                f"{self.abrasive.name} (Ra {self.abrasive.ra_um:.2g} µm, "
+                f"{self.abrasive.lubricant.value}); {self.stroke}"
             ),
         )
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import enum
 from dataclasses import dataclass
-from typing import NamedTuple, Protocol
+from typing import NamedTuple, Protocol, runtime_checkable
 
-from edgekit.checks import FloatArray, between, fraction
+from edgekit.checks import FloatArray, between, fraction, instance, keep_numbers
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 
@@ -44,6 +44,7 @@ class Basis(enum.Enum):
     CALIPER = "at mid-length, where a caliper reads"
 
 
+@runtime_checkable
 class RetireRule(Protocol):
     """A limit on wear."""
 
@@ -68,7 +69,8 @@ class WidthFraction:
     basis: Basis = Basis.MEAN
 
     def __post_init__(self) -> None:
-        fraction("fraction", self.fraction)
+        keep_numbers(self, fraction=fraction("fraction", self.fraction))
+        instance("basis", self.basis, Basis, "Give Basis.MEAN, Basis.DEEPEST or Basis.CALIPER.")
 
     def used_up(self, lost: Measures) -> FloatArray:
         """Loss over `fraction` of the width."""
@@ -90,7 +92,8 @@ class LengthFraction:
     fraction: float = value("retire_length_fraction")
 
     def __post_init__(self) -> None:
-        fraction("fraction", self.fraction)
+        remedy = "Give the share of the length that must remain, such as 0.75."
+        keep_numbers(self, fraction=between("fraction", self.fraction, 0.0, 1.0, remedy))
 
     def used_up(self, lost: Measures) -> FloatArray:
         """Loss over the length that may go."""
@@ -107,7 +110,7 @@ class ThicknessFraction:
     fraction: float = value("retire_width_fraction")
 
     def __post_init__(self) -> None:
-        fraction("fraction", self.fraction)
+        keep_numbers(self, fraction=fraction("fraction", self.fraction))
 
     def used_up(self, lost: Measures) -> FloatArray:
         """Loss over `fraction` of the thickness."""
@@ -134,7 +137,8 @@ class StrengthRatio:
     fraction: float = value("retire_strength_fraction")
 
     def __post_init__(self) -> None:
-        between("fraction", self.fraction, 0.0, 1.0, "Give a share of 1, such as 0.7 for 70 %.")
+        remedy = "Give a share of 1, such as 0.7 for 70 %."
+        keep_numbers(self, fraction=between("fraction", self.fraction, 0.0, 1.0, remedy))
 
     def used_up(self, lost: Measures) -> FloatArray:
         """Strength lost over the strength that may go."""

@@ -14,13 +14,22 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from edgekit.checks import FloatArray, positive
+from edgekit.checks import FloatArray, instance, positive
 from edgekit.contact.facets import spread
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.blade import Blade
 from edgekit.wear.draws import Kept, SessionDraws, draw_kept, draw_session
-from edgekit.wear.ground import Ground, advance_needed, cut, ground_of, inset_at, seat, volume
+from edgekit.wear.ground import (
+    Ground,
+    advance_needed,
+    cut,
+    ground_of,
+    inset_at,
+    over_stations,
+    seat,
+    volume,
+)
 from edgekit.wear.method import Method, Stop, Target
 
 if TYPE_CHECKING:
@@ -34,6 +43,7 @@ __all__ = [
     "Session",
     "SessionRuns",
     "aim_at",
+    "check_parts",
     "new_state",
     "sharpen",
     "sharpen_runs",
@@ -42,6 +52,8 @@ __all__ = [
 UM_PER_MM = 1000.0
 LEAST_WEIGHT = 0.1  # a seating that presses less than a tenth of the usual is no seating
 ROUNDING_MM = 1e-9
+LEAST_STEEL_MM3 = 1e-9  # a hundred-thousandth of the smallest stroke: rounding, not grinding
+ROUNDING = 1e-9  # relative: a law that adds nothing may still round
 SHARPEN_STATIONS = 400
 SHARPEN_DEPTHS = 16
 
@@ -154,6 +166,11 @@ class _Ground1(NamedTuple):
     reached: NDArray[np.bool_]
 
 
+def _is_dull(state: EdgeState, fresh_um: FloatArray) -> NDArray[np.bool_]:
+    """Where (R, S) an edge is blunter than grinding leaves it; elsewhere nothing calls for any."""
+    return np.asarray(state.radius_um > fresh_um[:, None] * (1 + ROUNDING))
+
+
 def _grind_side(
     ground: Ground,
     state: EdgeState,
@@ -164,22 +181,24 @@ def _grind_side(
 ) -> _Ground1:
     """Grind one edge's lateral surface until sharp; `fresh_um` (R,) is the radius left."""
     before = state.at(ground)
+    dull = _is_dull(state, fresh_um)
     goal = before + state.radius_um / np.tan(state.internal_angle_rad / 2) / UM_PER_MM
     seating = seat(ground, state.inset_mm, normals)
     alone = advance_needed(seating, state.drop_mm, goal)
+    alone = np.where(dull[:, None, :], alone, 0.0)
     largest = method.largest_advance_um / UM_PER_MM
     advance, reached = _advance(alone, weight, ground.share_mm, method, largest)
     inset, reach = cut(ground, state.inset_mm, seating, advance, state.drop_mm)
     active = np.argmax(reach, axis=1)
     deepest = np.take_along_axis(reach, active[:, None], axis=1)[:, 0]
     ground_here = deepest > before
-    sharp = np.maximum(before, deepest) >= goal - ROUNDING_MM
+    sharp = ~dull | (np.maximum(before, deepest) >= goal - ROUNDING_MM)
     normal = np.take_along_axis(normals, active[:, :, None], axis=1)
     face = ground.face
     opening = np.arctan2(vec.norm(vec.cross(face, normal)), -vec.dot(face, normal))
     after = EdgeState(
         inset_mm=inset,
-        radius_um=np.where(sharp, fresh_um[:, None], state.radius_um),
+        radius_um=np.where(dull & sharp, fresh_um[:, None], state.radius_um),
         angle_rad=np.where(ground_here, opening, state.angle_rad),
         drop_mm=state.drop_mm,
         lean_rad=state.lean_rad,
@@ -238,9 +257,11 @@ def _grind_face(
     errors = [tilt * place[:, 0] + pitch * place[:, 1] for place, _ in slopes]
     highest = np.max([error.max(axis=1) for error in errors], axis=0)[:, None]
     errors = [error - highest for error in errors]
+    dull = [_is_dull(state, fresh_um) for state in states]
+    depths = [s.radius_um * (1 + np.cos(s.internal_angle_rad)) / UM_PER_MM for s in states]
     needs = [
-        state.radius_um * (1 + np.cos(state.internal_angle_rad)) / UM_PER_MM - error
-        for state, error in zip(states, errors, strict=True)
+        np.where(blunt, depth - error, 0.0)
+        for blunt, depth, error in zip(dull, depths, errors, strict=True)
     ]
     share = np.concatenate([ground.share_mm for ground in grounds])
     advance = _share_quantile(np.concatenate(needs, axis=1), share, method.sharp_target)
@@ -248,15 +269,15 @@ def _grind_face(
     reached = advance <= largest
     advance = np.clip(advance, 0.0, largest)
     results = []
-    for ground, state, error, need, (_, into) in zip(
-        grounds, states, errors, needs, slopes, strict=True
+    for ground, state, error, need, blunt, (_, into) in zip(
+        grounds, states, errors, needs, dull, slopes, strict=True
     ):
         deeper = np.maximum(advance[:, None] + error, 0.0)
         sharp = advance[:, None] >= need - ROUNDING_MM
         lean = np.arctan(tilt * into[:, 0] + pitch * into[:, 1])
         after = EdgeState(
             inset_mm=state.inset_mm,
-            radius_um=np.where(sharp, fresh_um[:, None], state.radius_um),
+            radius_um=np.where(blunt & sharp, fresh_um[:, None], state.radius_um),
             angle_rad=state.angle_rad,
             drop_mm=state.drop_mm + deeper,
             lean_rad=np.where(deeper > 0, lean, state.lean_rad),
@@ -264,7 +285,7 @@ def _grind_face(
         inset = after.at(ground)
         reach = ground.half_width_mm * 2 / len(grounds)
         strip = np.maximum(reach - inset, 0.0) * (1 - ground.plan_curvature * (reach + inset) / 2)
-        steel = (strip * deeper) @ ground.share_mm
+        steel = over_stations(strip * deeper, ground.share_mm)
         active = np.where(deeper > 0, 0, -1)
         results.append(_Ground1(after, sharp, active, steel, advance, reached))
     return results
@@ -303,7 +324,7 @@ def sharpen_runs(
     taken = method.removal_mm3_per_stroke * method.removal_gsd**kept.removal
     surfaces = 1 if method.target is Target.FACE else len(results)
     strokes = np.maximum(steel / taken, float(method.planes * surfaces))
-    strokes = np.where(steel > 0, strokes, 0.0)
+    strokes = np.where(steel > LEAST_STEEL_MM3, strokes, 0.0)
     return SessionRuns(
         edges=tuple(results),
         passes=np.ceil(strokes / (method.placements * surfaces)),
@@ -421,6 +442,13 @@ class Session:
         )
 
 
+def check_parts(blade: object, method: object, rng: object) -> None:
+    """Refuse anything but a blade, a method and a generator."""
+    instance("blade", blade, Blade, "Give a blade, such as patterns.universal_curette().")
+    instance("method", method, Method, "Give a method, such as methods.freehand().")
+    instance("rng", rng, np.random.Generator, "Give numpy.random.default_rng(seed).")
+
+
 def sharpen(
     blade: Blade,
     method: Method,
@@ -456,11 +484,12 @@ def sharpen(
     >>> done.status, bool(done.edges["left"].mean_recession_um > 5.2)
     ('sharp', True)
     """
-    positive("dull_radius_um", dull_radius_um, "Give the edge radius in micrometres.")
+    check_parts(blade, method, rng)
+    radius = positive("dull_radius_um", dull_radius_um, "Give the edge radius in micrometres.")
     grounds = [ground_of(blade, name, stations=stations, depths=depths) for name in blade.edges]
     states = [new_state(ground, 1) for ground in grounds]
     for state in states:
-        state.radius_um = np.full_like(state.radius_um, dull_radius_um)
+        state.radius_um = np.full_like(state.radius_um, radius)
     kept = draw_kept([rng])
     draws = draw_session([rng], edges=len(grounds), seatings=method.planes)
     aims = [aim_at(ground, method) for ground in grounds]

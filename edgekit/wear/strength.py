@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from edgekit.checks import FloatArray, array_between, at_least, positive
 from edgekit.errors import EdgekitError
 from edgekit.geometry.blade import Blade
-from edgekit.wear.bending import Direction, Wear, gauge_of, shortened_mm
+from edgekit.wear.bending import Direction, Wear, end_inset_mm, gauge_of, shortened_mm
 from edgekit.wear.ground import Ground, ground_of, inset_at
 from edgekit.wear.life import Life, joined
 from edgekit.wear.session import Session
@@ -181,10 +181,7 @@ def strength(
     grounds = [ground_of(blade, name, stations=stations, depths=depths) for name in blade.edges]
     gauge = gauge_of(blade, grounds, load_from_toe_mm=load_from_toe_mm, rows=ROWS)
     wears = _wears(blade, grounds, recession, depth)
-    lost = np.max(
-        [_shortened(ground, wear) for ground, wear in zip(grounds, wears, strict=True)],
-        axis=0,
-    )
+    lost = shortened_mm(grounds, [_end(*pair) for pair in zip(grounds, wears, strict=True)])
     stress = np.moveaxis(gauge.mpa_per_n(wears, lost), 0, 1)
     if not np.isfinite(stress).all():
         raise EdgekitError(
@@ -278,7 +275,7 @@ def _parallel(ground: Ground, recession_mm: FloatArray) -> FloatArray:
     return np.where(recession_mm > 0, np.maximum(flank - ground.inset_mm, 0.0), 0.0)
 
 
-def _shortened(ground: Ground, wear: Wear) -> FloatArray:
-    """How much shorter the blade is (R,) [mm] by one edge."""
+def _end(ground: Ground, wear: Wear) -> FloatArray:
+    """Inset (R,) [mm] at the toe end of one edge."""
     field = wear.removed_mm + ground.inset_mm[:, None, :]
-    return shortened_mm(ground, field, inset_at(ground, field, wear.drop_mm), wear.drop_mm)
+    return end_inset_mm(ground, field, inset_at(ground, field, wear.drop_mm), wear.drop_mm)

@@ -1,0 +1,215 @@
+"""Comparisons: common random numbers, honest Monte-Carlo errors, and the published bands."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+import edgekit as ek
+from edgekit.study.compare import MAX_RUNS_AT_ONCE, run_rng
+from tests.wear_blades import ideal, steady, straight_blade
+
+CHEAP = {"stations": 24, "depths": 3}  # sampling, not geometry, is tested
+COLUMNS = ("loss_um_per_session", "deepest_um_per_session", "angle_error_deg", "steel_mg")
+
+
+@pytest.fixture(scope="module")
+def curette():
+    return ek.patterns.area_specific_curette()
+
+
+@pytest.fixture(scope="module")
+def usual(curette):
+    """The default inputs of the package on the Gr-type pattern."""
+    flat = ek.patterns.universal_curette()
+    by_hand = ek.compare(
+        curette, [ek.methods.freehand(), ek.methods.bench_stone(), ek.methods.face_honing()],
+        runs=100, seed=11,
+    )  # fmt: skip
+    rolled = ek.compare(
+        curette, [ek.methods.held(ek.settings_needed(curette.edges["used"]))], runs=40, seed=11
+    )
+    universal = ek.compare(
+        flat, [ek.methods.held(ek.best_setting(flat.edges["left"]))], runs=60, seed=11
+    )
+    return by_hand, rolled, universal
+
+
+# ---- common random numbers ------------------------------------------------------------------
+
+
+def test_paired_differences_are_better_known_than_unpaired_ones(curette):
+    """Source: var(x - y) = var x + var y - 2 cov(x, y); shared dulling makes cov large."""
+    methods = [ek.methods.freehand(), ek.methods.bench_stone()]
+    result = ek.compare(curette, methods, runs=40, seed=2, **CHEAP)
+    for column in ("loss_um_per_session", "sessions", "steel_mg"):
+        row = result.differences(column).iloc[1]
+        assert row["mc"] < 0.75 * row["unpaired_mc"]
+        wide = result.runs.pivot_table(index="run", columns="number", values=column)
+        gap = wide[1] - wide[0]
+        assert row["difference"] == pytest.approx(gap.mean())
+        assert row["mc"] == pytest.approx(gap.std(ddof=1) / np.sqrt(40))
+        assert row["low"] < row["difference"] < row["high"]
+    base = result.differences().iloc[0]
+    assert base["difference"] == 0
+    assert base["mc"] == 0
+
+
+def test_methods_meet_the_same_instruments(curette):
+    """Before the first session every method holds the same dull edges, run by run."""
+    methods = [ek.methods.freehand(), ek.methods.held(20.0), ek.methods.face_honing()]
+    lives = ek.compare(curette, methods, runs=6, seed=4, **CHEAP).lives
+    first = [life.tracks["dull_radius_um"][:, 0] for life in lives]
+    np.testing.assert_array_equal(first[0], first[1])
+    np.testing.assert_array_equal(first[0], first[2])
+    assert np.ptp(first[0]) > 1
+
+
+def test_instruments_dull_alike_every_time_however_many_seatings_a_method_has():
+    """With every station sharp again, the next dullness depends on the shared draws alone."""
+    use = ek.Use(patch_cv=0.7, sharp_radius_um=0.0)
+    methods = [ideal(1), ideal(7)]
+    result = ek.compare(
+        straight_blade(), methods, runs=3, seed=2, use=use,
+        retire=ek.WidthFraction(fraction=0.05), **CHEAP,
+    )  # fmt: skip
+    first, second = (life.tracks["dull_radius_um"] for life in result.lives)
+    assert first.shape[1] >= 4
+    both = min(first.shape[1], second.shape[1])
+    np.testing.assert_allclose(first[:, :both], second[:, :both], rtol=1e-12)
+
+
+def test_a_run_depends_neither_on_how_many_there_are_nor_on_blocks(curette):
+    """More runs than one block holds; the first ones are those of a small study, bit by bit."""
+    methods = [ek.methods.bench_stone(placements=3)]
+    few = ek.compare(curette, methods, runs=5, seed=9, **CHEAP).runs
+    many = ek.compare(curette, methods, runs=MAX_RUNS_AT_ONCE + 3, seed=9, **CHEAP).runs
+    assert few.equals(many.iloc[:5])
+    last = ek.live(
+        curette, methods[0], rng=run_rng(9, MAX_RUNS_AT_ONCE + 1), **CHEAP
+    )  # the second run of the second block, by itself
+    assert last.sessions == many["sessions"].iloc[MAX_RUNS_AT_ONCE + 1]
+
+
+def test_the_order_of_methods_does_not_matter(curette):
+    methods = [ek.methods.freehand(placements=4), ek.methods.held(20.0, placements=9)]
+    forth = ek.compare(curette, methods, runs=8, seed=3, **CHEAP)
+    back = ek.compare(curette, methods[::-1], runs=8, seed=3, **CHEAP)
+    a, b = forth.runs, back.runs
+    for column in COLUMNS:
+        assert a[column][a["number"] == 0].tolist() == b[column][b["number"] == 1].tolist()
+        assert a[column][a["number"] == 1].tolist() == b[column][b["number"] == 0].tolist()
+
+
+def test_the_same_method_twice_differs_by_nothing(curette):
+    method = ek.methods.freehand()
+    gaps = ek.compare(curette, [method, method], runs=5, seed=1, **CHEAP).differences()
+    assert gaps["difference"].tolist() == [0, 0]
+    assert gaps["mc"].tolist() == [0, 0]
+
+
+# ---- Monte-Carlo error ----------------------------------------------------------------------
+
+
+def test_the_stated_error_covers_the_true_mean_as_often_as_it_should():
+    """Source: Student's t: 95 % of intervals of n = 20 runs hold the mean; binomial slack.
+
+    The mean is taken from 8000 other runs, whose own error is a twentieth of an interval's.
+    """
+    from scipy import stats
+
+    method = ideal(1, hand=ek.Hand(tilt_deg=ek.ErrorTerm(session_sd=1.5)))
+    options = {"retire": ek.WidthFraction(fraction=0.02), **CHEAP}
+    blade = straight_blade()
+    column = "loss_um_per_session"
+    truth = ek.compare(blade, [method], runs=8000, seed=10_000, **options).table[column][0]
+    studies, runs = 150, 20
+    many = ek.compare(blade, [method], runs=studies * runs, seed=77, **options).runs[column]
+    samples = many.to_numpy().reshape(studies, runs)
+    table = ek.compare(blade, [method], runs=runs, seed=77, **options).table.iloc[0]
+    assert table[column] == pytest.approx(samples[0].mean())
+    assert table[f"{column}_mc"] == pytest.approx(samples[0].std(ddof=1) / np.sqrt(runs))
+    error = samples.std(axis=1, ddof=1) / np.sqrt(runs)
+    held = np.abs(samples.mean(axis=1) - truth) <= stats.t.ppf(0.975, runs - 1) * error
+    low, high = stats.binom.ppf([0.0005, 0.9995], studies, 0.93)  # skewed losses cover a bit less
+    assert low <= held.sum() <= high
+
+
+def test_the_error_falls_with_the_root_of_the_runs(curette):
+    methods = [ek.methods.bench_stone(placements=4)]
+    few, many = (
+        ek.compare(curette, methods, runs=n, seed=5, **CHEAP).table.iloc[0] for n in (50, 800)
+    )
+    for column in COLUMNS:
+        ratio = few[f"{column}_mc"] / many[f"{column}_mc"]
+        assert ratio == pytest.approx(4.0, rel=0.35)  # the sd of 50 runs is known to some 15 %
+
+
+def test_a_table_summarises_its_runs(curette):
+    result = ek.compare(curette, [ek.methods.freehand()], runs=30, seed=6, **CHEAP)
+    row, runs = result.table.iloc[0], result.runs
+    for column in COLUMNS:
+        assert row[column] == pytest.approx(runs[column].mean())
+        assert row[f"{column}_sd"] == pytest.approx(runs[column].std())
+    for share in (10, 50, 90):
+        assert row[f"sessions_p{share}"] == np.percentile(runs["sessions"], share)
+    life = result.lives[0]
+    by_hand = [life.tracks["mean_width_um"][i, n - 1] / n for i, n in enumerate(life.sessions)]
+    np.testing.assert_allclose(runs["loss_um_per_session"], by_hand)
+    assert row["unfinished"] == 0
+    assert set(runs["ended_by"]) <= {str(rule) for rule in life.rules}
+    assert "30 lives" in result._repr_html_()
+
+
+def test_lives_cut_off_are_counted_as_unfinished():
+    result = ek.compare(
+        straight_blade(), [ideal(1)], runs=2, seed=1,
+        use=ek.Use(strokes=0), retire=ek.WidthFraction(), **CHEAP,
+    )  # fmt: skip
+    assert result.table["unfinished"][0] == 1
+    assert result.runs["ended_by"].tolist() == ["", ""]
+
+
+# ---- published bands: soft, on default inputs -----------------------------------------------
+
+
+def test_a_gr_type_lasts_as_many_sessions_as_published(usual):
+    """Source: brief section 5, derived from Liu et al. 2022 (14.34 cycles) and Murray et al. 1984."""
+    by_hand, rolled, _ = usual
+    medians = [*by_hand.table["sessions_p50"][:2], *rolled.table["sessions_p50"]]
+    assert all(7 <= median <= 30 for median in medians), medians
+
+
+def test_a_universal_curette_rolled_in_a_holder_lasts_as_published(usual):
+    """Source: as above; 2 sides lose twice what one does."""
+    assert 7 <= usual[2].table["sessions_p50"][0] <= 30
+
+
+def test_width_lost_a_session_is_of_the_published_order(usual):
+    """Source: brief section 5: about 6 µm by sharpening, 12 in all; within 2 to 30 is its order."""
+    for result in usual:
+        assert result.table["loss_um_per_session"].between(2, 30).all()
+
+
+def test_honing_costs_a_quarter_of_the_width_that_both_sides_cost():
+    """Source: brief section 4: exactly cosβ, by scatter-free methods, within the flat flank."""
+    use = ek.Use(sharp_radius_um=0.0)
+    result = ek.compare(
+        straight_blade(), [steady(ek.methods.face_honing(), sharp_target=1.0), ideal(1)],
+        runs=4, seed=1, use=use, retire=ek.WidthFraction(fraction=0.03), **CHEAP,
+    )  # fmt: skip
+    loss = result.table["loss_um_per_session"]
+    assert loss[0] / loss[1] == pytest.approx(np.cos(np.radians(75.0)), rel=1e-6)
+
+
+def test_duller_edges_and_wider_scatter_cost_more(curette):
+    """Direction only, common practice: sharpening late and by an unsteady hand costs steel."""
+    usual = ek.methods.bench_stone()
+    unsteady = dataclasses.replace(
+        usual, hand=dataclasses.replace(usual.hand, tilt_deg=ek.ErrorTerm(person_sd=8.0, sd=5.0))
+    )
+    late = ek.Use(strokes=180)
+    base = ek.compare(curette, [usual, unsteady], runs=24, seed=3, **CHEAP)
+    slow = ek.compare(curette, [usual], runs=24, seed=3, use=late, **CHEAP)
+    assert base.differences().iloc[1]["low"] > 0
+    assert slow.table["loss_um_per_session"][0] > base.table["loss_um_per_session"][0]

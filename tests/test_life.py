@@ -1,0 +1,247 @@
+"""Lives: retirement rules, what the history says, and that a run depends on its own numbers only."""
+
+import numpy as np
+import pytest
+import shapely
+
+import edgekit as ek
+from edgekit.study.compare import run_rng
+from edgekit.wear.life import live_runs
+from edgekit.wear.retire import DEFAULT_RULES, Measures
+from tests.wear_blades import BETA_DEG, UM, circle_blade, ideal, steady, straight_blade
+
+EXACT_UM = 1e-6
+ROUNDING_MG = 1e-12
+COARSE = {"stations": 48, "depths": 5}  # structure, not accuracy, is tested
+CONSTANT = ek.Use(sharp_radius_um=0.0, sharp_radius_gsd=1.0, severity_gsd=1.0)
+
+
+def lived(blade, method, *, seed=0, **options):
+    return ek.live(blade, method, rng=np.random.default_rng(seed), **(COARSE | options))
+
+
+# ---- rules ----------------------------------------------------------------------------------
+
+
+def measures(**changes):
+    lost = {
+        "mean_width_mm": 0.05, "deepest_width_mm": 0.09, "caliper_width_mm": 0.03,
+        "length_mm": 0.6, "thickness_mm": 0.07,
+    }  # fmt: skip
+    arrays = {name: np.array([size]) for name, size in (lost | changes).items()}
+    return Measures(**arrays, new_width_mm=0.8, new_length_mm=6.0, new_thickness_mm=0.7)
+
+
+@pytest.mark.parametrize(
+    ("rule", "used"),
+    [
+        (ek.WidthFraction(fraction=0.2), 0.05 / 0.16),
+        (ek.WidthFraction(fraction=0.2, basis=ek.Basis.DEEPEST), 0.09 / 0.16),
+        (ek.WidthFraction(fraction=0.1, basis=ek.Basis.CALIPER), 0.03 / 0.08),
+        (ek.LengthFraction(fraction=0.75), 0.6 / 1.5),
+        (ek.ThicknessFraction(fraction=0.5), 0.07 / 0.35),
+    ],
+    ids=str,
+)
+def test_a_rule_is_used_up_by_its_own_loss(rule, used):
+    """Source: arithmetic on the definitions: loss over what may go."""
+    assert float(rule.used_up(measures())[0]) == pytest.approx(used, rel=1e-12)
+
+
+def test_the_default_limit_is_a_fifth_of_the_width():
+    """Source: Murray et al. 1984, J Periodontol 55:410, by the brief: 10-20 %."""
+    assert ek.WidthFraction().fraction == 0.2
+
+
+@pytest.mark.parametrize("basis", ek.Basis, ids=lambda b: b.name)
+def test_width_is_used_up_in_as_many_sessions_as_arithmetic_says(basis):
+    """One straight edge, no scatter: each session takes r cot(β/2), wherever one measures."""
+    blade = straight_blade()
+    radius = float(ek.PowerDulling().after(0.0, ek.Use().strokes))
+    each = radius / np.tan(np.radians(BETA_DEG / 2))
+    rule = ek.WidthFraction(fraction=0.05, basis=basis)
+    life = lived(blade, ideal(2), use=CONSTANT, retire=rule)
+    assert life.sessions == int(np.ceil(0.05 * blade.width_mm * UM / each))
+    assert life.status == f"retired: {rule}"
+    assert basis.value in life.status
+    np.testing.assert_allclose(
+        life.history["mean_width_um"], each * np.arange(1, life.sessions + 1), atol=1e-6
+    )
+    assert (life.history["used_up"].iloc[:-1] < 1).all()
+    assert life.history["used_up"].iloc[-1] >= 1
+
+
+def test_mean_deepest_and_caliper_widths_differ_on_a_facetted_edge():
+    """Four facets: the middle of the edge is a ridge, the deepest lies amid a facet."""
+    life = lived(circle_blade(), ideal(4), use=CONSTANT, stations=241, most_sessions=1)
+    row = life.history.iloc[0]
+    assert row["caliper_width_um"] < row["mean_width_um"] < row["deepest_width_um"]
+    assert row["deepest_width_um"] - row["caliper_width_um"] == pytest.approx(37.2, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("pattern", "close"),
+    [("straight_sickle", 1e-3), ("universal_curette", 0.06)],  # the toe's facets deepen all
+)
+def test_two_edges_both_take_from_the_width(pattern, close):
+    blade = getattr(ek.patterns, pattern)()
+    radius = float(ek.PowerDulling().after(0.0, ek.Use().strokes))
+    least = radius / np.tan(np.radians(BETA_DEG / 2))
+    life = lived(blade, ideal(200), use=CONSTANT, most_sessions=1, stations=200)
+    assert life.history["mean_width_um"][0] == pytest.approx(2 * least, rel=close)
+
+
+@pytest.mark.parametrize(("left_um", "right_um"), [(50.0, 50.0), (80.0, 20.0), (60.0, 0.0)])
+def test_a_sickle_tip_shortens_by_similar_triangles(left_um, right_um):
+    """Source: shapely offsets the two sides of the face's triangle and finds the new tip."""
+    from edgekit.wear.life import _Bench
+
+    blade = ek.patterns.straight_sickle()
+    bench = _Bench.of(blade, ideal(2), 21, 4)
+    length, half = blade.length_mm, 0.4
+    normal = np.array([half, length]) / np.hypot(half, length)
+    lines = [
+        shapely.LineString([
+            np.array([-9.0, sign * half * (1 + 9.0 / length)]) - [u * normal[0], sign * u * normal[1]],
+            np.array([9.0 + length, -sign * half * 9.0 / length])
+            - [u * normal[0], sign * u * normal[1]],
+        ])
+        for sign, u in ((1, left_um / UM), (-1, right_um / UM))
+    ]  # fmt: skip
+    tip = lines[0].intersection(lines[1])
+    insets = [np.full((1, 21), u / UM) for u in (left_um, right_um)]
+    assert bench.shortened(insets)[0] == pytest.approx(length - tip.x, rel=1e-6)
+
+
+def test_a_round_toe_shortens_by_its_recession():
+    from edgekit.wear.life import _Bench
+
+    bench = _Bench.of(ek.patterns.universal_curette(), ideal(2), 21, 4)
+    insets = [np.full((1, 21), 0.03), np.full((1, 21), 0.02)]
+    assert bench.shortened(insets)[0] == pytest.approx(0.03, rel=1e-9)
+
+
+def test_length_can_end_a_life_before_width_does():
+    life = lived(
+        ek.patterns.straight_sickle(), ideal(3),
+        retire=(ek.WidthFraction(fraction=1.0), ek.LengthFraction(fraction=0.95)),
+    )  # fmt: skip
+    assert life.status == "retired: only 95 % of the length left"
+    assert life.history["length_um"].iloc[-1] >= 0.05 * 6000
+
+
+def test_honing_the_face_ends_by_thickness():
+    blade = ek.patterns.universal_curette()
+    life = lived(blade, steady(ek.methods.face_honing()), use=CONSTANT)
+    assert life.status == f"retired: {ek.ThicknessFraction()}"
+    depth = life.history["thickness_um"].iloc[-1]
+    assert 200 > depth >= 0.2 * blade.thickness_mm * UM
+
+
+def test_a_life_that_no_rule_ends_says_so():
+    life = lived(straight_blade(), ideal(2), most_sessions=3)
+    assert life.sessions == 3
+    assert life.status.startswith("still in use after 3 sessions")
+
+
+# ---- history --------------------------------------------------------------------------------
+
+COLUMNS = [
+    "session", "width_mm", "mean_width_um", "deepest_width_um", "caliper_width_um", "length_um",
+    "thickness_um", "ridge_um", "angle_error_deg", "angle_rms_deg", "sharp_fraction",
+    "dull_radius_um", "passes", "minutes", "steel_mg", "used_up",
+]  # fmt: skip
+
+METHODS = {
+    "freehand": ek.methods.freehand(placements=6),
+    "bench": ek.methods.bench_stone(placements=6),
+    "held": ek.methods.held(15.0, placements=20),
+    "powered": ek.methods.powered(placements=6),
+    "face": ek.methods.face_honing(),
+}
+
+
+@pytest.mark.parametrize("name", METHODS)
+@pytest.mark.parametrize(
+    "blade", [ek.patterns.universal_curette(), ek.patterns.curved_sickle(), ek.patterns.hoe()],
+    ids=lambda b: b.name,
+)  # fmt: skip
+def test_a_history_has_its_columns_one_row_a_session_and_never_gains_steel(name, blade):
+    life = lived(blade, METHODS[name], seed=2, most_sessions=12)
+    table = life.history
+    assert table.columns.tolist() == COLUMNS
+    assert table["session"].tolist() == list(range(1, life.sessions + 1))
+    assert np.isfinite(table.to_numpy(dtype=float)).all()
+    for column in ("mean_width_um", "deepest_width_um", "caliper_width_um", "length_um",
+                   "thickness_um", "used_up"):  # fmt: skip
+        assert (np.diff(table[column], prepend=0.0) >= -1e-9).all()
+    assert (np.diff(table["width_mm"]) <= 1e-12).all()
+    assert (table["deepest_width_um"] >= table["mean_width_um"] - EXACT_UM).all()
+    assert table["sharp_fraction"].between(0, 1 + 1e-12).all()
+    assert (table["steel_mg"] >= 0).all()
+    assert "sessions" in life._repr_html_()
+
+
+def test_the_same_generator_gives_the_same_life_and_another_does_not():
+    blade = ek.patterns.area_specific_curette()
+    first, second = (lived(blade, METHODS["freehand"], seed=5) for _ in range(2))
+    other = lived(blade, METHODS["freehand"], seed=6)
+    assert first.history.equals(second.history)
+    assert not first.history.equals(other.history)
+
+
+@pytest.mark.parametrize("name", METHODS)
+def test_a_batch_of_lives_equals_single_lives_bit_by_bit(name):
+    blade = ek.patterns.universal_curette()
+    use = ek.Use(patch_cv=0.5, attrition_um=1.0)
+    options = {"use": use, "rules": DEFAULT_RULES, "stations": 30, "depths": 4}
+    batch = live_runs(blade, METHODS[name], rngs=[run_rng(3, i) for i in range(9)], **options)
+    for i in (0, 4, 8):
+        alone = live_runs(blade, METHODS[name], rngs=[run_rng(3, i)], **options)
+        assert alone.sessions[0] == batch.sessions[i]
+        assert alone.ended_by[0] == batch.ended_by[i]
+        for track, values in alone.tracks.items():
+            np.testing.assert_array_equal(values[0], batch.tracks[track][i, : alone.sessions[0]])
+            assert np.isnan(batch.tracks[track][i, alone.sessions[0] :]).all()
+
+
+# ---- no load, no wear -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", METHODS)
+@pytest.mark.parametrize("sharp_um", [0.0, 1.5])
+def test_an_instrument_that_is_not_used_is_not_ground(name, sharp_um):
+    use = ek.Use(strokes=0, sharp_radius_um=sharp_um)
+    life = lived(ek.patterns.universal_curette(), METHODS[name], use=use, most_sessions=4)
+    assert (life.history["mean_width_um"] == 0).all()
+    assert (life.history["thickness_um"] == 0).all()
+    assert (life.history["steel_mg"] < ROUNDING_MG).all()
+    assert (life.history["passes"] == 0).all()
+    assert (life.history["minutes"] * 60 <= 2 * 25.0).all()  # set up, looked at, put away
+    assert (life.history["sharp_fraction"] > 1 - 1e-12).all()
+
+
+def test_a_law_whose_limit_is_sharp_never_calls_for_grinding():
+    use = ek.Use(law=ek.SaturatingDulling(limit_um=0.5, strokes=10))
+    life = lived(straight_blade(), ideal(3), use=use, most_sessions=3)
+    assert (life.history["mean_width_um"] == 0).all()
+
+
+def test_attrition_alone_takes_its_own_amount():
+    use = ek.Use(strokes=0, attrition_um=2.5)
+    life = lived(straight_blade(), ideal(3), use=use, most_sessions=4)
+    np.testing.assert_allclose(life.history["mean_width_um"], [2.5, 5.0, 7.5, 10.0], rtol=1e-9)
+
+
+def test_scatter_along_the_edge_leaves_the_mean_dulling_alone():
+    """Source: the mean of exp(σ z - σ²/2) is 1, so the mean growth is the law's; 4 errors allowed."""
+    use = ek.Use(patch_cv=0.7, severity_gsd=1.0, sharp_radius_gsd=1.0)
+    runs = 400
+    lives = live_runs(
+        straight_blade(), ideal(1), use=use, rules=DEFAULT_RULES,
+        rngs=[run_rng(8, i) for i in range(runs)], most_sessions=1, stations=32, depths=3,
+    )  # fmt: skip
+    grown = lives.tracks["dull_radius_um"][:, 0] - use.sharp_radius_um
+    law = float(use.law.after(use.sharp_radius_um, use.strokes)) - use.sharp_radius_um
+    assert grown.mean() == pytest.approx(law, abs=4 * grown.std() / np.sqrt(runs))
+    assert grown.std() == pytest.approx(0.7 * law / np.sqrt(16), rel=0.25)
