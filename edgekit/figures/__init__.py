@@ -6,8 +6,11 @@ should show it.
 """
 
 from edgekit.figures._words import Picture, alt_text, html
+from edgekit.figures.bending import strength, strength_and_width, worn_section
+from edgekit.figures.finishing import blunting, edge_line, lay, teeth_and_strokes
 from edgekit.figures.grinding import facets, profile, recession
 from edgekit.figures.holding import orientation, setting
+from edgekit.figures.mixing import face_or_sides, slant
 from edgekit.figures.shape import blade, section
 from edgekit.figures.study import comparison, differences, life
 
@@ -15,14 +18,23 @@ __all__ = [
     "Picture",
     "alt_text",
     "blade",
+    "blunting",
     "comparison",
     "differences",
+    "edge_line",
+    "face_or_sides",
     "facets",
     "html",
+    "lay",
     "life",
     "orientation",
     "profile",
     "recession",
     "section",
     "setting",
+    "slant",
+    "strength",
+    "strength_and_width",
+    "teeth_and_strokes",
+    "worn_section",
 ]

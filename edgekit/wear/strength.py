@@ -67,6 +67,11 @@ class Strength:
     strength_left : array (...)
         Load that brings the most stressed section to the stress the new blade's reached, over the
         new blade's load; the worse direction.
+    section_mm : array (..., 2J, 2)
+        Outline of the section in the middle of those looked at: across the face from the new near
+        edge, and out of it.
+    new_section_mm : array (2J, 2)
+        The same when new.
     """
 
     blade: Blade
@@ -78,6 +83,8 @@ class Strength:
     new_mpa: FloatArray
     stress_ratio: FloatArray
     strength_left: FloatArray
+    section_mm: FloatArray
+    new_section_mm: FloatArray
 
     @property
     def most_at_risk(self) -> AtRisk:
@@ -191,6 +198,8 @@ def strength(
         )
     left = gauge.strength_left(wears, lost)
     single = not isinstance(recession, Life)
+    middle = len(gauge.arc_mm) // 2
+    outlines = gauge.outlines_mm(wears, len(lost))[:, middle]
     return Strength(
         blade=blade,
         load_n=load,
@@ -201,6 +210,8 @@ def strength(
         new_mpa=load * gauge.new_mpa_per_n,
         stress_ratio=(stress[0] if single else stress) / gauge.new_mpa_per_n,
         strength_left=np.asarray(left[0] if single else left),
+        section_mm=outlines[0] if single else outlines,
+        new_section_mm=gauge.outlines_mm((), 1)[0, middle],
     )
 
 
