@@ -87,6 +87,7 @@ def strength(result: Strength, ax: Axes | None = None) -> Axes:
     now = result.stress_mpa.reshape(-1, *result.new_mpa.shape)[-1]
     risk = result.most_at_risk
     left = float(np.atleast_1d(result.strength_left)[-1])
+    where = "at the heel" if risk.arc_mm < 0.05 else f"{risk.arc_mm:.1f} mm from the heel"
     with style.canvas(ax) as axes:
         for i, (way, colour) in enumerate(
             zip(Direction, (style.BLUE, style.VERMILION), strict=True)
@@ -102,8 +103,8 @@ def strength(result: Strength, ax: Axes | None = None) -> Axes:
         axes.legend(loc="upper right", frameon=False, fontsize=8.5)
         style.title(
             axes,
-            f"With {result.load_n:g} N at the toe the risk is highest {risk.arc_mm:.1f} mm from the "
-            f"heel; {left:.0%} of the strength is left",
+            f"With {result.load_n:g} N at the toe the risk is highest {where}; {left:.0%} of the "
+            "strength is left",
         )
         describe(
             axes,

@@ -52,7 +52,9 @@ def lay(lays: Mapping[str, Lay] | Lay | Finish, ax: Axes | None = None) -> Axes:
         follows = [name for name, item in named.items() if item.off_edge_deg.max() < 10]
         style.title(
             axes,
-            f"Only some strokes follow the curve: {', '.join(follows)}"
+            f"Follows the curve all along: {', '.join(follows)}; the rest do not"
+            if len(follows) < len(named)
+            else "These strokes follow the curve all along"
             if follows
             else "None of these strokes follows the edge all along",
         )

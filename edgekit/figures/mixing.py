@@ -34,7 +34,8 @@ def face_or_sides(result: FaceOrSides, ax: Axes | None = None) -> Axes:
     'sessions until retired [count]'
     """
     table, ideal = result.table, result.ideal
-    top = 1.25 * max(float(ideal["sessions"].max()), float(table["sessions_p90"].max()))
+    ends = [ideal["by_thickness"].iloc[-1], ideal["by_width"].iloc[0], ideal["sessions"].max()]
+    top = 1.15 * float(max(*ends, table["sessions_p90"].max()))
     with style.canvas(ax) as axes:
         share = 100 * ideal["face_share"].to_numpy()
         for k, (name, words) in enumerate(RULES):
