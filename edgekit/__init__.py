@@ -13,6 +13,8 @@ _HOMES = {
     "Blade": "edgekit.geometry.blade",
     "BladeClass": "edgekit.geometry.blade",
     "Edge": "edgekit.geometry.edge",
+    "SymbolicCurve": "edgekit.geometry.curve",
+    "SplineCurve": "edgekit.geometry.curve",
     "width_between": "edgekit.geometry.blade",
     "read_blade": "edgekit.geometry.trace",
     "write_blade": "edgekit.geometry.writing",

@@ -7,12 +7,16 @@ from what is committed.
 """
 
 import argparse
+import os
 import re
 import sys
 from pathlib import Path
 
 import nbformat
 from nbclient import NotebookClient
+
+# Small matrices: several threads of a linear-algebra library only get in each other's way.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 HERE = Path(__file__).parent
 ROOT = HERE.parent

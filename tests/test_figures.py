@@ -83,11 +83,11 @@ DRAWN: dict[str, Callable[[], Axes]] = {
     "settings that nearly agree": lambda: F.setting(
         [ek.setting_at(USED, a) for a in (14, 14.3, 14.6)]
     ),
-    "facets, toe missed": lambda: F.facets(ek.facets(USED, 8), USED),
+    "facets, toe missed": lambda: F.facets(ek.facets(USED, 8)),
     "facets, part ground": lambda: F.facets(
-        ek.facets(USED, ek.placed_by_curvature(USED, 8), depth_um=10), USED
+        ek.facets(USED, ek.placed_by_curvature(USED, 8), depth_um=10)
     ),
-    "facets, hollow": lambda: F.facets(ek.facets(HOLLOW, 9), HOLLOW),
+    "facets, hollow": lambda: F.facets(ek.facets(HOLLOW, 9)),
     "recession": lambda: F.recession(SESSION),
     "recession, honed": lambda: F.recession(HONED),
     "profile": lambda: F.profile(SESSION, "left"),
@@ -221,10 +221,10 @@ def test_a_constant_elevation_is_not_magnified() -> None:
 
 def test_unreachable_stations_are_hatched_and_named() -> None:
     held = ek.orient(HOLLOW)
-    assert not held.reachable.all()
+    assert not held.clear.all()
     ax = F.orientation(held)
     assert any(patch.get_hatch() for patch in ax.collections)
-    assert f"cannot reach {100 * (~held.reachable).mean():.0f} %" in F.alt_text(ax)
+    assert f"cannot reach {100 * (~held.clear).mean():.0f} %" in F.alt_text(ax)
 
 
 def test_setting_draws_the_error_thick_where_it_serves() -> None:
@@ -253,7 +253,7 @@ def test_an_elevation_out_of_reach_leaves_a_gap_not_a_wall() -> None:
 @pytest.mark.parametrize("exaggeration", [5.0, 20.0])
 def test_ridges_are_drawn_as_many_times_too_high_as_stated(exaggeration: float) -> None:
     marks = ek.facets(LEFT, ek.placed_by_curvature(LEFT, 8))
-    ax = F.facets(marks, LEFT, exaggeration=exaggeration)
+    ax = F.facets(marks, exaggeration=exaggeration)
     tips = next(line for line in ax.lines if line.get_marker() == "^").get_xydata()
     assert len(tips) == len(marks.ridges.arc_mm) == 7
     # The face is planar and lies in the picture, so distances there are true.
@@ -266,7 +266,7 @@ def test_ridges_are_drawn_as_many_times_too_high_as_stated(exaggeration: float) 
 
 def test_a_missed_toe_is_said_and_not_drawn_miles_away() -> None:
     marks = ek.facets(LEFT, 8)
-    ax = F.facets(marks, LEFT)
+    ax = F.facets(marks)
     assert any("not drawn" in text.get_text() for text in ax.texts)
     assert ax.dataLim.width < 1.35 * LEFT.length_mm
     assert f"{marks.ridge_um:.1f} µm" in F.alt_text(ax)
@@ -274,13 +274,8 @@ def test_a_missed_toe_is_said_and_not_drawn_miles_away() -> None:
 
 def test_over_cutting_of_a_hollow_edge_is_said() -> None:
     marks = ek.facets(HOLLOW, 9)
-    words = F.alt_text(F.facets(marks, HOLLOW))
+    words = F.alt_text(F.facets(marks))
     assert f"{marks.recession_um.max():.1f} µm too deep" in words
-
-
-def test_facets_of_another_edge_are_refused() -> None:
-    with pytest.raises(ek.EdgekitError, match="belong together"):
-        F.facets(ek.facets(USED, 8), LEFT)
 
 
 def test_recession_draws_each_edge_its_mean_and_its_deepest() -> None:
@@ -402,7 +397,7 @@ def test_a_given_axes_is_drawn_on_and_returned() -> None:
         lambda ax: F.section(UNIVERSAL, ax),
         lambda ax: F.orientation(ek.orient(LEFT), ax),
         lambda ax: F.setting(ek.best_setting(LEFT), ax=ax),
-        lambda ax: F.facets(ek.facets(LEFT, 9), LEFT, ax=ax),
+        lambda ax: F.facets(ek.facets(LEFT, 9), ax=ax),
         lambda ax: F.recession(SESSION, ax),
         lambda ax: F.profile(SESSION, "left", ax),
         lambda ax: F.life(LIFE, ax),

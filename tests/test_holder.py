@@ -426,3 +426,16 @@ def test_a_setting_near_zero_puts_the_handle_on_the_stone():
     assert not ek.Holder(stone_behind_mm=60.0).fit(0.0).clears
     assert ek.Holder(stone_behind_mm=5.0).fit(0.0).clears
     assert ek.Holder().fit(0.0).riser_mm > ek.Holder().fit(15.0).riser_mm
+
+
+def test_the_back_is_clear_by_the_flank_times_the_sine_of_the_error() -> None:
+    """Distance of the flank's far end from the held plane, against the point itself (vector algebra)."""
+    blade = ek.patterns.area_specific_curette()
+    edge, flank = blade.edges["used"], blade.section.flank_mm
+    setting = ek.best_setting(edge, stations=101)
+    frame = edge.frame(setting.arc_mm)
+    normals = held_normals(edge, setting.elevation_deg, setting.arc_mm)
+    far = frame.position + flank * frame.flank
+    behind = -np.einsum("ij,ij->i", normals, far - frame.position)
+    np.testing.assert_allclose(setting.back_clearance_mm(flank), behind, atol=1e-12)
+    assert setting.back_clearance_mm(flank).min() < 0 < setting.back_clearance_mm(flank).max()

@@ -111,14 +111,17 @@ class Facets:
         """Length of edge at which nothing was ground."""
         return float(_shares(self.arc_mm)[self.active < 0].sum())
 
-    def _repr_html_(self) -> str:
-        missed = "" if self.untouched_mm == 0 else (
-            f"; {self.untouched_mm:.2f} mm of edge would not be touched at a depth of "
-            f"{self.depth_um:.0f} µm")  # fmt: skip
+    def __repr__(self) -> str:
+        ridge = f"{len(self.placements_mm)} placements: ridges up to {self.ridge_um:.1f} µm"
+        if self.untouched_mm == 0:
+            return ridge
         return (
-            f"<p>{len(self.placements_mm)} placements: ridges up to {self.ridge_um:.1f} µm"
-            f"{missed}</p>"
+            f"{ridge}; {self.untouched_mm:.2f} mm of edge is not touched at a depth of "
+            f"{self.depth_um:.0f} µm"
         )
+
+    def _repr_html_(self) -> str:
+        return f"<p>{self!r}</p>"
 
     @property
     def table(self) -> pd.DataFrame:

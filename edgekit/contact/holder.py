@@ -83,6 +83,15 @@ class Setting:
         """End of the last stretch [mm]."""
         return self.stretches_mm[-1][1]
 
+    def back_clearance_mm(self, flank_mm: float) -> FloatArray:
+        """Distance (S,) of the flank's far end from the stone, flank sin(error) [mm].
+
+        Negative where the stone would touch the back first: there the edge is reached only after that much
+        of the back is ground away.
+        """
+        flank = positive("flank_mm", flank_mm, "Give the flank's length: section.flank_mm.")
+        return np.asarray(flank * np.sin(np.radians(np.clip(self.error_deg, -90.0, 90.0))))
+
     def roll_at(self, arc_mm: float) -> float:
         """Roll [deg] at an arc length [mm]."""
         return float(np.interp(arc_mm, self.arc_mm, self.roll_deg))
@@ -99,6 +108,8 @@ class Setting:
             f"elevation {self.elevation_deg:.1f}° for {parts} of the edge: worst angle error "
             f"{self.worst_error_deg:.1f}°, roll through {self.roll_span_deg:.0f}°; {window}"
         )
+
+    __repr__ = __str__
 
     def _repr_html_(self) -> str:
         return f"<p>{self}</p>"

@@ -151,6 +151,16 @@ class Orientation:
         down = np.abs(vec.dot(self.ruling, self.face))
         return np.asarray((self.regression_mm > 0) & (self.regression_mm * down < depth))
 
+    def __repr__(self) -> str:
+        return (
+            f"{len(self.arc_mm)} stations over {self.arc_mm[-1]:.2f} mm: elevation "
+            f"{self.elevation_deg.min():.1f}° to {self.elevation_deg.max():.1f}°, roll through "
+            f"{np.ptp(self.roll_deg):.0f}°"
+        )
+
+    def _repr_html_(self) -> str:
+        return f"<p>{self!r}</p>"
+
     def to_frame(self) -> pd.DataFrame:
         """A row a station, units in the column names."""
         import pandas as pd

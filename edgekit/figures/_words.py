@@ -117,6 +117,9 @@ class Picture:
     caption: str
     width_px: int
 
+    def __repr__(self) -> str:
+        return self.alt
+
     def _repr_html_(self) -> str:
         from html import escape
 
@@ -166,8 +169,21 @@ def html(ax: Axes, *, dpi: float = 110.0) -> Picture:
 
         plt.close(figure)
     return Picture(
-        png=buffer.getvalue(),
+        png=_few_colours(buffer),
         alt=" ".join(item.alt for item in words),
         caption=" ".join(item.caption for item in words),
         width_px=round(figure.get_figwidth() * dpi),
     )
+
+
+COLOURS = 64  # enough for flat colours and smooth lettering; a third of the bytes
+
+
+def _few_colours(page: io.BytesIO) -> bytes:
+    """The same picture with a palette, so that notebooks stay small."""
+    from PIL import Image
+
+    small = io.BytesIO()
+    flat = Image.open(page).convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE)
+    flat.save(small, format="png", optimize=True)
+    return small.getvalue()

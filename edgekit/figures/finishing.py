@@ -33,8 +33,8 @@ def lay(lays: Mapping[str, Lay] | Lay | Finish, ax: Axes | None = None) -> Axes:
     --------
     >>> import edgekit as ek
     >>> edge = ek.patterns.universal_curette().edges["left"]
-    >>> ek.figures.lay(ek.lay(edge, ek.along_edge())).get_ylim()
-    (-4.0, 94.0)
+    >>> ek.figures.lay(ek.lay(edge, ek.along_edge())).get_xlabel()
+    'along the edge from the heel [mm]'
     """
     named = _named(lays)
     with style.canvas(ax) as axes:

@@ -182,8 +182,8 @@ def _stones(ax: Axes3D, blade: Blade, placements: int, stone: Stone) -> int:
 
     if placements == 0:
         return 0
-    edge = next(iter(blade.edges.values()))
-    held = orient(edge, stone)
+    name, edge = next(iter(blade.edges.items()))
+    held = orient(edge, stone, rock_deg=blade.rock_deg(name))
     unreached = 0
     for place in evenly_placed(edge, placements):
         k = int(np.argmin(np.abs(held.arc_mm - place)))
@@ -191,7 +191,7 @@ def _stones(ax: Axes3D, blade: Blade, placements: int, stone: Stone) -> int:
         down = blade.section.flank_mm
         corners = [(-half, -0.25), (half, -0.25), (half, 1.15 * down), (-half, 1.15 * down)]
         patch = [held.position_mm[k] + a * held.tangent[k] + b * held.flank[k] for a, b in corners]
-        reached = bool(held.reachable[k])
+        reached = bool(held.clear[k])
         unreached += not reached
         ax.add_collection3d(
             Poly3DCollection(

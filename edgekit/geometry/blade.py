@@ -80,6 +80,14 @@ class Blade:
         others = [edge for key, edge in self.edges.items() if key != name]
         return others[0] if others else self.unused
 
+    def rock_deg(self, name: str) -> float:
+        """How far the direction of edge `name` along itself is uncertain, at worst [deg].
+
+        0 unless the blade was digitised. The stone may rock this much before a gap means anything.
+        """
+        report = None if self.trace is None else self.trace.edges.get(name)
+        return 0.0 if report is None else float(report.swing_sd_deg.max())
+
     @property
     def internal_angle_deg(self) -> float:
         """Internal angle of the section [deg]."""
@@ -131,15 +139,17 @@ class Blade:
         """The blade mirrored in the plane y = 0: the other end of a mirrored pair."""
         return self.moved(np.diag([1.0, -1.0, 1.0]))
 
+    def __repr__(self) -> str:
+        ends = ", ".join(f"{key} {edge.length_mm:.2f} mm" for key, edge in self.edges.items())
+        return (
+            f"{self.name}: {self.kind.value}, width {self.width_mm:.2f} mm, thickness "
+            f"{self.thickness_mm:.2f} mm, internal angle {self.internal_angle_deg:.0f}°, edges {ends}"
+        )
+
     def _repr_html_(self) -> str:
         from html import escape
 
-        ends = ", ".join(f"{escape(k)} {e.length_mm:.2f} mm" for k, e in self.edges.items())
-        return (
-            f"<b>{escape(self.name)}</b>: {self.kind.value}, width {self.width_mm:.2f} mm, "
-            f"thickness {self.thickness_mm:.2f} mm, internal angle "
-            f"{self.internal_angle_deg:.0f}°, edges {ends}"
-        )
+        return f"<p>{escape(repr(self))}</p>"
 
 
 def check_apart(edge: Edge, far: Edge) -> None:

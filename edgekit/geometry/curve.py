@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -27,6 +27,7 @@ __all__ = ["Constant", "Curve", "SplineCurve", "SymbolicCurve", "chord_parameter
 HIGHEST_ORDER = 3  # the regression distance needs the third derivative of the edge, no more
 
 
+@runtime_checkable
 class Curve(Protocol):
     """A quantity along a parameter, with derivatives."""
 

@@ -225,7 +225,64 @@ class Edge:
         path = CurvePath(
             curve=SplineCurve.through(u, points), normals=normals, panels=max(256, 2 * len(u))
         )
-        middle = path.at(np.array(path.length_mm / 2))
+        return cls._along(path, _angle_field(internal_angle_deg, path, u), handle_axis, inward)
+
+    @classmethod
+    def from_curve(
+        cls,
+        curve: Curve,
+        *,
+        face_normals: Curve | ArrayLike,
+        internal_angle_deg: float,
+        handle_axis: ArrayLike,
+        inward: ArrayLike | None = None,
+    ) -> Edge:
+        """An edge along a parametric curve, such as a `SymbolicCurve`, with its exact derivatives.
+
+        Parameters
+        ----------
+        curve : Curve
+            Position [mm] over a parameter that runs heel to toe.
+        face_normals : Curve or array (3,)
+            Normal of the face over the same parameter, or everywhere; need not be unit.
+        internal_angle_deg : float
+            Internal angle [deg].
+        handle_axis, inward : array (3,)
+            As in `from_points`.
+
+        Examples
+        --------
+        >>> import sympy, edgekit as ek
+        >>> u = sympy.Symbol("u")
+        >>> arc = ek.SymbolicCurve(
+        ...     expressions=(6.7 * sympy.sin(u), 6.7 * sympy.cos(u), 0),
+        ...     parameter=u, domain=(-0.4, 0.4))
+        >>> edge = ek.Edge.from_curve(arc, face_normals=(0, 0, 1), internal_angle_deg=75,
+        ...                           handle_axis=(0, 0, -1), inward=(0, -1, 0))
+        >>> round(edge.length_mm, 6)
+        5.36
+        """
+        if isinstance(face_normals, Curve):
+            normals = face_normals
+        else:
+            normals = Constant(value=unit_vector("face_normals", face_normals))
+        path = CurvePath(curve=curve, normals=normals)
+        if not SHORTEST_MM <= path.length_mm <= LONGEST_MM:
+            raise EdgekitError(
+                f"the curve must run over {SHORTEST_MM:g} to {LONGEST_MM:g} mm",
+                f"{path.length_mm:.3g} mm",
+                "Check the unit: lengths are millimetres.",
+            )
+        beta = check_angle_deg("internal_angle_deg", internal_angle_deg)
+        angle = Constant(value=np.radians(np.asarray(beta)))
+        return cls._along(path, angle, handle_axis, inward)
+
+    @classmethod
+    def _along(
+        cls, path: Path, angle: Curve, handle_axis: ArrayLike, inward: ArrayLike | None
+    ) -> Edge:
+        """An edge on a path, the side of its steel from a vector."""
+        middle = path.at(np.array(path.length_mm / 2), order=0)
         across = vec.cross(middle.face.value, middle.tangent.value)
         side = 1
         if inward is not None:
@@ -239,7 +296,7 @@ class Edge:
             side = 1 if lean > 0 else -1
         return cls(
             path=path,
-            internal_angle=_angle_field(internal_angle_deg, path, u),
+            internal_angle=angle,
             handle_axis=unit_vector("handle_axis", handle_axis),
             side=side,
             roll_reference=middle.tangent.value,

@@ -107,6 +107,14 @@ class Trace:
     points_mm: Mapping[str, FloatArray]
     edges: Mapping[str, EdgeTrace] = field(default_factory=dict)
 
+    def __repr__(self) -> str:
+        return "\n".join(
+            f"{name}: noise {edge.noise_um:.1f} µm; normal uncertain by {edge.swing_sd_deg.mean():.2f}° "
+            f"along the edge and {edge.tilt_sd_deg.mean():.2f}° about it, {edge.normal_sd_deg.max():.2f}° "
+            "at worst (standard deviations)"
+            for name, edge in self.edges.items()
+        )
+
     def _repr_html_(self) -> str:
         rows = "".join(
             f"<tr><td>{name}</td><td>{edge.noise_um:.1f}</td>"

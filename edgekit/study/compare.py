@@ -99,6 +99,11 @@ class Comparison:
             )
         return pd.DataFrame(rows)
 
+    def __repr__(self) -> str:
+        columns = ["method", "loss_um_per_session", "loss_um_per_session_mc", "sessions_p10",
+                   "sessions_p50", "sessions_p90"]  # fmt: skip
+        return self.table[columns].to_string(index=False, float_format="{:.2f}".format)
+
     def _repr_html_(self) -> str:
         from html import escape
 

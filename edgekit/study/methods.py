@@ -142,7 +142,12 @@ def held(
     'held at 15.0°, 12 placements'
     """
     guide = HoldElevation.of(setting)
-    angles = ", ".join(f"{item:.1f}°" for item in guide.elevations_deg)
+    held_at = guide.elevations_deg
+    angles = (
+        ", ".join(f"{item:.1f}°" for item in held_at)
+        if len(held_at) <= 2
+        else f"{len(held_at)} settings"
+    )
     how = "rolled" if placements is None else f"{placements} placements"
     return Method(
         name=f"held at {angles}, {how}",

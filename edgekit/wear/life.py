@@ -1,4 +1,7 @@
-"""The life of an instrument: use dulls it, sessions sharpen it, until a rule retires it."""
+"""The life of an instrument: use dulls it, sessions sharpen it, until a rule retires it.
+
+The module is long because one loop serves a single life and many, with all that is recorded of them.
+"""
 
 from __future__ import annotations
 
@@ -438,6 +441,9 @@ class Life:
         gauge = gauge_of(self.blade, grounds, sections=SECTIONS)
         lost = self.history["length_um"].to_numpy() / UM_PER_MM
         return gauge.strength_left(joined(self.wears), lost)
+
+    def __repr__(self) -> str:
+        return f"{self.blade.name}, {self.method.name}: {self.sessions} sessions; {self.status}"
 
     def _repr_html_(self) -> str:
         from html import escape

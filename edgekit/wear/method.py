@@ -313,20 +313,15 @@ class Method:
             f"set-ups ± {t.session_sd:g}{unit}, seatings ± {t.sd:g}{unit}"
             for name, unit, t in terms
         )
+        removal = f"a stroke takes {self.removal_mm3_per_stroke:g} mm³ (×/÷ {self.removal_gsd:g})"
+        setting_up = f"{self.setup_seconds:g} s to set up, {self.guide.setups} time(s) an edge"
         return (
             f"grinds {self.target.value}",
             f"{self.placements} placements an edge, {self.spacing.value}; {self.marks.value}",
             f"{self.seatings} seatings a placement; grinds {self.stop.value}",
             f"errors (standard deviations): {errors}",
-            (
-                f"a stroke takes {self.removal_mm3_per_stroke:g} mm³ (×/÷ {self.removal_gsd:g}) "
-                f"in {self.seconds_per_stroke:g} s; {self.setup_seconds:g} s to set up, "
-                f"{self.guide.setups} time(s) an edge"
-            ),
-            (
-                f"stops when {self.sharp_target:.0%} of the edge is sharp, or at "
-                f"{self.largest_advance_um:g} µm"
-            ),
+            f"{removal} in {self.seconds_per_stroke:g} s; {setting_up}",
+            f"target: {self.sharp_target:.0%} sharp, {self.largest_advance_um:g} µm at most",
             (
                 f"{self.abrasive.name} (Ra {self.abrasive.ra_um:.2g} µm, "
                 f"{self.abrasive.lubricant.value}); {self.stroke}"

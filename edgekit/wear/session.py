@@ -425,6 +425,16 @@ class Session:
     advance_um: float
     status: str
 
+    def __repr__(self) -> str:
+        edges = "; ".join(
+            f"{name} loses {e.mean_recession_um:.1f} µm (deepest {e.deepest_recession_um:.1f})"
+            for name, e in self.edges.items()
+        )
+        return (
+            f"{self.method.name}: {edges}; {self.passes} passes, {self.seconds:.0f} s, "
+            f"{self.steel_mg:.2f} mg; {self.status}"
+        )
+
     def _repr_html_(self) -> str:
         from html import escape
 
