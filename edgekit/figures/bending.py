@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from edgekit.checks import fraction
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.figures import _style as style
 from edgekit.figures._words import describe
 from edgekit.wear.bending import Direction
 from edgekit.wear.life import Life
-from edgekit.wear.retire import StrengthRatio, WidthFraction
 from edgekit.wear.strength import Strength
 
 if TYPE_CHECKING:
@@ -117,7 +117,13 @@ def strength(result: Strength, ax: Axes | None = None) -> Axes:
     return axes
 
 
-def strength_and_width(lives: Mapping[str, Life], ax: Axes | None = None) -> Axes:
+def strength_and_width(
+    lives: Mapping[str, Life],
+    ax: Axes | None = None,
+    *,
+    width_fraction: float = value("retire_width_fraction"),
+    strength_fraction: float = value("retire_strength_fraction"),
+) -> Axes:
     """Strength and width left against sessions, with a limit for each.
 
     Parameters
@@ -125,6 +131,8 @@ def strength_and_width(lives: Mapping[str, Life], ax: Axes | None = None) -> Axe
     lives : mapping of name to Life
         Of one blade; a life that went on past the limits shows both being crossed.
     ax : Axes, optional
+    width_fraction, strength_fraction : float
+        Share of the width that may go, and share of the strength that must be left.
 
     Examples
     --------
@@ -138,11 +146,8 @@ def strength_and_width(lives: Mapping[str, Life], ax: Axes | None = None) -> Axe
         raise EdgekitError("no life to draw", dict(lives), "Give one or more.")
     from matplotlib.ticker import MaxNLocator
 
-    rules = next(iter(lives.values())).rules
-    narrow = next((r.fraction for r in rules if isinstance(r, WidthFraction)),
-                  value("retire_width_fraction"))  # fmt: skip
-    weak = next((r.fraction for r in rules if isinstance(r, StrengthRatio)),
-                value("retire_strength_fraction"))  # fmt: skip
+    narrow = fraction("width_fraction", width_fraction)
+    weak = fraction("strength_fraction", strength_fraction)
     words = []
     with style.canvas(ax) as axes:
         for k, (name, life) in enumerate(lives.items()):
@@ -160,7 +165,10 @@ def strength_and_width(lives: Mapping[str, Life], ax: Axes | None = None) -> Axe
                 f"{name}: strength below {weak:.0%} {_when(left, weak)}, width below "
                 f"{1 - narrow:.0%} {_when(width, 1 - narrow)}."
             )
-        for at, text in ((1 - narrow, "limit by width"), (weak, "limit by strength")):
+        for at, text in (
+            (1 - narrow, f"{1 - narrow:.0%} of width"),
+            (weak, f"{weak:.0%} of strength"),
+        ):
             axes.axhline(100 * at, color=style.BLACK, lw=1.0, ls=":")
             axes.annotate(text, (1.0, 100 * at), (6, 0), xycoords=axes.get_yaxis_transform(),
                           textcoords="offset points", va="center", fontsize=8.5,

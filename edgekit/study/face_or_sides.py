@@ -102,8 +102,9 @@ class Crossover:
     def __str__(self) -> str:
         longer = "face" if self.face_lasts_longer else "sides"
         return (
-            f"thickness over width {self.thickness_over_width:.2f}, tie at {self.tie:.2f}: without "
-            f"errors of the hand grinding the {longer} lasts longer. The tie moves with the number of edges "
+            f"By width and thickness alone and without errors of the hand, grinding the {longer} "
+            f"lasts longer: thickness over width is {self.thickness_over_width:.2f}, the tie at "
+            f"{self.tie:.2f}. The tie moves with the number of edges "
             f"ground ({self.edges}), the internal angle ({self.internal_angle_deg:g}°) and the limits "
             f"({self.width_fraction:.0%} of the width, {self.thickness_fraction:.0%} of the "
             "thickness), not with how dull the edge was."
