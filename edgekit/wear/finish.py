@@ -226,7 +226,8 @@ def finish(
     across, along = scratch_lengths_um(ra)
     length = correlation_length_um(scratches.lay_deg, l_perp_um=across, l_par_um=along)
     rq = edge_rq_um(beta, ra * _RQ_PER_RA)
-    profile = _drawn(arc * UM_PER_MM, length, rq, shortest, rng)
+    shown = visible_rq_um(rq, length, shortest_um=shortest)
+    profile = _drawn(arc * UM_PER_MM, length, shown, shortest, rng)
     teeth = teeth_per_mm(length, shortest_um=shortest)
     return Finish(
         abrasive=method.abrasive,
@@ -241,7 +242,7 @@ def finish(
         teeth_per_mm=float(teeth.mean()),
         teeth_range_per_mm=_range(length, shortest, method.abrasive),
         profile=profile,
-        roughness=_rough(profile),
+        roughness=_rough(profile, float(shown.mean()) / _RQ_PER_RA),
         wire_edge=wire_edge(method.stroke.sense),
     )
 
@@ -249,21 +250,19 @@ def finish(
 def _drawn(
     arc_um: FloatArray,
     length_um: FloatArray,
-    rq_um: FloatArray,
+    shown_um: FloatArray,
     shortest_um: float,
     rng: np.random.Generator,
 ) -> EdgeProfile:
-    """One edge line, its waves below `shortest_um` cut; see `_WHITE_BELOW`."""
+    """One edge line of rms height `shown_um`, its short waves cut; see `_WHITE_BELOW`."""
     drawn = np.maximum(length_um, shortest_um * _WHITE_BELOW)
-    shown = visible_rq_um(rq_um, length_um, shortest_um=shortest_um)
-    height = shown / visible_rq_um(1.0, drawn, shortest_um=shortest_um)
+    height = shown_um / visible_rq_um(1.0, drawn, shortest_um=shortest_um)
     return realise(arc_um, drawn, height, rng=rng, shortest_um=shortest_um)
 
 
-def _rough(profile: EdgeProfile) -> Roughness:
-    """Roughness over the standard's lengths, or over the whole line where two do not fit."""
-    centred = profile.z_um - profile.z_um.mean()
-    cutoff = standard_cutoff_um(max(float(np.abs(centred).mean()), 1e-6))
+def _rough(profile: EdgeProfile, ra_um: float) -> Roughness:
+    """Roughness with the cut-off for the Ra expected, or of the whole line where two do not fit."""
+    cutoff = standard_cutoff_um(ra_um)
     if profile.x_um[-1] - profile.x_um[0] < 2 * cutoff:
         return roughness(profile.x_um, profile.z_um)
     return roughness(profile.x_um, profile.z_um, cutoff_um=cutoff)
