@@ -1,5 +1,6 @@
 """Strength: handbook sections through `strength`, self-similar wear, published bands."""
 
+import itertools
 import math
 from dataclasses import replace
 
@@ -103,7 +104,7 @@ def strips(outline: Polygon, count: int = 4000) -> tuple[float, float, float]:
     x0, y0, x1, y1 = outline.bounds
     edges = np.linspace(y0, y1, count + 1)
     wide = []
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in itertools.pairwise(edges):
         middle = (low + high) / 2
         cut = outline.intersection(box(x0 - 1, middle - 1e-9, x1 + 1, middle + 1e-9)).bounds
         wide.append((middle, cut[0], cut[2]))

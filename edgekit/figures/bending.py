@@ -157,10 +157,8 @@ def strength_and_width(
                 life.blade.width_mm
             )
             left = np.concatenate([[1], life.strength_left])
-            axes.plot(turns, 100 * left, color=colour, lw=2.0, label=f"{name}: strength left")
-            axes.plot(
-                turns, 100 * width, color=colour, lw=1.4, ls="--", label=f"{name}: width left"
-            )
+            axes.plot(turns, left, color=colour, lw=2.0, label=f"{name}: strength left")
+            axes.plot(turns, width, color=colour, lw=1.4, ls="--", label=f"{name}: width left")
             words.append(
                 f"{name}: strength below {weak:.0%} {_when(left, weak)}, width below "
                 f"{1 - narrow:.0%} {_when(width, 1 - narrow)}."
@@ -169,14 +167,14 @@ def strength_and_width(
             (1 - narrow, f"{1 - narrow:.0%} of width"),
             (weak, f"{weak:.0%} of strength"),
         ):
-            axes.axhline(100 * at, color=style.BLACK, lw=1.0, ls=":")
-            axes.annotate(text, (1.0, 100 * at), (6, 0), xycoords=axes.get_yaxis_transform(),
+            axes.axhline(at, color=style.BLACK, lw=1.0, ls=":")
+            axes.annotate(text, (1.0, at), (6, 0), xycoords=axes.get_yaxis_transform(),
                           textcoords="offset points", va="center", fontsize=8.5,
                           annotation_clip=False)  # fmt: skip
         axes.set_xlim(left=0)
         axes.xaxis.set_major_locator(MaxNLocator(integer=True))
         axes.set_xlabel("sessions [count]")
-        axes.set_ylabel("left of the new blade [%]")
+        axes.set_ylabel("left of the new blade [1]")
         axes.legend(loc="lower left", frameon=False, fontsize=8.5)
         style.title(axes, "Which limit comes first, width or strength")
         describe(

@@ -162,14 +162,14 @@ def teeth_and_strokes(blunting: Blunting, ax: Axes | None = None) -> Axes:
         for k, case in enumerate(blunting.cases):
             colour, dashes = style.SERIES[k % len(style.SERIES)]
             hard = f"{case.name} ({case.contact.counterface_hv:g} HV)"
-            axes.plot(case.toothed.strokes, 100 * case.bearing, color=colour, ls=dashes, lw=2.0,
+            axes.plot(case.toothed.strokes, case.bearing, color=colour, ls=dashes, lw=2.0,
                       marker="o", ms=3, label=hard)  # fmt: skip
             words.append(_level_words(hard, case))
             latest = max(latest, case.level_after() or 0.0)
         axes.set_xlim(0, 3 * latest)
-        axes.set_ylim(0, 104)
+        axes.set_ylim(0, 1.04)
         axes.set_xlabel("strokes of use [count]")
-        axes.set_ylabel("edge that bears the load [%]")
+        axes.set_ylabel("share of the edge that bears the load [1]")
         axes.legend(loc="lower right", frameon=False, fontsize=8.5)
         title = f"Teeth {blunting.tooth_rq_um:.2f} µm high stand proud only on hard surfaces, and not for long"
         if all(case.sunk_in for case in blunting.cases):
@@ -178,7 +178,7 @@ def teeth_and_strokes(blunting: Blunting, ax: Axes | None = None) -> Axes:
         describe(
             axes,
             kind="Line chart of the share of the edge that bears the load against strokes",
-            shown="; ".join(case.name for case in blunting.cases) + "; 100 % is a smooth edge",
+            shown="; ".join(case.name for case in blunting.cases) + "; 1 is a smooth edge",
             finding=" ".join(words),
             caption=blunting.statement,
         )

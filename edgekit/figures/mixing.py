@@ -37,7 +37,7 @@ def face_or_sides(result: FaceOrSides, ax: Axes | None = None) -> Axes:
     ends = [ideal["by_thickness"].iloc[-1], ideal["by_width"].iloc[0], ideal["sessions"].max()]
     top = 1.15 * float(max(*ends, table["sessions_p90"].max()))
     with style.canvas(ax) as axes:
-        share = 100 * ideal["face_share"].to_numpy()
+        share = ideal["face_share"].to_numpy()
         for k, (name, words) in enumerate(RULES):
             colour, dashes = style.SERIES[k]
             axes.plot(share, np.minimum(ideal[name], 10 * top), color=colour, ls=dashes, lw=1.4,
@@ -46,11 +46,11 @@ def face_or_sides(result: FaceOrSides, ax: Axes | None = None) -> Axes:
                   label="no errors: the first of them")  # fmt: skip
         middle = table["sessions_p50"].to_numpy()
         spread = np.abs(table[["sessions_p10", "sessions_p90"]].to_numpy().T - middle)
-        axes.errorbar(100 * table["face_share"], middle, yerr=spread, fmt="o", color=style.BLACK,
+        axes.errorbar(table["face_share"], middle, yerr=spread, fmt="o", color=style.BLACK,
                       capsize=4, lw=1.2, label="lives: median, p10 to p90")  # fmt: skip
         axes.set_ylim(0, top)
-        axes.set_xlim(-4, 104)
-        axes.set_xlabel("sessions that grind the face [%]")
+        axes.set_xlim(-0.04, 1.04)
+        axes.set_xlabel("share of the sessions that grind the face [1]")
         axes.set_ylabel("sessions until retired [count]")
         axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.03), frameon=False, fontsize=8.5)
         best = table.iloc[int(np.argmax(middle))]

@@ -226,6 +226,7 @@ def _joined(blocks: Sequence[Lives]) -> Lives:
             name: np.concatenate([padded(block.tracks[name]) for block in blocks])
             for name in first.tracks
         },
+        grounds=first.grounds,
     )
 
 

@@ -21,6 +21,7 @@ from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.blade import Blade, BladeClass, width_between
+from edgekit.geometry.curve import Constant
 from edgekit.wear.ground import Ground
 from edgekit.wear.section_properties import section_properties, stress_in
 
@@ -309,8 +310,10 @@ def gauge_of(
             blade.name,
             "Give its unused edge, or a second one.",
         )
-    _, far_arc = width_between(ground.edge, far_edge, ground.arc_mm[here])
     far_ground = grounds[1] if len(grounds) > 1 else None
+    far_arc = np.zeros(len(here))
+    if far_ground is not None or not isinstance(far_edge.internal_angle, Constant):
+        _, far_arc = width_between(ground.edge, far_edge, ground.arc_mm[here])
     beta = far_edge.frame(far_arc, order=0).angle.value + np.zeros(len(here))
     far = _side(blade, far_ground, here, depth, width, share, far_arc, np.tan(beta))
     gauge = Gauge(

@@ -124,7 +124,8 @@ class Lives:
     ``sessions`` (R,): sessions until a rule retired the blade, that one included. ``ended_by``
     (R,): index of the rule, -1 if none did within the sessions allowed. ``tracks``: name ->
     (R, sessions) array, NaN after the end of each life; cumulative losses in µm are against the
-    blade as it was given. ``wears``: field of each edge after each session, where kept.
+    blade as it was given. ``grounds, wears``: each edge's geometry, and its
+    field after each session where that was kept.
     """
 
     blade: Blade
@@ -133,6 +134,7 @@ class Lives:
     sessions: NDArray[np.int_]
     ended_by: NDArray[np.int_]
     tracks: dict[str, FloatArray]
+    grounds: tuple[Ground, ...] = ()
     wears: tuple[tuple[Wear, ...], ...] = ()
 
     def last(self, name: str) -> FloatArray:
@@ -377,6 +379,7 @@ def live_runs(
         sessions=sessions,
         ended_by=ended_by,
         tracks={name: np.stack(column, axis=1) for name, column in columns.items()},
+        grounds=bench.grounds,
         wears=tuple(kept_wears),
     )
 
@@ -417,8 +420,8 @@ class Life:
     """One instrument's life.
 
     ``sessions``: sessions until it must go. ``history``: a row a session, cumulative losses
-    against the new blade. ``status``: which rule ended it. ``wears``: field of each edge after
-    each session.
+    against the new blade. ``status``: which rule ended it. ``grounds, wears``: each
+    edge's geometry, and its field after each session.
     """
 
     blade: Blade
@@ -427,18 +430,13 @@ class Life:
     sessions: int
     history: pd.DataFrame
     status: str
-    stations: int = LIFE_STATIONS
-    depths: int = LIFE_DEPTHS
+    grounds: tuple[Ground, ...] = ()
     wears: tuple[tuple[Wear, ...], ...] = ()
 
     @cached_property
     def strength_left(self) -> FloatArray:
         """Strength (N,) after each session over the new blade's; see `edgekit.wear.bending`."""
-        grounds = [
-            ground_of(self.blade, name, stations=self.stations, depths=self.depths)
-            for name in self.blade.edges
-        ]
-        gauge = gauge_of(self.blade, grounds, sections=SECTIONS)
+        gauge = gauge_of(self.blade, self.grounds, sections=SECTIONS)
         lost = self.history["length_um"].to_numpy() / UM_PER_MM
         return gauge.strength_left(joined(self.wears), lost)
 
@@ -521,8 +519,7 @@ def live(
         sessions=int(lives.sessions[0]),
         history=history,
         status=status,
-        stations=stations,
-        depths=depths,
+        grounds=lives.grounds,
         wears=lives.wears,
     )
 

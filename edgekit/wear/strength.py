@@ -184,8 +184,7 @@ def strength(
     """
     load = positive("load_n", load_n, "Give newtons.")
     depth = at_least("face_um", face_um, 0.0)
-    stations, depths = _nodes(blade, recession)
-    grounds = [ground_of(blade, name, stations=stations, depths=depths) for name in blade.edges]
+    grounds = _grounds(blade, recession)
     gauge = gauge_of(blade, grounds, load_from_toe_mm=load_from_toe_mm, rows=ROWS)
     wears = _wears(blade, grounds, recession, depth)
     lost = shortened_mm(grounds, [_end(*pair) for pair in zip(grounds, wears, strict=True)])
@@ -215,18 +214,21 @@ def strength(
     )
 
 
-def _nodes(blade: Blade, recession: Recession) -> tuple[int, int]:
-    """Stations and depths of the fields."""
+def _grounds(blade: Blade, recession: Recession) -> Sequence[Ground]:
+    """Geometry at the nodes of the fields."""
     if isinstance(recession, Life):
-        return recession.stations, recession.depths
+        if recession.blade is not blade:
+            raise EdgekitError("the life is of another blade", recession.blade.name, "Use it.")
+        return recession.grounds
+    stations, depths = STATIONS, DEPTHS
     if isinstance(recession, Session):
         if list(recession.edges) != list(blade.edges):
             raise EdgekitError(
                 "the session is of another blade", list(recession.edges), "Give its own blade."
             )
         first = next(iter(recession.edges.values()))
-        return len(first.arc_mm), len(first.depth_mm)
-    return STATIONS, DEPTHS
+        stations, depths = len(first.arc_mm), len(first.depth_mm)
+    return [ground_of(blade, name, stations=stations, depths=depths) for name in blade.edges]
 
 
 def _wears(
@@ -241,8 +243,6 @@ def _wears(
                 "Leave it out: a session and a life carry what went from the face.",
             )
         if isinstance(recession, Life):
-            if len(recession.wears[0]) != len(grounds):
-                raise EdgekitError("the life is of another blade", recession.blade.name, "Use it.")
             return joined(recession.wears)
         return tuple(
             Wear((done.inset_mm - ground.inset_mm)[:, None, :], done.drop_mm[None])
