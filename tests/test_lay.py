@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.spatial.transform import Rotation
 
 import edgekit as ek
 from edgekit.contact.holder import held_normals
@@ -34,6 +35,24 @@ def test_in_a_holder_on_a_square_face_the_lay_is_one_angle_all_round(angle):
 
 def test_in_a_holder_on_a_tilted_face_the_lay_turns_along_the_edge():
     assert ek.lay(BOWED, ek.HolderStroke()).span_deg > 20
+
+
+@pytest.mark.parametrize("angle", [0, 25, -70])
+def test_in_a_holder_the_lay_is_what_it_is_on_the_bench(angle):
+    # The blade is turned as a body, by a general rotation solver: stone up, handle's line along +x.
+    found = ek.lay(TOE_FREE, ek.HolderStroke(angle_deg=angle))
+    frame, a = TOE_FREE.frame(found.arc_mm), TOE_FREE.handle_axis
+    for i in range(0, len(found.arc_mm), 57):
+        n, t = frame.outward.value[i], frame.tangent.value[i]
+        elevation = np.arcsin(n @ a)
+        ahead = np.array([np.cos(elevation), 0, -np.sin(elevation)])
+        turn, miss = Rotation.align_vectors([[0, 0, -1], ahead], [n, a])
+        assert miss < 1e-6
+        edge = turn.apply(t)
+        # Seen from below, where the stone is, angles about n run the other way.
+        stroke = np.array([np.cos(np.radians(angle)), -np.sin(np.radians(angle)), 0])
+        between = np.degrees(np.arccos(min(abs(edge @ stroke), 1.0)))
+        assert found.off_edge_deg[i] == pytest.approx(between, abs=1e-5)
 
 
 @pytest.mark.parametrize("direction", [(1, 0, 0), (0.3, 1, -0.2), (0, 0, 1)])
