@@ -11,7 +11,6 @@ import warnings
 import numpy as np
 import pandas as pd
 import pytest
-from degradation_data import CRACK_MM, FLANK, WEAR_HUNDREDS, WEAR_UM
 from scipy import stats
 
 from edgekit.care.crossing import Drift, passed_share, quantiles
@@ -21,6 +20,7 @@ from edgekit.care.lines import Readings, likelihood, sweep
 from edgekit.care.log import read_log
 from edgekit.care.pooling import pool, variance_peak
 from edgekit.errors import EdgekitError
+from tests.degradation_data import CRACK_MM, FLANK, WEAR_HUNDREDS, WEAR_UM
 
 PEAK = 2e-3
 """Relative; the library stops its own search at a gradient, and its peak is this flat."""
