@@ -21,7 +21,7 @@ def book(request):
 
 def test_it_has_one_question_and_the_five_parts_in_order(book):
     text = "\n".join(cell.source for cell in book.cells if cell.cell_type == "markdown")
-    assert len(re.findall(r"^# ", text, re.M)) == 1
+    assert len(re.findall(r"^# ", text, re.MULTILINE)) == 1
     assert text.splitlines()[0].endswith("?")
     places = [text.index(part) for part in PARTS]
     assert places == sorted(places)
@@ -58,3 +58,24 @@ def test_cautions_and_teacher_notes_close_it(book):
     assert book.cells[-2].source.endswith("ek.cautions()")
     assert "Wear eye protection" in str(book.cells[-2].outputs)
     assert "teacher" in book.cells[-1].metadata["tags"]
+
+
+def test_every_value_of_the_control_draws(book):
+    """A callback's error stays unseen in an executed notebook, so each value is called here."""
+    asked = []
+    names: dict[str, object] = {}
+    cells = [cell for cell in book.cells if cell.cell_type == "code"]
+    setup, play = (
+        next(cell.source for cell in cells if tag in cell.metadata["tags"])
+        for tag in ("setup", "play")
+    )
+    exec(setup, names)  # noqa: S102 - a cell of our own
+
+    def dial(draw, _label, values):
+        asked.extend((draw, value) for value in values)
+
+    names["dial"] = dial
+    exec(play, names)  # noqa: S102
+    assert len(asked) >= 5
+    for draw, value in asked:
+        assert f"{value}" in draw(value).alt
