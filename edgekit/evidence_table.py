@@ -231,6 +231,27 @@ _TABLE: tuple[Evidence, ...] = (
     Evidence("counterface_hardness_hv", 50.0, Range(20, 360), "HV", _P,
              "root dentine 31-57, cementum 20, enamel 270-360: Cirano 2004; White; "
              "Gutiérrez-Salazar 2003"),
+    # ---- strokes, finish reports and strength (contact/lay, wear/finish, wear/bending,
+    # ---- study/face_or_sides) ---------------------------------------------------------------
+    Evidence("stroke_lay_deg", 90.0, Range(0, 90), "deg", _C,
+             "short strokes up and down the lateral surface; common practice, no source"),
+    Evidence("face_stroke_lay_deg", 0.0, Range(0, 90), "deg", _C,
+             "a rod turned along the face from heel to toe; common practice, no source"),
+    Evidence("holder_slide_deg", 0.0, Range(0, 90), "deg", _A,
+             "the stone slides in line with the handle; no source"),
+    Evidence("report_magnification", 40.0, Range(10, 100), "1", _A,
+             "a bench microscope; no source"),
+    Evidence("conforming_wave_um", 30.0, Range(5, 200), "µm", _A,
+             "a wave of height a is pressed flat below a pressure of pi E* a / wavelength "
+             "(Westergaard 1939; Johnson, Contact Mechanics); Rq 0.1-0.2 µm, 20 GPa, 0.5 GPa"),
+    Evidence("alike_share", 0.1, Range(0.05, 0.2), "1", _A, _OWN),
+    Evidence("calculus_hardness_hv", 30.0, Range(20, 40), "HV", _P,
+             "Cirano 2004; White; Gutiérrez-Salazar 2003"),
+    Evidence("enamel_hardness_hv", 315.0, Range(270, 360), "HV", _P,
+             "Cirano 2004; White; Gutiérrez-Salazar 2003"),
+    Evidence("retire_strength_fraction", 0.7, Range(0.5, 0.9), "1", _A,
+             "no source; Murray et al. 1984 found no significant loss at 10-20 % less size"),
+    Evidence("disc_radius_mm", 40.0, Range(20, 100), "mm", _A, _OWN),
     # ---- the clinic's log -----------------------------------------------------------------
     Evidence("log_width_low_mm", 0.1, None, "mm", _A,
              "no blade of a scaler is narrower; below this a width is likely in inches"),

@@ -156,6 +156,49 @@ def care(folder: Path) -> None:
     row("the same / best setting of as many edges", plan / (one * edges), "-")
 
 
+def finish_and_strength() -> None:
+    """Finish report, strength of a life, and their ratios to bare numpy on arrays of the same size."""
+    blade = ek.patterns.area_specific_curette()
+    edge = blade.edges["used"]
+    for name, stone in (("coarse", ek.diamond_plated_stone()), ("fine", ek.fine_natural_stone())):
+        method = ek.methods.freehand().using(stone)
+
+        def report(method: ek.Method = method) -> object:
+            made = ek.finish(edge, method, rng=np.random.default_rng(1))
+            return made.roughness.core, made.lay.span_deg
+
+        points = len(ek.finish(edge, method, rng=np.random.default_rng(1)).profile.x_um)
+        line = np.random.default_rng(1).standard_normal(points)
+        taken = best(report)
+        row(f"finish report, {name} stone, ms", 1000 * taken, "at most 100")
+        row(f"finish report, {name} stone / one real Fourier transform of its line",
+            taken / best(lambda line=line: np.fft.rfft(line), inner=5), "-")  # fmt: skip
+    for way in (ek.methods.freehand(), ek.methods.held(15.0, placements=12)):
+
+        def lived(way: ek.Method = way) -> ek.wear.life.Life:
+            return ek.live(blade, way, rng=np.random.default_rng(1))
+
+        def curve(life: ek.wear.life.Life) -> object:
+            life.__dict__.pop("strength_left", None)
+            return life.strength_left
+
+        life = lived()
+        added = best(lambda life=life: curve(life), inner=5) / best(lived)
+        row(f"strength curve of a life / live, {way.name}", added, "at most 0.20")
+        rule = best(lambda way=way, life=life: ek.live(
+            blade, way, rng=np.random.default_rng(1),
+            retire=(*life.rules, ek.StrengthRatio(fraction=0.01)),
+        )) / best(lived)  # fmt: skip
+        row(f"live with the strength rule / live, {way.name}", rule, "-")
+    outlines = np.random.default_rng(1).random((20, 16, 16, 2)) + np.array([1.0, 2.0])
+    x, y = outlines[..., 0].copy(), outlines[..., 1].copy()
+    ring = np.linspace(0, 2 * np.pi, 16, endpoint=False)
+    round_ = np.stack([np.cos(ring), np.sin(ring)], axis=-1) * np.ones((20, 16, 1, 1))
+    bare = best(lambda: (x * np.roll(y, -1, -1) - np.roll(x, -1, -1) * y).sum(-1), inner=20)
+    row("section properties of 320 outlines / their shoelace sum in numpy",
+        best(lambda: ek.section_properties(round_), inner=20) / bare, "-")  # fmt: skip
+
+
 def main() -> None:
     print("| ratio | measured | wanted |\n|---|---|---|")
     edge = ek.patterns.area_specific_curette().edges["used"]
@@ -234,6 +277,7 @@ def main() -> None:
     row("session / reading the edge off the field", best(session, inner=20) / held, "-")
     with tempfile.TemporaryDirectory() as folder:
         care(Path(folder))
+    finish_and_strength()
 
 
 if __name__ == "__main__":

@@ -65,6 +65,20 @@ def test_methods_meet_the_same_instruments(curette):
     assert np.ptp(first[0]) > 1
 
 
+def test_instruments_dull_alike_every_time_however_many_seatings_a_method_has():
+    """With every station sharp again, the next dullness depends on the shared draws alone."""
+    use = ek.Use(patch_cv=0.7, sharp_radius_um=0.0)
+    methods = [ideal(1), ideal(7)]
+    result = ek.compare(
+        straight_blade(), methods, runs=3, seed=2, use=use,
+        retire=ek.WidthFraction(fraction=0.05), **CHEAP,
+    )  # fmt: skip
+    first, second = (life.tracks["dull_radius_um"] for life in result.lives)
+    assert first.shape[1] >= 4
+    both = min(first.shape[1], second.shape[1])
+    np.testing.assert_allclose(first[:, :both], second[:, :both], rtol=1e-12)
+
+
 def test_a_run_depends_neither_on_how_many_there_are_nor_on_blocks(curette):
     """More runs than one block holds; the first ones are those of a small study, bit by bit."""
     methods = [ek.methods.bench_stone(placements=3)]

@@ -6,9 +6,12 @@ should show it.
 """
 
 from edgekit.figures._words import Picture, alt_text, html
+from edgekit.figures.bending import strength, strength_and_width, worn_section
 from edgekit.figures.clinic import due, readings, replacements, windows
+from edgekit.figures.finishing import blunting, edge_line, lay, teeth_and_strokes
 from edgekit.figures.grinding import facets, profile, recession
 from edgekit.figures.holding import orientation, setting
+from edgekit.figures.mixing import face_or_sides, slant
 from edgekit.figures.setting_sheet import sheet
 from edgekit.figures.shape import blade, section
 from edgekit.figures.study import comparison, differences, life
@@ -17,11 +20,15 @@ __all__ = [
     "Picture",
     "alt_text",
     "blade",
+    "blunting",
     "comparison",
     "differences",
     "due",
+    "edge_line",
+    "face_or_sides",
     "facets",
     "html",
+    "lay",
     "life",
     "orientation",
     "profile",
@@ -31,5 +38,10 @@ __all__ = [
     "section",
     "setting",
     "sheet",
+    "slant",
+    "strength",
+    "strength_and_width",
+    "teeth_and_strokes",
     "windows",
+    "worn_section",
 ]

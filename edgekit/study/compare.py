@@ -16,6 +16,7 @@ import numpy as np
 from edgekit.checks import FloatArray, count, instance
 from edgekit.errors import EdgekitError
 from edgekit.geometry.blade import Blade
+from edgekit.wear.alternation import Alternation
 from edgekit.wear.life import LIFE_DEPTHS, LIFE_STATIONS, Lives, Use, live_runs, rules_of
 from edgekit.wear.method import Method
 from edgekit.wear.retire import DEFAULT_RULES, RetireRule
@@ -57,13 +58,14 @@ class Comparison:
         A row a method. ``loss_um_per_session`` (mean width loss over the sides), its ``_sd`` between
         runs and ``_mc`` the Monte-Carlo standard error of the mean; the deepest loss likewise;
         ``ridge_um, angle_error_deg, angle_rms_deg, sharp_fraction, minutes_per_session, steel_mg`` means a
-        session, each with ``_mc``; ``sessions_p10, _p50, _p90``; ``unfinished``, the share of lives no rule ended.
+        session, each with ``_mc``; ``sessions_p10, _p50, _p90``; ``unfinished``, the share of lives no rule ended;
+        ``strength_left`` at the end, where a `StrengthRatio` is among the rules.
     runs : DataFrame
         A row a method and run: the tidy samples behind the table.
     """
 
     blade: Blade
-    methods: tuple[Method, ...]
+    methods: tuple[Method | Alternation, ...]
     lives: tuple[Lives, ...]
     seed: int
     runs: pd.DataFrame
@@ -130,7 +132,7 @@ def _error(values: FloatArray) -> float:
 
 def compare(
     blade: Blade,
-    methods: Sequence[Method],
+    methods: Sequence[Method | Alternation],
     *,
     runs: int = 200,
     seed: int,
@@ -144,7 +146,7 @@ def compare(
     Parameters
     ----------
     blade : Blade
-    methods : sequence of Method
+    methods : sequence of Method or Alternation
     runs : int
         Lives a method.
     seed : int
@@ -172,7 +174,9 @@ def compare(
     if not methods:
         raise EdgekitError("compare needs a method", list(methods), "Give one method or more.")
     for method in methods:
-        instance("method", method, Method, "Give a method, such as methods.freehand().")
+        instance(
+            "method", method, (Method, Alternation), "Give a method, such as methods.freehand()."
+        )
     count("runs", runs, 2)
     rules = rules_of(retire)
     seatings = max(method.planes for method in methods)
@@ -222,6 +226,7 @@ def _joined(blocks: Sequence[Lives]) -> Lives:
             name: np.concatenate([padded(block.tracks[name]) for block in blocks])
             for name in first.tracks
         },
+        grounds=first.grounds,
     )
 
 
@@ -240,6 +245,8 @@ def _samples(number: int, lives: Lives) -> pd.DataFrame:
         columns[name] = lives.last(track) / lives.sessions
     for name, track in _OVER_LIFE.items():
         columns[name] = lives.mean(track)
+    if "strength_left" in lives.tracks:
+        columns["strength_left"] = lives.last("strength_left")
     return pd.DataFrame(columns)
 
 
@@ -247,7 +254,8 @@ def _row(number: int, lives: Lives, samples: pd.DataFrame) -> dict[str, object]:
     """A row of the comparison's table."""
     mine = samples[samples["number"] == number]
     row: dict[str, object] = {"method": lives.method.name}
-    for name in (*_PER_SESSION, *_OVER_LIFE):
+    extra = ("strength_left",) if "strength_left" in samples else ()
+    for name in (*_PER_SESSION, *_OVER_LIFE, *extra):
         values = mine[name].to_numpy()
         row[name] = float(values.mean())
         row[f"{name}_sd"] = float(values.std(ddof=1))

@@ -1,9 +1,13 @@
-"""The life of an instrument: use dulls it, sessions sharpen it, until a rule retires it."""
+"""The life of an instrument: use dulls it, sessions sharpen it, until a rule retires it.
+
+The module is long because one loop serves a single life and many, with all that is recorded of them.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -12,11 +16,13 @@ from edgekit.checks import FloatArray, at_least, count, instance, keep_numbers
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import entry, value
 from edgekit.geometry.blade import Blade
+from edgekit.wear.alternation import Alternation
+from edgekit.wear.bending import SECTIONS, Gauge, Wear, end_inset_mm, gauge_of, shortened_mm
 from edgekit.wear.draws import PATCHES, Kept, SessionDraws, draw_kept, draw_session
 from edgekit.wear.dulling import DullingLaw, PowerDulling
 from edgekit.wear.ground import Ground, ground_of, over_stations
 from edgekit.wear.method import Method
-from edgekit.wear.retire import DEFAULT_RULES, Measures, RetireRule
+from edgekit.wear.retire import DEFAULT_RULES, Measures, RetireRule, StrengthRatio
 from edgekit.wear.session import (
     Aim,
     EdgeState,
@@ -36,7 +42,6 @@ __all__ = ["Life", "Lives", "Use", "live", "live_runs", "rules_of"]
 UM_PER_MM = 1000.0
 LIFE_STATIONS = 64
 LIFE_DEPTHS = 8
-POINTED = 1.2  # 1 / sin(lean): a round toe has 1, a tip sharper than 113° more
 SIDE_COSINE = np.cos(np.radians(45))  # where the edge turns past 45° it is toe, not side
 
 
@@ -119,15 +124,18 @@ class Lives:
     ``sessions`` (R,): sessions until a rule retired the blade, that one included. ``ended_by``
     (R,): index of the rule, -1 if none did within the sessions allowed. ``tracks``: name ->
     (R, sessions) array, NaN after the end of each life; cumulative losses in µm are against the
-    blade as it was given.
+    blade as it was given. ``grounds, wears``: each edge's geometry, and its
+    field after each session where that was kept.
     """
 
     blade: Blade
-    method: Method
+    method: Method | Alternation
     rules: tuple[RetireRule, ...]
     sessions: NDArray[np.int_]
     ended_by: NDArray[np.int_]
     tracks: dict[str, FloatArray]
+    grounds: tuple[Ground, ...] = ()
+    wears: tuple[tuple[Wear, ...], ...] = ()
 
     def last(self, name: str) -> FloatArray:
         """Value (R,) of a track at each life's last session."""
@@ -143,36 +151,51 @@ class _Bench:
     """Everything about a blade and a method that no run changes."""
 
     blade: Blade
-    method: Method
+    method: Method | Alternation
     grounds: tuple[Ground, ...]
-    aims: tuple[Aim, ...]
+    aims: tuple[tuple[Aim, ...], ...]  # one a method, in turn
     sides: tuple[FloatArray, ...]
-    reach_back: tuple[float, ...]
     width_mm: float
     worn_mm: float
+    gauge: Gauge | None
 
     @classmethod
-    def of(cls, blade: Blade, method: Method, stations: int, depths: int) -> _Bench:
+    def of(
+        cls,
+        blade: Blade,
+        method: Method | Alternation,
+        stations: int,
+        depths: int,
+        *,
+        strength: bool = False,
+    ) -> _Bench:
         grounds = tuple(
             ground_of(blade, name, stations=stations, depths=depths) for name in blade.edges
         )
-        sides, back = [], []
+        sides = []
         for ground in grounds:
             x = ground.edge.roll_reference
             side = np.where(np.abs(ground.tangent @ x) > SIDE_COSINE, ground.share_mm, 0.0)
             sides.append(side / side.sum())
-            # An edge that ends on the mid-line at a lean shortens the blade by more than it recedes.
-            lean = float(-ground.inward[-1] @ x)
-            back.append(1 / lean if lean > 0.01 else 0.0)
         return cls(
             blade=blade,
             method=method,
             grounds=grounds,
-            aims=tuple(aim_at(ground, method) for ground in grounds),
+            aims=tuple(
+                tuple(aim_at(ground, one) for ground in grounds)
+                for one in (method.methods if isinstance(method, Alternation) else (method,))
+            ),
             sides=tuple(sides),
-            reach_back=tuple(back),
             width_mm=blade.width_mm,
             worn_mm=blade.worn_width_mm,
+            gauge=gauge_of(blade, grounds, sections=SECTIONS) if strength else None,
+        )
+
+    def wear(self, states: Sequence[EdgeState]) -> tuple[Wear, ...]:
+        """What has gone from each edge."""
+        return tuple(
+            Wear(state.inset_mm - ground.inset_mm[:, None, :], state.drop_mm)
+            for state, ground in zip(states, self.grounds, strict=True)
         )
 
     def measure(self, insets: Sequence[FloatArray], states: Sequence[EdgeState]) -> Measures:
@@ -180,28 +203,33 @@ class _Bench:
         the width."""
         sides = [side > 0 for side in self.sides]
         middle = len(self.grounds[0].arc_mm) // 2
+        length = shortened_mm(
+            self.grounds,
+            [
+                end_inset_mm(ground, state.inset_mm, u, state.drop_mm)
+                for ground, u, state in zip(self.grounds, insets, states, strict=True)
+            ],
+        )
+        gauge = self.gauge
+        across = list(zip(insets, self.sides, sides, strict=True))
+        if self.blade.unused is not None:  # it is never ground, but moves in as the face goes down
+            fallen = states[0].drop_mm / np.tan(self.grounds[0].angle_rad)
+            across.append((fallen, self.sides[0], sides[0]))
         return Measures(
-            mean_width_mm=self.worn_mm
-            + sum_(over_stations(u, side) for u, side in zip(insets, self.sides, strict=True)),
-            deepest_width_mm=self.worn_mm
-            + sum_(u[:, side].max(axis=1) for u, side in zip(insets, sides, strict=True)),
-            caliper_width_mm=self.worn_mm + sum_(u[:, middle] for u in insets),
-            length_mm=self.shortened(insets),
+            mean_width_mm=self.worn_mm + sum_(over_stations(u, share) for u, share, _ in across),
+            deepest_width_mm=self.worn_mm + sum_(u[:, side].max(axis=1) for u, _, side in across),
+            caliper_width_mm=self.worn_mm + sum_(u[:, middle] for u, _, _ in across),
+            length_mm=length,
             thickness_mm=np.max([state.drop_mm.mean(axis=1) for state in states], axis=0),
             new_width_mm=self.width_mm + self.worn_mm,
             new_length_mm=self.blade.length_mm,
             new_thickness_mm=self.blade.thickness_mm,
+            strength_left=None if gauge is None else gauge.strength_left(self.wear(states), length),
         )
 
     def shortened(self, insets: Sequence[FloatArray]) -> FloatArray:
-        """Length lost (R,) [mm].
-
-        Two edges that meet in a point move it back by the mean of u / sin(lean); on a round toe
-        both recede along the blade, and the deeper counts.
-        """
-        back = [u[:, -1] * k for u, k in zip(insets, self.reach_back, strict=True)]
-        pointed = max(self.reach_back) > POINTED
-        return np.asarray(np.mean(back, axis=0) if pointed else np.max(back, axis=0))
+        """Length lost (R,) [mm] at insets (R, S)."""
+        return shortened_mm(self.grounds, [inset[:, -1] for inset in insets])
 
     def track(
         self, before: Sequence[FloatArray], done: SessionRuns, dull_um: FloatArray
@@ -274,7 +302,7 @@ def rules_of(retire: RetireRule | Sequence[RetireRule]) -> tuple[RetireRule, ...
 
 def live_runs(
     blade: Blade,
-    method: Method,
+    method: Method | Alternation,
     *,
     use: Use,
     rules: tuple[RetireRule, ...],
@@ -283,12 +311,14 @@ def live_runs(
     most_sessions: int = int(value("most_sessions")),
     stations: int = LIFE_STATIONS,
     depths: int = LIFE_DEPTHS,
+    keep: bool = False,
 ) -> Lives:
     """Many lives at once, one generator each.
 
     Parameters
     ----------
-    blade, method : Blade, Method
+    blade : Blade
+    method : Method or Alternation
     use : Use
     rules : tuple of RetireRule
         The first that is used up ends the life.
@@ -299,11 +329,14 @@ def live_runs(
         shall share random numbers.
     most_sessions, stations, depths : int
         Where a life is cut off, and the nodes of the field.
+    keep : bool
+        Keep the fields of every session in ``wears``; only while all runs live alike, so for one run.
     """
-    check_parts(blade, method, rngs[0])
+    check_parts(blade, method.at(0) if isinstance(method, Alternation) else method, rngs[0])
     instance("use", use, Use, "Give a Use; Use() has the defaults.")
     block = max(seatings or 0, method.planes)
-    bench = _Bench.of(blade, method, stations, depths)
+    strength = any(isinstance(rule, StrengthRatio) for rule in rules)
+    bench = _Bench.of(blade, method, stations, depths, strength=strength)
     runs = len(rngs)
     alive = np.arange(runs)
     kept = draw_kept(rngs)
@@ -314,16 +347,22 @@ def live_runs(
     sessions = np.zeros(runs, dtype=int)
     ended_by = np.full(runs, -1)
     columns: dict[str, list[FloatArray]] = {name: [] for name in _Tracks._fields}
+    kept_wears: list[tuple[Wear, ...]] = []
     for turn in range(count("most_sessions", most_sessions)):
         draws = draw_session([rngs[i] for i in alive.tolist()], edges=len(states), seatings=block)
         now = Kept(*(part[alive] for part in kept))
         tracks, lost, states = _cycle(bench, states, use, now, draws, turn, fresh[alive])
         used = np.stack([rule.used_up(lost) for rule in rules])
         tracks = tracks._replace(used_up=used.max(axis=0))
-        for name, part in tracks._asdict().items():
+        if keep:
+            kept_wears.append(bench.wear(states))
+        parts = tracks._asdict()
+        if lost.strength_left is not None:
+            parts["strength_left"] = lost.strength_left
+        for name, part in parts.items():
             column = np.full(runs, np.nan)
             column[alive] = part
-            columns[name].append(column)
+            columns.setdefault(name, []).append(column)
         sessions[alive] += 1
         over = used.max(axis=0) >= 1
         ended_by[alive[over]] = np.argmax(used[:, over], axis=0)
@@ -339,7 +378,9 @@ def live_runs(
         rules=rules,
         sessions=sessions,
         ended_by=ended_by,
-        tracks={name: np.stack(parts, axis=1) for name, parts in columns.items()},
+        tracks={name: np.stack(column, axis=1) for name, column in columns.items()},
+        grounds=bench.grounds,
+        wears=tuple(kept_wears),
     )
 
 
@@ -353,6 +394,7 @@ def _cycle(
     fresh_um: FloatArray,
 ) -> tuple[_Tracks, Measures, list[EdgeState]]:
     """Use, then a session."""
+    method = bench.method.at(turn)
     before = []
     for e, (state, ground) in enumerate(zip(states, bench.grounds, strict=True)):
         before.append(state.at(ground))
@@ -362,8 +404,8 @@ def _cycle(
     done = sharpen_runs(
         bench.grounds,
         states,
-        bench.aims,
-        bench.method,
+        bench.aims[turn % len(bench.aims)],
+        method,
         kept=kept,
         draws=draws,
         turn=turn,
@@ -378,15 +420,25 @@ class Life:
     """One instrument's life.
 
     ``sessions``: sessions until it must go. ``history``: a row a session, cumulative losses
-    against the new blade. ``status``: which rule ended it.
+    against the new blade. ``status``: which rule ended it. ``grounds, wears``: each
+    edge's geometry, and its field after each session.
     """
 
     blade: Blade
-    method: Method
+    method: Method | Alternation
     rules: tuple[RetireRule, ...]
     sessions: int
     history: pd.DataFrame
     status: str
+    grounds: tuple[Ground, ...] = ()
+    wears: tuple[tuple[Wear, ...], ...] = ()
+
+    @cached_property
+    def strength_left(self) -> FloatArray:
+        """Strength (N,) after each session over the new blade's; see `edgekit.wear.bending`."""
+        gauge = gauge_of(self.blade, self.grounds, sections=SECTIONS)
+        lost = self.history["length_um"].to_numpy() / UM_PER_MM
+        return gauge.strength_left(joined(self.wears), lost)
 
     def __repr__(self) -> str:
         return f"{self.blade.name}, {self.method.name}: {self.sessions} sessions; {self.status}"
@@ -402,7 +454,7 @@ class Life:
 
 def live(
     blade: Blade,
-    method: Method,
+    method: Method | Alternation,
     *,
     use: Use | None = None,
     retire: RetireRule | Sequence[RetireRule] = DEFAULT_RULES,
@@ -415,7 +467,8 @@ def live(
 
     Parameters
     ----------
-    blade, method : Blade, Method
+    blade : Blade
+    method : Method or Alternation
     use : Use, optional
         What happens between sessions.
     retire : RetireRule or sequence of them
@@ -448,6 +501,7 @@ def live(
         most_sessions=most_sessions,
         stations=stations,
         depths=depths,
+        keep=True,
     )
     history = pd.DataFrame({name: track[0] for name, track in lives.tracks.items()})
     history.insert(0, "session", np.arange(1, len(history) + 1))
@@ -465,4 +519,17 @@ def live(
         sessions=int(lives.sessions[0]),
         history=history,
         status=status,
+        grounds=lives.grounds,
+        wears=lives.wears,
+    )
+
+
+def joined(wears: Sequence[Sequence[Wear]]) -> tuple[Wear, ...]:
+    """Fields of several states, one state after the other, as one for each edge."""
+    return tuple(
+        Wear(
+            np.concatenate([wear.removed_mm for wear in edge], axis=1),
+            np.concatenate([wear.drop_mm for wear in edge], axis=0),
+        )
+        for edge in zip(*wears, strict=True)
     )

@@ -355,6 +355,8 @@ class EdgeSession:
         The same before the session.
     share_mm : array (S,)
         Length of edge that each station stands for.
+    drop_mm : array (S,)
+        How far the face lies below the new one.
     """
 
     arc_mm: FloatArray
@@ -367,6 +369,7 @@ class EdgeSession:
     inset_mm: FloatArray
     new_inset_mm: FloatArray
     share_mm: FloatArray
+    drop_mm: FloatArray
 
     @property
     def mean_recession_um(self) -> float:
@@ -530,4 +533,5 @@ def _edge_session(ground: Ground, result: _Ground1) -> EdgeSession:
         inset_mm=state.inset_mm[:, 0],
         new_inset_mm=ground.inset_mm,
         share_mm=ground.share_mm,
+        drop_mm=state.drop_mm[0],
     )
