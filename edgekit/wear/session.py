@@ -4,6 +4,8 @@ Every seating of the stone is a plane: the guide's normal at the placement, turn
 advanced equally past first touch (each within its error of depth), and the advance at which the stated
 share of the edge is sharp has a closed form: a station is sharp once some plane meets the face beyond the
 point where the rounded apex leaves it, r cot(β/2) inward.
+
+The module is long because the two ways of grinding, sides and face, share planes, stopping and results.
 """
 
 from __future__ import annotations
