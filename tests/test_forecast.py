@@ -20,6 +20,7 @@ from edgekit.care.lines import Readings, likelihood, sweep
 from edgekit.care.log import read_log
 from edgekit.care.pooling import pool, variance_peak
 from edgekit.errors import EdgekitError
+from edgekit.wear.retire import WidthFraction
 from tests.degradation_data import CRACK_MM, FLANK, WEAR_HUNDREDS, WEAR_UM
 
 PEAK = 2e-3
@@ -317,3 +318,16 @@ def test_log_of_200_000_rows_would_stay_within_600_mb_and_a_fifth_of_it_is_forec
     assert (rows, edges) == (per * instruments, instruments)
     assert abs(loss - 1e3 * losses.mean()) < 0.1
     assert abs(reading_sd - 8.0) < 0.2
+
+
+def test_a_retirement_rule_of_the_life_model_serves_the_forecast_too():
+    rows = [("A", f"2025-0{k}-06", "measured", 0.9 - 0.02 * k) for k in range(1, 7)]
+    rows += [("A", f"2025-0{k}-20", "sharpened", None) for k in range(1, 7)]
+    log = read_log(pd.DataFrame(rows, columns=["instrument", "date", "event", "width_mm"]))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        one = forecast(log, retire=WidthFraction(fraction=0.2)).table
+        other = forecast(log, retire=WidthLimit(fraction=0.2)).table
+    pd.testing.assert_frame_equal(one, other)
+    with pytest.raises(EdgekitError, match="must set a width"):
+        forecast(log, retire=0.2)

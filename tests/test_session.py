@@ -372,3 +372,16 @@ def test_a_session_shows_itself_in_a_notebook():
     shown = ground_once(circle_blade(), ideal(4, name="<4>"))._repr_html_()
     assert "&lt;4&gt;" in shown
     assert "sharp" in shown
+
+
+def test_an_edge_sharp_at_a_wrong_angle_is_not_called_simply_sharp() -> None:
+    """-60° on a universal curette, whose right setting is 15°, grinds 75° too open (vector algebra)."""
+    blade = ek.patterns.universal_curette()
+    wrong = ek.sharpen(
+        blade, ek.methods.held(-60.0), dull_radius_um=4.0, rng=np.random.default_rng(1)
+    )
+    assert "internal angle is off" in wrong.status
+    right = ek.sharpen(
+        blade, ek.methods.held(15.0), dull_radius_um=4.0, rng=np.random.default_rng(1)
+    )
+    assert right.status == "sharp"

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from edgekit.care.limits import WidthLimit
+    from edgekit.wear.retire import WidthFraction
 
 __all__ = ["Forecast", "forecast"]
 
@@ -101,7 +102,7 @@ class Forecast:
         return f"<pre>{html.escape(repr(self))}</pre>"
 
 
-def forecast(log: Log, *, retire: WidthLimit, level: float = 0.9) -> Forecast:
+def forecast(log: Log, *, retire: WidthLimit | WidthFraction, level: float = 0.9) -> Forecast:
     """Forecast every edge of a log.
 
     Width falls along a straight line of sessions; edges of one pattern and method share strength
@@ -112,7 +113,7 @@ def forecast(log: Log, *, retire: WidthLimit, level: float = 0.9) -> Forecast:
     Parameters
     ----------
     log : Log
-    retire : WidthLimit
+    retire : WidthLimit or WidthFraction
         The retirement width, or the share of the new width that may be lost.
     level : float
         Share of outcomes within low and high.
@@ -163,6 +164,10 @@ def forecast(log: Log, *, retire: WidthLimit, level: float = 0.9) -> Forecast:
     if known.assumed:
         z = float(stats.norm.ppf(0.5 + level / 2))
     first = np.flatnonzero(np.diff(edge, prepend=-1))
+    if not hasattr(retire, "limit_um"):
+        raise EdgekitError(
+            "retire must set a width", retire, "Give WidthFraction() or WidthLimit(width_mm=0.7)."
+        )
     limit_um = retire.limit_um(past.reading_um[first])
     since = (
         edges["sessions"].to_numpy() - past.reading_sessions[np.append(first[1:], len(edge)) - 1]

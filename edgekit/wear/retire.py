@@ -6,6 +6,8 @@ import enum
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol, runtime_checkable
 
+import numpy as np
+
 from edgekit.checks import FloatArray, between, fraction, instance, keep_numbers
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
@@ -80,6 +82,10 @@ class WidthFraction:
             Basis.CALIPER: lost.caliper_width_mm,
         }[self.basis]
         return width / (self.fraction * lost.new_width_mm)
+
+    def limit_um(self, first_um: FloatArray) -> FloatArray:
+        """Retirement width [µm] of edges whose first readings [µm] are given, for `forecast`."""
+        return np.asarray(first_um * (1 - self.fraction))
 
     def __str__(self) -> str:
         return f"{self.fraction * 100:g} % of the width gone ({self.basis.value})"

@@ -518,7 +518,25 @@ def sharpen(
         seconds=float(done.seconds[0]),
         steel_mg=float(done.steel_mg[0]),
         advance_um=float(max(result.advance[0] for result in done.edges)) * UM_PER_MM,
-        status=STATUS[bool(done.reached[0])],
+        status=_status(grounds, done),
+    )
+
+
+ANGLE_ALARM_DEG = 20.0  # far outside any tolerance: the stone is set wrong, not held badly
+
+
+def _status(grounds: Sequence[Ground], done: SessionRuns) -> str:
+    """How the session ended, in words; an edge can be sharp at the wrong angle."""
+    ended = STATUS[bool(done.reached[0])]
+    off = max(
+        float(np.abs(result.state.internal_angle_rad[0] - ground.angle_rad).max())
+        for ground, result in zip(grounds, done.edges, strict=True)
+    )
+    if not done.reached[0] or np.degrees(off) < ANGLE_ALARM_DEG:
+        return ended
+    return (
+        f"{ended}, but the internal angle is off by up to {np.degrees(off):.0f}°: "
+        "check the setting, or use settings_needed(edge) for an edge that one cannot follow."
     )
 
 
