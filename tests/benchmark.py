@@ -205,8 +205,16 @@ def main() -> None:
     some = edge.stations(400)[5::40]
     normals, search = orientation_by_search(edge, some)
     exact = ek.orient(edge).normal[5::40]
+    turn = np.eye(3)
+
+    def anew() -> object:
+        return ek.orient(edge.moved(turn))
+
     solve = best(lambda: ek.orient(edge), inner=20)
+    moving = best(lambda: edge.moved(turn), inner=20)
     row("minimize at 400 points / orient(edge)", search / solve, "at least 10,000")
+    row("minimize at 400 points / orient of an edge not seen before",
+        search / (best(anew, inner=20) - moving), "-")  # fmt: skip
 
     def whole() -> object:
         held = ek.orient(edge)

@@ -241,8 +241,8 @@ def best_setting(
     (13.0, 17.0)
     """
     tolerance = np.radians(_tolerance(tolerance_deg))
-    arc = edge.stations(stations)
-    circle = _circle(edge, edge.frame(arc, order=0))
+    arc, frame = edge.at_stations(stations)
+    circle = _circle(edge, frame)
     low, high = 0.0, np.pi
     for _ in range(_HALVINGS):
         middle = (low + high) / 2
@@ -271,8 +271,8 @@ def setting_at(
     3.0
     """
     elevation = between("elevation_deg", elevation_deg, -90.0, 90.0)
-    arc = edge.stations(stations)
-    circle = _circle(edge, edge.frame(arc, order=0))
+    arc, frame = edge.at_stations(stations)
+    circle = _circle(edge, frame)
     window = _common(circle.intervals(np.radians(_tolerance(tolerance_deg))))
     everywhere = np.ones(len(arc), dtype=bool)
     return _setting(edge, arc, circle, float(np.radians(elevation)), everywhere, _degrees(window))
@@ -295,8 +295,8 @@ def settings_needed(
     1
     """
     tolerance = np.radians(_tolerance(tolerance_deg))
-    arc = edge.stations(stations)
-    circle = _circle(edge, edge.frame(arc, order=0))
+    arc, frame = edge.at_stations(stations)
+    circle = _circle(edge, frame)
     intervals = circle.intervals(tolerance)
     owner = np.full(len(arc), -1)
     found: list[float] = []
@@ -366,8 +366,8 @@ def station_windows(
     >>> windows.round(6).tolist()
     [[13.0, 17.0], [13.0, 17.0], [13.0, 17.0]]
     """
-    arc = edge.stations(stations)
-    circle = _circle(edge, edge.frame(arc, order=0))
+    arc, frame = edge.at_stations(stations)
+    circle = _circle(edge, frame)
     return arc, np.degrees(circle.intervals(np.radians(_tolerance(tolerance_deg))))
 
 

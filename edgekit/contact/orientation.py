@@ -206,8 +206,7 @@ def orient(
     >>> bool(abs(held.elevation_deg - 15).max() < 1e-9)
     True
     """
-    arc = edge.stations(stations)
-    frame = edge.frame(arc, order=0)
+    arc, frame = edge.at_stations(stations)
     normal = frame.outward.value
     elevation, roll = elevation_and_roll_deg(edge, normal)
     return Orientation(
