@@ -254,7 +254,7 @@ def facets(
         edge=edge,
         placements_mm=places,
         depth_um=float(depth_um),
-        arc_mm=arc,
+        arc_mm=arc.copy(),
         recession_um=np.maximum(deepest, 0.0) * UM_PER_MM,
         active=np.where(deepest > 0, owner, -1),
         proud_um=np.maximum(planes.depth - deepest, 0.0) * UM_PER_MM,

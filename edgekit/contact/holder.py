@@ -195,7 +195,7 @@ def _setting(
         worst_error_deg=float(np.abs(error[served]).max()),
         window_deg=window,
         roll_span_deg=float(np.ptp(roll[served])),
-        arc_mm=arc,
+        arc_mm=arc.copy(),
         error_deg=error,
         roll_deg=roll,
         stretches_mm=_stretches(arc, served),
