@@ -21,9 +21,9 @@ from edgekit.wear.grinding import (
     UM_PER_MM,
     Aim,
     EdgeState,
+    GroundEdge,
     SessionRuns,
     _grind_face,
-    _Ground1,
     _is_dull,
 )
 from edgekit.wear.ground import LEAST_CURVATURE, Ground
@@ -146,7 +146,7 @@ def _grind_side(
     normals: FloatArray,
     weight: FloatArray,
     fresh_um: FloatArray,
-) -> _Ground1:
+) -> GroundEdge:
     """Grind one edge's lateral surface until sharp; `fresh_um` (R,) is the radius left."""
     before = state.at(ground)
     dull = _is_dull(state, fresh_um)
@@ -173,7 +173,7 @@ def _grind_side(
     )
     steel = volume(ground, state.inset_mm, inset)
     active = np.where(ground_here, active, -1)
-    return _Ground1(after, sharp, active, steel, advance.max(axis=1), reached)
+    return GroundEdge(after, sharp, active, steel, advance.max(axis=1), reached)
 
 
 def _advance(

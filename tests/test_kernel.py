@@ -30,7 +30,11 @@ METHODS = {
     "all alike": ek.methods.freehand(seatings=2, stop=ek.Stop.ALL, placements=5),
     "shifted marks": ek.methods.held(15.0, placements=9, marks=ek.Marks.SHIFTED),
     "whole edge": dataclasses.replace(ek.methods.bench_stone(), sharp_target=1.0),
+    "by turns": ek.mixture(
+        ek.methods.freehand(seatings=1, placements=7), ek.methods.face_honing(), sides=2, faces=1
+    ),
 }
+WITH_STRENGTH = (*DEFAULT_RULES, ek.StrengthRatio(fraction=0.6))
 
 
 def lives(blade, method, runs, *, seed=3, **options):
@@ -53,14 +57,18 @@ def test_lives_equal_those_of_the_plain_kernel(blade, method, monkeypatch):
         )
 
 
+@pytest.mark.parametrize("rules", [DEFAULT_RULES, WITH_STRENGTH], ids=["usual", "strength"])
 @pytest.mark.parametrize("method", METHODS)
-def test_a_run_is_the_same_to_the_last_bit_in_any_company(method, monkeypatch):
+def test_a_run_is_the_same_to_the_last_bit_in_any_company(method, rules, monkeypatch):
     """Alone, in blocks of three, and among more than there are places for."""
     blade, how = ek.patterns.universal_curette(), METHODS[method]
-    together = lives(blade, how, 11)
+    together = lives(blade, how, 11, rules=rules)
     monkeypatch.setattr(life, "MAX_RUNS_AT_ONCE", 3)
-    in_threes = lives(blade, how, 11)
-    alone = [lives(blade, how, 1, keys=SeededKeys(3, first=i, runs=1)) for i in range(11)]
+    in_threes = lives(blade, how, 11, rules=rules)
+    alone = [
+        lives(blade, how, 1, keys=SeededKeys(3, first=i, runs=1), rules=rules) for i in range(11)
+    ]
+    assert ("strength_left" in together.final) == (rules is WITH_STRENGTH)
     for name in together.final:
         for part in ("final", "average"):
             whole = getattr(together, part)[name]

@@ -244,8 +244,7 @@ def facets(
     """
     at_least("depth_um", depth_um, 0.0, "Give the recession in micrometres, 0 or more.")
     places = _positions(edge, placements)
-    arc = edge.stations(stations)
-    here = edge.frame(arc, order=0)
+    arc, here = edge.at_stations(stations)
     planes = _planes(edge, places, depth_um / UM_PER_MM)
     reach = plane_recession(here, planes.normals, planes.points)
     owner, deepest = _deepest(reach)
@@ -255,7 +254,7 @@ def facets(
         edge=edge,
         placements_mm=places,
         depth_um=float(depth_um),
-        arc_mm=arc,
+        arc_mm=arc.copy(),
         recession_um=np.maximum(deepest, 0.0) * UM_PER_MM,
         active=np.where(deepest > 0, owner, -1),
         proud_um=np.maximum(planes.depth - deepest, 0.0) * UM_PER_MM,

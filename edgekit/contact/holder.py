@@ -37,6 +37,7 @@ __all__ = [
     "setting_at",
     "settings_needed",
     "settings_table",
+    "station_windows",
 ]
 
 STATIONS = 400
@@ -194,7 +195,7 @@ def _setting(
         worst_error_deg=float(np.abs(error[served]).max()),
         window_deg=window,
         roll_span_deg=float(np.ptp(roll[served])),
-        arc_mm=arc,
+        arc_mm=arc.copy(),
         error_deg=error,
         roll_deg=roll,
         stretches_mm=_stretches(arc, served),
@@ -240,8 +241,8 @@ def best_setting(
     (13.0, 17.0)
     """
     tolerance = np.radians(_tolerance(tolerance_deg))
-    arc = edge.stations(stations)
-    circle = _circle(edge, edge.frame(arc, order=0))
+    arc, frame = edge.at_stations(stations)
+    circle = _circle(edge, frame)
     low, high = 0.0, np.pi
     for _ in range(_HALVINGS):
         middle = (low + high) / 2
@@ -270,8 +271,8 @@ def setting_at(
     3.0
     """
     elevation = between("elevation_deg", elevation_deg, -90.0, 90.0)
-    arc = edge.stations(stations)
-    circle = _circle(edge, edge.frame(arc, order=0))
+    arc, frame = edge.at_stations(stations)
+    circle = _circle(edge, frame)
     window = _common(circle.intervals(np.radians(_tolerance(tolerance_deg))))
     everywhere = np.ones(len(arc), dtype=bool)
     return _setting(edge, arc, circle, float(np.radians(elevation)), everywhere, _degrees(window))
@@ -294,8 +295,8 @@ def settings_needed(
     1
     """
     tolerance = np.radians(_tolerance(tolerance_deg))
-    arc = edge.stations(stations)
-    circle = _circle(edge, edge.frame(arc, order=0))
+    arc, frame = edge.at_stations(stations)
+    circle = _circle(edge, frame)
     intervals = circle.intervals(tolerance)
     owner = np.full(len(arc), -1)
     found: list[float] = []
@@ -343,6 +344,31 @@ def settings_table(settings: Sequence[Setting]) -> pd.DataFrame:
             }
         )
     return pd.DataFrame(rows)
+
+
+def station_windows(
+    edge: Edge, *, tolerance_deg: float = value("tolerance_deg"), stations: int = STATIONS
+) -> tuple[FloatArray, FloatArray]:
+    """The elevations that each station of an edge accepts by itself.
+
+    Returns
+    -------
+    arc_mm : array (S,)
+        Stations [mm].
+    windows_deg : array (S, 2)
+        Lowest and highest elevation that keeps the angle error there within the tolerance [deg].
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> from edgekit.contact.holder import station_windows
+    >>> _, windows = station_windows(ek.patterns.universal_curette().edges["left"], stations=3)
+    >>> windows.round(6).tolist()
+    [[13.0, 17.0], [13.0, 17.0], [13.0, 17.0]]
+    """
+    arc, frame = edge.at_stations(stations)
+    circle = _circle(edge, frame)
+    return arc, np.degrees(circle.intervals(np.radians(_tolerance(tolerance_deg))))
 
 
 def _tolerance(tolerance_deg: float) -> float:

@@ -96,6 +96,7 @@ class Edge:
         object.__setattr__(
             self, "roll_reference", unit_vector("roll_reference", self.roll_reference)
         )
+        object.__setattr__(self, "_at_stations", {})
 
     @property
     def length_mm(self) -> float:
@@ -110,6 +111,20 @@ class Edge:
     def stations(self, count_: int) -> FloatArray:
         """Arc lengths [mm] of `count_` equally spaced stations, both ends included."""
         return np.linspace(0.0, self.length_mm, count("stations", count_, 2))
+
+    def at_stations(self, count_: int) -> tuple[FloatArray, EdgeFrame]:
+        """Equally spaced stations and the frame there, without derivatives.
+
+        An edge never changes, so each count is worked out once and kept; the arrays are read-only.
+        """
+        kept: dict[int, tuple[FloatArray, EdgeFrame]] = self._at_stations  # type: ignore[attr-defined]
+        if count_ not in kept:
+            arc = self.stations(count_)
+            frame = self.frame(arc, order=0)
+            for array in (arc, frame.position, *(jet_.value for jet_ in frame[1:])):
+                array.setflags(write=False)
+            kept[count_] = arc, frame
+        return kept[count_]
 
     def frame(self, arc_mm: FloatArray, order: int = 2) -> EdgeFrame:
         """The frame at arc lengths of any shape [mm], with derivatives to `order` (2 at most)."""

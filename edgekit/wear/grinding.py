@@ -35,7 +35,7 @@ from edgekit.wear.method import Method, Stop, Target
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["Aim", "EdgeState", "SessionRuns", "aim_at", "new_state", "sharpen_runs"]
+__all__ = ["Aim", "EdgeState", "GroundEdge", "SessionRuns", "aim_at", "new_state", "sharpen_runs"]
 
 UM_PER_MM = 1000.0
 LEAST_WEIGHT = 0.1  # a seating that presses less than a tenth of the usual is no seating
@@ -154,7 +154,7 @@ def _share_quantile(need: FloatArray, share: FloatArray, target: float) -> Float
     return np.asarray(np.take_along_axis(value_, order, axis=1)[np.arange(len(need)), first])
 
 
-class _Ground1(NamedTuple):
+class GroundEdge(NamedTuple):
     """What grinding one edge came to: state, stations sharp (R, S), planes active (R, S; -1 none),
     volume (R,) [mm³], advance (R,) [mm], whether the target was reached (R,)."""
 
@@ -182,7 +182,7 @@ def _grind_side(
     normals: FloatArray,
     weight: FloatArray,
     fresh_um: FloatArray,
-) -> _Ground1:
+) -> GroundEdge:
     """Grind one edge's lateral surface until sharp; `fresh_um` (R,) is the radius left."""
     before = state.at(ground)
     dull = _is_dull(state, fresh_um)
@@ -207,7 +207,7 @@ def _grind_side(
     )
     steel = volume(ground, state.inset_mm, inset)
     active = np.where(ground_here, active, -1)
-    return _Ground1(after, sharp, active, steel, advance.max(axis=1), reached)
+    return GroundEdge(after, sharp, active, steel, advance.max(axis=1), reached)
 
 
 def _advance(
@@ -242,7 +242,7 @@ def _grind_face(
     kept: Kept,
     draws: SessionDraws,
     fresh_um: FloatArray,
-) -> list[_Ground1]:
+) -> list[GroundEdge]:
     """Grind the face, one plane for all edges, until they are sharp.
 
     The stone first touches where its tilt puts it lowest. Clearing a rounded apex takes the depth
@@ -292,14 +292,14 @@ def _grind_face(
         strip = np.maximum(reach - inset, 0.0) * (1 - ground.plan_curvature * (reach + inset) / 2)
         steel = over_stations(strip * deeper, ground.share_mm)
         active = np.where(deeper > 0, 0, -1)
-        results.append(_Ground1(after, sharp, active, steel, advance, reached))
+        results.append(GroundEdge(after, sharp, active, steel, advance, reached))
     return results
 
 
 class SessionRuns(NamedTuple):
     """A session of R runs: what grinding each edge came to, and the sums over edges (R,)."""
 
-    edges: tuple[_Ground1, ...]
+    edges: tuple[GroundEdge, ...]
     passes: FloatArray
     seconds: FloatArray
     steel_mg: FloatArray
