@@ -6,6 +6,7 @@ import shapely
 
 import edgekit as ek
 from edgekit.study.compare import run_rng
+from edgekit.wear.bending import shortened_mm
 from edgekit.wear.life import live_runs
 from edgekit.wear.retire import DEFAULT_RULES, Measures
 from tests.wear_blades import BETA_DEG, UM, circle_blade, ideal, steady, straight_blade
@@ -110,7 +111,9 @@ def test_a_sickle_tip_shortens_by_similar_triangles(left_um, right_um):
     ]  # fmt: skip
     tip = lines[0].intersection(lines[1])
     insets = [np.full((1, 21), u / UM) for u in (left_um, right_um)]
-    assert bench.shortened(insets)[0] == pytest.approx(length - tip.x, rel=1e-6)
+    assert shortened_mm(bench.grounds, [u[:, -1] for u in insets])[0] == pytest.approx(
+        length - tip.x, rel=1e-6
+    )
 
 
 def test_a_round_toe_shortens_by_its_recession():
@@ -118,7 +121,9 @@ def test_a_round_toe_shortens_by_its_recession():
 
     bench = _Bench.of(ek.patterns.universal_curette(), ideal(2), 21, 4)
     insets = [np.full((1, 21), 0.03), np.full((1, 21), 0.02)]
-    assert bench.shortened(insets)[0] == pytest.approx(0.03, rel=1e-9)
+    assert shortened_mm(bench.grounds, [u[:, -1] for u in insets])[0] == pytest.approx(
+        0.03, rel=1e-9
+    )
 
 
 def test_length_can_end_a_life_before_width_does():

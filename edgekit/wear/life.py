@@ -227,10 +227,6 @@ class _Bench:
             strength_left=None if gauge is None else gauge.strength_left(self.wear(states), length),
         )
 
-    def shortened(self, insets: Sequence[FloatArray]) -> FloatArray:
-        """Length lost (R,) [mm] at insets (R, S)."""
-        return shortened_mm(self.grounds, [inset[:, -1] for inset in insets])
-
     def track(
         self, before: Sequence[FloatArray], done: SessionRuns, dull_um: FloatArray
     ) -> tuple[_Tracks, Measures]:
