@@ -30,6 +30,7 @@ __all__ = [
     "HolderFit",
     "RollSchedule",
     "Setting",
+    "best_held_normals",
     "best_setting",
     "held_errors",
     "held_normals",
@@ -134,6 +135,10 @@ class _Circle(NamedTuple):
         omega = self.omega(elevation_rad)[..., None]
         return np.asarray(np.cos(omega) * self.start + np.sin(omega) * self.side)
 
+    def error(self, elevation_rad: float) -> FloatArray:
+        """Angle error (S,) [rad] at one elevation, or at the nearest approach to it."""
+        return self.sign * (self.omega(elevation_rad) - self.true)
+
     def touches(self, elevation_rad: float) -> FloatArray:
         """Where the elevation can be reached (S,) bool."""
         return np.asarray(np.abs(np.sin(elevation_rad)) <= self.size * (1 + 1e-12))
@@ -173,10 +178,23 @@ def held_normals(edge: Edge, elevation_deg: float, arc_mm: FloatArray) -> FloatA
 
 def held_errors(edge: Edge, elevation_deg: float, arc_mm: FloatArray) -> FloatArray:
     """Angle error (S,) [deg] at one elevation; where it cannot be reached, past 90°."""
-    circle = _circle(edge, edge.frame(arc_mm, order=0))
+    return _errors_deg(_circle(edge, edge.frame(arc_mm, order=0)), elevation_deg)
+
+
+def _errors_deg(circle: _Circle, elevation_deg: float) -> FloatArray:
     elevation = np.radians(elevation_deg)
-    error = np.degrees(circle.sign * (circle.omega(elevation) - circle.true))
+    error = np.degrees(circle.error(elevation))
     return np.where(circle.touches(elevation), error, error + np.copysign(90.0, error))
+
+
+def best_held_normals(
+    edge: Edge, elevations_deg: Sequence[float], arc_mm: FloatArray
+) -> FloatArray:
+    """Normals (S, 3) of several settings, at each point that of the least angle error there."""
+    circle = _circle(edge, edge.frame(arc_mm, order=0))
+    off = np.abs([_errors_deg(circle, item) for item in elevations_deg])
+    every = np.stack([circle.normals(np.radians(item)) for item in elevations_deg])
+    return np.asarray(every[np.argmin(off, axis=0), np.arange(len(arc_mm))])
 
 
 def _setting(
@@ -187,8 +205,7 @@ def _setting(
     served: FloatArray,
     window: tuple[float, float] | None,
 ) -> Setting:
-    error = np.degrees(circle.sign * (circle.omega(elevation) - circle.true))
-    error = np.where(circle.touches(elevation), error, np.inf)
+    error = np.where(circle.touches(elevation), np.degrees(circle.error(elevation)), np.inf)
     _, roll = elevation_and_roll_deg(edge, circle.normals(elevation))
     return Setting(
         elevation_deg=float(np.degrees(elevation)),
@@ -307,7 +324,7 @@ def settings_needed(
             owner[mine] = len(found)
             low, high = intervals[mine, 0].max(), intervals[mine, 1].min()
             found.append(float(low + high) / 2)
-    error = np.stack([np.abs(circle.omega(e) - circle.true) for e in found])
+    error = np.abs([circle.error(e) for e in found])
     error = np.where([circle.touches(e) for e in found], error, np.inf)
     owner = np.argmin(error, axis=0)
     settings = []

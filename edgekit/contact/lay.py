@@ -21,7 +21,7 @@ from edgekit.contact.wire_edge import StrokeSense
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
-from edgekit.geometry.edge import Edge
+from edgekit.geometry.edge import Edge, station_shares
 
 __all__ = [
     "GroundPlanes",
@@ -263,8 +263,7 @@ class Lay:
     def follows(self, share: float = 0.5) -> float:
         """Share of the edge where the scratches run nearer along it than `share` of a right angle."""
         limit = 90.0 * fraction("share", share)
-        weight = np.gradient(self.arc_mm)
-        weight[[0, -1]] /= 2
+        weight = station_shares(self.arc_mm)
         return float(weight @ (self.off_edge_deg <= limit) / weight.sum())
 
 

@@ -27,7 +27,7 @@ import numpy as np
 from edgekit.checks import FloatArray, count
 from edgekit.contact.facets import GRAZING
 from edgekit.geometry.blade import Blade
-from edgekit.geometry.edge import Edge
+from edgekit.geometry.edge import Edge, station_shares
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -86,19 +86,17 @@ def ground_of(blade: Blade, name: str, *, stations: int, depths: int) -> Ground:
     """Prepare one edge of a blade."""
     edge = blade.edges[name]
     arc = edge.stations(stations)
-    frame = edge.frame(arc)
+    frame = edge.frame(arc, order=1)
     width = np.maximum(blade.width_at(name, arc), 1e-6)
     deepest = blade.section.depth_mm(np.minimum(width, blade.section.width_mm))
     depth = np.linspace(0.0, 1.0, count("depths", depths, 3))[:, None] * deepest
     beta = frame.angle.value + np.zeros_like(arc)
     back = blade.section.inset_mm(depth) - depth / np.tan(np.radians(blade.internal_angle_deg))
-    share = np.gradient(arc)
-    share[[0, -1]] /= 2
     return Ground(
         name=name,
         edge=edge,
         arc_mm=arc,
-        share_mm=share,
+        share_mm=station_shares(arc),
         position=frame.position,
         tangent=frame.tangent.value,
         inward=frame.inward.value,

@@ -22,7 +22,7 @@ from edgekit.checks import (
 )
 from edgekit.contact.abrasive import Abrasive, fine_natural_stone
 from edgekit.contact.facets import Spacing
-from edgekit.contact.holder import Setting, held_errors, held_normals
+from edgekit.contact.holder import Setting, best_held_normals
 from edgekit.contact.lay import Oblique, Stroke
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import entry, value
@@ -126,10 +126,7 @@ class HoldElevation:
 
     def normals(self, edge: Edge, arc_mm: FloatArray) -> FloatArray:
         """The normals held at the setting of least error at each point."""
-        error = np.stack([held_errors(edge, e, arc_mm) for e in self.elevations_deg])
-        best = np.argmin(np.abs(error), axis=0)
-        every = np.stack([held_normals(edge, e, arc_mm) for e in self.elevations_deg])
-        return np.asarray(every[best, np.arange(len(best))])
+        return best_held_normals(edge, self.elevations_deg, arc_mm)
 
     @classmethod
     def of(cls, setting: Setting | float | Sequence[Setting | float]) -> HoldElevation:
