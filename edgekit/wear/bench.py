@@ -68,7 +68,10 @@ class Bench:
     grounds: tuple[Ground, ...]
     aims: tuple[tuple[Aim, ...], ...]  # one a method, in turn
     sides: tuple[FloatArray, ...]
+    width_mm: float  # of the blade; worked out at every call there
     worn_mm: float
+    length_mm: float
+    thickness_mm: float
     gauge: Gauge | None  # only where a rule asks for the strength
 
     @classmethod
@@ -96,7 +99,10 @@ class Bench:
             grounds=grounds,
             aims=tuple(tuple(aim_at(ground, one) for ground in grounds) for one in methods),
             sides=tuple(sides),
+            width_mm=blade.width_mm,
             worn_mm=blade.worn_width_mm,
+            length_mm=blade.length_mm,
+            thickness_mm=blade.thickness_mm,
             gauge=gauge_of(blade, exact, sections=SECTIONS) if strength else None,
         )
 
@@ -136,9 +142,9 @@ class Bench:
             caliper_width_mm=self.worn_mm + sum_(u[:, middle] for u, _, _ in across),
             length_mm=length,
             thickness_mm=np.max([plain_mean(state.drop_mm) for state in states], axis=0),
-            new_width_mm=self.blade.width_mm + self.worn_mm,
-            new_length_mm=self.blade.length_mm,
-            new_thickness_mm=self.blade.thickness_mm,
+            new_width_mm=self.width_mm + self.worn_mm,
+            new_length_mm=self.length_mm,
+            new_thickness_mm=self.thickness_mm,
             strength_left=None if gauge is None else gauge.strength_left(self.wear(states), length),
         )
 
