@@ -7,7 +7,7 @@ import pytest
 
 import edgekit as ek
 from edgekit.wear import ground, life
-from edgekit.wear.draws import AHEAD, Deck, GivenKeys, SeededKeys, run_rng
+from edgekit.wear.draws import AHEAD, Deck, GivenKeys, SeededKeys, _Stream, run_rng
 from edgekit.wear.ground import over_stations
 from edgekit.wear.life import live_runs
 from edgekit.wear.method import ErrorTerm, Hand
@@ -107,6 +107,21 @@ def test_seeded_keys_are_those_of_the_runs_own_generators():
     seeded, given = SeededKeys(5, first=2, runs=4), GivenKeys([run_rng(5, i) for i in range(2, 6)])
     for i in range(4):
         np.testing.assert_array_equal(seeded.key(i), given.key(i))
+
+
+def test_a_stream_is_seeded_as_numpy_seeds_it():
+    """Source: numpy's own SFC64, given the same three words."""
+
+    class Words(np.random.bit_generator.ISeedSequence):
+        def generate_state(self, n_words, dtype=np.uint32):
+            assert (n_words, dtype) == (3, np.uint64)
+            return np.array([2**64 - 5, 17, 4], dtype=np.uint64)
+
+    stream = _Stream()
+    stream.rng.standard_normal(7)
+    stream.go_to(np.array([2**64 - 5, 17], dtype=np.uint64), 4)
+    own = np.random.Generator(np.random.SFC64(Words()))
+    np.testing.assert_array_equal(stream.rng.standard_normal(40), own.standard_normal(40))
 
 
 def test_draws_do_not_depend_on_how_many_seatings_are_drawn():

@@ -271,9 +271,10 @@ def test_the_same_marks_pay_for_their_facets_once():
 
 
 @pytest.mark.parametrize("marks", [ek.Marks.SHIFTED, ek.Marks.RANDOM], ids=lambda m: m.name)
-def test_other_marks_pay_for_facets_every_session(marks):
-    same, other = losses_a_session(ek.Marks.SAME), losses_a_session(marks)
-    assert (other[1:] > 1.5 * same[1:]).all()
+def test_other_marks_pay_for_facets_again(marks):
+    """On average: random marks may fall by chance where the last ones were."""
+    same, other = (losses_a_session(m, sessions=12) for m in (ek.Marks.SAME, marks))
+    assert other[1:].mean() > 2 * same[1:].mean()
 
 
 def test_marks_shift_by_half_a_spacing_and_back():
