@@ -6,6 +6,7 @@ from types import SimpleNamespace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from matplotlib.ticker import MaxNLocator
 
 from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
@@ -39,6 +40,9 @@ WORDS = {
     "rule.0.fraction": "limit of the first rule [1]",
     "strokes_in_a_life": "working strokes in a life [count]",
 }
+
+
+PILES = 80  # along the axis, of dots that stand on one another
 
 
 def _words(field: str) -> str:
@@ -147,14 +151,17 @@ def sweep(
             name = "" if by is None else f"{value:g}" if isinstance(value, float) else str(value)
             labels.append((float(mean[-1]), style.shorten(name, 18), colour))
             low = int(np.argmin(mean))
+            digits = 1 if abs(mean).max() >= 5 else 2
             shown = [
-                f"{mean[i]:.1f} ± {Z95 * error[i]:.1f} at {at[i]:g}"
+                f"{mean[i]:.{digits}f} ± {Z95 * error[i]:.{digits}f} at {at[i]:g}"
                 for i in sorted({0, low, len(at) - 1})
             ]
             found.append(f"{name + ': ' if name else ''}{', '.join(shown)}.")
         axes.set_xlabel(_words(x))
         what = _words(y) if against is None else f"difference: {_words(y)}"
         axes.set_ylabel(style.shorten(what, 48))
+        if (np.asarray(well[x]) % 1 == 0).all():
+            axes.xaxis.set_major_locator(MaxNLocator(integer=True))
         if against is None:
             axes.set_ylim(bottom=0.0)
         else:
@@ -194,7 +201,7 @@ def spread(
     by : str
         The field of the rows, which must have as many lives each.
     most : float, optional
-        Upper end of the axis, so that several pictures compare.
+        Upper end of the axis, so that several pictures compare; it goes further if lives do.
     ax : Axes, optional
 
     Examples
@@ -211,17 +218,19 @@ def spread(
     well = _well(table)
     if "run" not in well:
         raise EdgekitError("single lives need a row a life", "a summary", "Sweep without summary.")
-    groups = list(well.groupby(by)[y])
+    groups = [(value, np.sort(part.to_numpy(dtype=float))) for value, part in well.groupby(by)[y]]
+    end = max(float(most or 0.0), 1.02 * float(well[y].max()))
+    width = end / PILES or 1.0
+    piles = [_pile(np.round(lives / width)) for _, lives in groups]
+    highest = max(float(pile.max()) for pile in piles) or 1.0
     found = []
-    with style.canvas(ax, (6.4, 1.4 + 0.6 * len(groups))) as axes:
-        for place, (_, values) in enumerate(groups):
-            lives = np.sort(values.to_numpy(dtype=float))
+    with style.canvas(ax, (6.4, 1.4 + 0.7 * len(groups))) as axes:
+        for place, ((_, lives), pile) in enumerate(zip(groups, piles, strict=True)):
             low, high = np.percentile(lives, (10, 90))
             mean, half = lives.mean(), Z95 * standard_error(lives)
-            beside = (
-                place - 0.12 - 0.26 * (np.arange(len(lives)) % 7) / 6
-            )  # so that equal lives show
-            axes.plot(lives, beside, "o", ms=2.5, color=style.GREY, alpha=0.5, mew=0)
+            axes.plot(
+                lives, place - 0.04 - 0.6 * pile / highest, "o", ms=2.5, color=style.GREY, mew=0
+            )
             axes.plot([low, high], [place + 0.12] * 2, color=style.BLACK, lw=1.2)
             axes.plot([mean - half, mean + half], [place + 0.12] * 2, color=style.BLUE, lw=5)
             axes.plot(mean, place + 0.12, "o", color=style.BLACK, mfc="white", ms=4)
@@ -230,24 +239,40 @@ def spread(
             found.append((mean, half, low, high))
         names = [f"{value:g}" if isinstance(value, float) else str(value) for value, _ in groups]
         axes.set_yticks(range(len(groups)), names)
-        axes.set_ylim(len(groups) - 0.4, -0.6)
-        axes.set_xlim(0.0, most)
+        axes.set_ylim(len(groups) - 0.5, -0.75)
+        axes.set_xlim(0.0, end or 1.0)
         axes.set_ylabel(_words(by).replace(" [", "\n["))
         axes.set_xlabel(
             f"{_words(y)}\ndot: a life; thin: p10 to p90 of the lives; thick and ±: 95 % interval of the mean"
         )
-        style.title(axes, f"{_capital(_without_unit(y))}, life by life, by {_without_unit(by)}")
+        style.title(axes, f"{_capital(_without_unit(y))}, life by life{_fixed(well, by)}")
         describe(
             axes,
             kind="Dots in rows, a dot a life",
             shown="lives (grey dots), p10 to p90 of them (thin black), 95 % interval of the mean from the "
             "number of lives (thick blue), mean (white dot)",
-            finding=" ".join(
+            finding=_capital(_fixed(well, by)[2:] + ". ").lstrip(". ")
+            + " ".join(
                 f"{name}: {mean:.0f} ± {half:.0f}, lives p10 {low:.0f} to p90 {high:.0f}."
                 for name, (mean, half, low, high) in zip(names, found, strict=True)
             ),
         )
     return axes
+
+
+def _pile(values: FloatArray) -> FloatArray:
+    """How many equal values stand before each of these sorted ones."""
+    _, first, group = np.unique(values, return_index=True, return_inverse=True)
+    return np.asarray(np.arange(len(values)) - first[group], dtype=float)
+
+
+def _fixed(table: pd.DataFrame, but: str) -> str:
+    """The swept fields that have one value throughout, in words."""
+    alone = [
+        name for name in map(str, table.columns)
+        if "." in name and name != but and (table[name] == table[name].iloc[0]).all()
+    ]  # fmt: skip
+    return "".join(f"; {_without_unit(name)}: {table[name].iloc[0]}" for name in alone)
 
 
 def tornado(result: Tornado, *, y: str = "loss_um_per_session", ax: Axes | None = None) -> Axes:
