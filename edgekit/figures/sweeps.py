@@ -177,7 +177,7 @@ def sweep(
             axes,
             kind="Line chart of a sweep",
             shown=f"means with bands of their 95 % intervals{base}{beside}",
-            finding=" ".join(found),
+            finding=f"By {_without_unit(by)}: {' '.join(found)}" if by else " ".join(found),
         )
     return axes
 
@@ -251,7 +251,7 @@ def spread(
             kind="Dots in rows, a dot a life",
             shown="lives (grey dots), p10 to p90 of them (thin black), 95 % interval of the mean from the "
             "number of lives (thick blue), mean (white dot)",
-            finding=_capital(_fixed(well, by)[2:] + ". ").lstrip(". ")
+            finding=_capital(f"{_fixed(well, by)}; by {_without_unit(by)}: "[2:])
             + " ".join(
                 f"{name}: {mean:.0f} ± {half:.0f}, lives p10 {low:.0f} to p90 {high:.0f}."
                 for name, (mean, half, low, high) in zip(names, found, strict=True)
