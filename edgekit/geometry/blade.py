@@ -23,6 +23,11 @@ if TYPE_CHECKING:
 
 __all__ = ["Blade", "BladeClass", "check_apart", "width_between"]
 
+
+def _again(kind: type[Blade], fields: dict[str, object]) -> Blade:
+    return kind(**fields)  # type: ignore[arg-type]
+
+
 WIDTH_STATIONS = 801  # of the far edge's polyline: its sagitta stays below 0.1 µm on a 1 mm toe
 
 
@@ -74,6 +79,11 @@ class Blade:
         far = self.opposite(next(iter(self.edges)))
         if far is not None:
             check_apart(next(iter(self.edges.values())), far)
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """For other processes: read-only mappings cannot be pickled, their items can."""
+        fields = {f.name: getattr(self, f.name) for f in dataclasses.fields(self)}
+        return _again, (type(self), fields | {"edges": dict(self.edges)})
 
     def opposite(self, name: str) -> Edge | None:
         """The edge across the face from edge `name`; None for a hoe."""

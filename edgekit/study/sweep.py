@@ -8,7 +8,7 @@ on who computes what, in which order, or how it is cut.
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import Executor, as_completed
 from os import PathLike
 from typing import TYPE_CHECKING, NamedTuple
@@ -340,6 +340,8 @@ def _described(value: object) -> object:
     """A value as text that is the same in every process."""
     import dataclasses
 
+    from scipy.interpolate import BSpline
+
     if isinstance(value, np.generic):
         value = value.item()
     if value is None or isinstance(value, str | int | float | bool):
@@ -351,7 +353,9 @@ def _described(value: object) -> object:
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         fields = {f.name: _described(getattr(value, f.name)) for f in dataclasses.fields(value)}
         return {"type": type(value).__qualname__, **fields}
-    if isinstance(value, dict):
+    if isinstance(value, BSpline):
+        return _described((value.t, value.c, value.k))
+    if isinstance(value, Mapping):
         return {str(key): _described(item) for key, item in value.items()}
     name = getattr(value, "__qualname__", None)
     return f"{value.__module__}.{name}" if name else _repr(value)
