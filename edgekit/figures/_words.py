@@ -48,6 +48,7 @@ def describe(
                 engine.execute(figure)
             for ax in panels:
                 ax.apply_aspect()
+            figure.stale = False  # whatever is changed from here on sets it again
     ranges: list[str] = []
     for ax in panels:
         ranges += [text for text in _ranges(ax) if text not in ranges]
@@ -166,8 +167,11 @@ def html(ax: Axes, *, dpi: float = 110.0) -> Picture:
     _of(ax)
     figure = root_figure(ax)
     words = list(dict.fromkeys(_WORDS[panel] for panel in figure.axes if panel in _WORDS))
+    laid_out = not figure.stale and figure.dpi == dpi
     with styled():
         figure.set_dpi(dpi)
+        if laid_out:
+            figure.set_layout_engine("none")
         canvas = FigureCanvasAgg(figure)
         canvas.draw()  # type: ignore[no-untyped-call]
     if "matplotlib.pyplot" in sys.modules:  # else nothing keeps the figure open
