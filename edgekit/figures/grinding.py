@@ -114,9 +114,8 @@ def _ridges(ax: Axes, facets: Facets, edge: Edge, exaggeration: float, most_um: 
     ax.plot(*tips.T, "^", color=style.GROUND_EDGE, ms=6, mec=style.BLACK, mew=0.6)
     alike = high >= 0.95 * high.max()
     k = int(np.argmin(np.where(alike, np.abs(arc - edge.length_mm / 2), np.inf)))
-    ax.annotate(f"{high[k]:.1f} µm", tuple(tips[k]), (0, 7), textcoords="offset points",
-                ha="center", color=style.GROUND_EDGE, fontsize=8.5,
-                bbox={"fc": "white", "ec": "none", "alpha": 0.8, "pad": 0.5})  # fmt: skip
+    ax.annotate(f"{high[k]:.1f} µm", tuple(tips[k]), (0, 12), textcoords="offset points",
+                ha="center", color=style.GROUND_EDGE, fontsize=8.5)  # fmt: skip
 
 
 def _axes_of_plan(edge: Edge) -> FloatArray:
