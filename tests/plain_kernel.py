@@ -170,6 +170,7 @@ def _grind_side(
         angle_rad=np.where(ground_here, opening, state.angle_rad),
         drop_mm=state.drop_mm,
         lean_rad=state.lean_rad,
+        cleared_mm3=state.cleared_mm3,  # not used here
     )
     steel = volume(ground, state.inset_mm, inset)
     active = np.where(ground_here, active, -1)

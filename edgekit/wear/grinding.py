@@ -21,14 +21,13 @@ from edgekit.geometry import vectors as vec
 from edgekit.wear.draws import Kept, SessionDraws
 from edgekit.wear.ground import (
     Ground,
-    grind,
+    Seating,
+    cleared,
+    cut,
     inset_at,
-    of_plane,
     over_stations,
     pieces,
-    runs_last,
     seat,
-    volume,
 )
 from edgekit.wear.method import Method, Stop, Target
 
@@ -51,7 +50,8 @@ class EdgeState:
 
     ``inset_mm`` (V, R, S) the field; ``radius_um`` (R, S) of the apex; ``angle_rad`` (R, S) between
     nominal face and flank at the edge; ``drop_mm`` (R, S) how far the face lies below the new one;
-    ``lean_rad`` (R, S) slope of the face, inward and down, from the nominal face.
+    ``lean_rad`` (R, S) slope of the face, inward and down, from the nominal face; ``cleared_mm3`` (R,)
+    what `edgekit.wear.ground.cleared` gives for the field.
     """
 
     inset_mm: FloatArray
@@ -59,6 +59,7 @@ class EdgeState:
     angle_rad: FloatArray
     drop_mm: FloatArray
     lean_rad: FloatArray
+    cleared_mm3: FloatArray
 
     def at(self, ground: Ground) -> FloatArray:
         """Inset (R, S) [mm] of the edge."""
@@ -80,6 +81,7 @@ def new_state(ground: Ground, runs: int) -> EdgeState:
         angle_rad=np.repeat(ground.angle_rad[:, None], runs, axis=1).T,
         drop_mm=np.zeros(cells, kind).T,
         lean_rad=np.zeros(cells, kind).T,
+        cleared_mm3=np.repeat(cleared(ground, ground.inset_mm[:, None]), runs),
     )
 
 
@@ -188,15 +190,11 @@ def _grind_side(
     dull = _is_dull(state, fresh_um)
     goal = before + state.radius_um / np.tan(state.internal_angle_rad / 2) / UM_PER_MM
     seating = seat(ground, state.inset_mm, normals, drop=state.drop_mm, goal=goal)
-    alone = seating.need
-    if not dull.all():
-        np.copyto(alone, 0.0, where=~dull[:, None, :])
-    largest = method.largest_advance_um / UM_PER_MM
-    advance, reached = _advance(alone, weight, ground.share_mm, method, largest)
-    inset, _, deepest, active = grind(ground, state.inset_mm, seating, advance, state.drop_mm)
-    ground_here = deepest > before
-    sharp = ~dull | (np.maximum(before, deepest) >= goal - _rounding_mm(goal))
-    fall = of_plane(seating.fall, active)
+    advance, reached = _advance(seating, dull, weight, ground.share_mm, method)
+    inset, reach, active = cut(ground, state.inset_mm, seating, advance, state.drop_mm)
+    ground_here = reach > before
+    sharp = ~dull | (np.maximum(before, reach) >= goal - _rounding_mm(goal))
+    fall = _fall(ground, seating.normals, active)
     opening = np.arctan2(np.sqrt(np.maximum((1 - fall) * (1 + fall), 0.0)), -fall)
     after = EdgeState(
         inset_mm=inset,
@@ -204,35 +202,59 @@ def _grind_side(
         angle_rad=np.where(ground_here, opening, state.angle_rad),
         drop_mm=state.drop_mm,
         lean_rad=state.lean_rad,
+        cleared_mm3=cleared(ground, inset),
     )
-    steel = volume(ground, state.inset_mm, inset)
+    steel = after.cleared_mm3 - state.cleared_mm3
     active = np.where(ground_here, active, -1)
     return _Ground1(after, sharp, active, steel, advance.max(axis=1), reached)
 
 
+def _fall(ground: Ground, normals: FloatArray, active: NDArray[np.int_]) -> FloatArray:
+    """n·f (R, S) of the active plane at each station, for `normals` (P, 3, R)."""
+    runs = normals.shape[2]
+    first = active.T * (3 * runs) + np.arange(runs)
+    flat = np.ascontiguousarray(normals).ravel()
+    parts = (flat.take(first + k * runs) * ground.face[:, k, None] for k in range(3))
+    return np.asarray(sum(parts)).T
+
+
 def _advance(
-    alone: FloatArray, weight: FloatArray, share: FloatArray, method: Method, largest: float
+    seating: Seating,
+    dull: NDArray[np.bool_],
+    weight: FloatArray,
+    share: FloatArray,
+    method: Method,
 ) -> tuple[FloatArray, NDArray[np.bool_]]:
     """Advance (R, P) of each plane, and whether the target is reached (R,).
 
-    `alone` (R, P, S) is what each plane would need by itself. Grinding all alike, the stated share is
-    a quantile of the least need along the edge. Stopping at each placement, a plane advances to the largest need
-    among the stretches it serves with less than any other, plus its overshoot.
+    Grinding all alike, the stated share is a quantile, along the edge, of the least of what each plane
+    would need by itself. Stopping at each placement, a plane advances to the largest need
+    among the stretches it serves with less than any other, plus its overshoot. What is not `dull` (R, S)
+    needs nothing.
     """
-    alone, weight = runs_last(alone), runs_last(weight)
-    if method.stop is Stop.ALL:
-        alone = alone / weight[:, None, :]
-    least = alone.min(axis=0)
+    planes, stations, runs = seating.lead.shape
+    largest = method.largest_advance_um / UM_PER_MM
+    parts = list(pieces(planes, stations * runs))
+    pressed = np.ascontiguousarray(weight.T)
+    least = np.full((stations, runs), np.inf, dtype=seating.lead.dtype)
+    for part in parts:
+        need = seating.need_of(part)
+        if method.stop is Stop.ALL:
+            need /= pressed[part, None]
+        np.minimum(least, need.min(axis=0) if len(need) > 1 else need[0], out=least)
+    if not dull.all():
+        np.copyto(least, 0.0, where=~dull.T)
     whole = _share_quantile(least.T, share, method.sharp_target)
     reached = whole <= largest
     whole = np.clip(whole, 0.0, largest)
     if method.stop is Stop.ALL:
-        return whole[:, None] * weight.T, reached
+        return whole[:, None] * weight, reached
     served = np.where(least <= whole, least, 0.0)
-    each = np.empty((len(alone), alone.shape[2]), dtype=alone.dtype)
-    for part in pieces(len(alone), least.size):
-        ((alone[part] <= least) * served).max(axis=1, initial=0.0, out=each[part])
-    return (each * np.maximum(weight, 1.0)).T, reached
+    each = np.empty((planes, runs), dtype=least.dtype)
+    for part in parts:
+        mine = seating.need_of(part) <= least
+        (mine * served).max(axis=1, initial=0.0, out=each[part])
+    return (each * np.maximum(pressed, 1.0)).T, reached
 
 
 def _grind_face(
@@ -286,6 +308,7 @@ def _grind_face(
             angle_rad=state.angle_rad,
             drop_mm=state.drop_mm + deeper,
             lean_rad=np.where(deeper > 0, lean, state.lean_rad),
+            cleared_mm3=state.cleared_mm3,
         )
         inset = after.at(ground)
         reach = ground.half_width_mm * 2 / len(grounds)

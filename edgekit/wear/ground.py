@@ -18,6 +18,7 @@ run's, so a run's bits do not depend on what runs beside it.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
@@ -36,12 +37,10 @@ __all__ = [
     "Cut",
     "Ground",
     "Seating",
-    "advance_needed",
+    "cleared",
     "cut",
-    "grind",
     "ground_of",
     "inset_at",
-    "of_plane",
     "over_stations",
     "pieces",
     "runs_last",
@@ -50,7 +49,9 @@ __all__ = [
 ]
 
 LEAST_CURVATURE = 1e-6  # [1/mm]: no blade is a kilometre wide
-CELLS_IN_CACHE = 16384  # three arrays of so many float64 are 384 KB, within any recent L2 cache
+TILE = 16  # stations; the same however many runs there are, so that none depends on its company
+CELLS_IN_CACHE = 8192  # a field of eight depths and five more arrays of so many float64 are 832 KB
+SAFE = 1e-3  # a plane that certainly faces a station by so much is not seen from behind
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -112,22 +113,30 @@ def ground_of(blade: Blade, name: str, *, stations: int, depths: int) -> Ground:
 
 
 class Seating(NamedTuple):
-    """Planes laid against a blade: terms (R, P, S) of the inset u = (height - v fall - p) / facing.
+    """Planes laid against a field.
 
-    ``height`` is n·C, ``fall`` n·f, ``facing`` -n·b; ``rise`` is fall / facing times the distance
-    between depth nodes, by which u falls from node to node; ``gap`` is min over v of h + v fall /
-    facing, so that the plane cuts a station where height - p > gap facing. ``support`` (R, P). Where a
-    plane is seen from behind its height is -∞, so that such a station is neither cut nor waited for,
-    and its facing is held at `GRAZING`. ``need`` is `advance_needed`, where `seat` was told a goal.
+    ``normals`` (P, 3, R); ``support`` (R, P), -∞ for a plane that faces nothing; ``lead`` (P, S, R), how
+    far ahead of a plane through the origin the wanted edge lies, n·(C - drop f + goal b), -∞ where the
+    plane is seen from behind; ``touch`` (P, T, R), the support of each of T tiles of the edge.
     """
 
-    height: FloatArray
-    fall: FloatArray
-    facing: FloatArray
-    rise: FloatArray
-    gap: FloatArray
+    normals: FloatArray
     support: FloatArray
-    need: FloatArray
+    lead: FloatArray
+    touch: FloatArray
+
+    @property
+    def need(self) -> FloatArray:
+        """Advance (R, P, S) [mm] past first touch with which each plane alone brings the edge to the
+        goal; infinite where it faces away."""
+        return _runs_first(np.stack([self.need_of(p) for p in range(len(self.lead))]))
+
+    def need_of(self, plane: int | slice, out: FloatArray | None = None) -> FloatArray:
+        """The same for one plane or some of them, (S, R) or (P, S, R)."""
+        support = self.support.T[plane]
+        # A plane that faces nothing has no support, and an infinite need from its lead already.
+        finite = np.where(np.isfinite(support), support, 0.0)
+        return np.subtract(finite[..., None, :], self.lead[plane], out=out)
 
 
 def runs_last(values: FloatArray) -> FloatArray:
@@ -154,174 +163,163 @@ def over_stations(values: FloatArray, weights: FloatArray) -> FloatArray:
 def pieces(planes: int, cells: int) -> Iterator[slice]:
     """Planes in groups whose cells stay in cache."""
     group = max(1, CELLS_IN_CACHE // max(cells, 1))
-    return (slice(a, a + group) for a in range(0, planes, group))
+    return (slice(a, min(a + group, planes)) for a in range(0, planes, group))
+
+
+class _Tiles:
+    """An edge cut into tiles whose field stays in cache while plane after plane is laid against it.
+
+    The three products with a plane's normal that matter, n·C, n·f times the distance between depth
+    nodes, and -n·b, come from one matrix product for each tile.
+    """
+
+    def __init__(self, ground: Ground, normals: FloatArray) -> None:
+        stations = len(ground.arc_mm)
+        bounds = np.linspace(0, stations, -(-stations // TILE) + 1).astype(int).tolist()
+        self.slices = [slice(a, b) for a, b in itertools.pairwise(bounds)]
+        fall = ground.step_mm[:, None] * ground.face
+        self._vectors = [
+            np.concatenate([ground.position[t], fall[t], -ground.inward[t]]) for t in self.slices
+        ]
+        self._normals = normals
+        # A bound on -n·b from the range of the normals tells where no run can see a station from behind.
+        low, high = (getattr(normals, end)(axis=2)[:, None, :] for end in ("min", "max"))
+        least = np.minimum(-low * ground.inward, -high * ground.inward).sum(axis=2)
+        self._turned = least <= SAFE  # (P, S)
+
+    def lay(
+        self, number: int, planes: slice | NDArray[np.int_]
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Height n·C, fall from depth node to node, and facing (P, S, R) of planes at one tile.
+
+        Where a plane is seen from behind its height is -∞, so that such a station is neither cut
+        nor waited for, and its facing is held at `GRAZING`.
+        """
+        products = np.matmul(self._vectors[number], self._normals[planes])
+        size = products.shape[1] // 3
+        height, fall, facing = (products[:, a : a + size] for a in (0, size, 2 * size))
+        turned = np.flatnonzero(self._turned[planes, self.slices[number]].any(axis=0))
+        if len(turned):
+            ends = np.s_[:, turned[0] : turned[-1] + 1]
+            behind = facing[ends] <= GRAZING
+            height[ends] = np.where(behind, -np.inf, height[ends])
+            np.maximum(facing[ends], GRAZING, out=facing[ends])
+        return height, fall, facing
+
+
+def _columns(values: FloatArray) -> FloatArray:
+    """(…, R, …) fields and normals with runs last; a lone run twice.
+
+    A matrix product with a single column would take another routine, which rounds differently.
+    """
+    return np.repeat(values, 2, axis=-1) if values.shape[-1] == 1 else values
 
 
 def seat(
-    ground: Ground,
-    inset: FloatArray,
-    normals: FloatArray,
-    *,
-    drop: FloatArray | None = None,
-    goal: FloatArray | None = None,
+    ground: Ground, inset: FloatArray, normals: FloatArray, *, drop: FloatArray, goal: FloatArray
 ) -> Seating:
     """Lay planes of unit `normals` (R, P, 3) against the field `inset` (V, R, S).
 
-    With `drop` and `goal` (R, S) the `advance_needed` is worked out along the way, while heights
-    are still in cache.
+    `drop` (R, S) is how far the face lies below the new one, `goal` (R, S) the inset wanted there.
     """
     runs, planes, _ = normals.shape
-    # A product with a single column would take another routine, which rounds differently.
-    wide = np.repeat(normals, 2, axis=0) if runs == 1 else normals
-    turned = np.ascontiguousarray(np.moveaxis(wide, 0, -1), dtype=inset.dtype)
-    shape = (planes, len(ground.arc_mm), len(wide))
-    height, fall, facing, rise, gap, need = (np.empty(shape, inset.dtype) for _ in range(6))
-    support = np.empty((planes, len(wide)), dtype=inset.dtype)
-    position, face, outward = (
-        np.ascontiguousarray(v) for v in (ground.position, ground.face, -ground.inward)
-    )
-    field = np.swapaxes(inset, 1, 2)
-    step = ground.step_mm[:, None]
-    lowered = drop if drop is not None and drop.any() else None
-    for part in pieces(planes, shape[1] * shape[2]):
-        for vectors, out in ((position, height), (face, fall), (outward, facing)):
-            np.matmul(vectors, turned[part], out=out[part])
-        behind = facing[part] <= GRAZING
-        seen = np.flatnonzero(behind.any(axis=(0, 2)))
-        if len(seen):
-            ends = slice(seen[0], seen[-1] + 1)
-            np.copyto(height[part, ends], -np.inf, where=behind[:, ends])
-            np.maximum(facing[part, ends], GRAZING, out=facing[part, ends])
-        np.divide(fall[part], facing[part], out=rise[part])
-        rise[part] *= step
-        _least_gap(field, rise[part], gap[part])
-        touch = gap[part] * facing[part]
-        np.subtract(height[part], touch, out=touch)
-        touch.max(axis=1, out=support[part])
-        if goal is not None:
-            _need(height[part], fall[part], facing[part], support[part], lowered, goal, need[part])
-    parts = (_runs_first(a)[:runs] for a in (height, fall, facing, rise, gap, support, need))
-    return Seating(*parts)
+    turned = np.ascontiguousarray(_columns(np.moveaxis(normals, 0, -1)), dtype=inset.dtype)
+    field, goal, drop = (_columns(runs_last(v)) for v in (np.moveaxis(inset, 1, 0), goal, drop))
+    columns = turned.shape[2]
+    tiles = _Tiles(ground, turned)
+    lead = np.empty((planes, len(ground.arc_mm), columns), inset.dtype)
+    touch = np.empty((planes, len(tiles.slices), columns), inset.dtype)
+    lowered = (drop / ground.step_mm[:, None]) if drop.any() else None
+    for number, tile in enumerate(tiles.slices):
+        rows = field[:, tile]
+        for part in pieces(planes, rows[0].size):
+            height, fall, facing = tiles.lay(number, part)
+            ahead = np.multiply(facing, goal[tile], out=lead[part, tile])
+            if lowered is not None:
+                ahead += lowered[tile] * fall
+            np.subtract(height, ahead, out=ahead)
+            gap = _least_gap(rows, np.divide(fall, facing, out=fall))
+            gap *= facing
+            np.subtract(height, gap, out=gap)
+            gap.max(axis=1, out=touch[part, number])
+    support = touch.max(axis=1)
+    return Seating(turned[..., :runs], support[:, :runs].T, lead[..., :runs], touch[..., :runs])
 
 
-def _least_gap(field: FloatArray, rise: FloatArray, gap: FloatArray) -> None:
-    """Put min over v of h_v + v rise (P, S, R) into `gap`, for `field` (V, S, R) and the `rise` from node to node.
+def _least_gap(rows: FloatArray, rise: FloatArray) -> FloatArray:
+    """Min over v of h_v + v rise (P, S, R), for a field (V, S, R) and the `rise` from node to node.
 
     As Horner's scheme takes a polynomial: h₀ ∧ (rise + (h₁ ∧ (rise + h₂ ∧ ...))), one addition and one
-    minimum a depth. This line and its like in `cut` are where lives spend most of their time.
+    minimum a depth. This loop and its like in `cut` are where lives spend most of their time.
     """
-    gap[...] = field[-1]
-    for row in field[-2::-1]:
-        gap += rise
+    gap = np.add(rows[-1], rise)
+    for row in rows[-2:0:-1]:
         np.minimum(gap, row, out=gap)
-
-
-def advance_needed(seating: Seating, drop: FloatArray, goal: FloatArray) -> FloatArray:
-    """Advance (R, P, S) [mm] past first touch with which each plane alone brings the edge to a goal.
-
-    `drop` (R, S) is how far the face lies below the new one, `goal` (R, S) the inset wanted there.
-    Infinite where a plane faces away.
-    """
-    height, fall, facing, support = (
-        runs_last(a) for a in (seating.height, seating.fall, seating.facing, seating.support)
-    )
-    need = np.empty_like(height, order="C")
-    _need(height, fall, facing, support, drop, goal, need)
-    return _runs_first(need)
-
-
-def _need(
-    height: FloatArray,
-    fall: FloatArray,
-    facing: FloatArray,
-    support: FloatArray,
-    drop: FloatArray | None,
-    goal: FloatArray,
-    out: FloatArray,
-) -> None:
-    """`advance_needed` of planes (P, S, R): support - (n·C - drop n·f) + goal facing."""
-    np.multiply(facing, goal.T, out=out)
-    if drop is not None:
-        out += drop.T * fall
-    out -= height
-    # A plane that faces nothing has no support, and an infinite need already.
-    out += np.where(np.isfinite(support), support, 0.0)[:, None, :]
+        gap += rise
+    return np.minimum(gap, rows[0], out=gap)
 
 
 class Cut(NamedTuple):
-    """What planes leave: ``inset`` (V, R, S); ``reach`` (R, P, S), the inset at which each plane
-    meets the face, -∞ where it faces away; the ``deepest`` reach (R, S) and the first ``plane`` that
-    has it."""
+    """What planes leave: ``inset`` (V, R, S); the deepest ``reach`` (R, S), the inset at which some plane
+    meets the face, and the first ``plane`` that has it. Where no plane cuts the blade, the reach is any
+    inset no deeper than the edge."""
 
     inset: FloatArray
     reach: FloatArray
-    deepest: FloatArray
     plane: NDArray[np.int_]
 
 
 def cut(
     ground: Ground, inset: FloatArray, seating: Seating, advance: FloatArray, drop: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """The field after the planes advance by `advance` (R, P) [mm], and their reach; see `grind`."""
-    return grind(ground, inset, seating, advance, drop)[:2]
-
-
-def grind(
-    ground: Ground,  # noqa: ARG001  # as the others; the seating holds all of it that is needed
-    inset: FloatArray,
-    seating: Seating,
-    advance: FloatArray,
-    drop: FloatArray,
 ) -> Cut:
     """Grind: what is left after the planes advance by `advance` (R, P) [mm]."""
     faced = np.isfinite(seating.support)  # a plane turned away from every station cuts nothing
-    offset = runs_last(np.where(faced, seating.support - advance, 0.0))[:, None, :]
-    height, fall, facing, rise, gap = (runs_last(a) for a in seating[:5])
-    after = np.array(np.swapaxes(inset, 1, 2), order="C")
-    reach = np.empty_like(height)
-    deepest = np.full(height.shape[1:], -np.inf, dtype=height.dtype)
-    plane = np.zeros(deepest.shape, dtype=np.int16)  # numbered from 1
-    lowered = drop.any()
-    for part in pieces(len(height), deepest.size):
-        base = np.subtract(height[part], offset[part], out=reach[part])
-        base /= facing[part]
-        # Most planes are near a part of the edge only: leave out the ends that none of these cuts.
-        cuts = np.flatnonzero((base > gap[part]).any(axis=(0, 2)))
-        near = slice(cuts[0], cuts[-1] + 1) if len(cuts) else slice(0)
-        at, falls = base[:, near].copy(), rise[part, near]
-        for v, row in enumerate(after[:, near]):
-            if v:
-                at -= falls
-            np.maximum(row, at.max(axis=0) if len(at) > 1 else at[0], out=row)
-        if lowered:
-            base -= drop.T * fall[part] / facing[part]
-        high, first = _first_deepest(base)
-        np.maximum(plane, (high > deepest) * (first + np.int16(1 + part.start)), out=plane)
-        np.maximum(deepest, high, out=deepest)
-    none = plane == 0  # nothing reaches there; the first plane, as argmax has it
-    active = (plane - np.int16(1) + none).astype(np.int_)
-    return Cut(np.swapaxes(after, 1, 2), _runs_first(reach), deepest.T, active.T)
+    offset = runs_last(np.where(faced, seating.support - advance, 0.0))
+    near = seating.touch > offset[:, None, :]
+    runs = offset.shape[1]
+    # A plane that does not reach a tile stays out of it, lest rounding let it cut.
+    offsets = _columns(np.where(near, offset[:, None, :], np.inf))
+    turned, drop = (_columns(v) for v in (seating.normals, runs_last(drop)))
+    after = np.array(_columns(np.swapaxes(inset, 1, 2)), order="C")
+    tiles = _Tiles(ground, np.ascontiguousarray(turned))
+    reach = np.full(after.shape[1:], -np.inf, dtype=after.dtype)
+    plane = np.zeros(reach.shape, dtype=np.int16)  # numbered from 1
+    lowered = (drop / ground.step_mm[:, None]) if drop.any() else None
+    for number, tile in enumerate(tiles.slices):
+        rows = after[:, tile]
+        cutting = np.flatnonzero(near[:, number].any(axis=1))
+        for part in pieces(len(cutting), rows[0].size):
+            planes = cutting[part]
+            height, fall, facing = tiles.lay(number, planes)
+            height -= offsets[planes, number, None, :]
+            height /= facing
+            fall /= facing
+            meets = height if lowered is None else height - lowered[tile] * fall
+            _keep_deepest(reach[tile], plane[tile], meets, planes)
+            for v, row in enumerate(rows):
+                if v:
+                    height -= fall
+                deepest = height.max(axis=0) if len(height) > 1 else height[0]
+                np.maximum(row, deepest, out=row)
+    found = plane[:, :runs].T.astype(np.int_)
+    return Cut(np.swapaxes(after[..., :runs], 1, 2), reach[:, :runs].T, np.maximum(found - 1, 0))
 
 
-def _first_deepest(reach: FloatArray) -> tuple[FloatArray, NDArray[np.int16]]:
-    """Largest of `reach` (P, S, R) over planes, and the first plane that has it.
+def _keep_deepest(
+    reach: FloatArray, plane: NDArray[np.int16], meets: FloatArray, planes: NDArray[np.int_]
+) -> None:
+    """Update the deepest `reach` and its `plane` (from 1) by what further planes reach (P, S, R).
 
-    What `max` and `argmax` give; but `argmax` across memory takes ten times as long as this.
+    What `max` and `argmax` give; but `argmax` across memory and masked copies take ten times as long.
     """
-    if len(reach) == 1:
-        return reach[0], np.zeros(1, dtype=np.int16)
-    high = reach.max(axis=0)
-    ranks = np.arange(len(reach), 0, -1, dtype=np.int16)[:, None, None]
-    first = ((reach == high) * ranks).max(axis=0)
-    return high, np.int16(len(reach)) - first
-
-
-def of_plane(values: FloatArray, plane: NDArray[np.int_]) -> FloatArray:
-    """`values` (R, P, S) of one plane (R, S) a station."""
-    flat = np.ascontiguousarray(runs_last(values))
-    cells = flat[0].size
-    here = plane.T * cells + np.arange(cells).reshape(flat.shape[1:])
-    return np.asarray(flat.ravel().take(here)).T
+    high, number = meets[0], np.int16(planes[0] + 1)
+    if len(meets) > 1:
+        high = meets.max(axis=0)
+        top = planes[-1] + 2
+        rank = (top - 1 - planes).astype(np.int16)[:, None, None]
+        number = np.int16(top) - ((meets == high) * rank).max(axis=0)
+    np.maximum(plane, (high > reach) * number, out=plane)
+    np.maximum(reach, high, out=reach)
 
 
 def inset_at(ground: Ground, inset: FloatArray, drop: FloatArray) -> FloatArray:
@@ -335,29 +333,31 @@ def inset_at(ground: Ground, inset: FloatArray, drop: FloatArray) -> FloatArray:
     return np.asarray(low + (at - i) * (high - low))
 
 
-def volume(ground: Ground, before: FloatArray, after: FloatArray) -> FloatArray:
-    """Steel (R,) [mm³] between two fields.
+def cleared(ground: Ground, inset: FloatArray) -> FloatArray:
+    """Volume (R,) [mm³] between the edge's own line and the field `inset` (V, R, S) inward of it.
 
-    ∫∫ (h₁ - h₀)(1 - κ (h₁ + h₀)/2) dv ds: inward of a curved edge the area element shrinks by 1 - κu.
-    Past the centre of curvature nothing is left to take, so both insets end there.
+    ∫∫ h (1 - κ h / 2) dv ds by the trapezoidal rule: inward of a curved edge the area element shrinks by
+    1 - κu. Past the centre of curvature nothing is left to take, so insets end there.
     """
+    field = np.swapaxes(inset, 1, 2)
     limit = (1 / np.maximum(ground.plan_curvature, LEAST_CURVATURE))[:, None]
-    tight = np.flatnonzero(limit < after.max())  # elsewhere no inset gets so far
+    tight = np.flatnonzero(limit < field.max())  # elsewhere no inset gets so far
     ends = slice(tight[0], tight[-1] + 1) if len(tight) else slice(0)
-    half_curvature = ground.plan_curvature[:, None] / 2
-    shape = before.shape[:0:-1]
-    thick, element, over_depth = (np.zeros(shape, dtype=before.dtype) for _ in range(3))
-    last = len(before) - 1
-    for v, (old, new) in enumerate(zip(before, after, strict=True)):
-        np.subtract(new.T, old.T, out=thick)
-        np.add(new.T, old.T, out=element)
-        if len(tight):
-            low, high = (np.minimum(h.T[ends], limit[ends]) for h in (old, new))
-            thick[ends], element[ends] = high - low, high + low
-        element *= half_curvature
-        np.subtract(1.0, element, out=element)
-        thick *= element
-        if v in (0, last):
-            thick /= 2
-        over_depth += thick
-    return over_stations(over_depth.T, ground.step_mm * ground.share_mm)
+    first, second, row = (np.zeros(field.shape[1:], field.dtype) for _ in range(3))
+    for v in (0, *range(len(field) - 1, 0, -1)):
+        np.copyto(row, field[v])
+        np.minimum(row[ends], limit[ends], out=row[ends])
+        first += row
+        row *= row
+        second += row
+        if v == len(field) - 1:  # the two outer rows count half
+            first /= 2
+            second /= 2
+    second *= ground.plan_curvature[:, None] / 2
+    first -= second
+    return over_stations(first.T, ground.step_mm * ground.share_mm)
+
+
+def volume(ground: Ground, before: FloatArray, after: FloatArray) -> FloatArray:
+    """Steel (R,) [mm³] between two fields."""
+    return cleared(ground, after) - cleared(ground, before)

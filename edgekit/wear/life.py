@@ -15,7 +15,7 @@ from edgekit.geometry.blade import Blade
 from edgekit.wear.bench import Bench as _Bench
 from edgekit.wear.bench import Precision, Tracks, mean_, plain_mean
 from edgekit.wear.draws import Deck, GivenKeys, Kept, RunKeys, SessionDraws
-from edgekit.wear.ground import Ground
+from edgekit.wear.ground import Ground, cleared
 from edgekit.wear.method import Method
 from edgekit.wear.retire import DEFAULT_RULES, Measures, RetireRule
 from edgekit.wear.session import (
@@ -162,6 +162,7 @@ def _some(state: EdgeState, rows: NDArray[np.int_]) -> EdgeState:
         angle_rad=np.take(state.angle_rad.T, rows, axis=1).T,
         drop_mm=np.take(state.drop_mm.T, rows, axis=1).T,
         lean_rad=np.take(state.lean_rad.T, rows, axis=1).T,
+        cleared_mm3=state.cleared_mm3[rows],
     )
 
 
@@ -172,6 +173,7 @@ def _renew(state: EdgeState, ground: Ground, rows: NDArray[np.int_], radius_um: 
     state.angle_rad[rows] = ground.angle_rad
     state.drop_mm[rows] = 0.0
     state.lean_rad[rows] = 0.0
+    state.cleared_mm3[rows] = cleared(ground, ground.inset_mm[:, None])
 
 
 def rules_of(retire: RetireRule | Sequence[RetireRule]) -> tuple[RetireRule, ...]:
@@ -281,6 +283,7 @@ def _cycle(
         state.radius_um = worn.astype(state.inset_mm.dtype, copy=False)
         if use.attrition_um:
             state.inset_mm = state.inset_mm + use.attrition_um / UM_PER_MM
+            state.cleared_mm3 = cleared(ground, state.inset_mm)
     dull = mean_(plain_mean(state.radius_um) for state in states)
     done = sharpen_runs(
         bench.grounds,
