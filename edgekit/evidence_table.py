@@ -231,6 +231,27 @@ _TABLE: tuple[Evidence, ...] = (
     Evidence("counterface_hardness_hv", 50.0, Range(20, 360), "HV", _P,
              "root dentine 31-57, cementum 20, enamel 270-360: Cirano 2004; White; "
              "Gutiérrez-Salazar 2003"),
+    # ---- strokes, finish reports and strength (contact/lay, wear/finish, wear/bending,
+    # ---- study/face_or_sides) ---------------------------------------------------------------
+    Evidence("stroke_lay_deg", 90.0, Range(0, 90), "deg", _C,
+             "short strokes up and down the lateral surface; common practice, no source"),
+    Evidence("face_stroke_lay_deg", 0.0, Range(0, 90), "deg", _C,
+             "a rod turned along the face from heel to toe; common practice, no source"),
+    Evidence("holder_slide_deg", 0.0, Range(0, 90), "deg", _A,
+             "the stone slides in line with the handle; no source"),
+    Evidence("report_magnification", 40.0, Range(10, 100), "1", _A,
+             "a bench microscope; no source"),
+    Evidence("conforming_wave_um", 30.0, Range(5, 200), "µm", _A,
+             "a wave of height a is pressed flat below a pressure of pi E* a / wavelength "
+             "(Westergaard 1939; Johnson, Contact Mechanics); Rq 0.1-0.2 µm, 20 GPa, 0.5 GPa"),
+    Evidence("alike_share", 0.1, Range(0.05, 0.2), "1", _A, _OWN),
+    Evidence("calculus_hardness_hv", 30.0, Range(20, 40), "HV", _P,
+             "Cirano 2004; White; Gutiérrez-Salazar 2003"),
+    Evidence("enamel_hardness_hv", 315.0, Range(270, 360), "HV", _P,
+             "Cirano 2004; White; Gutiérrez-Salazar 2003"),
+    Evidence("retire_strength_fraction", 0.7, Range(0.5, 0.9), "1", _A,
+             "no source; Murray et al. 1984 found no significant loss at 10-20 % less size"),
+    Evidence("disc_radius_mm", 40.0, Range(20, 100), "mm", _A, _OWN),
     # ---- the clinic's log -----------------------------------------------------------------
     Evidence("log_width_low_mm", 0.1, None, "mm", _A,
              "no blade of a scaler is narrower; below this a width is likely in inches"),
@@ -261,6 +282,23 @@ _TABLE: tuple[Evidence, ...] = (
              "share of groups of straight-line edges warned of by mistake"),
     Evidence("growth_check_share_few", 0.1, Range(0.05, 0.2), "1", _A,
              "the same for a group of fewer than five edges, where a miss costs more"),
+    # ---- the hour at the bench (care/bench_edges, bench_minutes, bench_plan) ------------------
+    Evidence("bench_ridge_um", 10.0, Range(5, 40), "µm", _A, _OWN),
+    Evidence("bench_hollow_um", 10.0, Range(5, 30), "µm", _A,
+             "depth of a hollow worth a rod: more than a session's loss of width; no source"),
+    Evidence("bench_most_settings", 2.0, Range(1, 8), "1", _A,
+             "settings of one edge that a person will make; a third often serves a part of a toe"),
+    Evidence("bench_least_mm", 0.3, Range(0.1, 1), "mm", _A,
+             "length of edge worth another setting: the order of a toe's radius; no source"),
+    Evidence("bench_strokes_per_edge", 10.0, Range(5, 20), "1", _P,
+             "protocols of 7-10 strokes: Moses 2003; Huang & Tseng; the spread is assumed"),
+    Evidence("bench_mount_seconds", 15.0, Range(8, 30), "s", _A, _OWN),
+    Evidence("bench_check_seconds", 8.0, Range(4, 20), "s", _A, _OWN),
+    Evidence("bench_chance", 0.8, Range(0.5, 0.95), "1", _A, _OWN),
+    Evidence("practice_universal_seconds", 45.0, None, "s", _C,
+             "a universal working end in a holder; common practice, no source"),
+    Evidence("practice_area_specific_seconds", 30.0, None, "s", _C,
+             "an area-specific working end in a holder, at most; common practice, no source"),
 )  # fmt: skip
 
 _BY_NAME = {item.name: item for item in _TABLE}

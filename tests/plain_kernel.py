@@ -17,17 +17,18 @@ from edgekit.wear.draws import Kept, SessionDraws
 from edgekit.wear.grinding import (
     LEAST_STEEL_MM3,
     LEAST_WEIGHT,
-    ROUNDING_MM,
     UM_PER_MM,
     Aim,
     EdgeState,
+    GroundEdge,
     SessionRuns,
     _grind_face,
-    _Ground1,
     _is_dull,
 )
 from edgekit.wear.ground import LEAST_CURVATURE, Ground
 from edgekit.wear.method import Method, Stop, Target
+
+ROUNDING_MM = 1e-9
 
 
 class Seating(NamedTuple):
@@ -146,7 +147,7 @@ def _grind_side(
     normals: FloatArray,
     weight: FloatArray,
     fresh_um: FloatArray,
-) -> _Ground1:
+) -> GroundEdge:
     """Grind one edge's lateral surface until sharp; `fresh_um` (R,) is the radius left."""
     before = state.at(ground)
     dull = _is_dull(state, fresh_um)
@@ -174,7 +175,7 @@ def _grind_side(
     )
     steel = volume(ground, state.inset_mm, inset)
     active = np.where(ground_here, active, -1)
-    return _Ground1(after, sharp, active, steel, advance.max(axis=1), reached)
+    return GroundEdge(after, sharp, active, steel, advance.max(axis=1), reached)
 
 
 def _advance(

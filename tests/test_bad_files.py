@@ -294,7 +294,7 @@ CASES = (
     exact_case("null normal in a row", "edge,0.3,0,0,0,0,0,45",
                r"bad\.csv, line 4, columns face_x, face_y, face_z has a null vector"),
     exact_case("normal along the edge", "edge,0.3,0,0,1,0,0,45",
-               r"bad\.csv: face_normals must be square to the edge"),
+               r"bad\.csv: face_normals turn over"),
     exact_case("exact point twice", "edge,0.21428571428571427,0,0,0,0,1,45",
                r"bad\.csv: points of curve edge repeats a point in lines 3 and 4"),
     # ---- patterns

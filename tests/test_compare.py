@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 import edgekit as ek
-from edgekit.study.compare import MAX_RUNS_AT_ONCE, run_rng
+from edgekit.wear.draws import run_rng
+from edgekit.wear.life import MAX_RUNS_AT_ONCE
 from tests.wear_blades import ideal, steady, straight_blade
 
 CHEAP = {"stations": 24, "depths": 3}  # sampling, not geometry, is tested
@@ -63,6 +64,20 @@ def test_methods_meet_the_same_instruments(curette):
     np.testing.assert_array_equal(first[0], first[1])
     np.testing.assert_array_equal(first[0], first[2])
     assert np.ptp(first[0]) > 1
+
+
+def test_instruments_dull_alike_every_time_however_many_seatings_a_method_has():
+    """With every station sharp again, the next dullness depends on the shared draws alone."""
+    use = ek.Use(patch_cv=0.7, sharp_radius_um=0.0)
+    methods = [ideal(1), ideal(7)]
+    result = ek.compare(
+        straight_blade(), methods, runs=3, seed=2, use=use,
+        retire=ek.WidthFraction(fraction=0.05), **CHEAP,
+    )  # fmt: skip
+    first, second = (life.tracks["dull_radius_um"] for life in result.lives)
+    assert first.shape[1] >= 4
+    both = min(first.shape[1], second.shape[1])
+    np.testing.assert_allclose(first[:, :both], second[:, :both], rtol=1e-12)
 
 
 def test_a_run_depends_neither_on_how_many_there_are_nor_on_blocks(curette):

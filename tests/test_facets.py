@@ -7,9 +7,8 @@ from hypothesis import given, settings
 
 import edgekit as ek
 from edgekit.contact.facets import placed_by_curvature
-from edgekit.geometry.curve import Constant
-from edgekit.geometry.path import BentArcs
 from tests import strategies as make
+from tests.wear_blades import arc_edge as arcs
 
 EXACT_UM = 1e-6  # closed forms: rounding of a few millimetres
 CLIPPER_UM = 1e-4  # shapely's overlays snap nothing, but intersect lines some 1e-12 mm off
@@ -17,22 +16,6 @@ RIDGE_UM = 0.02  # a ridge found between stations: it is measured on the edge, s
 FEW = settings(max_examples=25, deadline=None)
 
 RADIUS, LENGTH = 6.7, 5.65  # the plan radius and length used throughout section 4 of the brief
-
-
-def arcs(lengths, curvatures, *, start=(0.0, 0.0), heading=0.0, bow=0.0, beta_deg=75.0):
-    return ek.Edge(
-        path=BentArcs(
-            start_mm=np.array(start, dtype=float),
-            heading_rad=heading,
-            lengths_mm=np.array(lengths, dtype=float),
-            curvatures_per_mm=np.array(curvatures, dtype=float),
-            bow_per_mm=bow,
-        ),
-        internal_angle=Constant(value=np.radians(np.asarray(beta_deg))),
-        handle_axis=make.DOWN,
-        side=-1,
-        roll_reference=np.array([1.0, 0.0, 0.0]),
-    )
 
 
 def circle(radius=RADIUS, length=LENGTH, *, bow=0.0, beta_deg=75.0):

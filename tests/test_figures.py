@@ -61,6 +61,22 @@ METHODS = [
 ]
 COMPARISON = ek.compare(AREA_SPECIFIC, METHODS, runs=24, seed=1)
 LIFE = ek.live(AREA_SPECIFIC, METHODS[0], rng=np.random.default_rng(3))
+FINISHES = {
+    name: ek.finish(
+        USED, METHODS[3].using(ek.diamond_plated_stone(), stroke), rng=np.random.default_rng(1)
+    )
+    for name, stroke in {"along": ek.along_edge(), "across": ek.across_edge()}.items()
+}
+LAYS = {
+    "follows the edge": ek.lay(LEFT, ek.along_edge()),
+    "straight along the blade": ek.lay(LEFT, ek.StraightStroke(direction=[1, 0, 0])),
+}
+BLUNTED = ek.blunting(FINISHES["across"])
+WORN = {
+    "sides": ek.strength(UNIVERSAL, load_n=5, recession=43),
+    "face": ek.strength(UNIVERSAL, load_n=5, face_um=71),
+}
+MIXED = ek.face_or_sides(UNIVERSAL, runs=8, seed=1)
 F = ek.figures
 
 DRAWN: dict[str, Callable[[], Axes]] = {
@@ -97,6 +113,16 @@ DRAWN: dict[str, Callable[[], Axes]] = {
     "life, all": lambda: F.life(COMPARISON),
     "comparison": lambda: F.comparison(COMPARISON),
     "differences": lambda: F.differences(COMPARISON),
+    "lay": lambda: F.lay(LAYS),
+    "lay of a finish": lambda: F.lay(FINISHES["across"]),
+    "edge line": lambda: F.edge_line(FINISHES),
+    "teeth and strokes": lambda: F.teeth_and_strokes(BLUNTED),
+    "blunting": lambda: F.blunting(BLUNTED.cases[2]),
+    "worn section": lambda: F.worn_section(WORN),
+    "strength": lambda: F.strength(WORN["sides"]),
+    "strength and width": lambda: F.strength_and_width({"freehand": LIFE}),
+    "face or sides": lambda: F.face_or_sides(MIXED),
+    "slant": lambda: F.slant(MIXED),
 }
 
 
@@ -175,7 +201,7 @@ def test_every_axis_that_measures_names_its_unit(drawn: Axes) -> None:
         if hasattr(ax, "get_zlabel"):
             labels.append(ax.get_zlabel())
         for label in filter(None, labels):
-            assert re.search(r"\[(mm|µm|°|min|mg|count|1)\]", label), label
+            assert re.search(r"\[(mm|µm|°|min|mg|count|1|MPa)\]", label), label
 
 
 def test_words_name_kind_axes_and_numbers(drawn: Axes) -> None:

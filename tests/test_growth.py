@@ -6,7 +6,11 @@ Sources of the tables: see degradation_data.
 
 import numpy as np
 import pytest
-from degradation_data import (
+from scipy import stats
+
+from edgekit.care.growth import check_growth, fit_line, fit_power
+from edgekit.errors import EdgekitError
+from tests.degradation_data import (
     BELT_MAX_MM,
     BELT_USE,
     CRACK_MM,
@@ -19,10 +23,6 @@ from degradation_data import (
     WEAR_UM,
     WEAR_UNITS,
 )
-from scipy import stats
-
-from edgekit.care.growth import check_growth, fit_line, fit_power
-from edgekit.errors import EdgekitError
 
 LAST_DIGIT = 0.51
 """Half a unit of the last digit a reference is printed with, and a little for its own rounding."""

@@ -7,7 +7,7 @@ import pytest
 
 import edgekit as ek
 from edgekit.wear import ground, life
-from edgekit.wear.draws import AHEAD, Deck, GivenKeys, SeededKeys, run_rng
+from edgekit.wear.draws import AHEAD, Deck, GivenKeys, SeededKeys, _Stream, run_rng
 from edgekit.wear.ground import over_stations
 from edgekit.wear.life import live_runs
 from edgekit.wear.method import ErrorTerm, Hand
@@ -30,7 +30,11 @@ METHODS = {
     "all alike": ek.methods.freehand(seatings=2, stop=ek.Stop.ALL, placements=5),
     "shifted marks": ek.methods.held(15.0, placements=9, marks=ek.Marks.SHIFTED),
     "whole edge": dataclasses.replace(ek.methods.bench_stone(), sharp_target=1.0),
+    "by turns": ek.mixture(
+        ek.methods.freehand(seatings=1, placements=7), ek.methods.face_honing(), sides=2, faces=1
+    ),
 }
+WITH_STRENGTH = (*DEFAULT_RULES, ek.StrengthRatio(fraction=0.6))
 
 
 def lives(blade, method, runs, *, seed=3, **options):
@@ -53,14 +57,18 @@ def test_lives_equal_those_of_the_plain_kernel(blade, method, monkeypatch):
         )
 
 
+@pytest.mark.parametrize("rules", [DEFAULT_RULES, WITH_STRENGTH], ids=["usual", "strength"])
 @pytest.mark.parametrize("method", METHODS)
-def test_a_run_is_the_same_to_the_last_bit_in_any_company(method, monkeypatch):
+def test_a_run_is_the_same_to_the_last_bit_in_any_company(method, rules, monkeypatch):
     """Alone, in blocks of three, and among more than there are places for."""
     blade, how = ek.patterns.universal_curette(), METHODS[method]
-    together = lives(blade, how, 11)
+    together = lives(blade, how, 11, rules=rules)
     monkeypatch.setattr(life, "MAX_RUNS_AT_ONCE", 3)
-    in_threes = lives(blade, how, 11)
-    alone = [lives(blade, how, 1, keys=SeededKeys(3, first=i, runs=1)) for i in range(11)]
+    in_threes = lives(blade, how, 11, rules=rules)
+    alone = [
+        lives(blade, how, 1, keys=SeededKeys(3, first=i, runs=1), rules=rules) for i in range(11)
+    ]
+    assert ("strength_left" in together.final) == (rules is WITH_STRENGTH)
     for name in together.final:
         for part in ("final", "average"):
             whole = getattr(together, part)[name]
@@ -99,6 +107,21 @@ def test_seeded_keys_are_those_of_the_runs_own_generators():
     seeded, given = SeededKeys(5, first=2, runs=4), GivenKeys([run_rng(5, i) for i in range(2, 6)])
     for i in range(4):
         np.testing.assert_array_equal(seeded.key(i), given.key(i))
+
+
+def test_a_stream_is_seeded_as_numpy_seeds_it():
+    """Source: numpy's own SFC64, given the same three words."""
+
+    class Words(np.random.bit_generator.ISeedSequence):
+        def generate_state(self, n_words, dtype=np.uint32):
+            assert (n_words, dtype) == (3, np.uint64)
+            return np.array([2**64 - 5, 17, 4], dtype=np.uint64)
+
+    stream = _Stream()
+    stream.rng.standard_normal(7)
+    stream.go_to(np.array([2**64 - 5, 17], dtype=np.uint64), 4)
+    own = np.random.Generator(np.random.SFC64(Words()))
+    np.testing.assert_array_equal(stream.rng.standard_normal(40), own.standard_normal(40))
 
 
 def test_draws_do_not_depend_on_how_many_seatings_are_drawn():
@@ -147,10 +170,17 @@ def test_the_deepest_plane_is_the_first_of_the_largest(cells, monkeypatch):
     frame = here.edge.frame(np.random.default_rng(2).uniform(0, 5, (5, 4)))
     normals = np.repeat(frame.outward.value, 2, axis=1)  # every plane twice
     normals[0, :2] = -here.inward[0]  # and some that face nothing
-    seating = ground.seat(here, field, normals)
-    cut = ground.grind(here, field, seating, np.full((5, 8), 0.01), np.zeros((5, 21)))
-    np.testing.assert_array_equal(cut.deepest, cut.reach.max(axis=1))
-    np.testing.assert_array_equal(cut.plane, cut.reach.argmax(axis=1))
+    level, advance = np.zeros((5, 21)), np.full((5, 8), 0.01)
+    seating = ground.seat(here, field, normals, drop=level, goal=field[0])
+    cut = ground.cut(here, field, seating, advance, level)
+    _, reach = plain_kernel.cut(
+        here, field, plain_kernel.seat(here, field, normals), advance, level
+    )
+    meets = reach.max(axis=1) > field[0]
+    assert meets.any(axis=1).all()
+    np.testing.assert_allclose(cut.reach[meets], reach.max(axis=1)[meets], rtol=1e-12, atol=1e-15)
+    np.testing.assert_array_equal(cut.plane[meets], reach.round(12).argmax(axis=1)[meets])
+    assert (cut.reach[~meets] <= field[0][~meets]).all()
 
 
 def test_sums_over_stations_do_not_depend_on_layout_or_company():

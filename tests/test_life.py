@@ -5,7 +5,9 @@ import pytest
 import shapely
 
 import edgekit as ek
-from edgekit.study.compare import run_rng
+from edgekit.wear.bench import Bench
+from edgekit.wear.bending import shortened_mm
+from edgekit.wear.draws import run_rng
 from edgekit.wear.life import live_runs
 from edgekit.wear.retire import DEFAULT_RULES, Measures
 from tests.wear_blades import BETA_DEG, UM, circle_blade, ideal, steady, straight_blade
@@ -94,10 +96,8 @@ def test_two_edges_both_take_from_the_width(pattern, close):
 @pytest.mark.parametrize(("left_um", "right_um"), [(50.0, 50.0), (80.0, 20.0), (60.0, 0.0)])
 def test_a_sickle_tip_shortens_by_similar_triangles(left_um, right_um):
     """Source: shapely offsets the two sides of the face's triangle and finds the new tip."""
-    from edgekit.wear.life import _Bench
-
     blade = ek.patterns.straight_sickle()
-    bench = _Bench.of(blade, ideal(2), 21, 4)
+    bench = Bench.of(blade, ideal(2), 21, 4)
     length, half = blade.length_mm, 0.4
     normal = np.array([half, length]) / np.hypot(half, length)
     lines = [
@@ -110,15 +110,17 @@ def test_a_sickle_tip_shortens_by_similar_triangles(left_um, right_um):
     ]  # fmt: skip
     tip = lines[0].intersection(lines[1])
     insets = [np.full((1, 21), u / UM) for u in (left_um, right_um)]
-    assert bench.shortened(insets)[0] == pytest.approx(length - tip.x, rel=1e-6)
+    assert shortened_mm(bench.grounds, [u[:, -1] for u in insets])[0] == pytest.approx(
+        length - tip.x, rel=1e-6
+    )
 
 
 def test_a_round_toe_shortens_by_its_recession():
-    from edgekit.wear.life import _Bench
-
-    bench = _Bench.of(ek.patterns.universal_curette(), ideal(2), 21, 4)
+    bench = Bench.of(ek.patterns.universal_curette(), ideal(2), 21, 4)
     insets = [np.full((1, 21), 0.03), np.full((1, 21), 0.02)]
-    assert bench.shortened(insets)[0] == pytest.approx(0.03, rel=1e-9)
+    assert shortened_mm(bench.grounds, [u[:, -1] for u in insets])[0] == pytest.approx(
+        0.03, rel=1e-9
+    )
 
 
 def test_length_can_end_a_life_before_width_does():

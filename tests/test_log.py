@@ -12,11 +12,11 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from spoiled_logs import GOOD, HEAD, SPOILED
 
 from edgekit.care.log import read_log
 from edgekit.care.log_dates import read_date
 from edgekit.errors import EdgekitError
+from tests.spoiled_logs import GOOD, HEAD, SPOILED
 
 CORPUS_LEAST = 60
 

@@ -1,5 +1,7 @@
 """Shares of variance, swings and numbers of runs, against closed forms."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -74,6 +76,30 @@ def test_a_tornado_shows_the_widest_first_and_equals_plain_comparisons():
             ek.patterns.hoe(), [TASK.method], runs=12, seed=3, use=use, stations=16, depths=4
         )
         assert row[where] == pytest.approx(alone.table["loss_um_per_session"][0], rel=1e-12)
+
+
+def test_what_decides_equals_plain_comparisons():
+    """Rate, exponent through the same radius after one use, and a count, each set by hand."""
+    blade, method, use = ek.patterns.hoe(), ek.methods.freehand(), ek.Use()
+    table = ek.what_decides(blade, method, runs=6, seed=3).set_index("input")
+    assert (table["swing_um"].diff().dropna() <= 0).all()
+    low = table["low"]
+    through = ek.PowerDulling.through(
+        radius_um=float(use.law.after(np.array(use.sharp_radius_um), use.strokes)),
+        strokes=use.strokes, sharp_radius_um=use.sharp_radius_um, exponent=low["dull_exponent"],
+    )  # fmt: skip
+    rate = replace(use.law, rate=low["dull_rate_um2_per_stroke"])
+    few = replace(method, placements=int(low["placements"]))
+    for name, how, used in (
+        ("dull_exponent", method, replace(use, law=through)),
+        ("dull_rate_um2_per_stroke", method, replace(use, law=rate)),
+        ("placements", few, use),
+    ):
+        alone = ek.compare(blade, [how], runs=6, seed=3, use=used, retire=ek.WidthFraction())
+        row = alone.table.iloc[0]
+        found = table.loc[name]
+        assert found["loss_um_at_low"] == pytest.approx(row["loss_um_per_session"], rel=1e-12)
+        assert found["sessions_at_low"] == row["sessions_p50"]
 
 
 @pytest.mark.parametrize("pilot", [5, 12])

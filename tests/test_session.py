@@ -198,6 +198,18 @@ def test_overshoot_deepens_a_placement_that_stops_by_itself():
     assert ratio == pytest.approx(1.3, rel=1e-9)
 
 
+def test_random_swing_costs_a_finely_placed_edge_a_few_micrometres():
+    """Source: brief section 4, a rough simulation, unchecked: 7.8 µm at 60 placements, sd 3°."""
+    method = ideal(60, hand=ek.Hand(swing_deg=ek.ErrorTerm(sd=3.0)))
+    lost = [
+        ground_once(circle_blade(), method, seed=i, stations=241, depths=3)
+        .edges["used"]
+        .mean_recession_um
+        for i in range(30)
+    ]
+    assert np.mean(lost) == pytest.approx(7.8, abs=1.5)  # its stopping rule is not stated
+
+
 # ---- face honing ----------------------------------------------------------------------------
 
 
@@ -229,6 +241,9 @@ def test_a_leaning_face_stone_opens_one_edge_and_closes_the_other():
     assert np.abs(left).max() <= 1.5 + EXACT_DEG
     np.testing.assert_allclose(left, -right, atol=EXACT_DEG)
     assert np.abs(left).min() > 1.4
+    # A face that falls inward comes nearer to the flank, and lies higher at that edge.
+    lost = [edge.recession_um[side].mean() for edge in done.edges.values()]
+    assert (lost[0] > lost[1]) == (left.mean() > 0)
     assert done.advance_um > 10  # the slope over the blade's width comes off first
 
 
@@ -256,9 +271,10 @@ def test_the_same_marks_pay_for_their_facets_once():
 
 
 @pytest.mark.parametrize("marks", [ek.Marks.SHIFTED, ek.Marks.RANDOM], ids=lambda m: m.name)
-def test_other_marks_pay_for_facets_every_session(marks):
-    same, other = losses_a_session(ek.Marks.SAME), losses_a_session(marks)
-    assert (other[1:] > 1.5 * same[1:]).all()
+def test_other_marks_pay_for_facets_again(marks):
+    """On average: random marks may fall by chance where the last ones were."""
+    same, other = (losses_a_session(m, sessions=12) for m in (ek.Marks.SAME, marks))
+    assert other[1:].mean() > 2 * same[1:].mean()
 
 
 def test_marks_shift_by_half_a_spacing_and_back():
@@ -357,3 +373,16 @@ def test_a_session_shows_itself_in_a_notebook():
     shown = ground_once(circle_blade(), ideal(4, name="<4>"))._repr_html_()
     assert "&lt;4&gt;" in shown
     assert "sharp" in shown
+
+
+def test_an_edge_sharp_at_a_wrong_angle_is_not_called_simply_sharp() -> None:
+    """-60° on a universal curette, whose right setting is 15°, grinds 75° too open (vector algebra)."""
+    blade = ek.patterns.universal_curette()
+    wrong = ek.sharpen(
+        blade, ek.methods.held(-60.0), dull_radius_um=4.0, rng=np.random.default_rng(1)
+    )
+    assert "internal angle is off" in wrong.status
+    right = ek.sharpen(
+        blade, ek.methods.held(15.0), dull_radius_um=4.0, rng=np.random.default_rng(1)
+    )
+    assert right.status == "sharp"

@@ -3,15 +3,13 @@
 Sources: `scipy.optimize.milp` (HiGHS) as the second opinion on both least counts.
 """
 
-import time
-
 import numpy as np
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from edgekit.care.settings import Holder, fewest_settings, order_tray
+from edgekit.care.settings import SettingRange, fewest_settings, order_tray
 from edgekit.errors import EdgekitError
 
 # whole and half degrees, so that windows touch and coincide often
@@ -69,7 +67,7 @@ def test_settings_are_as_few_as_integer_programme_finds_and_prove_it(windows):
 @settings(max_examples=150, deadline=None)
 @given(WINDOWS, st.integers(0, 10), st.sampled_from([0.0, 0.5, 1.0, 2.5, 7.0]))
 def test_holder_with_steps_is_served_as_integer_programme_finds(windows, low, step):
-    holder = Holder(low_deg=float(low), high_deg=45.0, step_deg=step)
+    holder = SettingRange(low_deg=float(low), high_deg=45.0, step_deg=step)
     plan = fewest_settings(windows, holder=holder)
     ends = np.concatenate([windows[:, 1], [45.0]])
     ends = ends[(ends >= low) & (ends <= 45)]
@@ -128,16 +126,6 @@ def test_empty_tray_needs_nothing():
     assert order_tray(np.empty((0, 2))).changes == 0
 
 
-def test_tray_of_200_edges_is_planned_in_a_second():
-    rng = np.random.default_rng(1)
-    low = rng.uniform(0, 40, 200)
-    windows = np.column_stack([low, low + rng.uniform(0.2, 4, 200)])
-    begin = time.perf_counter()
-    fewest_settings(windows)
-    order_tray(windows, urgent=rng.random(200) < 0.3)
-    assert time.perf_counter() - begin < 1
-
-
 @pytest.mark.parametrize(
     "call",
     [
@@ -145,8 +133,8 @@ def test_tray_of_200_edges_is_planned_in_a_second():
         lambda: fewest_settings([(13, float("nan"))]),
         lambda: fewest_settings([13, 17]),
         lambda: order_tray([(13, 17)], urgent=[True, False]),
-        lambda: Holder(low_deg=10, high_deg=5),
-        lambda: Holder(low_deg=0, high_deg=5, step_deg=-1),
+        lambda: SettingRange(low_deg=10, high_deg=5),
+        lambda: SettingRange(low_deg=0, high_deg=5, step_deg=-1),
     ],
 )
 def test_windows_and_holders_that_make_no_sense_are_refused(call):

@@ -209,9 +209,8 @@ def test_on_an_arc_the_normal_is_free_of_bias() -> None:
 
 
 def test_round_a_toe_the_interval_covers_less_and_this_much_is_known() -> None:
-    # Curvature jumps sixteenfold where the toe begins: a spline of one stiffness rounds the
-    # corner off, and an interval that is right on average along the edge is short there.
-    # Measured with 60 runs: 0.90 over all, 0.98 short of the toe, 0.67 round it, bias to 6 deg.
+    # Curvature jumps sixteenfold where the toe begins, and no smooth spline follows at once.
+    # Measured: 0.93 over all, 0.75 round the toe, bias to 5 deg.
     edge = ek.patterns.area_specific_curette(bow_radius_mm=np.inf).edges["used"]
     error, stated, _ = smoothed(edge, 80, RUNS)
     covered = np.abs(error) < Z90 * stated
@@ -220,8 +219,8 @@ def test_round_a_toe_the_interval_covers_less_and_this_much_is_known() -> None:
     print(f"bias round the toe {np.abs(error.mean(axis=0))[toe].max():.1f} deg")
     assert 0.85 <= covered.mean() <= 0.97
     assert covered[:, ~toe].mean() > 0.9
-    assert covered[:, toe].mean() > 0.5
-    assert np.abs(error.mean(axis=0))[toe].max() < 9.0
+    assert covered[:, toe].mean() > 0.65
+    assert np.abs(error.mean(axis=0))[toe].max() < 7.0
 
 
 def test_the_tilt_of_a_planar_face_is_covered(tmp_path: Path) -> None:

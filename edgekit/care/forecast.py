@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from edgekit.care.limits import WidthLimit
+    from edgekit.wear.retire import WidthFraction
 
 __all__ = ["Forecast", "forecast"]
 
@@ -62,6 +63,10 @@ class Forecast:
         Sessions per day of each row.
     unread : pandas.DataFrame
         Edges without any usable width, which cannot be forecast: ``instrument, edge``.
+    log : Log
+        The log it stands on; `edgekit.rows_behind` finds the rows of any number.
+    loss_sd_um, groups_sd_um : ndarray
+        Standard deviation of the loss per session of each row of `table` and of `groups`.
     caution : str
         What the refused lines of the log do to the numbers; empty when there are none.
     """
@@ -78,6 +83,9 @@ class Forecast:
     margin_days: Drift
     pace: Pace
     unread: pd.DataFrame
+    log: Log
+    loss_sd_um: FloatArray
+    groups_sd_um: FloatArray
     caution: str
 
     def __repr__(self) -> str:
@@ -94,7 +102,7 @@ class Forecast:
         return f"<pre>{html.escape(repr(self))}</pre>"
 
 
-def forecast(log: Log, *, retire: WidthLimit, level: float = 0.9) -> Forecast:
+def forecast(log: Log, *, retire: WidthLimit | WidthFraction, level: float = 0.9) -> Forecast:
     """Forecast every edge of a log.
 
     Width falls along a straight line of sessions; edges of one pattern and method share strength
@@ -105,7 +113,7 @@ def forecast(log: Log, *, retire: WidthLimit, level: float = 0.9) -> Forecast:
     Parameters
     ----------
     log : Log
-    retire : WidthLimit
+    retire : WidthLimit or WidthFraction
         The retirement width, or the share of the new width that may be lost.
     level : float
         Share of outcomes within low and high.
@@ -156,6 +164,10 @@ def forecast(log: Log, *, retire: WidthLimit, level: float = 0.9) -> Forecast:
     if known.assumed:
         z = float(stats.norm.ppf(0.5 + level / 2))
     first = np.flatnonzero(np.diff(edge, prepend=-1))
+    if not hasattr(retire, "limit_um"):
+        raise EdgekitError(
+            "retire must set a width", retire, "Give WidthFraction() or WidthLimit(width_mm=0.7)."
+        )
     limit_um = retire.limit_um(past.reading_um[first])
     since = (
         edges["sessions"].to_numpy() - past.reading_sessions[np.append(first[1:], len(edge)) - 1]
@@ -170,6 +182,7 @@ def forecast(log: Log, *, retire: WidthLimit, level: float = 0.9) -> Forecast:
         session_sd_um=known.session_var**0.5, variances_assumed=known.assumed, level=level,
         as_of=past.as_of, margin_sessions=by_session, margin_days=by_day, pace=speed,
         unread=past.edges.loc[~seen, ["instrument", "edge"]].reset_index(drop=True),
+        log=log, loss_sd_um=np.sqrt(known.var_loss), groups_sd_um=known.group_sd_um,
         caution=_caution(log),
     )  # fmt: skip
 

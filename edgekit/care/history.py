@@ -15,7 +15,7 @@ from edgekit.errors import EdgekitError
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["History", "history"]
+__all__ = ["History", "events_by_edge", "history"]
 
 ENDS = ("retired", "broken")
 ONLY_EDGE = "edge"
@@ -65,7 +65,7 @@ def history(log: Log) -> History:
         raise EdgekitError(
             "the log has no good rows", log.file, "See log.rejected for the reasons."
         )
-    events, edges = _by_edge(log.rows)
+    events, edges = events_by_edge(log.rows)
     code = events["at"].to_numpy()
     sharpened = (events["event"] == "sharpened").to_numpy()
     sessions = _running(code, sharpened)
@@ -94,7 +94,7 @@ def history(log: Log) -> History:
     )
 
 
-def _by_edge(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+def events_by_edge(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Rows an edge each, in order of time within an edge; rows without an edge go to every edge."""
     import pandas as pd
 

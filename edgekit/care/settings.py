@@ -17,7 +17,7 @@ from edgekit import checks
 from edgekit.checks import FloatArray, frozen_array
 from edgekit.errors import EdgekitError
 
-__all__ = ["FewestSettings", "Holder", "TrayOrder", "fewest_settings", "order_tray"]
+__all__ = ["FewestSettings", "SettingRange", "TrayOrder", "fewest_settings", "order_tray"]
 
 IntArray = NDArray[np.int64]
 GRID_SLACK = 1e-9
@@ -25,7 +25,7 @@ GRID_SLACK = 1e-9
 
 
 @dataclass(frozen=True, kw_only=True)
-class Holder:
+class SettingRange:
     """The settings a holder can take: ``low_deg, low_deg + step_deg, …, high_deg``.
 
     With a step of 0 every setting of the range can be taken.
@@ -102,14 +102,16 @@ def _checked(windows_deg: ArrayLike) -> FloatArray:
     return windows
 
 
-def fewest_settings(windows_deg: ArrayLike, *, holder: Holder | None = None) -> FewestSettings:
+def fewest_settings(
+    windows_deg: ArrayLike, *, holder: SettingRange | None = None
+) -> FewestSettings:
     """The fewest settings that serve every window.
 
     Parameters
     ----------
     windows_deg : array_like (N, 2)
         Lowest and highest setting each edge accepts [deg], ends included.
-    holder : Holder, optional
+    holder : SettingRange, optional
         Settings that can be taken at all; windows without one come back in `unserved`.
 
     Returns
@@ -171,6 +173,8 @@ class TrayOrder:
         Windows in the order of work, urgent ones first.
     settings_deg : ndarray (M,)
         Setting of each step.
+    run : ndarray (M,)
+        Number of the setting in force at each step, from 0; it rises along the order.
     changes : int
         Changes of setting on the way; setting the holder up at the start is not one.
     unserved : ndarray
@@ -179,12 +183,13 @@ class TrayOrder:
 
     order: IntArray
     settings_deg: FloatArray
+    run: IntArray
     changes: int
     unserved: IntArray
 
 
 def order_tray(
-    windows_deg: ArrayLike, *, urgent: ArrayLike | None = None, holder: Holder | None = None
+    windows_deg: ArrayLike, *, urgent: ArrayLike | None = None, holder: SettingRange | None = None
 ) -> TrayOrder:
     """Order of a tray with the fewest changes of setting, every urgent edge before every other.
 
@@ -199,7 +204,7 @@ def order_tray(
         As in `fewest_settings`.
     urgent : array_like of bool (N,), optional
         Edges to do first.
-    holder : Holder, optional
+    holder : SettingRange, optional
 
     Returns
     -------
@@ -230,6 +235,7 @@ def order_tray(
     return TrayOrder(
         order=np.concatenate([*runs, np.empty(0, dtype=np.int64)]),
         settings_deg=np.asarray(settings, dtype=np.float64),
+        run=np.repeat(np.arange(len(runs)), [len(rows) for rows in runs]),
         changes=max(len(runs) - 1, 0),
         unserved=np.flatnonzero(~can),
     )
@@ -247,18 +253,29 @@ def _runs(
 
 
 def _shared(held: FloatArray, early: IntArray, late: IntArray) -> float | None:
-    """The setting at which both stretches of work should meet, or None if none saves a change."""
+    """The setting at which both stretches of work should meet, or None if none saves a change.
+
+    Windows without a point p lie wholly below or above it, so what the rest needs is what the
+    greedy plan has opened below p plus, from the other end, what it has opened above p.
+    """
     if not (len(early) and len(late)):
         return None
-    best: tuple[int, float | None] = (
-        len(_stab(held[early])[0]) + len(_stab(held[late])[0]), None,
-    )  # fmt: skip
-    for point in np.unique(held[np.concatenate([early, late]), 1]):
-        need, used = 1, 0
-        for rows in (early, late):
-            meets = (held[rows, 0] <= point) & (point <= held[rows, 1])
-            need += len(_stab(held[rows[~meets]])[0])
-            used += bool(meets.any())
-        if used == 2 and need < best[0]:
-            best = (need, float(point))
-    return best[1]
+    points = np.unique(held[np.concatenate([early, late]), 1])
+    need = np.ones(len(points), dtype=np.int64)
+    meets = np.ones(len(points), dtype=bool)
+    for rows in (early, late):
+        need += _opened_below(held[rows], points)
+        need += _opened_below(-held[rows][:, ::-1], -points)
+        low, high = np.sort(held[rows, 0]), np.sort(held[rows, 1])
+        begun = np.searchsorted(low, points, side="right")
+        meets &= begun > np.searchsorted(high, points, side="left")
+    apart = len(_stab(held[early])[0]) + len(_stab(held[late])[0])
+    need = np.where(meets, need, apart)
+    best = int(np.argmin(need))
+    return float(points[best]) if need[best] < apart else None
+
+
+def _opened_below(windows: FloatArray, points: FloatArray) -> IntArray:
+    """Settings that the windows wholly below each of the points need."""
+    first, _ = _stab(windows)
+    return np.asarray(np.searchsorted(windows[first, 1], points, side="left"), dtype=np.int64)

@@ -1,7 +1,7 @@
 """What a stone cuts with: its grain, its lubricant, and how much and how roughly it cuts.
 
-The form of the stone (flat, rod, cone, disc) is another matter; this module knows only the
-abrasive. Removal and roughness are entries of the evidence table with a wide spread: no source
+The form of the stone (flat, rod, cone, disc) is one of the records of `edgekit.contact.stone`.
+Removal and roughness are entries of the evidence table with a wide spread: no source
 measured either for a hand-held stone on a hardened blade.
 """
 
@@ -13,6 +13,7 @@ import numpy as np
 
 from edgekit.checks import FloatArray, count, generator, positive
 from edgekit.contact.grain import Grain, Scale, grain, grain_um
+from edgekit.contact.stone import FlatStone, Stone
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import Evidence, Gsd, entry
 
@@ -66,6 +67,8 @@ class Abrasive:
         Steel removed by one stroke [mm³], with its spread.
     ra_per_grain : Evidence
         Ra across the lay over the median grain size [1], with its spread.
+    form : Stone
+        Flat, rod, cone or disc.
 
     Examples
     --------
@@ -82,6 +85,7 @@ class Abrasive:
     lubricant: Lubricant
     removal: Evidence = field(default_factory=_removal_default)
     ra_per_grain: Evidence = field(default_factory=_ra_default)
+    form: Stone = field(default_factory=FlatStone)
 
     def __post_init__(self) -> None:
         graded = self.scale is not None or self.number is not None

@@ -23,7 +23,7 @@ from edgekit.checks import FloatArray, at_least, count, frozen_array, positive
 from edgekit.contact.holder import STATIONS
 from edgekit.errors import EdgekitError
 from edgekit.geometry import vectors as vec
-from edgekit.geometry.edge import Edge, EdgeFrame
+from edgekit.geometry.edge import Edge, EdgeFrame, station_shares
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -109,7 +109,7 @@ class Facets:
     @property
     def untouched_mm(self) -> float:
         """Length of edge at which nothing was ground."""
-        return float(_shares(self.arc_mm)[self.active < 0].sum())
+        return float(station_shares(self.arc_mm)[self.active < 0].sum())
 
     def __repr__(self) -> str:
         ridge = f"{len(self.placements_mm)} placements: ridges up to {self.ridge_um:.1f} µm"
@@ -135,7 +135,7 @@ class Facets:
         """
         import pandas as pd
 
-        share = _shares(self.arc_mm)
+        share = station_shares(self.arc_mm)
         rows = []
         for k, place in enumerate(self.placements_mm):
             mine = self.owner == k
@@ -165,11 +165,6 @@ class Facets:
 
     def _nearest(self, arc_mm: float) -> int:
         return int(np.argmin(np.abs(self.arc_mm - arc_mm)))
-
-
-def _shares(arc: FloatArray) -> FloatArray:
-    """Length of edge (S,) that each station stands for."""
-    return np.asarray(np.gradient(arc) * np.where((arc == arc[0]) | (arc == arc[-1]), 0.5, 1.0))
 
 
 def _find_ridges(
@@ -244,8 +239,7 @@ def facets(
     """
     at_least("depth_um", depth_um, 0.0, "Give the recession in micrometres, 0 or more.")
     places = _positions(edge, placements)
-    arc = edge.stations(stations)
-    here = edge.frame(arc, order=0)
+    arc, here = edge.at_stations(stations)
     planes = _planes(edge, places, depth_um / UM_PER_MM)
     reach = plane_recession(here, planes.normals, planes.points)
     owner, deepest = _deepest(reach)
@@ -255,7 +249,7 @@ def facets(
         edge=edge,
         placements_mm=places,
         depth_um=float(depth_um),
-        arc_mm=arc,
+        arc_mm=arc.copy(),
         recession_um=np.maximum(deepest, 0.0) * UM_PER_MM,
         active=np.where(deepest > 0, owner, -1),
         proud_um=np.maximum(planes.depth - deepest, 0.0) * UM_PER_MM,
@@ -349,7 +343,9 @@ def spread(edge: Edge, spacing: Spacing) -> tuple[FloatArray, FloatArray]:
     arc = edge.stations(_FINE)
     if spacing is Spacing.EVEN:
         return arc, arc / arc[-1]
-    turn = np.concatenate([[0.0], np.cumsum(edge.frame(arc).stone_curvature[1:] * np.diff(arc))])
+    turn = np.concatenate(
+        [[0.0], np.cumsum(edge.frame(arc, order=1).stone_curvature[1:] * np.diff(arc))]
+    )
     ahead = np.minimum(np.arange(_FINE) + _WINDOW // 2, _FINE - 1)
     behind = np.maximum(np.arange(_FINE) - _WINDOW // 2, 0)
     kappa = np.maximum((turn[ahead] - turn[behind]) / (arc[ahead] - arc[behind]), 0.0)

@@ -30,6 +30,7 @@ __all__ = [
     "HolderFit",
     "RollSchedule",
     "Setting",
+    "best_held_normals",
     "best_setting",
     "held_errors",
     "held_normals",
@@ -37,6 +38,7 @@ __all__ = [
     "setting_at",
     "settings_needed",
     "settings_table",
+    "station_windows",
 ]
 
 STATIONS = 400
@@ -133,6 +135,10 @@ class _Circle(NamedTuple):
         omega = self.omega(elevation_rad)[..., None]
         return np.asarray(np.cos(omega) * self.start + np.sin(omega) * self.side)
 
+    def error(self, elevation_rad: float) -> FloatArray:
+        """Angle error (S,) [rad] at one elevation, or at the nearest approach to it."""
+        return self.sign * (self.omega(elevation_rad) - self.true)
+
     def touches(self, elevation_rad: float) -> FloatArray:
         """Where the elevation can be reached (S,) bool."""
         return np.asarray(np.abs(np.sin(elevation_rad)) <= self.size * (1 + 1e-12))
@@ -172,10 +178,23 @@ def held_normals(edge: Edge, elevation_deg: float, arc_mm: FloatArray) -> FloatA
 
 def held_errors(edge: Edge, elevation_deg: float, arc_mm: FloatArray) -> FloatArray:
     """Angle error (S,) [deg] at one elevation; where it cannot be reached, past 90°."""
-    circle = _circle(edge, edge.frame(arc_mm, order=0))
+    return _errors_deg(_circle(edge, edge.frame(arc_mm, order=0)), elevation_deg)
+
+
+def _errors_deg(circle: _Circle, elevation_deg: float) -> FloatArray:
     elevation = np.radians(elevation_deg)
-    error = np.degrees(circle.sign * (circle.omega(elevation) - circle.true))
+    error = np.degrees(circle.error(elevation))
     return np.where(circle.touches(elevation), error, error + np.copysign(90.0, error))
+
+
+def best_held_normals(
+    edge: Edge, elevations_deg: Sequence[float], arc_mm: FloatArray
+) -> FloatArray:
+    """Normals (S, 3) of several settings, at each point that of the least angle error there."""
+    circle = _circle(edge, edge.frame(arc_mm, order=0))
+    off = np.abs([_errors_deg(circle, item) for item in elevations_deg])
+    every = np.stack([circle.normals(np.radians(item)) for item in elevations_deg])
+    return np.asarray(every[np.argmin(off, axis=0), np.arange(len(arc_mm))])
 
 
 def _setting(
@@ -186,15 +205,14 @@ def _setting(
     served: FloatArray,
     window: tuple[float, float] | None,
 ) -> Setting:
-    error = np.degrees(circle.sign * (circle.omega(elevation) - circle.true))
-    error = np.where(circle.touches(elevation), error, np.inf)
+    error = np.where(circle.touches(elevation), np.degrees(circle.error(elevation)), np.inf)
     _, roll = elevation_and_roll_deg(edge, circle.normals(elevation))
     return Setting(
         elevation_deg=float(np.degrees(elevation)),
         worst_error_deg=float(np.abs(error[served]).max()),
         window_deg=window,
         roll_span_deg=float(np.ptp(roll[served])),
-        arc_mm=arc,
+        arc_mm=arc.copy(),
         error_deg=error,
         roll_deg=roll,
         stretches_mm=_stretches(arc, served),
@@ -240,8 +258,8 @@ def best_setting(
     (13.0, 17.0)
     """
     tolerance = np.radians(_tolerance(tolerance_deg))
-    arc = edge.stations(stations)
-    circle = _circle(edge, edge.frame(arc, order=0))
+    arc, frame = edge.at_stations(stations)
+    circle = _circle(edge, frame)
     low, high = 0.0, np.pi
     for _ in range(_HALVINGS):
         middle = (low + high) / 2
@@ -270,8 +288,8 @@ def setting_at(
     3.0
     """
     elevation = between("elevation_deg", elevation_deg, -90.0, 90.0)
-    arc = edge.stations(stations)
-    circle = _circle(edge, edge.frame(arc, order=0))
+    arc, frame = edge.at_stations(stations)
+    circle = _circle(edge, frame)
     window = _common(circle.intervals(np.radians(_tolerance(tolerance_deg))))
     everywhere = np.ones(len(arc), dtype=bool)
     return _setting(edge, arc, circle, float(np.radians(elevation)), everywhere, _degrees(window))
@@ -294,8 +312,8 @@ def settings_needed(
     1
     """
     tolerance = np.radians(_tolerance(tolerance_deg))
-    arc = edge.stations(stations)
-    circle = _circle(edge, edge.frame(arc, order=0))
+    arc, frame = edge.at_stations(stations)
+    circle = _circle(edge, frame)
     intervals = circle.intervals(tolerance)
     owner = np.full(len(arc), -1)
     found: list[float] = []
@@ -306,7 +324,7 @@ def settings_needed(
             owner[mine] = len(found)
             low, high = intervals[mine, 0].max(), intervals[mine, 1].min()
             found.append(float(low + high) / 2)
-    error = np.stack([np.abs(circle.omega(e) - circle.true) for e in found])
+    error = np.abs([circle.error(e) for e in found])
     error = np.where([circle.touches(e) for e in found], error, np.inf)
     owner = np.argmin(error, axis=0)
     settings = []
@@ -343,6 +361,31 @@ def settings_table(settings: Sequence[Setting]) -> pd.DataFrame:
             }
         )
     return pd.DataFrame(rows)
+
+
+def station_windows(
+    edge: Edge, *, tolerance_deg: float = value("tolerance_deg"), stations: int = STATIONS
+) -> tuple[FloatArray, FloatArray]:
+    """The elevations that each station of an edge accepts by itself.
+
+    Returns
+    -------
+    arc_mm : array (S,)
+        Stations [mm].
+    windows_deg : array (S, 2)
+        Lowest and highest elevation that keeps the angle error there within the tolerance [deg].
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> from edgekit.contact.holder import station_windows
+    >>> _, windows = station_windows(ek.patterns.universal_curette().edges["left"], stations=3)
+    >>> windows.round(6).tolist()
+    [[13.0, 17.0], [13.0, 17.0], [13.0, 17.0]]
+    """
+    arc, frame = edge.at_stations(stations)
+    circle = _circle(edge, frame)
+    return arc, np.degrees(circle.intervals(np.radians(_tolerance(tolerance_deg))))
 
 
 def _tolerance(tolerance_deg: float) -> float:

@@ -206,19 +206,19 @@ def orient(
     >>> bool(abs(held.elevation_deg - 15).max() < 1e-9)
     True
     """
-    arc = edge.stations(stations)
-    frame = edge.frame(arc, order=0)
+    arc, frame = edge.at_stations(stations)
     normal = frame.outward.value
     elevation, roll = elevation_and_roll_deg(edge, normal)
+    # Copies: some general libraries refuse read-only arrays.
     return Orientation(
         edge=edge,
         stone=stone or FlatStone(),
         rock_deg=between("rock_deg", rock_deg, -1e-9, 45.0, "Give degrees, 0 or more."),
-        arc_mm=arc,
-        position_mm=frame.position,
-        tangent=frame.tangent.value,
-        normal=normal,
-        face=frame.face.value,
+        arc_mm=arc.copy(),
+        position_mm=frame.position.copy(),
+        tangent=frame.tangent.value.copy(),
+        normal=normal.copy(),
+        face=frame.face.value.copy(),
         elevation_deg=elevation,
         roll_deg=roll,
         stone_to_face_deg=180 - np.degrees(frame.angle.value) + np.zeros(len(arc)),

@@ -9,7 +9,7 @@ from typing import Protocol
 from edgekit.checks import between, positive
 from edgekit.evidence_table import value
 
-__all__ = ["ConeStone", "FlatStone", "RodStone", "Stone"]
+__all__ = ["ConeStone", "DiscStone", "FlatStone", "RodStone", "Stone"]
 
 
 class Stone(Protocol):
@@ -35,6 +35,26 @@ class FlatStone:
     def __post_init__(self) -> None:
         if self.length_mm != math.inf:
             positive("length_mm of a stone", self.length_mm, "Give millimetres.")
+
+    @property
+    def curvature_per_mm(self) -> float:
+        """Zero: the surface is a plane."""
+        return 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class DiscStone:
+    """A turning disc that grinds with its flat side: a plane as wide as the disc."""
+
+    radius_mm: float = value("disc_radius_mm")
+
+    def __post_init__(self) -> None:
+        positive("radius_mm", self.radius_mm, "Give the disc's radius in millimetres.")
+
+    @property
+    def length_mm(self) -> float:
+        """Extent along the edge: the diameter."""
+        return 2 * self.radius_mm
 
     @property
     def curvature_per_mm(self) -> float:

@@ -77,6 +77,18 @@ class WireEdgeFinding:
             said or "no source speaks of these strokes"
         )
 
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        said = "".join(
+            f"<li>{escape(claim.says)} ({escape(claim.status.value)}: {escape(claim.source)})</li>"
+            for claim in self.claims
+        )
+        return (
+            f"<b>Wire edge {self.category.value}, strokes {self.stroke.value}</b><ul>"
+            f"{said or '<li>no source speaks of these strokes</li>'}</ul>"
+        )
+
 
 _ANTONINI = "Antonini 1977"
 _TEACHING = "usual teaching; common practice, no source"

@@ -6,8 +6,13 @@ should show it.
 """
 
 from edgekit.figures._words import Picture, alt_text, html
+from edgekit.figures.bending import strength, strength_and_width, worn_section
+from edgekit.figures.clinic import due, readings, replacements, windows
+from edgekit.figures.finishing import blunting, edge_line, lay, teeth_and_strokes
 from edgekit.figures.grinding import facets, profile, recession
 from edgekit.figures.holding import orientation, setting
+from edgekit.figures.mixing import face_or_sides, slant
+from edgekit.figures.setting_sheet import sheet
 from edgekit.figures.shape import blade, section
 from edgekit.figures.study import comparison, differences, life
 from edgekit.figures.sweeps import sensitivity, sweep, tornado
@@ -16,17 +21,31 @@ __all__ = [
     "Picture",
     "alt_text",
     "blade",
+    "blunting",
     "comparison",
     "differences",
+    "due",
+    "edge_line",
+    "face_or_sides",
     "facets",
     "html",
+    "lay",
     "life",
     "orientation",
     "profile",
+    "readings",
     "recession",
+    "replacements",
     "section",
     "sensitivity",
     "setting",
+    "sheet",
+    "slant",
+    "strength",
+    "strength_and_width",
     "sweep",
+    "teeth_and_strokes",
     "tornado",
+    "windows",
+    "worn_section",
 ]

@@ -169,7 +169,7 @@ def _key(ax: Axes, exaggeration: float, left: bool) -> None:
     ]  # fmt: skip
     if left:
         handles.append(Line2D([], [], color=style.BLACK, lw=4, alpha=0.55, label="not ground"))
-    ax.legend(handles=handles, loc="lower center", frameon=False, fontsize=8.5)
+    ax.legend(handles=handles, loc="lower left", frameon=False, fontsize=8.5)
 
 
 def recession(session: Session, ax: Axes | None = None) -> Axes:

@@ -97,7 +97,7 @@ class Blade:
     def length_mm(self) -> float:
         """Extent of the longest edge along the line from heel to toe [mm]."""
         return max(
-            float(np.ptp(edge.frame(edge.stations(101)).position @ edge.roll_reference))
+            float(np.ptp(edge.frame(edge.stations(101), order=0).position @ edge.roll_reference))
             for edge in self.edges.values()
         )
 
@@ -182,9 +182,9 @@ def width_between(edge: Edge, far: Edge, arc_mm: FloatArray) -> tuple[FloatArray
     arc_mm : array (S,)
         Where on `far` the line ends [mm].
     """
-    frame = edge.frame(arc_mm)
+    frame = edge.frame(arc_mm, order=0)
     far_arc = far.stations(WIDTH_STATIONS)
-    apart = far.frame(far_arc).position - frame.position[:, None, :]
+    apart = far.frame(far_arc, order=0).position - frame.position[:, None, :]
     along = np.einsum("sjk,sk->sj", apart, frame.tangent.value)
     across = np.einsum("sjk,sk->sj", apart, frame.inward.value)
     cut = (along[:, :-1] <= 0) & (along[:, 1:] > 0) | (along[:, :-1] > 0) & (along[:, 1:] <= 0)

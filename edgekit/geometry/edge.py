@@ -19,7 +19,7 @@ from edgekit.geometry.curve import Constant, Curve, SplineCurve, chord_parameter
 from edgekit.geometry.jet import Jet
 from edgekit.geometry.path import CurvePath, MovedPath, Path, StretchPath
 
-__all__ = ["Edge", "EdgeFrame", "check_angle_deg", "check_points"]
+__all__ = ["Edge", "EdgeFrame", "check_angle_deg", "check_points", "station_shares"]
 
 LEAST_POINTS = 4  # a cubic; the regression distance needs a third derivative
 SHORTEST_MM, LONGEST_MM = 0.1, 200.0  # outside this a length is surely in another unit
@@ -50,11 +50,6 @@ class EdgeFrame(NamedTuple):
     def plan_curvature(self) -> FloatArray:
         """Geodesic curvature t'·b in the face [1/mm]; positive where the edge is convex."""
         return vec.dot(self.tangent.d1, self.inward.value)
-
-    @property
-    def bow_curvature(self) -> FloatArray:
-        """Normal curvature t'·f of the face along the edge [1/mm]."""
-        return vec.dot(self.tangent.d1, self.face.value)
 
     @property
     def stone_curvature(self) -> FloatArray:
@@ -96,6 +91,7 @@ class Edge:
         object.__setattr__(
             self, "roll_reference", unit_vector("roll_reference", self.roll_reference)
         )
+        object.__setattr__(self, "_at_stations", {})
 
     @property
     def length_mm(self) -> float:
@@ -110,6 +106,20 @@ class Edge:
     def stations(self, count_: int) -> FloatArray:
         """Arc lengths [mm] of `count_` equally spaced stations, both ends included."""
         return np.linspace(0.0, self.length_mm, count("stations", count_, 2))
+
+    def at_stations(self, count_: int) -> tuple[FloatArray, EdgeFrame]:
+        """Equally spaced stations and the frame there, without derivatives.
+
+        An edge never changes, so each count is worked out once and kept; the arrays are read-only.
+        """
+        kept: dict[int, tuple[FloatArray, EdgeFrame]] = self._at_stations  # type: ignore[attr-defined]
+        if count_ not in kept:
+            arc = self.stations(count_)
+            frame = self.frame(arc, order=0)
+            for array in (arc, frame.position, *(jet_.value for jet_ in frame[1:])):
+                array.setflags(write=False)
+            kept[count_] = arc, frame
+        return kept[count_]
 
     def frame(self, arc_mm: FloatArray, order: int = 2) -> EdgeFrame:
         """The frame at arc lengths of any shape [mm], with derivatives to `order` (2 at most)."""
@@ -267,12 +277,7 @@ class Edge:
         else:
             normals = Constant(value=unit_vector("face_normals", face_normals))
         path = CurvePath(curve=curve, normals=normals)
-        if not SHORTEST_MM <= path.length_mm <= LONGEST_MM:
-            raise EdgekitError(
-                f"the curve must run over {SHORTEST_MM:g} to {LONGEST_MM:g} mm",
-                f"{path.length_mm:.3g} mm",
-                "Check the unit: lengths are millimetres.",
-            )
+        _check_length("the curve", path.length_mm)
         beta = check_angle_deg("internal_angle_deg", internal_angle_deg)
         angle = Constant(value=np.radians(np.asarray(beta)))
         return cls._along(path, angle, handle_axis, inward)
@@ -349,12 +354,7 @@ def check_points(
     step = np.diff(points, axis=0)
     length = np.linalg.norm(step, axis=1)
     total = float(length.sum())
-    if not SHORTEST_MM <= total <= LONGEST_MM:
-        raise EdgekitError(
-            f"{name} must run over {SHORTEST_MM:g} to {LONGEST_MM:g} mm",
-            f"{total:.3g} mm",
-            "Check the unit: lengths are millimetres, not metres, micrometres or pixels.",
-        )
+    _check_length(name, total)
     word, at = ("row", range(len(points))) if lines is None else ("line", lines)
     if not (length > 1e-7 * total).all():
         row = int(np.argmin(length))
@@ -374,6 +374,22 @@ def check_points(
             "Put the points in order along the edge, heel to toe.",
         )
     return points
+
+
+def _check_length(name: str, length_mm: float) -> None:
+    if not SHORTEST_MM <= length_mm <= LONGEST_MM:
+        raise EdgekitError(
+            f"{name} must run over {SHORTEST_MM:g} to {LONGEST_MM:g} mm",
+            f"{length_mm:.3g} mm",
+            "Check the unit: lengths are millimetres, not metres, micrometres or pixels.",
+        )
+
+
+def station_shares(arc_mm: FloatArray) -> FloatArray:
+    """Length of edge (S,) [mm] that each station (S,) stands for; half as much at the two ends."""
+    share = np.gradient(arc_mm)
+    share[[0, -1]] /= 2
+    return np.asarray(share)
 
 
 def _normal_field(face_normals: ArrayLike, points: FloatArray, u: FloatArray) -> Curve:

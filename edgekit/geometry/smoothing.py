@@ -1,9 +1,11 @@
 """Smooth curves and faces through noisy digitised points, with their uncertainty.
 
-The stated rule: a penalised quintic spline (a knot for every second point or so, penalty on the integral
-of the squared third derivative, which leaves circles nearly alone), its weight chosen by generalised
-cross-validation; the posterior covariance of Wahba (1983, J R Stat Soc B 45:133), which carries the
-smoothing bias on average. Faces are fitted by least squares, as a plane or as a polynomial of the
+The stated rule: a penalised quintic spline, a knot for every second point or so. The penalty is the
+integral of the squared third derivative, which leaves circles nearly alone; a last fit makes it
+stiffer where the curve is quiet than where its curvature changes, as at a toe. Its weight is chosen by
+generalised cross-validation. Uncertainty is the posterior covariance of Wahba (1983, J R Stat Soc B
+45:133), which carries the smoothing bias on average.
+Faces are fitted by least squares, as a plane or as a polynomial of the
 coordinates in their best plane.
 """
 
@@ -28,6 +30,9 @@ POINTS_PER_KNOT = 2
 _WEIGHTS = 121  # tried, from following the data to a parabola
 _PARABOLA = 3  # modes the penalty does not see
 _CAUTION = 1.4  # generalised cross-validation with 1.4 x the trace: guards against undersmoothing
+_STIFFENINGS = 1  # fits with local stiffness, after those; a second one loses coverage on waves
+_WINDOWS = 20  # local means along the curve are taken over a twentieth of it
+_LEAST_ROUGHNESS = 0.1  # of the mean: bounds how much stiffer a quiet stretch may be
 _REFITS = 2  # the chord parameter of noisy points is too long; re-measured on the smooth curve
 
 
@@ -81,8 +86,11 @@ def _clamped_knots(first: float, last: float, spans: int) -> FloatArray:
     return np.concatenate([[first] * DEGREE, inner, [last] * DEGREE])
 
 
-def _penalty(knots: FloatArray) -> FloatArray:
-    """Matrix of ∫ (C''')² over the spline's coefficients, exact by Gauss quadrature."""
+def _penalty(knots: FloatArray, stiffness: FloatArray | None) -> FloatArray:
+    """Matrix of ∫ w (C''')² over the spline's coefficients by Gauss quadrature.
+
+    `stiffness` holds w at evenly spaced parameters; without it w = 1 and the integral is exact.
+    """
     size = len(knots) - DEGREE - 1
     third = BSpline(knots, np.eye(size), DEGREE).derivative(3)
     breaks = np.unique(knots)
@@ -90,7 +98,26 @@ def _penalty(knots: FloatArray) -> FloatArray:
     half = np.diff(breaks)[:, None] / 2
     at = ((breaks[:-1, None] + half) + half * nodes).ravel()
     value = third(at)
-    return np.asarray(value.T @ (value * (half * weights).ravel()[:, None]))
+    share = (half * weights).ravel()
+    if stiffness is not None:
+        along = np.linspace(knots[0], knots[-1], len(stiffness))
+        share = share * np.interp(at, along, stiffness)
+    return np.asarray(value.T @ (value * share[:, None]))
+
+
+def _stiffness(third: FloatArray) -> FloatArray:
+    """Local weight (S,) of the penalty from C''' (S, 3) of the last fit, 1 where it is stiffest.
+
+    Where the curve turned out to change its curvature, as where a side runs into a toe, it may go
+    on doing so; elsewhere it is held stiffer. Weights are inverse to the local mean square of
+    C'''; the floor keeps them within a factor of ten or so.
+    """
+    square = (third**2).sum(axis=1)
+    window = max(len(square) // _WINDOWS, 1) | 1
+    padded = np.pad(square, window // 2, mode="edge")
+    local = np.convolve(padded, np.full(window, 1 / window), mode="valid")
+    weight = 1 / (local + _LEAST_ROUGHNESS * max(float(local.mean()), 1e-300))
+    return np.asarray(weight / weight.max())
 
 
 class _Fit(NamedTuple):
@@ -127,15 +154,18 @@ def smooth_curve(points_mm: FloatArray) -> SmoothedCurve:
     """Smooth curve through ordered noisy points (N, 3), N >= 8."""
     u = chord_parameter(points_mm)
     centre = points_mm.mean(axis=0)
-    fit, curve = None, None
-    for _ in range(1 + _REFITS):
+    fit, curve, stiffness = None, None, None
+    for turn in range(1 + _REFITS + _STIFFENINGS):
         spans = max(4, len(u) // POINTS_PER_KNOT)
         knots = _clamped_knots(u[0], u[-1], spans)
         basis = BSpline.design_matrix(u, knots, DEGREE).toarray()
-        fit = _penalised(basis, _penalty(knots), points_mm - centre)
+        fit = _penalised(basis, _penalty(knots, stiffness), points_mm - centre)
         curve = SplineCurve(spline=BSpline(knots, fit.coefficients + centre, DEGREE))
         fine = np.linspace(u[0], u[-1], 8 * len(u))
-        length = chord_parameter(curve.derivatives(fine, 0)[0])
+        place, *_, third = curve.derivatives(fine, 3)
+        length = chord_parameter(place)
+        if turn >= _REFITS:
+            stiffness = _stiffness(third)
         u_next = np.interp(u, fine, length)
         used, u = u, u_next
     assert fit is not None

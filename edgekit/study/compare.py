@@ -17,11 +17,11 @@ from edgekit.checks import count, instance
 from edgekit.errors import EdgekitError
 from edgekit.geometry.blade import Blade
 from edgekit.study.samples import VALUES, sample_columns, standard_error
-from edgekit.wear.draws import SeededKeys, run_rng
+from edgekit.wear.alternation import Alternation
+from edgekit.wear.draws import SeededKeys
 from edgekit.wear.life import (
     LIFE_DEPTHS,
     LIFE_STATIONS,
-    MAX_RUNS_AT_ONCE,
     Lives,
     Use,
     live_runs,
@@ -33,7 +33,7 @@ from edgekit.wear.retire import DEFAULT_RULES, RetireRule
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["MAX_RUNS_AT_ONCE", "Comparison", "compare", "run_rng"]
+__all__ = ["Comparison", "compare"]
 
 MOST_HISTORIES = 2000  # lives a method of which every session is kept
 
@@ -48,13 +48,14 @@ class Comparison:
         A row a method. ``loss_um_per_session`` (mean width loss over the sides), its ``_sd`` between
         runs and ``_mc`` the Monte-Carlo standard error of the mean; the deepest loss likewise;
         ``ridge_um, angle_error_deg, angle_rms_deg, sharp_fraction, minutes_per_session, steel_mg`` means a
-        session, each with ``_mc``; ``sessions_p10, _p50, _p90``; ``unfinished``, the share of lives no rule ended.
+        session, each with ``_mc``; ``sessions_p10, _p50, _p90``; ``unfinished``, the share of lives no rule ended;
+        ``strength_left`` at the end, where a `StrengthRatio` is among the rules.
     runs : DataFrame
         A row a method and run: the tidy samples behind the table.
     """
 
     blade: Blade
-    methods: tuple[Method, ...]
+    methods: tuple[Method | Alternation, ...]
     lives: tuple[Lives, ...]
     seed: int
     runs: pd.DataFrame
@@ -119,7 +120,7 @@ class Comparison:
 
 def compare(
     blade: Blade,
-    methods: Sequence[Method],
+    methods: Sequence[Method | Alternation],
     *,
     runs: int = 200,
     seed: int,
@@ -133,7 +134,7 @@ def compare(
     Parameters
     ----------
     blade : Blade
-    methods : sequence of Method
+    methods : sequence of Method or Alternation
     runs : int
         Lives a method.
     seed : int
@@ -161,7 +162,9 @@ def compare(
     if not methods:
         raise EdgekitError("compare needs a method", list(methods), "Give one method or more.")
     for method in methods:
-        instance("method", method, Method, "Give a method, such as methods.freehand().")
+        instance(
+            "method", method, (Method, Alternation), "Give a method, such as methods.freehand()."
+        )
     count("runs", runs, 2)
     rules = rules_of(retire)
     root = count("seed", seed, 0)
@@ -201,6 +204,8 @@ def _samples(number: int, lives: Lives) -> pd.DataFrame:
         "ended_by": [str(lives.rules[i]) if i >= 0 else "" for i in lives.ended_by],
     }
     columns |= sample_columns(lives)
+    if "strength_left" in lives.final:
+        columns["strength_left"] = lives.last("strength_left")
     return pd.DataFrame(columns)
 
 
@@ -208,7 +213,8 @@ def _row(number: int, lives: Lives, samples: pd.DataFrame) -> dict[str, object]:
     """A row of the comparison's table."""
     mine = samples[samples["number"] == number]
     row: dict[str, object] = {"method": lives.method.name}
-    for name in VALUES:
+    extra = ("strength_left",) if "strength_left" in samples else ()
+    for name in (*VALUES, *extra):
         values = mine[name].to_numpy()
         row[name] = float(values.mean())
         row[f"{name}_sd"] = float(values.std(ddof=1))

@@ -6,77 +6,58 @@ random numbers, so small effects show.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
-from typing import TYPE_CHECKING, NamedTuple
+from functools import reduce
+from typing import TYPE_CHECKING
 
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import Gsd, Range, Sd, entry
 from edgekit.geometry.blade import Blade
-from edgekit.study.compare import compare
+from edgekit.study.sensitivity import one_at_a_time
+from edgekit.study.task import LifeTask
 from edgekit.wear.dulling import PowerDulling
 from edgekit.wear.life import Use
-from edgekit.wear.method import ErrorTerm, Method
-from edgekit.wear.retire import RetireRule, WidthFraction
+from edgekit.wear.method import Method
+from edgekit.wear.retire import WidthFraction
 
 if TYPE_CHECKING:
     import pandas as pd
 
 __all__ = ["what_decides"]
 
+# The input's name in the evidence table, and the field of a study that holds it.
+_FIELDS = {
+    "dull_rate_um2_per_stroke": "use.law",
+    "dull_exponent": "use.law",
+    "strokes_per_use": "use.strokes",
+    "sharp_radius_um": "use.sharp_radius_um",
+    "attrition_um_per_use": "use.attrition_um",
+    "placements": "method.placements",
+    "freehand_seatings": "method.seatings",
+    "sharp_target": "method.sharp_target",
+    "freehand_tilt_sd_deg": "method.hand.tilt_deg.sd",
+    "freehand_tilt_bias_sd_deg": "method.hand.tilt_deg.person_sd",
+    "freehand_swing_sd_deg": "method.hand.swing_deg.sd",
+    "position_sd_mm": "method.hand.position_mm.sd",
+    "depth_cv": "method.hand.depth.sd",
+    "retire_width_fraction": "rule.fraction",
+}
+_COUNTS = ("placements", "freehand_seatings")
 
-class _Case(NamedTuple):
-    """One study: everything `compare` needs."""
 
-    method: Method
-    use: Use
-    retire: tuple[RetireRule, ...]
-
-
-Setter = Callable[[_Case, float], _Case]
-
-
-def _law(case: _Case, *, rate: float | None = None, exponent: float | None = None) -> _Case:
-    """A power law changed in rate, or in exponent through the same radius after one use."""
-    law = case.use.law
-    if not isinstance(law, PowerDulling):
-        return case
-    if rate is not None:
-        law = replace(law, rate=rate)
-    if exponent is not None:
-        fresh, strokes = case.use.sharp_radius_um, case.use.strokes
-        law = PowerDulling.through(
-            radius_um=float(law.after(fresh, strokes)),  # type: ignore[arg-type]
-            strokes=strokes,
-            sharp_radius_um=fresh,
-            exponent=exponent,
+def _set(use: Use, name: str, value: float) -> object:
+    """What the field of an input is given for a value of the input."""
+    law = use.law
+    if name == "dull_rate_um2_per_stroke" and isinstance(law, PowerDulling):
+        return replace(law, rate=value)
+    if name == "dull_exponent" and isinstance(law, PowerDulling):  # the same radius after one use
+        return PowerDulling.through(
+            radius_um=float(law.after(use.sharp_radius_um, use.strokes)),  # type: ignore[arg-type]
+            strokes=use.strokes,
+            sharp_radius_um=use.sharp_radius_um,
+            exponent=value,
         )
-    return case._replace(use=replace(case.use, law=law))
-
-
-def _error(case: _Case, axis: str, **change: float) -> _Case:
-    hand = case.method.hand
-    term: ErrorTerm = replace(getattr(hand, axis), **change)
-    return case._replace(method=replace(case.method, hand=replace(hand, **{axis: term})))
-
-
-# The input's name in the evidence table, and how a study is given another value of it.
-_INPUTS: tuple[tuple[str, Setter], ...] = (
-    ("dull_rate_um2_per_stroke", lambda c, x: _law(c, rate=x)),
-    ("dull_exponent", lambda c, x: _law(c, exponent=x)),
-    ("strokes_per_use", lambda c, x: c._replace(use=replace(c.use, strokes=x))),
-    ("sharp_radius_um", lambda c, x: c._replace(use=replace(c.use, sharp_radius_um=x))),
-    ("attrition_um_per_use", lambda c, x: c._replace(use=replace(c.use, attrition_um=x))),
-    ("placements", lambda c, x: c._replace(method=replace(c.method, placements=int(x)))),
-    ("freehand_seatings", lambda c, x: c._replace(method=replace(c.method, seatings=int(x)))),
-    ("sharp_target", lambda c, x: c._replace(method=replace(c.method, sharp_target=x))),
-    ("freehand_tilt_sd_deg", lambda c, x: _error(c, "tilt_deg", sd=x)),
-    ("freehand_tilt_bias_sd_deg", lambda c, x: _error(c, "tilt_deg", person_sd=x)),
-    ("freehand_swing_sd_deg", lambda c, x: _error(c, "swing_deg", sd=x)),
-    ("position_sd_mm", lambda c, x: _error(c, "position_mm", sd=x)),
-    ("depth_cv", lambda c, x: _error(c, "depth", sd=x)),
-    ("retire_width_fraction", lambda c, x: c._replace(retire=(WidthFraction(fraction=x),))),
-)
+    return int(value) if name in _COUNTS else value
 
 
 def _ends(name: str) -> tuple[float, float]:
@@ -108,7 +89,7 @@ def what_decides(
     Returns
     -------
     DataFrame
-        A row an input, the one that moves the loss most first: ``input, status, low, high,
+        A row an input that the study has, the one that moves the loss most first: ``input, status, low, high,
         loss_um_at_low, loss_um_at_high, loss_um_default, sessions_at_low, sessions_at_high, swing_um``.
 
     Examples
@@ -121,35 +102,32 @@ def what_decides(
     """
     import pandas as pd
 
-    base = _Case(method, use or Use(), (WidthFraction(),))
-
-    def study(case: _Case) -> tuple[float, float]:
-        row = compare(
-            blade, [case.method], runs=runs, seed=seed, use=case.use, retire=case.retire
-        ).table.iloc[0]
-        return float(row["loss_um_per_session"]), float(row["sessions_p50"])
-
-    default, _ = study(base)
-    rows = []
-    for name, setter in _INPUTS:
-        low, high = _ends(name)
-        (loss_low, life_low), (loss_high, life_high) = (
-            study(setter(base, low)),
-            study(setter(base, high)),
-        )
-        rows.append(
-            {
-                "input": name,
-                "status": entry(name).status.value,
-                "low": low,
-                "high": high,
-                "loss_um_at_low": loss_low,
-                "loss_um_at_high": loss_high,
-                "loss_um_default": default,
-                "sessions_at_low": life_low,
-                "sessions_at_high": life_high,
-                "swing_um": abs(loss_high - loss_low),
-            }
-        )
-    table = pd.DataFrame(rows)
+    task = LifeTask(blade=blade, method=method, use=use or Use(), rules=(WidthFraction(),))
+    parts = {"method": method, "use": task.use, "rule": task.rules[0]}
+    names = [
+        name for name, field in _FIELDS.items()
+        if field != "use.law" or isinstance(task.use.law, PowerDulling)
+    ]  # fmt: skip
+    base, ends = {}, []
+    for name in names:
+        owner, *path = _FIELDS[name].split(".")
+        base[_FIELDS[name]] = reduce(getattr, path, parts[owner])
+        low, high = (_set(task.use, name, end) for end in _ends(name))
+        ends.append((_FIELDS[name], low, high))
+    found = one_at_a_time(task, base, ends, runs=runs, seed=seed, progress=False, summary=True)
+    loss, life = (found[c].to_numpy() for c in ("loss_um_per_session", "sessions_p50"))
+    table = pd.DataFrame(
+        {
+            "input": names,
+            "status": [entry(name).status.value for name in names],
+            "low": [_ends(name)[0] for name in names],
+            "high": [_ends(name)[1] for name in names],
+            "loss_um_at_low": loss[1::2],
+            "loss_um_at_high": loss[2::2],
+            "loss_um_default": loss[0],
+            "sessions_at_low": life[1::2],
+            "sessions_at_high": life[2::2],
+            "swing_um": abs(loss[2::2] - loss[1::2]),
+        }
+    )
     return table.sort_values("swing_um", ascending=False, ignore_index=True)

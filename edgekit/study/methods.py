@@ -9,8 +9,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from edgekit.checks import count
+from edgekit.contact.abrasive import diamond_plated_stone
 from edgekit.contact.facets import Spacing
 from edgekit.contact.holder import Setting
+from edgekit.contact.lay import HolderStroke, Oblique
 from edgekit.evidence_table import entry, value
 from edgekit.wear.method import (
     ErrorTerm,
@@ -156,6 +158,7 @@ def held(
         stop=stop,
         hand=_guided_hand() if hand is None else hand,
         setup_seconds=value("holder_setup_seconds"),
+        stroke=HolderStroke(),
     )
 
 
@@ -186,6 +189,7 @@ def powered(
         removal_mm3_per_stroke=value("removal_diamond_mm3_per_stroke"),
         removal_gsd=entry("removal_diamond_mm3_per_stroke").gsd,
         seconds_per_stroke=value("powered_seconds_per_stroke"),
+        abrasive=diamond_plated_stone(),
     )
 
 
@@ -202,6 +206,7 @@ def face_honing(*, hand: Hand | None = None) -> Method:
         guide=FollowEdge(),
         target=Target.FACE,
         placements=1,
+        stroke=Oblique(angle_deg=value("face_stroke_lay_deg")),
         hand=hand
         or Hand(tilt_deg=steady.tilt_deg, swing_deg=ErrorTerm(sd=value("honing_pitch_sd_deg"))),
     )

@@ -24,6 +24,7 @@ __all__ = [
     "OUTPUTS",
     "Sensitivity",
     "Tornado",
+    "one_at_a_time",
     "runs_needed",
     "sensitivity",
     "tornado",
@@ -237,6 +238,44 @@ class Tornado:
         return self.table.round(3).to_html(index=False)
 
 
+def one_at_a_time(
+    task: Task,
+    base: Mapping[str, object],
+    ends: Sequence[tuple[str, object, object]],
+    *,
+    runs: int,
+    seed: int,
+    executor: Executor | None = None,
+    progress: bool = True,
+    summary: bool = False,
+) -> pd.DataFrame:
+    """A sweep of the base case, then of each field in turn at its low and at its high end.
+
+    Parameters
+    ----------
+    task : Task
+    base : mapping
+        Every field that is moved, and its value otherwise.
+    ends : sequence of (field, low, high)
+    runs, seed, executor, progress, summary
+        See `sweep`.
+
+    Raises
+    ------
+    EdgekitError
+        If a case could not be lived.
+    """
+    rows = [dict(base)]
+    for name, low, high in ends:
+        rows += [{**base, name: low}, {**base, name: high}]
+    table = sweep(
+        task, list_grid(rows), runs=runs, seed=seed, executor=executor, progress=progress,
+        summary=summary,
+    )  # fmt: skip
+    _all_well(table)
+    return table
+
+
 def tornado(
     task: Task,
     inputs: Inputs,
@@ -265,16 +304,15 @@ def tornado(
     ends = np.array([(1 - share) / 2, 0.5, (1 + share) / 2])
     values = {name: spread_values(name, item, ends).tolist() for name, item in inputs.items()}
     base = {name: item[1] for name, item in values.items()}
-    rows = [base]
-    for name, (low, _, high) in values.items():
-        rows += [base | {name: low}, base | {name: high}]
-    table = sweep(task, list_grid(rows), runs=runs, seed=seed, executor=executor, progress=progress)
-    _all_well(table)
+    sides = [(name, low, high) for name, (low, _, high) in values.items()]
+    table = one_at_a_time(
+        task, base, sides, runs=runs, seed=seed, executor=executor, progress=progress
+    )
     lines = []
     for output in outputs:
         if output not in table:
             raise EdgekitError("no such output", output, f"Choose from {list(OUTPUTS)}.")
-        wide = table[output].to_numpy(dtype=float).reshape(len(rows), runs)
+        wide = table[output].to_numpy(dtype=float).reshape(-1, runs)
         for i, name in enumerate(inputs):
             low, high = wide[1 + 2 * i], wide[2 + 2 * i]
             gap = high - low

@@ -10,6 +10,7 @@ from typing import Protocol
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
+from edgekit.wear.alternation import Alternation
 from edgekit.wear.draws import RunKeys
 from edgekit.wear.life import LIFE_DEPTHS, LIFE_STATIONS, Lives, Use, live_runs
 from edgekit.wear.method import Method
@@ -23,7 +24,7 @@ class LifeStudy:
     """Lives of one blade under one method, ready to be lived."""
 
     blade: Blade
-    method: Method
+    method: Method | Alternation
     use: Use
     rules: tuple[RetireRule, ...]
     stations: int = LIFE_STATIONS
@@ -81,7 +82,7 @@ class LifeTask:
     """
 
     blade: Callable[..., Blade] | Blade
-    method: Method
+    method: Method | Alternation
     use: Use = field(default_factory=Use)
     rules: tuple[RetireRule, ...] = DEFAULT_RULES
     stations: int = LIFE_STATIONS

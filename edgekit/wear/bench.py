@@ -11,15 +11,16 @@ import numpy as np
 
 from edgekit.checks import FloatArray
 from edgekit.geometry.blade import Blade
+from edgekit.wear.alternation import Alternation
+from edgekit.wear.bending import SECTIONS, Gauge, Wear, end_inset_mm, gauge_of, shortened_mm
+from edgekit.wear.grinding import Aim, EdgeState, SessionRuns, aim_at
 from edgekit.wear.ground import Ground, ground_of, over_stations
 from edgekit.wear.method import Method
 from edgekit.wear.retire import Measures
-from edgekit.wear.session import Aim, EdgeState, SessionRuns, aim_at
 
 __all__ = ["Bench", "Precision", "Tracks", "mean_", "plain_mean", "sum_"]
 
 UM_PER_MM = 1000.0
-POINTED = 1.2  # 1 / sin(lean): a round toe has 1, a tip sharper than 113° more
 SIDE_COSINE = np.cos(np.radians(45))  # where the edge turns past 45° it is toe, not side
 
 Precision = type[np.float64] | type[np.float32]
@@ -63,45 +64,57 @@ class Bench:
     """Everything about a blade and a method that no run changes."""
 
     blade: Blade
-    method: Method
+    method: Method | Alternation
     grounds: tuple[Ground, ...]
-    aims: tuple[Aim, ...]
+    aims: tuple[tuple[Aim, ...], ...]  # one a method, in turn
     sides: tuple[FloatArray, ...]
-    reach_back: tuple[float, ...]
-    width_mm: float
+    width_mm: float  # of the blade; worked out at every call there
     worn_mm: float
     length_mm: float
     thickness_mm: float
+    gauge: Gauge | None  # only where a rule asks for the strength
 
     @classmethod
     def of(
         cls,
         blade: Blade,
-        method: Method,
+        method: Method | Alternation,
         stations: int,
         depths: int,
         precision: Precision = np.float64,
+        *,
+        strength: bool = False,
     ) -> Bench:
-        grounds = tuple(_in(precision, ground) for ground in _grounds(blade, stations, depths))
-        sides, back = [], []
+        exact = _grounds(blade, stations, depths)
+        grounds = tuple(_in(precision, ground) for ground in exact)
+        methods = method.methods if isinstance(method, Alternation) else (method,)
+        sides = []
         for ground in grounds:
             x = ground.edge.roll_reference
             side = np.where(np.abs(ground.tangent @ x) > SIDE_COSINE, ground.share_mm, 0.0)
             sides.append(side / side.sum())
-            # An edge that ends on the mid-line at a lean shortens the blade by more than it recedes.
-            lean = float(-ground.inward[-1] @ x)
-            back.append(1 / lean if lean > 0.01 else 0.0)
         return cls(
             blade=blade,
             method=method,
             grounds=grounds,
-            aims=tuple(aim_at(ground, method) for ground in grounds),
+            aims=tuple(tuple(aim_at(ground, one) for ground in grounds) for one in methods),
             sides=tuple(sides),
-            reach_back=tuple(back),
             width_mm=blade.width_mm,
             worn_mm=blade.worn_width_mm,
             length_mm=blade.length_mm,
             thickness_mm=blade.thickness_mm,
+            gauge=gauge_of(blade, exact, sections=SECTIONS) if strength else None,
+        )
+
+    def at(self, turn: int) -> tuple[Method, tuple[Aim, ...]]:
+        """The method of session number `turn`, and where it aims."""
+        return self.method.at(turn), self.aims[turn % len(self.aims)]
+
+    def wear(self, states: Sequence[EdgeState]) -> tuple[Wear, ...]:
+        """What has gone from each edge."""
+        return tuple(
+            Wear(state.inset_mm - ground.inset_mm[:, None, :], state.drop_mm)
+            for state, ground in zip(states, self.grounds, strict=True)
         )
 
     def measure(self, insets: Sequence[FloatArray], states: Sequence[EdgeState]) -> Measures:
@@ -109,28 +122,31 @@ class Bench:
         the width."""
         sides = [side > 0 for side in self.sides]
         middle = len(self.grounds[0].arc_mm) // 2
+        length = shortened_mm(
+            self.grounds,
+            [
+                end_inset_mm(ground, state.inset_mm, u, state.drop_mm)
+                for ground, u, state in zip(self.grounds, insets, states, strict=True)
+            ],
+        )
+        gauge = self.gauge
+        across = list(zip(insets, self.sides, sides, strict=True))
+        lowered = states[0].drop_mm
+        if self.blade.unused is not None and lowered.any():
+            # It is never ground, but moves in as the face goes down.
+            fallen = lowered / np.tan(self.grounds[0].angle_rad)
+            across.append((fallen, self.sides[0], sides[0]))
         return Measures(
-            mean_width_mm=self.worn_mm
-            + sum_(over_stations(u, side) for u, side in zip(insets, self.sides, strict=True)),
-            deepest_width_mm=self.worn_mm
-            + sum_(u.T[side].max(axis=0) for u, side in zip(insets, sides, strict=True)),
-            caliper_width_mm=self.worn_mm + sum_(u[:, middle] for u in insets),
-            length_mm=self.shortened(insets),
+            mean_width_mm=self.worn_mm + sum_(over_stations(u, share) for u, share, _ in across),
+            deepest_width_mm=self.worn_mm + sum_(u.T[side].max(axis=0) for u, _, side in across),
+            caliper_width_mm=self.worn_mm + sum_(u[:, middle] for u, _, _ in across),
+            length_mm=length,
             thickness_mm=np.max([plain_mean(state.drop_mm) for state in states], axis=0),
             new_width_mm=self.width_mm + self.worn_mm,
             new_length_mm=self.length_mm,
             new_thickness_mm=self.thickness_mm,
+            strength_left=None if gauge is None else gauge.strength_left(self.wear(states), length),
         )
-
-    def shortened(self, insets: Sequence[FloatArray]) -> FloatArray:
-        """Length lost (R,) [mm].
-
-        Two edges that meet in a point move it back by the mean of u / sin(lean); on a round toe
-        both recede along the blade, and the deeper counts.
-        """
-        back = [u[:, -1] * k for u, k in zip(insets, self.reach_back, strict=True)]
-        pointed = max(self.reach_back) > POINTED
-        return np.asarray(np.mean(back, axis=0) if pointed else np.max(back, axis=0))
 
     def track(
         self, before: Sequence[FloatArray], done: SessionRuns, dull_um: FloatArray

@@ -1,8 +1,8 @@
 """Random numbers of a run, drawn in one fixed order, so that methods can share them.
 
-Each run has a key of its own, the first 128 bits its generator gives. A counter-based generator
-(Philox) takes the key and the number of a block of sessions and yields that block's numbers, whatever was
-drawn before: seatings last and one after another, so that two methods meet the same hands on the
+Each run has a key of its own, the first 128 bits its generator gives. A generator (SFC64) seeded with
+the key and the number of a block of sessions yields that block's numbers, whatever was drawn before:
+seatings last and one after another, so that two methods meet the same hands on the
 same day however many placements each makes (common random numbers), and a run's numbers do not
 depend on how runs are cut into blocks.
 """
@@ -131,32 +131,41 @@ class SeededKeys:
     """
 
     def __init__(self, seed: int, *, first: int = 0, runs: int) -> None:
-        self._first, self._runs, self._root = first, runs, _root(seed)
-        self._stream = _Stream()
+        self._first, self._runs = first, runs
+        self._bits = np.random.Philox(key=0)
+        self._state = self._bits.state
+        self._key = self._state["state"]["key"]
+        self._key[0] = _root(seed)
 
     def __len__(self) -> int:
         return self._runs
 
     def key(self, run: int) -> NDArray[np.uint64]:
         """The first 128 bits of that run's generator."""
-        self._stream.go_to((self._root, self._first + run), 0)
-        return self._stream.bits.random_raw(2)
+        self._key[1] = self._first + run
+        self._bits.state = self._state
+        return self._bits.random_raw(2)
 
 
 class _Stream:
-    """One Philox generator set to any key and block: a tenth of the time of making a new one."""
+    """One SFC64 generator seeded again and again with a key and a block: a tenth of the time of making a
+    new one, and normal numbers in 0.6 of Philox's time.
+
+    Seeded as numpy seeds it: three words, a counter of one, and twelve rounds.
+    """
 
     def __init__(self) -> None:
-        self.bits = np.random.Philox(key=0)
+        self.bits = np.random.SFC64(0)
         self.rng = np.random.Generator(self.bits)
         self._state = self.bits.state
+        self._words = self._state["state"]["state"]
 
-    def go_to(self, key: Sequence[int] | NDArray[np.uint64], block: int) -> None:
-        """Start of a block of a key's numbers; blocks are 2¹⁹² apart."""
-        inner = self._state["state"]
-        inner["key"][:] = key
-        inner["counter"][:] = (0, 0, 0, block)
+    def go_to(self, key: NDArray[np.uint64], block: int) -> None:
+        """Start of a block of a key's numbers."""
+        self._words[:2] = key
+        self._words[2:] = block, 1
         self.bits.state = self._state
+        self.bits.random_raw(12, output=False)
 
 
 class Deck:

@@ -27,6 +27,7 @@ from edgekit.wear.ground import (
     inset_at,
     over_stations,
     pieces,
+    rounding_mm,
     seat,
 )
 from edgekit.wear.method import Method, Stop, Target
@@ -34,12 +35,10 @@ from edgekit.wear.method import Method, Stop, Target
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["Aim", "EdgeState", "SessionRuns", "aim_at", "new_state", "sharpen_runs"]
+__all__ = ["Aim", "EdgeState", "GroundEdge", "SessionRuns", "aim_at", "new_state", "sharpen_runs"]
 
 UM_PER_MM = 1000.0
 LEAST_WEIGHT = 0.1  # a seating that presses less than a tenth of the usual is no seating
-ROUNDING_MM = 1e-9
-FLOAT32_ROUNDING_MM = 5e-6  # heights of some millimetres hold 24 bits
 LEAST_STEEL_MM3 = 1e-9  # a hundred-thousandth of the smallest stroke: rounding, not grinding
 ROUNDING = 1e-9  # relative: a law that adds nothing may still round
 
@@ -143,20 +142,18 @@ def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
 
 def _share_quantile(need: FloatArray, share: FloatArray, target: float) -> FloatArray:
     """The least value (R,) that covers `target` of the total share of `need` (R, S)."""
-    total = share.sum()
+    spare = (1 - target) * share.sum() + 1e-12 * share.sum()
     # So few stations of largest need are enough to pass the share that may stay dull.
-    top = min(int((1 - target) * total / share.min()) + 2, len(share))
-    need = np.ascontiguousarray(need)
-    largest = np.argpartition(need, len(share) - top, axis=1)[:, len(share) - top :]
-    value_ = np.take_along_axis(need, largest, axis=1)
-    order = np.argsort(value_, axis=1)
-    above = np.cumsum(share[np.take_along_axis(largest, order, axis=1)][:, ::-1], axis=1)[:, ::-1]
-    covered = total - above + share[np.take_along_axis(largest, order, axis=1)]
-    first = np.argmax(covered >= target * total * (1 - 1e-12), axis=1)
-    return np.asarray(np.take_along_axis(value_, order, axis=1)[np.arange(len(need)), first])
+    top = min(int(spare / share.min()) + 2, len(share))
+    order = np.argsort(np.ascontiguousarray(need), axis=1)[:, : -top - 1 : -1]
+    weights = share[order]
+    above = np.cumsum(weights, axis=1) - weights
+    last = (above <= spare).sum(axis=1) - 1
+    runs = np.arange(len(need))
+    return np.asarray(need[runs, order[runs, last]])
 
 
-class _Ground1(NamedTuple):
+class GroundEdge(NamedTuple):
     """What grinding one edge came to: state, stations sharp (R, S), planes active (R, S; -1 none),
     volume (R,) [mm³], advance (R,) [mm], whether the target was reached (R,)."""
 
@@ -173,10 +170,6 @@ def _is_dull(state: EdgeState, fresh_um: FloatArray) -> NDArray[np.bool_]:
     return np.asarray(state.radius_um > fresh_um[:, None] * (1 + ROUNDING))
 
 
-def _rounding_mm(values: FloatArray) -> float:
-    return FLOAT32_ROUNDING_MM if values.dtype == np.float32 else ROUNDING_MM
-
-
 def _grind_side(
     ground: Ground,
     state: EdgeState,
@@ -184,7 +177,7 @@ def _grind_side(
     normals: FloatArray,
     weight: FloatArray,
     fresh_um: FloatArray,
-) -> _Ground1:
+) -> GroundEdge:
     """Grind one edge's lateral surface until sharp; `fresh_um` (R,) is the radius left."""
     before = state.at(ground)
     dull = _is_dull(state, fresh_um)
@@ -193,7 +186,7 @@ def _grind_side(
     advance, reached = _advance(seating, dull, weight, ground.share_mm, method)
     inset, reach, active = cut(ground, state.inset_mm, seating, advance, state.drop_mm)
     ground_here = reach > before
-    sharp = ~dull | (np.maximum(before, reach) >= goal - _rounding_mm(goal))
+    sharp = ~dull | (np.maximum(before, reach) >= goal - rounding_mm(goal))
     fall = _fall(ground, seating.normals, active)
     opening = np.arctan2(np.sqrt(np.maximum((1 - fall) * (1 + fall), 0.0)), -fall)
     after = EdgeState(
@@ -206,7 +199,7 @@ def _grind_side(
     )
     steel = after.cleared_mm3 - state.cleared_mm3
     active = np.where(ground_here, active, -1)
-    return _Ground1(after, sharp, active, steel, advance.max(axis=1), reached)
+    return GroundEdge(after, sharp, active, steel, advance.max(axis=1), reached)
 
 
 def _fall(ground: Ground, normals: FloatArray, active: NDArray[np.int_]) -> FloatArray:
@@ -232,16 +225,13 @@ def _advance(
     among the stretches it serves with less than any other, plus its overshoot. What is not `dull` (R, S)
     needs nothing.
     """
-    planes, stations, runs = seating.lead.shape
+    planes, stations, runs = seating.need.shape
     largest = method.largest_advance_um / UM_PER_MM
-    parts = list(pieces(planes, stations * runs))
     pressed = np.ascontiguousarray(weight.T)
-    least = np.full((stations, runs), np.inf, dtype=seating.lead.dtype)
-    for part in parts:
-        need = seating.need_of(part)
-        if method.stop is Stop.ALL:
-            need /= pressed[part, None]
-        np.minimum(least, need.min(axis=0) if len(need) > 1 else need[0], out=least)
+    needs = seating.need
+    if method.stop is Stop.ALL:
+        needs = needs / pressed[:, None]
+    least = needs.min(axis=0)
     if not dull.all():
         np.copyto(least, 0.0, where=~dull.T)
     whole = _share_quantile(least.T, share, method.sharp_target)
@@ -251,9 +241,9 @@ def _advance(
         return whole[:, None] * weight, reached
     served = np.where(least <= whole, least, 0.0)
     each = np.empty((planes, runs), dtype=least.dtype)
-    for part in parts:
-        mine = seating.need_of(part) <= least
-        (mine * served).max(axis=1, initial=0.0, out=each[part])
+    for part in pieces(planes, stations * runs):
+        mine = (needs[part] <= least) * served
+        mine.max(axis=1, initial=0.0, out=each[part])
     return (each * np.maximum(pressed, 1.0)).T, reached
 
 
@@ -264,7 +254,7 @@ def _grind_face(
     kept: Kept,
     draws: SessionDraws,
     fresh_um: FloatArray,
-) -> list[_Ground1]:
+) -> list[GroundEdge]:
     """Grind the face, one plane for all edges, until they are sharp.
 
     The stone first touches where its tilt puts it lowest. Clearing a rounded apex takes the depth
@@ -300,7 +290,7 @@ def _grind_face(
         grounds, states, errors, needs, dull, slopes, strict=True
     ):
         deeper = np.maximum(advance[:, None] + error, 0.0)
-        sharp = advance[:, None] >= need - _rounding_mm(need)
+        sharp = advance[:, None] >= need - rounding_mm(need)
         lean = np.arctan(tilt * into[:, 0] + pitch * into[:, 1])
         after = EdgeState(
             inset_mm=state.inset_mm,
@@ -315,14 +305,14 @@ def _grind_face(
         strip = np.maximum(reach - inset, 0.0) * (1 - ground.plan_curvature * (reach + inset) / 2)
         steel = over_stations(strip * deeper, ground.share_mm)
         active = np.where(deeper > 0, 0, -1)
-        results.append(_Ground1(after, sharp, active, steel, advance, reached))
+        results.append(GroundEdge(after, sharp, active, steel, advance, reached))
     return results
 
 
 class SessionRuns(NamedTuple):
     """A session of R runs: what grinding each edge came to, and the sums over edges (R,)."""
 
-    edges: tuple[_Ground1, ...]
+    edges: tuple[GroundEdge, ...]
     passes: FloatArray
     seconds: FloatArray
     steel_mg: FloatArray

@@ -10,16 +10,15 @@ matter. The same plane first touches the blade at p = max over the field of n·(
 support; advancing the stone by d past that is p = support - d. Everything is vectorised over runs
 (R), planes (P), stations (S) and depths (V).
 
-Fields have the shape (V, R, S) and planes (R, P, S), but runs lie closest together in memory: the
-functions below turn them to (V, S, R) and (P, S, R), which costs nothing for an array made here, and
-work plane by plane on pieces that fit in cache. No element of a run is ever combined with another
+Fields have the shape (V, R, S), but runs lie closest together in memory: the functions below turn them
+to (V, S, R), which costs nothing for an array made here, and work plane by plane, (P, S, R), on pieces
+that fit in cache. No element of a run is ever combined with another
 run's, so a run's bits do not depend on what runs beside it.
 """
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -28,7 +27,7 @@ import numpy as np
 from edgekit.checks import FloatArray, count
 from edgekit.contact.facets import GRAZING
 from edgekit.geometry.blade import Blade
-from edgekit.geometry.edge import Edge
+from edgekit.geometry.edge import Edge, station_shares
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -43,14 +42,14 @@ __all__ = [
     "inset_at",
     "over_stations",
     "pieces",
-    "runs_last",
+    "rounding_mm",
     "seat",
     "volume",
 ]
 
 LEAST_CURVATURE = 1e-6  # [1/mm]: no blade is a kilometre wide
-TILE = 16  # stations; the same however many runs there are, so that none depends on its company
-CELLS_IN_CACHE = 8192  # a field of eight depths and five more arrays of so many float64 are 832 KB
+CELLS_IN_CACHE = 16384  # three arrays of so many float64 are 384 KB, within any recent L2 cache
+GROUP = 4  # stations that are looked at together for whether a plane reaches them
 SAFE = 1e-3  # a plane that certainly faces a station by so much is not seen from behind
 
 
@@ -87,19 +86,17 @@ def ground_of(blade: Blade, name: str, *, stations: int, depths: int) -> Ground:
     """Prepare one edge of a blade."""
     edge = blade.edges[name]
     arc = edge.stations(stations)
-    frame = edge.frame(arc)
+    frame = edge.frame(arc, order=1)
     width = np.maximum(blade.width_at(name, arc), 1e-6)
     deepest = blade.section.depth_mm(np.minimum(width, blade.section.width_mm))
     depth = np.linspace(0.0, 1.0, count("depths", depths, 3))[:, None] * deepest
     beta = frame.angle.value + np.zeros_like(arc)
     back = blade.section.inset_mm(depth) - depth / np.tan(np.radians(blade.internal_angle_deg))
-    share = np.gradient(arc)
-    share[[0, -1]] /= 2
     return Ground(
         name=name,
         edge=edge,
         arc_mm=arc,
-        share_mm=share,
+        share_mm=station_shares(arc),
         position=frame.position,
         tangent=frame.tangent.value,
         inward=frame.inward.value,
@@ -115,37 +112,25 @@ def ground_of(blade: Blade, name: str, *, stations: int, depths: int) -> Ground:
 class Seating(NamedTuple):
     """Planes laid against a field.
 
-    ``normals`` (P, 3, R); ``support`` (R, P), -∞ for a plane that faces nothing; ``lead`` (P, S, R), how
-    far ahead of a plane through the origin the wanted edge lies, n·(C - drop f + goal b), -∞ where the
-    plane is seen from behind; ``touch`` (P, T, R), the support of each of T tiles of the edge.
+    ``normals`` (P, 3, R); ``support`` (R, P), -∞ for a plane that faces nothing; ``need`` (P, S, R), the
+    advance [mm] past first touch with which each plane alone brings the edge to the goal, infinite
+    where it faces away; ``touch`` (P, G, R), the support of each group of `GROUP` stations.
     """
 
     normals: FloatArray
     support: FloatArray
-    lead: FloatArray
+    need: FloatArray
     touch: FloatArray
 
-    @property
-    def need(self) -> FloatArray:
-        """Advance (R, P, S) [mm] past first touch with which each plane alone brings the edge to the
-        goal; infinite where it faces away."""
-        return _runs_first(np.stack([self.need_of(p) for p in range(len(self.lead))]))
 
-    def need_of(self, plane: int | slice, out: FloatArray | None = None) -> FloatArray:
-        """The same for one plane or some of them, (S, R) or (P, S, R)."""
-        support = self.support.T[plane]
-        # A plane that faces nothing has no support, and an infinite need from its lead already.
-        finite = np.where(np.isfinite(support), support, 0.0)
-        return np.subtract(finite[..., None, :], self.lead[plane], out=out)
+def rounding_mm(values: FloatArray) -> float:
+    """What rounding can do to heights of some millimetres in the precision of `values` [mm]."""
+    return 5e-6 if values.dtype == np.float32 else 1e-9
 
 
-def runs_last(values: FloatArray) -> FloatArray:
+def _runs_last(values: FloatArray) -> FloatArray:
     """(R, P, S) seen as (P, S, R), (R, S) as (S, R)."""
     return values.transpose(*range(1, values.ndim), 0)
-
-
-def _runs_first(values: FloatArray) -> FloatArray:
-    return values.transpose(values.ndim - 1, *range(values.ndim - 1))
 
 
 def over_stations(values: FloatArray, weights: FloatArray) -> FloatArray:
@@ -166,45 +151,59 @@ def pieces(planes: int, cells: int) -> Iterator[slice]:
     return (slice(a, min(a + group, planes)) for a in range(0, planes, group))
 
 
-class _Tiles:
-    """An edge cut into tiles whose field stays in cache while plane after plane is laid against it.
-
-    The three products with a plane's normal that matter, n·C, n·f times the distance between depth
-    nodes, and -n·b, come from one matrix product for each tile.
-    """
+class _Sight:
+    """How planes of normals (P, 3, R) see the stations of an edge."""
 
     def __init__(self, ground: Ground, normals: FloatArray) -> None:
-        stations = len(ground.arc_mm)
-        bounds = np.linspace(0, stations, -(-stations // TILE) + 1).astype(int).tolist()
-        self.slices = [slice(a, b) for a, b in itertools.pairwise(bounds)]
         fall = ground.step_mm[:, None] * ground.face
-        self._vectors = [
-            np.concatenate([ground.position[t], fall[t], -ground.inward[t]]) for t in self.slices
-        ]
+        self._vectors = np.stack([ground.position, fall, -ground.inward])
         self._normals = normals
         # A bound on -n·b from the range of the normals tells where no run can see a station from behind.
-        low, high = (getattr(normals, end)(axis=2)[:, None, :] for end in ("min", "max"))
+        low, high = (end(axis=2)[:, None, :] for end in (normals.min, normals.max))
         least = np.minimum(-low * ground.inward, -high * ground.inward).sum(axis=2)
-        self._turned = least <= SAFE  # (P, S)
+        self._turned = _ends(least <= SAFE)
 
-    def lay(
-        self, number: int, planes: slice | NDArray[np.int_]
+    def of(
+        self, planes: Sequence[int], first: int, last: int
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Height n·C, fall from depth node to node, and facing (P, S, R) of planes at one tile.
+        """Height n·C, fall from depth node to node, and facing -n·b (P, S, R) of planes at some stations.
 
         Where a plane is seen from behind its height is -∞, so that such a station is neither cut
         nor waited for, and its facing is held at `GRAZING`.
         """
-        products = np.matmul(self._vectors[number], self._normals[planes])
-        size = products.shape[1] // 3
-        height, fall, facing = (products[:, a : a + size] for a in (0, size, 2 * size))
-        turned = np.flatnonzero(self._turned[planes, self.slices[number]].any(axis=0))
-        if len(turned):
-            ends = np.s_[:, turned[0] : turned[-1] + 1]
-            behind = facing[ends] <= GRAZING
-            height[ends] = np.where(behind, -np.inf, height[ends])
-            np.maximum(facing[ends], GRAZING, out=facing[ends])
+        some = slice(planes[0], planes[0] + 1) if len(planes) == 1 else planes
+        vectors = self._vectors[:, first:last].reshape(-1, 3)
+        products = np.matmul(vectors, self._normals[some])
+        size = last - first
+        height, fall, facing = products[:, :size], products[:, size:-size], products[:, -size:]
+        ends = [self._turned[p] for p in planes]
+        back = slice(
+            max(min(a for a, _ in ends) - first, 0), max(max(b for _, b in ends) - first, 0)
+        )
+        if back.stop > back.start:
+            behind = facing[:, back] <= GRAZING
+            height[:, back] = np.where(behind, -np.inf, height[:, back])
+            np.maximum(facing[:, back], GRAZING, out=facing[:, back])
         return height, fall, facing
+
+
+def _ends(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and one past the last true element of each row (P, S); (S, 0) where there is none."""
+    size = mask.shape[1]
+    some = mask.any(axis=1)
+    first = np.where(some, mask.argmax(axis=1), size)
+    last = np.where(some, size - mask[:, ::-1].argmax(axis=1), 0)
+    return list(zip(first.tolist(), last.tolist(), strict=True))
+
+
+def _by_groups(values: FloatArray, out: FloatArray) -> None:
+    """Largest of `values` (P, S, R) in each group of `GROUP` stations."""
+    planes, stations, runs = values.shape
+    whole = stations // GROUP
+    grouped = values[:, : whole * GROUP].reshape(planes, whole, GROUP, runs)
+    grouped.max(axis=2, out=out[:, :whole])
+    if whole * GROUP < stations:
+        values[:, whole * GROUP :].max(axis=1, out=out[:, whole])
 
 
 def _columns(values: FloatArray) -> FloatArray:
@@ -224,26 +223,27 @@ def seat(
     """
     runs, planes, _ = normals.shape
     turned = np.ascontiguousarray(_columns(np.moveaxis(normals, 0, -1)), dtype=inset.dtype)
-    field, goal, drop = (_columns(runs_last(v)) for v in (np.moveaxis(inset, 1, 0), goal, drop))
+    field, goal, drop = (_columns(_runs_last(v)) for v in (np.moveaxis(inset, 1, 0), goal, drop))
     columns = turned.shape[2]
-    tiles = _Tiles(ground, turned)
-    lead = np.empty((planes, len(ground.arc_mm), columns), inset.dtype)
-    touch = np.empty((planes, len(tiles.slices), columns), inset.dtype)
+    sight, stations = _Sight(ground, turned), len(ground.arc_mm)
+    need = np.empty((planes, stations, columns), inset.dtype)
+    touch = np.empty((planes, -(-stations // GROUP), columns), inset.dtype)
+    support = np.empty((planes, columns), inset.dtype)
     lowered = (drop / ground.step_mm[:, None]) if drop.any() else None
-    for number, tile in enumerate(tiles.slices):
-        rows = field[:, tile]
-        for part in pieces(planes, rows[0].size):
-            height, fall, facing = tiles.lay(number, part)
-            ahead = np.multiply(facing, goal[tile], out=lead[part, tile])
-            if lowered is not None:
-                ahead += lowered[tile] * fall
-            np.subtract(height, ahead, out=ahead)
-            gap = _least_gap(rows, np.divide(fall, facing, out=fall))
-            gap *= facing
-            np.subtract(height, gap, out=gap)
-            gap.max(axis=1, out=touch[part, number])
-    support = touch.max(axis=1)
-    return Seating(turned[..., :runs], support[:, :runs].T, lead[..., :runs], touch[..., :runs])
+    for part in pieces(planes, stations * columns):
+        height, fall, facing = sight.of(range(planes)[part], 0, stations)
+        lead = np.multiply(facing, goal, out=need[part])
+        if lowered is not None:
+            lead += lowered * fall
+        lead -= height
+        gap = _least_gap(field, np.divide(fall, facing, out=fall))
+        gap *= facing
+        height -= gap
+        _by_groups(height, out=touch[part])
+        support[part] = touch[part].max(axis=1)
+        # A plane that faces nothing has no support, and an infinite need already.
+        lead += np.where(np.isfinite(support[part]), support[part], 0.0)[:, None]
+    return Seating(turned[..., :runs], support[:, :runs].T, need[..., :runs], touch[..., :runs])
 
 
 def _least_gap(rows: FloatArray, rise: FloatArray) -> FloatArray:
@@ -256,7 +256,7 @@ def _least_gap(rows: FloatArray, rise: FloatArray) -> FloatArray:
     for row in rows[-2:0:-1]:
         np.minimum(gap, row, out=gap)
         gap += rise
-    return np.minimum(gap, rows[0], out=gap)
+    return np.asarray(np.minimum(gap, rows[0], out=gap))
 
 
 class Cut(NamedTuple):
@@ -274,39 +274,39 @@ def cut(
 ) -> Cut:
     """Grind: what is left after the planes advance by `advance` (R, P) [mm]."""
     faced = np.isfinite(seating.support)  # a plane turned away from every station cuts nothing
-    offset = runs_last(np.where(faced, seating.support - advance, 0.0))
-    near = seating.touch > offset[:, None, :]
+    offset = _runs_last(np.where(faced, seating.support - advance, 0.0))
+    # By more than rounding, so that what is left out would not change whatever runs are beside it.
+    near = seating.touch > offset[:, None, :] - rounding_mm(inset)
     runs = offset.shape[1]
-    # A plane that does not reach a tile stays out of it, lest rounding let it cut.
-    offsets = _columns(np.where(near, offset[:, None, :], np.inf))
-    turned, drop = (_columns(v) for v in (seating.normals, runs_last(drop)))
+    turned, offset, drop = (_columns(v) for v in (seating.normals, offset, _runs_last(drop)))
     after = np.array(_columns(np.swapaxes(inset, 1, 2)), order="C")
-    tiles = _Tiles(ground, np.ascontiguousarray(turned))
+    sight = _Sight(ground, np.ascontiguousarray(turned))
     reach = np.full(after.shape[1:], -np.inf, dtype=after.dtype)
     plane = np.zeros(reach.shape, dtype=np.int16)  # numbered from 1
     lowered = (drop / ground.step_mm[:, None]) if drop.any() else None
-    for number, tile in enumerate(tiles.slices):
-        rows = after[:, tile]
-        cutting = np.flatnonzero(near[:, number].any(axis=1))
-        for part in pieces(len(cutting), rows[0].size):
-            planes = cutting[part]
-            height, fall, facing = tiles.lay(number, planes)
-            height -= offsets[planes, number, None, :]
-            height /= facing
-            fall /= facing
-            meets = height if lowered is None else height - lowered[tile] * fall
-            _keep_deepest(reach[tile], plane[tile], meets, planes)
-            for v, row in enumerate(rows):
-                if v:
-                    height -= fall
-                deepest = height.max(axis=0) if len(height) > 1 else height[0]
-                np.maximum(row, deepest, out=row)
+    spans = _ends(np.asarray(near.any(axis=2)))
+    cutting = [p for p, (first, last) in enumerate(spans) if last > first]
+    for part in pieces(len(cutting), reach.size):
+        planes = cutting[part]
+        first = min(spans[p][0] for p in planes) * GROUP
+        last = min(max(spans[p][1] for p in planes) * GROUP, len(reach))
+        height, fall, facing = sight.of(planes, first, last)
+        height -= offset[planes, None]
+        height /= facing
+        fall /= facing
+        here = slice(first, last)
+        meets = height if lowered is None else height - lowered[here] * fall
+        _keep_deepest(reach[here], plane[here], meets, planes)
+        for v, row in enumerate(after[:, here]):
+            if v:
+                height -= fall
+            np.maximum(row, height.max(axis=0) if len(planes) > 1 else height[0], out=row)
     found = plane[:, :runs].T.astype(np.int_)
     return Cut(np.swapaxes(after[..., :runs], 1, 2), reach[:, :runs].T, np.maximum(found - 1, 0))
 
 
 def _keep_deepest(
-    reach: FloatArray, plane: NDArray[np.int16], meets: FloatArray, planes: NDArray[np.int_]
+    reach: FloatArray, plane: NDArray[np.int16], meets: FloatArray, planes: list[int]
 ) -> None:
     """Update the deepest `reach` and its `plane` (from 1) by what further planes reach (P, S, R).
 
@@ -316,7 +316,7 @@ def _keep_deepest(
     if len(meets) > 1:
         high = meets.max(axis=0)
         top = planes[-1] + 2
-        rank = (top - 1 - planes).astype(np.int16)[:, None, None]
+        rank = np.array([top - 1 - p for p in planes], dtype=np.int16)[:, None, None]
         number = np.int16(top) - ((meets == high) * rank).max(axis=0)
     np.maximum(plane, (high > reach) * number, out=plane)
     np.maximum(reach, high, out=reach)
@@ -355,7 +355,10 @@ def cleared(ground: Ground, inset: FloatArray) -> FloatArray:
             second /= 2
     second *= ground.plan_curvature[:, None] / 2
     first -= second
-    return over_stations(first.T, ground.step_mm * ground.share_mm)
+    weights = (ground.step_mm * ground.share_mm).astype(
+        np.float64
+    )  # a difference is wanted of this
+    return over_stations(first.T, weights)
 
 
 def volume(ground: Ground, before: FloatArray, after: FloatArray) -> FloatArray:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,18 +13,16 @@ from edgekit.checks import FloatArray, count, instance
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
-from edgekit.wear.bench import Bench as _Bench
-from edgekit.wear.bench import Precision, Tracks, mean_, plain_mean
-from edgekit.wear.draws import Deck, GivenKeys, Kept, RunKeys, SessionDraws
+from edgekit.wear.alternation import Alternation
+from edgekit.wear.bench import Bench, Precision, Tracks, mean_, plain_mean
+from edgekit.wear.bending import SECTIONS, Wear, gauge_of, joined
+from edgekit.wear.draws import GivenKeys, Kept, RunKeys, SessionDraws
+from edgekit.wear.grinding import EdgeState, sharpen_runs
 from edgekit.wear.ground import Ground, cleared
+from edgekit.wear.in_hand import InHand
 from edgekit.wear.method import Method
-from edgekit.wear.retire import DEFAULT_RULES, Measures, RetireRule
-from edgekit.wear.session import (
-    EdgeState,
-    check_parts,
-    new_state,
-    sharpen_runs,
-)
+from edgekit.wear.retire import DEFAULT_RULES, Measures, RetireRule, StrengthRatio
+from edgekit.wear.session import check_parts
 from edgekit.wear.use import Use
 
 if TYPE_CHECKING:
@@ -48,17 +47,20 @@ class Lives:
     (R,): index of the rule, -1 if none did within the sessions allowed. ``final`` and ``average``:
     name -> (R,), a track's value at the last session and its mean over the life. ``tracks``: name ->
     (H, sessions) of the first H lives, NaN after the end of each; cumulative losses in µm are
-    against the blade as it was given.
+    against the blade as it was given. ``grounds, wears``: each edge's geometry, and its field after
+    each session where that was kept.
     """
 
     blade: Blade
-    method: Method
+    method: Method | Alternation
     rules: tuple[RetireRule, ...]
     sessions: NDArray[np.int_]
     ended_by: NDArray[np.int_]
     final: dict[str, FloatArray]
     average: dict[str, FloatArray]
     tracks: dict[str, FloatArray]
+    grounds: tuple[Ground, ...] = ()
+    wears: tuple[tuple[Wear, ...], ...] = ()
 
     def last(self, name: str) -> FloatArray:
         """Value (R,) of a track at each life's last session."""
@@ -72,17 +74,19 @@ class Lives:
 class _Record:
     """Collects what sessions report, each life at its own turn."""
 
-    def __init__(self, runs: int, histories: int) -> None:
-        names = len(Tracks._fields)
+    def __init__(self, names: Sequence[str], runs: int, histories: int) -> None:
         self.sessions = np.zeros(runs, dtype=int)
         self.ended_by = np.full(runs, -1)
-        self._total = np.zeros((names, runs))
-        self._final = np.zeros((names, runs))
+        self._names = names
+        self._total = np.zeros((len(names), runs))
+        self._final = np.zeros((len(names), runs))
         self._histories = histories
         self._rows: list[tuple[NDArray[np.int_], NDArray[np.int_], FloatArray]] = []
 
-    def add(self, runs: NDArray[np.int_], turns: NDArray[np.int_], tracks: Tracks) -> None:
-        """One session of some runs."""
+    def add(
+        self, runs: NDArray[np.int_], turns: NDArray[np.int_], tracks: Sequence[FloatArray]
+    ) -> None:
+        """One session of some runs, the tracks in the order of the names."""
         values = np.stack(tracks)
         self._total[:, runs] += values
         self._final[:, runs] = values
@@ -91,7 +95,9 @@ class _Record:
             mine = runs < self._histories
             self._rows.append((runs[mine], turns[mine], values[:, mine]))
 
-    def lives(self, bench: _Bench, rules: tuple[RetireRule, ...]) -> Lives:
+    def lives(
+        self, bench: Bench, rules: tuple[RetireRule, ...], wears: Sequence[tuple[Wear, ...]]
+    ) -> Lives:
         """Everything recorded."""
         histories = np.full(
             (len(self._total), self._histories, self.sessions[: self._histories].max(initial=0)),
@@ -99,81 +105,18 @@ class _Record:
         )
         for runs, turns, values in self._rows:
             histories[:, runs, turns] = values
-        names = Tracks._fields
         return Lives(
             blade=bench.blade,
             method=bench.method,
             rules=rules,
             sessions=self.sessions,
             ended_by=self.ended_by,
-            final=dict(zip(names, self._final, strict=True)),
-            average=dict(zip(names, self._total / self.sessions, strict=True)),
-            tracks=dict(zip(names, histories, strict=True)),
+            final=dict(zip(self._names, self._final, strict=True)),
+            average=dict(zip(self._names, self._total / self.sessions, strict=True)),
+            tracks=dict(zip(self._names, histories, strict=True)),
+            grounds=bench.grounds,
+            wears=tuple(wears),
         )
-
-
-class _InHand:
-    """Lives that are lived side by side; as one ends, the next of those waiting takes its place."""
-
-    def __init__(self, bench: _Bench, use: Use, keys: RunKeys, places: int) -> None:
-        self._bench, self._use = bench, use
-        self.deck = Deck(
-            keys, edges=len(bench.grounds), seatings=bench.method.planes, places=places
-        )
-        self._waiting = iter(range(len(keys)))
-        self.place = np.arange(places)
-        self.run = np.zeros(places, dtype=int)
-        self.turn = np.zeros(places, dtype=int)
-        self.kept = Kept(np.zeros((4, places)).T, *np.zeros((4, places)))
-        self.fresh_um = np.zeros(places, dtype=bench.grounds[0].inset_mm.dtype)
-        self.states = [new_state(ground, places) for ground in bench.grounds]
-        self.take(np.ones(places, dtype=bool))
-
-    def take(self, free: NDArray[np.bool_]) -> None:
-        """Put waiting runs where places are free; close the gaps when none wait any more."""
-        columns = np.flatnonzero(free)
-        runs = np.array([r for _, r in zip(columns, self._waiting, strict=False)], dtype=int)
-        columns = columns[: len(runs)]
-        if len(runs):
-            kept = self.deck.deal(self.place[columns], runs)
-            self.run[columns], self.turn[columns] = runs, 0
-            for mine, new in zip(self.kept, kept, strict=True):
-                mine[columns] = new
-            self.fresh_um[columns] = self._use.fresh_um(kept)
-            for state, ground in zip(self.states, self._bench.grounds, strict=True):
-                _renew(state, ground, columns, self.fresh_um[columns])
-        gaps = free.copy()
-        gaps[columns] = False
-        if gaps.any():
-            self._keep(np.flatnonzero(~gaps))
-
-    def _keep(self, rows: NDArray[np.int_]) -> None:
-        self.place, self.run, self.turn = self.place[rows], self.run[rows], self.turn[rows]
-        self.fresh_um = self.fresh_um[rows]
-        self.kept = Kept(*(part.T[..., rows].T for part in self.kept))
-        self.states = [_some(state, rows) for state in self.states]
-
-
-def _some(state: EdgeState, rows: NDArray[np.int_]) -> EdgeState:
-    """The state of some runs."""
-    return EdgeState(
-        inset_mm=np.swapaxes(np.take(np.swapaxes(state.inset_mm, 1, 2), rows, axis=2), 1, 2),
-        radius_um=np.take(state.radius_um.T, rows, axis=1).T,
-        angle_rad=np.take(state.angle_rad.T, rows, axis=1).T,
-        drop_mm=np.take(state.drop_mm.T, rows, axis=1).T,
-        lean_rad=np.take(state.lean_rad.T, rows, axis=1).T,
-        cleared_mm3=state.cleared_mm3[rows],
-    )
-
-
-def _renew(state: EdgeState, ground: Ground, rows: NDArray[np.int_], radius_um: FloatArray) -> None:
-    """Put new blades of a given edge radius (rows,) in place of some runs'."""
-    state.inset_mm[:, rows] = ground.inset_mm[:, None, :]
-    state.radius_um[rows] = radius_um[:, None]
-    state.angle_rad[rows] = ground.angle_rad
-    state.drop_mm[rows] = 0.0
-    state.lean_rad[rows] = 0.0
-    state.cleared_mm3[rows] = cleared(ground, ground.inset_mm[:, None])
 
 
 def rules_of(retire: RetireRule | Sequence[RetireRule]) -> tuple[RetireRule, ...]:
@@ -190,7 +133,7 @@ def rules_of(retire: RetireRule | Sequence[RetireRule]) -> tuple[RetireRule, ...
 
 def live_runs(
     blade: Blade,
-    method: Method,
+    method: Method | Alternation,
     *,
     use: Use,
     rules: tuple[RetireRule, ...],
@@ -200,12 +143,14 @@ def live_runs(
     depths: int = LIFE_DEPTHS,
     histories: int | None = None,
     precision: Precision = np.float64,
+    keep: bool = False,
 ) -> Lives:
     """Many lives: the one kernel behind `live`, `compare` and `sweep`.
 
     Parameters
     ----------
-    blade, method : Blade, Method
+    blade : Blade
+    method : Method or Alternation
     use : Use
     rules : tuple of RetireRule
         The first that is used up ends the life.
@@ -218,6 +163,8 @@ def live_runs(
     precision : numpy.float64 or numpy.float32
         Of the fields. Single precision is quicker by a third and changes a life's mean loss a
         session by less than 1e-3 µm (99 % of 4000 lives of three methods).
+    keep : bool
+        Keep the fields of every session in ``wears``; for a single run only.
 
     Examples
     --------
@@ -230,15 +177,26 @@ def live_runs(
     ((300,), True)
     """
     keys = GivenKeys(rngs) if isinstance(rngs, Sequence) else rngs
-    check_parts(blade, method, rngs[0] if isinstance(rngs, Sequence) else np.random.default_rng(0))
+    check_parts(
+        blade,
+        method.at(0) if isinstance(method, Alternation) else method,
+        rngs[0] if isinstance(rngs, Sequence) else np.random.default_rng(0),
+    )
     instance("use", use, Use, "Give a Use; Use() has the defaults.")
     most = count("most_sessions", most_sessions)
     runs = len(keys)
+    if keep and runs > 1:
+        raise EdgekitError(
+            "fields are kept of a single run only", runs, "Live one run, or keep none."
+        )
     _hold_memory()
-    bench = _Bench.of(blade, method, stations, depths, precision)
+    strength = any(isinstance(rule, StrengthRatio) for rule in rules)
+    bench = Bench.of(blade, method, stations, depths, precision, strength=strength)
+    names = [*Tracks._fields, *(["strength_left"] if strength else [])]
     places = min(MAX_RUNS_AT_ONCE, max(1, LARGEST_BLOCK // (stations * method.planes)), runs)
-    record = _Record(runs, runs if histories is None else min(histories, runs))
-    hand = _InHand(bench, use, keys, places)
+    record = _Record(names, runs, runs if histories is None else min(histories, runs))
+    wears: list[tuple[Wear, ...]] = []
+    hand = InHand(bench, use, keys, places)
     while len(hand.run):
         draws = hand.deck.session(hand.place, hand.turn)
         tracks, lost, hand.states = _cycle(
@@ -246,14 +204,19 @@ def live_runs(
         )
         used = np.stack([rule.used_up(lost) for rule in rules])
         worst = used.max(axis=0)
-        record.add(hand.run, hand.turn, tracks._replace(used_up=worst))
+        tracked = [*tracks._replace(used_up=worst)]
+        if lost.strength_left is not None:
+            tracked.append(lost.strength_left)
+        record.add(hand.run, hand.turn, tracked)
+        if keep:
+            wears.append(bench.wear(hand.states))
         over = worst >= 1
         record.ended_by[hand.run[over]] = np.argmax(used[:, over], axis=0)
         hand.turn += 1
         over |= hand.turn >= most
         if over.any():
-            hand.take(over)
-    return record.lives(bench, rules)
+            hand.end(over)
+    return record.lives(bench, rules, wears)
 
 
 def _hold_memory() -> None:
@@ -267,7 +230,7 @@ def _hold_memory() -> None:
 
 
 def _cycle(
-    bench: _Bench,
+    bench: Bench,
     states: list[EdgeState],
     use: Use,
     kept: Kept,
@@ -276,6 +239,7 @@ def _cycle(
     fresh_um: FloatArray,
 ) -> tuple[Tracks, Measures, list[EdgeState]]:
     """Use, then a session."""
+    method, aims = bench.at(int(turn[0]))
     before = []
     for e, (state, ground) in enumerate(zip(states, bench.grounds, strict=True)):
         before.append(state.at(ground))
@@ -288,8 +252,8 @@ def _cycle(
     done = sharpen_runs(
         bench.grounds,
         states,
-        bench.aims,
-        bench.method,
+        aims,
+        method,
         kept=kept,
         draws=draws,
         turn=turn,
@@ -304,15 +268,25 @@ class Life:
     """One instrument's life.
 
     ``sessions``: sessions until it must go. ``history``: a row a session, cumulative losses
-    against the new blade. ``status``: which rule ended it.
+    against the new blade. ``status``: which rule ended it. ``grounds, wears``: each edge's
+    geometry, and its field after each session.
     """
 
     blade: Blade
-    method: Method
+    method: Method | Alternation
     rules: tuple[RetireRule, ...]
     sessions: int
     history: pd.DataFrame
     status: str
+    grounds: tuple[Ground, ...] = ()
+    wears: tuple[tuple[Wear, ...], ...] = ()
+
+    @cached_property
+    def strength_left(self) -> FloatArray:
+        """Strength (N,) after each session over the new blade's; see `edgekit.wear.bending`."""
+        gauge = gauge_of(self.blade, self.grounds, sections=SECTIONS)
+        lost = self.history["length_um"].to_numpy() / UM_PER_MM
+        return gauge.strength_left(joined(self.wears), lost)
 
     def __repr__(self) -> str:
         return f"{self.blade.name}, {self.method.name}: {self.sessions} sessions; {self.status}"
@@ -328,7 +302,7 @@ class Life:
 
 def live(
     blade: Blade,
-    method: Method,
+    method: Method | Alternation,
     *,
     use: Use | None = None,
     retire: RetireRule | Sequence[RetireRule] = DEFAULT_RULES,
@@ -341,7 +315,8 @@ def live(
 
     Parameters
     ----------
-    blade, method : Blade, Method
+    blade : Blade
+    method : Method or Alternation
     use : Use, optional
         What happens between sessions.
     retire : RetireRule or sequence of them
@@ -374,6 +349,7 @@ def live(
         most_sessions=most_sessions,
         stations=stations,
         depths=depths,
+        keep=True,
     )
     history = pd.DataFrame({name: track[0] for name, track in lives.tracks.items()})
     history.insert(0, "session", np.arange(1, len(history) + 1))
@@ -391,4 +367,6 @@ def live(
         sessions=int(lives.sessions[0]),
         history=history,
         status=status,
+        grounds=lives.grounds,
+        wears=lives.wears,
     )

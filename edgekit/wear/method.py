@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 import numpy as np
@@ -20,8 +20,10 @@ from edgekit.checks import (
     keep_numbers,
     positive,
 )
+from edgekit.contact.abrasive import Abrasive, fine_natural_stone
 from edgekit.contact.facets import Spacing
-from edgekit.contact.holder import Setting, held_errors, held_normals
+from edgekit.contact.holder import Setting, best_held_normals
+from edgekit.contact.lay import Oblique, Stroke
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import entry, value
 from edgekit.geometry.edge import Edge
@@ -124,10 +126,7 @@ class HoldElevation:
 
     def normals(self, edge: Edge, arc_mm: FloatArray) -> FloatArray:
         """The normals held at the setting of least error at each point."""
-        error = np.stack([held_errors(edge, e, arc_mm) for e in self.elevations_deg])
-        best = np.argmin(np.abs(error), axis=0)
-        every = np.stack([held_normals(edge, e, arc_mm) for e in self.elevations_deg])
-        return np.asarray(every[best, np.arange(len(best))])
+        return best_held_normals(edge, self.elevations_deg, arc_mm)
 
     @classmethod
     def of(cls, setting: Setting | float | Sequence[Setting | float]) -> HoldElevation:
@@ -229,6 +228,8 @@ class Method:
         Share of the edge that must be sharp before grinding stops.
     largest_advance_um : float
         Advance of the stone past first touch at which grinding stops anyway [µm].
+    abrasive, stroke : Abrasive, Stroke
+        What cuts and how it slides along the surface: they shape the finish, not the removal.
     """
 
     name: str
@@ -246,10 +247,14 @@ class Method:
     setup_seconds: float = value("setup_seconds")
     sharp_target: float = value("sharp_target")
     largest_advance_um: float = value("largest_advance_um")
+    abrasive: Abrasive = field(default_factory=fine_natural_stone)
+    stroke: Stroke = field(default_factory=Oblique)
 
     def __post_init__(self) -> None:
         instance("name", self.name, str, "Give the method's name as text.")
         instance("guide", self.guide, Guide, "Give FollowEdge() or a HoldElevation.")
+        instance("abrasive", self.abrasive, Abrasive, "Give an Abrasive, such as ceramic_stone().")
+        instance("stroke", self.stroke, Stroke, "Give a stroke, such as across_edge().")
         instance("hand", self.hand, Hand, "Give a Hand; Hand() never errs.")
         for name, kind in (
             ("target", Target), ("spacing", Spacing), ("marks", Marks), ("stop", Stop),
@@ -272,6 +277,28 @@ class Method:
     def planes(self) -> int:
         """Seatings of the stone on one edge in a session."""
         return self.placements * self.seatings
+
+    def at(self, turn: int) -> Method:  # noqa: ARG002 - an alternation of methods answers by turn
+        """The method of session number `turn`: this one."""
+        return self
+
+    def using(self, abrasive: Abrasive, stroke: Stroke | None = None) -> Method:
+        """The same hold with another stone: its finish, and what one of its strokes takes.
+
+        Examples
+        --------
+        >>> import edgekit as ek
+        >>> ek.methods.freehand().using(ek.ceramic_stone()).removal_mm3_per_stroke
+        0.00022
+        """
+        return replace(
+            self,
+            name=f"{self.name}, {abrasive.name}",
+            abrasive=abrasive,
+            stroke=stroke or self.stroke,
+            removal_mm3_per_stroke=abrasive.removal_mm3_per_stroke,
+            removal_gsd=abrasive.removal.gsd,
+        )
 
     @property
     def assumptions(self) -> tuple[str, ...]:
@@ -296,6 +323,10 @@ class Method:
             f"errors (standard deviations): {errors}",
             f"{removal} in {self.seconds_per_stroke:g} s; {setting_up}",
             f"target: {self.sharp_target:.0%} sharp, {self.largest_advance_um:g} µm at most",
+            (
+                f"{self.abrasive.name} (Ra {self.abrasive.ra_um:.2g} µm, "
+                f"{self.abrasive.lubricant.value}); {self.stroke}"
+            ),
         )
 
     def __str__(self) -> str:

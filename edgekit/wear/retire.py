@@ -6,7 +6,10 @@ import enum
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol, runtime_checkable
 
+import numpy as np
+
 from edgekit.checks import FloatArray, between, fraction, instance, keep_numbers
+from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 
 __all__ = [
@@ -15,6 +18,7 @@ __all__ = [
     "LengthFraction",
     "Measures",
     "RetireRule",
+    "StrengthRatio",
     "ThicknessFraction",
     "WidthFraction",
 ]
@@ -31,6 +35,7 @@ class Measures(NamedTuple):
     new_width_mm: float
     new_length_mm: float
     new_thickness_mm: float
+    strength_left: FloatArray | None = None  # only worked out where a rule asks for it
 
 
 class Basis(enum.Enum):
@@ -78,6 +83,10 @@ class WidthFraction:
         }[self.basis]
         return width / (self.fraction * lost.new_width_mm)
 
+    def limit_um(self, first_um: FloatArray) -> FloatArray:
+        """Retirement width [µm] of edges whose first readings [µm] are given, for `forecast`."""
+        return np.asarray(first_um * (1 - self.fraction))
+
     def __str__(self) -> str:
         return f"{self.fraction * 100:g} % of the width gone ({self.basis.value})"
 
@@ -115,6 +124,38 @@ class ThicknessFraction:
 
     def __str__(self) -> str:
         return f"{self.fraction * 100:g} % of the thickness gone"
+
+
+@dataclass(frozen=True, kw_only=True)
+class StrengthRatio:
+    """Retire when the blade bears only `fraction` of the load at the toe that it bore when new.
+
+    The most stressed section counts, in the worse of two directions of load; see
+    `edgekit.wear.bending`. No source gives a limit: Murray et al. 1984 saw no significant loss at
+    10-20 % less size.
+
+    Examples
+    --------
+    >>> print(StrengthRatio(fraction=0.8))
+    only 80 % of the new blade's strength left
+    """
+
+    fraction: float = value("retire_strength_fraction")
+
+    def __post_init__(self) -> None:
+        remedy = "Give a share of 1, such as 0.7 for 70 %."
+        keep_numbers(self, fraction=between("fraction", self.fraction, 0.0, 1.0, remedy))
+
+    def used_up(self, lost: Measures) -> FloatArray:
+        """Strength lost over the strength that may go."""
+        if lost.strength_left is None:
+            raise EdgekitError(
+                "the strength was not measured", None, "Use the rule in `live` or `compare`."
+            )
+        return (1 - lost.strength_left) / (1 - self.fraction)
+
+    def __str__(self) -> str:
+        return f"only {self.fraction * 100:g} % of the new blade's strength left"
 
 
 DEFAULT_RULES: tuple[RetireRule, ...] = (WidthFraction(), LengthFraction(), ThicknessFraction())

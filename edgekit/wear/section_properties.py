@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 from edgekit.checks import FloatArray, frozen_array, matched
 from edgekit.errors import EdgekitError
 
-__all__ = ["SectionProperties", "bending_stress_mpa", "section_properties"]
+__all__ = ["SectionProperties", "bending_stress_mpa", "section_properties", "stress_in"]
 
 # An outline whose area is below this share of its bounding box squared is a line.
 _LEAST_AREA = 1e-12
@@ -259,13 +259,20 @@ def bending_stress_mpa(outline_mm: ArrayLike, moment_nmm: ArrayLike) -> FloatArr
         raise EdgekitError(
             "moment_nmm must have shape (..., 2)", moment.shape, "Give moments about x and y."
         )
+    return stress_in(section, outline, moment)
+
+
+def stress_in(
+    section: SectionProperties, outline_mm: FloatArray, moment_nmm: FloatArray
+) -> FloatArray:
+    """Largest |σ| as in `bending_stress_mpa`, for outlines whose properties are at hand."""
     ixx, iyy, ixy = np.moveaxis(section.second_moment_mm4, -1, 0)
     ixx, iyy, ixy, mx, my = matched(
-        "outlines and moments", ixx, iyy, ixy, moment[..., 0], moment[..., 1]
+        "outlines and moments", ixx, iyy, ixy, moment_nmm[..., 0], moment_nmm[..., 1]
     )
     determinant = ixx * iyy - ixy**2
     per_y = (mx * iyy + my * ixy) / determinant
     per_x = -(my * ixx + mx * ixy) / determinant
-    away = outline - section.centroid_mm[..., None, :]
+    away = outline_mm - section.centroid_mm[..., None, :]
     stress = per_y[..., None] * away[..., 1] + per_x[..., None] * away[..., 0]
     return np.asarray(np.abs(stress).max(axis=-1))

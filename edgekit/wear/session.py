@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,16 +11,7 @@ import numpy as np
 from edgekit.checks import FloatArray, instance, positive
 from edgekit.geometry.blade import Blade
 from edgekit.wear.draws import draw_kept, draw_session
-from edgekit.wear.grinding import (  # the names of a session, whoever asks here
-    UM_PER_MM,
-    Aim,
-    EdgeState,
-    SessionRuns,
-    _Ground1,
-    aim_at,
-    new_state,
-    sharpen_runs,
-)
+from edgekit.wear.grinding import GroundEdge, SessionRuns, aim_at, new_state, sharpen_runs
 from edgekit.wear.ground import Ground, ground_of
 from edgekit.wear.method import Method
 
@@ -27,21 +19,12 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
-__all__ = [
-    "Aim",
-    "EdgeSession",
-    "EdgeState",
-    "Session",
-    "SessionRuns",
-    "aim_at",
-    "check_parts",
-    "new_state",
-    "sharpen",
-    "sharpen_runs",
-]
+__all__ = ["EdgeSession", "Session", "check_parts", "sharpen"]
 
+UM_PER_MM = 1000.0
 SHARPEN_STATIONS = 400
 SHARPEN_DEPTHS = 16
+ANGLE_ALARM_DEG = 20.0  # far outside any tolerance: the stone is set wrong, not held badly
 
 STATUS = {
     True: "sharp",
@@ -73,6 +56,8 @@ class EdgeSession:
         The same before the session.
     share_mm : array (S,)
         Length of edge that each station stands for.
+    drop_mm : array (S,)
+        How far the face lies below the new one.
     """
 
     arc_mm: FloatArray
@@ -85,6 +70,7 @@ class EdgeSession:
     inset_mm: FloatArray
     new_inset_mm: FloatArray
     share_mm: FloatArray
+    drop_mm: FloatArray
 
     @property
     def mean_recession_um(self) -> float:
@@ -231,11 +217,26 @@ def sharpen(
         seconds=float(done.seconds[0]),
         steel_mg=float(done.steel_mg[0]),
         advance_um=float(max(result.advance[0] for result in done.edges)) * UM_PER_MM,
-        status=STATUS[bool(done.reached[0])],
+        status=_status(grounds, done),
     )
 
 
-def _edge_session(ground: Ground, result: _Ground1) -> EdgeSession:
+def _status(grounds: Sequence[Ground], done: SessionRuns) -> str:
+    """How the session ended, in words; an edge can be sharp at the wrong angle."""
+    ended = STATUS[bool(done.reached[0])]
+    off = max(
+        float(np.abs(result.state.internal_angle_rad[0] - ground.angle_rad).max())
+        for ground, result in zip(grounds, done.edges, strict=True)
+    )
+    if not done.reached[0] or np.degrees(off) < ANGLE_ALARM_DEG:
+        return ended
+    return (
+        f"{ended}, but the internal angle is off by up to {np.degrees(off):.0f}°: "
+        "check the setting, or use settings_needed(edge) for an edge that one cannot follow."
+    )
+
+
+def _edge_session(ground: Ground, result: GroundEdge) -> EdgeSession:
     state, sharp = result.state, result.sharp[0]
     return EdgeSession(
         arc_mm=ground.arc_mm,
@@ -248,4 +249,5 @@ def _edge_session(ground: Ground, result: _Ground1) -> EdgeSession:
         inset_mm=state.inset_mm[:, 0],
         new_inset_mm=ground.inset_mm,
         share_mm=ground.share_mm,
+        drop_mm=state.drop_mm[0],
     )

@@ -1,0 +1,188 @@
+"""The finish report and tooth wear by counterface: identities, counts on realised lines, limits."""
+
+import ast
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import edgekit as ek
+from edgekit.contact.edge_line import scratch_lengths_um, teeth_per_mm
+from edgekit.evidence_table import entry
+from edgekit.wear.blunting import counterfaces
+from edgekit.wear.finish import standard_cutoff_um
+from edgekit.wear.line_contact import default_contact
+
+EXACT = 1e-12  # rounding
+COUNT = 0.03  # of teeth on lines of 6 mm; the standard error of ten lines is below 1 %
+
+BLADE = ek.patterns.area_specific_curette()
+EDGE = BLADE.edges["used"]
+COARSE, FINE = ek.diamond_plated_stone(), ek.fine_natural_stone()
+
+
+def made(stone=COARSE, stroke=None, seed=1, edge=EDGE, **more):
+    method = ek.methods.freehand().using(stone, stroke or ek.across_edge())
+    return ek.finish(edge, method, rng=np.random.default_rng(seed), **more)
+
+
+def test_the_edge_line_is_as_rough_as_the_facet_over_the_sine_of_the_angle():
+    for beta in (60.0, 75.0, 88.0):
+        edge = ek.patterns.universal_curette(internal_angle_deg=beta, thickness_mm=0.5).edges[
+            "left"
+        ]
+        rq = made(edge=edge).rq_um
+        facet = COARSE.ra_um * np.sqrt(np.pi / 2)  # Gaussian: Rq = Ra √(π/2)
+        assert rq * np.sin(np.radians(beta)) == pytest.approx(facet, rel=EXACT)
+
+
+@pytest.mark.parametrize("angle", [0, 12, 45, 90])
+def test_the_correlation_length_follows_the_lay(angle):
+    across, along = scratch_lengths_um(COARSE.ra_um)
+    psi = np.radians(angle)
+    found = made(stroke=ek.Oblique(angle_deg=angle)).length_um
+    inverse = np.sin(psi) ** 2 / across**2 + np.cos(psi) ** 2 / along**2
+    assert 1 / found**2 == pytest.approx(inverse, rel=1e-9)
+
+
+# Rice 1945 against teeth counted on drawn lines; the fine stone is the one whose scratches lie far
+# below what the picture shows, where a whiter line is drawn instead.
+@pytest.mark.parametrize("stone", [COARSE, FINE], ids=["coarse", "fine"])
+@pytest.mark.parametrize("angle", [0, 20, 90])
+def test_teeth_counted_on_the_line_are_rices_number(stone, angle):
+    stroke = ek.Oblique(angle_deg=angle)
+    lines = [made(stone, stroke, seed).profile.teeth_per_mm for seed in range(10)]
+    assert np.mean(lines) == pytest.approx(made(stone, stroke).teeth_per_mm, rel=COUNT)
+
+
+def test_the_drawn_line_has_the_height_that_shows():
+    heights = [made(FINE, seed=seed).profile.z_um.std() for seed in range(10)]
+    full = made(FINE, magnification=1e6, edge=EDGE.stretch(0, 0.3))
+    assert np.mean(heights) < full.profile.z_um.std()
+    from edgekit.contact.edge_line import visible_rq_um
+
+    one = made(FINE)
+    shown = visible_rq_um(one.rq_um, one.length_um, shortest_um=one.shortest_um).mean()
+    assert np.mean(heights) == pytest.approx(shown, rel=COUNT)
+
+
+def test_a_higher_magnification_shows_more_teeth_up_to_all_of_them():
+    short = EDGE.stretch(2.0, 2.5)
+    shown = [made(edge=short, magnification=m).teeth_per_mm for m in (5, 20, 80, 200)]
+    assert shown == sorted(shown)
+    assert shown[-1] < teeth_per_mm(made(edge=short).length_um[0])
+
+
+def test_the_range_holds_the_median_and_is_as_wide_as_its_sources():
+    low, high = made(stroke=ek.along_edge(), magnification=200).teeth_range_per_mm
+    middle = made(stroke=ek.along_edge(), magnification=200).teeth_per_mm
+    assert low < middle < high
+    gsd = np.hypot(np.log(entry("ra_per_grain").gsd), np.log(entry("scratch_width_per_ra").gsd))
+    # Long waves all show, so teeth go as one over the length and the range is lognormal.
+    assert np.log(high / low) == pytest.approx(2 * 1.2816 * gsd, rel=0.02)
+
+
+def test_one_seed_gives_one_line_and_another_a_different_one():
+    assert np.array_equal(made(seed=4).profile.z_um, made(seed=4).profile.z_um)
+    assert not np.array_equal(made(seed=4).profile.z_um, made(seed=5).profile.z_um)
+
+
+# ISO 4288, from memory.
+def test_cut_offs_are_the_standards_and_a_short_edge_says_so():
+    assert [standard_cutoff_um(ra) for ra in (0.02, 0.021, 0.1, 0.11, 2, 3, 20)] == [
+        80, 250, 250, 800, 800, 2500, 8000,
+    ]  # fmt: skip
+    assert made().roughness.standard_lengths
+    short = made(edge=EDGE.stretch(1.0, 4.0))
+    assert not short.roughness.standard_lengths
+    assert "too short" in short.roughness.lengths
+    shortest = made(edge=EDGE.stretch(1.0, 2.5))
+    assert "not the standard's lengths" in shortest.roughness.lengths
+
+
+def test_the_lay_of_a_held_stone_and_of_the_face_come_from_the_method():
+    universal = ek.patterns.universal_curette().edges["left"]
+    rng = np.random.default_rng(1)
+    held = ek.finish(universal, ek.methods.held(15.0), rng=rng)
+    assert held.lay_deg == pytest.approx(90.0, abs=1e-6)
+    honed = ek.finish(universal, ek.methods.face_honing(), rng=rng)
+    assert honed.lay_deg == pytest.approx(0.0, abs=1e-9)
+    slanted = replace(ek.methods.held(15.0), stroke=ek.HolderStroke(angle_deg=30))
+    assert ek.finish(universal, slanted, rng=rng).lay.off_edge_deg == pytest.approx(60.0, abs=1e-6)
+
+
+def test_waves_that_the_surface_follows_are_no_teeth():
+    finish = made(stroke=ek.along_edge())
+    assert finish.tooth_rq_um(1e9) == pytest.approx(finish.rq_um.mean(), rel=1e-6)
+    assert finish.tooth_rq_um(1e-3) == pytest.approx(0.0, abs=1e-9)
+    assert finish.tooth_rq_um() < made(stroke=ek.across_edge()).tooth_rq_um()
+
+
+def test_the_whole_edge_sinks_in_where_the_load_asks_for_more_than_its_width():
+    worn = ek.blunting(made())
+    width = 2 * np.cos(np.radians(37.5)) * 1.5  # µm, fresh radius 1.5 at 75°
+    for case in worn.cases:
+        wanted = 1e3 * 2.5 / (min(case.contact.counterface_hv, 613) * 9.80665)  # µm: q / H
+        assert case.sunk_in == (wanted >= width)
+        assert (case.level_after() == 0) == case.sunk_in
+    assert [case.sunk_in for case in worn.cases] == [True, True, False]
+
+
+def test_harder_surfaces_let_teeth_stand_and_coarser_teeth_stand_longer():
+    hard = {f"{hv}": float(hv) for hv in (60, 110, 200, 315, 600)}
+    fresh = ek.blunting(made(), on=hard).table["bearing_when_fresh"].to_numpy()
+    assert (np.diff(fresh) <= 0).all()
+    assert fresh[0] == 1
+    assert fresh[-1] < 0.3
+    level = [
+        ek.blunting(made(stone)).table["level_after_strokes"].iloc[2] for stone in (FINE, COARSE)
+    ]
+    assert level[0] < level[1]
+
+
+def test_strokes_until_level_go_as_one_over_the_wear_coefficient():
+    slow = replace(default_contact(), wear_coefficient=1e-5)
+    strokes = np.linspace(0, 100, 201)
+    quick = ek.blunting(made(), strokes=strokes / 10).cases[2].level_after()
+    later = ek.blunting(made(), contact=slow, strokes=strokes).cases[2].level_after()
+    assert later == pytest.approx(10 * quick, rel=0.03)  # read straight between strokes reported
+    low, high = ek.blunting(made(), strokes=strokes / 10).cases[2].level_range()
+    assert low * high == pytest.approx(quick**2)
+
+
+def test_teeth_do_not_change_how_much_steel_goes():
+    for case in ek.blunting(made()).cases:
+        assert case.toothed.worn_area_um2 == pytest.approx(case.smooth.worn_area_um2, rel=1e-9)
+
+
+def test_counterfaces_are_the_published_hardnesses():
+    # Cirano 2004; White; Gutiérrez-Salazar 2003, as quoted in the evidence table.
+    bands = {"calculus": (20, 40), "root dentine": (31, 57), "enamel": (270, 360)}
+    for name, hv in counterfaces().items():
+        assert bands[name][0] <= hv <= bands[name][1]
+
+
+def test_a_grain_of_the_steel_is_a_hypothesis_that_nothing_computes_with():
+    along, across = made(stroke=ek.along_edge()), made(stroke=ek.across_edge())
+    claim = ek.steel_grain_claim(along, across)
+    assert claim.settled is None
+    assert {item.speaks_for for item in claim.evidence} == {True, False, None}
+    assert claim.lay_alone.teeth_ratio == pytest.approx(across.teeth_per_mm / along.teeth_per_mm)
+    assert str(claim).startswith("Hypothesis")
+    root = Path(ek.__file__).parent
+    users = [
+        path.name
+        for path in root.rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.ImportFrom) and node.module == "edgekit.wear.steel_grain"
+    ]
+    assert users == []
+
+
+def test_a_stone_brings_its_own_removal_and_form():
+    method = ek.methods.freehand().using(ek.ceramic_stone())
+    assert method.removal_mm3_per_stroke == ek.ceramic_stone().removal_mm3_per_stroke
+    disc = replace(FINE, form=ek.DiscStone(radius_mm=20))
+    assert disc.form.length_mm == 40
+    assert disc.form.curvature_per_mm == 0
