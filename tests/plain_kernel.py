@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from edgekit.checks import FloatArray
-from edgekit.contact.facets import GRAZING
+from edgekit.contact.facets import GRAZING, spread
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
 from edgekit.wear.draws import Kept, SessionDraws
@@ -116,7 +116,10 @@ def _planes(
     )
     phase = method.marks.phase(turn, draws.phase[:, edge])
     number = np.repeat(np.arange(method.placements), method.seatings)
-    place = np.interp((number + phase[:, None]) / method.placements, aim.share, aim.arc_mm)
+    arc, share = spread(ground.edge, method.spacing)
+    even = np.linspace(0, 1, len(aim.arc_mm))
+    at = (number + phase[:, None]) / method.placements
+    place = np.interp(at, even, np.interp(even, share, arc))
     place = np.clip(place + shift, 0.0, ground.arc_mm[-1])
     at = place / (ground.arc_mm[1] - ground.arc_mm[0])
     i = np.minimum(at.astype(int), len(ground.arc_mm) - 2)

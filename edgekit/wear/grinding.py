@@ -40,6 +40,7 @@ __all__ = ["Aim", "EdgeState", "GroundEdge", "SessionRuns", "aim_at", "new_state
 UM_PER_MM = 1000.0
 LEAST_WEIGHT = 0.1  # a seating that presses less than a tenth of the usual is no seating
 LEAST_STEEL_MM3 = 1e-9  # a hundred-thousandth of the smallest stroke: rounding, not grinding
+EVEN_SHARES = 8192  # places between are off by less than 0.1 µm
 ROUNDING = 1e-9  # relative: a law that adds nothing may still round
 
 
@@ -85,18 +86,26 @@ def new_state(ground: Ground, runs: int) -> EdgeState:
 
 
 class Aim(NamedTuple):
-    """Where a method puts its planes on one edge: normals at the stations (S, 3), and the quantiles
-    of its spacing (arc length [mm] against share)."""
+    """Where a method puts its planes on one edge: normals at the stations (S, 3), and the arc length
+    (M,) [mm] that even shares of its spacing have reached."""
 
     normals: FloatArray
     arc_mm: FloatArray
-    share: FloatArray
 
 
 def aim_at(ground: Ground, method: Method) -> Aim:
     """Prepare a method for an edge; done once for a whole life."""
     arc, share = spread(ground.edge, method.spacing)
-    return Aim(method.guide.normals(ground.edge, ground.arc_mm), arc, share)
+    even = np.interp(np.linspace(0.0, 1.0, EVEN_SHARES + 1), share, arc)
+    return Aim(method.guide.normals(ground.edge, ground.arc_mm), even)
+
+
+def _read(table: FloatArray, at: FloatArray) -> FloatArray:
+    """A table (M, ...) read at places between its rows, counted from 0: (..., *at.shape)."""
+    i = np.minimum(at.astype(np.intp), len(table) - 2)
+    part = at - i
+    columns = [v.take(i) + part * np.diff(v).take(i) for v in table.reshape(len(table), -1).T]
+    return np.stack(columns).reshape(*table.shape[1:], *at.shape)
 
 
 def _planes(
@@ -117,15 +126,11 @@ def _planes(
     )
     phase = method.marks.phase(turn, draws.phase[:, edge])
     number = np.repeat(np.arange(method.placements), method.seatings)[:, None]
-    place = np.interp((number + phase) / method.placements, aim.share, aim.arc_mm)
+    place = _read(aim.arc_mm, (number + phase) * (EVEN_SHARES / method.placements))
     place = np.clip(place + shift, 0.0, ground.arc_mm[-1])
     at = place / (ground.arc_mm[1] - ground.arc_mm[0])
-    i = np.minimum(at.astype(int), len(ground.arc_mm) - 2)
-    part = at - i
-    normal, along_edge = (
-        np.stack([v[i] + part * (v[i + 1] - v[i]) for v in vectors.T])
-        for vectors in (aim.normals, ground.tangent)
-    )
+    both = _read(np.concatenate([aim.normals, ground.tangent], axis=1), at)
+    normal, along_edge = both[:3], both[3:]
     opening = -ground.edge.side * _cross(along_edge, normal)
     turned = normal + np.tan(np.radians(tilt)) * opening + np.tan(np.radians(swing)) * along_edge
     turned /= np.sqrt((turned**2).sum(axis=0))
