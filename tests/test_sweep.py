@@ -1,6 +1,7 @@
 """Sweeps: the same bits whoever computes them, in parts that survive anything."""
 
 import dataclasses
+import inspect
 import json
 import subprocess
 import sys
@@ -354,6 +355,38 @@ def test_rows_reach_every_owner():
     assert {rule.fraction for rule in every.rules} == {0.3}
 
 
+def wide_hoe(**keywords):
+    """A pattern that is not the package's own."""
+    return ek.patterns.hoe(**{"width_mm": 3.0, **keywords})
+
+
+def test_a_changed_function_is_another_sweep(tmp_path, monkeypatch):
+    task = dataclasses.replace(TASK, blade=wide_hoe)
+    first = swept(task=task, out=tmp_path)
+    same(first, swept(task=task, out=tmp_path))
+    text = inspect.getsource(wide_hoe)
+    monkeypatch.setattr(inspect, "getsource", lambda _: text.replace("3.0", "3.5"))
+    with pytest.raises(ek.EdgekitError, match=r"task blade was 'tests\.test_sweep\.wide_hoe"):
+        swept(task=task, out=tmp_path)
+
+
+def test_single_precision_is_a_choice_of_the_task():
+    double, single = (
+        swept(task=dataclasses.replace(TASK, precision=kind)) for kind in (np.float64, np.float32)
+    )
+    loss = [table["loss_um_per_session"].to_numpy() for table in (double, single)]
+    assert (loss[0] != loss[1]).any()
+    np.testing.assert_allclose(loss[1], loss[0], atol=1e-2)  # a life may end a session later
+    refused = swept(task=dataclasses.replace(TASK, precision=np.float16))
+    assert refused["status"].str.contains("no such precision").all()
+
+
+def test_a_task_says_where_lives_are_cut_off():
+    table = swept(task=dataclasses.replace(TASK, most_sessions=2))
+    assert (table["sessions"] <= 2).all()
+    assert (table["ended_by"] == "").any()
+
+
 def test_whole_methods_are_labelled_by_name():
     grid = ek.full_grid({"method": [ek.methods.freehand(seatings=1), ek.methods.face_honing()]})
     table = swept(grid, runs=2)
@@ -369,6 +402,8 @@ BAD = {
     "chunk": (lambda _: swept(chunk_runs=0), "chunk_runs"),
     "nameless task in a folder": (
         lambda tmp: swept(task=NOT_A_DESCRIPTION, out=tmp), "has no description"),
+    "lambda in a folder": (
+        lambda tmp: swept(task=lambda row: TASK(row | {}), out=tmp), "this cannot be"),
     "no axis": (lambda _: ek.full_grid({}), "needs a field"),
     "empty axis": (lambda _: ek.full_grid({"use.strokes": []}), "needs a field and a row"),
     "no rows": (lambda _: ek.list_grid([]), "needs a row"),

@@ -354,7 +354,29 @@ def _described(value: object) -> object:
     if isinstance(value, dict):
         return {str(key): _described(item) for key, item in value.items()}
     name = getattr(value, "__qualname__", None)
-    return f"{value.__module__}.{name}" if name else _repr(value)
+    return _named(value, name) if name else _repr(value)
+
+
+def _named(value: object, name: str) -> str:
+    """A function or class by its name, and by its text where the package's version does not cover it."""
+    import hashlib
+    import inspect
+
+    place = f"{value.__module__}.{name}"
+    if place.split(".", maxsplit=1)[0] in ("edgekit", "numpy", "scipy"):
+        return place
+    try:
+        text = "" if "<" in name else inspect.getsource(value)  # type: ignore[arg-type]
+    except (OSError, TypeError):
+        text = ""
+    if (
+        not text
+    ):  # a lambda, or made within a function, where many share one name; or typed at a prompt
+        raise EdgekitError(
+            "a sweep with a folder must be told apart from others, but this cannot be",
+            place, "Define it at the top of a module or of a notebook's cell.",
+        )  # fmt: skip
+    return f"{place} ({hashlib.sha256(text.encode()).hexdigest()[:12]})"
 
 
 def _repr(value: object) -> str:

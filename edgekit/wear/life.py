@@ -184,6 +184,8 @@ def live_runs(
     )
     instance("use", use, Use, "Give a Use; Use() has the defaults.")
     most = count("most_sessions", most_sessions)
+    if precision not in (np.float64, np.float32):
+        raise EdgekitError("no such precision", precision, "Give numpy.float64 or numpy.float32.")
     runs = len(keys)
     if keep and runs > 1:
         raise EdgekitError(
