@@ -188,7 +188,7 @@ def _advance(
 
     `alone` (R, P, S) is what each plane would need by itself. Grinding all alike, the stated share is
     a quantile of the least need along the edge. Stopping at each placement, a plane advances to the largest need
-    among the stretches it serves with less than any other, plus its overshoot.
+    among the stretches that it is the first to serve with the least, plus its overshoot.
     """
     if method.stop is Stop.ALL:
         alone = alone / weight[:, :, None]
@@ -198,7 +198,8 @@ def _advance(
     whole = np.clip(whole, 0.0, largest)
     if method.stop is Stop.ALL:
         return whole[:, None] * weight, reached
-    mine = (alone <= least[:, None, :]) & (least <= whole[:, None])[:, None, :]
+    first = np.arange(alone.shape[1])[:, None] == np.argmin(alone, axis=1)[:, None, :]
+    mine = first & (least <= whole[:, None])[:, None, :]
     each = np.where(mine, alone, 0.0).max(axis=2, initial=0.0)
     return each * np.maximum(weight, 1.0), reached
 

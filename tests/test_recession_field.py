@@ -237,9 +237,14 @@ def test_the_kernel_equals_plain_loops(name):
     for found, wanted in (
         (after, expected),
         (seating.support, support),
-        (seating.need, need.transpose(1, 2, 0)),
+        (seating.least, need.min(axis=1)),
     ):
         np.testing.assert_allclose(found, wanted, rtol=LOOP, atol=LOOP * scale)
+    np.testing.assert_array_equal(seating.server, need.argmin(axis=1))
+    shares = rng.uniform(0.5, 2.0, (3, 4))
+    pressed = seat(ground, field, normals, drop=drop, goal=goal, weight=shares)
+    each = need / shares[:, :, None]
+    np.testing.assert_allclose(pressed.least, each.min(axis=1), rtol=LOOP, atol=LOOP * scale)
     for r in range(3):
         edge = [np.interp(drop[r, s], ground.depth_mm[:, s], field[:, r, s]) for s in range(23)]
         deepest = expected_reach[r].max(axis=0)
@@ -310,9 +315,14 @@ def test_many_facets_of_a_circle_remove_what_pappus_says():
     field = ground.inset_mm[:, None, :]
     frame = ground.edge.frame(ground.arc_mm[None])
     gap = 0.02
-    seating = laid(ground, field, frame.outward.value, goal=gap)
-    here = np.arange(241)
-    advance = seating.need[here, here].T
+    advance = np.stack(
+        [
+            laid(ground, field, frame.outward.value[:, s : s + 1], goal=gap).least[:, s]
+            for s in range(241)
+        ],
+        axis=1,
+    )
+    seating = laid(ground, field, frame.outward.value)
     after, *_ = cut(ground, field, seating, advance, drop)
     slope = 1 / np.tan(ground.angle_rad[0])
     centroid = (gap + 0.4 * slope) / 2
@@ -375,7 +385,7 @@ def test_a_plane_that_faces_nothing_cuts_nothing_and_is_never_enough():
     after, reach, *_ = cut(ground, field, seating, np.full((1, 1), 0.1), drop)
     assert (after == field).all()
     assert (reach == -np.inf).all()
-    assert (seating.need == np.inf).all()
+    assert (seating.least == np.inf).all()
 
 
 # ---- properties -----------------------------------------------------------------------------
@@ -429,7 +439,7 @@ def test_the_least_advance_that_meets_a_goal_is_exact(name, seed, depth):
     normals = hand_planes(ground, np.random.default_rng(seed), planes=1)
     goal = 0.001 + depth
     seating = laid(ground, field, normals, goal=goal)
-    need = seating.need[0, :, 0]
+    need = seating.least[0]
     station = int(np.argmin(need))
     _, reach, *_ = cut(ground, field, seating, need[None, station : station + 1], drop)
     assert reach[0, station] == pytest.approx(goal, abs=1e-12)

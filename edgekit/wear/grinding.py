@@ -26,7 +26,6 @@ from edgekit.wear.ground import (
     cut,
     inset_at,
     over_stations,
-    pieces,
     rounding_mm,
     seat,
 )
@@ -187,7 +186,8 @@ def _grind_side(
     before = state.at(ground)
     dull = _is_dull(state, fresh_um)
     goal = before + state.radius_um / np.tan(state.internal_angle_rad / 2) / UM_PER_MM
-    seating = seat(ground, state.inset_mm, normals, drop=state.drop_mm, goal=goal)
+    shares = weight if method.stop is Stop.ALL else None
+    seating = seat(ground, state.inset_mm, normals, drop=state.drop_mm, goal=goal, weight=shares)
     advance, reached = _advance(seating, dull, weight, ground.share_mm, method)
     inset, reach, active = cut(ground, state.inset_mm, seating, advance, state.drop_mm)
     ground_here = reach > before
@@ -227,29 +227,23 @@ def _advance(
 
     Grinding all alike, the stated share is a quantile, along the edge, of the least of what each plane
     would need by itself. Stopping at each placement, a plane advances to the largest need
-    among the stretches it serves with less than any other, plus its overshoot. What is not `dull` (R, S)
+    among the stretches that it is the first to serve with the least, plus its overshoot: a second
+    stroke just like it finds them sharp. What is not `dull` (R, S)
     needs nothing.
     """
-    planes, stations, runs = seating.need.shape
     largest = method.largest_advance_um / UM_PER_MM
-    pressed = np.ascontiguousarray(weight.T)
-    needs = seating.need
-    if method.stop is Stop.ALL:
-        needs = needs / pressed[:, None]
-    least = needs.min(axis=0)
-    if not dull.all():
-        np.copyto(least, 0.0, where=~dull.T)
-    whole = _share_quantile(least.T, share, method.sharp_target)
+    least = seating.least if dull.all() else np.where(dull, seating.least, 0.0)
+    whole = _share_quantile(least, share, method.sharp_target)
     reached = whole <= largest
     whole = np.clip(whole, 0.0, largest)
     if method.stop is Stop.ALL:
         return whole[:, None] * weight, reached
-    served = np.where(least <= whole, least, 0.0)
-    each = np.empty((planes, runs), dtype=least.dtype)
-    for part in pieces(planes, stations * runs):
-        mine = (needs[part] <= least) * served
-        mine.max(axis=1, initial=0.0, out=each[part])
-    return (each * np.maximum(pressed, 1.0)).T, reached
+    served = np.where(least <= whole[:, None], least, 0.0)
+    runs, planes = weight.shape
+    each = np.zeros((planes, runs), dtype=least.dtype)
+    place = seating.server.T * runs + np.arange(runs)
+    np.maximum.at(each.ravel(), place.ravel(), served.T.ravel())
+    return each.T * np.maximum(weight, 1.0), reached
 
 
 def _grind_face(

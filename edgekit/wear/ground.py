@@ -112,15 +112,17 @@ def ground_of(blade: Blade, name: str, *, stations: int, depths: int) -> Ground:
 class Seating(NamedTuple):
     """Planes laid against a field.
 
-    ``normals`` (P, 3, R); ``support`` (R, P), -∞ for a plane that faces nothing; ``need`` (P, S, R), the
-    advance [mm] past first touch with which each plane alone brings the edge to the goal, infinite
-    where it faces away; ``touch`` (P, G, R), the support of each group of `GROUP` stations.
+    ``normals`` (P, 3, R); ``support`` (R, P), -∞ for a plane that faces nothing; ``touch`` (P, G, R),
+    the support of each group of `GROUP` stations. ``least`` (R, S) is the least that any plane must
+    advance [mm] past first touch to bring the edge to the goal there, infinite where all face away, and
+    ``server`` (R, S) the first plane for which that is enough.
     """
 
     normals: FloatArray
     support: FloatArray
-    need: FloatArray
     touch: FloatArray
+    least: FloatArray
+    server: NDArray[np.int_]
 
 
 def rounding_mm(values: FloatArray) -> float:
@@ -215,35 +217,51 @@ def _columns(values: FloatArray) -> FloatArray:
 
 
 def seat(
-    ground: Ground, inset: FloatArray, normals: FloatArray, *, drop: FloatArray, goal: FloatArray
+    ground: Ground,
+    inset: FloatArray,
+    normals: FloatArray,
+    *,
+    drop: FloatArray,
+    goal: FloatArray,
+    weight: FloatArray | None = None,
 ) -> Seating:
     """Lay planes of unit `normals` (R, P, 3) against the field `inset` (V, R, S).
 
     `drop` (R, S) is how far the face lies below the new one, `goal` (R, S) the inset wanted there.
+    Where planes advance by different shares `weight` (R, P), what each needs is divided by its share.
     """
     runs, planes, _ = normals.shape
     turned = np.ascontiguousarray(_columns(np.moveaxis(normals, 0, -1)), dtype=inset.dtype)
     field, goal, drop = (_columns(_runs_last(v)) for v in (np.moveaxis(inset, 1, 0), goal, drop))
-    columns = turned.shape[2]
+    shares = None if weight is None else np.ascontiguousarray(_columns(weight.T))
     sight, stations = _Sight(ground, turned), len(ground.arc_mm)
-    need = np.empty((planes, stations, columns), inset.dtype)
-    touch = np.empty((planes, -(-stations // GROUP), columns), inset.dtype)
-    support = np.empty((planes, columns), inset.dtype)
+    shape = (stations, turned.shape[2])
+    touch = np.empty((planes, -(-stations // GROUP), shape[1]), inset.dtype)
+    support = np.empty((planes, shape[1]), inset.dtype)
+    ahead = np.full(shape, -np.inf, inset.dtype)
+    server = np.zeros(shape, np.int16)  # numbered from 1
     lowered = (drop / ground.step_mm[:, None]) if drop.any() else None
-    for part in pieces(planes, stations * columns):
+    for part in pieces(planes, ahead.size):
         height, fall, facing = sight.of(range(planes)[part], 0, stations)
-        lead = np.multiply(facing, goal, out=need[part])
+        lead = facing * goal
+        np.subtract(height, lead, out=lead)
         if lowered is not None:
-            lead += lowered * fall
-        lead -= height
+            lead -= lowered * fall
         gap = _least_gap(field, np.divide(fall, facing, out=fall))
         gap *= facing
         height -= gap
         _by_groups(height, out=touch[part])
         support[part] = touch[part].max(axis=1)
-        # A plane that faces nothing has no support, and an infinite need already.
-        lead += np.where(np.isfinite(support[part]), support[part], 0.0)[:, None]
-    return Seating(turned[..., :runs], support[:, :runs].T, need[..., :runs], touch[..., :runs])
+        # A plane that faces nothing has no support, and leads nowhere already.
+        lead -= np.where(np.isfinite(support[part]), support[part], 0.0)[:, None]
+        if shares is not None:
+            lead /= shares[part, None]
+        _keep_deepest(ahead, server, lead, range(planes)[part])
+    found = server[:, :runs].T.astype(np.int_)
+    return Seating(
+        turned[..., :runs], support[:, :runs].T, touch[..., :runs], -ahead[:, :runs].T,
+        np.maximum(found - 1, 0),
+    )  # fmt: skip
 
 
 def _least_gap(rows: FloatArray, rise: FloatArray) -> FloatArray:
@@ -306,9 +324,9 @@ def cut(
 
 
 def _keep_deepest(
-    reach: FloatArray, plane: NDArray[np.int16], meets: FloatArray, planes: list[int]
+    reach: FloatArray, plane: NDArray[np.int16], meets: FloatArray, planes: Sequence[int]
 ) -> None:
-    """Update the deepest `reach` and its `plane` (from 1) by what further planes reach (P, S, R).
+    """Update the deepest `reach` and its first `plane` (from 1) by what later planes reach (P, S, R).
 
     What `max` and `argmax` give; but `argmax` across memory and masked copies take ten times as long.
     """
