@@ -34,7 +34,7 @@ __all__ = ["Life", "Lives", "Use", "live", "live_runs", "rules_of"]
 UM_PER_MM = 1000.0
 # Lives in hand: more leave the cache, fewer leave Python's own time a larger share.
 MAX_RUNS_AT_ONCE = 384
-LARGEST_BLOCK = 2**16  # runs x planes: their draws of some sessions ahead take 17 MB an edge
+MAX_PLANES_AT_ONCE = 2**16  # runs x planes: their draws of some sessions ahead take 17 MB an edge
 LIFE_STATIONS = 64
 LIFE_DEPTHS = 8
 
@@ -195,7 +195,7 @@ def live_runs(
     strength = any(isinstance(rule, StrengthRatio) for rule in rules)
     bench = Bench.of(blade, method, stations, depths, precision, strength=strength)
     names = [*Tracks._fields, *(["strength_left"] if strength else [])]
-    places = min(MAX_RUNS_AT_ONCE, max(1, LARGEST_BLOCK // method.planes), runs)
+    places = min(MAX_RUNS_AT_ONCE, max(1, MAX_PLANES_AT_ONCE // method.planes), runs)
     record = _Record(names, runs, runs if histories is None else min(histories, runs))
     wears: list[tuple[Wear, ...]] = []
     hand = InHand(bench, use, keys, places)
