@@ -209,3 +209,24 @@ def test_a_generator_that_lives_twice_lives_two_lives():
     method = ek.methods.freehand(seatings=1, hand=hand)
     first, second = (ek.live(ek.patterns.hoe(), method, rng=rng, **SMALL) for _ in range(2))
     assert not first.history.equals(second.history)
+
+
+def test_a_second_stroke_like_the_first_takes_nothing():
+    """Strokes alike to the last bit cost what strokes cost that differ by a hair.
+
+    The hair decides which of four serves a stretch; the others must not overshoot it for that.
+    """
+    depth = ErrorTerm(sd=0.4)
+    alike, by_a_hair = Hand(depth=depth), Hand(depth=depth, tilt_deg=ErrorTerm(sd=1e-7))
+    loss = [
+        lives(
+            ek.patterns.area_specific_curette(),
+            ek.methods.freehand(placements=6, seatings=4, hand=hand),
+            300,
+            most_sessions=1,
+        ).last("mean_width_um")
+        for hand in (alike, by_a_hair)
+    ]
+    error = np.hypot(*(one.std() for one in loss)) / np.sqrt(300)
+    assert abs(loss[0].mean() - loss[1].mean()) < 4 * error
+    assert error < 0.03 * loss[0].mean()
