@@ -13,7 +13,8 @@ import hashlib
 import io
 import json
 import os
-from collections.abc import Mapping
+import sys
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -23,7 +24,7 @@ from edgekit.errors import EdgekitError
 
 __all__ = ["Folder", "Table", "joined"]
 
-Table = dict[str, NDArray[np.generic]]
+Table = dict[str, NDArray[np.generic]]  # numbers, or texts as objects
 MANIFEST = "manifest.json"
 _SHOWN = 3  # differences named in a refusal
 
@@ -53,17 +54,20 @@ def _as_csv(table: Table) -> str:
 def _from_csv(text: str) -> Table:
     head, *rows = csv.reader(io.StringIO(text))
     columns = list(zip(*rows, strict=True)) if rows else [()] * len(head)
-    kinds: dict[str, type] = {"f": float, "i": int, "U": str, "O": str}
+    read: dict[str, Callable[[str], object]]
+    read = {"f": float, "i": int, "O": sys.intern}  # one copy of a text, however many rows say it
+    kinds = {"f": float, "i": int, "O": object}
     table: Table = {}
     for cell, column in zip(head, columns, strict=True):
         name, _, kind = cell.rpartition(":")
-        table[name] = np.array([kinds[kind](item) for item in column], dtype=kinds[kind])
+        table[name] = np.array([read[kind](item) for item in column], dtype=kinds[kind])
     return table
 
 
 def joined(tables: list[Table]) -> Table:
-    """Tables of the same columns, one below the other."""
-    return {name: np.concatenate([table[name] for table in tables]) for name in tables[0]}
+    """Tables of the same columns, one below the other; takes the columns out of the tables one by one,
+    so that they are never all held twice."""
+    return {name: np.concatenate([table.pop(name) for table in tables]) for name in [*tables[0]]}
 
 
 class Folder:

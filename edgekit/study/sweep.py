@@ -136,7 +136,9 @@ def sweep(
                 f"sweep interrupted: {len(chunks) - len(done)} of {len(chunks)} chunks not run",
                 stacklevel=2,
             )
-    tables = [done.get(n) or _failed(chunk, INTERRUPTED) for n, chunk in enumerate(chunks)]
+    tables = [
+        done.pop(n) if n in done else _failed(chunk, INTERRUPTED) for n, chunk in enumerate(chunks)
+    ]
     return _framed(grid, joined(tables), summary=summary)
 
 
@@ -204,11 +206,11 @@ def _live_chunk(task: Task, chunk: _Chunk) -> Table:
             status = f"failed: {_words(error)}"
             tables.append(_failed(chunk._replace(pieces=(piece,)), status))
             continue
-        ends = np.array([str(rule) for rule in lives.rules] + [""])[lives.ended_by]
+        ends = np.array([str(rule) for rule in lives.rules] + [""], dtype=object)[lives.ended_by]
         table: Table = {
             "row": np.full(piece.runs, piece.row),
             "run": np.arange(piece.first, piece.first + piece.runs),
-            "status": np.full(piece.runs, OK),
+            "status": np.full(piece.runs, OK, dtype=object),
             "sessions": lives.sessions,
             "ended_by": ends,
             **sample_columns(lives),
@@ -229,9 +231,9 @@ def _failed(chunk: _Chunk, status: str) -> Table:
         table: Table = {
             "row": np.full(runs, row),
             "run": np.arange(first, first + runs),
-            "status": np.full(runs, status),
+            "status": np.full(runs, status, dtype=object),
             "sessions": np.zeros(runs, dtype=int),
-            "ended_by": np.full(runs, ""),
+            "ended_by": np.full(runs, "", dtype=object),
             **dict.fromkeys(VALUES, nothing),
         }
         tables.append(_moments(table) if chunk.summary else table)
