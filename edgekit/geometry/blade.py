@@ -6,6 +6,7 @@ import dataclasses
 import enum
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -74,6 +75,11 @@ class Blade:
         far = self.opposite(next(iter(self.edges)))
         if far is not None:
             check_apart(next(iter(self.edges.values())), far)
+
+    def __reduce__(self) -> tuple[object, ...]:
+        # By its fields: what shows the edges read-only cannot go to another process.
+        fields = {item.name: getattr(self, item.name) for item in dataclasses.fields(self)}
+        return partial(Blade, **fields | {"edges": dict(self.edges)}), ()
 
     def opposite(self, name: str) -> Edge | None:
         """The edge across the face from edge `name`; None for a hoe."""
