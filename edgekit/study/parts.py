@@ -20,6 +20,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from edgekit.checks import instance
 from edgekit.errors import EdgekitError
 
 __all__ = ["Folder", "Table", "joined"]
@@ -36,11 +37,21 @@ def _digest(text: str) -> str:
 def _write(path: Path, text: str) -> None:
     """Whole or not at all, whenever the process is killed."""
     beside = path.with_name(f"{path.name}.{os.getpid()}.tmp")
-    with beside.open("w", encoding="utf-8", newline="") as file:
-        file.write(text)
-        file.flush()
-        os.fsync(file.fileno())
-    beside.replace(path)
+    try:
+        with beside.open("w", encoding="utf-8", newline="") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+    except OSError as error:
+        raise _unusable(path, error) from error
+
+
+def _unusable(path: Path, error: OSError) -> EdgekitError:
+    return EdgekitError(
+        f"the sweep's folder cannot be used: {error.strerror}", str(path),
+        "Give out= a folder that can be written; parts already there are kept.",
+    )  # fmt: skip
 
 
 def _as_csv(table: Table) -> str:
@@ -82,12 +93,14 @@ class Folder:
     """
 
     def __init__(self, path: str | os.PathLike[str], manifest: Mapping[str, object]) -> None:
+        instance("out", path, (str, os.PathLike), "Give the path of a folder.")
         self._path = Path(path)
-        self._path.mkdir(parents=True, exist_ok=True)
+        try:
+            self._path.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise _unusable(self._path, error) from error
         text = json.dumps(manifest, indent=1, ensure_ascii=False) + "\n"
         self._hash = _digest(text)
-        for leftover in self._path.glob("*.tmp"):
-            leftover.unlink(missing_ok=True)
         here = self._path / MANIFEST
         if not here.exists():
             if any(self._path.glob("part-*.csv")):
@@ -95,10 +108,9 @@ class Folder:
                     "the folder holds parts but no manifest", str(path), "Give an empty folder."
                 )
             _write(here, text)
-            return
         try:
-            before = json.loads(here.read_text(encoding="utf-8"))
-        except ValueError as error:
+            before = dict(json.loads(here.read_text(encoding="utf-8")))
+        except (ValueError, TypeError, OSError) as error:
             raise EdgekitError(
                 "the folder's manifest cannot be read", str(here), "Give an empty folder."
             ) from error
@@ -109,6 +121,9 @@ class Folder:
                 str(path),
                 "Give another folder, or the arguments it was begun with.",
             )
+        for whole in (MANIFEST, "part-*.csv"):  # what a killed process was writing
+            for leftover in self._path.glob(f"{whole}.*.tmp"):
+                leftover.unlink(missing_ok=True)
 
     def _part(self, number: int) -> Path:
         return self._path / f"part-{number:06d}.csv"
@@ -122,7 +137,7 @@ class Folder:
         """The table of a chunk; None if it is missing or not as it was written."""
         try:
             text = self._part(number).read_bytes().decode("utf-8")
-        except (FileNotFoundError, UnicodeDecodeError):
+        except (OSError, UnicodeDecodeError):
             return None
         first, _, body = text.partition("\n")
         if first != f"# {self._hash} {_digest(body)}":
