@@ -15,7 +15,7 @@ from edgekit.geometry.blade import Blade
 from edgekit.wear.alternation import Alternation
 from edgekit.wear.bench import Precision
 from edgekit.wear.draws import RunKeys
-from edgekit.wear.life import LIFE_DEPTHS, LIFE_STATIONS, Lives, Use, live_runs
+from edgekit.wear.life import LIFE_DEPTHS, LIFE_STATIONS, Lives, Use, live_runs, rules_of
 from edgekit.wear.method import Method
 from edgekit.wear.retire import DEFAULT_RULES, RetireRule
 
@@ -116,12 +116,11 @@ class LifeTask:
                 parts[owner] = _set_rule(parts[owner], rest, row[name])
             else:
                 parts[owner] = set_field(parts[owner], rest, row[name], within=owner)
-        rules = parts["rule"]
         return LifeStudy(
             blade=_blade(parts["blade"], keywords),
             method=parts["method"],  # type: ignore[arg-type]
             use=parts["use"],  # type: ignore[arg-type]
-            rules=rules if isinstance(rules, tuple) else (rules,),
+            rules=rules_of(parts["rule"]),  # type: ignore[arg-type]
             stations=self.stations,
             depths=self.depths,
             most_sessions=self.most_sessions,
