@@ -7,6 +7,7 @@ import pytest
 
 import edgekit as ek
 from edgekit.wear import ground, life
+from edgekit.wear.alternation import Alternation
 from edgekit.wear.draws import AHEAD, Deck, GivenKeys, SeededKeys, _Stream, run_rng
 from edgekit.wear.ground import over_stations
 from edgekit.wear.life import live_runs
@@ -30,6 +31,7 @@ METHODS = {
     "all alike": ek.methods.freehand(seatings=2, stop=ek.Stop.ALL, placements=5),
     "shifted marks": ek.methods.held(15.0, placements=9, marks=ek.Marks.SHIFTED),
     "whole edge": dataclasses.replace(ek.methods.bench_stone(), sharp_target=1.0),
+    "face": ek.methods.face_honing(),
     "by turns": ek.mixture(
         ek.methods.freehand(seatings=1, placements=7), ek.methods.face_honing(), sides=2, faces=1
     ),
@@ -76,6 +78,20 @@ def test_a_run_is_the_same_to_the_last_bit_in_any_company(method, rules, monkeyp
             one_by_one = np.concatenate([getattr(one, part)[name] for one in alone])
             assert whole.tobytes() == one_by_one.tobytes(), name
     np.testing.assert_array_equal(together.sessions, [one.sessions[0] for one in alone])
+
+
+def test_methods_by_turns_meet_the_hands_that_each_meets_alone():
+    """Common random numbers, whatever the planes of the others: one method twice is that method; two
+    begin like the first."""
+    few, many = METHODS["all alike"], METHODS["shifted marks"]
+    blade = ek.patterns.area_specific_curette()
+
+    def by_turns(*methods):
+        return lives(blade, Alternation(name="by turns", methods=methods), 9).tracks
+
+    for name, track in lives(blade, few, 9).tracks.items():
+        np.testing.assert_array_equal(by_turns(few, few)[name], track, err_msg=name)
+        np.testing.assert_array_equal(by_turns(few, many)[name][:, 0], track[:, 0], err_msg=name)
 
 
 def test_histories_agree_with_the_sums():
