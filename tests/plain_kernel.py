@@ -10,14 +10,13 @@ from typing import NamedTuple
 import numpy as np
 
 from edgekit.checks import FloatArray
-from edgekit.contact.facets import GRAZING
+from edgekit.contact.facets import GRAZING, spread
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
 from edgekit.wear.draws import Kept, SessionDraws
 from edgekit.wear.grinding import (
     LEAST_STEEL_MM3,
     LEAST_WEIGHT,
-    ROUNDING_MM,
     UM_PER_MM,
     Aim,
     EdgeState,
@@ -28,6 +27,8 @@ from edgekit.wear.grinding import (
 )
 from edgekit.wear.ground import LEAST_CURVATURE, Ground
 from edgekit.wear.method import Method, Stop, Target
+
+ROUNDING_MM = 1e-9
 
 
 class Seating(NamedTuple):
@@ -115,7 +116,10 @@ def _planes(
     )
     phase = method.marks.phase(turn, draws.phase[:, edge])
     number = np.repeat(np.arange(method.placements), method.seatings)
-    place = np.interp((number + phase[:, None]) / method.placements, aim.share, aim.arc_mm)
+    arc, share = spread(ground.edge, method.spacing)
+    even = np.linspace(0, 1, len(aim.arc_mm))
+    at = (number + phase[:, None]) / method.placements
+    place = np.interp(at, even, np.interp(even, share, arc))
     place = np.clip(place + shift, 0.0, ground.arc_mm[-1])
     at = place / (ground.arc_mm[1] - ground.arc_mm[0])
     i = np.minimum(at.astype(int), len(ground.arc_mm) - 2)
@@ -170,6 +174,7 @@ def _grind_side(
         angle_rad=np.where(ground_here, opening, state.angle_rad),
         drop_mm=state.drop_mm,
         lean_rad=state.lean_rad,
+        cleared_mm3=state.cleared_mm3,  # not used here
     )
     steel = volume(ground, state.inset_mm, inset)
     active = np.where(ground_here, active, -1)
@@ -183,7 +188,7 @@ def _advance(
 
     `alone` (R, P, S) is what each plane would need by itself. Grinding all alike, the stated share is
     a quantile of the least need along the edge. Stopping at each placement, a plane advances to the largest need
-    among the stretches it serves with less than any other, plus its overshoot.
+    among the stretches that it is the first to serve with the least, plus its overshoot.
     """
     if method.stop is Stop.ALL:
         alone = alone / weight[:, :, None]
@@ -193,7 +198,8 @@ def _advance(
     whole = np.clip(whole, 0.0, largest)
     if method.stop is Stop.ALL:
         return whole[:, None] * weight, reached
-    mine = (alone <= least[:, None, :]) & (least <= whole[:, None])[:, None, :]
+    first = np.arange(alone.shape[1])[:, None] == np.argmin(alone, axis=1)[:, None, :]
+    mine = first & (least <= whole[:, None])[:, None, :]
     each = np.where(mine, alone, 0.0).max(axis=2, initial=0.0)
     return each * np.maximum(weight, 1.0), reached
 

@@ -7,6 +7,7 @@ import pytest
 
 import edgekit as ek
 from edgekit.wear import ground, life
+from edgekit.wear.alternation import Alternation
 from edgekit.wear.draws import AHEAD, Deck, GivenKeys, SeededKeys, _Stream, run_rng
 from edgekit.wear.ground import over_stations
 from edgekit.wear.life import live_runs
@@ -30,6 +31,7 @@ METHODS = {
     "all alike": ek.methods.freehand(seatings=2, stop=ek.Stop.ALL, placements=5),
     "shifted marks": ek.methods.held(15.0, placements=9, marks=ek.Marks.SHIFTED),
     "whole edge": dataclasses.replace(ek.methods.bench_stone(), sharp_target=1.0),
+    "face": ek.methods.face_honing(),
     "by turns": ek.mixture(
         ek.methods.freehand(seatings=1, placements=7), ek.methods.face_honing(), sides=2, faces=1
     ),
@@ -76,6 +78,20 @@ def test_a_run_is_the_same_to_the_last_bit_in_any_company(method, rules, monkeyp
             one_by_one = np.concatenate([getattr(one, part)[name] for one in alone])
             assert whole.tobytes() == one_by_one.tobytes(), name
     np.testing.assert_array_equal(together.sessions, [one.sessions[0] for one in alone])
+
+
+def test_methods_by_turns_meet_the_hands_that_each_meets_alone():
+    """Common random numbers, whatever the planes of the others: one method twice is that method; two
+    begin like the first."""
+    few, many = METHODS["all alike"], METHODS["shifted marks"]
+    blade = ek.patterns.area_specific_curette()
+
+    def by_turns(*methods):
+        return lives(blade, Alternation(name="by turns", methods=methods), 9).tracks
+
+    for name, track in lives(blade, few, 9).tracks.items():
+        np.testing.assert_array_equal(by_turns(few, few)[name], track, err_msg=name)
+        np.testing.assert_array_equal(by_turns(few, many)[name][:, 0], track[:, 0], err_msg=name)
 
 
 def test_histories_agree_with_the_sums():
@@ -170,10 +186,17 @@ def test_the_deepest_plane_is_the_first_of_the_largest(cells, monkeypatch):
     frame = here.edge.frame(np.random.default_rng(2).uniform(0, 5, (5, 4)))
     normals = np.repeat(frame.outward.value, 2, axis=1)  # every plane twice
     normals[0, :2] = -here.inward[0]  # and some that face nothing
-    seating = ground.seat(here, field, normals)
-    cut = ground.grind(here, field, seating, np.full((5, 8), 0.01), np.zeros((5, 21)))
-    np.testing.assert_array_equal(cut.deepest, cut.reach.max(axis=1))
-    np.testing.assert_array_equal(cut.plane, cut.reach.argmax(axis=1))
+    level, advance = np.zeros((5, 21)), np.full((5, 8), 0.01)
+    seating = ground.seat(here, field, normals, drop=level, goal=field[0])
+    cut = ground.cut(here, field, seating, advance, level)
+    _, reach = plain_kernel.cut(
+        here, field, plain_kernel.seat(here, field, normals), advance, level
+    )
+    meets = reach.max(axis=1) > field[0]
+    assert meets.any(axis=1).all()
+    np.testing.assert_allclose(cut.reach[meets], reach.max(axis=1)[meets], rtol=1e-12, atol=1e-15)
+    np.testing.assert_array_equal(cut.plane[meets], reach.round(12).argmax(axis=1)[meets])
+    assert (cut.reach[~meets] <= field[0][~meets]).all()
 
 
 def test_sums_over_stations_do_not_depend_on_layout_or_company():
@@ -202,3 +225,24 @@ def test_a_generator_that_lives_twice_lives_two_lives():
     method = ek.methods.freehand(seatings=1, hand=hand)
     first, second = (ek.live(ek.patterns.hoe(), method, rng=rng, **SMALL) for _ in range(2))
     assert not first.history.equals(second.history)
+
+
+def test_a_second_stroke_like_the_first_takes_nothing():
+    """Strokes alike to the last bit cost what strokes cost that differ by a hair.
+
+    The hair decides which of four serves a stretch; the others must not overshoot it for that.
+    """
+    depth = ErrorTerm(sd=0.4)
+    alike, by_a_hair = Hand(depth=depth), Hand(depth=depth, tilt_deg=ErrorTerm(sd=1e-7))
+    loss = [
+        lives(
+            ek.patterns.area_specific_curette(),
+            ek.methods.freehand(placements=6, seatings=4, hand=hand),
+            300,
+            most_sessions=1,
+        ).last("mean_width_um")
+        for hand in (alike, by_a_hair)
+    ]
+    error = np.hypot(*(one.std() for one in loss)) / np.sqrt(300)
+    assert abs(loss[0].mean() - loss[1].mean()) < 4 * error
+    assert error < 0.03 * loss[0].mean()

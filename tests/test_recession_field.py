@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 import edgekit as ek
-from edgekit.wear.ground import advance_needed, cut, ground_of, inset_at, seat, volume
+from edgekit.wear.ground import cut, ground_of, inset_at, seat, volume
 from tests.wear_blades import (
     LENGTH_MM,
     RADIUS_MM,
@@ -57,8 +57,14 @@ def hand_planes(ground, rng, *, runs=1, planes=6, tilt_deg=3.0, swing_deg=6.0):
     return turned / np.linalg.norm(turned, axis=-1, keepdims=True)
 
 
+def laid(ground, field, normals, drop=0.0, goal=0.0):
+    """Planes laid against a field; drop and goal matter to the advance needed alone."""
+    level = np.zeros(field.shape[1:])
+    return seat(ground, field, normals, drop=level + drop, goal=level + goal)
+
+
 def grind(ground, field, normals, advance, drop):
-    return cut(ground, field, seat(ground, field, normals), advance, drop)
+    return cut(ground, field, laid(ground, field, normals), advance, drop)
 
 
 # ---- independent implementations ------------------------------------------------------------
@@ -125,9 +131,9 @@ def test_a_field_equals_the_same_planes_cut_from_a_mesh_solid(name):
     ground = dataclasses.replace(ground, depth_mm=depth, inset_mm=depth / np.tan(ground.angle_rad))
     field = ground.inset_mm[:, None, :]
     normals = hand_planes(ground, np.random.default_rng(4), planes=8)
-    seating = seat(ground, field, normals)
+    seating = laid(ground, field, normals)
     advance = np.full((1, 8), 0.02)
-    after, _ = cut(ground, field, seating, advance, drop)
+    after, *_ = cut(ground, field, seating, advance, drop)
     solid = swept_solid(ground)
     for normal, offset in zip(normals[0], (seating.support - advance)[0], strict=True):
         solid = solid.trim_by_plane(tuple(-normal), -float(offset))
@@ -146,9 +152,9 @@ def test_a_field_equals_clipped_section_polygons(name):
     """Source: shapely clips each station's polygon by the trace of every plane that faces it."""
     ground, field, drop = prepared(BLADES[name], stations=31, depths=9)
     normals = hand_planes(ground, np.random.default_rng(5), planes=7)
-    seating = seat(ground, field, normals)
+    seating = laid(ground, field, normals)
     advance = np.random.default_rng(6).uniform(0, 0.05, (1, 7))
-    after, _ = cut(ground, field, seating, advance, drop)
+    after, *_ = cut(ground, field, seating, advance, drop)
     offset = (seating.support - advance)[0]
     clipped_something = 0
     for s in range(31):
@@ -224,21 +230,32 @@ def test_the_kernel_equals_plain_loops(name):
     normals[1, 2] *= -1  # seen from behind
     advance = rng.uniform(0, 0.05, (3, 4))
     goal = rng.uniform(0, 0.02, drop.shape)
-    seating = seat(ground, field, normals)
-    after, reach = cut(ground, field, seating, advance, drop)
+    seating = laid(ground, field, normals, drop, goal)
+    after, reach, plane = cut(ground, field, seating, advance, drop)
     expected, support, need, expected_reach = loops(ground, field, normals, advance, drop, goal)
     scale = RADIUS_MM  # heights are differences of coordinates of this size
     for found, wanted in (
         (after, expected),
         (seating.support, support),
-        (advance_needed(seating, drop, goal), need),
+        (seating.least, need.min(axis=1)),
     ):
         np.testing.assert_allclose(found, wanted, rtol=LOOP, atol=LOOP * scale)
-    steep = seating.facing[:, :, :] > 1e-3  # division by the facing magnifies rounding
-    np.testing.assert_allclose(reach[steep & np.isfinite(reach)],
-                               expected_reach[steep & np.isfinite(reach)],
-                               rtol=LOOP * 1e3, atol=LOOP * scale * 1e3)  # fmt: skip
-    assert ((reach == -np.inf) == (expected_reach == -np.inf)).all()
+    np.testing.assert_array_equal(seating.server, need.argmin(axis=1))
+    shares = rng.uniform(0.5, 2.0, (3, 4))
+    pressed = seat(ground, field, normals, drop=drop, goal=goal, weight=shares)
+    each = need / shares[:, :, None]
+    np.testing.assert_allclose(pressed.least, each.min(axis=1), rtol=LOOP, atol=LOOP * scale)
+    for r in range(3):
+        edge = [np.interp(drop[r, s], ground.depth_mm[:, s], field[:, r, s]) for s in range(23)]
+        deepest = expected_reach[r].max(axis=0)
+        cuts = deepest > np.array(edge) + LOOP * scale * 1e3
+        # Division by the facing magnifies rounding.
+        np.testing.assert_allclose(
+            reach[r, cuts], deepest[cuts], rtol=LOOP * 1e3, atol=LOOP * scale * 1e3
+        )
+        np.testing.assert_array_equal(plane[r, cuts], expected_reach[r].argmax(axis=0)[cuts])
+        assert (reach[r, ~cuts] <= np.array(edge)[~cuts] + LOOP * scale * 1e3).all()
+        assert cuts.any()
 
 
 # ---- closed form ----------------------------------------------------------------------------
@@ -298,11 +315,15 @@ def test_many_facets_of_a_circle_remove_what_pappus_says():
     field = ground.inset_mm[:, None, :]
     frame = ground.edge.frame(ground.arc_mm[None])
     gap = 0.02
-    seating = seat(ground, field, frame.outward.value)
-    goal = np.full((1, 241), gap)
-    here = np.arange(241)
-    advance = advance_needed(seating, drop, goal)[:, here, here]
-    after, _ = cut(ground, field, seating, advance, drop)
+    advance = np.stack(
+        [
+            laid(ground, field, frame.outward.value[:, s : s + 1], goal=gap).least[:, s]
+            for s in range(241)
+        ],
+        axis=1,
+    )
+    seating = laid(ground, field, frame.outward.value)
+    after, *_ = cut(ground, field, seating, advance, drop)
     slope = 1 / np.tan(ground.angle_rad[0])
     centroid = (gap + 0.4 * slope) / 2
     turned = LENGTH_MM / RADIUS_MM
@@ -317,7 +338,7 @@ def test_volume_is_the_integral_of_the_lost_layer(name):
 
     ground, field, drop = prepared(BLADES[name], stations=101, depths=101)
     normals = hand_planes(ground, np.random.default_rng(8), planes=5)
-    after, _ = grind(ground, field, normals, np.full((1, 5), 0.03), drop)
+    after, *_ = grind(ground, field, normals, np.full((1, 5), 0.03), drop)
     share = np.linspace(0, 1, 9)[:, None, None]
     low, high = field[:, 0], after[:, 0]
     u = low + share * (high - low)
@@ -338,9 +359,9 @@ def test_planes_on_the_toe_leave_the_heel_alone():
     normals = ground.edge.frame(np.array([[ground.edge.length_mm]])).outward.value
     behind = (normals[0, 0] @ ground.inward.T) >= 0
     assert behind.sum() > 40
-    after, reach = grind(ground, field, normals, np.full((1, 1), 0.03), drop)
+    after, reach, *_ = grind(ground, field, normals, np.full((1, 1), 0.03), drop)
     assert (after[:, 0, behind] == field[:, 0, behind]).all()
-    assert (reach[0, 0, behind] == -np.inf).all()
+    assert (reach[0, behind] == -np.inf).all()
     assert (after[0, 0, ~behind] > 0).any()
 
 
@@ -351,8 +372,8 @@ def test_planes_on_one_side_leave_the_other_side_alone():
     normals = left.edge.frame(left.arc_mm[None, 5:25:5]).outward.value
     side = np.abs(right.tangent[:, 0]) > 0.95
     field = right.inset_mm[:, None, :]
-    seating = seat(right, field, normals)
-    after, _ = cut(right, field, seating, np.full((1, 4), 0.03), np.zeros((1, 40)))
+    seating = laid(right, field, normals)
+    after, *_ = cut(right, field, seating, np.full((1, 4), 0.03), np.zeros((1, 40)))
     assert side.sum() > 20
     assert (after[:, 0, side] == field[:, 0, side]).all()
 
@@ -360,11 +381,11 @@ def test_planes_on_one_side_leave_the_other_side_alone():
 def test_a_plane_that_faces_nothing_cuts_nothing_and_is_never_enough():
     ground, field, drop = prepared(straight_blade())
     normals = ground.inward[:1][None]
-    seating = seat(ground, field, normals)
-    after, reach = cut(ground, field, seating, np.full((1, 1), 0.1), drop)
+    seating = laid(ground, field, normals)
+    after, reach, *_ = cut(ground, field, seating, np.full((1, 1), 0.1), drop)
     assert (after == field).all()
     assert (reach == -np.inf).all()
-    assert (advance_needed(seating, drop, drop) == np.inf).all()
+    assert (seating.least == np.inf).all()
 
 
 # ---- properties -----------------------------------------------------------------------------
@@ -379,9 +400,9 @@ depths_mm = st.floats(0.0, 0.08, allow_nan=False)
 def test_deeper_grinding_never_gives_steel_back(name, seed, depth, more):
     ground, field, drop = prepared(BLADES[name], stations=21, depths=5)
     normals = hand_planes(ground, np.random.default_rng(seed))
-    seating = seat(ground, field, normals)
-    shallow, _ = cut(ground, field, seating, np.full((1, 6), depth), drop)
-    deep, _ = cut(ground, field, seating, np.full((1, 6), depth + more), drop)
+    seating = laid(ground, field, normals)
+    shallow, *_ = cut(ground, field, seating, np.full((1, 6), depth), drop)
+    deep, *_ = cut(ground, field, seating, np.full((1, 6), depth + more), drop)
     assert (shallow >= field).all()
     assert (deep >= shallow).all()
     assert volume(ground, field, deep)[0] >= volume(ground, field, shallow)[0] >= 0
@@ -393,10 +414,10 @@ def test_the_order_of_planes_does_not_matter(name, seed, depth):
     rng = np.random.default_rng(seed)
     ground, field, drop = prepared(BLADES[name], stations=21, depths=5)
     normals, order = hand_planes(ground, rng), rng.permutation(6)
-    seating = seat(ground, field, normals)
+    seating = laid(ground, field, normals)
     offset = np.full((1, 6), depth)
-    whole, _ = cut(ground, field, seating, offset, drop)
-    turned, _ = cut(ground, field, seat(ground, field, normals[:, order]), offset, drop)
+    whole, *_ = cut(ground, field, seating, offset, drop)
+    turned, *_ = cut(ground, field, laid(ground, field, normals[:, order]), offset, drop)
     np.testing.assert_array_equal(whole, turned)
 
 
@@ -406,7 +427,7 @@ def test_a_stone_that_only_touches_takes_nothing(name, seed):
     """No load, no wear; a touching plane meets the field at one node."""
     ground, field, drop = prepared(BLADES[name], stations=21, depths=5)
     normals = hand_planes(ground, np.random.default_rng(seed))
-    after, _ = grind(ground, field, normals, np.zeros((1, 6)), drop)
+    after, *_ = grind(ground, field, normals, np.zeros((1, 6)), drop)
     np.testing.assert_allclose(after, field, atol=1e-12)
 
 
@@ -416,13 +437,13 @@ def test_the_least_advance_that_meets_a_goal_is_exact(name, seed, depth):
     """Advancing by what is needed brings the edge to the goal; by a little less it does not."""
     ground, field, drop = prepared(BLADES[name], stations=21, depths=5)
     normals = hand_planes(ground, np.random.default_rng(seed), planes=1)
-    seating = seat(ground, field, normals)
-    goal = np.full((1, 21), 0.001 + depth)
-    need = advance_needed(seating, drop, goal)[0, 0]
+    goal = 0.001 + depth
+    seating = laid(ground, field, normals, goal=goal)
+    need = seating.least[0]
     station = int(np.argmin(need))
-    _, reach = cut(ground, field, seating, need[None, station : station + 1], drop)
-    assert reach[0, 0, station] == pytest.approx(goal[0, station], abs=1e-12)
-    assert reach.max() <= goal[0, station] + 1e-12
+    _, reach, *_ = cut(ground, field, seating, need[None, station : station + 1], drop)
+    assert reach[0, station] == pytest.approx(goal, abs=1e-12)
+    assert reach.max() <= goal + 1e-12
 
 
 @FEW
@@ -438,9 +459,9 @@ def test_a_rigid_motion_or_a_mirror_changes_nothing(name, seed, depth):
     other, other_field, _ = prepared(moved, stations=21, depths=5)
     normals = hand_planes(ground, rng)
     offset = np.full((1, 6), depth)
-    after, _ = grind(ground, field, normals, offset, drop)
-    after_moved, _ = grind(other, other_field, normals @ turn.T, offset, drop)
-    facing = np.abs(seat(ground, field, normals).facing)
+    after, *_ = grind(ground, field, normals, offset, drop)
+    after_moved, *_ = grind(other, other_field, normals @ turn.T, offset, drop)
+    facing = np.abs(normals @ ground.inward.T)
     if facing.min() > 1e-3:  # nearer to grazing the inset itself is ill-conditioned
         np.testing.assert_allclose(after * UM, after_moved * UM, atol=MOVED_UM * 100)
     assert float(volume(other, other_field, other_field)[0]) == 0
@@ -453,12 +474,13 @@ def test_a_batch_of_runs_equals_runs_one_by_one(name, seed, runs):
     ground, field, drop = prepared(BLADES[name], stations=21, depths=5, runs=runs)
     normals = hand_planes(ground, rng, runs=runs)
     advance = rng.uniform(0, 0.05, (runs, 6))
-    whole, reach = grind(ground, field, normals, advance, drop)
+    whole, reach, *_ = grind(ground, field, normals, advance, drop)
     for r in range(runs):
         one = slice(r, r + 1)
-        alone, alone_reach = grind(ground, field[:, one], normals[one], advance[one], drop[one])
+        alone, alone_reach, *_ = grind(ground, field[:, one], normals[one], advance[one], drop[one])
         np.testing.assert_array_equal(whole[:, one], alone)
-        np.testing.assert_array_equal(reach[one], alone_reach)
+        edge = field[0, one]  # what does not reach beyond it cuts nothing
+        np.testing.assert_array_equal(np.maximum(reach[one], edge), np.maximum(alone_reach, edge))
 
 
 @pytest.mark.parametrize("depth_um", [0.0, 0.4, 37.0, 411.0])
@@ -474,7 +496,7 @@ def test_arguments_are_left_as_they_were():
     ground, field, drop = prepared(BLADES["circle in a bowed face"])
     normals = hand_planes(ground, np.random.default_rng(1))
     kept = field.copy(), normals.copy()
-    after, _ = grind(ground, field, normals, np.full((1, 6), 0.05), drop)
+    after, *_ = grind(ground, field, normals, np.full((1, 6), 0.05), drop)
     inset_at(ground, field, drop)[:] = -1
     after[:] = -1
     np.testing.assert_array_equal(field, kept[0])

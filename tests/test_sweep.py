@@ -1,7 +1,12 @@
 """Sweeps: the same bits whoever computes them, in parts that survive anything."""
 
 import dataclasses
+import errno
+import inspect
 import json
+import os
+import pickle
+import re
 import subprocess
 import sys
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
@@ -10,9 +15,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+import sympy
 from scipy import stats
 
 import edgekit as ek
+from edgekit.geometry.curve import SymbolicCurve
 from edgekit.study import sweep as module
 from edgekit.study.grid import Grid
 from edgekit.study.task import set_field
@@ -73,8 +80,27 @@ def test_a_row_is_what_compare_gives(plain):
         ek.patterns.hoe(), [method], runs=7, seed=1, use=ek.Use(strokes=45), stations=16, depths=4
     ).runs
     mine = plain[plain["row"] == 3].reset_index(drop=True)
-    for name in ("sessions", "loss_um_per_session", "minutes_per_session", "steel_mg"):
-        np.testing.assert_array_equal(mine[name], alone[name])
+    for name in ("sessions", "ended_by", *module.VALUES):
+        np.testing.assert_array_equal(mine[name], alone[name], err_msg=name)
+
+
+def test_columns_are_what_their_names_say():
+    """Losses over a life's sessions, all else a mean over its sessions; from the histories of `compare`."""
+    found = ek.compare(
+        ek.patterns.universal_curette(), [TASK.method], runs=6, seed=1, stations=16, depths=4
+    )
+    tracks, columns = found.lives[0].tracks, found.runs
+    losses = {"loss_um_per_session": "mean_width_um", "deepest_um_per_session": "deepest_width_um"}
+    for name, track in losses.items():
+        np.testing.assert_allclose(
+            columns[name], np.nanmax(tracks[track], axis=1) / columns["sessions"]
+        )
+    means = {"minutes_per_session": "minutes"} | {
+        name: name for name in ("ridge_um", "angle_error_deg", "angle_rms_deg", "sharp_fraction",
+                                "steel_mg", "dull_radius_um")}  # fmt: skip
+    for name, track in means.items():
+        np.testing.assert_allclose(columns[name], np.nanmean(tracks[track], axis=1), err_msg=name)
+    assert {*losses, *means} == {*module.VALUES}
 
 
 @pytest.mark.parametrize("chunk_runs", [1, 10, 21, 10_000])
@@ -148,6 +174,86 @@ def test_a_summary_is_that_of_the_samples(monkeypatch):
     same(summary, swept(runs=23, summary=True, chunk_runs=6))
 
 
+def test_a_summary_counts_the_lives_that_did_not_end():
+    task = dataclasses.replace(TASK, most_sessions=8)
+    unended = swept(task=task, runs=23)["ended_by"].to_numpy().reshape(6, 23) == ""
+    assert 0 < unended.mean() < 1
+    np.testing.assert_allclose(
+        swept(task=task, runs=23, summary=True)["unfinished"], unended.mean(axis=1)
+    )
+
+
+# ---- where it runs, and what is shown of it ------------------------------------------------------
+
+
+def test_a_finished_blade_goes_to_other_processes_and_into_a_folder(tmp_path):
+    """From a pattern and digitised, both at once."""
+    traced = Path(__file__).parents[1] / "data_demo" / "traces" / "FH-03-AS1.csv"
+    blades = [ek.patterns.universal_curette(), ek.read_blade(traced)]
+    grid, options = ek.full_grid({"blade": blades}), {"runs": 3, "summary": False}
+    here = swept(grid, **options, out=tmp_path)
+    assert (here["status"] == "ok").all()
+    with ProcessPoolExecutor(2) as pool:
+        same(here, swept(grid, **options, executor=pool, chunk_runs=3))
+    wider = [ek.patterns.universal_curette(width_mm=0.86 + 1e-12), blades[1]]
+    with pytest.raises(ek.EdgekitError, match="another sweep"):
+        swept(ek.full_grid({"blade": wider}), **options, out=tmp_path)
+
+
+def test_a_symbolic_edge_can_be_sent():
+    u = sympy.Symbol("u")
+    curve = SymbolicCurve(expressions=(u, u**2 / 7, sympy.sin(u)), parameter=u, domain=(0.0, 1.0))
+    sent = pickle.loads(pickle.dumps(curve))
+    at = np.linspace(0, 1, 5)
+    for one, other in zip(curve.derivatives(at, 3), sent.derivatives(at, 3), strict=True):
+        np.testing.assert_array_equal(one, other)
+
+
+class Stopped(Executor):
+    """Finishes its first call; at the second somebody presses Ctrl-C."""
+
+    def __init__(self):
+        self.futures, self.chunks = [], []
+
+    def submit(self, fn, /, *args, **kwargs):
+        future = Future()
+        self.futures.append(future)
+        self.chunks.append(args[1])
+        if len(self.futures) == 1:
+            future.set_result(fn(*args, **kwargs))
+        elif len(self.futures) == 2:
+            future.set_exception(KeyboardInterrupt())
+        return future
+
+
+def test_ctrl_c_calls_back_what_an_executor_has_not_begun():
+    pool = Stopped()
+    with pytest.warns(UserWarning, match="chunks not run"):
+        table = swept(executor=pool, chunk_runs=7)
+    assert set(table["status"]) <= {"ok", "not run: interrupted"}
+    assert all(future.cancelled() for future in pool.futures[2:])
+
+
+def test_a_chunk_holds_few_rows_however_few_their_runs():
+    """Each row has a blade to make ready: thousands in a chunk would leave workers idle."""
+    pool = Stopped()
+    with pytest.warns(UserWarning, match="of 3 chunks not run"):
+        swept(ek.full_grid({"use.strokes": list(range(10, 80))}), runs=1, executor=pool)
+    assert [len(chunk.pieces) for chunk in pool.chunks] == [32, 32, 6]
+
+
+def test_a_bar_counts_lives_and_tells_the_time_left(capsys, tmp_path):
+    ek.sweep(TASK, GRID, runs=7, seed=1, chunk_runs=7, out=tmp_path)
+    shown = capsys.readouterr().err
+    assert "42/42" in shown
+    assert re.search(r"\[\d\d:\d\d<\d\d:\d\d, .* lives/s\]", shown)
+    (tmp_path / "part-000003.csv").unlink()
+    ek.sweep(TASK, GRID, runs=7, seed=1, chunk_runs=7, out=tmp_path)
+    assert re.search(r"35/42.*42/42", capsys.readouterr().err, re.DOTALL)
+    swept()
+    assert capsys.readouterr() == ("", "")
+
+
 # ---- failures, never lost ----------------------------------------------------------------------
 
 
@@ -157,7 +263,14 @@ def test_a_row_that_cannot_be_lived_says_so_and_the_others_live(summary):
     table = swept(grid, runs=3, summary=summary)
     bad = table[table["row"] == 1]
     assert bad["status"].str.contains("EdgekitError: placements must be a whole number").all()
-    assert bad["loss_um_per_session"].isna().all()
+    assert bad[[*module.VALUES]].isna().all(axis=None)
+    if summary:
+        assert (
+            bad[["sessions_p10", "sessions_p50", "sessions_p90", "unfinished"]]
+            .isna()
+            .all(axis=None)
+        )
+        assert bad["lives"].tolist() == [0]
     assert len(bad) == (1 if summary else 3)
     good = table[table["row"] != 1]
     assert (good["status"] == "ok").all()
@@ -188,6 +301,17 @@ def test_a_lost_worker_is_a_status_and_is_made_good_on_resuming(plain, tmp_path)
     assert lost.sum() == 7
     assert set(table[lost]["row"]) == {1}
     same(plain, swept(chunk_runs=7, out=tmp_path))
+
+
+def test_a_summary_of_a_row_that_lost_a_part_says_so(monkeypatch):
+    """Means are of the lives that are left: here the first four and the last three of eleven."""
+    samples = swept(runs=11)
+    monkeypatch.setattr(module, "PIECE_RUNS", 4)
+    summary = swept(runs=11, summary=True, executor=Dropping(), chunk_runs=4)
+    assert summary["status"].tolist() == ["failed: ConnectionError: worker lost", *["ok"] * 5]
+    assert summary["lives"].tolist() == [7, *[11] * 5]
+    left = samples[(samples["row"] == 0) & ~samples["run"].between(4, 7)]
+    assert summary["steel_mg"][0] == pytest.approx(left["steel_mg"].mean(), rel=1e-12)
 
 
 def test_ctrl_c_leaves_what_is_done(plain, monkeypatch, tmp_path):
@@ -292,6 +416,7 @@ def test_a_sweep_killed_twenty_times_ends_in_the_same_bytes(tmp_path):
         ({"task": dataclasses.replace(TASK, use=ek.Use(patch_cv=0.3))}, "task use patch_cv was"),
         ({"task": dataclasses.replace(TASK, blade=ek.patterns.universal_curette)}, "task blade was"),
         ({"summary": True}, "rows was 'samples', is 'summary'"),
+        ({"chunk_runs": 21}, "chunk_runs was 2048, is 21"),
     ],
 )  # fmt: skip
 def test_another_sweep_is_refused_by_what_differs(change, named, tmp_path):
@@ -301,6 +426,44 @@ def test_another_sweep_is_refused_by_what_differs(change, named, tmp_path):
         swept(**({"out": tmp_path} | change))
     assert named in str(refused.value.what)
     assert files(tmp_path) == before
+
+
+def test_a_refusal_names_three_differences_at_most(tmp_path):
+    swept(out=tmp_path)
+    with pytest.raises(ek.EdgekitError) as refused:
+        swept(ek.full_grid({"method.placements": [3, 6, 8], "use.strokes": [20, 50]}), out=tmp_path)
+    assert str(refused.value.what).count(" was ") == 3
+
+
+def test_a_full_disk_leaves_no_half_a_part(tmp_path, monkeypatch):
+    def full(_):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    first = swept(out=tmp_path, chunk_runs=7)
+    (tmp_path / "part-000002.csv").unlink()
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(ek.EdgekitError, match="cannot be used: No space left"):
+        swept(out=tmp_path, chunk_runs=7)
+    assert not (tmp_path / "part-000002.csv").exists()
+    monkeypatch.undo()
+    same(first, swept(out=tmp_path, chunk_runs=7))
+
+
+def test_other_peoples_files_are_left_alone(plain, tmp_path):
+    for name in ("notes.tmp", "part.txt", "figure.png"):
+        (tmp_path / name).write_text("mine")
+    (tmp_path / "part-of-a-thesis.tmp").mkdir()
+    same(plain, swept(out=tmp_path))
+    assert {"notes.tmp", "part.txt", "figure.png", "part-of-a-thesis.tmp"} <= {
+        path.name for path in tmp_path.iterdir()
+    }
+
+
+def test_a_folder_that_cannot_be_made_is_refused(tmp_path):
+    (tmp_path / "file").write_text("x")
+    for where in (tmp_path / "file", tmp_path / "file" / "inside"):
+        with pytest.raises(ek.EdgekitError, match="folder cannot be used"):
+            swept(out=where)
 
 
 def test_another_version_is_refused(tmp_path):
@@ -314,7 +477,11 @@ def test_another_version_is_refused(tmp_path):
 
 @pytest.mark.parametrize(
     ("name", "content", "says"),
-    [("manifest.json", "{", "cannot be read"), ("part-000000.csv", "x", "no manifest")],
+    [
+        ("manifest.json", "{", "cannot be read"),
+        ("manifest.json", "[1, 2]", "cannot be read"),
+        ("part-000000.csv", "x", "no manifest"),
+    ],
 )
 def test_a_folder_that_cannot_be_trusted_is_refused(name, content, says, tmp_path):
     (tmp_path / name).write_text(content)
@@ -369,6 +536,38 @@ def test_rows_reach_every_owner():
     assert {rule.fraction for rule in every.rules} == {0.3}
 
 
+def wide_hoe(**keywords):
+    """A pattern that is not the package's own."""
+    return ek.patterns.hoe(**{"width_mm": 3.0, **keywords})
+
+
+def test_a_changed_function_is_another_sweep(tmp_path, monkeypatch):
+    task = dataclasses.replace(TASK, blade=wide_hoe)
+    first = swept(task=task, out=tmp_path)
+    same(first, swept(task=task, out=tmp_path))
+    text = inspect.getsource(wide_hoe)
+    monkeypatch.setattr(inspect, "getsource", lambda _: text.replace("3.0", "3.5"))
+    with pytest.raises(ek.EdgekitError, match=r"task blade was 'tests\.test_sweep\.wide_hoe"):
+        swept(task=task, out=tmp_path)
+
+
+def test_single_precision_is_a_choice_of_the_task():
+    double, single = (
+        swept(task=dataclasses.replace(TASK, precision=kind)) for kind in (np.float64, np.float32)
+    )
+    loss = [table["loss_um_per_session"].to_numpy() for table in (double, single)]
+    assert (loss[0] != loss[1]).any()
+    np.testing.assert_allclose(loss[1], loss[0], atol=1e-2)  # a life may end a session later
+    refused = swept(task=dataclasses.replace(TASK, precision=np.float16))
+    assert refused["status"].str.contains("no such precision").all()
+
+
+def test_a_task_says_where_lives_are_cut_off():
+    table = swept(task=dataclasses.replace(TASK, most_sessions=2))
+    assert (table["sessions"] <= 2).all()
+    assert (table["ended_by"] == "").any()
+
+
 def test_whole_methods_are_labelled_by_name():
     grid = ek.full_grid({"method": [ek.methods.freehand(seatings=1), ek.methods.face_honing()]})
     table = swept(grid, runs=2)
@@ -382,8 +581,24 @@ BAD = {
     "runs": (lambda _: swept(runs=0), "runs"),
     "seed": (lambda _: swept(seed=-1), "seed"),
     "chunk": (lambda _: swept(chunk_runs=0), "chunk_runs"),
+    "executor": (lambda _: swept(executor="dask"), "must have a submit"),
+    "out": (lambda _: swept(out=3), "out must be"),
+    "no list of values": (lambda _: ek.full_grid({"use.strokes": 45}), "list of values"),
+    "text for values": (lambda _: ek.full_grid({"use.strokes": "45"}), "list of values"),
+    "no axes": (lambda _: ek.full_grid([1]), "axes must be"),
+    "no list of rows": (lambda _: ek.list_grid({"a": 1}), "rows must be"),
+    "no row": (lambda _: ek.list_grid([1]), "row must be"),
+    "no input": (lambda _: ek.latin_hypercube({}, 4, seed=1), "input is needed"),
+    "one number": (lambda _: ek.sobol_points({"a": 3}, 4, seed=1), "range or a distribution"),
+    "three ends": (lambda _: ek.sobol_points({"a": (1, 2, 3)}, 4, seed=1), "range or a dist"),
+    "seed of points": (lambda _: ek.sobol_points({"a": (0.0, 1.0)}, 4, seed=-1), "seed"),
+    "seed of a cube": (lambda _: ek.latin_hypercube({"a": (0.0, 1.0)}, 4, seed=0.5), "seed"),
+    "no rule": (lambda _: TASK({"rule": 0.2}), "retire must be"),
+    "rules in a list that are none": (lambda _: TASK({"rule": [0.2]}), "retire must be"),
     "nameless task in a folder": (
         lambda tmp: swept(task=NOT_A_DESCRIPTION, out=tmp), "has no description"),
+    "lambda in a folder": (
+        lambda tmp: swept(task=lambda row: TASK(row | {}), out=tmp), "this cannot be"),
     "no axis": (lambda _: ek.full_grid({}), "needs a field"),
     "empty axis": (lambda _: ek.full_grid({"use.strokes": []}), "needs a field and a row"),
     "no rows": (lambda _: ek.list_grid([]), "needs a row"),

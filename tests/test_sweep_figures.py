@@ -40,6 +40,12 @@ def test_lines_are_the_means_of_the_sweep(table):
         assert band.y1 == pytest.approx((mean + 1.96 * error).max(), rel=1e-9)
 
 
+def test_lines_run_along_the_axis_and_leave_out_what_failed():
+    spoilt = SUMMARY.assign(status=["ok"] * 5 + ["failed"])[::-1]
+    ax = ek.figures.sweep(spoilt, x="method.placements", by="use.strokes")
+    assert [list(line.get_xdata()) for line in ax.get_lines()] == [[2, 5, 9], [2, 5]]
+
+
 def test_differences_are_taken_life_by_life():
     """An error of the difference of two paired samples: that of their differences, not of each."""
     mine = SAMPLES[SAMPLES["use.strokes"] == 15]
@@ -69,6 +75,8 @@ def test_bars_reach_from_the_base_to_both_ends():
     ends = np.array([[bar.get_x(), bar.get_x() + bar.get_width()] for bar in ax.patches])
     wanted = np.stack([rows["base"], rows["at_low"], rows["base"], rows["at_high"]], axis=1)
     np.testing.assert_allclose(ends.reshape(-1, 4), wanted, rtol=1e-12)
+    written = [text.get_text() for text in ax.texts if text.get_text()]
+    assert written == [f"{end:.3g}" for end in rows[["low_value", "high_value"]].to_numpy().ravel()]
 
 
 def test_dots_are_the_shares():
@@ -76,6 +84,13 @@ def test_dots_are_the_shares():
     rows = SHARES.table[SHARES.table["output"] == "loss_um_per_session"]
     dots = sorted(line.get_xdata()[0] for line in ax.get_lines() if line.get_marker() in ("o", "s"))
     np.testing.assert_allclose(dots, sorted([*rows["first"], *rows["total"]]))
+    ends = [line.get_xdata() for line in ax.get_lines() if len(line.get_xdata()) == 2]
+    ends = [list(pair) for pair in ends if list(pair) != [0, 0]]  # the axis
+    rows = rows.sort_values("total", ascending=False)
+    names = ["first_low", "first_high", "total_low", "total_high"]
+    np.testing.assert_allclose(np.ravel(ends), rows[names].to_numpy().ravel())
+    assert ax.get_yticklabels()[0].get_text() == "strokes between sessions"
+    assert rows["input"].iloc[0] == "use.strokes"
 
 
 @pytest.mark.parametrize("name", PICTURES)
@@ -95,6 +110,14 @@ def test_words_are_whole_and_in_the_picture(name):
 
 BAD = {
     "x": (lambda: ek.figures.sweep(SUMMARY, x="method.grit"), "no such column"),
+    "x of names": (
+        lambda: ek.figures.sweep(SUMMARY.assign(method="freehand"), x="method"), "of numbers"),
+    "y of words": (
+        lambda: ek.figures.sweep(SAMPLES, x="method.placements", y="ended_by"), "of numbers"),
+    "two rows on a point, summary": (
+        lambda: ek.figures.sweep(SUMMARY, x="method.placements"), "fall on one point"),
+    "two rows on a point, samples": (
+        lambda: ek.figures.sweep(SAMPLES, x="use.strokes"), "fall on one point"),
     "y": (lambda: ek.figures.tornado(TORNADO, y="width"), "no such output"),
     "shares": (lambda: ek.figures.sensitivity(SHARES, y="width"), "no such output"),
     "nothing lived": (

@@ -132,6 +132,11 @@ def sweep(
     """
     for name in (x, y, *([by] if by else [])):
         _column(table, name)
+    for name in (x, y):
+        if table[name].dtype.kind not in "if":
+            raise EdgekitError(
+                "an axis needs a column of numbers", name, "Give objects and names to `by`."
+            )
     well = _well(table)
     if against is not None:
         _reference(well, x, y, by, against)
@@ -140,6 +145,12 @@ def sweep(
         raise EdgekitError(
             f"too many values of {by} to tell apart", len(values), "Draw 5 or fewer."
         )
+    lines = [x] if by is None else [x, by]
+    if well[[*lines, "row"]].drop_duplicates().duplicated(lines).any():
+        raise EdgekitError(
+            "several rows of the grid would fall on one point", lines,
+            "Name in `by` the field in which they differ, or give a part of the table.",
+        )  # fmt: skip
     labels, found = [], []
     with style.canvas(ax) as axes:
         for value, (colour, dashes) in zip(values, style.SERIES, strict=False):

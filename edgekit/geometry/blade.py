@@ -6,6 +6,7 @@ import dataclasses
 import enum
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -22,10 +23,6 @@ if TYPE_CHECKING:
     from edgekit.geometry.trace import Trace
 
 __all__ = ["Blade", "BladeClass", "check_apart", "width_between"]
-
-
-def _again(kind: type[Blade], fields: dict[str, object]) -> Blade:
-    return kind(**fields)  # type: ignore[arg-type]
 
 
 WIDTH_STATIONS = 801  # of the far edge's polyline: its sagitta stays below 0.1 µm on a 1 mm toe
@@ -81,9 +78,9 @@ class Blade:
             check_apart(next(iter(self.edges.values())), far)
 
     def __reduce__(self) -> tuple[object, ...]:
-        """For other processes: read-only mappings cannot be pickled, their items can."""
-        fields = {f.name: getattr(self, f.name) for f in dataclasses.fields(self)}
-        return _again, (type(self), fields | {"edges": dict(self.edges)})
+        # By its fields: what shows the edges read-only cannot go to another process.
+        fields = {item.name: getattr(self, item.name) for item in dataclasses.fields(self)}
+        return partial(Blade, **fields | {"edges": dict(self.edges)}), ()
 
     def opposite(self, name: str) -> Edge | None:
         """The edge across the face from edge `name`; None for a hoe."""

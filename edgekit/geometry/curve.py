@@ -8,8 +8,10 @@ along an edge follow the same protocol.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
 import numpy as np
@@ -109,6 +111,11 @@ class SymbolicCurve:
             functions.append(sympy.lambdify(self.parameter, rows, modules="numpy", cse=True))
         object.__setattr__(self, "domain", (low, high))
         object.__setattr__(self, "_functions", tuple(functions))
+
+    def __reduce__(self) -> tuple[object, ...]:
+        # By its expressions: what is compiled from them cannot go to another process.
+        fields = {item.name: getattr(self, item.name) for item in dataclasses.fields(self)}
+        return partial(SymbolicCurve, **fields), ()
 
     def derivatives(self, u: FloatArray, order: int) -> tuple[FloatArray, ...]:
         """Value and derivatives 1 to `order` (3 at most) at `u`; one trailing axis of coordinates."""

@@ -7,13 +7,13 @@ A field is named from its owner down, ``"method.placements"`` or ``"method.hand.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 
-from edgekit.checks import FloatArray, count, finite
+from edgekit.checks import FloatArray, count, finite, instance
 from edgekit.errors import EdgekitError
 
 __all__ = [
@@ -90,6 +90,10 @@ def full_grid(axes: Mapping[str, Sequence[object]]) -> Grid:
     >>> full_grid({"method.placements": [4, 8], "use.strokes": [15, 45]}).rows
     ((4, 15), (4, 45), (8, 15), (8, 45))
     """
+    instance("axes", axes, Mapping, "Give a dictionary of field to values.")
+    for name, values in axes.items():
+        if isinstance(values, str) or not isinstance(values, Iterable):
+            raise EdgekitError(f"{name} needs a list of values", values, "Put one in a list, too.")
     rows = itertools.product(*(tuple(values) for values in axes.values()))
     return Grid(names=tuple(axes), rows=tuple(rows))
 
@@ -102,8 +106,11 @@ def list_grid(rows: Sequence[Mapping[str, object]]) -> Grid:
     >>> len(list_grid([{"method.placements": 4}, {"method.placements": 12}]))
     2
     """
+    instance("rows", rows, (list, tuple), "Give a list of dictionaries, a row each.")
     if not rows:
-        raise EdgekitError("a grid needs a row", list(rows), "Give one or more.")
+        raise EdgekitError("a grid needs a row", rows, "Give one or more.")
+    for row in rows:
+        instance("row", row, Mapping, "Give a dictionary of field to value.")
     names = tuple(rows[0])
     for row in rows:
         if set(row) != set(names):
@@ -131,7 +138,9 @@ def latin_hypercube(
     """
     from scipy.stats import qmc
 
-    unit = qmc.LatinHypercube(d=len(inputs), rng=seed).random(count("points", points))
+    unit = qmc.LatinHypercube(d=input_count(inputs), rng=count("seed", seed, 0)).random(
+        count("points", points)
+    )
     return _spread(inputs, unit)
 
 
@@ -152,8 +161,16 @@ def sobol_points(
         raise EdgekitError(
             "points of a Sobol sequence must be a power of two", points, "Give 64, 128, 256, ..."
         )
-    unit = qmc.Sobol(d=len(inputs), rng=seed).random(number)
+    unit = qmc.Sobol(d=input_count(inputs), rng=count("seed", seed, 0)).random(number)
     return _spread(inputs, unit)
+
+
+def input_count(inputs: Mapping[str, tuple[float, float] | Distribution]) -> int:
+    """How many inputs there are; none is refused."""
+    instance("inputs", inputs, Mapping, "Give a dictionary of field to (low, high).")
+    if not inputs:
+        raise EdgekitError("an input is needed", inputs, "Name one or more.")
+    return len(inputs)
 
 
 def _spread(inputs: Mapping[str, tuple[float, float] | Distribution], unit: FloatArray) -> Grid:
@@ -168,9 +185,14 @@ def spread_values(
     name: str, item: tuple[float, float] | Distribution, share: FloatArray
 ) -> FloatArray:
     """Values of an input at cumulative probabilities `share`."""
-    if isinstance(item, tuple):
+    if isinstance(item, tuple) and len(item) == 2:
         low, high = (finite(name, end) for end in item)
         if not low < high:
             raise EdgekitError(f"{name} needs a low below its high", item, "Give (low, high).")
         return low + (high - low) * share
+    if not hasattr(item, "ppf"):
+        raise EdgekitError(
+            f"{name} needs a range or a distribution", item,
+            "Give (low, high), or a frozen distribution of scipy.stats.",
+        )  # fmt: skip
     return np.asarray(item.ppf(share), dtype=float)

@@ -13,17 +13,19 @@ import hashlib
 import io
 import json
 import os
-from collections.abc import Mapping
+import sys
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from edgekit.checks import instance
 from edgekit.errors import EdgekitError
 
 __all__ = ["Folder", "Table", "joined"]
 
-Table = dict[str, NDArray[np.generic]]
+Table = dict[str, NDArray[np.generic]]  # numbers, or texts as objects
 MANIFEST = "manifest.json"
 _SHOWN = 3  # differences named in a refusal
 
@@ -35,11 +37,21 @@ def _digest(text: str) -> str:
 def _write(path: Path, text: str) -> None:
     """Whole or not at all, whenever the process is killed."""
     beside = path.with_name(f"{path.name}.{os.getpid()}.tmp")
-    with beside.open("w", encoding="utf-8", newline="") as file:
-        file.write(text)
-        file.flush()
-        os.fsync(file.fileno())
-    beside.replace(path)
+    try:
+        with beside.open("w", encoding="utf-8", newline="") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+    except OSError as error:
+        raise _unusable(path, error) from error
+
+
+def _unusable(path: Path, error: OSError) -> EdgekitError:
+    return EdgekitError(
+        f"the sweep's folder cannot be used: {error.strerror}", str(path),
+        "Give out= a folder that can be written; parts already there are kept.",
+    )  # fmt: skip
 
 
 def _as_csv(table: Table) -> str:
@@ -53,17 +65,20 @@ def _as_csv(table: Table) -> str:
 def _from_csv(text: str) -> Table:
     head, *rows = csv.reader(io.StringIO(text))
     columns = list(zip(*rows, strict=True)) if rows else [()] * len(head)
-    kinds: dict[str, type] = {"f": float, "i": int, "U": str, "O": str}
+    read: dict[str, Callable[[str], object]]
+    read = {"f": float, "i": int, "O": sys.intern}  # one copy of a text, however many rows say it
+    kinds = {"f": float, "i": int, "O": object}
     table: Table = {}
     for cell, column in zip(head, columns, strict=True):
         name, _, kind = cell.rpartition(":")
-        table[name] = np.array([kinds[kind](item) for item in column], dtype=kinds[kind])
+        table[name] = np.array([read[kind](item) for item in column], dtype=kinds[kind])
     return table
 
 
 def joined(tables: list[Table]) -> Table:
-    """Tables of the same columns, one below the other."""
-    return {name: np.concatenate([table[name] for table in tables]) for name in tables[0]}
+    """Tables of the same columns, one below the other; takes the columns out of the tables one by one,
+    so that they are never all held twice."""
+    return {name: np.concatenate([table.pop(name) for table in tables]) for name in [*tables[0]]}
 
 
 class Folder:
@@ -78,12 +93,14 @@ class Folder:
     """
 
     def __init__(self, path: str | os.PathLike[str], manifest: Mapping[str, object]) -> None:
+        instance("out", path, (str, os.PathLike), "Give the path of a folder.")
         self._path = Path(path)
-        self._path.mkdir(parents=True, exist_ok=True)
+        try:
+            self._path.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise _unusable(self._path, error) from error
         text = json.dumps(manifest, indent=1, ensure_ascii=False) + "\n"
         self._hash = _digest(text)
-        for leftover in self._path.glob("*.tmp"):
-            leftover.unlink(missing_ok=True)
         here = self._path / MANIFEST
         if not here.exists():
             if any(self._path.glob("part-*.csv")):
@@ -91,10 +108,9 @@ class Folder:
                     "the folder holds parts but no manifest", str(path), "Give an empty folder."
                 )
             _write(here, text)
-            return
         try:
-            before = json.loads(here.read_text(encoding="utf-8"))
-        except ValueError as error:
+            before = dict(json.loads(here.read_text(encoding="utf-8")))
+        except (ValueError, TypeError, OSError) as error:
             raise EdgekitError(
                 "the folder's manifest cannot be read", str(here), "Give an empty folder."
             ) from error
@@ -105,6 +121,9 @@ class Folder:
                 str(path),
                 "Give another folder, or the arguments it was begun with.",
             )
+        for whole in (MANIFEST, "part-*.csv"):  # what a killed process was writing
+            for leftover in self._path.glob(f"{whole}.*.tmp"):
+                leftover.unlink(missing_ok=True)
 
     def _part(self, number: int) -> Path:
         return self._path / f"part-{number:06d}.csv"
@@ -118,7 +137,7 @@ class Folder:
         """The table of a chunk; None if it is missing or not as it was written."""
         try:
             text = self._part(number).read_bytes().decode("utf-8")
-        except (FileNotFoundError, UnicodeDecodeError):
+        except (OSError, UnicodeDecodeError):
             return None
         first, _, body = text.partition("\n")
         if first != f"# {self._hash} {_digest(body)}":

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 
 from edgekit.checks import FloatArray, count, fraction, frozen_array, positive
 from edgekit.errors import EdgekitError
-from edgekit.study.grid import Distribution, Grid, list_grid, spread_values
+from edgekit.study.grid import Distribution, Grid, input_count, list_grid, spread_values
 from edgekit.study.sweep import OK, sweep
 from edgekit.study.task import Task
 
@@ -101,7 +101,10 @@ def variance_shares(
     if number & (number - 1):
         raise EdgekitError("points must be a power of two", points, "Give 64, 128, 256, ...")
     fraction("level", level)
-    size = len(inputs)
+    size = input_count(inputs)
+    if not outputs:
+        raise EdgekitError("an output is needed", outputs, f"Choose from {list(OUTPUTS)}.")
+    seed = count("seed", seed, 0)
     unit = qmc.Sobol(d=2 * size, rng=seed).random(number)
     a, b = unit[:, :size], unit[:, size:]
     mixed = np.repeat(a[None], size, axis=0)  # A with one column from B
@@ -206,7 +209,7 @@ def _output(table: pd.DataFrame, name: str) -> FloatArray:
     """A column of a summary, once all rows are well."""
     _all_well(table)
     column = "sessions_p50" if name == "sessions" else name
-    if column not in table:
+    if column not in table or table[column].dtype.kind not in "if":
         raise EdgekitError("no such output", name, f"Choose from {list(OUTPUTS)} and the like.")
     return table[column].to_numpy(dtype=float)
 
@@ -216,7 +219,7 @@ def _all_well(table: pd.DataFrame) -> None:
     if len(bad):
         raise EdgekitError(
             f"{len(bad)} of {len(table)} rows were not lived", bad["status"].iloc[0],
-            "Narrow the ranges so that every value can be used.",
+            "Narrow the ranges so that every value can be used; if it was interrupted, call again.",
         )  # fmt: skip
 
 
@@ -310,7 +313,7 @@ def tornado(
     )
     lines = []
     for output in outputs:
-        if output not in table:
+        if output not in table or table[output].dtype.kind not in "if":
             raise EdgekitError("no such output", output, f"Choose from {list(OUTPUTS)}.")
         wide = table[output].to_numpy(dtype=float).reshape(-1, runs)
         for i, name in enumerate(inputs):

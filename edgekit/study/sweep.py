@@ -78,7 +78,8 @@ def sweep(
         Root of all random numbers; run i depends on the seed and i only, in every row.
     executor : concurrent.futures.Executor, optional
         Computes chunks elsewhere, through ``submit`` alone; it stays the caller's to shut down. None
-        computes here.
+        computes here. Processes must be able to import a task of your own: define it at the top of
+        a module, not in a notebook's cell; a Dask cluster takes either.
     out : path, optional
         Folder that keeps finished chunks. Called again with the same arguments, the sweep goes on
         from there; with others it is refused.
@@ -94,8 +95,8 @@ def sweep(
     -------
     DataFrame
         ``row``, the grid's fields, ``run``, ``status`` ("ok", or what went wrong), ``sessions``,
-        ``ended_by`` and a column a measured quantity; rows in the grid's order. Values of a row
-        that failed are NaN and say so in ``status``. Ctrl-C returns what is done, the rest with the
+        ``ended_by`` and a column a measured quantity; rows in the grid's order. What a row that
+        failed would have measured is NaN, its sessions are 0, and ``status`` says why. Ctrl-C returns what is done, the rest with the
         status "not run: interrupted", and warns.
 
     Examples
@@ -111,6 +112,11 @@ def sweep(
         raise EdgekitError("task must be callable", task, "Give a LifeTask or a function.")
     if not isinstance(grid, Grid):
         raise EdgekitError("grid must be a Grid", grid, "Make one with full_grid or list_grid.")
+    if executor is not None and not callable(getattr(executor, "submit", None)):
+        raise EdgekitError(
+            "executor must have a submit", executor,
+            "Give a concurrent.futures.Executor, such as ProcessPoolExecutor(2), or None.",
+        )  # fmt: skip
     runs = count("runs", runs)
     chunks = list(
         _chunks(grid, runs, count("seed", seed, 0), summary, count("chunk_runs", chunk_runs))
@@ -136,7 +142,9 @@ def sweep(
                 f"sweep interrupted: {len(chunks) - len(done)} of {len(chunks)} chunks not run",
                 stacklevel=2,
             )
-    tables = [done.get(n) or _failed(chunk, INTERRUPTED) for n, chunk in enumerate(chunks)]
+    tables = [
+        done.pop(n) if n in done else _failed(chunk, INTERRUPTED) for n, chunk in enumerate(chunks)
+    ]
     return _framed(grid, joined(tables), summary=summary)
 
 
@@ -204,11 +212,11 @@ def _live_chunk(task: Task, chunk: _Chunk) -> Table:
             status = f"failed: {_words(error)}"
             tables.append(_failed(chunk._replace(pieces=(piece,)), status))
             continue
-        ends = np.array([str(rule) for rule in lives.rules] + [""])[lives.ended_by]
+        ends = np.array([str(rule) for rule in lives.rules] + [""], dtype=object)[lives.ended_by]
         table: Table = {
             "row": np.full(piece.runs, piece.row),
             "run": np.arange(piece.first, piece.first + piece.runs),
-            "status": np.full(piece.runs, OK),
+            "status": np.full(piece.runs, OK, dtype=object),
             "sessions": lives.sessions,
             "ended_by": ends,
             **sample_columns(lives),
@@ -229,9 +237,9 @@ def _failed(chunk: _Chunk, status: str) -> Table:
         table: Table = {
             "row": np.full(runs, row),
             "run": np.arange(first, first + runs),
-            "status": np.full(runs, status),
+            "status": np.full(runs, status, dtype=object),
             "sessions": np.zeros(runs, dtype=int),
-            "ended_by": np.full(runs, ""),
+            "ended_by": np.full(runs, "", dtype=object),
             **dict.fromkeys(VALUES, nothing),
         }
         tables.append(_moments(table) if chunk.summary else table)
@@ -275,8 +283,9 @@ def _framed(grid: Grid, table: Table, *, summary: bool) -> pd.DataFrame:
 def _summary(table: Table) -> Table:
     """One row a grid row from the counts and sums of its pieces."""
     rows = []
-    for row in np.unique(table["row"]):
-        part = {name: column[table["row"] == row] for name, column in table.items()}
+    numbers, starts = np.unique(table["row"], return_index=True)  # a row's pieces lie together
+    for row, start, end in zip(numbers, starts, [*starts[1:], None], strict=True):
+        part = {name: column[start:end] for name, column in table.items()}
         bad = part["status"] != OK
         status = str(part["status"][np.argmax(bad)])  # the first that failed, or ok
         part = {name: column[~bad] for name, column in part.items()} if not bad.all() else part
@@ -286,13 +295,15 @@ def _summary(table: Table) -> Table:
             "row": int(row),
             "status": status,
             "lives": 0 if bad.all() else int(total),
-            "unfinished": part["unfinished"].sum() / total,
+            "unfinished": np.nan if bad.all() else part["unfinished"].sum() / total,
         }
         for share in (10, 50, 90):
-            line[f"sessions_p{share}"] = _quantile(part["sessions"], lives, share / 100)
+            quantile = _quantile(part["sessions"], lives, share / 100)
+            line[f"sessions_p{share}"] = np.nan if bad.all() else quantile
         for name in VALUES:
-            mean = float((part[name] * lives).sum() / total)
-            square = (part[f"{name}_ss"] + lives * (part[name] - mean) ** 2).sum()
+            means = part[name].astype(float)
+            mean = float((means * lives).sum() / total)
+            square = (part[f"{name}_ss"].astype(float) + lives * (means - mean) ** 2).sum()
             sd = float(np.sqrt(square / (total - 1))) if total > 1 else np.nan
             line |= {name: mean, f"{name}_sd": sd, f"{name}_mc": sd / np.sqrt(total)}
         rows.append(line)
@@ -358,7 +369,29 @@ def _described(value: object) -> object:
     if isinstance(value, Mapping):
         return {str(key): _described(item) for key, item in value.items()}
     name = getattr(value, "__qualname__", None)
-    return f"{value.__module__}.{name}" if name else _repr(value)
+    return _named(value, name) if name else _repr(value)
+
+
+def _named(value: object, name: str) -> str:
+    """A function or class by its name, and by its text where the package's version does not cover it."""
+    import hashlib
+    import inspect
+
+    place = f"{value.__module__}.{name}"
+    if place.split(".", maxsplit=1)[0] in ("edgekit", "numpy", "scipy"):
+        return place
+    try:
+        text = "" if "<" in name else inspect.getsource(value)  # type: ignore[arg-type]
+    except (OSError, TypeError):
+        text = ""
+    if (
+        not text
+    ):  # a lambda, or made within a function, where many share one name; or typed at a prompt
+        raise EdgekitError(
+            "a sweep with a folder must be told apart from others, but this cannot be",
+            place, "Define it at the top of a module or of a notebook's cell.",
+        )  # fmt: skip
+    return f"{place} ({hashlib.sha256(text.encode()).hexdigest()[:12]})"
 
 
 def _repr(value: object) -> str:

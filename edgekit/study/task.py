@@ -7,12 +7,15 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
+import numpy as np
+
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
 from edgekit.wear.alternation import Alternation
+from edgekit.wear.bench import Precision
 from edgekit.wear.draws import RunKeys
-from edgekit.wear.life import LIFE_DEPTHS, LIFE_STATIONS, Lives, Use, live_runs
+from edgekit.wear.life import LIFE_DEPTHS, LIFE_STATIONS, Lives, Use, live_runs, rules_of
 from edgekit.wear.method import Method
 from edgekit.wear.retire import DEFAULT_RULES, RetireRule
 
@@ -30,6 +33,7 @@ class LifeStudy:
     stations: int = LIFE_STATIONS
     depths: int = LIFE_DEPTHS
     most_sessions: int = int(value("most_sessions"))
+    precision: Precision = np.float64
 
     def live(self, keys: RunKeys) -> Lives:
         """Live the runs of some keys."""
@@ -43,6 +47,7 @@ class LifeStudy:
             depths=self.depths,
             most_sessions=self.most_sessions,
             histories=0,
+            precision=self.precision,
         )
 
 
@@ -70,7 +75,10 @@ class LifeTask:
     method : Method
     use : Use, optional
     rules : tuple of RetireRule
-    stations, depths : int
+    stations, depths, most_sessions : int
+        Nodes of the field, and where a life is cut off.
+    precision : numpy.float64 or numpy.float32
+        Of the fields; see `edgekit.wear.life.live_runs` for what single precision changes.
 
     Examples
     --------
@@ -87,6 +95,8 @@ class LifeTask:
     rules: tuple[RetireRule, ...] = DEFAULT_RULES
     stations: int = LIFE_STATIONS
     depths: int = LIFE_DEPTHS
+    most_sessions: int = int(value("most_sessions"))
+    precision: Precision = np.float64
 
     def __call__(self, row: Mapping[str, object]) -> LifeStudy:
         """The study of a row."""
@@ -106,14 +116,15 @@ class LifeTask:
                 parts[owner] = _set_rule(parts[owner], rest, row[name])
             else:
                 parts[owner] = set_field(parts[owner], rest, row[name], within=owner)
-        rules = parts["rule"]
         return LifeStudy(
             blade=_blade(parts["blade"], keywords),
             method=parts["method"],  # type: ignore[arg-type]
             use=parts["use"],  # type: ignore[arg-type]
-            rules=rules if isinstance(rules, tuple) else (rules,),
+            rules=rules_of(parts["rule"]),  # type: ignore[arg-type]
             stations=self.stations,
             depths=self.depths,
+            most_sessions=self.most_sessions,
+            precision=self.precision,
         )
 
 

@@ -21,14 +21,13 @@ from edgekit.geometry import vectors as vec
 from edgekit.wear.draws import Kept, SessionDraws
 from edgekit.wear.ground import (
     Ground,
-    grind,
+    Seating,
+    cleared,
+    cut,
     inset_at,
-    of_plane,
     over_stations,
-    pieces,
-    runs_last,
+    rounding_mm,
     seat,
-    volume,
 )
 from edgekit.wear.method import Method, Stop, Target
 
@@ -39,9 +38,8 @@ __all__ = ["Aim", "EdgeState", "GroundEdge", "SessionRuns", "aim_at", "new_state
 
 UM_PER_MM = 1000.0
 LEAST_WEIGHT = 0.1  # a seating that presses less than a tenth of the usual is no seating
-ROUNDING_MM = 1e-9
-FLOAT32_ROUNDING_MM = 5e-6  # heights of some millimetres hold 24 bits
 LEAST_STEEL_MM3 = 1e-9  # a hundred-thousandth of the smallest stroke: rounding, not grinding
+EVEN_SHARES = 8192  # places between are off by less than 0.1 µm
 ROUNDING = 1e-9  # relative: a law that adds nothing may still round
 
 
@@ -51,7 +49,8 @@ class EdgeState:
 
     ``inset_mm`` (V, R, S) the field; ``radius_um`` (R, S) of the apex; ``angle_rad`` (R, S) between
     nominal face and flank at the edge; ``drop_mm`` (R, S) how far the face lies below the new one;
-    ``lean_rad`` (R, S) slope of the face, inward and down, from the nominal face.
+    ``lean_rad`` (R, S) slope of the face, inward and down, from the nominal face; ``cleared_mm3`` (R,)
+    what `edgekit.wear.ground.cleared` gives for the field.
     """
 
     inset_mm: FloatArray
@@ -59,6 +58,7 @@ class EdgeState:
     angle_rad: FloatArray
     drop_mm: FloatArray
     lean_rad: FloatArray
+    cleared_mm3: FloatArray
 
     def at(self, ground: Ground) -> FloatArray:
         """Inset (R, S) [mm] of the edge."""
@@ -80,22 +80,31 @@ def new_state(ground: Ground, runs: int) -> EdgeState:
         angle_rad=np.repeat(ground.angle_rad[:, None], runs, axis=1).T,
         drop_mm=np.zeros(cells, kind).T,
         lean_rad=np.zeros(cells, kind).T,
+        cleared_mm3=np.repeat(cleared(ground, ground.inset_mm[:, None]), runs),
     )
 
 
 class Aim(NamedTuple):
-    """Where a method puts its planes on one edge: normals at the stations (S, 3), and the quantiles
-    of its spacing (arc length [mm] against share)."""
+    """Where a method puts its planes on one edge: normals at the stations (S, 3), and the arc length
+    (M,) [mm] that even shares of its spacing have reached."""
 
     normals: FloatArray
     arc_mm: FloatArray
-    share: FloatArray
 
 
 def aim_at(ground: Ground, method: Method) -> Aim:
     """Prepare a method for an edge; done once for a whole life."""
     arc, share = spread(ground.edge, method.spacing)
-    return Aim(method.guide.normals(ground.edge, ground.arc_mm), arc, share)
+    even = np.interp(np.linspace(0.0, 1.0, EVEN_SHARES + 1), share, arc)
+    return Aim(method.guide.normals(ground.edge, ground.arc_mm), even)
+
+
+def _read(table: FloatArray, at: FloatArray) -> FloatArray:
+    """A table (M, ...) read at places between its rows, counted from 0: (..., *at.shape)."""
+    i = np.minimum(at.astype(np.intp), len(table) - 2)
+    part = at - i
+    columns = [v.take(i) + part * np.diff(v).take(i) for v in table.reshape(len(table), -1).T]
+    return np.stack(columns).reshape(*table.shape[1:], *at.shape)
 
 
 def _planes(
@@ -116,15 +125,11 @@ def _planes(
     )
     phase = method.marks.phase(turn, draws.phase[:, edge])
     number = np.repeat(np.arange(method.placements), method.seatings)[:, None]
-    place = np.interp((number + phase) / method.placements, aim.share, aim.arc_mm)
+    place = _read(aim.arc_mm, (number + phase) * (EVEN_SHARES / method.placements))
     place = np.clip(place + shift, 0.0, ground.arc_mm[-1])
     at = place / (ground.arc_mm[1] - ground.arc_mm[0])
-    i = np.minimum(at.astype(int), len(ground.arc_mm) - 2)
-    part = at - i
-    normal, along_edge = (
-        np.stack([v[i] + part * (v[i + 1] - v[i]) for v in vectors.T])
-        for vectors in (aim.normals, ground.tangent)
-    )
+    both = _read(np.concatenate([aim.normals, ground.tangent], axis=1), at)
+    normal, along_edge = both[:3], both[3:]
     opening = -ground.edge.side * _cross(along_edge, normal)
     turned = normal + np.tan(np.radians(tilt)) * opening + np.tan(np.radians(swing)) * along_edge
     turned /= np.sqrt((turned**2).sum(axis=0))
@@ -141,17 +146,15 @@ def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
 
 def _share_quantile(need: FloatArray, share: FloatArray, target: float) -> FloatArray:
     """The least value (R,) that covers `target` of the total share of `need` (R, S)."""
-    total = share.sum()
+    spare = (1 - target) * share.sum() + 1e-12 * share.sum()
     # So few stations of largest need are enough to pass the share that may stay dull.
-    top = min(int((1 - target) * total / share.min()) + 2, len(share))
-    need = np.ascontiguousarray(need)
-    largest = np.argpartition(need, len(share) - top, axis=1)[:, len(share) - top :]
-    value_ = np.take_along_axis(need, largest, axis=1)
-    order = np.argsort(value_, axis=1)
-    above = np.cumsum(share[np.take_along_axis(largest, order, axis=1)][:, ::-1], axis=1)[:, ::-1]
-    covered = total - above + share[np.take_along_axis(largest, order, axis=1)]
-    first = np.argmax(covered >= target * total * (1 - 1e-12), axis=1)
-    return np.asarray(np.take_along_axis(value_, order, axis=1)[np.arange(len(need)), first])
+    top = min(int(spare / share.min()) + 2, len(share))
+    order = np.argsort(np.ascontiguousarray(need), axis=1)[:, : -top - 1 : -1]
+    weights = share[order]
+    above = np.cumsum(weights, axis=1) - weights
+    last = (above <= spare).sum(axis=1) - 1
+    runs = np.arange(len(need))
+    return np.asarray(need[runs, order[runs, last]])
 
 
 class GroundEdge(NamedTuple):
@@ -171,10 +174,6 @@ def _is_dull(state: EdgeState, fresh_um: FloatArray) -> NDArray[np.bool_]:
     return np.asarray(state.radius_um > fresh_um[:, None] * (1 + ROUNDING))
 
 
-def _rounding_mm(values: FloatArray) -> float:
-    return FLOAT32_ROUNDING_MM if values.dtype == np.float32 else ROUNDING_MM
-
-
 def _grind_side(
     ground: Ground,
     state: EdgeState,
@@ -187,16 +186,13 @@ def _grind_side(
     before = state.at(ground)
     dull = _is_dull(state, fresh_um)
     goal = before + state.radius_um / np.tan(state.internal_angle_rad / 2) / UM_PER_MM
-    seating = seat(ground, state.inset_mm, normals, drop=state.drop_mm, goal=goal)
-    alone = seating.need
-    if not dull.all():
-        np.copyto(alone, 0.0, where=~dull[:, None, :])
-    largest = method.largest_advance_um / UM_PER_MM
-    advance, reached = _advance(alone, weight, ground.share_mm, method, largest)
-    inset, _, deepest, active = grind(ground, state.inset_mm, seating, advance, state.drop_mm)
-    ground_here = deepest > before
-    sharp = ~dull | (np.maximum(before, deepest) >= goal - _rounding_mm(goal))
-    fall = of_plane(seating.fall, active)
+    shares = weight if method.stop is Stop.ALL else None
+    seating = seat(ground, state.inset_mm, normals, drop=state.drop_mm, goal=goal, weight=shares)
+    advance, reached = _advance(seating, dull, weight, ground.share_mm, method)
+    inset, reach, active = cut(ground, state.inset_mm, seating, advance, state.drop_mm)
+    ground_here = reach > before
+    sharp = ~dull | (np.maximum(before, reach) >= goal - rounding_mm(goal))
+    fall = _fall(ground, seating.normals, active)
     opening = np.arctan2(np.sqrt(np.maximum((1 - fall) * (1 + fall), 0.0)), -fall)
     after = EdgeState(
         inset_mm=inset,
@@ -204,35 +200,50 @@ def _grind_side(
         angle_rad=np.where(ground_here, opening, state.angle_rad),
         drop_mm=state.drop_mm,
         lean_rad=state.lean_rad,
+        cleared_mm3=cleared(ground, inset),
     )
-    steel = volume(ground, state.inset_mm, inset)
+    steel = after.cleared_mm3 - state.cleared_mm3
     active = np.where(ground_here, active, -1)
     return GroundEdge(after, sharp, active, steel, advance.max(axis=1), reached)
 
 
+def _fall(ground: Ground, normals: FloatArray, active: NDArray[np.int_]) -> FloatArray:
+    """n·f (R, S) of the active plane at each station, for `normals` (P, 3, R)."""
+    runs = normals.shape[2]
+    first = active.T * (3 * runs) + np.arange(runs)
+    flat = np.ascontiguousarray(normals).ravel()
+    parts = (flat.take(first + k * runs) * ground.face[:, k, None] for k in range(3))
+    return np.asarray(sum(parts)).T
+
+
 def _advance(
-    alone: FloatArray, weight: FloatArray, share: FloatArray, method: Method, largest: float
+    seating: Seating,
+    dull: NDArray[np.bool_],
+    weight: FloatArray,
+    share: FloatArray,
+    method: Method,
 ) -> tuple[FloatArray, NDArray[np.bool_]]:
     """Advance (R, P) of each plane, and whether the target is reached (R,).
 
-    `alone` (R, P, S) is what each plane would need by itself. Grinding all alike, the stated share is
-    a quantile of the least need along the edge. Stopping at each placement, a plane advances to the largest need
-    among the stretches it serves with less than any other, plus its overshoot.
+    Grinding all alike, the stated share is a quantile, along the edge, of the least of what each plane
+    would need by itself. Stopping at each placement, a plane advances to the largest need
+    among the stretches that it is the first to serve with the least, plus its overshoot: a second
+    stroke just like it finds them sharp. What is not `dull` (R, S)
+    needs nothing.
     """
-    alone, weight = runs_last(alone), runs_last(weight)
-    if method.stop is Stop.ALL:
-        alone = alone / weight[:, None, :]
-    least = alone.min(axis=0)
-    whole = _share_quantile(least.T, share, method.sharp_target)
+    largest = method.largest_advance_um / UM_PER_MM
+    least = seating.least if dull.all() else np.where(dull, seating.least, 0.0)
+    whole = _share_quantile(least, share, method.sharp_target)
     reached = whole <= largest
     whole = np.clip(whole, 0.0, largest)
     if method.stop is Stop.ALL:
-        return whole[:, None] * weight.T, reached
-    served = np.where(least <= whole, least, 0.0)
-    each = np.empty((len(alone), alone.shape[2]), dtype=alone.dtype)
-    for part in pieces(len(alone), least.size):
-        ((alone[part] <= least) * served).max(axis=1, initial=0.0, out=each[part])
-    return (each * np.maximum(weight, 1.0)).T, reached
+        return whole[:, None] * weight, reached
+    served = np.where(least <= whole[:, None], least, 0.0)
+    runs, planes = weight.shape
+    each = np.zeros((planes, runs), dtype=least.dtype)
+    place = seating.server.T * runs + np.arange(runs)
+    np.maximum.at(each.ravel(), place.ravel(), served.T.ravel())
+    return each.T * np.maximum(weight, 1.0), reached
 
 
 def _grind_face(
@@ -278,7 +289,7 @@ def _grind_face(
         grounds, states, errors, needs, dull, slopes, strict=True
     ):
         deeper = np.maximum(advance[:, None] + error, 0.0)
-        sharp = advance[:, None] >= need - _rounding_mm(need)
+        sharp = advance[:, None] >= need - rounding_mm(need)
         lean = np.arctan(tilt * into[:, 0] + pitch * into[:, 1])
         after = EdgeState(
             inset_mm=state.inset_mm,
@@ -286,6 +297,7 @@ def _grind_face(
             angle_rad=state.angle_rad,
             drop_mm=state.drop_mm + deeper,
             lean_rad=np.where(deeper > 0, lean, state.lean_rad),
+            cleared_mm3=state.cleared_mm3,
         )
         inset = after.at(ground)
         reach = ground.half_width_mm * 2 / len(grounds)

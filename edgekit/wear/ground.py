@@ -10,15 +10,15 @@ matter. The same plane first touches the blade at p = max over the field of n·(
 support; advancing the stone by d past that is p = support - d. Everything is vectorised over runs
 (R), planes (P), stations (S) and depths (V).
 
-Fields have the shape (V, R, S) and planes (R, P, S), but runs lie closest together in memory: the
-functions below turn them to (V, S, R) and (P, S, R), which costs nothing for an array made here, and
-work plane by plane on pieces that fit in cache. No element of a run is ever combined with another
+Fields have the shape (V, R, S), but runs lie closest together in memory: the functions below turn them
+to (V, S, R), which costs nothing for an array made here, and work plane by plane, (P, S, R), on pieces
+that fit in cache. No element of a run is ever combined with another
 run's, so a run's bits do not depend on what runs beside it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -36,21 +36,21 @@ __all__ = [
     "Cut",
     "Ground",
     "Seating",
-    "advance_needed",
+    "cleared",
     "cut",
-    "grind",
     "ground_of",
     "inset_at",
-    "of_plane",
     "over_stations",
     "pieces",
-    "runs_last",
+    "rounding_mm",
     "seat",
     "volume",
 ]
 
 LEAST_CURVATURE = 1e-6  # [1/mm]: no blade is a kilometre wide
 CELLS_IN_CACHE = 16384  # three arrays of so many float64 are 384 KB, within any recent L2 cache
+GROUP = 4  # stations that are looked at together for whether a plane reaches them
+SAFE = 1e-3  # a plane that certainly faces a station by so much is not seen from behind
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -110,31 +110,29 @@ def ground_of(blade: Blade, name: str, *, stations: int, depths: int) -> Ground:
 
 
 class Seating(NamedTuple):
-    """Planes laid against a blade: terms (R, P, S) of the inset u = (height - v fall - p) / facing.
+    """Planes laid against a field.
 
-    ``height`` is n·C, ``fall`` n·f, ``facing`` -n·b; ``rise`` is fall / facing times the distance
-    between depth nodes, by which u falls from node to node; ``gap`` is min over v of h + v fall /
-    facing, so that the plane cuts a station where height - p > gap facing. ``support`` (R, P). Where a
-    plane is seen from behind its height is -∞, so that such a station is neither cut nor waited for,
-    and its facing is held at `GRAZING`. ``need`` is `advance_needed`, where `seat` was told a goal.
+    ``normals`` (P, 3, R); ``support`` (R, P), -∞ for a plane that faces nothing; ``touch`` (P, G, R),
+    the support of each group of `GROUP` stations. ``least`` (R, S) is the least that any plane must
+    advance [mm] past first touch to bring the edge to the goal there, infinite where all face away, and
+    ``server`` (R, S) the first plane for which that is enough.
     """
 
-    height: FloatArray
-    fall: FloatArray
-    facing: FloatArray
-    rise: FloatArray
-    gap: FloatArray
+    normals: FloatArray
     support: FloatArray
-    need: FloatArray
+    touch: FloatArray
+    least: FloatArray
+    server: NDArray[np.int_]
 
 
-def runs_last(values: FloatArray) -> FloatArray:
+def rounding_mm(values: FloatArray) -> float:
+    """What rounding can do to heights of some millimetres in the precision of `values` [mm]."""
+    return 5e-6 if values.dtype == np.float32 else 1e-9
+
+
+def _runs_last(values: FloatArray) -> FloatArray:
     """(R, P, S) seen as (P, S, R), (R, S) as (S, R)."""
     return values.transpose(*range(1, values.ndim), 0)
-
-
-def _runs_first(values: FloatArray) -> FloatArray:
-    return values.transpose(values.ndim - 1, *range(values.ndim - 1))
 
 
 def over_stations(values: FloatArray, weights: FloatArray) -> FloatArray:
@@ -152,7 +150,70 @@ def over_stations(values: FloatArray, weights: FloatArray) -> FloatArray:
 def pieces(planes: int, cells: int) -> Iterator[slice]:
     """Planes in groups whose cells stay in cache."""
     group = max(1, CELLS_IN_CACHE // max(cells, 1))
-    return (slice(a, a + group) for a in range(0, planes, group))
+    return (slice(a, min(a + group, planes)) for a in range(0, planes, group))
+
+
+class _Sight:
+    """How planes of normals (P, 3, R) see the stations of an edge."""
+
+    def __init__(self, ground: Ground, normals: FloatArray) -> None:
+        fall = ground.step_mm[:, None] * ground.face
+        self._vectors = np.stack([ground.position, fall, -ground.inward])
+        self._normals = normals
+        # A bound on -n·b from the range of the normals tells where no run can see a station from behind.
+        low, high = (end(axis=2)[:, None, :] for end in (normals.min, normals.max))
+        least = np.minimum(-low * ground.inward, -high * ground.inward).sum(axis=2)
+        self._turned = _ends(least <= SAFE)
+
+    def of(
+        self, planes: Sequence[int], first: int, last: int
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Height n·C, fall from depth node to node, and facing -n·b (P, S, R) of planes at some stations.
+
+        Where a plane is seen from behind its height is -∞, so that such a station is neither cut
+        nor waited for, and its facing is held at `GRAZING`.
+        """
+        some = slice(planes[0], planes[0] + 1) if len(planes) == 1 else planes
+        vectors = self._vectors[:, first:last].reshape(-1, 3)
+        products = np.matmul(vectors, self._normals[some])
+        size = last - first
+        height, fall, facing = products[:, :size], products[:, size:-size], products[:, -size:]
+        ends = [self._turned[p] for p in planes]
+        back = slice(
+            max(min(a for a, _ in ends) - first, 0), max(max(b for _, b in ends) - first, 0)
+        )
+        if back.stop > back.start:
+            behind = facing[:, back] <= GRAZING
+            height[:, back] = np.where(behind, -np.inf, height[:, back])
+            np.maximum(facing[:, back], GRAZING, out=facing[:, back])
+        return height, fall, facing
+
+
+def _ends(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and one past the last true element of each row (P, S); (S, 0) where there is none."""
+    size = mask.shape[1]
+    some = mask.any(axis=1)
+    first = np.where(some, mask.argmax(axis=1), size)
+    last = np.where(some, size - mask[:, ::-1].argmax(axis=1), 0)
+    return list(zip(first.tolist(), last.tolist(), strict=True))
+
+
+def _by_groups(values: FloatArray, out: FloatArray) -> None:
+    """Largest of `values` (P, S, R) in each group of `GROUP` stations."""
+    planes, stations, runs = values.shape
+    whole = stations // GROUP
+    grouped = values[:, : whole * GROUP].reshape(planes, whole, GROUP, runs)
+    grouped.max(axis=2, out=out[:, :whole])
+    if whole * GROUP < stations:
+        values[:, whole * GROUP :].max(axis=1, out=out[:, whole])
+
+
+def _columns(values: FloatArray) -> FloatArray:
+    """(…, R, …) fields and normals with runs last; a lone run twice.
+
+    A matrix product with a single column would take another routine, which rounds differently.
+    """
+    return np.repeat(values, 2, axis=-1) if values.shape[-1] == 1 else values
 
 
 def seat(
@@ -160,166 +221,123 @@ def seat(
     inset: FloatArray,
     normals: FloatArray,
     *,
-    drop: FloatArray | None = None,
-    goal: FloatArray | None = None,
+    drop: FloatArray,
+    goal: FloatArray,
+    weight: FloatArray | None = None,
 ) -> Seating:
     """Lay planes of unit `normals` (R, P, 3) against the field `inset` (V, R, S).
 
-    With `drop` and `goal` (R, S) the `advance_needed` is worked out along the way, while heights
-    are still in cache.
+    `drop` (R, S) is how far the face lies below the new one, `goal` (R, S) the inset wanted there.
+    Where planes advance by different shares `weight` (R, P), what each needs is divided by its share.
     """
     runs, planes, _ = normals.shape
-    # A product with a single column would take another routine, which rounds differently.
-    wide = np.repeat(normals, 2, axis=0) if runs == 1 else normals
-    turned = np.ascontiguousarray(np.moveaxis(wide, 0, -1), dtype=inset.dtype)
-    shape = (planes, len(ground.arc_mm), len(wide))
-    height, fall, facing, rise, gap, need = (np.empty(shape, inset.dtype) for _ in range(6))
-    support = np.empty((planes, len(wide)), dtype=inset.dtype)
-    position, face, outward = (
-        np.ascontiguousarray(v) for v in (ground.position, ground.face, -ground.inward)
-    )
-    field = np.swapaxes(inset, 1, 2)
-    step = ground.step_mm[:, None]
-    lowered = drop if drop is not None and drop.any() else None
-    for part in pieces(planes, shape[1] * shape[2]):
-        for vectors, out in ((position, height), (face, fall), (outward, facing)):
-            np.matmul(vectors, turned[part], out=out[part])
-        behind = facing[part] <= GRAZING
-        seen = np.flatnonzero(behind.any(axis=(0, 2)))
-        if len(seen):
-            ends = slice(seen[0], seen[-1] + 1)
-            np.copyto(height[part, ends], -np.inf, where=behind[:, ends])
-            np.maximum(facing[part, ends], GRAZING, out=facing[part, ends])
-        np.divide(fall[part], facing[part], out=rise[part])
-        rise[part] *= step
-        _least_gap(field, rise[part], gap[part])
-        touch = gap[part] * facing[part]
-        np.subtract(height[part], touch, out=touch)
-        touch.max(axis=1, out=support[part])
-        if goal is not None:
-            _need(height[part], fall[part], facing[part], support[part], lowered, goal, need[part])
-    parts = (_runs_first(a)[:runs] for a in (height, fall, facing, rise, gap, support, need))
-    return Seating(*parts)
+    turned = np.ascontiguousarray(_columns(np.moveaxis(normals, 0, -1)), dtype=inset.dtype)
+    field, goal, drop = (_columns(_runs_last(v)) for v in (np.moveaxis(inset, 1, 0), goal, drop))
+    shares = None if weight is None else np.ascontiguousarray(_columns(weight.T))
+    sight, stations = _Sight(ground, turned), len(ground.arc_mm)
+    shape = (stations, turned.shape[2])
+    touch = np.empty((planes, -(-stations // GROUP), shape[1]), inset.dtype)
+    support = np.empty((planes, shape[1]), inset.dtype)
+    ahead = np.full(shape, -np.inf, inset.dtype)
+    server = np.zeros(shape, np.int16)  # numbered from 1
+    lowered = (drop / ground.step_mm[:, None]) if drop.any() else None
+    for part in pieces(planes, ahead.size):
+        height, fall, facing = sight.of(range(planes)[part], 0, stations)
+        lead = facing * goal
+        np.subtract(height, lead, out=lead)
+        if lowered is not None:
+            lead -= lowered * fall
+        gap = _least_gap(field, np.divide(fall, facing, out=fall))
+        gap *= facing
+        height -= gap
+        _by_groups(height, out=touch[part])
+        support[part] = touch[part].max(axis=1)
+        # A plane that faces nothing has no support, and leads nowhere already.
+        lead -= np.where(np.isfinite(support[part]), support[part], 0.0)[:, None]
+        if shares is not None:
+            lead /= shares[part, None]
+        _keep_deepest(ahead, server, lead, range(planes)[part])
+    found = server[:, :runs].T.astype(np.int_)
+    return Seating(
+        turned[..., :runs], support[:, :runs].T, touch[..., :runs], -ahead[:, :runs].T,
+        np.maximum(found - 1, 0),
+    )  # fmt: skip
 
 
-def _least_gap(field: FloatArray, rise: FloatArray, gap: FloatArray) -> None:
-    """Put min over v of h_v + v rise (P, S, R) into `gap`, for `field` (V, S, R) and the `rise` from node to node.
+def _least_gap(rows: FloatArray, rise: FloatArray) -> FloatArray:
+    """Min over v of h_v + v rise (P, S, R), for a field (V, S, R) and the `rise` from node to node.
 
     As Horner's scheme takes a polynomial: h₀ ∧ (rise + (h₁ ∧ (rise + h₂ ∧ ...))), one addition and one
-    minimum a depth. This line and its like in `cut` are where lives spend most of their time.
+    minimum a depth. This loop and its like in `cut` are where lives spend most of their time.
     """
-    gap[...] = field[-1]
-    for row in field[-2::-1]:
-        gap += rise
+    gap = np.add(rows[-1], rise)
+    for row in rows[-2:0:-1]:
         np.minimum(gap, row, out=gap)
-
-
-def advance_needed(seating: Seating, drop: FloatArray, goal: FloatArray) -> FloatArray:
-    """Advance (R, P, S) [mm] past first touch with which each plane alone brings the edge to a goal.
-
-    `drop` (R, S) is how far the face lies below the new one, `goal` (R, S) the inset wanted there.
-    Infinite where a plane faces away.
-    """
-    height, fall, facing, support = (
-        runs_last(a) for a in (seating.height, seating.fall, seating.facing, seating.support)
-    )
-    need = np.empty_like(height, order="C")
-    _need(height, fall, facing, support, drop, goal, need)
-    return _runs_first(need)
-
-
-def _need(
-    height: FloatArray,
-    fall: FloatArray,
-    facing: FloatArray,
-    support: FloatArray,
-    drop: FloatArray | None,
-    goal: FloatArray,
-    out: FloatArray,
-) -> None:
-    """`advance_needed` of planes (P, S, R): support - (n·C - drop n·f) + goal facing."""
-    np.multiply(facing, goal.T, out=out)
-    if drop is not None:
-        out += drop.T * fall
-    out -= height
-    # A plane that faces nothing has no support, and an infinite need already.
-    out += np.where(np.isfinite(support), support, 0.0)[:, None, :]
+        gap += rise
+    return np.asarray(np.minimum(gap, rows[0], out=gap))
 
 
 class Cut(NamedTuple):
-    """What planes leave: ``inset`` (V, R, S); ``reach`` (R, P, S), the inset at which each plane
-    meets the face, -∞ where it faces away; the ``deepest`` reach (R, S) and the first ``plane`` that
-    has it."""
+    """What planes leave: ``inset`` (V, R, S); the deepest ``reach`` (R, S), the inset at which some plane
+    meets the face, and the first ``plane`` that has it. Where no plane cuts the blade, the reach is any
+    inset no deeper than the edge."""
 
     inset: FloatArray
     reach: FloatArray
-    deepest: FloatArray
     plane: NDArray[np.int_]
 
 
 def cut(
     ground: Ground, inset: FloatArray, seating: Seating, advance: FloatArray, drop: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """The field after the planes advance by `advance` (R, P) [mm], and their reach; see `grind`."""
-    return grind(ground, inset, seating, advance, drop)[:2]
-
-
-def grind(
-    ground: Ground,  # noqa: ARG001  # as the others; the seating holds all of it that is needed
-    inset: FloatArray,
-    seating: Seating,
-    advance: FloatArray,
-    drop: FloatArray,
 ) -> Cut:
     """Grind: what is left after the planes advance by `advance` (R, P) [mm]."""
     faced = np.isfinite(seating.support)  # a plane turned away from every station cuts nothing
-    offset = runs_last(np.where(faced, seating.support - advance, 0.0))[:, None, :]
-    height, fall, facing, rise, gap = (runs_last(a) for a in seating[:5])
-    after = np.array(np.swapaxes(inset, 1, 2), order="C")
-    reach = np.empty_like(height)
-    deepest = np.full(height.shape[1:], -np.inf, dtype=height.dtype)
-    plane = np.zeros(deepest.shape, dtype=np.int16)  # numbered from 1
-    lowered = drop.any()
-    for part in pieces(len(height), deepest.size):
-        base = np.subtract(height[part], offset[part], out=reach[part])
-        base /= facing[part]
-        # Most planes are near a part of the edge only: leave out the ends that none of these cuts.
-        cuts = np.flatnonzero((base > gap[part]).any(axis=(0, 2)))
-        near = slice(cuts[0], cuts[-1] + 1) if len(cuts) else slice(0)
-        at, falls = base[:, near].copy(), rise[part, near]
-        for v, row in enumerate(after[:, near]):
+    offset = _runs_last(np.where(faced, seating.support - advance, 0.0))
+    # By more than rounding, so that what is left out would not change whatever runs are beside it.
+    near = seating.touch > offset[:, None, :] - rounding_mm(inset)
+    runs = offset.shape[1]
+    turned, offset, drop = (_columns(v) for v in (seating.normals, offset, _runs_last(drop)))
+    after = np.array(_columns(np.swapaxes(inset, 1, 2)), order="C")
+    sight = _Sight(ground, np.ascontiguousarray(turned))
+    reach = np.full(after.shape[1:], -np.inf, dtype=after.dtype)
+    plane = np.zeros(reach.shape, dtype=np.int16)  # numbered from 1
+    lowered = (drop / ground.step_mm[:, None]) if drop.any() else None
+    spans = _ends(np.asarray(near.any(axis=2)))
+    cutting = [p for p, (first, last) in enumerate(spans) if last > first]
+    for part in pieces(len(cutting), reach.size):
+        planes = cutting[part]
+        first = min(spans[p][0] for p in planes) * GROUP
+        last = min(max(spans[p][1] for p in planes) * GROUP, len(reach))
+        height, fall, facing = sight.of(planes, first, last)
+        height -= offset[planes, None]
+        height /= facing
+        fall /= facing
+        here = slice(first, last)
+        meets = height if lowered is None else height - lowered[here] * fall
+        _keep_deepest(reach[here], plane[here], meets, planes)
+        for v, row in enumerate(after[:, here]):
             if v:
-                at -= falls
-            np.maximum(row, at.max(axis=0) if len(at) > 1 else at[0], out=row)
-        if lowered:
-            base -= drop.T * fall[part] / facing[part]
-        high, first = _first_deepest(base)
-        np.maximum(plane, (high > deepest) * (first + np.int16(1 + part.start)), out=plane)
-        np.maximum(deepest, high, out=deepest)
-    none = plane == 0  # nothing reaches there; the first plane, as argmax has it
-    active = (plane - np.int16(1) + none).astype(np.int_)
-    return Cut(np.swapaxes(after, 1, 2), _runs_first(reach), deepest.T, active.T)
+                height -= fall
+            np.maximum(row, height.max(axis=0) if len(planes) > 1 else height[0], out=row)
+    found = plane[:, :runs].T.astype(np.int_)
+    return Cut(np.swapaxes(after[..., :runs], 1, 2), reach[:, :runs].T, np.maximum(found - 1, 0))
 
 
-def _first_deepest(reach: FloatArray) -> tuple[FloatArray, NDArray[np.int16]]:
-    """Largest of `reach` (P, S, R) over planes, and the first plane that has it.
+def _keep_deepest(
+    reach: FloatArray, plane: NDArray[np.int16], meets: FloatArray, planes: Sequence[int]
+) -> None:
+    """Update the deepest `reach` and its first `plane` (from 1) by what later planes reach (P, S, R).
 
-    What `max` and `argmax` give; but `argmax` across memory takes ten times as long as this.
+    What `max` and `argmax` give; but `argmax` across memory and masked copies take ten times as long.
     """
-    if len(reach) == 1:
-        return reach[0], np.zeros(1, dtype=np.int16)
-    high = reach.max(axis=0)
-    ranks = np.arange(len(reach), 0, -1, dtype=np.int16)[:, None, None]
-    first = ((reach == high) * ranks).max(axis=0)
-    return high, np.int16(len(reach)) - first
-
-
-def of_plane(values: FloatArray, plane: NDArray[np.int_]) -> FloatArray:
-    """`values` (R, P, S) of one plane (R, S) a station."""
-    flat = np.ascontiguousarray(runs_last(values))
-    cells = flat[0].size
-    here = plane.T * cells + np.arange(cells).reshape(flat.shape[1:])
-    return np.asarray(flat.ravel().take(here)).T
+    high, number = meets[0], np.int16(planes[0] + 1)
+    if len(meets) > 1:
+        high = meets.max(axis=0)
+        top = planes[-1] + 2
+        rank = np.array([top - 1 - p for p in planes], dtype=np.int16)[:, None, None]
+        number = np.int16(top) - ((meets == high) * rank).max(axis=0)
+    np.maximum(plane, (high > reach) * number, out=plane)
+    np.maximum(reach, high, out=reach)
 
 
 def inset_at(ground: Ground, inset: FloatArray, drop: FloatArray) -> FloatArray:
@@ -333,29 +351,34 @@ def inset_at(ground: Ground, inset: FloatArray, drop: FloatArray) -> FloatArray:
     return np.asarray(low + (at - i) * (high - low))
 
 
-def volume(ground: Ground, before: FloatArray, after: FloatArray) -> FloatArray:
-    """Steel (R,) [mm³] between two fields.
+def cleared(ground: Ground, inset: FloatArray) -> FloatArray:
+    """Volume (R,) [mm³] between the edge's own line and the field `inset` (V, R, S) inward of it.
 
-    ∫∫ (h₁ - h₀)(1 - κ (h₁ + h₀)/2) dv ds: inward of a curved edge the area element shrinks by 1 - κu.
-    Past the centre of curvature nothing is left to take, so both insets end there.
+    ∫∫ h (1 - κ h / 2) dv ds by the trapezoidal rule: inward of a curved edge the area element shrinks by
+    1 - κu. Past the centre of curvature nothing is left to take, so insets end there.
     """
+    field = np.swapaxes(inset, 1, 2)
     limit = (1 / np.maximum(ground.plan_curvature, LEAST_CURVATURE))[:, None]
-    tight = np.flatnonzero(limit < after.max())  # elsewhere no inset gets so far
+    tight = np.flatnonzero(limit < field.max())  # elsewhere no inset gets so far
     ends = slice(tight[0], tight[-1] + 1) if len(tight) else slice(0)
-    half_curvature = ground.plan_curvature[:, None] / 2
-    shape = before.shape[:0:-1]
-    thick, element, over_depth = (np.zeros(shape, dtype=before.dtype) for _ in range(3))
-    last = len(before) - 1
-    for v, (old, new) in enumerate(zip(before, after, strict=True)):
-        np.subtract(new.T, old.T, out=thick)
-        np.add(new.T, old.T, out=element)
-        if len(tight):
-            low, high = (np.minimum(h.T[ends], limit[ends]) for h in (old, new))
-            thick[ends], element[ends] = high - low, high + low
-        element *= half_curvature
-        np.subtract(1.0, element, out=element)
-        thick *= element
-        if v in (0, last):
-            thick /= 2
-        over_depth += thick
-    return over_stations(over_depth.T, ground.step_mm * ground.share_mm)
+    first, second, row = (np.zeros(field.shape[1:], field.dtype) for _ in range(3))
+    for v in (0, *range(len(field) - 1, 0, -1)):
+        np.copyto(row, field[v])
+        np.minimum(row[ends], limit[ends], out=row[ends])
+        first += row
+        row *= row
+        second += row
+        if v == len(field) - 1:  # the two outer rows count half
+            first /= 2
+            second /= 2
+    second *= ground.plan_curvature[:, None] / 2
+    first -= second
+    weights = (ground.step_mm * ground.share_mm).astype(
+        np.float64
+    )  # a difference is wanted of this
+    return over_stations(first.T, weights)
+
+
+def volume(ground: Ground, before: FloatArray, after: FloatArray) -> FloatArray:
+    """Steel (R,) [mm³] between two fields."""
+    return cleared(ground, after) - cleared(ground, before)

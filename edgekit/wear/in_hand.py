@@ -10,7 +10,7 @@ from edgekit.checks import FloatArray
 from edgekit.wear.bench import Bench
 from edgekit.wear.draws import Deck, Kept, RunKeys
 from edgekit.wear.grinding import EdgeState, new_state
-from edgekit.wear.ground import Ground
+from edgekit.wear.ground import Ground, cleared
 from edgekit.wear.use import Use
 
 if TYPE_CHECKING:
@@ -88,6 +88,7 @@ def _some(state: EdgeState, rows: NDArray[np.int_]) -> EdgeState:
         angle_rad=np.take(state.angle_rad.T, rows, axis=1).T,
         drop_mm=np.take(state.drop_mm.T, rows, axis=1).T,
         lean_rad=np.take(state.lean_rad.T, rows, axis=1).T,
+        cleared_mm3=state.cleared_mm3[rows],
     )
 
 
@@ -98,3 +99,4 @@ def _renew(state: EdgeState, ground: Ground, rows: NDArray[np.int_], radius_um: 
     state.angle_rad[rows] = ground.angle_rad
     state.drop_mm[rows] = 0.0
     state.lean_rad[rows] = 0.0
+    state.cleared_mm3[rows] = cleared(ground, ground.inset_mm[:, None])

@@ -18,7 +18,7 @@ from edgekit.wear.bench import Bench, Precision, Tracks, mean_, plain_mean
 from edgekit.wear.bending import SECTIONS, Wear, gauge_of, joined
 from edgekit.wear.draws import GivenKeys, Kept, RunKeys, SessionDraws
 from edgekit.wear.grinding import EdgeState, sharpen_runs
-from edgekit.wear.ground import Ground
+from edgekit.wear.ground import Ground, cleared
 from edgekit.wear.in_hand import InHand
 from edgekit.wear.method import Method
 from edgekit.wear.retire import DEFAULT_RULES, Measures, RetireRule, StrengthRatio
@@ -34,7 +34,7 @@ __all__ = ["Life", "Lives", "Use", "live", "live_runs", "rules_of"]
 UM_PER_MM = 1000.0
 # Lives in hand: more leave the cache, fewer leave Python's own time a larger share.
 MAX_RUNS_AT_ONCE = 384
-LARGEST_BLOCK = 2**20  # cells of runs x planes x stations: arrays of 8 MB at most
+MAX_PLANES_AT_ONCE = 2**16  # runs x planes: their draws of some sessions ahead take 17 MB an edge
 LIFE_STATIONS = 64
 LIFE_DEPTHS = 8
 
@@ -184,6 +184,8 @@ def live_runs(
     )
     instance("use", use, Use, "Give a Use; Use() has the defaults.")
     most = count("most_sessions", most_sessions)
+    if precision not in (np.float64, np.float32):
+        raise EdgekitError("no such precision", precision, "Give numpy.float64 or numpy.float32.")
     runs = len(keys)
     if keep and runs > 1:
         raise EdgekitError(
@@ -193,7 +195,7 @@ def live_runs(
     strength = any(isinstance(rule, StrengthRatio) for rule in rules)
     bench = Bench.of(blade, method, stations, depths, precision, strength=strength)
     names = [*Tracks._fields, *(["strength_left"] if strength else [])]
-    places = min(MAX_RUNS_AT_ONCE, max(1, LARGEST_BLOCK // (stations * method.planes)), runs)
+    places = min(MAX_RUNS_AT_ONCE, max(1, MAX_PLANES_AT_ONCE // method.planes), runs)
     record = _Record(names, runs, runs if histories is None else min(histories, runs))
     wears: list[tuple[Wear, ...]] = []
     hand = InHand(bench, use, keys, places)
@@ -247,6 +249,7 @@ def _cycle(
         state.radius_um = worn.astype(state.inset_mm.dtype, copy=False)
         if use.attrition_um:
             state.inset_mm = state.inset_mm + use.attrition_um / UM_PER_MM
+            state.cleared_mm3 = cleared(ground, state.inset_mm)
     dull = mean_(plain_mean(state.radius_um) for state in states)
     done = sharpen_runs(
         bench.grounds,
