@@ -494,3 +494,13 @@ def test_labels_are_moved_apart_and_keep_their_order() -> None:
     placed = style.apart(np.array([0.2, 0.21, 0.22, 0.9]), np.full(4, 0.06))
     assert (np.diff(placed) >= 0.06 - 1e-5).all()
     assert placed[-1] == pytest.approx(0.9)
+
+
+def test_a_picture_laid_out_before_looks_the_same_and_a_changed_one_is_laid_out_anew():
+    edge = ek.patterns.area_specific_curette().edges["used"]
+    kept, again, changed = (ek.figures.facets(ek.facets(edge, 8, depth_um=40)) for _ in range(3))
+    again.figure.stale = True  # so that it is laid out once more
+    assert ek.figures.html(kept).png == ek.figures.html(again).png
+    changed.set_ylabel("across\nthe\nblade\n[mm]")
+    ek.figures.html(changed)
+    assert changed.yaxis.label.get_window_extent().x0 >= 0

@@ -1,4 +1,4 @@
-"""Shape of the notebooks on stroke direction and on face or sides; they run in the build."""
+"""Shape of the notebooks on stroke direction, face or sides, and placements; they run in the build."""
 
 import ast
 import re
@@ -8,7 +8,8 @@ import nbformat
 import pytest
 
 HERE = Path(__file__).parent.parent / "notebooks"
-BOOKS = ["03_stroke_direction_and_teeth", "04_face_or_sides"]
+ALONE = ["03_stroke_direction_and_teeth", "04_face_or_sides"]  # controls that need the set-up only
+BOOKS = [*ALONE, "05_how_many_placements_how_often"]
 PARTS = ["## Predict", "## See", "## Play", "## Check yourself", "## At the bench"]
 LONGEST_CELL = 12
 LONGEST_FUNCTION = 10
@@ -60,6 +61,7 @@ def test_cautions_and_teacher_notes_close_it(book):
     assert "teacher" in book.cells[-1].metadata["tags"]
 
 
+@pytest.mark.parametrize("book", ALONE, indirect=True)
 def test_every_value_of_the_control_draws(book):
     """A callback's error stays unseen in an executed notebook, so each value is called here."""
     asked = []

@@ -346,6 +346,21 @@ def test_a_folder_gives_back_the_same_bits(plain, tmp_path):
     assert len(files(tmp_path)) == 7  # six parts and a manifest
 
 
+def test_a_digitised_blade_goes_to_other_processes_and_into_a_folder(tmp_path):
+    """The clinic's own blades are read from files, so a sweep over one must travel and resume."""
+    traces = Path(__file__).parent.parent / "data_demo" / "traces"
+    task, other = (
+        dataclasses.replace(TASK, blade=ek.read_blade(traces / f"{name}.toml"))
+        for name in ("FH-03-AS1", "FH-03-AS2")
+    )
+    first = swept(task=task)
+    with ProcessPoolExecutor(2) as pool:
+        same(first, swept(task=task, executor=pool, out=tmp_path, chunk_runs=7))
+    same(first, swept(task=task, out=tmp_path, chunk_runs=7))
+    with pytest.raises(ek.EdgekitError, match="folder"):
+        swept(task=other, out=tmp_path, chunk_runs=7)
+
+
 def test_finished_parts_are_not_computed_again(tmp_path, monkeypatch):
     first = swept(out=tmp_path, chunk_runs=7)
     monkeypatch.setattr(module, "_live_chunk", None)

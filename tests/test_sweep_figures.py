@@ -20,6 +20,10 @@ TORNADO = ek.tornado(TASK, INPUTS, runs=9, seed=1, progress=False)
 SHARES = ek.sensitivity(TASK, INPUTS, points=8, runs=4, seed=1, progress=False)
 PICTURES = {
     "sweep": lambda: ek.figures.sweep(SUMMARY, x="method.placements", by="use.strokes"),
+    "difference": lambda: ek.figures.sweep(
+        SAMPLES, x="method.placements", by="use.strokes", against=5
+    ),
+    "spread": lambda: ek.figures.spread(SAMPLES, y="sessions", by="use.strokes"),
     "tornado": lambda: ek.figures.tornado(TORNADO),
     "shares": lambda: ek.figures.sensitivity(SHARES, y="sessions"),
 }
@@ -42,6 +46,29 @@ def test_lines_run_along_the_axis_and_leave_out_what_failed():
     spoilt = SUMMARY.assign(status=["ok"] * 5 + ["failed"])[::-1]
     ax = ek.figures.sweep(spoilt, x="method.placements", by="use.strokes")
     assert [list(line.get_xdata()) for line in ax.get_lines()] == [[2, 5, 9], [2, 5]]
+
+
+def test_differences_are_taken_life_by_life():
+    """An error of the difference of two paired samples: that of their differences, not of each."""
+    mine = SAMPLES[SAMPLES["use.strokes"] == 15]
+    ax = ek.figures.sweep(mine, x="method.placements", against=5)
+    lives = [
+        mine[mine["method.placements"] == count]["loss_um_per_session"].to_numpy()
+        for count in (2, 5, 9)
+    ]
+    gaps = np.stack(lives) - lives[1]
+    np.testing.assert_allclose(ax.get_lines()[0].get_ydata(), gaps.mean(axis=1), atol=1e-12)
+    band = ax.collections[0].get_paths()[0].get_extents()
+    top = gaps.mean(axis=1) + 1.96 * gaps.std(axis=1, ddof=1) / 3
+    assert band.y1 == pytest.approx(top.max(), rel=1e-9)
+
+
+def test_every_life_is_a_dot():
+    ax = ek.figures.spread(SAMPLES, y="sessions", by="use.strokes")
+    dots = [line.get_xdata() for line in ax.get_lines() if len(line.get_xdata()) > 2]
+    for strokes, shown in zip((15, 45), dots, strict=True):
+        mine = SAMPLES[SAMPLES["use.strokes"] == strokes]["sessions"]
+        np.testing.assert_array_equal(np.sort(shown), np.sort(mine))
 
 
 def test_bars_reach_from_the_base_to_both_ends():
@@ -98,6 +125,16 @@ BAD = {
     "nothing lived": (
         lambda: ek.figures.sweep(SUMMARY.assign(status="failed"), x="method.placements"),
         "no row of the sweep was lived"),
+    "difference of a summary": (
+        lambda: ek.figures.sweep(SUMMARY, x="method.placements", by="use.strokes", against=5),
+        "a row a life"),
+    "difference from nothing": (
+        lambda: ek.figures.sweep(SAMPLES, x="method.placements", by="use.strokes", against=7),
+        "never has that value"),
+    "difference without partners": (
+        lambda: ek.figures.sweep(SAMPLES, x="method.placements", against=5), "no partner"),
+    "lives of a summary": (
+        lambda: ek.figures.spread(SUMMARY, y="sessions_p50", by="use.strokes"), "a row a life"),
     "too many lines": (
         lambda: ek.figures.sweep(
             pd.concat([SUMMARY.assign(case=n) for n in range(6)]), x="use.strokes", by="case"),

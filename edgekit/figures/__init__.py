@@ -15,7 +15,7 @@ from edgekit.figures.mixing import face_or_sides, slant
 from edgekit.figures.setting_sheet import sheet
 from edgekit.figures.shape import blade, section
 from edgekit.figures.study import comparison, differences, life
-from edgekit.figures.sweeps import sensitivity, sweep, tornado
+from edgekit.figures.sweeps import sensitivity, spread, sweep, tornado
 
 __all__ = [
     "Picture",
@@ -41,6 +41,7 @@ __all__ = [
     "setting",
     "sheet",
     "slant",
+    "spread",
     "strength",
     "strength_and_width",
     "sweep",

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from edgekit.errors import EdgekitError
@@ -41,7 +43,12 @@ def describe(
     panels = [axes] if not isinstance(axes, Sequence) else list(axes)
     if panels[0].get_aspect() != "auto":
         with styled():  # equal scales widen the limits, and only when the layout is known
-            root_figure(panels[0]).draw_without_rendering()
+            figure = root_figure(panels[0])
+            if (engine := figure.get_layout_engine()) is not None:
+                engine.execute(figure)
+            for ax in panels:
+                ax.apply_aspect()
+            figure.stale = False  # whatever is changed from here on sets it again
     ranges: list[str] = []
     for ax in panels:
         ranges += [text for text in _ranges(ax) if text not in ranges]
@@ -160,16 +167,19 @@ def html(ax: Axes, *, dpi: float = 110.0) -> Picture:
     _of(ax)
     figure = root_figure(ax)
     words = list(dict.fromkeys(_WORDS[panel] for panel in figure.axes if panel in _WORDS))
-    buffer = io.BytesIO()
+    laid_out = not figure.stale and figure.dpi == dpi
     with styled():
-        # No program name in the file: the same data then give the same bytes.
-        figure.savefig(buffer, format="png", dpi=dpi, metadata={"Software": None})
+        figure.set_dpi(dpi)
+        if laid_out:
+            figure.set_layout_engine("none")
+        canvas = FigureCanvasAgg(figure)
+        canvas.draw()  # type: ignore[no-untyped-call]
     if "matplotlib.pyplot" in sys.modules:  # else nothing keeps the figure open
         from matplotlib import pyplot as plt
 
         plt.close(figure)
     return Picture(
-        png=_few_colours(buffer),
+        png=_few_colours(canvas),
         alt=" ".join(item.alt for item in words),
         caption=" ".join(item.caption for item in words),
         width_px=round(figure.get_figwidth() * dpi),
@@ -179,11 +189,15 @@ def html(ax: Axes, *, dpi: float = 110.0) -> Picture:
 COLOURS = 64  # enough for flat colours and smooth lettering; a third of the bytes
 
 
-def _few_colours(page: io.BytesIO) -> bytes:
-    """The same picture with a palette, so that notebooks stay small."""
+def _few_colours(canvas: FigureCanvasAgg) -> bytes:
+    """What is drawn, as a picture with a palette, so that notebooks stay small.
+
+    Straight from the canvas, and at the usual compression: a control redraws in half the time.
+    """
     from PIL import Image
 
+    pixels = np.asarray(canvas.buffer_rgba())  # type: ignore[no-untyped-call]
+    drawn = Image.fromarray(pixels).convert("RGB")
     small = io.BytesIO()
-    flat = Image.open(page).convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE)
-    flat.save(small, format="png", optimize=True)
+    drawn.quantize(COLOURS, dither=Image.Dither.NONE).save(small, format="png")
     return small.getvalue()

@@ -50,7 +50,7 @@ def worn_section(worn: Mapping[str, Strength], ax: Axes | None = None) -> Axes:
             left = float(np.atleast_1d(item.strength_left)[-1])
             axes.plot(*closed.T, color=colour, ls=dashes, lw=1.8, label=f"{name}: {left:.0%} left")
             words.append(f"{name}: {left:.0%} of the new strength left.")
-        axes.set_aspect("equal")
+        axes.set_aspect("equal", adjustable="datalim")
         axes.set_xlabel("across the face [mm]")
         axes.set_ylabel("out of the face [mm]")
         axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.03), frameon=False, fontsize=8.5)

@@ -47,12 +47,14 @@ def windows(plan: BenchPlan, ax: Axes | None = None) -> Axes:
     with style.canvas(ax, (6.4, 1.3 + ROW_IN * len(groups))) as axes:
         for angle in settings:
             axes.axvline(angle, color=style.VERMILION, ls="--", lw=1.0, zorder=0)
-        for row, (_, _, low, high) in enumerate(groups):
-            axes.plot([low, high], [row, row], color=style.BLUE, lw=4, solid_capstyle="butt")
-            axes.plot([low, high], [row, row], color=style.BLUE, ls="none", marker="|", ms=9)
-            inside = settings[(settings >= low - 1e-6) & (settings <= high + 1e-6)]
-            axes.plot(inside[:1], [row] * len(inside[:1]), "o", ms=5, mfc="white",
-                      mec=style.BLACK)  # fmt: skip
+        low, high = np.array([group[2:] for group in groups]).T
+        rows = np.arange(len(groups))
+        axes.hlines(rows, low, high, color=style.BLUE, lw=4)
+        axes.plot([*low, *high], [*rows, *rows], color=style.BLUE, ls="none", marker="|", ms=9)
+        inside = (settings >= low[:, None] - 1e-6) & (settings <= high[:, None] + 1e-6)
+        served = inside.any(axis=1)
+        axes.plot(settings[inside.argmax(axis=1)][served], rows[served], "o", ms=5, mfc="white",
+                  mec=style.BLACK)  # fmt: skip
         axes.set_yticks(range(len(groups)), [name for name, *_ in groups])
         axes.set_xlabel("handle to stone [°]")
         axes.set_ylim(-0.7, len(groups) - 0.3)

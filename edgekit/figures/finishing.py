@@ -214,8 +214,8 @@ def blunting(case: OnCounterface, ax: Axes | None = None) -> Axes:
     strokes = case.toothed.strokes
     rows = (
         ("highest tooth", case.toothed.top_recession_um, style.VERMILION, "-"),
-        ("toothed edge, mean", case.toothed.recession_um, style.VERMILION, "--"),
         ("smooth edge", case.smooth.recession_um, style.BLUE, "-"),
+        ("toothed edge, mean", case.toothed.recession_um, style.VERMILION, "--"),
     )
     with style.canvas(ax) as axes:
         for name, values, colour, dashes in rows:

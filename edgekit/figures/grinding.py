@@ -115,7 +115,8 @@ def _ridges(ax: Axes, facets: Facets, edge: Edge, exaggeration: float, most_um: 
     alike = high >= 0.95 * high.max()
     k = int(np.argmin(np.where(alike, np.abs(arc - edge.length_mm / 2), np.inf)))
     ax.annotate(f"{high[k]:.1f} µm", tuple(tips[k]), (0, 7), textcoords="offset points",
-                ha="center", color=style.GROUND_EDGE, fontsize=8.5)  # fmt: skip
+                ha="center", color=style.GROUND_EDGE, fontsize=8.5,
+                bbox={"fc": "white", "ec": "none", "alpha": 0.8, "pad": 0.5})  # fmt: skip
 
 
 def _axes_of_plan(edge: Edge) -> FloatArray:
@@ -158,7 +159,7 @@ def _mark_beyond(ax: Axes, edge: Edge, arc: FloatArray, off_um: FloatArray, most
 
 
 def _key(ax: Axes, exaggeration: float, left: bool) -> None:
-    """Names of the lines, in the empty space of the steel below the edge."""
+    """Names of the lines, in the empty space above the heel: an edge is convex and falls off there."""
     from matplotlib.lines import Line2D
 
     handles = [
@@ -169,7 +170,7 @@ def _key(ax: Axes, exaggeration: float, left: bool) -> None:
     ]  # fmt: skip
     if left:
         handles.append(Line2D([], [], color=style.BLACK, lw=4, alpha=0.55, label="not ground"))
-    ax.legend(handles=handles, loc="lower left", frameon=False, fontsize=8.5)
+    ax.legend(handles=handles, loc="upper left", frameon=False, fontsize=8.5)
 
 
 def recession(session: Session, ax: Axes | None = None) -> Axes:

@@ -1,4 +1,4 @@
-"""Pictures of sweeps: lines over a field, swings of single inputs, shares of variance."""
+"""Pictures of sweeps: lines over a field, single lives, swings of single inputs, shares of variance."""
 
 from __future__ import annotations
 
@@ -6,19 +6,21 @@ from types import SimpleNamespace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from matplotlib.ticker import MaxNLocator
 
 from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
 from edgekit.figures import _style as style
 from edgekit.figures._words import describe
 from edgekit.figures.study import LABELS, Z95
+from edgekit.study.samples import standard_error
 from edgekit.study.sensitivity import Sensitivity, Tornado
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-__all__ = ["sensitivity", "sweep", "tornado"]
+__all__ = ["sensitivity", "spread", "sweep", "tornado"]
 
 WORDS = {
     "method.placements": "placements along one edge [count]",
@@ -36,7 +38,11 @@ WORDS = {
     "use.patch_cv": "patchiness of dulling [1]",
     "rule.fraction": "limit of the retirement rule [1]",
     "rule.0.fraction": "limit of the first rule [1]",
+    "strokes_in_a_life": "working strokes in a life [count]",
 }
+
+
+PILES = 80  # along the axis, of dots that stand on one another
 
 
 def _words(field: str) -> str:
@@ -52,15 +58,43 @@ def _column(table: pd.DataFrame, name: str) -> None:
         raise EdgekitError("the sweep has no such column", name, f"Choose from {[*table.columns]}.")
 
 
-def _means(part: pd.DataFrame, x: str, y: str) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Values of x, mean of y there and its standard error, from samples or from a summary."""
+def _means(
+    part: pd.DataFrame, x: str, y: str, against: object
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Values of x, mean of y there and its standard error, from samples or from a summary.
+
+    With `against`, a value of x, those of the differences from it, run by run.
+    """
     error = f"{y}_mc"
     if error in part:
         ordered = part.sort_values(x)
         return tuple(ordered[name].to_numpy(dtype=float) for name in (x, y, error))  # type: ignore[return-value]
-    groups = part.groupby(x)[y]
-    mean = groups.mean()
-    return tuple(np.asarray(item, dtype=float) for item in (mean.index, mean, groups.sem()))  # type: ignore[return-value]
+    if against is None:
+        groups = part.groupby(x)[y]
+        return tuple(
+            np.asarray(item, dtype=float)
+            for item in (groups.mean().index, groups.mean(), groups.sem())
+        )  # type: ignore[return-value]
+    wide = part.pivot_table(index="run", columns=x, values=y)
+    gaps = wide.sub(wide[against], axis=0)
+    return tuple(np.asarray(item, dtype=float) for item in (gaps.columns, gaps.mean(), gaps.sem()))  # type: ignore[return-value]
+
+
+def _reference(table: pd.DataFrame, x: str, y: str, by: str | None, against: object) -> None:
+    if f"{y}_mc" in table or "run" not in table:
+        raise EdgekitError(
+            "differences need a row a life", "a summary", "Sweep with summary=False."
+        )
+    if table.duplicated(["run", x, *([by] if by else [])]).any():
+        raise EdgekitError(
+            "another field varies as well, so lives have no partner",
+            x,
+            "Name it as by, or take a part.",
+        )
+    if against not in set(table[x]):
+        raise EdgekitError(
+            f"{x} never has that value", against, f"Choose from {sorted(set(table[x]))}."
+        )
 
 
 def sweep(
@@ -69,6 +103,7 @@ def sweep(
     x: str,
     y: str = "loss_um_per_session",
     by: str | None = None,
+    against: float | None = None,
     ax: Axes | None = None,
 ) -> Axes:
     """A quantity over a swept field: means, with the 95 % interval of each mean as a band.
@@ -81,6 +116,9 @@ def sweep(
         The field along the axis, and the quantity.
     by : str, optional
         Another field, one line a value; five at most.
+    against : float, optional
+        A value of `x`. What is drawn is then the difference from it, life by life: run i is the same
+        instrument and hand in every row, so differences are known better than levels.
     ax : Axes, optional
 
     Examples
@@ -99,9 +137,9 @@ def sweep(
             raise EdgekitError(
                 "an axis needs a column of numbers", name, "Give objects and names to `by`."
             )
-    well = table[table["status"] == "ok"]
-    if not len(well):
-        raise EdgekitError("no row of the sweep was lived", table["status"].iloc[0], "Mend that.")
+    well = _well(table)
+    if against is not None:
+        _reference(well, x, y, by, against)
     values = [None] if by is None else list(dict.fromkeys(well[by]))
     if len(values) > len(style.SERIES):
         raise EdgekitError(
@@ -117,33 +155,135 @@ def sweep(
     with style.canvas(ax) as axes:
         for value, (colour, dashes) in zip(values, style.SERIES, strict=False):
             part = well if by is None else well[well[by] == value]
-            at, mean, error = _means(part, x, y)
+            at, mean, error = _means(part, x, y, against)
             axes.fill_between(at, mean - Z95 * error, mean + Z95 * error, color=colour, alpha=0.2,
                               lw=0)  # fmt: skip
             axes.plot(at, mean, color=colour, ls=dashes, marker="o", ms=3.5)
             name = "" if by is None else f"{value:g}" if isinstance(value, float) else str(value)
             labels.append((float(mean[-1]), style.shorten(name, 18), colour))
             low = int(np.argmin(mean))
-            found.append(
-                f"{name + ': ' if name else ''}{mean[0]:.1f} at {at[0]:g} to {mean[-1]:.1f} at "
-                f"{at[-1]:g}, least {mean[low]:.1f} at {at[low]:g}."
-            )
+            digits = 1 if abs(mean).max() >= 5 else 2
+            shown = [
+                f"{mean[i]:.{digits}f} ± {Z95 * error[i]:.{digits}f} at {at[i]:g}"
+                for i in sorted({0, low, len(at) - 1})
+            ]
+            found.append(f"{name + ': ' if name else ''}{', '.join(shown)}.")
         axes.set_xlabel(_words(x))
-        axes.set_ylabel(_words(y))
-        axes.set_ylim(bottom=0.0)
+        what = _words(y) if against is None else f"difference: {_words(y)}"
+        axes.set_ylabel(style.shorten(what, 48))
+        if (np.asarray(well[x]) % 1 == 0).all():
+            axes.xaxis.set_major_locator(MaxNLocator(integer=True))
+        if against is None:
+            axes.set_ylim(bottom=0.0)
+        else:
+            axes.axhline(0.0, color=style.BLACK, lw=1.0, ls=":")
         if by is not None:
             style.end_labels(axes, labels)
             beside = f"; lines: {_words(by)}"
         else:
             beside = ""
-        style.title(axes, f"{_capital(_without_unit(y))}, over {_without_unit(x)}{beside}")
+        base = "" if against is None else f", less what it is at {against:g}"
+        style.title(axes, f"{_capital(_without_unit(y))}{base}, over {_without_unit(x)}{beside}")
         describe(
             axes,
             kind="Line chart of a sweep",
-            shown=f"means with bands of their 95 % intervals{beside}",
-            finding=" ".join(found),
+            shown=f"means with bands of their 95 % intervals{base}{beside}",
+            finding=f"By {_without_unit(by)}: {' '.join(found)}" if by else " ".join(found),
         )
     return axes
+
+
+def spread(
+    table: pd.DataFrame,
+    *,
+    y: str,
+    by: str,
+    most: float | None = None,
+    ax: Axes | None = None,
+) -> Axes:
+    """Every life of a sweep as a dot, in rows by a field, with what lives and runs leave open.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Of `edgekit.sweep`, a row a life.
+    y : str
+        The quantity along the axis.
+    by : str
+        The field of the rows, which must have as many lives each.
+    most : float, optional
+        Upper end of the axis, so that several pictures compare; it goes further if lives do.
+    ax : Axes, optional
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> task = ek.LifeTask(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
+    >>> table = ek.sweep(task, ek.full_grid({"use.strokes": [15.0, 60.0]}), runs=5, seed=1,
+    ...                  progress=False)
+    >>> ek.figures.spread(table, y="sessions", by="use.strokes").get_xlabel().splitlines()[0]
+    'sessions until retired [count]'
+    """
+    for name in (y, by):
+        _column(table, name)
+    well = _well(table)
+    if "run" not in well:
+        raise EdgekitError("single lives need a row a life", "a summary", "Sweep without summary.")
+    groups = [(value, np.sort(part.to_numpy(dtype=float))) for value, part in well.groupby(by)[y]]
+    end = max(float(most or 0.0), 1.02 * float(well[y].max()))
+    width = end / PILES or 1.0
+    piles = [_pile(np.round(lives / width)) for _, lives in groups]
+    highest = max(float(pile.max()) for pile in piles) or 1.0
+    found = []
+    with style.canvas(ax, (6.4, 1.4 + 0.7 * len(groups))) as axes:
+        for place, ((_, lives), pile) in enumerate(zip(groups, piles, strict=True)):
+            low, high = np.percentile(lives, (10, 90))
+            mean, half = lives.mean(), Z95 * standard_error(lives)
+            axes.plot(
+                lives, place - 0.04 - 0.6 * pile / highest, "o", ms=2.5, color=style.GREY, mew=0
+            )
+            axes.plot([low, high], [place + 0.12] * 2, color=style.BLACK, lw=1.2)
+            axes.plot([mean - half, mean + half], [place + 0.12] * 2, color=style.BLUE, lw=5)
+            axes.plot(mean, place + 0.12, "o", color=style.BLACK, mfc="white", ms=4)
+            axes.annotate(f"{mean:.0f} ± {half:.0f}", (mean, place + 0.12), (0, -13),
+                          textcoords="offset points", ha="center", fontsize=8.5)  # fmt: skip
+            found.append((mean, half, low, high))
+        names = [f"{value:g}" if isinstance(value, float) else str(value) for value, _ in groups]
+        axes.set_yticks(range(len(groups)), names)
+        axes.set_ylim(len(groups) - 0.5, -0.75)
+        axes.set_xlim(0.0, end or 1.0)
+        axes.set_ylabel(_words(by).replace(" [", "\n["))
+        axes.set_xlabel(
+            f"{_words(y)}\ndot: a life; thin: p10 to p90 of the lives; thick and ±: 95 % interval of the mean"
+        )
+        style.title(axes, f"{_capital(_without_unit(y))}, life by life{_fixed(well, by)}")
+        describe(
+            axes,
+            kind="Dots in rows, a dot a life",
+            shown="lives (grey dots), p10 to p90 of them (thin black), 95 % interval of the mean from the "
+            "number of lives (thick blue), mean (white dot)",
+            finding=_capital(f"{_fixed(well, by)}; by {_without_unit(by)}: "[2:])
+            + " ".join(
+                f"{name}: {mean:.0f} ± {half:.0f}, lives p10 {low:.0f} to p90 {high:.0f}."
+                for name, (mean, half, low, high) in zip(names, found, strict=True)
+            ),
+        )
+    return axes
+
+
+def _pile(values: FloatArray) -> FloatArray:
+    """How many equal values stand before each of these sorted ones."""
+    _, first, group = np.unique(values, return_index=True, return_inverse=True)
+    return np.asarray(np.arange(len(values)) - first[group], dtype=float)
+
+
+def _fixed(table: pd.DataFrame, but: str) -> str:
+    """The swept fields that have one value throughout, in words."""
+    alone = [
+        name for name in map(str, table.columns)
+        if "." in name and name != but and (table[name] == table[name].iloc[0]).all()
+    ]  # fmt: skip
+    return "".join(f"; {_without_unit(name)}: {table[name].iloc[0]}" for name in alone)
 
 
 def tornado(result: Tornado, *, y: str = "loss_um_per_session", ax: Axes | None = None) -> Axes:
@@ -169,13 +309,17 @@ def tornado(result: Tornado, *, y: str = "loss_um_per_session", ax: Axes | None 
     found = []
     with style.canvas(ax, (6.4, 1.6 + 0.42 * len(rows))) as axes:
         for place, row in enumerate(_records(rows)):
-            for end, value, colour, hatch in (
-                (row.at_low, row.low_value, style.SKY, ""),
-                (row.at_high, row.high_value, style.VERMILION, "///"),
+            ends = [(row.at_low, row.low_value), (row.at_high, row.high_value)]
+            for (end, _), colour, hatch in zip(
+                ends, (style.SKY, style.VERMILION), ("", "///"), strict=True
             ):
                 axes.barh(place, end - base, left=base, height=0.55, color=colour, hatch=hatch,
                           ec=style.BLACK, lw=0.8)  # fmt: skip
-                side = 1 if end > base or (end == base and value == row.high_value) else -1
+            (left, at_left), (right, at_right) = sorted(ends)
+            for end, value, side in (
+                (min(left, base), at_left, -1),
+                (max(right, base), at_right, 1),
+            ):
                 axes.annotate(f"{value:.3g}", (end, place), (4 * side, 0), va="center",
                               textcoords="offset points", ha="left" if side > 0 else "right",
                               fontsize=8.5)  # fmt: skip
@@ -262,6 +406,14 @@ def sensitivity(
             finding=" ".join(found),
         )
     return axes
+
+
+def _well(table: pd.DataFrame) -> pd.DataFrame:
+    """The rows that were lived."""
+    well = table[table["status"] == "ok"]
+    if not len(well):
+        raise EdgekitError("no row of the sweep was lived", table["status"].iloc[0], "Mend that.")
+    return well
 
 
 def _rows_of(table: pd.DataFrame, y: str) -> pd.DataFrame:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Blade", "BladeClass", "check_apart", "width_between"]
 
+
 WIDTH_STATIONS = 801  # of the far edge's polyline: its sagitta stays below 0.1 µm on a 1 mm toe
 
 

@@ -356,6 +356,8 @@ def _described(value: object) -> object:
     """A value as text that is the same in every process."""
     import dataclasses
 
+    from scipy.interpolate import BSpline
+
     if isinstance(value, np.generic):
         value = value.item()
     if value is None or isinstance(value, str | int | float | bool):
@@ -367,8 +369,8 @@ def _described(value: object) -> object:
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         fields = {f.name: _described(getattr(value, f.name)) for f in dataclasses.fields(value)}
         return {"type": type(value).__qualname__, **fields}
-    if hasattr(value, "tck"):  # a spline of scipy's
-        return {"type": type(value).__qualname__, "tck": _described(value.tck)}
+    if isinstance(value, BSpline):
+        return _described((value.t, value.c, value.k))
     if isinstance(value, Mapping):
         return {str(key): _described(item) for key, item in value.items()}
     name = getattr(value, "__qualname__", None)
