@@ -137,7 +137,7 @@ def test_a_dask_cluster_gives_the_same_bits(plain):
 
     with (
         LocalCluster(
-            n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None
+            n_workers=2, threads_per_worker=1, processes=False, dashboard_address=":0"
         ) as cluster,
         Client(cluster) as client,
     ):
@@ -235,11 +235,11 @@ def test_ctrl_c_calls_back_what_an_executor_has_not_begun():
 
 
 def test_a_chunk_holds_few_rows_however_few_their_runs():
-    """Each row has a blade to make ready: thousands in a chunk would leave workers idle."""
+    """A row takes its time whatever its runs: many in a chunk would leave workers idle."""
     pool = Stopped()
     with pytest.warns(UserWarning, match="of 3 chunks not run"):
-        swept(ek.full_grid({"use.strokes": list(range(10, 80))}), runs=1, executor=pool)
-    assert [len(chunk.pieces) for chunk in pool.chunks] == [32, 32, 6]
+        swept(ek.full_grid({"use.strokes": list(range(10, 30))}), runs=1, executor=pool)
+    assert [len(chunk.pieces) for chunk in pool.chunks] == [8, 8, 4]
 
 
 def test_a_bar_counts_lives_and_tells_the_time_left(capsys, tmp_path):

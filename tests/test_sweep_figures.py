@@ -1,5 +1,7 @@
 """Pictures of sweeps by their data, words and refusals."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -80,7 +82,7 @@ def test_bars_reach_from_the_base_to_both_ends():
 
 
 def test_dots_are_the_shares():
-    ax = ek.figures.sensitivity(SHARES)
+    ax = ek.figures.sensitivity(replace(SHARES, table=SHARES.table[::-1]))
     rows = SHARES.table[SHARES.table["output"] == "loss_um_per_session"]
     dots = sorted(line.get_xdata()[0] for line in ax.get_lines() if line.get_marker() in ("o", "s"))
     np.testing.assert_allclose(dots, sorted([*rows["first"], *rows["total"]]))

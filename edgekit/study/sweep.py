@@ -30,7 +30,7 @@ __all__ = ["sweep"]
 
 PIECE_RUNS = 2048  # runs lived together, always cut at multiples of this
 CHUNK_RUNS = 2048  # lives in a chunk, at some 0.1 ms each: an executor's overhead stays below 5 %
-CHUNK_ROWS = 32  # rows in a chunk: each has a blade to make ready
+CHUNK_ROWS = 8  # rows in a chunk: each takes some 30 ms however few its runs
 OK = "ok"
 INTERRUPTED = "not run: interrupted"
 
@@ -98,6 +98,11 @@ def sweep(
         ``ended_by`` and a column a measured quantity; rows in the grid's order. What a row that
         failed would have measured is NaN, its sessions are 0, and ``status`` says why. Ctrl-C returns what is done, the rest with the
         status "not run: interrupted", and warns.
+
+    Raises
+    ------
+    EdgekitError
+        If an argument cannot be used, or `out` belongs to another sweep; it names what differs.
 
     Examples
     --------

@@ -72,7 +72,7 @@ class LifeTask:
     blade : callable or Blade
         A pattern, such as `edgekit.patterns.area_specific_curette`, or a finished blade, of which
         then no keyword can be swept.
-    method : Method
+    method : Method or Alternation
     use : Use, optional
     rules : tuple of RetireRule
     stations, depths, most_sessions : int
