@@ -192,7 +192,7 @@ def _grind_side(
     inset, reach, active = cut(ground, state.inset_mm, seating, advance, state.drop_mm)
     ground_here = reach > before
     sharp = ~dull | (np.maximum(before, reach) >= goal - rounding_mm(goal))
-    fall = _fall(ground, seating.normals, active)
+    fall = _fall(ground, seating.sight.normals, active)
     opening = np.arctan2(np.sqrt(np.maximum((1 - fall) * (1 + fall), 0.0)), -fall)
     after = EdgeState(
         inset_mm=inset,
@@ -208,10 +208,10 @@ def _grind_side(
 
 
 def _fall(ground: Ground, normals: FloatArray, active: NDArray[np.int_]) -> FloatArray:
-    """n·f (R, S) of the active plane at each station, for `normals` (P, 3, R)."""
+    """n·f (R, S) of the active plane (R, S) at each station, for `normals` (P, 3, R or more)."""
     runs = normals.shape[2]
-    first = active.T * (3 * runs) + np.arange(runs)
-    flat = np.ascontiguousarray(normals).ravel()
+    first = active.T * (3 * runs) + np.arange(len(active))
+    flat = normals.ravel()
     parts = (flat.take(first + k * runs) * ground.face[:, k, None] for k in range(3))
     return np.asarray(sum(parts)).T
 

@@ -112,13 +112,13 @@ def ground_of(blade: Blade, name: str, *, stations: int, depths: int) -> Ground:
 class Seating(NamedTuple):
     """Planes laid against a field.
 
-    ``normals`` (P, 3, R); ``support`` (R, P), -∞ for a plane that faces nothing; ``touch`` (P, G, R),
+    ``sight``: how the planes see the edge; ``support`` (R, P), -∞ for a plane that faces nothing; ``touch`` (P, G, R),
     the support of each group of `GROUP` stations. ``least`` (R, S) is the least that any plane must
     advance [mm] past first touch to bring the edge to the goal there, infinite where all face away, and
     ``server`` (R, S) the first plane for which that is enough.
     """
 
-    normals: FloatArray
+    sight: _Sight
     support: FloatArray
     touch: FloatArray
     least: FloatArray
@@ -159,10 +159,10 @@ class _Sight:
     def __init__(self, ground: Ground, normals: FloatArray) -> None:
         fall = ground.step_mm[:, None] * ground.face
         self._vectors = np.stack([ground.position, fall, -ground.inward])
-        self._normals = normals
+        self.normals = normals
         # A bound on -n·b from the range of the normals tells where no run can see a station from behind.
-        low, high = (end(axis=2)[:, None, :] for end in (normals.min, normals.max))
-        least = np.minimum(-low * ground.inward, -high * ground.inward).sum(axis=2)
+        inward, outward = np.maximum(ground.inward, 0.0).T, np.minimum(ground.inward, 0.0).T
+        least = -(normals.max(axis=2) @ inward + normals.min(axis=2) @ outward)
         self._turned = _ends(least <= SAFE)
 
     def of(
@@ -175,7 +175,7 @@ class _Sight:
         """
         some = slice(planes[0], planes[0] + 1) if len(planes) == 1 else planes
         vectors = self._vectors[:, first:last].reshape(-1, 3)
-        products = np.matmul(vectors, self._normals[some])
+        products = np.matmul(vectors, self.normals[some])
         size = last - first
         height, fall, facing = products[:, :size], products[:, size:-size], products[:, -size:]
         ends = [self._turned[p] for p in planes]
@@ -259,7 +259,7 @@ def seat(
         _keep_deepest(ahead, server, lead, range(planes)[part])
     found = server[:, :runs].T.astype(np.int_)
     return Seating(
-        turned[..., :runs], support[:, :runs].T, touch[..., :runs], -ahead[:, :runs].T,
+        sight, support[:, :runs].T, touch[..., :runs], -ahead[:, :runs].T,
         np.maximum(found - 1, 0),
     )  # fmt: skip
 
@@ -296,9 +296,9 @@ def cut(
     # By more than rounding, so that what is left out would not change whatever runs are beside it.
     near = seating.touch > offset[:, None, :] - rounding_mm(inset)
     runs = offset.shape[1]
-    turned, offset, drop = (_columns(v) for v in (seating.normals, offset, _runs_last(drop)))
+    offset, drop = _columns(offset), _columns(_runs_last(drop))
     after = np.array(_columns(np.swapaxes(inset, 1, 2)), order="C")
-    sight = _Sight(ground, np.ascontiguousarray(turned))
+    sight = seating.sight
     reach = np.full(after.shape[1:], -np.inf, dtype=after.dtype)
     plane = np.zeros(reach.shape, dtype=np.int16)  # numbered from 1
     lowered = (drop / ground.step_mm[:, None]) if drop.any() else None
