@@ -4,6 +4,7 @@ Every comparison is written so that NaN fails it.
 """
 
 import math
+import operator
 from collections.abc import Sequence
 
 import numpy as np
@@ -86,7 +87,10 @@ def count(name: str, value: int, low: int = 1) -> int:
     number = finite(name, value, remedy)
     if number != int(number) or not number >= low:
         raise EdgekitError(f"{name} must be a whole number of {low} or more", value, remedy)
-    return int(number)
+    try:
+        return operator.index(value)  # as a float a large one would lose digits
+    except TypeError:
+        return int(number)
 
 
 def instance(name: str, value: object, kind: type | tuple[type, ...], remedy: str) -> None:

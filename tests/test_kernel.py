@@ -125,6 +125,11 @@ def test_seeded_keys_are_those_of_the_runs_own_generators():
         np.testing.assert_array_equal(seeded.key(i), given.key(i))
 
 
+def test_seeds_beyond_a_floats_digits_are_told_apart():
+    keys = [SeededKeys(2**60 + i, runs=1).key(0) for i in range(2)]
+    assert (keys[0] != keys[1]).all()
+
+
 def test_a_stream_is_seeded_as_numpy_seeds_it():
     """Source: numpy's own SFC64, given the same three words."""
 

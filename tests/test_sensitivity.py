@@ -210,6 +210,7 @@ BAD = {
         lambda: ek.sensitivity(
             TASK, {"use.patch_cv": (-1.0, 1.0)}, points=8, runs=2, seed=1, progress=False),
         "were not lived"),
+    "tiny error": (lambda: ek.runs_needed([1.0, 2.0], error=1e-200), "too many runs"),
     "no input": (lambda: variance_shares(ishigami, {}, ["y"], points=8, seed=1), "input is needed"),
     "no output": (lambda: variance_shares(ishigami, CUBE, [], points=8, seed=1), "output is needed"),
     "seed": (lambda: variance_shares(ishigami, CUBE, ["y"], points=8, seed=-1), "seed"),

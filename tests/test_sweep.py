@@ -346,6 +346,18 @@ def test_a_folder_gives_back_the_same_bits(plain, tmp_path):
     assert len(files(tmp_path)) == 7  # six parts and a manifest
 
 
+def test_leftovers_of_the_dead_go_and_others_stay(tmp_path):
+    swept(out=tmp_path)
+    dead, living, other = (
+        tmp_path / name
+        for name in ("part-000000.csv.999999999.tmp", "part-000000.csv.1.tmp", "mine.tmp")
+    )
+    for path in (dead, living, other):
+        path.write_text("half a par")
+    swept(out=tmp_path)
+    assert [path.exists() for path in (dead, living, other)] == [False, True, True]
+
+
 def test_a_digitised_blade_goes_to_other_processes_and_into_a_folder(tmp_path):
     """The clinic's own blades are read from files, so a sweep over one must travel and resume."""
     traces = Path(__file__).parent.parent / "data_demo" / "traces"
@@ -385,7 +397,7 @@ def test_a_spoiled_part_is_found_out_and_made_again(spoil, tmp_path):
     before = files(tmp_path)
     part = tmp_path / "part-000001.csv"
     part.write_bytes(spoil(part.read_bytes()))
-    (tmp_path / "part-000002.csv.77.tmp").write_bytes(b"left by a killed process")
+    (tmp_path / "part-000002.csv.999999999.tmp").write_bytes(b"left by a killed process")
     same(first, swept(out=tmp_path, chunk_runs=14))
     assert files(tmp_path) == before
 

@@ -11,7 +11,7 @@ from functools import reduce
 from typing import TYPE_CHECKING
 
 from edgekit.errors import EdgekitError
-from edgekit.evidence_table import Gsd, Range, Sd, entry
+from edgekit.evidence_table import Gsd, Range, entry
 from edgekit.geometry.blade import Blade
 from edgekit.study.sensitivity import one_at_a_time
 from edgekit.study.task import LifeTask
@@ -64,8 +64,6 @@ def _ends(name: str) -> tuple[float, float]:
     item = entry(name)
     if isinstance(item.spread, Gsd):
         return item.value / item.spread.gsd, item.value * item.spread.gsd
-    if isinstance(item.spread, Sd):
-        return item.value - item.spread.sd, item.value + item.spread.sd
     if isinstance(item.spread, Range):
         return item.spread.low, item.spread.high
     raise EdgekitError("this input has no stated spread", name, "State one in the evidence table.")

@@ -54,6 +54,21 @@ def _unusable(path: Path, error: OSError) -> EdgekitError:
     )  # fmt: skip
 
 
+def _alive(number: str) -> bool:
+    """Whether another process of this number runs, and may still be writing."""
+    if not number.isdigit() or int(number) == os.getpid():
+        return False
+    if os.name == "nt":  # asking there would interrupt it
+        return True
+    try:
+        os.kill(int(number), 0)
+    except ProcessLookupError:
+        return False
+    except OSError:  # it runs, and belongs to somebody else
+        return True
+    return True
+
+
 def _as_csv(table: Table) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
@@ -123,7 +138,8 @@ class Folder:
             )
         for whole in (MANIFEST, "part-*.csv"):  # what a killed process was writing
             for leftover in self._path.glob(f"{whole}.*.tmp"):
-                leftover.unlink(missing_ok=True)
+                if not _alive(leftover.name.split(".")[-2]):
+                    leftover.unlink(missing_ok=True)
 
     def _part(self, number: int) -> Path:
         return self._path / f"part-{number:06d}.csv"

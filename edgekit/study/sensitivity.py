@@ -32,6 +32,7 @@ __all__ = [
 ]
 
 OUTPUTS = ("loss_um_per_session", "sessions", "minutes_per_session")
+MOST_RUNS = 2**53  # beyond it whole numbers have gaps
 RESAMPLES = 400  # of the bootstrap; its 95 % ends then scatter by some hundredths of their width
 Inputs = Mapping[str, tuple[float, float] | Distribution]
 
@@ -250,6 +251,7 @@ def one_at_a_time(
     runs: int,
     seed: int,
     executor: Executor | None = None,
+    out: str | PathLike[str] | None = None,
     progress: bool = True,
     summary: bool = False,
 ) -> pd.DataFrame:
@@ -261,7 +263,7 @@ def one_at_a_time(
     base : mapping
         Every field that is moved, and its value otherwise.
     ends : sequence of (field, low, high)
-    runs, seed, executor, progress, summary
+    runs, seed, executor, out, progress, summary
         See `sweep`.
 
     Raises
@@ -273,8 +275,8 @@ def one_at_a_time(
     for name, low, high in ends:
         rows += [{**base, name: low}, {**base, name: high}]
     table = sweep(
-        task, list_grid(rows), runs=runs, seed=seed, executor=executor, progress=progress,
-        summary=summary,
+        task, list_grid(rows), runs=runs, seed=seed, executor=executor, out=out,
+        progress=progress, summary=summary,
     )  # fmt: skip
     _all_well(table)
     return table
@@ -289,9 +291,27 @@ def tornado(
     seed: int,
     outputs: Sequence[str] = OUTPUTS,
     executor: Executor | None = None,
+    out: str | PathLike[str] | None = None,
     progress: bool = True,
 ) -> Tornado:
     """Outputs with each input at the ends of its central `share`, the others at their medians.
+
+    Parameters
+    ----------
+    task : Task
+    inputs : mapping
+        Field, such as ``"use.strokes"``, to (low, high) or to a distribution with a `ppf`.
+    share : float
+        Of each input's probability, in its middle.
+    runs, seed, executor, out, progress
+        See `sweep`.
+    outputs : sequence of str
+        Columns of a sweep, a row a life.
+
+    Raises
+    ------
+    EdgekitError
+        If a case could not be lived; with `out` what was done is kept.
 
     Examples
     --------
@@ -310,7 +330,7 @@ def tornado(
     base = {name: item[1] for name, item in values.items()}
     sides = [(name, low, high) for name, (low, _, high) in values.items()]
     table = one_at_a_time(
-        task, base, sides, runs=runs, seed=seed, executor=executor, progress=progress
+        task, base, sides, runs=runs, seed=seed, executor=executor, out=out, progress=progress
     )
     lines = []
     for output in outputs:
@@ -371,5 +391,7 @@ def runs_needed(pilot: ArrayLike, *, error: float, level: float = 0.95) -> int:
     if fraction("level", level) == 1:
         raise EdgekitError("level must be below 1", level, "Give 0.95, say.")
     quantile = float(t.ppf((1 + level) / 2, len(values) - 1))
-    wanted = (quantile * float(values.std(ddof=1)) / error) ** 2
-    return max(len(values), int(np.ceil(wanted)))
+    root = quantile * float(values.std(ddof=1)) / float(error)
+    if not root < MOST_RUNS**0.5:
+        raise EdgekitError("so small an error needs too many runs", error, "Allow a larger one.")
+    return max(len(values), int(np.ceil(root**2)))

@@ -5,12 +5,14 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Protocol
 
 import numpy as np
 
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
+from edgekit.geometry import patterns
 from edgekit.geometry.blade import Blade
 from edgekit.wear.alternation import Alternation
 from edgekit.wear.bench import Precision
@@ -138,8 +140,9 @@ def _blade(blade: object, keywords: Mapping[str, object]) -> Blade:
         return blade
     if not callable(blade):
         raise EdgekitError("blade must be a pattern or a Blade", blade, "Give one of ek.patterns.")
+    own = getattr(blade, "__module__", "") == patterns.__name__  # gives the same whenever asked
     try:
-        made = blade(**keywords)
+        made = _kept(blade, tuple(keywords.items())) if own else blade(**keywords)
     except TypeError as error:
         raise EdgekitError(
             "the pattern does not take these keywords", list(keywords), str(error)
@@ -147,6 +150,12 @@ def _blade(blade: object, keywords: Mapping[str, object]) -> Blade:
     if not isinstance(made, Blade):
         raise EdgekitError("the pattern made no Blade", made, "Return a Blade.")
     return made
+
+
+@lru_cache(maxsize=16)
+def _kept(pattern: Callable[..., Blade], keywords: tuple[tuple[str, object], ...]) -> Blade:
+    """A pattern's blade, made once for rows in a row that share it: what is prepared for it is too."""
+    return pattern(**dict(keywords))
 
 
 def set_field(owner: object, path: str, new: object, *, within: str = "") -> object:
