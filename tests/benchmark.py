@@ -167,7 +167,7 @@ def lives_at_scale() -> None:
         (64, 128, 256, 512),
         lambda n: lived(256, most=n, **{"method.largest_advance_um": 2.0}),
     )
-    growth("stations", (256, 512, 1024, 2048), lambda n: lived(256, most=4, stations=n))
+    growth("stations", (128, 256, 512, 1024), lambda n: lived(256, most=4, stations=n))
     growth(
         "placements", (48, 96, 192, 384), lambda n: lived(256, most=4, **{"method.placements": n})
     )

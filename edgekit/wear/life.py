@@ -33,7 +33,7 @@ __all__ = ["Life", "Lives", "Use", "live", "live_runs", "rules_of"]
 
 UM_PER_MM = 1000.0
 # Lives in hand: more leave the cache, fewer leave Python's own time a larger share.
-MAX_RUNS_AT_ONCE = 384
+MAX_RUNS_AT_ONCE = 640
 MAX_PLANES_AT_ONCE = 2**16  # runs x planes: their draws of some sessions ahead take 17 MB an edge
 LIFE_STATIONS = 64
 LIFE_DEPTHS = 8
