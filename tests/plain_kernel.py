@@ -4,29 +4,26 @@ The oracle of the quick one. Only what was rewritten for speed stands here; what
 face's grinding, reading the edge off a field) comes from the package.
 """
 
-from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
+import pytest
 
 from edgekit.checks import FloatArray
 from edgekit.contact.facets import GRAZING, spread
-from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
+from edgekit.wear import grinding
 from edgekit.wear.draws import Kept, SessionDraws
 from edgekit.wear.grinding import (
-    LEAST_STEEL_MM3,
     LEAST_WEIGHT,
     UM_PER_MM,
     Aim,
     EdgeState,
     GroundEdge,
-    SessionRuns,
-    _grind_face,
     _is_dull,
 )
 from edgekit.wear.ground import LEAST_CURVATURE, Ground
-from edgekit.wear.method import Method, Stop, Target
+from edgekit.wear.method import Method, Stop
 
 ROUNDING_MM = 1e-9
 
@@ -204,35 +201,7 @@ def _advance(
     return each * np.maximum(weight, 1.0), reached
 
 
-def sharpen_runs(
-    grounds: Sequence[Ground],
-    states: Sequence[EdgeState],
-    aims: Sequence[Aim],
-    method: Method,
-    *,
-    kept: Kept,
-    draws: SessionDraws,
-    turn: int,
-    fresh_um: FloatArray,
-) -> SessionRuns:
-    """One session of many runs at once: the kernel behind `sharpen`, `live` and all studies."""
-    if method.target is Target.FACE:
-        results = _grind_face(grounds, states, method, kept, draws, fresh_um)
-    else:
-        results = []
-        for e, (ground, state, aim) in enumerate(zip(grounds, states, aims, strict=True)):
-            normals, weight = _planes(ground, aim, method, kept, draws, e, turn)
-            results.append(_grind_side(ground, state, method, normals, weight, fresh_um))
-    steel = np.sum([result.volume for result in results], axis=0)
-    taken = method.removal_mm3_per_stroke * method.removal_gsd**kept.removal
-    surfaces = 1 if method.target is Target.FACE else len(results)
-    strokes = np.maximum(steel / taken, float(method.planes * surfaces))
-    strokes = np.where(steel > LEAST_STEEL_MM3, strokes, 0.0)
-    return SessionRuns(
-        edges=tuple(results),
-        passes=np.ceil(strokes / (method.placements * surfaces)),
-        seconds=strokes * method.seconds_per_stroke
-        + method.setup_seconds * method.guide.setups * surfaces,
-        steel_mg=steel * value("steel_density_mg_per_mm3"),
-        reached=np.all([result.reached for result in results], axis=0),
-    )
+def install(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the package grind with these."""
+    monkeypatch.setattr(grinding, "_planes", _planes)
+    monkeypatch.setattr(grinding, "_grind_side", _grind_side)

@@ -49,7 +49,7 @@ def lives(blade, method, runs, *, seed=3, **options):
 @pytest.mark.parametrize("blade", BLADES)
 def test_lives_equal_those_of_the_plain_kernel(blade, method, monkeypatch):
     quick = lives(BLADES[blade](), METHODS[method], 19)
-    monkeypatch.setattr(life, "sharpen_runs", plain_kernel.sharpen_runs)
+    plain_kernel.install(monkeypatch)
     plain = lives(BLADES[blade](), METHODS[method], 19)
     np.testing.assert_array_equal(quick.sessions, plain.sessions)
     for name, track in plain.tracks.items():
