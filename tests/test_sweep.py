@@ -584,6 +584,16 @@ def test_whole_methods_are_labelled_by_name():
     grid = ek.full_grid({"method": [ek.methods.freehand(seatings=1), ek.methods.face_honing()]})
     table = swept(grid, runs=2)
     assert table["method"].unique().tolist() == ["freehand, moving stone", "face honing"]
+    plain = ek.full_grid({"method.placements": [*np.array([2, 2, 3])], "method.name": ["a", "b"]})
+    assert set(swept(plain, runs=1)["method.placements"]) == {2, 3}
+    assert set(swept(plain, runs=1)["method.name"]) == {"a", "b"}
+    alike = ek.full_grid(
+        {"method": [ek.methods.freehand(seatings=n) for n in (1, 2)], "use.strokes": [15, 45]}
+    )
+    table = swept(alike, runs=2)
+    name = "freehand, moving stone"
+    assert table["method"].unique().tolist() == [f"{name} (1)", f"{name} (2)"]
+    assert (table.groupby("method").size() == 4).all()
 
 
 NOT_A_DESCRIPTION = type("Plain", (), {"__call__": lambda _, row: TASK(row)})()

@@ -20,7 +20,7 @@ __all__ = [
     "Distribution",
     "Grid",
     "full_grid",
-    "label",
+    "labels",
     "latin_hypercube",
     "list_grid",
     "sobol_points",
@@ -73,12 +73,36 @@ class Grid:
         return [row[self.names.index(name)] for row in self.rows]
 
 
-def label(value: object) -> object:
-    """A value as a table shows it: plain values as they are, objects by their name."""
-    if isinstance(value, np.generic):
-        return value.item()
-    if value is None or isinstance(value, str | int | float | bool):
-        return value
+def labels(values: Sequence[object]) -> list[object]:
+    """A column as a table shows it: plain values as they are, objects by name, numbered where several share one.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> one, two = ek.methods.freehand(seatings=1), ek.methods.freehand(seatings=2)
+    >>> labels([one, two, one, 7])[1:]
+    ['freehand, moving stone (2)', 'freehand, moving stone (1)', 7]
+    """
+    alike: dict[str, list[object]] = {}
+    for value in values:
+        known = [] if _is_plain(value) else alike.setdefault(_name(value), [])
+        if not any(value is item for item in known):
+            known.append(value)
+
+    def shown(value: object) -> object:
+        if _is_plain(value):
+            return value.item() if isinstance(value, np.generic) else value
+        places = [item is value for item in alike[_name(value)]]
+        return _name(value) + (f" ({places.index(True) + 1})" if len(places) > 1 else "")
+
+    return [shown(value) for value in values]
+
+
+def _is_plain(value: object) -> bool:
+    return value is None or isinstance(value, np.generic | str | int | float)
+
+
+def _name(value: object) -> str:
     return str(getattr(value, "name", None) or getattr(value, "__name__", None) or value)
 
 

@@ -17,7 +17,7 @@ import numpy as np
 
 from edgekit.checks import count
 from edgekit.errors import EdgekitError
-from edgekit.study.grid import Grid, label
+from edgekit.study.grid import Grid, labels
 from edgekit.study.parts import Folder, Table, joined
 from edgekit.study.samples import VALUES, sample_columns
 from edgekit.study.task import Task
@@ -73,7 +73,7 @@ def sweep(
     grid : Grid
         From `full_grid`, `list_grid`, `latin_hypercube` or `sobol_points`.
     runs : int
-        Lives a row.
+        Lives a row. They are lived side by side: a row costs at least what some hundred lives cost.
     seed : int
         Root of all random numbers; run i depends on the seed and i only, in every row.
     executor : concurrent.futures.Executor, optional
@@ -280,7 +280,7 @@ def _framed(grid: Grid, table: Table, *, summary: bool) -> pd.DataFrame:
 
     frame = pd.DataFrame(_summary(table) if summary else table)
     for place, name in enumerate(grid.names):
-        column = pd.Series([label(value) for value in grid.column(name)])
+        column = pd.Series(labels(grid.column(name)))
         frame.insert(1 + place, name, column.to_numpy()[frame["row"].to_numpy()])
     return frame
 
