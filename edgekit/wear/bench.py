@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, reduce
 from typing import NamedTuple
 
 import numpy as np
@@ -53,10 +53,32 @@ class Tracks(NamedTuple):
     used_up: FloatArray
 
 
+class _Prepared(NamedTuple):
+    """What does not depend on the method: edges, the share of each station in its side, dimensions."""
+
+    grounds: tuple[Ground, ...]
+    sides: tuple[FloatArray, ...]
+    width_mm: float
+    worn_mm: float
+    length_mm: float
+    thickness_mm: float
+
+
 @lru_cache(maxsize=16)
-def _grounds(blade: Blade, stations: int, depths: int) -> tuple[Ground, ...]:
-    """A blade's edges; kept, since a control that changes the method alone asks again and again."""
-    return tuple(ground_of(blade, name, stations=stations, depths=depths) for name in blade.edges)
+def _prepared(blade: Blade, stations: int, depths: int) -> _Prepared:
+    """Kept, since a control that changes the method alone asks again and again."""
+    grounds = tuple(
+        ground_of(blade, name, stations=stations, depths=depths) for name in blade.edges
+    )
+    sides = []
+    for ground in grounds:
+        along = np.abs(ground.tangent @ ground.edge.roll_reference)
+        side = np.where(along > SIDE_COSINE, ground.share_mm, 0.0)
+        sides.append(side / side.sum())
+    return _Prepared(
+        grounds, tuple(sides), blade.width_mm, blade.worn_width_mm, blade.length_mm,
+        blade.thickness_mm,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -68,7 +90,7 @@ class Bench:
     grounds: tuple[Ground, ...]
     aims: tuple[tuple[Aim, ...], ...]  # one a method, in turn
     sides: tuple[FloatArray, ...]
-    width_mm: float  # of the blade; worked out at every call there
+    width_mm: float
     worn_mm: float
     length_mm: float
     thickness_mm: float
@@ -85,25 +107,20 @@ class Bench:
         *,
         strength: bool = False,
     ) -> Bench:
-        exact = _grounds(blade, stations, depths)
-        grounds = tuple(_in(precision, ground) for ground in exact)
+        ready = _prepared(blade, stations, depths)
+        grounds = tuple(_in(precision, ground) for ground in ready.grounds)
         methods = method.methods if isinstance(method, Alternation) else (method,)
-        sides = []
-        for ground in grounds:
-            x = ground.edge.roll_reference
-            side = np.where(np.abs(ground.tangent @ x) > SIDE_COSINE, ground.share_mm, 0.0)
-            sides.append(side / side.sum())
         return cls(
             blade=blade,
             method=method,
             grounds=grounds,
             aims=tuple(tuple(aim_at(ground, one) for ground in grounds) for one in methods),
-            sides=tuple(sides),
-            width_mm=blade.width_mm,
-            worn_mm=blade.worn_width_mm,
-            length_mm=blade.length_mm,
-            thickness_mm=blade.thickness_mm,
-            gauge=gauge_of(blade, exact, sections=SECTIONS) if strength else None,
+            sides=tuple(side.astype(precision) for side in ready.sides),
+            width_mm=ready.width_mm,
+            worn_mm=ready.worn_mm,
+            length_mm=ready.length_mm,
+            thickness_mm=ready.thickness_mm,
+            gauge=gauge_of(blade, ready.grounds, sections=SECTIONS) if strength else None,
         )
 
     def at(self, turn: int) -> tuple[Method, tuple[Aim, ...]]:
@@ -190,11 +207,12 @@ def plain_mean(values: FloatArray) -> FloatArray:
     return over_stations(values, np.full(stations, 1 / stations, dtype=values.dtype))
 
 
-def sum_(parts: object) -> FloatArray:
-    """Sum of arrays from an iterable."""
-    return np.asarray(np.sum(list(parts), axis=0))  # type: ignore[call-overload]
+def sum_(parts: Iterable[FloatArray]) -> FloatArray:
+    """Sum of one array or a few."""
+    return reduce(np.add, parts)
 
 
-def mean_(parts: object) -> FloatArray:
-    """Mean of arrays from an iterable."""
-    return np.asarray(np.mean(list(parts), axis=0))  # type: ignore[call-overload]
+def mean_(parts: Iterable[FloatArray]) -> FloatArray:
+    """Mean of one array or a few."""
+    values = list(parts)
+    return np.asarray(reduce(np.add, values) / len(values))

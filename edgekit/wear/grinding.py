@@ -10,14 +10,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from edgekit.checks import FloatArray
-from edgekit.contact.facets import spread
+from edgekit.contact.facets import Spacing, spread
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
+from edgekit.geometry.edge import Edge
 from edgekit.wear.draws import Kept, SessionDraws
 from edgekit.wear.ground import (
     Ground,
@@ -94,17 +96,21 @@ class Aim(NamedTuple):
 
 def aim_at(ground: Ground, method: Method) -> Aim:
     """Prepare a method for an edge; done once for a whole life."""
-    arc, share = spread(ground.edge, method.spacing)
-    even = np.interp(np.linspace(0.0, 1.0, EVEN_SHARES + 1), share, arc)
-    return Aim(method.guide.normals(ground.edge, ground.arc_mm), even)
+    normals = method.guide.normals(ground.edge, ground.arc_mm)
+    return Aim(normals, _even_places(ground.edge, method.spacing))
+
+
+@lru_cache(maxsize=32)
+def _even_places(edge: Edge, spacing: Spacing) -> FloatArray:
+    arc, share = spread(edge, spacing)
+    return np.interp(np.linspace(0.0, 1.0, EVEN_SHARES + 1), share, arc)
 
 
 def _read(table: FloatArray, at: FloatArray) -> FloatArray:
-    """A table (M, ...) read at places between its rows, counted from 0: (..., *at.shape)."""
-    i = np.minimum(at.astype(np.intp), len(table) - 2)
-    part = at - i
-    columns = [v.take(i) + part * np.diff(v).take(i) for v in table.reshape(len(table), -1).T]
-    return np.stack(columns).reshape(*table.shape[1:], *at.shape)
+    """A table (..., M) read at places between its columns, counted from 0: (..., *at.shape)."""
+    i = np.minimum(at.astype(np.intp), table.shape[-1] - 2)
+    low = table.take(i, axis=-1)
+    return np.asarray(low + (at - i) * (table.take(i + 1, axis=-1) - low))
 
 
 def _planes(
@@ -128,7 +134,7 @@ def _planes(
     place = _read(aim.arc_mm, (number + phase) * (EVEN_SHARES / method.placements))
     place = np.clip(place + shift, 0.0, ground.arc_mm[-1])
     at = place / (ground.arc_mm[1] - ground.arc_mm[0])
-    both = _read(np.concatenate([aim.normals, ground.tangent], axis=1), at)
+    both = _read(np.concatenate([aim.normals.T, ground.tangent.T]), at)
     normal, along_edge = both[:3], both[3:]
     opening = -ground.edge.side * _cross(along_edge, normal)
     turned = normal + np.tan(np.radians(tilt)) * opening + np.tan(np.radians(swing)) * along_edge
