@@ -278,20 +278,19 @@ def finish_and_strength() -> None:
             taken / best(lambda line=line: np.fft.rfft(line), inner=5), "-")  # fmt: skip
     for way in (ek.methods.freehand(), ek.methods.held(15.0, placements=12)):
 
-        def lived(way: ek.Method = way) -> ek.wear.life.Life:
-            return ek.live(blade, way, rng=np.random.default_rng(1))
+        def lived(way: ek.Method = way, **options: object) -> list[ek.wear.life.Life]:
+            return [ek.live(blade, way, rng=np.random.default_rng(i), **options) for i in range(8)]
 
-        def curve(life: ek.wear.life.Life) -> object:
-            life.__dict__.pop("strength_left", None)
-            return life.strength_left
+        def curves(lives: list[ek.wear.life.Life]) -> object:
+            for life in lives:
+                life.__dict__.pop("strength_left", None)
+            return [life.strength_left for life in lives]
 
-        life = lived()
-        added = best(lambda life=life: curve(life), inner=5) / best(lived)
-        row(f"strength curve of a life / live, {way.name}", added, "at most 0.20")
-        rule = best(lambda way=way, life=life: ek.live(
-            blade, way, rng=np.random.default_rng(1),
-            retire=(*life.rules, ek.StrengthRatio(fraction=0.01)),
-        )) / best(lived)  # fmt: skip
+        lives = lived()
+        added = best(lambda lives=lives: curves(lives)) / best(lived)
+        row(f"strength curves of eight lives / living them, {way.name}", added, "at most 0.20")
+        strong = (*lives[0].rules, ek.StrengthRatio(fraction=0.01))
+        rule = best(lambda lived=lived, strong=strong: lived(retire=strong)) / best(lived)
         row(f"live with the strength rule / live, {way.name}", rule, "-")
     outlines = np.random.default_rng(1).random((20, 16, 16, 2)) + np.array([1.0, 2.0])
     x, y = outlines[..., 0].copy(), outlines[..., 1].copy()

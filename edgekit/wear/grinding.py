@@ -214,9 +214,9 @@ def _grind_side(
 
 
 def _fall(ground: Ground, normals: FloatArray, active: NDArray[np.int_]) -> FloatArray:
-    """n·f (R, S) of the active plane (R, S) at each station, for `normals` (P, 3, R or more)."""
-    runs = normals.shape[2]
-    first = active.T * (3 * runs) + np.arange(len(active))
+    """n·f (R, S) of the active plane (R, S) at each station, for `normals` (P, 3, R)."""
+    runs = len(active)
+    first = active.T * (3 * runs) + np.arange(runs)
     flat = normals.ravel()
     parts = (flat.take(first + k * runs) * ground.face[:, k, None] for k in range(3))
     return np.asarray(sum(parts)).T

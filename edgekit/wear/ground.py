@@ -20,6 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -75,6 +76,12 @@ class Ground:
     half_width_mm: FloatArray
     depth_mm: FloatArray
     inset_mm: FloatArray
+
+    @cached_property
+    def seen(self) -> FloatArray:
+        """Position, face normal times the distance between depth nodes, and outward direction (3, S, 3):
+        what planes are multiplied with."""
+        return np.stack([self.position, self.step_mm[:, None] * self.face, -self.inward])
 
     @property
     def step_mm(self) -> FloatArray:
@@ -157,8 +164,7 @@ class _Sight:
     """How planes of normals (P, 3, R) see the stations of an edge."""
 
     def __init__(self, ground: Ground, normals: FloatArray) -> None:
-        fall = ground.step_mm[:, None] * ground.face
-        self._vectors = np.stack([ground.position, fall, -ground.inward])
+        self._seen = ground.seen
         self.normals = normals
         # A bound on -n·b from the range of the normals tells where no run can see a station from behind.
         inward, outward = np.maximum(ground.inward, 0.0).T, np.minimum(ground.inward, 0.0).T
@@ -174,8 +180,8 @@ class _Sight:
         nor waited for, and its facing is held at `GRAZING`.
         """
         some = slice(planes[0], planes[0] + 1) if len(planes) == 1 else planes
-        vectors = self._vectors[:, first:last].reshape(-1, 3)
-        products = np.matmul(vectors, self.normals[some])
+        vectors = self._seen[:, first:last].reshape(-1, 3)
+        products = _products(vectors, self.normals[some])
         size = last - first
         height, fall, facing = products[:, :size], products[:, size:-size], products[:, -size:]
         ends = [self._turned[p] for p in planes]
@@ -189,6 +195,19 @@ class _Sight:
         return height, fall, facing
 
 
+def _products(vectors: FloatArray, normals: FloatArray) -> FloatArray:
+    """Products (P, N, R) of vectors (N, 3) with normals (P, 3, R), to the last bit whatever R is.
+
+    A matrix with a single row or column would take another routine, which rounds differently: planes
+    stand for the runs where there is one run, and a lone plane of a lone run gets a twin.
+    """
+    if normals.shape[2] > 1:
+        return np.asarray(np.matmul(vectors, normals))
+    lone = normals[:, :, 0]
+    twins = np.repeat(lone, 2, axis=0) if len(lone) == 1 else lone
+    return np.asarray((twins @ vectors.T)[: len(lone), :, None])
+
+
 def _ends(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """First and one past the last true element of each row (P, S); (S, 0) where there is none."""
     size = mask.shape[1]
@@ -200,20 +219,13 @@ def _ends(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 def _by_groups(values: FloatArray, out: FloatArray) -> None:
     """Largest of `values` (P, S, R) in each group of `GROUP` stations."""
-    planes, stations, runs = values.shape
-    whole = stations // GROUP
-    grouped = values[:, : whole * GROUP].reshape(planes, whole, GROUP, runs)
-    grouped.max(axis=2, out=out[:, :whole])
-    if whole * GROUP < stations:
+    whole = values.shape[1] // GROUP
+    full = values[:, : whole * GROUP]
+    highest = np.maximum(full[:, ::GROUP], full[:, 1::GROUP], out=out[:, :whole])
+    for k in range(2, GROUP):
+        np.maximum(highest, full[:, k::GROUP], out=highest)
+    if whole * GROUP < values.shape[1]:
         values[:, whole * GROUP :].max(axis=1, out=out[:, whole])
-
-
-def _columns(values: FloatArray) -> FloatArray:
-    """(…, R, …) fields and normals with runs last; a lone run twice.
-
-    A matrix product with a single column would take another routine, which rounds differently.
-    """
-    return np.repeat(values, 2, axis=-1) if values.shape[-1] == 1 else values
 
 
 def seat(
@@ -231,13 +243,13 @@ def seat(
     Where planes advance by different shares `weight` (R, P), what each needs is divided by its share.
     """
     runs, planes, _ = normals.shape
-    turned = np.ascontiguousarray(_columns(np.moveaxis(normals, 0, -1)), dtype=inset.dtype)
-    field, goal, drop = (_columns(_runs_last(v)) for v in (np.moveaxis(inset, 1, 0), goal, drop))
-    shares = None if weight is None else np.ascontiguousarray(_columns(weight.T))
+    turned = np.ascontiguousarray(_runs_last(normals), dtype=inset.dtype)
+    field, goal, drop = np.swapaxes(inset, 1, 2), goal.T, drop.T
+    shares = None if weight is None else np.ascontiguousarray(weight.T)
     sight, stations = _Sight(ground, turned), len(ground.arc_mm)
-    shape = (stations, turned.shape[2])
-    touch = np.empty((planes, -(-stations // GROUP), shape[1]), inset.dtype)
-    support = np.empty((planes, shape[1]), inset.dtype)
+    shape = (stations, runs)
+    touch = np.empty((planes, -(-stations // GROUP), runs), inset.dtype)
+    support = np.empty((planes, runs), inset.dtype)
     ahead = np.full(shape, -np.inf, inset.dtype)
     server = np.zeros(shape, np.int16)  # numbered from 1
     lowered = (drop / ground.step_mm[:, None]) if drop.any() else None
@@ -257,11 +269,7 @@ def seat(
         if shares is not None:
             lead /= shares[part, None]
         _keep_deepest(ahead, server, lead, range(planes)[part])
-    found = server[:, :runs].T.astype(np.int_)
-    return Seating(
-        sight, support[:, :runs].T, touch[..., :runs], -ahead[:, :runs].T,
-        np.maximum(found - 1, 0),
-    )  # fmt: skip
+    return Seating(sight, support.T, touch, -ahead.T, np.maximum(server.T.astype(np.int_) - 1, 0))
 
 
 def _least_gap(rows: FloatArray, rise: FloatArray) -> FloatArray:
@@ -292,12 +300,11 @@ def cut(
 ) -> Cut:
     """Grind: what is left after the planes advance by `advance` (R, P) [mm]."""
     faced = np.isfinite(seating.support)  # a plane turned away from every station cuts nothing
-    offset = _runs_last(np.where(faced, seating.support - advance, 0.0))
+    offset = np.where(faced, seating.support - advance, 0.0).T
     # By more than rounding, so that what is left out would not change whatever runs are beside it.
     near = seating.touch > offset[:, None, :] - rounding_mm(inset)
-    runs = offset.shape[1]
-    offset, drop = _columns(offset), _columns(_runs_last(drop))
-    after = np.array(_columns(np.swapaxes(inset, 1, 2)), order="C")
+    drop = drop.T
+    after = np.array(np.swapaxes(inset, 1, 2), order="C")
     sight = seating.sight
     reach = np.full(after.shape[1:], -np.inf, dtype=after.dtype)
     plane = np.zeros(reach.shape, dtype=np.int16)  # numbered from 1
@@ -319,8 +326,8 @@ def cut(
             if v:
                 height -= fall
             np.maximum(row, height.max(axis=0) if len(planes) > 1 else height[0], out=row)
-    found = plane[:, :runs].T.astype(np.int_)
-    return Cut(np.swapaxes(after[..., :runs], 1, 2), reach[:, :runs].T, np.maximum(found - 1, 0))
+    deepest = np.maximum(plane.T.astype(np.int_) - 1, 0)
+    return Cut(np.swapaxes(after, 1, 2), reach.T, deepest)
 
 
 def _keep_deepest(
