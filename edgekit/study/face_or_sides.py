@@ -29,7 +29,7 @@ from edgekit.geometry.blade import Blade, BladeClass
 from edgekit.study.compare import Comparison, compare
 from edgekit.study.methods import face_honing, held
 from edgekit.wear.alternation import Alternation
-from edgekit.wear.bending import SECTIONS, Wear, end_inset_mm, gauge_of, shortened_mm
+from edgekit.wear.bending import Wear, end_inset_mm, life_gauge, shortened_mm
 from edgekit.wear.ground import ground_of, inset_at
 from edgekit.wear.life import LIFE_DEPTHS, LIFE_STATIONS, Use
 from edgekit.wear.method import ErrorTerm, Method
@@ -234,7 +234,7 @@ def _by_strength(blade: Blade, side_um: float, face_um: float, limit: float) -> 
     grounds = [
         ground_of(blade, name, stations=LIFE_STATIONS, depths=LIFE_DEPTHS) for name in blade.edges
     ]
-    gauge = gauge_of(blade, grounds, sections=SECTIONS)
+    gauge = life_gauge(blade, tuple(grounds))
     done = np.arange(MOST_IDEAL + 1)[:, None] / UM_PER_MM
     wears, ends = [], []
     for ground in grounds:

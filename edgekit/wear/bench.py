@@ -12,7 +12,7 @@ import numpy as np
 from edgekit.checks import FloatArray
 from edgekit.geometry.blade import Blade
 from edgekit.wear.alternation import Alternation
-from edgekit.wear.bending import SECTIONS, Gauge, Wear, end_inset_mm, gauge_of, shortened_mm
+from edgekit.wear.bending import Gauge, Wear, end_inset_mm, life_gauge, shortened_mm
 from edgekit.wear.grinding import Aim, EdgeState, SessionRuns, aim_at
 from edgekit.wear.ground import Ground, ground_of, over_stations
 from edgekit.wear.method import Method
@@ -27,7 +27,9 @@ Precision = type[np.float64] | type[np.float32]
 
 
 def _in(precision: Precision, ground: Ground) -> Ground:
-    """The same edge with its arrays in another precision."""
+    """The same edge with its arrays in another precision; the very same where that is its own."""
+    if ground.inset_mm.dtype == precision:
+        return ground
     arrays = ("share_mm", "position", "tangent", "inward", "face", "angle_rad",
               "plan_curvature", "half_width_mm", "depth_mm", "inset_mm")  # fmt: skip
     cast = {name: np.asarray(getattr(ground, name), precision) for name in arrays}
@@ -120,7 +122,7 @@ class Bench:
             worn_mm=ready.worn_mm,
             length_mm=ready.length_mm,
             thickness_mm=ready.thickness_mm,
-            gauge=gauge_of(blade, ready.grounds, sections=SECTIONS) if strength else None,
+            gauge=life_gauge(blade, ready.grounds) if strength else None,
         )
 
     def at(self, turn: int) -> tuple[Method, tuple[Aim, ...]]:

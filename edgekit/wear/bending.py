@@ -11,6 +11,7 @@ from __future__ import annotations
 import enum
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -34,6 +35,7 @@ __all__ = [
     "end_inset_mm",
     "gauge_of",
     "joined",
+    "life_gauge",
     "shortened_mm",
     "toe_load_from_mm",
 ]
@@ -257,6 +259,12 @@ def _closed(
     depth, left, right = result
     left = np.where(empty, 0.0, left)  # no width anywhere marks a section that is gone
     return depth, left, np.where(empty, 0.0, np.maximum(right, left))
+
+
+@lru_cache(maxsize=16)
+def life_gauge(blade: Blade, grounds: tuple[Ground, ...]) -> Gauge:
+    """The gauge a life is judged with; kept, since all lives of a blade ask for the same."""
+    return gauge_of(blade, grounds, sections=SECTIONS)
 
 
 def gauge_of(

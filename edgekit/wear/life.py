@@ -15,7 +15,7 @@ from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
 from edgekit.wear.alternation import Alternation
 from edgekit.wear.bench import Bench, Precision, Tracks, mean_, plain_mean
-from edgekit.wear.bending import SECTIONS, Wear, gauge_of, joined
+from edgekit.wear.bending import Wear, joined, life_gauge
 from edgekit.wear.draws import GivenKeys, Kept, RunKeys, SessionDraws
 from edgekit.wear.grinding import EdgeState, sharpen_runs
 from edgekit.wear.ground import Ground, cleared
@@ -286,7 +286,7 @@ class Life:
     @cached_property
     def strength_left(self) -> FloatArray:
         """Strength (N,) after each session over the new blade's; see `edgekit.wear.bending`."""
-        gauge = gauge_of(self.blade, self.grounds, sections=SECTIONS)
+        gauge = life_gauge(self.blade, self.grounds)
         lost = self.history["length_um"].to_numpy() / UM_PER_MM
         return gauge.strength_left(joined(self.wears), lost)
 
