@@ -12,8 +12,8 @@ support; advancing the stone by d past that is p = support - d. Everything is ve
 
 Fields have the shape (V, R, S), but runs lie closest together in memory: the functions below turn them
 to (V, S, R), which costs nothing for an array made here, and work plane by plane, (P, S, R), on pieces
-that fit in cache. No element of a run is ever combined with another
-run's, so a run's bits do not depend on what runs beside it.
+that fit in cache. No element of a run is ever combined with another run's, so a run's bits do not depend
+on what runs beside it.
 """
 
 from __future__ import annotations
@@ -119,10 +119,11 @@ def ground_of(blade: Blade, name: str, *, stations: int, depths: int) -> Ground:
 class Seating(NamedTuple):
     """Planes laid against a field.
 
-    ``sight``: how the planes see the edge; ``support`` (R, P), -∞ for a plane that faces nothing; ``touch`` (P, G, R),
-    the support of each group of `GROUP` stations. ``least`` (R, S) is the least that any plane must
-    advance [mm] past first touch to bring the edge to the goal there, infinite where all face away, and
-    ``server`` (R, S) the first plane for which that is enough.
+    ``sight``: how the planes see the edge; ``support`` (R, P), -∞ for a plane that faces nothing;
+    ``touch`` (P, G, R), the support of each group of `GROUP` stations. ``least`` (R, S) is the least that
+    any plane must advance [mm] past first touch to bring the edge to the goal there (its share of it, where
+    planes have shares), infinite where all face away, and ``server`` (R, S) the first plane for which
+    that is enough.
     """
 
     sight: _Sight
@@ -135,11 +136,6 @@ class Seating(NamedTuple):
 def rounding_mm(values: FloatArray) -> float:
     """What rounding can do to heights of some millimetres in the precision of `values` [mm]."""
     return 5e-6 if values.dtype == np.float32 else 1e-9
-
-
-def _runs_last(values: FloatArray) -> FloatArray:
-    """(R, P, S) seen as (P, S, R), (R, S) as (S, R)."""
-    return values.transpose(*range(1, values.ndim), 0)
 
 
 def over_stations(values: FloatArray, weights: FloatArray) -> FloatArray:
@@ -243,7 +239,7 @@ def seat(
     Where planes advance by different shares `weight` (R, P), what each needs is divided by its share.
     """
     runs, planes, _ = normals.shape
-    turned = np.ascontiguousarray(_runs_last(normals), dtype=inset.dtype)
+    turned = np.ascontiguousarray(np.moveaxis(normals, 0, -1), dtype=inset.dtype)
     field, goal, drop = np.swapaxes(inset, 1, 2), goal.T, drop.T
     shares = None if weight is None else np.ascontiguousarray(weight.T)
     sight, stations = _Sight(ground, turned), len(ground.arc_mm)
@@ -326,8 +322,8 @@ def cut(
             if v:
                 height -= fall
             np.maximum(row, height.max(axis=0) if len(planes) > 1 else height[0], out=row)
-    deepest = np.maximum(plane.T.astype(np.int_) - 1, 0)
-    return Cut(np.swapaxes(after, 1, 2), reach.T, deepest)
+    found = np.maximum(plane.T.astype(np.int_) - 1, 0)
+    return Cut(np.swapaxes(after, 1, 2), reach.T, found)
 
 
 def _keep_deepest(
