@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import edgekit as ek
-from edgekit.wear import ground, life
+from edgekit.wear import grinding, ground, life
 from edgekit.wear.alternation import Alternation
 from edgekit.wear.draws import AHEAD, Deck, GivenKeys, SeededKeys, _Stream, run_rng
 from edgekit.wear.ground import over_stations
@@ -31,6 +31,7 @@ METHODS = {
     "all alike": ek.methods.freehand(seatings=2, stop=ek.Stop.ALL, placements=5),
     "shifted marks": ek.methods.held(15.0, placements=9, marks=ek.Marks.SHIFTED),
     "whole edge": dataclasses.replace(ek.methods.bench_stone(), sharp_target=1.0),
+    "one stroke": ek.methods.freehand(placements=1, seatings=1),
     "face": ek.methods.face_honing(),
     "by turns": ek.mixture(
         ek.methods.freehand(seatings=1, placements=7), ek.methods.face_honing(), sides=2, faces=1
@@ -48,9 +49,10 @@ def lives(blade, method, runs, *, seed=3, **options):
 @pytest.mark.parametrize("method", METHODS)
 @pytest.mark.parametrize("blade", BLADES)
 def test_lives_equal_those_of_the_plain_kernel(blade, method, monkeypatch):
-    quick = lives(BLADES[blade](), METHODS[method], 19)
+    use = ek.Use(attrition_um=2.0)  # so that the field changes between sessions too
+    quick = lives(BLADES[blade](), METHODS[method], 19, use=use)
     plain_kernel.install(monkeypatch)
-    plain = lives(BLADES[blade](), METHODS[method], 19)
+    plain = lives(BLADES[blade](), METHODS[method], 19, use=use)
     np.testing.assert_array_equal(quick.sessions, plain.sessions)
     for name, track in plain.tracks.items():
         scale = np.nanmax(np.abs(track))
@@ -123,6 +125,17 @@ def test_seeded_keys_are_those_of_the_runs_own_generators():
     seeded, given = SeededKeys(5, first=2, runs=4), GivenKeys([run_rng(5, i) for i in range(2, 6)])
     for i in range(4):
         np.testing.assert_array_equal(seeded.key(i), given.key(i))
+
+
+@pytest.mark.parametrize("blade", BLADES)
+def test_places_are_where_the_spacing_puts_them(blade):
+    """Source: `placed_by_curvature`, which interpolates without a table (numpy.interp)."""
+    edge = next(iter(BLADES[blade]().edges.values()))
+    table = grinding._even_places(edge, ek.Spacing.BY_CURVATURE)
+    for count in (5, 12):
+        at = (np.arange(count) + 0.5) * (grinding.EVEN_SHARES / count)
+        found = grinding._read(table, at)
+        np.testing.assert_allclose(found, ek.placed_by_curvature(edge, count), atol=1e-4)
 
 
 def test_seeds_beyond_a_floats_digits_are_told_apart():
