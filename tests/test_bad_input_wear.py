@@ -73,6 +73,7 @@ CASES = {
     "error term, bias NaN": (lambda: ek.ErrorTerm(bias=NAN), "bias"),
     "hand, a bare number": (lambda: ek.Hand(tilt_deg=3.0), "tilt_deg"),
     "no placements": (lambda: ek.methods.freehand(placements=0), "placements"),
+    "a million placements": (lambda: ek.methods.freehand(placements=10**6), "too many seatings"),
     "two and a half placements": (lambda: ek.methods.held(15.0, placements=2.5), "placements"),
     "placements as a yes": (lambda: ek.methods.powered(placements=True), "placements"),
     "placements as text": (lambda: ek.methods.bench_stone(placements="twelve"), "placements"),

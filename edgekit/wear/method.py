@@ -43,6 +43,8 @@ __all__ = [
     "Target",
 ]
 
+MOST_PLANES = 2**15 - 1  # the kernel numbers them in 16 bits
+
 
 class Target(enum.Enum):
     """What is ground."""
@@ -272,6 +274,11 @@ class Method:
             sharp_target=fraction("sharp_target", self.sharp_target),
             largest_advance_um=positive("largest_advance_um", self.largest_advance_um),
         )
+        if self.planes > MOST_PLANES:
+            raise EdgekitError(
+                "too many seatings of the stone on one edge", self.planes,
+                f"Keep placements times seatings to {MOST_PLANES} or less.",
+            )  # fmt: skip
 
     @property
     def planes(self) -> int:
