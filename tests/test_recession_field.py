@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 import edgekit as ek
-from edgekit.wear.ground import cut, ground_of, inset_at, seat, volume
+from edgekit.wear.ground import cleared, cut, ground_of, inset_at, seat
 from tests.wear_blades import (
     LENGTH_MM,
     RADIUS_MM,
@@ -65,6 +65,11 @@ def laid(ground, field, normals, drop=0.0, goal=0.0):
 
 def grind(ground, field, normals, advance, drop):
     return cut(ground, field, laid(ground, field, normals), advance, drop)
+
+
+def volume(ground, before, after):
+    """Steel (R,) [mm³] between two fields."""
+    return cleared(ground, after) - cleared(ground, before)
 
 
 # ---- independent implementations ------------------------------------------------------------

@@ -5,31 +5,30 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache, reduce
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from edgekit.checks import FloatArray
 from edgekit.geometry.blade import Blade
 from edgekit.wear.alternation import Alternation
-from edgekit.wear.bending import Gauge, Wear, end_inset_mm, life_gauge, shortened_mm
+from edgekit.wear.bending import SIDE_COSINE, Gauge, Wear, end_inset_mm, life_gauge, shortened_mm
 from edgekit.wear.grinding import Aim, EdgeState, SessionRuns, aim_at
 from edgekit.wear.ground import Ground, ground_of, over_stations
 from edgekit.wear.method import Method
 from edgekit.wear.retire import Measures
 
-__all__ = ["Bench", "Precision", "Tracks", "mean_", "plain_mean", "sum_"]
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = ["Bench", "Precision", "Tracks", "mean_", "plain_mean"]
 
 UM_PER_MM = 1000.0
-SIDE_COSINE = np.cos(np.radians(45))  # where the edge turns past 45° it is toe, not side
-
 Precision = type[np.float64] | type[np.float32]
 
 
 def _in(precision: Precision, ground: Ground) -> Ground:
-    """The same edge with its arrays in another precision; the very same where that is its own."""
-    if ground.inset_mm.dtype == precision:
-        return ground
+    """The same edge with its arrays in another precision."""
     arrays = ("share_mm", "position", "tangent", "inward", "face", "angle_rad",
               "plan_curvature", "half_width_mm", "depth_mm", "inset_mm")  # fmt: skip
     cast = {name: np.asarray(getattr(ground, name), precision) for name in arrays}
@@ -52,14 +51,16 @@ class Tracks(NamedTuple):
     passes: FloatArray
     minutes: FloatArray
     steel_mg: FloatArray
-    used_up: FloatArray
 
 
 class _Prepared(NamedTuple):
-    """What does not depend on the method: edges, the share of each station in its side, dimensions."""
+    """What does not depend on the method: edges; the share (S,) of each station in its edge, and in its
+    side, where ``on_side``; dimensions."""
 
     grounds: tuple[Ground, ...]
+    weights: tuple[FloatArray, ...]
     sides: tuple[FloatArray, ...]
+    on_side: tuple[NDArray[np.bool_], ...]
     width_mm: float
     worn_mm: float
     length_mm: float
@@ -67,20 +68,26 @@ class _Prepared(NamedTuple):
 
 
 @lru_cache(maxsize=16)
-def _prepared(blade: Blade, stations: int, depths: int) -> _Prepared:
+def _prepared(blade: Blade, stations: int, depths: int, precision: Precision) -> _Prepared:
     """Kept, since a control that changes the method alone asks again and again."""
-    grounds = tuple(
-        ground_of(blade, name, stations=stations, depths=depths) for name in blade.edges
-    )
-    sides = []
-    for ground in grounds:
-        along = np.abs(ground.tangent @ ground.edge.roll_reference)
-        side = np.where(along > SIDE_COSINE, ground.share_mm, 0.0)
-        sides.append(side / side.sum())
+    grounds, weights, sides, on_side = [], [], [], []
+    for name in blade.edges:
+        exact = ground_of(blade, name, stations=stations, depths=depths)
+        on_side.append(np.abs(exact.tangent @ exact.edge.roll_reference) > SIDE_COSINE)
+        side = np.where(on_side[-1], exact.share_mm, 0.0)
+        sides.append((side / side.sum()).astype(precision))
+        grounds.append(_in(precision, exact))
+        weights.append(grounds[-1].share_mm / grounds[-1].share_mm.sum())
     return _Prepared(
-        grounds, tuple(sides), blade.width_mm, blade.worn_width_mm, blade.length_mm,
-        blade.thickness_mm,
-    )  # fmt: skip
+        grounds=tuple(grounds),
+        weights=tuple(weights),
+        sides=tuple(sides),
+        on_side=tuple(on_side),
+        width_mm=blade.width_mm,
+        worn_mm=blade.worn_width_mm,
+        length_mm=blade.length_mm,
+        thickness_mm=blade.thickness_mm,
+    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -89,14 +96,14 @@ class Bench:
 
     blade: Blade
     method: Method | Alternation
-    grounds: tuple[Ground, ...]
+    ready: _Prepared
     aims: tuple[tuple[Aim, ...], ...]  # one a method, in turn
-    sides: tuple[FloatArray, ...]
-    width_mm: float
-    worn_mm: float
-    length_mm: float
-    thickness_mm: float
     gauge: Gauge | None  # only where a rule asks for the strength
+
+    @property
+    def grounds(self) -> tuple[Ground, ...]:
+        """The blade's edges."""
+        return self.ready.grounds
 
     @classmethod
     def of(
@@ -109,20 +116,17 @@ class Bench:
         *,
         strength: bool = False,
     ) -> Bench:
-        ready = _prepared(blade, stations, depths)
-        grounds = tuple(_in(precision, ground) for ground in ready.grounds)
+        ready = _prepared(blade, stations, depths, precision)  # type: ignore[arg-type]
         methods = method.methods if isinstance(method, Alternation) else (method,)
+        gauge = None
+        if strength:
+            gauge = life_gauge(blade, _prepared(blade, stations, depths, np.float64).grounds)
         return cls(
             blade=blade,
             method=method,
-            grounds=grounds,
-            aims=tuple(tuple(aim_at(ground, one) for ground in grounds) for one in methods),
-            sides=tuple(side.astype(precision) for side in ready.sides),
-            width_mm=ready.width_mm,
-            worn_mm=ready.worn_mm,
-            length_mm=ready.length_mm,
-            thickness_mm=ready.thickness_mm,
-            gauge=life_gauge(blade, ready.grounds) if strength else None,
+            ready=ready,
+            aims=tuple(tuple(aim_at(ground, one) for ground in ready.grounds) for one in methods),
+            gauge=gauge,
         )
 
     def at(self, turn: int) -> tuple[Method, tuple[Aim, ...]]:
@@ -139,7 +143,7 @@ class Bench:
     def measure(self, insets: Sequence[FloatArray], states: Sequence[EdgeState]) -> Measures:
         """Losses (R,) [mm] now, with what a worn blade had lost before; two edges both take from
         the width."""
-        sides = [side > 0 for side in self.sides]
+        ready = self.ready
         middle = len(self.grounds[0].arc_mm) // 2
         length = shortened_mm(
             self.grounds,
@@ -149,21 +153,21 @@ class Bench:
             ],
         )
         gauge = self.gauge
-        across = list(zip(insets, self.sides, sides, strict=True))
+        across = list(zip(insets, ready.sides, ready.on_side, strict=True))
         lowered = states[0].drop_mm
         if self.blade.unused is not None and lowered.any():
             # It is never ground, but moves in as the face goes down.
             fallen = lowered / np.tan(self.grounds[0].angle_rad)
-            across.append((fallen, self.sides[0], sides[0]))
+            across.append((fallen, ready.sides[0], ready.on_side[0]))
         return Measures(
-            mean_width_mm=self.worn_mm + sum_(over_stations(u, share) for u, share, _ in across),
-            deepest_width_mm=self.worn_mm + sum_(u.T[side].max(axis=0) for u, _, side in across),
-            caliper_width_mm=self.worn_mm + sum_(u[:, middle] for u, _, _ in across),
+            mean_width_mm=ready.worn_mm + _sum(over_stations(u, share) for u, share, _ in across),
+            deepest_width_mm=ready.worn_mm + _sum(u.T[side].max(axis=0) for u, _, side in across),
+            caliper_width_mm=ready.worn_mm + _sum(u[:, middle] for u, _, _ in across),
             length_mm=length,
             thickness_mm=np.max([plain_mean(state.drop_mm) for state in states], axis=0),
-            new_width_mm=self.width_mm + self.worn_mm,
-            new_length_mm=self.length_mm,
-            new_thickness_mm=self.thickness_mm,
+            new_width_mm=ready.width_mm + ready.worn_mm,
+            new_length_mm=ready.length_mm,
+            new_thickness_mm=ready.thickness_mm,
             strength_left=None if gauge is None else gauge.strength_left(self.wear(states), length),
         )
 
@@ -174,31 +178,31 @@ class Bench:
         states = [result.state for result in done.edges]
         insets = [s.at(g) for s, g in zip(states, self.grounds, strict=True)]
         lost = self.measure(insets, states)
-        parts = list(zip(insets, before, states, done.edges, self.grounds, self.sides, strict=True))
-        error = [s.internal_angle_rad - g.angle_rad for _, _, s, _, g, _ in parts]
-        weights = [g.share_mm / g.share_mm.sum() for g in self.grounds]
+        error = [
+            s.internal_angle_rad - g.angle_rad for s, g in zip(states, self.grounds, strict=True)
+        ]
+        ready, weights = self.ready, self.ready.weights
         mean_error = mean_(over_stations(e, w) for e, w in zip(error, weights, strict=True))
         rms = np.sqrt(mean_(over_stations(e**2, w) for e, w in zip(error, weights, strict=True)))
         tracks = Tracks(
-            mean_width_um=(lost.mean_width_mm - self.worn_mm) * UM_PER_MM,
-            deepest_width_um=(lost.deepest_width_mm - self.worn_mm) * UM_PER_MM,
-            caliper_width_um=(lost.caliper_width_mm - self.worn_mm) * UM_PER_MM,
+            mean_width_um=(lost.mean_width_mm - ready.worn_mm) * UM_PER_MM,
+            deepest_width_um=(lost.deepest_width_mm - ready.worn_mm) * UM_PER_MM,
+            caliper_width_um=(lost.caliper_width_mm - ready.worn_mm) * UM_PER_MM,
             length_um=lost.length_mm * UM_PER_MM,
             thickness_um=lost.thickness_mm * UM_PER_MM,
             ridge_um=mean_(
-                np.ptp((u - b).T[side > 0], axis=0) * UM_PER_MM for u, b, _, _, _, side in parts
+                np.ptp((u - b).T[side], axis=0) * UM_PER_MM
+                for u, b, side in zip(insets, before, ready.on_side, strict=True)
             ),
             angle_error_deg=np.degrees(mean_error),
             angle_rms_deg=np.degrees(rms),
             sharp_fraction=mean_(
-                over_stations(r.sharp, w)
-                for (_, _, _, r, _, _), w in zip(parts, weights, strict=True)
+                over_stations(r.sharp, w) for r, w in zip(done.edges, weights, strict=True)
             ),
             dull_radius_um=dull_um,
             passes=done.passes,
             minutes=done.seconds / 60,
             steel_mg=done.steel_mg,
-            used_up=np.zeros(len(dull_um)),
         )
         return tracks, lost
 
@@ -209,7 +213,7 @@ def plain_mean(values: FloatArray) -> FloatArray:
     return over_stations(values, np.full(stations, 1 / stations, dtype=values.dtype))
 
 
-def sum_(parts: Iterable[FloatArray]) -> FloatArray:
+def _sum(parts: Iterable[FloatArray]) -> FloatArray:
     """Sum of one array or a few."""
     return reduce(np.add, parts)
 

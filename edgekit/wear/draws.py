@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 import numpy as np
 
-from edgekit.checks import FloatArray, count
+from edgekit.checks import FloatArray, count, instance
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -28,6 +28,7 @@ __all__ = [
     "RunKeys",
     "SeededKeys",
     "SessionDraws",
+    "check_rng",
     "draw_kept",
     "draw_session",
     "run_rng",
@@ -85,6 +86,11 @@ def draw_session(rngs: Sequence[np.random.Generator], *, edges: int, seatings: i
     )
 
 
+def check_rng(rng: object) -> None:
+    """Refuse anything but a generator."""
+    instance("rng", rng, np.random.Generator, "Give numpy.random.default_rng(seed).")
+
+
 def run_rng(seed: int, run: int) -> np.random.Generator:
     """The generator of one run: child `run` of the seed, whatever else is computed."""
     return np.random.Generator(np.random.Philox(key=np.array([_root(seed), run], dtype=np.uint64)))
@@ -109,6 +115,8 @@ class GivenKeys:
     """Keys from generators, one a run."""
 
     def __init__(self, rngs: Sequence[np.random.Generator]) -> None:
+        for rng in rngs:
+            check_rng(rng)
         self._rngs = rngs
 
     def __len__(self) -> int:

@@ -42,10 +42,8 @@ __all__ = [
     "ground_of",
     "inset_at",
     "over_stations",
-    "pieces",
     "rounding_mm",
     "seat",
-    "volume",
 ]
 
 LEAST_CURVATURE = 1e-6  # [1/mm]: no blade is a kilometre wide
@@ -138,7 +136,7 @@ def rounding_mm(values: FloatArray) -> float:
     return 5e-6 if values.dtype == np.float32 else 1e-9
 
 
-def over_stations(values: FloatArray, weights: FloatArray) -> FloatArray:
+def over_stations(values: FloatArray | NDArray[np.bool_], weights: FloatArray) -> FloatArray:
     """Weighted sum (R,) over stations of `values` (R, S).
 
     A matrix product would do, but its last bit depends on how many runs stand side by side. So
@@ -150,7 +148,7 @@ def over_stations(values: FloatArray, weights: FloatArray) -> FloatArray:
     return np.asarray(columns.sum(axis=0)[: len(values)])
 
 
-def pieces(planes: int, cells: int) -> Iterator[slice]:
+def _pieces(planes: int, cells: int) -> Iterator[slice]:
     """Planes in groups whose cells stay in cache."""
     group = max(1, CELLS_IN_CACHE // max(cells, 1))
     return (slice(a, min(a + group, planes)) for a in range(0, planes, group))
@@ -249,7 +247,7 @@ def seat(
     ahead = np.full(shape, -np.inf, inset.dtype)
     server = np.zeros(shape, np.int16)  # numbered from 1
     lowered = (drop / ground.step_mm[:, None]) if drop.any() else None
-    for part in pieces(planes, ahead.size):
+    for part in _pieces(planes, ahead.size):
         height, fall, facing = sight.of(range(planes)[part], 0, stations)
         lead = facing * goal
         np.subtract(height, lead, out=lead)
@@ -307,7 +305,7 @@ def cut(
     lowered = (drop / ground.step_mm[:, None]) if drop.any() else None
     spans = _ends(np.asarray(near.any(axis=2)))
     cutting = [p for p, (first, last) in enumerate(spans) if last > first]
-    for part in pieces(len(cutting), reach.size):
+    for part in _pieces(len(cutting), reach.size):
         planes = cutting[part]
         first = min(spans[p][0] for p in planes) * GROUP
         last = min(max(spans[p][1] for p in planes) * GROUP, len(reach))
@@ -380,8 +378,3 @@ def cleared(ground: Ground, inset: FloatArray) -> FloatArray:
         np.float64
     )  # a difference is wanted of this
     return over_stations(first.T, weights)
-
-
-def volume(ground: Ground, before: FloatArray, after: FloatArray) -> FloatArray:
-    """Steel (R,) [mm³] between two fields."""
-    return cleared(ground, after) - cleared(ground, before)

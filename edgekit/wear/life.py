@@ -176,12 +176,8 @@ def live_runs(
     >>> lives.sessions.shape, bool((lives.ended_by >= 0).all())
     ((300,), True)
     """
+    check_parts(blade, method, (Method, Alternation))
     keys = GivenKeys(rngs) if isinstance(rngs, Sequence) else rngs
-    check_parts(
-        blade,
-        method.at(0) if isinstance(method, Alternation) else method,
-        rngs[0] if isinstance(rngs, Sequence) else np.random.default_rng(0),
-    )
     instance("use", use, Use, "Give a Use; Use() has the defaults.")
     most = count("most_sessions", most_sessions)
     if precision not in (np.float64, np.float32):
@@ -194,7 +190,7 @@ def live_runs(
     _hold_memory()
     strength = any(isinstance(rule, StrengthRatio) for rule in rules)
     bench = Bench.of(blade, method, stations, depths, precision, strength=strength)
-    names = [*Tracks._fields, *(["strength_left"] if strength else [])]
+    names = [*Tracks._fields, "used_up", *(["strength_left"] if strength else [])]
     places = min(MAX_RUNS_AT_ONCE, max(1, MAX_PLANES_AT_ONCE // method.planes), runs)
     record = _Record(names, runs, runs if histories is None else min(histories, runs))
     wears: list[tuple[Wear, ...]] = []
@@ -206,7 +202,7 @@ def live_runs(
         )
         used = np.stack([rule.used_up(lost) for rule in rules])
         worst = used.max(axis=0)
-        tracked = [*tracks._replace(used_up=worst)]
+        tracked = [*tracks, worst]
         if lost.strength_left is not None:
             tracked.append(lost.strength_left)
         record.add(hand.run, hand.turn, tracked)

@@ -10,7 +10,7 @@ import numpy as np
 
 from edgekit.checks import FloatArray, instance, positive
 from edgekit.geometry.blade import Blade
-from edgekit.wear.draws import draw_kept, draw_session
+from edgekit.wear.draws import check_rng, draw_kept, draw_session
 from edgekit.wear.grinding import GroundEdge, SessionRuns, aim_at, new_state, sharpen_runs
 from edgekit.wear.ground import Ground, ground_of
 from edgekit.wear.method import Method
@@ -153,11 +153,10 @@ class Session:
         )
 
 
-def check_parts(blade: object, method: object, rng: object) -> None:
-    """Refuse anything but a blade, a method and a generator."""
+def check_parts(blade: object, method: object, kinds: type | tuple[type, ...] = Method) -> None:
+    """Refuse anything but a blade and a method."""
     instance("blade", blade, Blade, "Give a blade, such as patterns.universal_curette().")
-    instance("method", method, Method, "Give a method, such as methods.freehand().")
-    instance("rng", rng, np.random.Generator, "Give numpy.random.default_rng(seed).")
+    instance("method", method, kinds, "Give a method, such as methods.freehand().")
 
 
 def sharpen(
@@ -195,7 +194,8 @@ def sharpen(
     >>> done.status, bool(done.edges["left"].mean_recession_um > 5.2)
     ('sharp', True)
     """
-    check_parts(blade, method, rng)
+    check_parts(blade, method)
+    check_rng(rng)
     radius = positive("dull_radius_um", dull_radius_um, "Give the edge radius in micrometres.")
     grounds = [ground_of(blade, name, stations=stations, depths=depths) for name in blade.edges]
     states = [new_state(ground, 1) for ground in grounds]
