@@ -6,6 +6,8 @@ Every comparison is written so that NaN fails it.
 import math
 import operator
 from collections.abc import Sequence
+from dataclasses import fields
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -105,6 +107,12 @@ def keep_numbers(record: object, **checked: float) -> None:
     """Store checked numbers in a frozen record, so that what was given as text or int is a float."""
     for name, number in checked.items():
         object.__setattr__(record, name, number)
+
+
+def by_fields(record: object, **given: object) -> tuple[partial[object], tuple[()]]:
+    """For ``__reduce__``: how another process makes the record, from its fields or what is `given` for them."""
+    own = {item.name: getattr(record, item.name) for item in fields(record)}  # type: ignore[arg-type]
+    return partial(type(record), **own | given), ()
 
 
 def frozen_array(

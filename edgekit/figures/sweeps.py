@@ -40,8 +40,6 @@ WORDS = {
     "rule.0.fraction": "limit of the first rule [1]",
     "strokes_in_a_life": "working strokes in a life [count]",
 }
-
-
 PILES = 80  # along the axis, of dots that stand on one another
 
 
@@ -51,6 +49,10 @@ def _words(field: str) -> str:
 
 def _without_unit(field: str) -> str:
     return _words(field).rsplit(" [", 1)[0]
+
+
+def _shown(value: object) -> str:
+    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def _column(table: pd.DataFrame, name: str) -> None:
@@ -71,10 +73,8 @@ def _means(
         return tuple(ordered[name].to_numpy(dtype=float) for name in (x, y, error))  # type: ignore[return-value]
     if against is None:
         groups = part.groupby(x)[y]
-        return tuple(
-            np.asarray(item, dtype=float)
-            for item in (groups.mean().index, groups.mean(), groups.sem())
-        )  # type: ignore[return-value]
+        mean = groups.mean()
+        return tuple(np.asarray(item, dtype=float) for item in (mean.index, mean, groups.sem()))  # type: ignore[return-value]
     wide = part.pivot_table(index="run", columns=x, values=y)
     gaps = wide.sub(wide[against], axis=0)
     return tuple(np.asarray(item, dtype=float) for item in (gaps.columns, gaps.mean(), gaps.sem()))  # type: ignore[return-value]
@@ -159,7 +159,7 @@ def sweep(
             axes.fill_between(at, mean - Z95 * error, mean + Z95 * error, color=colour, alpha=0.2,
                               lw=0)  # fmt: skip
             axes.plot(at, mean, color=colour, ls=dashes, marker="o", ms=3.5)
-            name = "" if by is None else f"{value:g}" if isinstance(value, float) else str(value)
+            name = "" if by is None else _shown(value)
             labels.append((float(mean[-1]), style.shorten(name, 18), colour))
             low = int(np.argmin(mean))
             digits = 1 if abs(mean).max() >= 5 else 2
@@ -248,7 +248,7 @@ def spread(
             axes.annotate(f"{mean:.0f} ± {half:.0f}", (mean, place + 0.12), (0, -13),
                           textcoords="offset points", ha="center", fontsize=8.5)  # fmt: skip
             found.append((mean, half, low, high))
-        names = [f"{value:g}" if isinstance(value, float) else str(value) for value, _ in groups]
+        names = [_shown(value) for value, _ in groups]
         axes.set_yticks(range(len(groups)), names)
         axes.set_ylim(len(groups) - 0.5, -0.75)
         axes.set_xlim(0.0, end or 1.0)
@@ -256,13 +256,14 @@ def spread(
         axes.set_xlabel(
             f"{_words(y)}\ndot: a life; thin: p10 to p90 of the lives; thick and ±: 95 % interval of the mean"
         )
-        style.title(axes, f"{_capital(_without_unit(y))}, life by life{_fixed(well, by)}")
+        fixed = _fixed(well, by)
+        style.title(axes, f"{_capital(_without_unit(y))}, life by life{fixed}")
         describe(
             axes,
             kind="Dots in rows, a dot a life",
             shown="lives (grey dots), p10 to p90 of them (thin black), 95 % interval of the mean from the "
             "number of lives (thick blue), mean (white dot)",
-            finding=_capital(f"{_fixed(well, by)}; by {_without_unit(by)}: "[2:])
+            finding=_capital(f"{fixed}; by {_without_unit(by)}: "[2:])
             + " ".join(
                 f"{name}: {mean:.0f} ± {half:.0f}, lives p10 {low:.0f} to p90 {high:.0f}."
                 for name, (mean, half, low, high) in zip(names, found, strict=True)

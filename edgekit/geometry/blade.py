@@ -6,14 +6,13 @@ import dataclasses
 import enum
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import partial
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import FloatArray, frozen_array
+from edgekit.checks import FloatArray, by_fields, frozen_array
 from edgekit.errors import EdgekitError
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge
@@ -78,9 +77,8 @@ class Blade:
             check_apart(next(iter(self.edges.values())), far)
 
     def __reduce__(self) -> tuple[object, ...]:
-        # By its fields: what shows the edges read-only cannot go to another process.
-        fields = {item.name: getattr(self, item.name) for item in dataclasses.fields(self)}
-        return partial(Blade, **fields | {"edges": dict(self.edges)}), ()
+        # What shows the edges read-only cannot go to another process.
+        return by_fields(self, edges=dict(self.edges))
 
     def opposite(self, name: str) -> Edge | None:
         """The edge across the face from edge `name`; None for a hoe."""

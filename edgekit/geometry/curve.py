@@ -8,17 +8,15 @@ along an edge follow the same protocol.
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import partial
 from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.interpolate import BSpline, make_interp_spline
 
-from edgekit.checks import FloatArray, frozen_array
+from edgekit.checks import FloatArray, by_fields, frozen_array
 from edgekit.errors import EdgekitError
 
 if TYPE_CHECKING:
@@ -113,9 +111,8 @@ class SymbolicCurve:
         object.__setattr__(self, "_functions", tuple(functions))
 
     def __reduce__(self) -> tuple[object, ...]:
-        # By its expressions: what is compiled from them cannot go to another process.
-        fields = {item.name: getattr(self, item.name) for item in dataclasses.fields(self)}
-        return partial(SymbolicCurve, **fields), ()
+        # What is compiled from the expressions cannot go to another process.
+        return by_fields(self)
 
     def derivatives(self, u: FloatArray, order: int) -> tuple[FloatArray, ...]:
         """Value and derivatives 1 to `order` (3 at most) at `u`; one trailing axis of coordinates."""

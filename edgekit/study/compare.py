@@ -167,14 +167,13 @@ def compare(
         )
     count("runs", runs, 2)
     rules = rules_of(retire)
-    root = count("seed", seed, 0)
     lives = [
         live_runs(
             blade,
             method,
             use=Use() if use is None else use,
             rules=rules,
-            rngs=SeededKeys(root, runs=runs),
+            rngs=SeededKeys(seed, runs=runs),
             stations=stations,
             depths=depths,
             histories=MOST_HISTORIES,
@@ -200,10 +199,8 @@ def _samples(number: int, lives: Lives) -> pd.DataFrame:
         "number": number,
         "method": lives.method.name,
         "run": np.arange(len(lives.sessions)),
-        "sessions": lives.sessions,
-        "ended_by": [str(lives.rules[i]) if i >= 0 else "" for i in lives.ended_by],
+        **sample_columns(lives),
     }
-    columns |= sample_columns(lives)
     if "strength_left" in lives.final:
         columns["strength_left"] = lives.last("strength_left")
     return pd.DataFrame(columns)

@@ -180,13 +180,19 @@ def sobol_points(
     """
     from scipy.stats import qmc
 
-    number = count("points", points)
+    number = power_of_two(points)
+    unit = qmc.Sobol(d=input_count(inputs), rng=count("seed", seed, 0)).random(number)
+    return _spread(inputs, unit)
+
+
+def power_of_two(points: int, low: int = 1) -> int:
+    """Points of a Sobol sequence, `low` or more; another number than a power of two is refused."""
+    number = count("points", points, low)
     if number & (number - 1):
         raise EdgekitError(
             "points of a Sobol sequence must be a power of two", points, "Give 64, 128, 256, ..."
         )
-    unit = qmc.Sobol(d=input_count(inputs), rng=count("seed", seed, 0)).random(number)
-    return _spread(inputs, unit)
+    return number
 
 
 def input_count(inputs: Mapping[str, tuple[float, float] | Distribution]) -> int:

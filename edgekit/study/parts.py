@@ -23,14 +23,15 @@ from numpy.typing import NDArray
 from edgekit.checks import instance
 from edgekit.errors import EdgekitError
 
-__all__ = ["Folder", "Table", "joined"]
+__all__ = ["Folder", "Table", "digest", "joined"]
 
 Table = dict[str, NDArray[np.generic]]  # numbers, or texts as objects
 MANIFEST = "manifest.json"
 _SHOWN = 3  # differences named in a refusal
 
 
-def _digest(text: str) -> str:
+def digest(text: str) -> str:
+    """SHA-256 of a text."""
     return hashlib.sha256(text.encode()).hexdigest()
 
 
@@ -115,7 +116,7 @@ class Folder:
         except OSError as error:
             raise _unusable(self._path, error) from error
         text = json.dumps(manifest, indent=1, ensure_ascii=False) + "\n"
-        self._hash = _digest(text)
+        self._hash = digest(text)
         here = self._path / MANIFEST
         if not here.exists():
             if any(self._path.glob("part-*.csv")):
@@ -147,7 +148,7 @@ class Folder:
     def write(self, number: int, table: Table) -> None:
         """Keep the table of a finished chunk."""
         body = _as_csv(table)
-        _write(self._part(number), f"# {self._hash} {_digest(body)}\n{body}")
+        _write(self._part(number), f"# {self._hash} {digest(body)}\n{body}")
 
     def read(self, number: int) -> Table | None:
         """The table of a chunk; None if it is missing or not as it was written."""
@@ -156,7 +157,7 @@ class Folder:
         except (OSError, UnicodeDecodeError):
             return None
         first, _, body = text.partition("\n")
-        if first != f"# {self._hash} {_digest(body)}":
+        if first != f"# {self._hash} {digest(body)}":
             return None
         return _from_csv(body)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
 from edgekit.wear.life import Lives
@@ -25,9 +26,13 @@ OVER_LIFE = {
 VALUES = (*PER_SESSION, *OVER_LIFE)
 
 
-def sample_columns(lives: Lives) -> dict[str, FloatArray]:
-    """One value (R,) a life of each quantity in `VALUES`."""
-    columns = {name: lives.last(track) / lives.sessions for name, track in PER_SESSION.items()}
+def sample_columns(lives: Lives) -> dict[str, NDArray[np.generic]]:
+    """``sessions`` and ``ended_by`` (the rule in words, empty if none ended it) of each life, and one value
+    (R,) of each quantity in `VALUES`."""
+    rules = np.array([*map(str, lives.rules), ""], dtype=object)
+    columns: dict[str, NDArray[np.generic]]
+    columns = {"sessions": lives.sessions, "ended_by": rules[lives.ended_by]}
+    columns |= {name: lives.last(track) / lives.sessions for name, track in PER_SESSION.items()}
     return columns | {name: lives.mean(track) for name, track in OVER_LIFE.items()}
 
 

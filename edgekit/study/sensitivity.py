@@ -13,7 +13,14 @@ from numpy.typing import ArrayLike
 
 from edgekit.checks import FloatArray, count, fraction, frozen_array, positive
 from edgekit.errors import EdgekitError
-from edgekit.study.grid import Distribution, Grid, input_count, list_grid, spread_values
+from edgekit.study.grid import (
+    Distribution,
+    Grid,
+    input_count,
+    list_grid,
+    power_of_two,
+    spread_values,
+)
 from edgekit.study.sweep import OK, sweep
 from edgekit.study.task import Task
 
@@ -99,9 +106,7 @@ def variance_shares(
     import pandas as pd
     from scipy.stats import qmc
 
-    number = count("points", points, 8)
-    if number & (number - 1):
-        raise EdgekitError("points must be a power of two", points, "Give 64, 128, 256, ...")
+    number = power_of_two(points, 8)
     fraction("level", level)
     size = input_count(inputs)
     if not outputs:

@@ -18,7 +18,7 @@ import numpy as np
 from edgekit.checks import count
 from edgekit.errors import EdgekitError
 from edgekit.study.grid import Grid, labels
-from edgekit.study.parts import Folder, Table, joined
+from edgekit.study.parts import Folder, Table, digest, joined
 from edgekit.study.samples import VALUES, sample_columns
 from edgekit.study.task import Task
 from edgekit.wear.draws import SeededKeys
@@ -126,14 +126,11 @@ def sweep(
     chunks = list(
         _chunks(grid, runs, count("seed", seed, 0), summary, count("chunk_runs", chunk_runs))
     )
-    folder = None
+    folder, done = None, {}
     if out is not None:
         folder = Folder(out, _manifest(task, grid, runs, seed, summary, chunk_runs))
-    done: dict[int, Table] = {}
-    for number in range(len(chunks)) if folder else ():
-        table = folder.read(number) if folder else None
-        if table is not None:
-            done[number] = table
+        kept = {number: folder.read(number) for number in range(len(chunks))}
+        done = {number: table for number, table in kept.items() if table is not None}
     waiting = [number for number in range(len(chunks)) if number not in done]
     with _bar(chunks, done, shown=progress) as bar:
         try:
@@ -217,13 +214,10 @@ def _live_chunk(task: Task, chunk: _Chunk) -> Table:
             status = f"failed: {_words(error)}"
             tables.append(_failed(chunk._replace(pieces=(piece,)), status))
             continue
-        ends = np.array([str(rule) for rule in lives.rules] + [""], dtype=object)[lives.ended_by]
         table: Table = {
             "row": np.full(piece.runs, piece.row),
             "run": np.arange(piece.first, piece.first + piece.runs),
             "status": np.full(piece.runs, OK, dtype=object),
-            "sessions": lives.sessions,
-            "ended_by": ends,
             **sample_columns(lives),
         }
         tables.append(_moments(table) if chunk.summary else table)
@@ -379,7 +373,6 @@ def _described(value: object) -> object:
 
 def _named(value: object, name: str) -> str:
     """A function or class by its name, and by its text where the package's version does not cover it."""
-    import hashlib
     import inspect
 
     place = f"{value.__module__}.{name}"
@@ -389,14 +382,13 @@ def _named(value: object, name: str) -> str:
         text = "" if "<" in name else inspect.getsource(value)  # type: ignore[arg-type]
     except (OSError, TypeError):
         text = ""
-    if (
-        not text
-    ):  # a lambda, or made within a function, where many share one name; or typed at a prompt
+    # A lambda, or made within a function, where many share one name; or typed at a prompt.
+    if not text:
         raise EdgekitError(
             "a sweep with a folder must be told apart from others, but this cannot be",
             place, "Define it at the top of a module or of a notebook's cell.",
         )  # fmt: skip
-    return f"{place} ({hashlib.sha256(text.encode()).hexdigest()[:12]})"
+    return f"{place} ({digest(text)[:12]})"
 
 
 def _repr(value: object) -> str:
