@@ -49,9 +49,18 @@ CASSETTE = (
 )
 METHODS = {"held": 1.0, "freehand": 1.7, "powered": 2.3}
 HEADER = (
-    "instrument", "pattern", "edge", "date", "event", "width_mm", "strokes", "minutes",
-    "operator", "method", "note",
-)  # fmt: skip
+    "instrument",
+    "pattern",
+    "edge",
+    "date",
+    "event",
+    "width_mm",
+    "strokes",
+    "minutes",
+    "operator",
+    "method",
+    "note",
+)
 
 
 def instrument_rows(cassette, kind, rng):
@@ -69,9 +78,20 @@ def instrument_rows(cassette, kind, rng):
     def add(day, edge, event, width_mm="", strokes="", minutes="", by=""):
         date = str(START + np.timedelta64(int(day), "D"))
         rows.append(
-            (code, kind.pattern, edge, date, event, width_mm, strokes, minutes,
-             str(rng.choice(list(OPERATORS))), by, MARK)
-        )  # fmt: skip
+            (
+                code,
+                kind.pattern,
+                edge,
+                date,
+                event,
+                width_mm,
+                strokes,
+                minutes,
+                str(rng.choice(list(OPERATORS))),
+                by,
+                MARK,
+            )
+        )
 
     def measure(day):
         for edge in kind.edges:
@@ -91,8 +111,14 @@ def instrument_rows(cassette, kind, rng):
             add(day, "", "broken")
             return rows, truth
         for edge in kind.edges:
-            add(day, edge, "sharpened", strokes=int(rng.integers(6, 16)),
-                minutes=f"{rng.gamma(9, 0.1) + 0.3:.1f}", by=method)  # fmt: skip
+            add(
+                day,
+                edge,
+                "sharpened",
+                strokes=int(rng.integers(6, 16)),
+                minutes=f"{rng.gamma(9, 0.1) + 0.3:.1f}",
+                by=method,
+            )
             width[edge] -= loss[edge] * rng.gamma(8, 1 / 8)
         session += 1
         if session % 2 == 0:
@@ -151,10 +177,12 @@ def prices():
     )
     rows = [("instrument", name, price, "EUR", MARK) for name, price in per_pattern.items()]
     rows += [
-        ("session", "held", 0.15, "EUR", MARK), ("session", "freehand", 0.10, "EUR", MARK),
-        ("session", "powered", 0.25, "EUR", MARK), ("session", "", 0.15, "EUR", MARK),
+        ("session", "held", 0.15, "EUR", MARK),
+        ("session", "freehand", 0.10, "EUR", MARK),
+        ("session", "powered", 0.25, "EUR", MARK),
+        ("session", "", 0.15, "EUR", MARK),
         ("minute", "", 0.55, "EUR", MARK),
-    ]  # fmt: skip
+    ]
     return [("item", "name", "price", "currency", "note"), *rows]
 
 

@@ -52,14 +52,24 @@ def jobs() -> tuple[Job, ...]:
     """The six working ends of cassette 03, one of them long in use."""
     make = patterns
     bent = make.area_specific_curette(
-        name="FH-03-AS2", plan_radius_mm=5.9, bow_radius_mm=14.0, face_tilt_deg=23.0,
-        shank_bend_deg=12.0, internal_angle_deg=76.0, length_mm=5.4,
-    )  # fmt: skip
+        name="FH-03-AS2",
+        plan_radius_mm=5.9,
+        bow_radius_mm=14.0,
+        face_tilt_deg=23.0,
+        shank_bend_deg=12.0,
+        internal_angle_deg=76.0,
+        length_mm=5.4,
+    )
     return (
         Job(
             blade=make.universal_curette(
-                name="FH-03-UC", width_mm=0.92, length_mm=5.3, thickness_mm=0.74,
-                plan_radius_mm=42.0, internal_angle_deg=74.0, shank_bend_deg=6.0,
+                name="FH-03-UC",
+                width_mm=0.92,
+                length_mm=5.3,
+                thickness_mm=0.74,
+                plan_radius_mm=42.0,
+                internal_angle_deg=74.0,
+                shank_bend_deg=6.0,
             ),
             counts={"left": 72, "right": 66},
             note="universal curette, as new",
@@ -83,8 +93,13 @@ def jobs() -> tuple[Job, ...]:
         ),
         Job(
             blade=make.half_length_curette(
-                name="FH-03-AS3", plan_radius_mm=6.2, bow_radius_mm=18.0, face_tilt_deg=26.0,
-                shank_bend_deg=-10.0, thickness_mm=0.68, width_mm=0.84,
+                name="FH-03-AS3",
+                plan_radius_mm=6.2,
+                bow_radius_mm=18.0,
+                face_tilt_deg=26.0,
+                shank_bend_deg=-10.0,
+                thickness_mm=0.68,
+                width_mm=0.84,
             ),
             counts={"used": 58, "unused": 50},
             note="area-specific curette of half length, worn by many sharpenings",
@@ -101,8 +116,13 @@ def jobs() -> tuple[Job, ...]:
         ),
         Job(
             blade=make.curved_sickle(
-                name="FH-03-CS", width_mm=0.9, length_mm=6.1, plan_radius_mm=22.0,
-                bow_radius_mm=13.0, internal_angle_deg=73.0, shank_bend_deg=5.0,
+                name="FH-03-CS",
+                width_mm=0.9,
+                length_mm=6.1,
+                plan_radius_mm=22.0,
+                bow_radius_mm=13.0,
+                internal_angle_deg=73.0,
+                shank_bend_deg=5.0,
             ),
             counts={"left": 62, "right": 58},
             note="curved sickle, bowed face, as new",
@@ -110,7 +130,7 @@ def jobs() -> tuple[Job, ...]:
             toe_first=True,
             lie_deg=(0.2, -1.0, 1.0),
         ),
-    )  # fmt: skip
+    )
 
 
 def clicks(length_mm: float, count: int, rng: np.random.Generator) -> FloatArray:

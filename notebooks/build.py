@@ -44,8 +44,10 @@ def execute(path: Path) -> nbformat.NotebookNode:
             drop_widget_view(output)
     book.metadata.pop("widgets", None)
     book.metadata["kernelspec"] = {
-        "name": "python3", "display_name": "Python 3", "language": "python"
-    }  # fmt: skip
+        "name": "python3",
+        "display_name": "Python 3",
+        "language": "python",
+    }
     book.metadata["language_info"] = {"name": "python"}
     return book
 
@@ -127,9 +129,12 @@ def page(number: str) -> int:
         print(f"no notebook {number}; there are {', '.join(p.name for p in notebooks())}")
         return 2
     exporter = HTMLExporter(
-        exclude_input=True, exclude_output_prompt=True, mathjax_url="", require_js_url="",
+        exclude_input=True,
+        exclude_output_prompt=True,
+        mathjax_url="",
+        require_js_url="",
         jupyter_widgets_base_url="",
-    )  # fmt: skip
+    )
     html, _ = exporter.from_notebook_node(execute(found[0]))
     target = ROOT / "build" / f"{found[0].stem}.html"
     target.parent.mkdir(exist_ok=True)

@@ -22,11 +22,18 @@ from scipy.optimize import minimize
 from scipy.spatial.transform import Rotation
 
 import edgekit as ek
-from edgekit.wear import grinding as kernel
-from edgekit.wear.draws import SeededKeys
-from edgekit.wear.grinding import new_state
-from edgekit.wear.ground import CELLS_IN_CACHE, Ground, cut, ground_of, inset_at, seat
-from edgekit.wear.life import Lives, live_runs
+from edgekit.grinding import kernel
+from edgekit.grinding.kernel import new_state
+from edgekit.grinding.random_streams import SeededKeys
+from edgekit.grinding.recession_field import (
+    CELLS_IN_CACHE,
+    EdgeGrid,
+    cut,
+    inset_at,
+    prepare_edge,
+    seat,
+)
+from edgekit.life.life import Lives, live_runs
 
 
 def best(task: Callable[[], object], repeats: int = 5, inner: int = 1) -> float:
@@ -50,9 +57,12 @@ def orientation_by_search(edge: ek.Edge, stations: np.ndarray) -> tuple[np.ndarr
     start = time.perf_counter()
     found = []
     for t, f, b, beta in zip(
-        frame.tangent.value, frame.face.value, frame.inward.value,
-        frame.angle.value + np.zeros(len(stations)), strict=True,
-    ):  # fmt: skip
+        frame.tangent.value,
+        frame.face.value,
+        frame.inward.value,
+        frame.angle.value + np.zeros(len(stations)),
+        strict=True,
+    ):
 
         def residual(v: np.ndarray, t=t, f=f, b=b, beta=beta) -> float:
             n = Rotation.from_rotvec(v).apply([0.0, 0.0, 1.0])
@@ -67,7 +77,7 @@ def orientation_by_search(edge: ek.Edge, stations: np.ndarray) -> tuple[np.ndarr
     return np.array(found), one_start * 400 / len(stations)
 
 
-def swept_solid(ground: Ground, inset: np.ndarray) -> manifold3d.Manifold:
+def swept_solid(ground: EdgeGrid, inset: np.ndarray) -> manifold3d.Manifold:
     """Solid between the flank's polygon at every station and a far inner wall; ~20,000 triangles."""
     inner = np.full_like(inset, 0.42)
     rows = np.concatenate([inset, inner[::-1]])
@@ -95,7 +105,7 @@ def swept_solid(ground: Ground, inset: np.ndarray) -> manifold3d.Manifold:
     raise RuntimeError(message)
 
 
-def section_recession(solid: manifold3d.Manifold, ground: Ground, station: int) -> float:
+def section_recession(solid: manifold3d.Manifold, ground: EdgeGrid, station: int) -> float:
     """Inset of the edge [mm] where a plane across the edge at a station meets the trimmed solid."""
     t, b, f = ground.tangent[station], ground.inward[station], ground.face[station]
     turn = np.column_stack([np.stack([b, f, t]), -np.stack([b, f, t]) @ ground.position[station]])
@@ -105,14 +115,16 @@ def section_recession(solid: manifold3d.Manifold, ground: Ground, station: int) 
 
 
 STEADY = ek.Hand(
-    tilt_deg=ek.ErrorTerm(person_sd=0.5, sd=0.5, sd_gsd=1.5), swing_deg=ek.ErrorTerm(sd=3.5),
-    position_mm=ek.ErrorTerm(sd=0.2), depth=ek.ErrorTerm(sd=0.3),
-)  # fmt: skip
-LIVES = ek.LifeTask(  # errors of every kind, and about 15 sessions a life
+    tilt_deg=ek.ErrorTerm(person_sd=0.5, sd=0.5, sd_gsd=1.5),
+    swing_deg=ek.ErrorTerm(sd=3.5),
+    position_mm=ek.ErrorTerm(sd=0.2),
+    depth=ek.ErrorTerm(sd=0.3),
+)
+LIVES = ek.LifeCase(  # errors of every kind, and about 15 sessions a life
     blade=ek.patterns.area_specific_curette,
     method=ek.methods.freehand(placements=12, seatings=1, hand=STEADY),
     use=ek.Use(strokes=15, severity_gsd=1.5),
-    rules=(ek.WidthFraction(fraction=0.6),),
+    rules=(ek.MaxWidthLoss(fraction=0.6),),
 )
 
 
@@ -121,9 +133,16 @@ def lived(runs: int, *, most: int = 200, precision: type = np.float64, **changes
     study = LIVES({name: item for name, item in changes.items() if name.startswith("method.")})
     nodes = {name: item for name, item in changes.items() if name in ("stations", "depths")}
     return live_runs(
-        study.blade, study.method, use=study.use, rules=study.rules, histories=0,
-        rngs=SeededKeys(1, runs=runs), most_sessions=most, precision=precision, **nodes,
-    )  # fmt: skip
+        study.blade,
+        study.method,
+        use=study.use,
+        rules=study.rules,
+        histories=0,
+        rngs=SeededKeys(1, runs=runs),
+        max_sessions=most,
+        precision=precision,
+        **nodes,
+    )
 
 
 def floor_ns() -> float:
@@ -158,14 +177,17 @@ def lives_at_scale() -> None:
         name = kind.__name__
         row(f"lives a minute on one core, {name}", runs / seconds * 60, "-")
         row(f"sessions a life, {name}", sessions / runs, "about 15")
-        row(f"time a cell / one addition and one maximum in cache, {name}",
-            seconds / cells * 1e9 / floor, "at most 10")  # fmt: skip
+        row(
+            f"time a cell / one addition and one maximum in cache, {name}",
+            seconds / cells * 1e9 / floor,
+            "at most 10",
+        )
     # Lives cut off at a number of sessions, so that every size does a known amount of work.
     growth("runs", (2048, 4096, 8192, 16384), lambda n: lived(n, most=6))
     growth(
         "sessions",
         (64, 128, 256, 512),
-        lambda n: lived(256, most=n, **{"method.largest_advance_um": 2.0}),
+        lambda n: lived(256, most=n, **{"method.max_advance_um": 2.0}),
     )
     growth("stations", (128, 256, 512, 1024), lambda n: lived(256, most=4, stations=n))
     growth(
@@ -174,9 +196,10 @@ def lives_at_scale() -> None:
 
     grid = ek.full_grid({"method.placements": [12]})
 
-    def swept(executor: Executor | None, task: ek.LifeTask = LIVES) -> object:
-        return ek.sweep(task, grid, runs=24 * 2048, seed=1, executor=executor, progress=False,
-                        summary=True)  # fmt: skip
+    def swept(executor: Executor | None, task: ek.LifeCase = LIVES) -> object:
+        return ek.sweep(
+            task, grid, runs=24 * 2048, seed=1, executor=executor, progress=False, summary=True
+        )
 
     alone = ProcessPoolExecutor(1)
     pair = ProcessPoolExecutor(2)
@@ -194,7 +217,7 @@ def lives_at_scale() -> None:
     row("overhead of handing over, share of one worker's time", one / here - 1, "at most 0.05")
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     row("memory peak of this process, MB", peak, "at most 600")
-    pilot = ek.LifeTask(blade=ek.patterns.area_specific_curette(), method=LIVES.method)
+    pilot = ek.LifeCase(blade=ek.patterns.area_specific_curette(), method=LIVES.method)
     one_case = ek.full_grid({"method.placements": [12]})
     dial = best(
         lambda: ek.sweep(pilot, one_case, runs=8, seed=1, summary=True, progress=False), repeats=9
@@ -244,13 +267,20 @@ def care(folder: Path) -> None:
     row("its memory / that of pandas reading the file", ours[1] / theirs[1], "-")
 
     makers = (
-        ek.patterns.universal_curette, ek.patterns.area_specific_curette, ek.patterns.curved_sickle,
-        ek.patterns.half_length_curette, ek.patterns.straight_sickle, ek.patterns.hoe,
-    )  # fmt: skip
+        ek.patterns.universal_curette,
+        ek.patterns.area_specific_curette,
+        ek.patterns.curved_sickle,
+        ek.patterns.half_length_curette,
+        ek.patterns.straight_sickle,
+        ek.patterns.hoe,
+    )
     tray, edges = {}, 0
     while edges < 200:
-        blade = makers[len(tray) % len(makers)](internal_angle_deg=rng.uniform(70, 80)) if (
-            len(tray) % len(makers) < 5) else ek.patterns.hoe()  # fmt: skip
+        blade = (
+            makers[len(tray) % len(makers)](internal_angle_deg=rng.uniform(70, 80))
+            if (len(tray) % len(makers) < 5)
+            else ek.patterns.hoe()
+        )
         tray[f"K-{len(tray):03d}"] = blade
         edges += len(blade.edges)
     plan = best(lambda: ek.plan_bench(tray, urgent=["K-000"]), repeats=3)
@@ -274,8 +304,11 @@ def finish_and_strength() -> None:
         line = np.random.default_rng(1).standard_normal(points)
         taken = best(report)
         row(f"finish report, {name} stone, ms", 1000 * taken, "at most 100")
-        row(f"finish report, {name} stone / one real Fourier transform of its line",
-            taken / best(lambda line=line: np.fft.rfft(line), inner=5), "-")  # fmt: skip
+        row(
+            f"finish report, {name} stone / one real Fourier transform of its line",
+            taken / best(lambda line=line: np.fft.rfft(line), inner=5),
+            "-",
+        )
     for way in (ek.methods.freehand(), ek.methods.held(15.0, placements=12)):
 
         def lived(way: ek.Method = way, **options: object) -> list[ek.wear.life.Life]:
@@ -289,7 +322,7 @@ def finish_and_strength() -> None:
         lives = lived()
         added = best(lambda lives=lives: curves(lives)) / best(lived)
         row(f"strength curves of eight lives / living them, {way.name}", added, "at most 0.20")
-        strong = (*lives[0].rules, ek.StrengthRatio(fraction=0.01))
+        strong = (*lives[0].rules, ek.MinStrength(fraction=0.01))
         rule = best(lambda lived=lived, strong=strong: lived(retire=strong)) / best(lived)
         row(f"live with the strength rule / live, {way.name}", rule, "-")
     outlines = np.random.default_rng(1).random((20, 16, 16, 2)) + np.array([1.0, 2.0])
@@ -297,8 +330,11 @@ def finish_and_strength() -> None:
     ring = np.linspace(0, 2 * np.pi, 16, endpoint=False)
     round_ = np.stack([np.cos(ring), np.sin(ring)], axis=-1) * np.ones((20, 16, 1, 1))
     bare = best(lambda: (x * np.roll(y, -1, -1) - np.roll(x, -1, -1) * y).sum(-1), inner=20)
-    row("section properties of 320 outlines / their shoelace sum in numpy",
-        best(lambda: ek.section_properties(round_), inner=20) / bare, "-")  # fmt: skip
+    row(
+        "section properties of 320 outlines / their shoelace sum in numpy",
+        best(lambda: ek.section_properties(round_), inner=20) / bare,
+        "-",
+    )
 
 
 def main() -> None:
@@ -318,20 +354,26 @@ def main() -> None:
     solve = best(lambda: ek.orient(edge), inner=20)
     moving = best(lambda: edge.moved(turn), inner=20)
     row("minimize at 400 points / orient(edge)", search / solve, "at least 10,000")
-    row("minimize at 400 points / orient of an edge not seen before",
-        search / (best(anew, inner=20) - moving), "-")  # fmt: skip
+    row(
+        "minimize at 400 points / orient of an edge not seen before",
+        search / (best(anew, inner=20) - moving),
+        "-",
+    )
 
     def whole() -> object:
         held = ek.orient(edge)
         return held.regression_mm, held.clear
 
     row("the same with rulings, regression and obstacles", search / best(whole, inner=20), "-")
-    row("largest difference of the normals, degrees",
+    row(
+        "largest difference of the normals, degrees",
         float(np.degrees(np.arccos(np.clip((normals * exact).sum(1), -1, 1)).max())),
-        "the search's own error")  # fmt: skip
+        "the search's own error",
+    )
 
-    ground = ground_of(ek.patterns.area_specific_curette(bow_radius_mm=np.inf), "used",
-                       stations=400, depths=12)  # fmt: skip
+    ground = prepare_edge(
+        ek.patterns.area_specific_curette(bow_radius_mm=np.inf), "used", stations=400, depths=12
+    )
     state = new_state(ground, 1)
     planes = ground.edge.frame(ek.placed_by_curvature(ground.edge, 12)).outward.value[None]
     advance = np.full((1, 12), 0.02)
@@ -360,10 +402,16 @@ def main() -> None:
         laid = seat(ground, state.inset_mm, planes, drop=level, goal=level)
         return cut(ground, state.inset_mm, laid, advance, state.drop_mm)
 
-    row("12 mesh trims / the same planes cut from the fields (400 stations)",
-        trimming / best(same_planes, inner=20), "at least 500")  # fmt: skip
-    row("12 mesh trims / a session that also finds how deep to go",
-        trimming / best(session, inner=20), "-")  # fmt: skip
+    row(
+        "12 mesh trims / the same planes cut from the fields (400 stations)",
+        trimming / best(same_planes, inner=20),
+        "at least 500",
+    )
+    row(
+        "12 mesh trims / a session that also finds how deep to go",
+        trimming / best(session, inner=20),
+        "-",
+    )
     trimmed = trims()
     check = range(7, 330, 23)
     gap = [section_recession(trimmed, ground, s) - after[0, 0, s] for s in check]
@@ -384,15 +432,17 @@ def main() -> None:
         times = []
         for size in sizes:
             stations, count = make(size)
-            g = ground_of(ek.patterns.universal_curette(), "left", stations=stations, depths=12)
+            g = prepare_edge(ek.patterns.universal_curette(), "left", stations=stations, depths=12)
             s = new_state(g, 1)
             s.radius_um[:] = 4.65
             n = g.edge.frame(ek.placed_by_curvature(g.edge, count)).outward.value[None]
             w = np.ones((1, count))
             times.append(
-                best(lambda g=g, s=s, n=n, w=w: kernel._grind_side(g, s, method, n, w, np.zeros(1)),
-                     inner=5)
-            )  # fmt: skip
+                best(
+                    lambda g=g, s=s, n=n, w=w: kernel._grind_side(g, s, method, n, w, np.zeros(1)),
+                    inner=5,
+                )
+            )
         slope = np.polyfit(np.log(sizes), np.log(times), 1)[0]
         row(f"exponent of growth of a session in {what}", float(slope), "about 1")
     held = best(lambda: inset_at(ground, after, state.drop_mm), inner=20)

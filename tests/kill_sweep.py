@@ -14,7 +14,7 @@ from pathlib import Path
 
 import edgekit as ek
 
-TASK = ek.LifeTask(
+TASK = ek.LifeCase(
     blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1), stations=16, depths=4
 )
 GRID = ek.full_grid(

@@ -12,18 +12,18 @@ import pytest
 from edgekit.checks import FloatArray
 from edgekit.contact.facets import GRAZING, spread
 from edgekit.geometry import vectors as vec
-from edgekit.wear import grinding
-from edgekit.wear.draws import Kept, SessionDraws
-from edgekit.wear.grinding import (
-    LEAST_WEIGHT,
+from edgekit.grinding import kernel as grinding
+from edgekit.grinding.kernel import (
+    MIN_WEIGHT,
     UM_PER_MM,
     Aim,
     EdgeState,
     GroundEdge,
     _is_dull,
 )
-from edgekit.wear.ground import LEAST_CURVATURE, Ground
-from edgekit.wear.method import Method, Stop
+from edgekit.grinding.random_streams import RunEffects, SessionDraws
+from edgekit.grinding.recession_field import MIN_CURVATURE, EdgeGrid
+from edgekit.method.method import Method, Stop
 
 ROUNDING_MM = 1e-9
 
@@ -41,7 +41,7 @@ class Seating(NamedTuple):
     support: FloatArray
 
 
-def seat(ground: Ground, inset: FloatArray, normals: FloatArray) -> Seating:
+def seat(ground: EdgeGrid, inset: FloatArray, normals: FloatArray) -> Seating:
     """Lay planes of unit `normals` (R, P, 3) against the field `inset` (V, R, S)."""
     height = normals @ ground.position.T
     fall = normals @ ground.face.T
@@ -68,7 +68,7 @@ def advance_needed(seating: Seating, drop: FloatArray, goal: FloatArray) -> Floa
 
 
 def cut(
-    ground: Ground, inset: FloatArray, seating: Seating, advance: FloatArray, drop: FloatArray
+    ground: EdgeGrid, inset: FloatArray, seating: Seating, advance: FloatArray, drop: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Grind: the field after the planes advance by `advance` (R, P) [mm].
 
@@ -89,21 +89,27 @@ def cut(
     return after, base - drop[:, None, :] * seating.slope
 
 
-def volume(ground: Ground, before: FloatArray, after: FloatArray) -> FloatArray:
+def volume(ground: EdgeGrid, before: FloatArray, after: FloatArray) -> FloatArray:
     """Steel (R,) [mm³] between two fields.
 
     ∫∫ (h₁ - h₀)(1 - κ (h₁ + h₀)/2) dv ds: inward of a curved edge the area element shrinks by 1 - κu.
     Past the centre of curvature nothing is left to take, so both insets end there.
     """
-    kappa = np.maximum(ground.plan_curvature, LEAST_CURVATURE)
+    kappa = np.maximum(ground.plan_curvature, MIN_CURVATURE)
     high, low = np.minimum(after, 1 / kappa), np.minimum(before, 1 / kappa)
     thick = (high - low) * (1 - ground.plan_curvature * (high + low) / 2)
     over_depth = (thick[1:] + thick[:-1]).sum(axis=0) / 2 * ground.step_mm
-    return over_depth @ ground.share_mm
+    return over_depth @ ground.station_weights_mm
 
 
 def _planes(
-    ground: Ground, aim: Aim, method: Method, kept: Kept, draws: SessionDraws, edge: int, turn: int
+    ground: EdgeGrid,
+    aim: Aim,
+    method: Method,
+    kept: RunEffects,
+    draws: SessionDraws,
+    edge: int,
+    turn: int,
 ) -> tuple[FloatArray, FloatArray]:
     """Unit normals (R, P, 3) of the seatings, and each one's share (R, P) of the advance."""
     z = draws.seatings[:, edge, : method.planes]
@@ -129,7 +135,7 @@ def _planes(
         + np.tan(np.radians(tilt))[..., None] * opening
         + np.tan(np.radians(swing))[..., None] * along
     )
-    return vec.unit(turned), np.maximum(1 + depth, LEAST_WEIGHT)
+    return vec.unit(turned), np.maximum(1 + depth, MIN_WEIGHT)
 
 
 def _share_quantile(need: FloatArray, share: FloatArray, target: float) -> FloatArray:
@@ -141,7 +147,7 @@ def _share_quantile(need: FloatArray, share: FloatArray, target: float) -> Float
 
 
 def _grind_side(
-    ground: Ground,
+    ground: EdgeGrid,
     state: EdgeState,
     method: Method,
     normals: FloatArray,
@@ -155,8 +161,8 @@ def _grind_side(
     seating = seat(ground, state.inset_mm, normals)
     alone = advance_needed(seating, state.drop_mm, goal)
     alone = np.where(dull[:, None, :], alone, 0.0)
-    largest = method.largest_advance_um / UM_PER_MM
-    advance, reached = _advance(alone, weight, ground.share_mm, method, largest)
+    largest = method.max_advance_um / UM_PER_MM
+    advance, reached = _advance(alone, weight, ground.station_weights_mm, method, largest)
     inset, reach = cut(ground, state.inset_mm, seating, advance, state.drop_mm)
     active = np.argmax(reach, axis=1)
     deepest = np.take_along_axis(reach, active[:, None], axis=1)[:, 0]

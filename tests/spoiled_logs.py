@@ -98,7 +98,7 @@ def _bad_cells():
         ("minutes of a week", {"minutes": "10080"}, "minutes for one row"),
         ("swapped width and strokes", {width: "12", "strokes": "0.86"}, "not a count"),
         ("swapped date and event", {date: "measured", event: "2025-01-06"}, "not a date"),
-    ]  # fmt: skip
+    ]
     return [_row(name, _cells(**changes), words) for name, changes, words in table]
 
 
@@ -114,10 +114,14 @@ def _bad_lines():
         _row("line of 10 MB", _cells(note="x" * 10_000_000), "a line of 10000"),
         _row("semicolons in one line", GOOD[0].replace(",", ";"), "no date"),
         _row("merge marks", "<<<<<<< mine", "no date"),
-        _whole("title above", "Spring clinic (invented)\n\n" + _log(*GOOD), refused="above the header"),
+        _whole(
+            "title above", "Spring clinic (invented)\n\n" + _log(*GOOD), refused="above the header"
+        ),
         _whole("merged header", "Instrument,,Event,,\n" + _log(*GOOD), refused="above the header"),
-        _whole("cells beyond the header", _log(*GOOD[:3], GOOD[3] + ",stray"), refused="cells under"),
-    ]  # fmt: skip
+        _whole(
+            "cells beyond the header", _log(*GOOD[:3], GOOD[3] + ",stray"), refused="cells under"
+        ),
+    ]
 
 
 def _bad_files():
@@ -135,16 +139,23 @@ def _bad_files():
         _whole("two width columns", good.replace("strokes", "Width"), error="two columns"),
         _whole("null characters", good.replace("left", "le\x00ft"), error="null characters"),
         _whole("damaged workbook", b"PK\x03\x04" + b"\x07" * 300, error="workbook"),
-        _whole("old workbook", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\0" * 99, error="old binary"),
+        _whole(
+            "old workbook", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\0" * 99, error="old binary"
+        ),
         _whole("undefined byte", good.encode() + b"FH-\x81\xff", error="encoding"),
         _whole("half of UTF-16", b"\xff\xfe" + good.encode("utf-16-le")[:-1], error="UTF-16"),
         _whole("a picture", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\x81", error="encoding"),
         _whole("Windows-1252", accent.encode("cp1252"), flagged="encoding"),
         _whole("UTF-16", accent.encode("utf-16"), flagged="encoding"),
         _whole("unknown column", good.replace("note", "colour"), flagged="columns not known"),
-        _whole("widths in micrometres", _log(*(r.replace("0.8", "8") for r in GOOD)).replace(
-            "width_mm", "width_um").replace("860,", "860.0,"), flagged="unit"),
-    ]  # fmt: skip
+        _whole(
+            "widths in micrometres",
+            _log(*(r.replace("0.8", "8") for r in GOOD))
+            .replace("width_mm", "width_um")
+            .replace("860,", "860.0,"),
+            flagged="unit",
+        ),
+    ]
 
 
 def _bad_histories():
@@ -159,17 +170,33 @@ def _bad_histories():
         _whole("width grows", _log(*GOOD, grows), flagged="width grows"),
         _whole("width drops", _log(*GOOD, drops), flagged="width drops"),
         _whole("used after retirement", _log(*GOOD, retired, later), flagged="used after the end"),
-        _whole("retired twice", _log(*GOOD, retired, retired.replace("02-10", "02-11")),
-               flagged="retired after the end"),
+        _whole(
+            "retired twice",
+            _log(*GOOD, retired, retired.replace("02-10", "02-11")),
+            flagged="retired after the end",
+        ),
         _whole("row twice", _log(*GOOD, GOOD[1]), flagged="same row twice"),
         _whole("codes alike", _log(*GOOD, other), flagged="look alike"),
-        _whole("width without edge", _log(*GOOD, right, _cells(edge="")), flagged="without its edge"),
-        _whole("mistyped year", _log(*GOOD, _cells(date="2052-02-03", width_mm="0.84")),
-               flagged="gap of years"),
-        _whole("two patterns", _log(*(f"{row},{pattern}" for row, pattern in zip(
-            GOOD, ("hoe", "hoe", "sickle", "hoe"), strict=True)), head=HEAD + ",pattern"),
-            flagged="two patterns"),
-    ]  # fmt: skip
+        _whole(
+            "width without edge", _log(*GOOD, right, _cells(edge="")), flagged="without its edge"
+        ),
+        _whole(
+            "mistyped year",
+            _log(*GOOD, _cells(date="2052-02-03", width_mm="0.84")),
+            flagged="gap of years",
+        ),
+        _whole(
+            "two patterns",
+            _log(
+                *(
+                    f"{row},{pattern}"
+                    for row, pattern in zip(GOOD, ("hoe", "hoe", "sickle", "hoe"), strict=True)
+                ),
+                head=HEAD + ",pattern",
+            ),
+            flagged="two patterns",
+        ),
+    ]
 
 
 SPOILED = [*_bad_cells(), *_bad_lines(), *_bad_files(), *_bad_histories()]

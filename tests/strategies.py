@@ -67,9 +67,17 @@ class Shape:
 
 
 def shape(
-    *, length=5.65, plan=0.0, swerve=0.0, bow=0.0, torsion=0.0, tilt=0.0, twist=0.0,
-    beta_deg=75.0, axis=DOWN,
-):  # fmt: skip
+    *,
+    length=5.65,
+    plan=0.0,
+    swerve=0.0,
+    bow=0.0,
+    torsion=0.0,
+    tilt=0.0,
+    twist=0.0,
+    beta_deg=75.0,
+    axis=DOWN,
+):
     """x runs along; `plan` and `swerve` bend in the face, `bow` and `torsion` out of it.
 
     `tilt` leans the face across the edge, `twist` turns it along the edge. The steel lies at -y.
@@ -91,10 +99,12 @@ def reals(low, high):
 # One hand-made edge of each kind; none but the last is degenerate in any way.
 NAMED = {
     "arc in a tilted, bowed face": shape(plan=-1.2, bow=0.5, tilt=0.3),
-    "torsion and twist": shape(plan=-0.9, bow=0.4, torsion=0.5, tilt=-0.2, twist=0.3, axis=[0.2, 0.3, -1]),
+    "torsion and twist": shape(
+        plan=-0.9, bow=0.4, torsion=0.5, tilt=-0.2, twist=0.3, axis=[0.2, 0.3, -1]
+    ),
     "inflection": shape(swerve=0.6, bow=0.2, tilt=0.1),
     "straight": shape(),
-}  # fmt: skip
+}
 
 
 @st.composite

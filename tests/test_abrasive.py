@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
-from edgekit.contact.abrasive import (
+from edgekit.errors import EdgekitError
+from edgekit.evidence_table import Evidence, Gsd, Range, Status, entry
+from edgekit.method.abrasive import (
     Abrasive,
     Lubricant,
     Scale,
@@ -13,9 +15,7 @@ from edgekit.contact.abrasive import (
     grain,
     grain_um,
 )
-from edgekit.contact.grain import numbers
-from edgekit.errors import EdgekitError
-from edgekit.evidence_table import Evidence, Gsd, Range, Status, entry
+from edgekit.method.grain import numbers
 
 # Quotients of two-digit table values, given to two digits.
 RATIO_TOLERANCE = 0.05

@@ -162,28 +162,55 @@ CASES = (
     Case(name="no table", table=None, says=r"bad\.csv cannot be read"),
     Case(name="remarks only", table="# nothing\n# here\n", says=r"bad\.csv holds no table"),
     Case(name="header only", table="curve,x_mm,y_mm,z_mm\n", says=r"bad\.csv: .*left are missing"),
-    Case(name="Latin-1 settings", settings=settings(note='"Schärfe"').encode("latin-1"),
-         says=r"bad\.toml, line 10: not UTF-8"),
-    Case(name="Latin-1 table", table=("# Größe\n" + table()).encode("latin-1"),
-         says=r"bad\.csv, line 1: not UTF-8"),
-    Case(name="UTF-16 settings", settings=settings().encode("utf-16"),
-         says=r"bad\.toml, line 1: not UTF-8"),
+    Case(
+        name="Latin-1 settings",
+        settings=settings(note='"Schärfe"').encode("latin-1"),
+        says=r"bad\.toml, line 10: not UTF-8",
+    ),
+    Case(
+        name="Latin-1 table",
+        table=("# Größe\n" + table()).encode("latin-1"),
+        says=r"bad\.csv, line 1: not UTF-8",
+    ),
+    Case(
+        name="UTF-16 settings",
+        settings=settings().encode("utf-16"),
+        says=r"bad\.toml, line 1: not UTF-8",
+    ),
     Case(name="UTF-16 table", table=table().encode("utf-16"), says=r"bad\.csv, line 1: not UTF-8"),
-    Case(name="UTF-16 table without a mark", table=table().encode("utf-16-le"),
-         says=r"bad\.csv, line 1: holds a null character"),
+    Case(
+        name="UTF-16 table without a mark",
+        table=table().encode("utf-16-le"),
+        says=r"bad\.csv, line 1: holds a null character",
+    ),
     Case(name="a binary file", table=bytes(range(256)) * 8, says=r"bad\.csv, line 2: not UTF-8"),
     # ---- settings
-    Case(name="TOML syntax", settings=settings() + "width_mm 0.86\n",
-         says=r"bad\.toml, line 10, column \d+: not TOML"),
-    Case(name="unquoted text", settings=settings(name="bad"),
-         says=r"bad\.toml, line 2, column \d+: not TOML"),
-    Case(name="key twice", settings=settings() + "thickness_mm = 0.7\n",
-         says=r"bad\.toml, line 10, column \d+: not TOML"),
-    Case(name="decimal comma in settings", settings=settings(thickness_mm="0,71"),
-         says=r"bad\.toml, line 9, column \d+: not TOML"),
+    Case(
+        name="TOML syntax",
+        settings=settings() + "width_mm 0.86\n",
+        says=r"bad\.toml, line 10, column \d+: not TOML",
+    ),
+    Case(
+        name="unquoted text",
+        settings=settings(name="bad"),
+        says=r"bad\.toml, line 2, column \d+: not TOML",
+    ),
+    Case(
+        name="key twice",
+        settings=settings() + "thickness_mm = 0.7\n",
+        says=r"bad\.toml, line 10, column \d+: not TOML",
+    ),
+    Case(
+        name="decimal comma in settings",
+        settings=settings(thickness_mm="0,71"),
+        says=r"bad\.toml, line 9, column \d+: not TOML",
+    ),
     Case(name="endless brackets", settings=settings(note="[" * 5000), says=r"bad\.toml.*not TOML"),
-    Case(name="endless digits", settings=settings(thickness_mm="1" * 5000),
-         says=r"bad\.toml.*(not TOML|must be)"),
+    Case(
+        name="endless digits",
+        settings=settings(thickness_mm="1" * 5000),
+        says=r"bad\.toml.*(not TOML|must be)",
+    ),
     key_case("format", None, r"bad\.toml: format is missing"),
     key_case("format", '"edgekit blade 9"', r"bad\.toml, line 1: format must be"),
     key_case("source", '"magic"', r"bad\.toml, line 4: source must be"),
@@ -230,91 +257,212 @@ CASES = (
     key_case("thickness_mm", None, r"bad\.toml: thickness_mm is missing"),
     key_case("width_mm", "0.00086", r"bad\.toml, line 10: width_mm does not fit the points"),
     key_case("width_mm", "1979-05-27", r"bad\.toml, line 10: width_mm must be a number"),
-    key_case("thicknes_mm", "0.7", r"line 10: thicknes_mm is no setting.*Did you mean thickness_mm"),
+    key_case(
+        "thicknes_mm", "0.7", r"line 10: thicknes_mm is no setting.*Did you mean thickness_mm"
+    ),
     # ---- table
-    Case(name="no header", table=keep(*LEFT, *RIGHT), says=r"bad\.csv, line 1: missing column curve"),
-    Case(name="missing column", table=put(1, "curve,x_mm,y_mm"),
-         says=r"bad\.csv, line 1: missing column z_mm"),
-    Case(name="column twice", table=put(1, "curve,x_mm,x_mm,y_mm,z_mm"),
-         says=r"bad\.csv, line 1: repeated column x_mm"),
-    Case(name="semicolons", table=table().replace(",", ";"),
-         says=r"bad\.csv, line 1: missing column curve"),
-    Case(name="decimal comma", table=put(7, "left,-1,8,0,4,0,0"),
-         says=r"bad\.csv, line 7: 7 cells under 4 columns"),
-    Case(name="quoted decimal comma", table=put(7, 'left,"-1,8",0.4,0.0'),
-         says=r"bad\.csv, line 7, column x_mm: not a finite number, got '-1,8'"),
+    Case(
+        name="no header", table=keep(*LEFT, *RIGHT), says=r"bad\.csv, line 1: missing column curve"
+    ),
+    Case(
+        name="missing column",
+        table=put(1, "curve,x_mm,y_mm"),
+        says=r"bad\.csv, line 1: missing column z_mm",
+    ),
+    Case(
+        name="column twice",
+        table=put(1, "curve,x_mm,x_mm,y_mm,z_mm"),
+        says=r"bad\.csv, line 1: repeated column x_mm",
+    ),
+    Case(
+        name="semicolons",
+        table=table().replace(",", ";"),
+        says=r"bad\.csv, line 1: missing column curve",
+    ),
+    Case(
+        name="decimal comma",
+        table=put(7, "left,-1,8,0,4,0,0"),
+        says=r"bad\.csv, line 7: 7 cells under 4 columns",
+    ),
+    Case(
+        name="quoted decimal comma",
+        table=put(7, 'left,"-1,8",0.4,0.0'),
+        says=r"bad\.csv, line 7, column x_mm: not a finite number, got '-1,8'",
+    ),
     Case(name="NaN", table=cell(9, 1, "nan"), says=r"bad\.csv, line 9, column x_mm: not a finite"),
-    Case(name="inf", table=cell(12, 2, "inf"), says=r"bad\.csv, line 12, column y_mm: not a finite"),
-    Case(name="beyond doubles", table=cell(12, 2, "1e999"),
-         says=r"bad\.csv, line 12, column y_mm: not a finite"),
-    Case(name="text cell", table=cell(81, 3, "level"),
-         says=r"bad\.csv, line 81, column z_mm: not a finite number, got 'level'"),
-    Case(name="empty cell", table=cell(5, 2, ""), says=r"bad\.csv, line 5, column y_mm: not a finite"),
-    Case(name="digits with an underscore", table=cell(5, 2, "0_4"),
-         says=r"bad\.csv, line 5, column y_mm: not a finite"),
-    Case(name="extra cell", table=put(3, "left,-2.5,0.4,0.0,7"),
-         says=r"bad\.csv, line 3: 5 cells under 4 columns"),
-    Case(name="quotation mark left open", table=put(3, 'left,"-2.5,0.4,0.0'),
-         says=r"bad\.csv, line 3: not CSV"),
-    Case(name="huge line", table=put(3, "left," + "9" * 200_000 + ",0.4,0.0"),
-         says=r"bad\.csv, line 3: not CSV"),
-    Case(name="unknown curve", table=cell(50, 0, "upper"),
-         says=r"bad\.csv, line 50, column curve: must be one of left, right, face, got 'upper'"),
-    Case(name="curve of another class", table=cell(50, 0, "used"),
-         says=r"bad\.csv, line 50, column curve: must be one of"),
-    Case(name="line numbers count remarks", table="# one\n\n" + cell(9, 1, "x"),
-         says=r"bad\.csv, line 11, column x_mm"),
-    Case(name="missing edge", table=keep(1, *LEFT), says=r"bad\.csv: points of curve right are missing"),
-    Case(name="three points", table=keep(1, *RIGHT, 2, 20, 41),
-         says=r"bad\.csv: points of curve left must hold 8 points or more, got 3"),
-    Case(name="a point twice", table=put(12, table().splitlines()[10]),
-         says=r"bad\.csv: points of curve left repeats a point in lines 11 and 12"),
-    Case(name="points out of order", table=swap(8, 30),
-         says=r"bad\.csv: points of curve left turns back on itself at line \d+"),
-    Case(name="one point far off", table=cell(60, 1, "9.0"),
-         says=r"bad\.csv: points of curve right turns back on itself at line 60"),
-    Case(name="order counted from the toe", settings=settings(order='"toe to heel"'),
-         table=cell(60, 1, "9.0"), says=r"bad\.csv: points of curve right .* at line 60"),
-    Case(name="metres", table=scaled(0.001), says=r"bad\.csv: .*curve left must run over.*millimetres"),
-    Case(name="micrometres", table=scaled(1000), says=r"bad\.csv: .*left must run over.*millimetres"),
+    Case(
+        name="inf", table=cell(12, 2, "inf"), says=r"bad\.csv, line 12, column y_mm: not a finite"
+    ),
+    Case(
+        name="beyond doubles",
+        table=cell(12, 2, "1e999"),
+        says=r"bad\.csv, line 12, column y_mm: not a finite",
+    ),
+    Case(
+        name="text cell",
+        table=cell(81, 3, "level"),
+        says=r"bad\.csv, line 81, column z_mm: not a finite number, got 'level'",
+    ),
+    Case(
+        name="empty cell", table=cell(5, 2, ""), says=r"bad\.csv, line 5, column y_mm: not a finite"
+    ),
+    Case(
+        name="digits with an underscore",
+        table=cell(5, 2, "0_4"),
+        says=r"bad\.csv, line 5, column y_mm: not a finite",
+    ),
+    Case(
+        name="extra cell",
+        table=put(3, "left,-2.5,0.4,0.0,7"),
+        says=r"bad\.csv, line 3: 5 cells under 4 columns",
+    ),
+    Case(
+        name="quotation mark left open",
+        table=put(3, 'left,"-2.5,0.4,0.0'),
+        says=r"bad\.csv, line 3: not CSV",
+    ),
+    Case(
+        name="huge line",
+        table=put(3, "left," + "9" * 200_000 + ",0.4,0.0"),
+        says=r"bad\.csv, line 3: not CSV",
+    ),
+    Case(
+        name="unknown curve",
+        table=cell(50, 0, "upper"),
+        says=r"bad\.csv, line 50, column curve: must be one of left, right, face, got 'upper'",
+    ),
+    Case(
+        name="curve of another class",
+        table=cell(50, 0, "used"),
+        says=r"bad\.csv, line 50, column curve: must be one of",
+    ),
+    Case(
+        name="line numbers count remarks",
+        table="# one\n\n" + cell(9, 1, "x"),
+        says=r"bad\.csv, line 11, column x_mm",
+    ),
+    Case(
+        name="missing edge",
+        table=keep(1, *LEFT),
+        says=r"bad\.csv: points of curve right are missing",
+    ),
+    Case(
+        name="three points",
+        table=keep(1, *RIGHT, 2, 20, 41),
+        says=r"bad\.csv: points of curve left must hold 8 points or more, got 3",
+    ),
+    Case(
+        name="a point twice",
+        table=put(12, table().splitlines()[10]),
+        says=r"bad\.csv: points of curve left repeats a point in lines 11 and 12",
+    ),
+    Case(
+        name="points out of order",
+        table=swap(8, 30),
+        says=r"bad\.csv: points of curve left turns back on itself at line \d+",
+    ),
+    Case(
+        name="one point far off",
+        table=cell(60, 1, "9.0"),
+        says=r"bad\.csv: points of curve right turns back on itself at line 60",
+    ),
+    Case(
+        name="order counted from the toe",
+        settings=settings(order='"toe to heel"'),
+        table=cell(60, 1, "9.0"),
+        says=r"bad\.csv: points of curve right .* at line 60",
+    ),
+    Case(
+        name="metres",
+        table=scaled(0.001),
+        says=r"bad\.csv: .*curve left must run over.*millimetres",
+    ),
+    Case(
+        name="micrometres", table=scaled(1000), says=r"bad\.csv: .*left must run over.*millimetres"
+    ),
     Case(name="crossing edges", table=crossing(), says=r"bad\.csv: the two edges cross or touch"),
-    Case(name="a face not fixed", settings=settings(kind='"hoe"', width_mm="2.0"),
-         table="curve,x_mm,y_mm,z_mm\n" + "".join(f"edge,{i / 10},0.0,0.0\n" for i in range(16)),
-         says=r"bad\.csv: the points do not fix the face"),
-    Case(name="a bowed face called planar", table=bow(), says=r"bad\.csv: .*off a planar face.*bowed"),
-    Case(name="one edge and no width", settings=settings(kind='"area-specific curette"'),
-         table=keep(1, *LEFT).replace("left", "used")
-         + "".join(f"face,{x / 10},{y / 10},0.0\n" for x in range(-9, 9) for y in (0, 1)),
-         says=r"bad\.toml: width_mm is missing"),
+    Case(
+        name="a face not fixed",
+        settings=settings(kind='"hoe"', width_mm="2.0"),
+        table="curve,x_mm,y_mm,z_mm\n" + "".join(f"edge,{i / 10},0.0,0.0\n" for i in range(16)),
+        says=r"bad\.csv: the points do not fix the face",
+    ),
+    Case(
+        name="a bowed face called planar", table=bow(), says=r"bad\.csv: .*off a planar face.*bowed"
+    ),
+    Case(
+        name="one edge and no width",
+        settings=settings(kind='"area-specific curette"'),
+        table=keep(1, *LEFT).replace("left", "used")
+        + "".join(f"face,{x / 10},{y / 10},0.0\n" for x in range(-9, 9) for y in (0, 1)),
+        says=r"bad\.toml: width_mm is missing",
+    ),
     # ---- exact points
-    exact_case("angle 0 in a row", "edge,0.3,0,0,0,0,1,0",
-               r"bad\.csv, line 4, column internal_angle_deg must lie between"),
-    exact_case("angle in radians in a row", "edge,0.3,0,0,0,0,1,0.785",
-               r"bad\.csv, line 4, column internal_angle_deg .*radians"),
-    exact_case("null normal in a row", "edge,0.3,0,0,0,0,0,45",
-               r"bad\.csv, line 4, columns face_x, face_y, face_z has a null vector"),
-    exact_case("normal along the edge", "edge,0.3,0,0,1,0,0,45",
-               r"bad\.csv: face_normals turn over"),
-    exact_case("exact point twice", "edge,0.21428571428571427,0,0,0,0,1,45",
-               r"bad\.csv: points of curve edge repeats a point in lines 3 and 4"),
+    exact_case(
+        "angle 0 in a row",
+        "edge,0.3,0,0,0,0,1,0",
+        r"bad\.csv, line 4, column internal_angle_deg must lie between",
+    ),
+    exact_case(
+        "angle in radians in a row",
+        "edge,0.3,0,0,0,0,1,0.785",
+        r"bad\.csv, line 4, column internal_angle_deg .*radians",
+    ),
+    exact_case(
+        "null normal in a row",
+        "edge,0.3,0,0,0,0,0,45",
+        r"bad\.csv, line 4, columns face_x, face_y, face_z has a null vector",
+    ),
+    exact_case(
+        "normal along the edge", "edge,0.3,0,0,1,0,0,45", r"bad\.csv: face_normals turn over"
+    ),
+    exact_case(
+        "exact point twice",
+        "edge,0.21428571428571427,0,0,0,0,1,45",
+        r"bad\.csv: points of curve edge repeats a point in lines 3 and 4",
+    ),
     # ---- patterns
     pattern_case("no pattern", "", r"bad\.toml: pattern must be a table"),
-    pattern_case("pattern as text", 'pattern = "hoe"', r"bad\.toml, line 3: pattern must be a table"),
-    pattern_case("unknown pattern", '[pattern]\npattern = "spoon"', r"bad\.toml: \[pattern\] pattern"),
-    pattern_case("private name", '[pattern]\npattern = "_sickle"', r"bad\.toml: \[pattern\] pattern"),
-    pattern_case("no such argument", '[pattern]\npattern = "hoe"\nplan_radius_mm = 3.0',
-                 r"bad\.toml, line 5: plan_radius_mm is no argument of hoe"),
-    pattern_case("argument as text", '[pattern]\npattern = "hoe"\nwidth_mm = "2"',
-                 r"bad\.toml, line 5: width_mm must be a number"),
-    pattern_case("argument as list", '[pattern]\npattern = "hoe"\nwidth_mm = [2.0]',
-                 r"bad\.toml, line 5: width_mm must be a number"),
-    pattern_case("pattern name as number", '[pattern]\npattern = "hoe"\nname = 3',
-                 r"bad\.toml, line 5: name must be some text"),
-    pattern_case("argument out of range", '[pattern]\npattern = "hoe"\ninternal_angle_deg = 0.78',
-                 r"bad\.toml: internal_angle_deg .*radians"),
-    pattern_case("width in metres", '[pattern]\npattern = "universal_curette"\nwidth_mm = 0.00086',
-                 r"bad\.toml: "),
-)  # fmt: skip
+    pattern_case(
+        "pattern as text", 'pattern = "hoe"', r"bad\.toml, line 3: pattern must be a table"
+    ),
+    pattern_case(
+        "unknown pattern", '[pattern]\npattern = "spoon"', r"bad\.toml: \[pattern\] pattern"
+    ),
+    pattern_case(
+        "private name", '[pattern]\npattern = "_sickle"', r"bad\.toml: \[pattern\] pattern"
+    ),
+    pattern_case(
+        "no such argument",
+        '[pattern]\npattern = "hoe"\nplan_radius_mm = 3.0',
+        r"bad\.toml, line 5: plan_radius_mm is no argument of hoe",
+    ),
+    pattern_case(
+        "argument as text",
+        '[pattern]\npattern = "hoe"\nwidth_mm = "2"',
+        r"bad\.toml, line 5: width_mm must be a number",
+    ),
+    pattern_case(
+        "argument as list",
+        '[pattern]\npattern = "hoe"\nwidth_mm = [2.0]',
+        r"bad\.toml, line 5: width_mm must be a number",
+    ),
+    pattern_case(
+        "pattern name as number",
+        '[pattern]\npattern = "hoe"\nname = 3',
+        r"bad\.toml, line 5: name must be some text",
+    ),
+    pattern_case(
+        "argument out of range",
+        '[pattern]\npattern = "hoe"\ninternal_angle_deg = 0.78',
+        r"bad\.toml: internal_angle_deg .*radians",
+    ),
+    pattern_case(
+        "width in metres",
+        '[pattern]\npattern = "universal_curette"\nwidth_mm = 0.00086',
+        r"bad\.toml: ",
+    ),
+)
 
 
 def write(folder: Path, name: str, content: str | bytes) -> None:

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 import edgekit as ek
+from edgekit.edge_finish.report import standard_cutoff_um
+from edgekit.life.retire import WidthLoss
 from edgekit.study.face_or_sides import crossover, ideal_sessions
-from edgekit.wear.finish import standard_cutoff_um
-from edgekit.wear.retire import Measures
 
 NAN = float("nan")
 BLADE, HOE = ek.patterns.universal_curette(), ek.patterns.hoe()
@@ -33,7 +33,7 @@ def ideal(**more):
     return ideal_sessions(BLADE, **({"face_share": [0.5], "dull_radius_um": 4.0} | more))
 
 
-NO_STRENGTH = Measures(*[np.zeros(1)] * 5, 0.86, 5.65, 0.71)
+NO_STRENGTH = WidthLoss(*[np.zeros(1)] * 5, 0.86, 5.65, 0.71)
 CASES: list[tuple[str, Callable[[], object], str]] = [
     ("stroke angle not a number", lambda: ek.Oblique(angle_deg=NAN), "finite"),
     ("stroke sense as text", lambda: ek.Oblique(sense="away"), "StrokeSense"),
@@ -81,23 +81,22 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
     (
         "session of another blade",
         lambda: ek.strength(
-            ek.patterns.area_specific_curette(), load_n=5,
+            ek.patterns.area_specific_curette(),
+            load_n=5,
             recession=ek.sharpen(BLADE, METHOD, dull_radius_um=3, rng=rng()),
         ),
         "another blade",
     ),
     (
         "face beside a session",
-        lambda: weak(
-            recession=ek.sharpen(BLADE, METHOD, dull_radius_um=3, rng=rng()), face_um=5.0
-        ),
+        lambda: weak(recession=ek.sharpen(BLADE, METHOD, dull_radius_um=3, rng=rng()), face_um=5.0),
         "carry what went",
     ),
-    ("strength limit of all", lambda: ek.StrengthRatio(fraction=1.0), "between 0 and 1"),
-    ("strength never measured", lambda: ek.StrengthRatio().used_up(NO_STRENGTH), "not measured"),
+    ("strength limit of all", lambda: ek.MinStrength(fraction=1.0), "between 0 and 1"),
+    ("strength never measured", lambda: ek.MinStrength().used_up(NO_STRENGTH), "not measured"),
     (
         "strength rule on a hoe",
-        lambda: ek.live(HOE, METHOD, retire=ek.StrengthRatio(), rng=rng()),
+        lambda: ek.live(HOE, METHOD, retire=ek.MinStrength(), rng=rng()),
         "hoe",
     ),
     ("no methods to alternate", lambda: ek.Alternation(name="x", methods=()), "needs methods"),
@@ -109,7 +108,7 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
     ("tie with no limit", lambda: crossover(BLADE, width_fraction=0), "share"),
     ("face share in per cent", lambda: ideal(face_share=[50]), "share"),
     ("sharp edges only", lambda: ideal(dull_radius_um=0), "above 0"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("call", "words"), [case[1:] for case in CASES], ids=[c[0] for c in CASES])

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import edgekit as ek
-from edgekit.wear.method import FollowEdge, HoldElevation
+from edgekit.method.method import FollowEdge, HoldElevation
 from tests.wear_blades import straight_blade
 
 NAN = float("nan")
@@ -19,7 +19,7 @@ def sharpen(blade=BLADE, method=METHOD, **changes):
 
 
 def live(blade=BLADE, method=METHOD, **changes):
-    usual = {"rng": np.random.default_rng(0), "most_sessions": 2} | COARSE
+    usual = {"rng": np.random.default_rng(0), "max_sessions": 2} | COARSE
     return ek.live(blade, method, **(usual | changes))
 
 
@@ -57,16 +57,24 @@ CASES = {
     "power law from text": (lambda: ek.PowerDulling().after("sharp", 1), "radius_um"),
     "saturating law, limit 0": (lambda: ek.SaturatingDulling(limit_um=0, strokes=9), "limit_um"),
     "saturating law, strokes infinite": (
-        lambda: ek.SaturatingDulling(limit_um=5, strokes=np.inf), "strokes"),
+        lambda: ek.SaturatingDulling(limit_um=5, strokes=np.inf),
+        "strokes",
+    ),
     "saturating law after NaN strokes": (
-        lambda: ek.SaturatingDulling(limit_um=5, strokes=9).after(1.5, NAN), "strokes"),
+        lambda: ek.SaturatingDulling(limit_um=5, strokes=9).after(1.5, NAN),
+        "strokes",
+    ),
     "table law, one row": (lambda: ek.TableDulling(strokes=[0], radius_um=[1.5]), "rise"),
     "table law, falling": (lambda: ek.TableDulling(strokes=[0, 9], radius_um=[3, 2]), "rise"),
     "table law, unsorted": (
-        lambda: ek.TableDulling(strokes=[0, 9, 5], radius_um=[1, 2, 3]), "rise"),
+        lambda: ek.TableDulling(strokes=[0, 9, 5], radius_um=[1, 2, 3]),
+        "rise",
+    ),
     "table law, NaN": (lambda: ek.TableDulling(strokes=[0, NAN], radius_um=[1, 2]), "strokes"),
     "table law, lengths differ": (
-        lambda: ek.TableDulling(strokes=[0, 5, 9], radius_um=[1, 2]), "radius_um"),
+        lambda: ek.TableDulling(strokes=[0, 5, 9], radius_um=[1, 2]),
+        "radius_um",
+    ),
     # hands and methods
     "error term, negative spread": (lambda: ek.ErrorTerm(sd=-1.0), "sd"),
     "error term, gsd below 1": (lambda: ek.ErrorTerm(sd=1.0, sd_gsd=0.5), "sd_gsd"),
@@ -87,7 +95,7 @@ CASES = {
     "name not text": (lambda: method(name=12), "name"),
     "sharp target above 1": (lambda: method(sharp_target=98), "sharp_target"),
     "sharp target 0": (lambda: method(sharp_target=0.0), "sharp_target"),
-    "largest advance 0": (lambda: method(largest_advance_um=0.0), "largest_advance_um"),
+    "largest advance 0": (lambda: method(max_advance_um=0.0), "max_advance_um"),
     "removal 0": (lambda: method(removal_mm3_per_stroke=0.0), "removal_mm3_per_stroke"),
     "removal gsd below 1": (lambda: method(removal_gsd=0.9), "removal_gsd"),
     "seconds negative": (lambda: method(seconds_per_stroke=-1.0), "seconds_per_stroke"),
@@ -119,12 +127,12 @@ CASES = {
     "no rules": (lambda: live(retire=()), "retire"),
     "rules in a list": (lambda: live(retire=["width"]), "retire"),
     "rule as a number": (lambda: live(retire=0.2), "retire"),
-    "rule in percent": (lambda: ek.WidthFraction(fraction=20), "fraction"),
-    "rule NaN": (lambda: ek.ThicknessFraction(fraction=NAN), "fraction"),
-    "basis as text": (lambda: ek.WidthFraction(basis="mean"), "basis"),
-    "all of the length must stay": (lambda: ek.LengthFraction(fraction=1.0), "fraction"),
-    "no sessions": (lambda: live(most_sessions=0), "most_sessions"),
-    "half a session": (lambda: live(most_sessions=1.5), "most_sessions"),
+    "rule in percent": (lambda: ek.MaxWidthLoss(fraction=20), "fraction"),
+    "rule NaN": (lambda: ek.MaxThicknessLoss(fraction=NAN), "fraction"),
+    "basis as text": (lambda: ek.MaxWidthLoss(basis="mean"), "basis"),
+    "all of the length must stay": (lambda: ek.MinLength(fraction=1.0), "fraction"),
+    "no sessions": (lambda: live(max_sessions=0), "max_sessions"),
+    "half a session": (lambda: live(max_sessions=1.5), "max_sessions"),
     # comparisons
     "no methods": (lambda: compare(methods=[]), "method"),
     "methods not in a list": (lambda: compare(methods=METHOD), "methods"),
@@ -139,7 +147,7 @@ CASES = {
     "column not text": (lambda: compare().differences(3), "column"),
     "unknown base": (lambda: compare().differences(base=1), "base"),
     "negative base": (lambda: compare().differences(base=-1), "base"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("case", CASES)
@@ -158,5 +166,5 @@ def test_there_are_more_than_forty_cases():
 
 def test_the_same_calls_with_good_input_pass():
     assert sharpen().status == "sharp"
-    assert live(retire=[ek.WidthFraction()]).sessions == 2
+    assert live(retire=[ek.MaxWidthLoss()]).sessions == 2
     assert len(compare(runs=np.int64(2), seed=np.int64(3)).differences()) == 1

@@ -16,10 +16,10 @@ from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 import edgekit as ek
-from edgekit.care.bench_edges import NOISE_SDS, Served, _widest, ask, lowest_clear_deg
-from edgekit.care.bench_minutes import Work, duration, factors
-from edgekit.care.bench_steps import placements_over
-from edgekit.care.settings import SettingRange, order_tray
+from edgekit.clinic.bench.minutes import Work, duration, factors
+from edgekit.clinic.bench.requirements import NOISE_SDS, Tool, _widest, ask, min_clear_deg
+from edgekit.clinic.bench.settings import SettingRange, order_tray
+from edgekit.clinic.bench.steps import placements_over
 from edgekit.contact.holder import held_errors
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
@@ -55,9 +55,11 @@ def _milp(windows):
     points = np.unique(windows[:, 1])
     inside = (windows[:, :1] <= points) & (points <= windows[:, 1:])
     found = milp(
-        np.ones(len(points)), constraints=LinearConstraint(inside.astype(float), 1, np.inf),
-        bounds=Bounds(0, 1), integrality=np.ones(len(points)),
-    )  # fmt: skip
+        np.ones(len(points)),
+        constraints=LinearConstraint(inside.astype(float), 1, np.inf),
+        bounds=Bounds(0, 1),
+        integrality=np.ones(len(points)),
+    )
     assert found.success
     return round(found.fun)
 
@@ -68,25 +70,25 @@ def test_settings_of_real_edges_are_as_few_as_an_integer_programme_finds():
     assert len(plan.settings) == len(plan.witness) == _milp(windows)
     ends = plan.witness.sort_values("high_deg")[["low_deg", "high_deg"]].to_numpy()
     assert (ends[1:, 0] > ends[:-1, 1]).all()
-    stations = np.concatenate([a.windows_deg[a.served == Served.HOLDER][::8] for a in plan.asks])
+    stations = np.concatenate([a.windows_deg[a.served == Tool.HOLDER][::8] for a in plan.asks])
     assert _milp(stations) <= plan.least <= len(plan.settings)
 
 
 def test_least_number_however_edges_are_cut_is_that_of_their_stations():
     plan = ek.plan_bench({"AS": tray()["AS"], "UC": tray()["UC"]}, tolerance_deg=3)
-    stations = np.concatenate([a.windows_deg[a.served == Served.HOLDER] for a in plan.asks])
+    stations = np.concatenate([a.windows_deg[a.served == Tool.HOLDER] for a in plan.asks])
     assert plan.least == _milp(np.unique(stations.round(9), axis=0))
 
 
 def test_every_station_of_every_edge_is_served_once_and_within_tolerance(plan):
     for a in plan.asks:
         mine = [step for step in plan.steps if step.ask.key == a.key]
-        groups = np.concatenate([*a.groups, np.flatnonzero(a.served != Served.HOLDER)])
+        groups = np.concatenate([*a.groups, np.flatnonzero(a.served != Tool.HOLDER)])
         assert sorted(groups) == list(range(len(a.served)))
         covered = np.zeros(len(a.served), dtype=bool)
         for step in mine:
             covered[step.stations] = True
-            if step.served == Served.HOLDER:
+            if step.served == Tool.HOLDER:
                 assert step.error_deg <= 3 + ANGLE_DEG
                 low, high = step.span_mm
                 fine = np.linspace(low, high, 200)
@@ -171,7 +173,7 @@ def test_planar_face_square_to_the_handle_takes_90_degrees_less_the_internal_ang
 
 def test_settings_below_the_clear_one_are_left_to_the_hand():
     stand = ek.Holder(stone_behind_mm=60)
-    low = lowest_clear_deg(stand)
+    low = min_clear_deg(stand)
     assert stand.fit(elevation_deg=low + 0.01).clears
     assert not stand.fit(elevation_deg=low - 0.01).clears
     blade = ek.patterns.universal_curette(internal_angle_deg=84)
@@ -221,11 +223,17 @@ def test_a_hollow_within_the_noise_of_a_trace_is_not_taken_as_seen():
     blade = ek.read_blade("data_demo/traces/FH-03-SS.toml")
     noise = blade.trace.edges["left"].noise_um
     edge = ek.orient(blade.edges["left"], stations=201)
-    asked = ask("SS", blade, "left", tolerance_deg=2, most_settings=2,
-                takes=SettingRange(low_deg=0, high_deg=90))  # fmt: skip
+    asked = ask(
+        "SS",
+        blade,
+        "left",
+        tolerance_deg=2,
+        max_settings=2,
+        takes=SettingRange(low_deg=0, high_deg=90),
+    )
     assert not edge.reachable.all()
     assert asked.hollow_um.max() < 10 + NOISE_SDS * noise
-    assert asked.length_mm(Served.ROD) == 0
+    assert asked.length_mm(Tool.ROD) == 0
 
 
 @pytest.mark.parametrize("name", ["universal_curette", "half_length_curette", "curved_sickle"])
@@ -233,8 +241,14 @@ def test_a_hollow_within_the_noise_of_a_trace_is_not_taken_as_seen():
 def test_placements_are_those_that_are_set_one_by_one(name, ridge_um):
     blade = getattr(ek.patterns, name)()
     key = next(iter(blade.edges))
-    asked = ask("X", blade, key, tolerance_deg=2, most_settings=2,
-                takes=SettingRange(low_deg=-90, high_deg=90))  # fmt: skip
+    asked = ask(
+        "X",
+        blade,
+        key,
+        tolerance_deg=2,
+        max_settings=2,
+        takes=SettingRange(low_deg=-90, high_deg=90),
+    )
     count = placements_over(asked, np.arange(len(asked.served)), ridge_um)
     exact = len(ek.spaced_placements(blade.edges[key], ridge_um=ridge_um))
     assert abs(count - exact) <= ONE_PLACEMENT
@@ -248,9 +262,11 @@ def test_minutes_are_those_of_a_simulation():
         for name, f in factors().items()
     }
     total = (
-        draw["stroke"] * draw["demand"] * work.strokes + draw["mounting"] * work.mountings
-        + draw["check"] * work.checks + draw["setup"] * work.setups
-    ) / 60  # fmt: skip
+        draw["stroke"] * draw["demand"] * work.strokes
+        + draw["mounting"] * work.mountings
+        + draw["check"] * work.checks
+        + draw["setup"] * work.setups
+    ) / 60
     found = duration(work)
     whole = found.table.iloc[-1]
     for share, column in ((5, "minutes_low"), (50, "minutes"), (95, "minutes_high")):
@@ -333,7 +349,7 @@ BAD = {
     "urgent text": lambda: ek.plan_bench({"A": BLADE}, urgent="A"),
     "no time": lambda: ek.plan_bench([BLADE], minutes_available=0),
     "sure": lambda: ek.plan_bench([BLADE], chance=1.0),
-    "half a setting": lambda: ek.plan_bench([BLADE], most_settings=1.5),
+    "half a setting": lambda: ek.plan_bench([BLADE], max_settings=1.5),
     "no ridge": lambda: ek.plan_bench([BLADE], ridge_um=0),
     "range below the clear one": lambda: ek.plan_bench(
         [BLADE], takes=SettingRange(low_deg=-20, high_deg=5)
@@ -357,9 +373,9 @@ def test_another_setting_is_taken_only_where_it_serves_enough(name):
     takes = SettingRange(low_deg=10, high_deg=90)
     key = next(iter(blade.edges))
     asked = [
-        ask(name, blade, key, tolerance_deg=1.5, most_settings=m, takes=takes) for m in (1, 2, 3, 9)
+        ask(name, blade, key, tolerance_deg=1.5, max_settings=m, takes=takes) for m in (1, 2, 3, 9)
     ]
-    held = [a.length_mm(Served.HOLDER) for a in asked]
+    held = [a.length_mm(Tool.HOLDER) for a in asked]
     worth = value("bench_least_mm")
     for (one, a), (two, b) in itertools.pairwise(zip(held, asked, strict=True)):
         more = len(b.groups) - len(a.groups)
@@ -367,4 +383,4 @@ def test_another_setting_is_taken_only_where_it_serves_enough(name):
         assert two - one >= worth * more - ANGLE_DEG
     assert len(asked[0].groups) == 1
     assert len(asked[1].groups) == (1 if name == "HL" else 2)  # a toe that no second one serves
-    assert len(asked[-1].groups) < asked[-1].whole or asked[-1].length_mm(Served.HAND) == 0
+    assert len(asked[-1].groups) < asked[-1].whole or asked[-1].length_mm(Tool.HAND) == 0

@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 
 import edgekit as ek
-from edgekit.care.tracing import PARTS
+from edgekit.clinic.forecast.provenance import PARTS
 from edgekit.errors import EdgekitError
 
 GRID_UM = 1e-3
@@ -23,12 +23,17 @@ def rows(code, loss_mm, method, seed, readings=5, pattern="hoe"):
     rng = np.random.default_rng(seed)
     days = pd.date_range("2025-01-06", periods=2 * readings - 1, freq="14D")
     width = 1.5 - loss_mm * np.arange(readings) + rng.normal(0, 0.004, readings)
-    return pd.DataFrame({
-        "instrument": code, "edge": "edge", "pattern": pattern, "date": days,
-        "event": ["measured", "sharpened"] * (readings - 1) + ["measured"],
-        "method": ["", method] * (readings - 1) + [""],
-        "width_mm": np.insert(width, np.arange(1, readings), np.nan),
-    })  # fmt: skip
+    return pd.DataFrame(
+        {
+            "instrument": code,
+            "edge": "edge",
+            "pattern": pattern,
+            "date": days,
+            "event": ["measured", "sharpened"] * (readings - 1) + ["measured"],
+            "method": ["", method] * (readings - 1) + [""],
+            "width_mm": np.insert(width, np.arange(1, readings), np.nan),
+        }
+    )
 
 
 @pytest.fixture(scope="module")
@@ -36,18 +41,24 @@ def result():
     many = [rows(f"H-{n}", 0.007, "held", n) for n in range(6)]
     many += [rows(f"F-{n}", 0.012, "freehand", 50 + n) for n in range(6)]
     many += [rows("X-1", 0.010, "unheard of", 99), rows("X-2", 0.010, "held", 98, pattern="spoon")]
-    used = pd.DataFrame({
-        "instrument": ["H-0", "H-0", "F-0"], "edge": ["edge", "edge", ""], "pattern": "hoe",
-        "date": pd.to_datetime(["2025-01-10", "2025-01-31", "2025-01-10"]), "event": "used",
-        "method": "", "width_mm": np.nan,
-    })  # fmt: skip
+    used = pd.DataFrame(
+        {
+            "instrument": ["H-0", "H-0", "F-0"],
+            "edge": ["edge", "edge", ""],
+            "pattern": "hoe",
+            "date": pd.to_datetime(["2025-01-10", "2025-01-31", "2025-01-10"]),
+            "event": "used",
+            "method": "",
+            "width_mm": np.nan,
+        }
+    )
     log = ek.read_log(pd.concat([*many, used], ignore_index=True))
     return ek.forecast(log, retire=ek.WidthLimit(fraction=0.2))
 
 
 @pytest.fixture(scope="module")
 def beside(result):
-    return ek.beside_model(result, methods=METHODS, seed=3, runs=RUNS)
+    return ek.compare_with_model(result, methods=METHODS, seed=3, runs=RUNS)
 
 
 def test_models_loss_is_that_of_compare(result, beside):
@@ -90,8 +101,9 @@ def test_sessions_left_at_the_updated_loss_use_up_the_margin(beside):
 def test_groups_without_a_model_say_so_and_keep_the_log(beside):
     none = beside.groups[beside.groups["model"] == "no model given"]
     assert set(zip(none["pattern"], none["method"], strict=True)) == {
-        ("hoe", "unheard of"), ("spoon", "held"),
-    }  # fmt: skip
+        ("hoe", "unheard of"),
+        ("spoon", "held"),
+    }
     assert none["model_um_per_session"].isna().all()
     assert (none["updated_um_per_session"] == none["loss_um_per_session"]).all()
     assert beside.table["updated_um_per_session"].notna().all()
@@ -101,8 +113,8 @@ def test_two_edges_share_the_models_loss_unless_the_width_is_shared():
     log = ek.read_log(rows("U-1", 0.006, "held", 4, pattern="universal curette"))
     result = ek.forecast(log, retire=ek.WidthLimit(fraction=0.2))
     ways = {"held": ek.methods.held(15.0)}
-    own = ek.beside_model(result, methods=ways, seed=1, runs=RUNS).groups.iloc[0]
-    both = ek.beside_model(result, methods=ways, seed=1, runs=RUNS, edges_share_width=True)
+    own = ek.compare_with_model(result, methods=ways, seed=1, runs=RUNS).groups.iloc[0]
+    both = ek.compare_with_model(result, methods=ways, seed=1, runs=RUNS, edges_share_width=True)
     assert np.isclose(both.groups["model_um_per_session"][0], 2 * own["model_um_per_session"])
 
 
@@ -122,15 +134,15 @@ def test_method_may_be_a_function_of_the_blade(result):
         seen.append(blade.name)
         return METHODS["held"]
 
-    ek.beside_model(result, methods={"held": way}, seed=1, runs=RUNS)
+    ek.compare_with_model(result, methods={"held": way}, seed=1, runs=RUNS)
     assert seen == ["hoe"]
 
 
 def test_without_any_model_the_log_is_told(result):
     with pytest.raises(EdgekitError, match="no pattern and method"):
-        ek.beside_model(result, methods={"polished": METHODS["held"]}, seed=1, runs=RUNS)
+        ek.compare_with_model(result, methods={"polished": METHODS["held"]}, seed=1, runs=RUNS)
     with pytest.raises(EdgekitError):
-        ek.beside_model(result, methods=METHODS, seed=1, runs=5)
+        ek.compare_with_model(result, methods=METHODS, seed=1, runs=5)
 
 
 def test_tables_come_back_from_csv_and_reports_escape(beside, result, tmp_path):
@@ -138,17 +150,20 @@ def test_tables_come_back_from_csv_and_reports_escape(beside, result, tmp_path):
         table = getattr(beside, name)
         ek.write_table(table, tmp_path / f"{name}.csv")
         assert list(ek.read_table(tmp_path / f"{name}.csv").columns) == list(table.columns)
-    ek.write_table(ek.rows_behind(result, "F-0", "edge", "retire_on"), tmp_path / "r.csv")
+    ek.write_table(ek.source_rows(result, "F-0", "edge", "retire_on"), tmp_path / "r.csv")
     assert "<" not in beside._repr_html_().removeprefix("<p>").removesuffix("</p>")
 
 
 def test_rows_behind_a_loss_are_the_edges_own_its_groups_and_the_others(result):
-    found = ek.rows_behind(result, "H-0", "edge", "loss_um_per_session_low")
+    found = ek.source_rows(result, "H-0", "edge", "loss_um_per_session_low")
     count = found["part"].value_counts()
     # five readings and four sessions an edge; six held hoes; six freehand ones and two strangers
     assert count.to_dict() == {
-        "own reading": 5, "own session": 4, "group": 5 * 9, "spread": 8 * 9,
-    }  # fmt: skip
+        "own reading": 5,
+        "own session": 4,
+        "group": 5 * 9,
+        "spread": 8 * 9,
+    }
     own = found[found["part"] == "own reading"]
     given = result.log.rows
     lines = given[(given["instrument"] == "H-0") & (given["event"] == "measured")]["line"]
@@ -156,21 +171,21 @@ def test_rows_behind_a_loss_are_the_edges_own_its_groups_and_the_others(result):
 
 
 def test_rows_behind_the_limit_are_the_first_reading_alone(result):
-    found = ek.rows_behind(result, "H-3", "edge", "limit_mm")
+    found = ek.source_rows(result, "H-3", "edge", "limit_mm")
     assert found["part"].tolist() == ["own reading"]
     row = result.table[result.table["instrument"] == "H-3"].iloc[0]
     assert np.isclose(0.8 * found["width_mm"][0], row["limit_mm"])
 
 
 def test_rows_behind_a_date_add_pace_and_last_date(result):
-    parts = set(ek.rows_behind(result, "H-0", "edge", "retire_on_high")["part"])
+    parts = set(ek.source_rows(result, "H-0", "edge", "retire_on_high")["part"])
     assert {"pace", "last date", "own session"} <= parts
-    assert "own use" in set(ek.rows_behind(result, "H-0", "edge", "loss_um_per_use")["part"])
+    assert "own use" in set(ek.source_rows(result, "H-0", "edge", "loss_um_per_use")["part"])
 
 
 def test_changing_a_row_that_is_not_behind_a_number_does_not_change_it(result):
     table = result.log.rows.drop(columns="line")
-    behind = set(ek.rows_behind(result, "H-0", "edge", "sessions_left")["line"])
+    behind = set(ek.source_rows(result, "H-0", "edge", "sessions_left")["line"])
     other = ~result.log.rows["line"].isin(behind)
     assert other.any()
     changed = table.copy()
@@ -185,7 +200,7 @@ def test_refused_lines_of_the_instrument_are_named():
     spoiled = given.copy()
     spoiled.loc[1, "event"] = "polished up"
     result = ek.forecast(ek.read_log(spoiled), retire=ek.WidthLimit(fraction=0.2))
-    found = ek.rows_behind(result, "H-1", "edge", "sessions")
+    found = ek.source_rows(result, "H-1", "edge", "sessions")
     refused = found[found["part"] == "refused"]
     assert refused["line"].tolist() == result.log.rejected_lines["line"].tolist()
 
@@ -195,7 +210,7 @@ def test_every_number_of_the_table_has_rows(result):
     stems = {c.removesuffix("_low").removesuffix("_high") for c in result.table.columns} - words
     assert stems == set(PARTS)
     for stem in stems - {"status"}:
-        assert len(ek.rows_behind(result, "F-0", "edge", stem))
+        assert len(ek.source_rows(result, "F-0", "edge", stem))
 
 
 @pytest.mark.parametrize(
@@ -204,4 +219,4 @@ def test_every_number_of_the_table_has_rows(result):
 )
 def test_edges_and_columns_that_are_not_there_are_refused(result, instrument, edge, column):
     with pytest.raises(EdgekitError):
-        ek.rows_behind(result, instrument, edge, column)
+        ek.source_rows(result, instrument, edge, column)

@@ -9,20 +9,24 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from edgekit.care.budget import budget, count_quantiles, minutes_per_session
-from edgekit.care.forecast import forecast
-from edgekit.care.limits import WidthLimit
-from edgekit.care.log import read_log
-from edgekit.care.prices import read_prices
-from edgekit.care.saving import IntervalChange, MethodChange, saving
+from edgekit.clinic.cost.budget import budget, count_quantiles, minutes_per_session
+from edgekit.clinic.cost.prices import read_prices
+from edgekit.clinic.cost.saving import IntervalChange, MethodChange, saving
+from edgekit.clinic.forecast.forecast import forecast
+from edgekit.clinic.forecast.limits import WidthLimit
+from edgekit.clinic.log.log import read_log
 from edgekit.errors import EdgekitError
 
 MONEY = 1e-9
 PRICES = pd.DataFrame(
-    [("instrument", "p", 40.0, "EUR"), ("session", "held", 0.2, "EUR"),
-     ("session", "freehand", 0.1, "EUR"), ("minute", "", 0.5, "EUR")],
+    [
+        ("instrument", "p", 40.0, "EUR"),
+        ("session", "held", 0.2, "EUR"),
+        ("session", "freehand", 0.1, "EUR"),
+        ("minute", "", 0.5, "EUR"),
+    ],
     columns=["item", "name", "price", "currency"],
-)  # fmt: skip
+)
 
 
 def _clinic(rng, instruments=20, today=270, gap_days=30, sd=0.004):
@@ -36,14 +40,23 @@ def _clinic(rng, instruments=20, today=270, gap_days=30, sd=0.004):
         code, done = f"K-{i:02d}", 0
         while width > 0.70 and done < 60:
             if day <= today and done % 2 == 0:
-                rows.append((code, start + pd.Timedelta(days=int(day)), "measured",
-                             width + rng.normal(0, sd), "", np.nan))  # fmt: skip
+                rows.append(
+                    (
+                        code,
+                        start + pd.Timedelta(days=int(day)),
+                        "measured",
+                        width + rng.normal(0, sd),
+                        "",
+                        np.nan,
+                    )
+                )
             day += rng.gamma(16, gap_days / 16)
             width -= mean * rng.gamma(8, 1 / 8)
             done += 1
             if day <= today:
-                rows.append((code, start + pd.Timedelta(days=int(day)), "sharpened", np.nan,
-                             method, 1.5))  # fmt: skip
+                rows.append(
+                    (code, start + pd.Timedelta(days=int(day)), "sharpened", np.nan, method, 1.5)
+                )
         truth[code] = start + pd.Timedelta(days=int(day))
     names = ["instrument", "date", "event", "width_mm", "method", "minutes"]
     return read_log(pd.DataFrame(rows, columns=names).assign(pattern="p")), pd.Series(truth)
@@ -97,8 +110,9 @@ def test_gentler_method_saves_what_arithmetic_says_and_back_again_costs_it():
     log, _ = _clinic(np.random.default_rng(4))
     result = forecast(log, retire=WidthLimit(width_mm=0.70))
     prices = read_prices(PRICES)
-    there = saving(log, result, prices=prices,
-                   change=MethodChange(pattern="p", method="freehand", to="held"))  # fmt: skip
+    there = saving(
+        log, result, prices=prices, change=MethodChange(pattern="p", method="freehand", to="held")
+    )
     loss = result.groups.set_index("method")["loss_um_per_session"]
     rows = np.flatnonzero(result.table["method"] == "freehand")
     table = result.table.iloc[rows]
@@ -109,8 +123,9 @@ def test_gentler_method_saves_what_arithmetic_says_and_back_again_costs_it():
     assert there.per_year_low < there.per_year < there.per_year_high
     assert there.per_year_low > 0
     assert there.chance > 0.95
-    back = saving(log, result, prices=prices,
-                  change=MethodChange(pattern="p", method="held", to="freehand"))  # fmt: skip
+    back = saving(
+        log, result, prices=prices, change=MethodChange(pattern="p", method="held", to="freehand")
+    )
     assert back.per_year < 0
     assert back.chance < 0.05
 
@@ -120,10 +135,14 @@ def test_longer_interval_saves_and_the_same_interval_saves_nothing():
     result = forecast(log, retire=WidthLimit(width_mm=0.70))
     prices = read_prices(PRICES)
     results = [
-        saving(log, result, prices=prices,
-               change=IntervalChange(pattern="p", method="held", factor=factor)).per_year
+        saving(
+            log,
+            result,
+            prices=prices,
+            change=IntervalChange(pattern="p", method="held", factor=factor),
+        ).per_year
         for factor in (0.5, 1.0, 2.0)
-    ]  # fmt: skip
+    ]
     assert results[0] < results[1] == 0.0 < results[2]
 
 

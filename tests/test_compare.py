@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 import edgekit as ek
-from edgekit.wear.draws import run_rng
-from edgekit.wear.life import MAX_RUNS_AT_ONCE
+from edgekit.grinding.random_streams import run_rng
+from edgekit.life.life import MAX_RUNS_AT_ONCE
 from tests.wear_blades import ideal, steady, straight_blade
 
 CHEAP = {"stations": 24, "depths": 3}  # sampling, not geometry, is tested
@@ -24,9 +24,11 @@ def usual(curette):
     """The default inputs of the package on the Gr-type pattern."""
     flat = ek.patterns.universal_curette()
     by_hand = ek.compare(
-        curette, [ek.methods.freehand(), ek.methods.bench_stone(), ek.methods.face_honing()],
-        runs=100, seed=11,
-    )  # fmt: skip
+        curette,
+        [ek.methods.freehand(), ek.methods.bench_stone(), ek.methods.face_honing()],
+        runs=100,
+        seed=11,
+    )
     rolled = ek.compare(
         curette, [ek.methods.held(ek.settings_needed(curette.edges["used"]))], runs=40, seed=11
     )
@@ -71,9 +73,14 @@ def test_instruments_dull_alike_every_time_however_many_seatings_a_method_has():
     use = ek.Use(patch_cv=0.7, sharp_radius_um=0.0)
     methods = [ideal(1), ideal(7)]
     result = ek.compare(
-        straight_blade(), methods, runs=3, seed=2, use=use,
-        retire=ek.WidthFraction(fraction=0.05), **CHEAP,
-    )  # fmt: skip
+        straight_blade(),
+        methods,
+        runs=3,
+        seed=2,
+        use=use,
+        retire=ek.MaxWidthLoss(fraction=0.05),
+        **CHEAP,
+    )
     first, second = (life.tracks["dull_radius_um"] for life in result.lives)
     assert first.shape[1] >= 4
     both = min(first.shape[1], second.shape[1])
@@ -120,7 +127,7 @@ def test_the_stated_error_covers_the_true_mean_as_often_as_it_should():
     from scipy import stats
 
     method = ideal(1, hand=ek.Hand(tilt_deg=ek.ErrorTerm(session_sd=1.5)))
-    options = {"retire": ek.WidthFraction(fraction=0.02), **CHEAP}
+    options = {"retire": ek.MaxWidthLoss(fraction=0.02), **CHEAP}
     blade = straight_blade()
     column = "loss_um_per_session"
     truth = ek.compare(blade, [method], runs=8000, seed=10_000, **options).table[column][0]
@@ -164,9 +171,14 @@ def test_a_table_summarises_its_runs(curette):
 
 def test_lives_cut_off_are_counted_as_unfinished():
     result = ek.compare(
-        straight_blade(), [ideal(1)], runs=2, seed=1,
-        use=ek.Use(strokes=0), retire=ek.WidthFraction(), **CHEAP,
-    )  # fmt: skip
+        straight_blade(),
+        [ideal(1)],
+        runs=2,
+        seed=1,
+        use=ek.Use(strokes=0),
+        retire=ek.MaxWidthLoss(),
+        **CHEAP,
+    )
     assert result.table["unfinished"][0] == 1
     assert result.runs["ended_by"].tolist() == ["", ""]
 
@@ -196,9 +208,14 @@ def test_honing_costs_a_quarter_of_the_width_that_both_sides_cost():
     """Source: brief section 4: exactly cosβ, by scatter-free methods, within the flat flank."""
     use = ek.Use(sharp_radius_um=0.0)
     result = ek.compare(
-        straight_blade(), [steady(ek.methods.face_honing(), sharp_target=1.0), ideal(1)],
-        runs=4, seed=1, use=use, retire=ek.WidthFraction(fraction=0.03), **CHEAP,
-    )  # fmt: skip
+        straight_blade(),
+        [steady(ek.methods.face_honing(), sharp_target=1.0), ideal(1)],
+        runs=4,
+        seed=1,
+        use=use,
+        retire=ek.MaxWidthLoss(fraction=0.03),
+        **CHEAP,
+    )
     loss = result.table["loss_um_per_session"]
     assert loss[0] / loss[1] == pytest.approx(np.cos(np.radians(75.0)), rel=1e-6)
 

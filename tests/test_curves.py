@@ -148,19 +148,29 @@ def test_a_bowed_arc_is_what_sympy_derives(bow):
         frame = path.at(np.array(at + 2.0))
         for found, symbol in zip(
             (frame.position, *frame.tangent, *frame.face),
-            (point, tangent, tangent.diff(s), tangent.diff(s, 2), normal, normal.diff(s),
-             normal.diff(s, 2)),
+            (
+                point,
+                tangent,
+                tangent.diff(s),
+                tangent.diff(s, 2),
+                normal,
+                normal.diff(s),
+                normal.diff(s, 2),
+            ),
             strict=True,
-        ):  # fmt: skip
+        ):
             expected = np.array(symbol.subs(s, at).evalf(20), dtype=float).ravel()
             np.testing.assert_allclose(found, expected, atol=ROUNDING)
 
 
 def test_arcs_of_different_curvature_join_without_a_corner():
     path = BentArcs(
-        start_mm=np.zeros(2), heading_rad=0.3, lengths_mm=np.array([1.0, 0.5, 2.0]),
-        curvatures_per_mm=np.array([0.0, -1.5, 0.4]), bow_per_mm=0.1,
-    )  # fmt: skip
+        start_mm=np.zeros(2),
+        heading_rad=0.3,
+        lengths_mm=np.array([1.0, 0.5, 2.0]),
+        curvatures_per_mm=np.array([0.0, -1.5, 0.4]),
+        bow_per_mm=0.1,
+    )
     for joint in (1.0, 1.5):
         before, after = (path.at(np.array(joint + d)) for d in (-1e-9, 1e-9))
         np.testing.assert_allclose(before.position, after.position, atol=1e-8)
@@ -173,9 +183,12 @@ def test_bent_arcs_equal_a_spline_through_their_own_points():
     edge = ek.patterns.area_specific_curette().edges["used"].stretch(0, 5.0)
     frame = edge.frame(edge.stations(81))
     again = ek.Edge.from_points(
-        frame.position, face_normals=frame.face.value, internal_angle_deg=75,
-        handle_axis=edge.handle_axis, inward=frame.inward.value[40],
-    )  # fmt: skip
+        frame.position,
+        face_normals=frame.face.value,
+        internal_angle_deg=75,
+        handle_axis=edge.handle_axis,
+        inward=frame.inward.value[40],
+    )
     assert abs(again.length_mm - 5.0) < 1e-8
     old, new = ek.orient(edge, stations=33), ek.orient(again, stations=33)
     np.testing.assert_allclose(new.normal, old.normal, atol=1e-6)

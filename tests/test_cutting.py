@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from edgekit.contact.cutting import (
+from edgekit.edge_finish.cutting import (
     apparent_bevel_deg,
     clearance_in_planes,
     clearance_normal,

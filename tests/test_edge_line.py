@@ -8,12 +8,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from edgekit.contact.edge_line import (
+from edgekit.edge_finish.edge_line import (
     correlation_length_um,
     edge_rq_um,
+    min_visible_um,
     realise,
     scratch_lengths_um,
-    shortest_visible_um,
     teeth_per_mm,
     visible_rq_um,
 )
@@ -75,15 +75,17 @@ def moments(length: float, highest: float) -> tuple[float, float]:
 def test_teeth_follow_rices_formula_on_the_spectrum(length, shortest):
     m0, m2 = moments(length, math.inf if shortest is None else 2 * math.pi / shortest)
     expected = 1000 / (2 * math.pi) * math.sqrt(m2 / m0)
-    assert teeth_per_mm(length, shortest_um=shortest) == pytest.approx(expected, rel=QUADRATURE)
-    seen = visible_rq_um(0.3, length, shortest_um=shortest)
+    assert teeth_per_mm(length, min_wavelength_um=shortest) == pytest.approx(
+        expected, rel=QUADRATURE
+    )
+    seen = visible_rq_um(0.3, length, min_wavelength_um=shortest)
     assert seen == pytest.approx(0.3 * math.sqrt(m0), rel=QUADRATURE)
 
 
 def test_what_cannot_be_seen_is_not_counted():
     # A band far below the correlation is flat: m₂/m₀ = k²/3, so ν = 1/(√3 λ).
-    assert teeth_per_mm(0.01, shortest_um=100.0) == pytest.approx(10 / math.sqrt(3), rel=1e-4)
-    shortest = shortest_visible_um([1.0, 10.0, 1e6])
+    assert teeth_per_mm(0.01, min_wavelength_um=100.0) == pytest.approx(10 / math.sqrt(3), rel=1e-4)
+    shortest = min_visible_um([1.0, 10.0, 1e6])
     assert shortest.tolist() == [100.0, 10.0, value("optical_limit_um")]
 
 
@@ -129,16 +131,16 @@ def test_slope_of_a_realisation_equals_an_independent_library_and_theory():
 @pytest.mark.parametrize(("length", "shortest"), [(1.0, 20.0), (3.0, 12.0), (8.0, 2.0)])
 def test_band_limited_realisation_keeps_the_stated_share(length, shortest):
     lines = [
-        realise([0, 4000], length, 0.2, rng=np.random.default_rng(seed), shortest_um=shortest)
+        realise([0, 4000], length, 0.2, rng=np.random.default_rng(seed), min_wavelength_um=shortest)
         for seed in range(60)
     ]
     heights = np.array([line.z_um.std() for line in lines])
     teeth = np.array([line.teeth_per_mm for line in lines])
     assert heights.mean() == pytest.approx(
-        float(visible_rq_um(0.2, length, shortest_um=shortest)), rel=0.02
+        float(visible_rq_um(0.2, length, min_wavelength_um=shortest)), rel=0.02
     )
     assert teeth.mean() == pytest.approx(
-        float(teeth_per_mm(length, shortest_um=shortest)), rel=0.02
+        float(teeth_per_mm(length, min_wavelength_um=shortest)), rel=0.02
     )
 
 
@@ -206,7 +208,7 @@ def test_height_converges_with_order_one_half_in_length():
 
 @given(st.floats(0.1, 100), st.floats(0.1, 10))
 def test_teeth_scale_inversely_with_length(length, factor):
-    one = teeth_per_mm(length, shortest_um=3.0)
-    assert teeth_per_mm(factor * length, shortest_um=factor * 3.0) * factor == pytest.approx(
+    one = teeth_per_mm(length, min_wavelength_um=3.0)
+    assert teeth_per_mm(factor * length, min_wavelength_um=factor * 3.0) * factor == pytest.approx(
         float(one), rel=ROUNDING
     )

@@ -105,7 +105,7 @@ def test_ridges_on_a_bowed_edge_follow_the_second_order_formula(bow_mm):
     for step in (0.8, 0.4, 0.2):
         pair = LENGTH / 2 + step * np.array([-0.5, 0.5])
         found = ek.facets(edge, pair, stations=4001)
-        errors.append(found.ridges.proud_um[0] / (kappa * step**2 / 8 * 1000) - 1)
+        errors.append(found.ridges.height_above_facet_um[0] / (kappa * step**2 / 8 * 1000) - 1)
     errors = np.abs(errors)
     assert errors[-1] < 1e-3
     assert (np.log2(errors[:-1] / errors[1:]) > 1.8).all()
@@ -116,7 +116,9 @@ def test_a_bow_raises_ridges_by_its_share():
     step, ridges = 0.2, []
     for bow_mm in (np.inf, 16.3, 12.0, 10.0):
         pair = LENGTH / 2 + step * np.array([-0.5, 0.5])
-        ridges.append(ek.facets(circle(bow=1 / bow_mm), pair, stations=4001).ridges.proud_um[0])
+        ridges.append(
+            ek.facets(circle(bow=1 / bow_mm), pair, stations=4001).ridges.height_above_facet_um[0]
+        )
     np.testing.assert_allclose(np.array(ridges[1:]) / ridges[0] - 1, [0.11, 0.15, 0.18], atol=0.002)
 
 
@@ -130,7 +132,7 @@ def test_the_formula_holds_on_an_edge_with_torsion():
     errors = []
     for step in (0.4, 0.2):
         pair = place + step * np.array([-0.5, 0.5])
-        ridge = ek.facets(edge, pair, stations=4001).ridges.proud_um[0]
+        ridge = ek.facets(edge, pair, stations=4001).ridges.height_above_facet_um[0]
         errors.append(abs(ridge / (bend * step**2 / 8 / np.sin(np.radians(75)) * 1000) - 1))
     assert errors[1] < 2e-3
     assert np.log2(errors[0] / errors[1]) > 1.7
@@ -173,8 +175,12 @@ def recession_by_clipping(edge, places, depth_um, stations):
     for point, into in zip(held.position[:, :2], held.inward.value[:, :2], strict=True):
         on = point + depth_um / 1000 * into
         along = np.array([-into[1], into[0]])
-        corners = [on - 99 * along, on + 99 * along, on + 99 * along + 99 * into,
-                   on - 99 * along + 99 * into]  # fmt: skip
+        corners = [
+            on - 99 * along,
+            on + 99 * along,
+            on + 99 * along + 99 * into,
+            on - 99 * along + 99 * into,
+        ]
         steel = steel.intersection(shapely.Polygon(corners))
     lines = [
         shapely.LineString([here - 1e-9 * into, here + 0.4 * into])
@@ -279,7 +285,7 @@ def test_a_straight_edge_needs_one_placement():
 def test_spaced_placements_make_equal_ridges():
     edge = circle(bow=1 / 12)
     found = ek.facets(edge, ek.spaced_placements(edge, ridge_um=5.0), stations=4001)
-    between = found.ridges.proud_um
+    between = found.ridges.height_above_facet_um
     assert between.max() <= 5.0 + RIDGE_UM
     # all but the last, which takes what is left over, within the fine stations' step of 1 %
     assert np.ptp(between[:-1]) < 0.1 * between.max()

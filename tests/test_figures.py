@@ -19,12 +19,12 @@ from mpl_toolkits.mplot3d.art3d import Poly3DCollection, Text3D
 from mpl_toolkits.mplot3d.proj3d import proj_transform
 
 import edgekit as ek
-from edgekit.figures import _style as style
-from edgekit.figures._words import root_figure
+from edgekit.figures import style
+from edgekit.figures.words import root_figure
 
 PIXEL = 1.0  # rounding of a text's extent to whole pixels
 EXACT = 1e-9  # of the numbers drawn: the figure may only copy them
-LEAST_CONTRAST = 3.0  # WCAG 2.2, success criterion 1.4.11, for graphical objects
+MIN_CONTRAST = 3.0  # WCAG 2.2, success criterion 1.4.11, for graphical objects
 
 UNIVERSAL = ek.patterns.universal_curette()
 AREA_SPECIFIC = ek.patterns.area_specific_curette()
@@ -285,7 +285,9 @@ def test_ridges_are_drawn_as_many_times_too_high_as_stated(exaggeration: float) 
     # The face is planar and lies in the picture, so distances there are true.
     here = LEFT.frame(marks.ridges.arc_mm).position[:, :2]
     height = np.linalg.norm(tips - here, axis=1)
-    assert height * 1000 / exaggeration == pytest.approx(marks.ridges.proud_um, rel=1e-6)
+    assert height * 1000 / exaggeration == pytest.approx(
+        marks.ridges.height_above_facet_um, rel=1e-6
+    )
     assert f"{exaggeration:g} times" in F.alt_text(ax)
     assert any(f"× {exaggeration:g}" in t.get_text() for t in ax.get_legend().get_texts())
 
@@ -483,7 +485,7 @@ def test_lines_stand_out_from_white(colour: str) -> None:
     """Contrast ratio by the definition of relative luminance in WCAG 2.2."""
     linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in to_rgb(colour)]
     luminance = float(np.dot([0.2126, 0.7152, 0.0722], linear))
-    assert 1.05 / (luminance + 0.05) >= LEAST_CONTRAST
+    assert 1.05 / (luminance + 0.05) >= MIN_CONTRAST
 
 
 def test_no_two_series_share_a_line_style() -> None:

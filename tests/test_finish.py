@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 import edgekit as ek
-from edgekit.contact.edge_line import scratch_lengths_um, teeth_per_mm
+from edgekit.edge_finish.blunting import counterfaces
+from edgekit.edge_finish.edge_line import scratch_lengths_um, teeth_per_mm
+from edgekit.edge_finish.line_contact import default_contact
+from edgekit.edge_finish.report import standard_cutoff_um
 from edgekit.evidence_table import entry
-from edgekit.wear.blunting import counterfaces
-from edgekit.wear.finish import standard_cutoff_um
-from edgekit.wear.line_contact import default_contact
 
 EXACT = 1e-12  # rounding
 COUNT = 0.03  # of teeth on lines of 6 mm; the standard error of ten lines is below 1 %
@@ -60,10 +60,10 @@ def test_the_drawn_line_has_the_height_that_shows():
     heights = [made(FINE, seed=seed).profile.z_um.std() for seed in range(10)]
     full = made(FINE, magnification=1e6, edge=EDGE.stretch(0, 0.3))
     assert np.mean(heights) < full.profile.z_um.std()
-    from edgekit.contact.edge_line import visible_rq_um
+    from edgekit.edge_finish.edge_line import visible_rq_um
 
     one = made(FINE)
-    shown = visible_rq_um(one.rq_um, one.length_um, shortest_um=one.shortest_um).mean()
+    shown = visible_rq_um(one.rq_um, one.length_um, min_wavelength_um=one.min_wavelength_um).mean()
     assert np.mean(heights) == pytest.approx(shown, rel=COUNT)
 
 
@@ -91,8 +91,14 @@ def test_one_seed_gives_one_line_and_another_a_different_one():
 # ISO 4288, from memory.
 def test_cut_offs_are_the_standards_and_a_short_edge_says_so():
     assert [standard_cutoff_um(ra) for ra in (0.02, 0.021, 0.1, 0.11, 2, 3, 20)] == [
-        80, 250, 250, 800, 800, 2500, 8000,
-    ]  # fmt: skip
+        80,
+        250,
+        250,
+        800,
+        800,
+        2500,
+        8000,
+    ]
     assert made().roughness.standard_lengths
     short = made(edge=EDGE.stretch(1.0, 4.0))
     assert not short.roughness.standard_lengths
@@ -175,7 +181,7 @@ def test_a_grain_of_the_steel_is_a_hypothesis_that_nothing_computes_with():
         path.name
         for path in root.rglob("*.py")
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
-        if isinstance(node, ast.ImportFrom) and node.module == "edgekit.wear.steel_grain"
+        if isinstance(node, ast.ImportFrom) and node.module == "edgekit.edge_finish.steel_grain"
     ]
     assert users == []
 

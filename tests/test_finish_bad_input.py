@@ -5,8 +5,8 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from edgekit.contact.abrasive import Abrasive, Lubricant, fine_natural_stone, grain_um
-from edgekit.contact.cutting import (
+from edgekit.bending.section_properties import bending_stress_mpa, section_properties
+from edgekit.edge_finish.cutting import (
     apparent_bevel_deg,
     clearance_normal,
     clearance_orthogonal,
@@ -14,20 +14,25 @@ from edgekit.contact.cutting import (
     rake_normal,
     working_angles,
 )
-from edgekit.contact.edge_line import (
+from edgekit.edge_finish.edge_line import (
     correlation_length_um,
     edge_rq_um,
+    min_visible_um,
     realise,
     scratch_lengths_um,
-    shortest_visible_um,
     teeth_per_mm,
 )
-from edgekit.contact.texture import roughness
-from edgekit.contact.wire_edge import StrokeSense, wire_edge
+from edgekit.edge_finish.hardness import hardness_pa, rockwell_c, vickers
+from edgekit.edge_finish.texture import roughness
+from edgekit.edge_finish.tooth_wear import (
+    LineContact,
+    default_contact,
+    gaussian_heights,
+    wear_teeth,
+)
 from edgekit.errors import EdgekitError
-from edgekit.wear.hardness import hardness_pa, rockwell_c, vickers
-from edgekit.wear.section_properties import bending_stress_mpa, section_properties
-from edgekit.wear.tooth_wear import LineContact, default_contact, gaussian_heights, wear_teeth
+from edgekit.method.abrasive import Abrasive, Lubricant, fine_natural_stone, grain_um
+from edgekit.method.wire_edge import StrokeSense, wire_edge
 
 NAN = float("nan")
 X = np.linspace(0, 5000, 501)
@@ -41,9 +46,12 @@ def rng() -> np.random.Generator:
 
 def contact(**changes: float) -> LineContact:
     given = {
-        "load_n_per_mm": 2.5, "stroke_mm": 4.0, "counterface_hv": 50.0, "steel_hv": 613.0,
+        "load_n_per_mm": 2.5,
+        "stroke_mm": 4.0,
+        "counterface_hv": 50.0,
+        "steel_hv": 613.0,
         "wear_coefficient": 1e-4,
-    }  # fmt: skip
+    }
     return LineContact(**(given | changes))
 
 
@@ -108,9 +116,9 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
     ("facet of 180 degrees", lambda: edge_rq_um(180.0, 0.1), "between 0 and 180"),
     ("negative roughness", lambda: edge_rq_um(75.0, -0.1), "0 or more"),
     ("Ra of zero", lambda: scratch_lengths_um(0.0), "above 0"),
-    ("magnification of zero", lambda: shortest_visible_um(0.0), "above 0"),
+    ("magnification of zero", lambda: min_visible_um(0.0), "above 0"),
     ("length of zero", lambda: teeth_per_mm(0.0), "above 0"),
-    ("shortest wave negative", lambda: teeth_per_mm(2.0, shortest_um=-1.0), "above 0"),
+    ("shortest wave negative", lambda: teeth_per_mm(2.0, min_wavelength_um=-1.0), "above 0"),
     ("one station", lambda: realise([0.0], 2.0, 0.1, rng=rng()), "2 stations"),
     ("stations falling", lambda: realise([5, 0], 2.0, 0.1, rng=rng()), "must rise"),
     ("lengths that do not match", lambda: realise([0, 5], [1, 2, 3], 0.1, rng=rng()), "Match"),

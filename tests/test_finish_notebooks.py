@@ -11,8 +11,8 @@ HERE = Path(__file__).parent.parent / "notebooks"
 ALONE = ["03_stroke_direction_and_teeth", "04_face_or_sides"]  # controls that need the set-up only
 BOOKS = [*ALONE, "05_how_many_placements_how_often"]
 PARTS = ["## Predict", "## See", "## Play", "## Check yourself", "## At the bench"]
-LONGEST_CELL = 12
-LONGEST_FUNCTION = 10
+MAX_CELL = 12
+MAX_FUNCTION = 10
 
 
 @pytest.fixture(params=BOOKS)
@@ -36,14 +36,14 @@ def test_cells_call_and_the_library_thinks(book):
         if cell.cell_type != "code":
             continue
         lines = cell.source.splitlines()
-        assert len(lines) <= LONGEST_CELL
+        assert len(lines) <= MAX_CELL
         assert re.fullmatch(r"# .*\(code hidden\)", lines[0])
         assert cell.metadata["jupyter"]["source_hidden"]
         assert "hide-input" in cell.metadata["tags"]
         for node in ast.walk(ast.parse(cell.source)):
             assert not isinstance(node, ast.For | ast.While)
             if isinstance(node, ast.FunctionDef):
-                assert node.end_lineno - node.lineno < LONGEST_FUNCTION
+                assert node.end_lineno - node.lineno < MAX_FUNCTION
 
 
 def test_saved_pictures_carry_words_and_no_path_of_a_machine(book):

@@ -13,14 +13,14 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from edgekit.care.crossing import Drift, passed_share, quantiles
-from edgekit.care.forecast import forecast
-from edgekit.care.limits import WidthLimit
-from edgekit.care.lines import Readings, likelihood, sweep
-from edgekit.care.log import read_log
-from edgekit.care.pooling import pool, variance_peak
+from edgekit.clinic.forecast.crossing_time import Drift, passed_share, quantiles
+from edgekit.clinic.forecast.forecast import forecast
+from edgekit.clinic.forecast.kalman import Readings, likelihood, sweep
+from edgekit.clinic.forecast.limits import WidthLimit
+from edgekit.clinic.forecast.pooling import pool, variance_peak
+from edgekit.clinic.log.log import read_log
 from edgekit.errors import EdgekitError
-from edgekit.wear.retire import WidthFraction
+from edgekit.life.retire import MaxWidthLoss
 from tests.degradation_data import CRACK_MM, FLANK, WEAR_HUNDREDS, WEAR_UM
 
 PEAK = 2e-3
@@ -31,9 +31,9 @@ COVERS = (0.86, 0.94)
 
 ALONE = """
 import resource, sys
-from edgekit.care.forecast import forecast
-from edgekit.care.limits import WidthLimit
-from edgekit.care.log import read_log
+from edgekit.clinic.forecast.forecast import forecast
+from edgekit.clinic.forecast.limits import WidthLimit
+from edgekit.clinic.log.log import read_log
 before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 log = read_log(sys.argv[1])
 result = forecast(log, retire=WidthLimit(fraction=0.2))
@@ -77,9 +77,11 @@ def test_variances_and_losses_match_mixed_model_of_general_library():
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # the library warns of its search, not of its answer
         other = smf.MixedLM(
-            z.ravel(), x.reshape(-1, 1), groups=np.repeat(np.arange(len(n)), x.shape[1]),
+            z.ravel(),
+            x.reshape(-1, 1),
+            groups=np.repeat(np.arange(len(n)), x.shape[1]),
             exog_re=x.reshape(-1, 1),
-        ).fit(reml=True)  # fmt: skip
+        ).fit(reml=True)
     assert np.isclose(peak["reading_sd_um"], np.sqrt(other.scale), rtol=PEAK)
     assert np.isclose(peak["group_spread_um"], np.sqrt(other.cov_re[0, 0]), rtol=PEAK)
     ratio = (peak["group_spread_um"] / peak["reading_sd_um"]) ** 2
@@ -131,9 +133,12 @@ def test_intervals_of_loss_width_and_sessions_cover_known_truth():
         hits["width"].append(abs(width[:, -1] - known.width_um) < z * np.sqrt(known.var_width))
         limit = 700.0
         drift = Drift(
-            margin=known.width_um - limit, rate=known.loss_um, v0=known.var_width,
-            v1=known.session_var - 2 * known.cov, v2=known.var_loss,
-        )  # fmt: skip
+            margin=known.width_um - limit,
+            rate=known.loss_um,
+            v0=known.var_width,
+            v1=known.session_var - 2 * known.cov,
+            v2=known.var_loss,
+        )
         _, low, high = quantiles(drift, z)
         future = loss[:, None] + rng.normal(0, 2.0, (len(loss), 200))
         path = np.cumsum(future, axis=1) - (width[:, -1] - limit)[:, None]
@@ -163,8 +168,13 @@ def test_held_out_cracks_lie_within_a_95_percent_band():
     n = np.tile(np.arange(1.0, 6.0), (10, 1))
     data = _readings(np.zeros(10, dtype=int), n, 5000 - 1e3 * CRACK_MM[:, :5])
     known = pool(data, weigh_reading_sd=False)
-    sd = np.sqrt(known.var_width - 8 * known.cov + 16 * known.var_loss + 4 * known.session_var
-                 + known.reading_sd_um**2)  # fmt: skip
+    sd = np.sqrt(
+        known.var_width
+        - 8 * known.cov
+        + 16 * known.var_loss
+        + 4 * known.session_var
+        + known.reading_sd_um**2
+    )
     miss = abs((5000 - 1e3 * CRACK_MM[:, 8]) - (known.width_um - 4 * known.loss_um))
     assert np.mean(miss < stats.t.ppf(0.975, known.freedom) * sd) >= 0.8
 
@@ -206,9 +216,12 @@ def _one(drift, at):
 def test_crossing_quantiles_are_where_the_probability_says():
     rng = np.random.default_rng(6)
     drift = Drift(
-        margin=rng.uniform(20, 200, 50), rate=rng.uniform(4, 9, 50),
-        v0=rng.uniform(10, 60, 50), v1=rng.uniform(0, 10, 50), v2=rng.uniform(0.1, 1.0, 50),
-    )  # fmt: skip
+        margin=rng.uniform(20, 200, 50),
+        rate=rng.uniform(4, 9, 50),
+        v0=rng.uniform(10, 60, 50),
+        v1=rng.uniform(0, 10, 50),
+        v2=rng.uniform(0.1, 1.0, 50),
+    )
     middle, low, high = quantiles(drift, 1.5)
     for steps, share in ((low, stats.norm.cdf(-1.5)), (middle, 0.5), (high, stats.norm.cdf(1.5))):
         # the shares are made monotone along the steps, so each edge is asked about its own alone
@@ -227,10 +240,16 @@ def test_crossing_is_unbounded_when_no_loss_is_within_the_interval():
 
 
 def _small_log():
-    rows = [("A", "left", "2025-01-06", "measured", 0.86), ("A", "left", "2025-02-03", "used", None),
-            ("A", "", "2025-03-03", "sharpened", None), ("A", "left", "2025-03-03", "measured", 0.85),
-            ("A", "right", "2025-03-03", "measured", 0.84), ("B", "", "2025-01-06", "measured", 0.8),
-            ("B", "", "2025-03-04", "retired", None), ("C", "", "2025-01-06", "used", None)]  # fmt: skip
+    rows = [
+        ("A", "left", "2025-01-06", "measured", 0.86),
+        ("A", "left", "2025-02-03", "used", None),
+        ("A", "", "2025-03-03", "sharpened", None),
+        ("A", "left", "2025-03-03", "measured", 0.85),
+        ("A", "right", "2025-03-03", "measured", 0.84),
+        ("B", "", "2025-01-06", "measured", 0.8),
+        ("B", "", "2025-03-04", "retired", None),
+        ("C", "", "2025-01-06", "used", None),
+    ]
     return read_log(pd.DataFrame(rows, columns=["instrument", "edge", "date", "event", "width_mm"]))
 
 
@@ -275,10 +294,14 @@ def test_scaling_widths_scales_losses():
 @pytest.mark.parametrize(
     "limit",
     [
-        {"fraction": 0.2, "width_mm": 0.7}, {}, {"fraction": 1.2}, {"width_mm": -1},
-        {"fraction": float("nan")}, {"width_mm": 0.7, "new_width_mm": 0.9},
+        {"fraction": 0.2, "width_mm": 0.7},
+        {},
+        {"fraction": 1.2},
+        {"width_mm": -1},
+        {"fraction": float("nan")},
+        {"width_mm": 0.7, "new_width_mm": 0.9},
     ],
-)  # fmt: skip
+)
 def test_limits_refuse_what_is_no_limit(limit):
     with pytest.raises(EdgekitError):
         WidthLimit(**limit)
@@ -311,9 +334,11 @@ def test_log_of_200_000_rows_would_stay_within_600_mb_and_a_fifth_of_it_is_forec
                 width = f"{0.9 - sessions[k] * losses[i] + noise[k]:.3f}" if k % 5 == 0 else ""
                 file.write(f"K-{i:04d},left,{dates[k]},{event},{width},A,held,row {k}\n")
     before, after, rows, edges, loss, reading_sd = map(
-        float, subprocess.run([sys.executable, "-c", ALONE, str(path)], check=True,
-                              capture_output=True, text=True).stdout.split(),
-    )  # fmt: skip
+        float,
+        subprocess.run(
+            [sys.executable, "-c", ALONE, str(path)], check=True, capture_output=True, text=True
+        ).stdout.split(),
+    )
     assert before + parts * (after - before) < LARGE_MB
     assert (rows, edges) == (per * instruments, instruments)
     assert abs(loss - 1e3 * losses.mean()) < 0.1
@@ -326,7 +351,7 @@ def test_a_retirement_rule_of_the_life_model_serves_the_forecast_too():
     log = read_log(pd.DataFrame(rows, columns=["instrument", "date", "event", "width_mm"]))
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        one = forecast(log, retire=WidthFraction(fraction=0.2)).table
+        one = forecast(log, retire=MaxWidthLoss(fraction=0.2)).table
         other = forecast(log, retire=WidthLimit(fraction=0.2)).table
     pd.testing.assert_frame_equal(one, other)
     with pytest.raises(EdgekitError, match="must set a width"):

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from edgekit.care.growth import check_growth, fit_line, fit_power
+from edgekit.clinic.forecast.growth import check_growth, fit_line, fit_power
 from edgekit.errors import EdgekitError
 from tests.degradation_data import (
     BELT_MAX_MM,
@@ -62,8 +62,12 @@ def test_held_out_sliding_wear_is_met_by_the_power_law_and_missed_by_the_line():
     early = WEAR_HUNDREDS <= 100
     power = [fit_power(WEAR_HUNDREDS[early], w[early]).at(500) / w[-1] - 1 for w in WEAR_UM]
     line = [fit_line(WEAR_HUNDREDS[early], w[early]).at(500) / w[-1] - 1 for w in WEAR_UM]
-    percent = [100 * np.mean(power), 100 * np.sqrt(np.mean(np.square(power))),
-               100 * np.mean(line), 100 * np.sqrt(np.mean(np.square(line)))]  # fmt: skip
+    percent = [
+        100 * np.mean(power),
+        100 * np.sqrt(np.mean(np.square(power))),
+        100 * np.mean(line),
+        100 * np.sqrt(np.mean(np.square(line))),
+    ]
     for value, printed in zip(percent, ("1.0", "8.1", "124", "126"), strict=True):
         assert _matches(value, printed)
 
@@ -94,8 +98,9 @@ def test_line_of_flank_wear_matches_the_reference_and_scipy(case, start, rate, s
     other = stats.linregress(minutes, wear)
     assert np.allclose(
         (fit.rate, fit.start, fit.rate_se, fit.start_se),
-        (other.slope, other.intercept, other.stderr, other.intercept_stderr), rtol=1e-10,
-    )  # fmt: skip
+        (other.slope, other.intercept, other.stderr, other.intercept_stderr),
+        rtol=1e-10,
+    )
 
 
 def test_early_line_of_flank_wear_is_late_by_the_reference_times():
@@ -112,8 +117,18 @@ def test_belt_line_and_its_crossing_match_the_reference():
 
 
 def test_crack_line_through_early_readings_crosses_at_the_reference_times():
-    printed = ("1.478", "0.685", "1.415", "1.486", "0.791", "0.810", "1.568", "0.862", "0.895",
-               "1.594")  # fmt: skip
+    printed = (
+        "1.478",
+        "0.685",
+        "1.415",
+        "1.486",
+        "0.791",
+        "0.810",
+        "1.568",
+        "0.862",
+        "0.895",
+        "1.594",
+    )
     through_0 = CRACK_MM[:, :5] @ CRACK_TIME[:5] / (CRACK_TIME[:5] @ CRACK_TIME[:5])
     assert len(printed) == len(through_0)
     for slope, text in zip(through_0, printed, strict=True):

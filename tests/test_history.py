@@ -6,9 +6,9 @@ Sources: arithmetic in the tests; the gamma-Poisson mean is the textbook conjuga
 import numpy as np
 import pandas as pd
 
-from edgekit.care.history import history
-from edgekit.care.log import read_log
-from edgekit.care.pace import pace
+from edgekit.clinic.forecast.session_rate import pace
+from edgekit.clinic.log.history import history
+from edgekit.clinic.log.log import read_log
 
 COLUMNS = ["instrument", "edge", "date", "event", "width_mm", "method", "pattern"]
 
@@ -22,15 +22,17 @@ def _row(code, edge, day, event, width=None, method="", pattern=""):
 
 
 def test_sessions_are_counted_for_every_edge_whatever_its_first_event():
-    past = _history([
-        _row("A", "left", "01-06", "sharpened", method="held"),
-        _row("A", "left", "01-07", "measured", 0.86),
-        _row("B", "", "01-06", "measured", 0.80),
-        _row("B", "", "01-07", "sharpened", 0.79, method="held"),
-        _row("B", "", "01-08", "sharpened", method="freehand"),
-        _row("B", "", "01-09", "sharpened", method="freehand"),
-        _row("B", "", "01-09", "measured", 0.77),
-    ])  # fmt: skip
+    past = _history(
+        [
+            _row("A", "left", "01-06", "sharpened", method="held"),
+            _row("A", "left", "01-07", "measured", 0.86),
+            _row("B", "", "01-06", "measured", 0.80),
+            _row("B", "", "01-07", "sharpened", 0.79, method="held"),
+            _row("B", "", "01-08", "sharpened", method="freehand"),
+            _row("B", "", "01-09", "sharpened", method="freehand"),
+            _row("B", "", "01-09", "measured", 0.77),
+        ]
+    )
     assert past.reading_edge.tolist() == [0, 1, 1, 1]
     assert past.reading_sessions.tolist() == [1, 0, 1, 3]
     assert np.allclose(past.reading_um, [860, 800, 790, 770])
@@ -40,20 +42,34 @@ def test_sessions_are_counted_for_every_edge_whatever_its_first_event():
 
 
 def test_rows_in_any_order_give_the_same_history():
-    rows = [_row("A", "left", f"0{m}-06", "sharpened" if m % 2 else "measured",
-                 None if m % 2 else 0.9 - m / 100) for m in range(1, 9)]  # fmt: skip
+    rows = [
+        _row(
+            "A",
+            "left",
+            f"0{m}-06",
+            "sharpened" if m % 2 else "measured",
+            None if m % 2 else 0.9 - m / 100,
+        )
+        for m in range(1, 9)
+    ]
     one, two = _history(rows), _history(rows[::-1])
     assert one.reading_sessions.tolist() == two.reading_sessions.tolist() == [1, 2, 3, 4]
     assert np.array_equal(one.reading_um, two.reading_um)
 
 
 def test_row_without_an_edge_speaks_of_every_edge_but_gives_no_width_to_any():
-    past = _history([
-        _row("A", "left", "01-06", "measured", 0.86), _row("A", "right", "01-06", "measured", 0.85),
-        _row("A", "", "02-06", "sharpened"), _row("A", "", "02-07", "measured", 0.5),
-        _row("A", "", "03-06", "retired"), _row("B", "used", "01-06", "measured", 0.8),
-        _row("B", "", "02-06", "measured", 0.79), _row("B", "", "04-01", "used"),
-    ])  # fmt: skip
+    past = _history(
+        [
+            _row("A", "left", "01-06", "measured", 0.86),
+            _row("A", "right", "01-06", "measured", 0.85),
+            _row("A", "", "02-06", "sharpened"),
+            _row("A", "", "02-07", "measured", 0.5),
+            _row("A", "", "03-06", "retired"),
+            _row("B", "used", "01-06", "measured", 0.8),
+            _row("B", "", "02-06", "measured", 0.79),
+            _row("B", "", "04-01", "used"),
+        ]
+    )
     assert past.edges["sessions"].tolist() == [1, 1, 0]
     assert past.edges["readings"].tolist() == [1, 1, 2]
     assert past.edges["status"].tolist() == ["retired", "retired", "in use"]
@@ -69,8 +85,10 @@ def test_pace_is_drawn_from_each_edge_towards_the_clinic():
         rows += [(code, "used", day, "sharpened", None, "", "") for day in days]
         rows.append((code, "used", pd.Timestamp("2025-06-30"), "used", None, "", ""))
     # an instrument seen for ten days only has little to say of its own
-    rows += [("D", "used", pd.Timestamp(day), "sharpened", None, "", "")
-             for day in ("2025-06-20", "2025-06-22", "2025-06-24")]  # fmt: skip
+    rows += [
+        ("D", "used", pd.Timestamp(day), "sharpened", None, "", "")
+        for day in ("2025-06-20", "2025-06-22", "2025-06-24")
+    ]
     past = _history(rows)
     own = past.edges["sessions"].to_numpy() / np.array([180, 180, 180, 10])
     speed = pace(past)

@@ -106,9 +106,14 @@ CASES = {
     "bowed": {"plan_mm": 6.7, "length_mm": 5.65, "tilt_deg": 20, "bow_mm": 12},
     "bowed the other way": {"plan_mm": 6.7, "length_mm": 5.65, "tilt_deg": 20, "bow_mm": -12},
     "bowed, tilted, bent": {
-        "plan_mm": 6.7, "length_mm": 5.65, "tilt_deg": 20, "bow_mm": 12, "bend_deg": -15, "at": 0,
+        "plan_mm": 6.7,
+        "length_mm": 5.65,
+        "tilt_deg": 20,
+        "bow_mm": 12,
+        "bend_deg": -15,
+        "at": 0,
     },
-}  # fmt: skip
+}
 each_case = pytest.mark.parametrize("case", CASES.values(), ids=CASES.keys())
 
 
@@ -190,10 +195,13 @@ DERIVED = {
     "tilt and bend the other way": ("area-specific", {"bend_deg": -15}, 32.4, 6.9),
     # 'Bow without plan curvature costs only 0.7°' holds for 5 mm, untilted, frame at the heel.
     "bow alone, frame at the heel": (
-        "bowed", {"plan_mm": 1e6, "tilt_deg": 0, "length_mm": 5.0, "at": 0}, 14.3, 0.7,
+        "bowed",
+        {"plan_mm": 1e6, "tilt_deg": 0, "length_mm": 5.0, "at": 0},
+        14.3,
+        0.7,
     ),
     "bow alone, frame at mid-length": ("bowed", {"plan_mm": 1e6, "tilt_deg": 0}, 14.8, 0.2),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("derived", DERIVED.values(), ids=DERIVED.keys())
@@ -264,8 +272,14 @@ def fewest_by_integer_programme(intervals):
 @each_case
 def test_no_fewer_settings_cover_the_edge(case, tolerance_deg):
     edge, _ = rolled_arc(**case)
-    hand = _by_hand(case["plan_mm"], case["length_mm"], case.get("bow_mm", np.inf),
-                    edge.handle_axis, case.get("at", 0.5), stations=120)  # fmt: skip
+    hand = _by_hand(
+        case["plan_mm"],
+        case["length_mm"],
+        case.get("bow_mm", np.inf),
+        edge.handle_axis,
+        case.get("at", 0.5),
+        stations=120,
+    )
     found = ek.settings_needed(edge, tolerance_deg=tolerance_deg, stations=120)
     assert len(found) == fewest_by_integer_programme(intervals_by_brute_force(hand, tolerance_deg))
     errors = errors_by_brute_force(hand, np.array([s.elevation_deg for s in found]))
@@ -276,16 +290,34 @@ def test_no_fewer_settings_cover_the_edge(case, tolerance_deg):
 @pytest.mark.parametrize(
     ("case", "tolerance_deg"),
     [
-        ({"plan_mm": 5.51, "length_mm": 3.57, "tilt_deg": -12, "bend_deg": 29.35, "bow_mm": -8}, 4.0),
-        ({"plan_mm": 3.39, "length_mm": 3.24, "tilt_deg": 59.54, "bend_deg": -37.21, "bow_mm": 12,
-          "at": 0}, 2.0),
+        (
+            {"plan_mm": 5.51, "length_mm": 3.57, "tilt_deg": -12, "bend_deg": 29.35, "bow_mm": -8},
+            4.0,
+        ),
+        (
+            {
+                "plan_mm": 3.39,
+                "length_mm": 3.24,
+                "tilt_deg": 59.54,
+                "bend_deg": -37.21,
+                "bow_mm": 12,
+                "at": 0,
+            },
+            2.0,
+        ),
     ],
-)  # fmt: skip
+)
 def test_nested_windows_are_stabbed_by_their_upper_ends(case, tolerance_deg):
     """Where one station's window lies inside another's, taking lower ends first goes wrong."""
     edge, _ = rolled_arc(**case)
-    hand = _by_hand(case["plan_mm"], case["length_mm"], case["bow_mm"], edge.handle_axis,
-                    case.get("at", 0.5), stations=60)  # fmt: skip
+    hand = _by_hand(
+        case["plan_mm"],
+        case["length_mm"],
+        case["bow_mm"],
+        edge.handle_axis,
+        case.get("at", 0.5),
+        stations=60,
+    )
     found = ek.settings_needed(edge, tolerance_deg=tolerance_deg, stations=60)
     assert len(found) == fewest_by_integer_programme(intervals_by_brute_force(hand, tolerance_deg))
     assert max(s.worst_error_deg for s in found) <= tolerance_deg + 1e-9
@@ -408,9 +440,12 @@ def lowest_over_the_stone(radius, start, behind, alpha):
 def test_handle_and_shank_clear_the_stone_by_their_lowest_point(elevation_deg, behind_mm):
     """Explicit trigonometry on sampled cylinders, to the sampling step."""
     holder = ek.Holder(
-        stone_behind_mm=behind_mm, handle_radius_mm=4.0, handle_from_mm=35.0,
-        shank_radius_mm=1.0, shank_from_mm=6.0,
-    )  # fmt: skip
+        stone_behind_mm=behind_mm,
+        handle_radius_mm=4.0,
+        handle_from_mm=35.0,
+        shank_radius_mm=1.0,
+        shank_from_mm=6.0,
+    )
     fit, alpha = holder.fit(elevation_deg), np.radians(elevation_deg)
     for height, radius, start in ((fit.handle_mm, 4.0, 35.0), (fit.shank_mm, 1.0, 6.0)):
         expected = lowest_over_the_stone(radius, start, behind_mm, alpha)

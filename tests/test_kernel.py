@@ -6,13 +6,22 @@ import numpy as np
 import pytest
 
 import edgekit as ek
-from edgekit.wear import grinding, ground, life
-from edgekit.wear.alternation import Alternation
-from edgekit.wear.draws import AHEAD, Deck, GivenKeys, SeededKeys, _Stream, run_rng
-from edgekit.wear.ground import over_stations
-from edgekit.wear.life import live_runs
-from edgekit.wear.method import ErrorTerm, Hand
-from edgekit.wear.retire import DEFAULT_RULES
+from edgekit.grinding import kernel as grinding
+from edgekit.grinding import recession_field as ground
+from edgekit.grinding.random_streams import (
+    AHEAD,
+    GivenKeys,
+    RandomStreams,
+    SeededKeys,
+    _Stream,
+    run_rng,
+)
+from edgekit.grinding.recession_field import over_stations
+from edgekit.life import life
+from edgekit.life.life import live_runs
+from edgekit.life.retire import DEFAULT_RULES
+from edgekit.method.alternation import Alternation
+from edgekit.method.method import ErrorTerm, Hand
 from tests import plain_kernel
 
 # A life chains some ten sessions of sums of a few terms, each rounded to 1e-16 of millimetres.
@@ -37,11 +46,11 @@ METHODS = {
         ek.methods.freehand(seatings=1, placements=7), ek.methods.face_honing(), sides=2, faces=1
     ),
 }
-WITH_STRENGTH = (*DEFAULT_RULES, ek.StrengthRatio(fraction=0.6))
+WITH_STRENGTH = (*DEFAULT_RULES, ek.MinStrength(fraction=0.6))
 
 
 def lives(blade, method, runs, *, seed=3, **options):
-    settings = {"use": ek.Use(), "rules": DEFAULT_RULES, "most_sessions": 7} | SMALL | options
+    settings = {"use": ek.Use(), "rules": DEFAULT_RULES, "max_sessions": 7} | SMALL | options
     keys = settings.pop("keys", SeededKeys(seed, runs=runs))
     return live_runs(blade, method, rngs=keys, **settings)
 
@@ -112,8 +121,7 @@ def test_histories_agree_with_the_sums():
 def test_single_precision_changes_the_mean_loss_by_less_than_stated():
     blade, how = ek.patterns.area_specific_curette(), METHODS["each placement"]
     double, single = (
-        lives(blade, how, 200, precision=kind, most_sessions=30)
-        for kind in (np.float64, np.float32)
+        lives(blade, how, 200, precision=kind, max_sessions=30) for kind in (np.float64, np.float32)
     )
     loss = [one.last("mean_width_um") / one.sessions for one in (double, single)]
     assert abs(loss[0].mean() - loss[1].mean()) < FLOAT32_UM
@@ -160,7 +168,7 @@ def test_a_stream_is_seeded_as_numpy_seeds_it():
 
 def test_draws_do_not_depend_on_how_many_seatings_are_drawn():
     """Common random numbers: the first placements of a long method are those of a short one."""
-    decks = [Deck(SeededKeys(1, runs=2), edges=2, seatings=n, places=2) for n in (3, 10)]
+    decks = [RandomStreams(SeededKeys(1, runs=2), edges=2, seatings=n, places=2) for n in (3, 10)]
     both = np.arange(2)
     kept = [deck.deal(both, both) for deck in decks]
     np.testing.assert_array_equal(kept[0].hand, kept[1].hand)
@@ -177,7 +185,7 @@ def test_draws_are_uniform_and_normal():
     from scipy.stats import kstest
 
     runs = 400
-    deck = Deck(SeededKeys(11, runs=runs), edges=1, seatings=2, places=runs)
+    deck = RandomStreams(SeededKeys(11, runs=runs), edges=1, seatings=2, places=runs)
     places = np.arange(runs)
     kept = deck.deal(places, places)
     draws = [deck.session(places, np.full(runs, turn)) for turn in range(AHEAD + 1)]
@@ -199,7 +207,7 @@ def test_the_deepest_plane_is_the_first_of_the_largest(cells, monkeypatch):
     """Source: numpy's max and argmax, ties and planes that face away included."""
     monkeypatch.setattr(ground, "CELLS_IN_CACHE", cells)
     blade = ek.patterns.universal_curette()
-    here = ground.ground_of(blade, "left", stations=21, depths=4)
+    here = ground.prepare_edge(blade, "left", stations=21, depths=4)
     field = np.repeat(here.inset_mm[:, None, :], 5, axis=1)
     frame = here.edge.frame(np.random.default_rng(2).uniform(0, 5, (5, 4)))
     normals = np.repeat(frame.outward.value, 2, axis=1)  # every plane twice
@@ -257,7 +265,7 @@ def test_a_second_stroke_like_the_first_takes_nothing():
             ek.patterns.area_specific_curette(),
             ek.methods.freehand(placements=6, seatings=4, hand=hand),
             300,
-            most_sessions=1,
+            max_sessions=1,
         ).last("mean_width_um")
         for hand in (alike, by_a_hair)
     ]

@@ -8,8 +8,8 @@ from scipy.spatial.transform import Rotation
 
 import edgekit as ek
 from edgekit.contact.holder import held_normals
-from edgekit.contact.lay import face_planes, flank_planes, lay_on, wrapped_lay_deg
 from edgekit.geometry.vectors import rotation
+from edgekit.method.lay import face_planes, flank_planes, lay_on, wrapped_lay_deg
 
 EXACT_DEG = 1e-7  # rounding of unit vectors and arctangents
 
@@ -82,9 +82,10 @@ def test_strokes_along_the_blade_follow_its_sides_but_not_its_toe():
 
 @settings(max_examples=25, deadline=None)
 @given(
-    st.floats(-3, 3), st.tuples(*[st.floats(-1, 1)] * 3).filter(lambda v: np.linalg.norm(v) > 0.1),
+    st.floats(-3, 3),
+    st.tuples(*[st.floats(-1, 1)] * 3).filter(lambda v: np.linalg.norm(v) > 0.1),
     st.floats(-90, 90),
-)  # fmt: skip
+)
 def test_a_rigid_motion_leaves_the_lay_alone(angle, axis, stroke):
     turn = rotation(np.array(axis) / np.linalg.norm(axis), angle)
     moved = TOE_FREE.moved(turn, (1.0, 2.0, 3.0))

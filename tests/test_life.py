@@ -5,11 +5,11 @@ import pytest
 import shapely
 
 import edgekit as ek
-from edgekit.wear.bench import Bench
-from edgekit.wear.bending import shortened_mm
-from edgekit.wear.draws import run_rng
-from edgekit.wear.life import live_runs
-from edgekit.wear.retire import DEFAULT_RULES, Measures
+from edgekit.bending.beam import shortened_mm
+from edgekit.grinding.random_streams import run_rng
+from edgekit.life.life import live_runs
+from edgekit.life.prepared import PreparedBlade
+from edgekit.life.retire import DEFAULT_RULES, WidthLoss
 from tests.wear_blades import BETA_DEG, UM, circle_blade, ideal, steady, straight_blade
 
 EXACT_UM = 1e-6
@@ -27,21 +27,24 @@ def lived(blade, method, *, seed=0, **options):
 
 def measures(**changes):
     lost = {
-        "mean_width_mm": 0.05, "deepest_width_mm": 0.09, "caliper_width_mm": 0.03,
-        "length_mm": 0.6, "thickness_mm": 0.07,
-    }  # fmt: skip
+        "mean_width_mm": 0.05,
+        "deepest_width_mm": 0.09,
+        "caliper_width_mm": 0.03,
+        "length_mm": 0.6,
+        "thickness_mm": 0.07,
+    }
     arrays = {name: np.array([size]) for name, size in (lost | changes).items()}
-    return Measures(**arrays, new_width_mm=0.8, new_length_mm=6.0, new_thickness_mm=0.7)
+    return WidthLoss(**arrays, new_width_mm=0.8, new_length_mm=6.0, new_thickness_mm=0.7)
 
 
 @pytest.mark.parametrize(
     ("rule", "used"),
     [
-        (ek.WidthFraction(fraction=0.2), 0.05 / 0.16),
-        (ek.WidthFraction(fraction=0.2, basis=ek.Basis.DEEPEST), 0.09 / 0.16),
-        (ek.WidthFraction(fraction=0.1, basis=ek.Basis.CALIPER), 0.03 / 0.08),
-        (ek.LengthFraction(fraction=0.75), 0.6 / 1.5),
-        (ek.ThicknessFraction(fraction=0.5), 0.07 / 0.35),
+        (ek.MaxWidthLoss(fraction=0.2), 0.05 / 0.16),
+        (ek.MaxWidthLoss(fraction=0.2, basis=ek.Basis.DEEPEST), 0.09 / 0.16),
+        (ek.MaxWidthLoss(fraction=0.1, basis=ek.Basis.CALIPER), 0.03 / 0.08),
+        (ek.MinLength(fraction=0.75), 0.6 / 1.5),
+        (ek.MaxThicknessLoss(fraction=0.5), 0.07 / 0.35),
     ],
     ids=str,
 )
@@ -52,7 +55,7 @@ def test_a_rule_is_used_up_by_its_own_loss(rule, used):
 
 def test_the_default_limit_is_a_fifth_of_the_width():
     """Source: Murray et al. 1984, J Periodontol 55:410, by the brief: 10-20 %."""
-    assert ek.WidthFraction().fraction == 0.2
+    assert ek.MaxWidthLoss().fraction == 0.2
 
 
 @pytest.mark.parametrize("basis", ek.Basis, ids=lambda b: b.name)
@@ -61,7 +64,7 @@ def test_width_is_used_up_in_as_many_sessions_as_arithmetic_says(basis):
     blade = straight_blade()
     radius = float(ek.PowerDulling().after(0.0, ek.Use().strokes))
     each = radius / np.tan(np.radians(BETA_DEG / 2))
-    rule = ek.WidthFraction(fraction=0.05, basis=basis)
+    rule = ek.MaxWidthLoss(fraction=0.05, basis=basis)
     life = lived(blade, ideal(2), use=CONSTANT, retire=rule)
     assert life.sessions == int(np.ceil(0.05 * blade.width_mm * UM / each))
     assert life.status == f"retired: {rule}"
@@ -75,7 +78,7 @@ def test_width_is_used_up_in_as_many_sessions_as_arithmetic_says(basis):
 
 def test_mean_deepest_and_caliper_widths_differ_on_a_facetted_edge():
     """Four facets: the middle of the edge is a ridge, the deepest lies amid a facet."""
-    life = lived(circle_blade(), ideal(4), use=CONSTANT, stations=241, most_sessions=1)
+    life = lived(circle_blade(), ideal(4), use=CONSTANT, stations=241, max_sessions=1)
     row = life.history.iloc[0]
     assert row["caliper_width_um"] < row["mean_width_um"] < row["deepest_width_um"]
     assert row["deepest_width_um"] - row["caliper_width_um"] == pytest.approx(37.2, abs=0.1)
@@ -89,7 +92,7 @@ def test_two_edges_both_take_from_the_width(pattern, close):
     blade = getattr(ek.patterns, pattern)()
     radius = float(ek.PowerDulling().after(0.0, ek.Use().strokes))
     least = radius / np.tan(np.radians(BETA_DEG / 2))
-    life = lived(blade, ideal(200), use=CONSTANT, most_sessions=1, stations=200)
+    life = lived(blade, ideal(200), use=CONSTANT, max_sessions=1, stations=200)
     assert life.history["mean_width_um"][0] == pytest.approx(2 * least, rel=close)
 
 
@@ -97,17 +100,20 @@ def test_two_edges_both_take_from_the_width(pattern, close):
 def test_a_sickle_tip_shortens_by_similar_triangles(left_um, right_um):
     """Source: shapely offsets the two sides of the face's triangle and finds the new tip."""
     blade = ek.patterns.straight_sickle()
-    bench = Bench.of(blade, ideal(2), 21, 4)
+    bench = PreparedBlade.of(blade, ideal(2), 21, 4)
     length, half = blade.length_mm, 0.4
     normal = np.array([half, length]) / np.hypot(half, length)
     lines = [
-        shapely.LineString([
-            np.array([-9.0, sign * half * (1 + 9.0 / length)]) - [u * normal[0], sign * u * normal[1]],
-            np.array([9.0 + length, -sign * half * 9.0 / length])
-            - [u * normal[0], sign * u * normal[1]],
-        ])
+        shapely.LineString(
+            [
+                np.array([-9.0, sign * half * (1 + 9.0 / length)])
+                - [u * normal[0], sign * u * normal[1]],
+                np.array([9.0 + length, -sign * half * 9.0 / length])
+                - [u * normal[0], sign * u * normal[1]],
+            ]
+        )
         for sign, u in ((1, left_um / UM), (-1, right_um / UM))
-    ]  # fmt: skip
+    ]
     tip = lines[0].intersection(lines[1])
     insets = [np.full((1, 21), u / UM) for u in (left_um, right_um)]
     assert shortened_mm(bench.grounds, [u[:, -1] for u in insets])[0] == pytest.approx(
@@ -116,7 +122,7 @@ def test_a_sickle_tip_shortens_by_similar_triangles(left_um, right_um):
 
 
 def test_a_round_toe_shortens_by_its_recession():
-    bench = Bench.of(ek.patterns.universal_curette(), ideal(2), 21, 4)
+    bench = PreparedBlade.of(ek.patterns.universal_curette(), ideal(2), 21, 4)
     insets = [np.full((1, 21), 0.03), np.full((1, 21), 0.02)]
     assert shortened_mm(bench.grounds, [u[:, -1] for u in insets])[0] == pytest.approx(
         0.03, rel=1e-9
@@ -125,9 +131,10 @@ def test_a_round_toe_shortens_by_its_recession():
 
 def test_length_can_end_a_life_before_width_does():
     life = lived(
-        ek.patterns.straight_sickle(), ideal(3),
-        retire=(ek.WidthFraction(fraction=1.0), ek.LengthFraction(fraction=0.95)),
-    )  # fmt: skip
+        ek.patterns.straight_sickle(),
+        ideal(3),
+        retire=(ek.MaxWidthLoss(fraction=1.0), ek.MinLength(fraction=0.95)),
+    )
     assert life.status == "retired: only 95 % of the length left"
     assert life.history["length_um"].iloc[-1] >= 0.05 * 6000
 
@@ -135,13 +142,13 @@ def test_length_can_end_a_life_before_width_does():
 def test_honing_the_face_ends_by_thickness():
     blade = ek.patterns.universal_curette()
     life = lived(blade, steady(ek.methods.face_honing()), use=CONSTANT)
-    assert life.status == f"retired: {ek.ThicknessFraction()}"
+    assert life.status == f"retired: {ek.MaxThicknessLoss()}"
     depth = life.history["thickness_um"].iloc[-1]
     assert 200 > depth >= 0.2 * blade.thickness_mm * UM
 
 
 def test_a_life_that_no_rule_ends_says_so():
-    life = lived(straight_blade(), ideal(2), most_sessions=3)
+    life = lived(straight_blade(), ideal(2), max_sessions=3)
     assert life.sessions == 3
     assert life.status.startswith("still in use after 3 sessions")
 
@@ -149,10 +156,23 @@ def test_a_life_that_no_rule_ends_says_so():
 # ---- history --------------------------------------------------------------------------------
 
 COLUMNS = [
-    "session", "width_mm", "mean_width_um", "deepest_width_um", "caliper_width_um", "length_um",
-    "thickness_um", "ridge_um", "angle_error_deg", "angle_rms_deg", "sharp_fraction",
-    "dull_radius_um", "passes", "minutes", "steel_mg", "used_up",
-]  # fmt: skip
+    "session",
+    "width_mm",
+    "mean_width_um",
+    "deepest_width_um",
+    "caliper_width_um",
+    "length_um",
+    "thickness_um",
+    "ridge_um",
+    "angle_error_deg",
+    "angle_rms_deg",
+    "sharp_fraction",
+    "dull_radius_um",
+    "passes",
+    "minutes",
+    "steel_mg",
+    "used_up",
+]
 
 METHODS = {
     "freehand": ek.methods.freehand(placements=6),
@@ -165,17 +185,24 @@ METHODS = {
 
 @pytest.mark.parametrize("name", METHODS)
 @pytest.mark.parametrize(
-    "blade", [ek.patterns.universal_curette(), ek.patterns.curved_sickle(), ek.patterns.hoe()],
+    "blade",
+    [ek.patterns.universal_curette(), ek.patterns.curved_sickle(), ek.patterns.hoe()],
     ids=lambda b: b.name,
-)  # fmt: skip
+)
 def test_a_history_has_its_columns_one_row_a_session_and_never_gains_steel(name, blade):
-    life = lived(blade, METHODS[name], seed=2, most_sessions=12)
+    life = lived(blade, METHODS[name], seed=2, max_sessions=12)
     table = life.history
     assert table.columns.tolist() == COLUMNS
     assert table["session"].tolist() == list(range(1, life.sessions + 1))
     assert np.isfinite(table.to_numpy(dtype=float)).all()
-    for column in ("mean_width_um", "deepest_width_um", "caliper_width_um", "length_um",
-                   "thickness_um", "used_up"):  # fmt: skip
+    for column in (
+        "mean_width_um",
+        "deepest_width_um",
+        "caliper_width_um",
+        "length_um",
+        "thickness_um",
+        "used_up",
+    ):
         assert (np.diff(table[column], prepend=0.0) >= -1e-9).all()
     assert (np.diff(table["width_mm"]) <= 1e-12).all()
     assert (table["deepest_width_um"] >= table["mean_width_um"] - EXACT_UM).all()
@@ -214,7 +241,7 @@ def test_a_batch_of_lives_equals_single_lives_bit_by_bit(name):
 @pytest.mark.parametrize("sharp_um", [0.0, 1.5])
 def test_an_instrument_that_is_not_used_is_not_ground(name, sharp_um):
     use = ek.Use(strokes=0, sharp_radius_um=sharp_um)
-    life = lived(ek.patterns.universal_curette(), METHODS[name], use=use, most_sessions=4)
+    life = lived(ek.patterns.universal_curette(), METHODS[name], use=use, max_sessions=4)
     assert (life.history["mean_width_um"] == 0).all()
     assert (life.history["thickness_um"] == 0).all()
     assert (life.history["steel_mg"] < ROUNDING_MG).all()
@@ -225,13 +252,13 @@ def test_an_instrument_that_is_not_used_is_not_ground(name, sharp_um):
 
 def test_a_law_whose_limit_is_sharp_never_calls_for_grinding():
     use = ek.Use(law=ek.SaturatingDulling(limit_um=0.5, strokes=10))
-    life = lived(straight_blade(), ideal(3), use=use, most_sessions=3)
+    life = lived(straight_blade(), ideal(3), use=use, max_sessions=3)
     assert (life.history["mean_width_um"] == 0).all()
 
 
 def test_attrition_alone_takes_its_own_amount():
     use = ek.Use(strokes=0, attrition_um=2.5)
-    life = lived(straight_blade(), ideal(3), use=use, most_sessions=4)
+    life = lived(straight_blade(), ideal(3), use=use, max_sessions=4)
     np.testing.assert_allclose(life.history["mean_width_um"], [2.5, 5.0, 7.5, 10.0], rtol=1e-9)
 
 
@@ -240,9 +267,15 @@ def test_scatter_along_the_edge_leaves_the_mean_dulling_alone():
     use = ek.Use(patch_cv=0.7, severity_gsd=1.0, sharp_radius_gsd=1.0)
     runs = 400
     lives = live_runs(
-        straight_blade(), ideal(1), use=use, rules=DEFAULT_RULES,
-        rngs=[run_rng(8, i) for i in range(runs)], most_sessions=1, stations=32, depths=3,
-    )  # fmt: skip
+        straight_blade(),
+        ideal(1),
+        use=use,
+        rules=DEFAULT_RULES,
+        rngs=[run_rng(8, i) for i in range(runs)],
+        max_sessions=1,
+        stations=32,
+        depths=3,
+    )
     grown = lives.tracks["dull_radius_um"][:, 0] - use.sharp_radius_um
     law = float(use.law.after(use.sharp_radius_um, use.strokes)) - use.sharp_radius_um
     assert grown.mean() == pytest.approx(law, abs=4 * grown.std() / np.sqrt(runs))

@@ -13,8 +13,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from edgekit.care.log import read_log
-from edgekit.care.log_dates import read_date
+from edgekit.clinic.log.dates import read_date
+from edgekit.clinic.log.log import read_log
 from edgekit.errors import EdgekitError
 from tests.spoiled_logs import GOOD, HEAD, SPOILED
 
@@ -134,8 +134,11 @@ def test_ambiguous_date_shows_both_readings_and_is_settled_by_the_users_word():
 
 
 @settings(max_examples=200, deadline=None)
-@given(st.dates(min_value=pd.Timestamp("1990-01-01").date(),
-                max_value=pd.Timestamp("2100-12-31").date()))  # fmt: skip
+@given(
+    st.dates(
+        min_value=pd.Timestamp("1990-01-01").date(), max_value=pd.Timestamp("2100-12-31").date()
+    )
+)
 def test_date_reads_back_from_iso_and_from_day_first(day):
     assert read_date(f"{day:%Y-%m-%d}")[0].date() == day
     written = f"{day:%d/%m/%Y}"
@@ -166,8 +169,10 @@ def test_large_log_has_the_same_rows_as_its_halves(tmp_path):
     days = pd.date_range("2024-01-01", periods=400, freq="D").strftime("%Y-%m-%d")
     rows = [f"K-{i % 20:02d},left,{days[i]},used,,,,A,held," for i in range(400)]
     whole = read_log(_write(tmp_path, "\n".join([HEAD, *rows]))).rows
-    parts = [read_log(_write(tmp_path, "\n".join([HEAD, *rows[s]]))).rows
-             for s in (slice(200), slice(200, 400))]  # fmt: skip
+    parts = [
+        read_log(_write(tmp_path, "\n".join([HEAD, *rows[s]]))).rows
+        for s in (slice(200), slice(200, 400))
+    ]
     joined = pd.concat(parts, ignore_index=True)
     assert np.array_equal(whole["date"], joined["date"])
     assert whole.drop(columns="line").equals(joined.drop(columns="line"))

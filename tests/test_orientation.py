@@ -253,7 +253,7 @@ def test_the_largest_rod_in_a_hollow_circle_has_radius_r_over_sin_beta(beta_deg)
     edge = circle(radius, 3.0, beta_deg=beta_deg, side=1)
     largest = radius / np.sin(np.radians(beta_deg))
     held = ek.orient(edge, stations=61)
-    np.testing.assert_allclose(held.largest_rod_mm, largest, rtol=1e-9)
+    np.testing.assert_allclose(held.max_rod_mm, largest, rtol=1e-9)
     assert not held.reachable.any()
     for ratio, fits in ((0.999, True), (1.001, False)):
         rod = ek.orient(edge, ek.RodStone(radius_mm=largest * ratio), stations=61)
@@ -264,7 +264,7 @@ def test_the_largest_rod_in_a_hollow_circle_has_radius_r_over_sin_beta(beta_deg)
         from_axis = np.linalg.norm(np.cross(near.position - middle, axis), axis=1)
         assert (from_axis >= largest * ratio - 1e-9).all() == fits
     convex = ek.orient(circle(radius, 3.0), stations=11)
-    assert np.isinf(convex.largest_rod_mm).all()
+    assert np.isinf(convex.max_rod_mm).all()
 
 
 def test_a_rod_that_fits_everywhere_is_thinner_than_one_that_fits_locally():
@@ -291,12 +291,16 @@ def test_a_stone_clears_a_rise_that_lies_beyond_its_end():
     radius, length = 2.0, 2.0
     edge = ek.Edge(
         path=BentArcs(
-            start_mm=np.zeros(2), heading_rad=0.0, lengths_mm=np.array([4.0, 1.0]),
+            start_mm=np.zeros(2),
+            heading_rad=0.0,
+            lengths_mm=np.array([4.0, 1.0]),
             curvatures_per_mm=np.array([0.0, 1 / radius]),
         ),
         internal_angle=Constant(value=np.radians(np.asarray(75.0))),
-        handle_axis=make.DOWN, side=-1, roll_reference=np.array([1.0, 0.0, 0.0]),
-    )  # fmt: skip
+        handle_axis=make.DOWN,
+        side=-1,
+        roll_reference=np.array([1.0, 0.0, 0.0]),
+    )
     held = ek.orient(edge, ek.FlatStone(length_mm=length), stations=2001)
     into_arc = np.sqrt(2 * radius * 1e-4 / np.sin(np.radians(75)))
     on_straight = held.arc_mm < 3.9
@@ -438,9 +442,12 @@ def test_a_varying_internal_angle_is_followed():
     u = np.linspace(-0.4, 0.4, 41)
     arc = np.stack([6.7 * np.sin(u), 6.7 * np.cos(u), 0 * u], axis=1)
     edge = ek.Edge.from_points(
-        arc, face_normals=(0, 0, 1), internal_angle_deg=np.linspace(70, 80, 41),
-        handle_axis=(0, 0, -1), inward=(0, -1, 0),
-    )  # fmt: skip
+        arc,
+        face_normals=(0, 0, 1),
+        internal_angle_deg=np.linspace(70, 80, 41),
+        handle_axis=(0, 0, -1),
+        inward=(0, -1, 0),
+    )
     held = ek.orient(edge, stations=21)
     np.testing.assert_allclose(held.elevation_deg, np.linspace(20, 10, 21), atol=1e-5)
     part = ek.orient(edge.stretch(edge.length_mm / 2, edge.length_mm), stations=11)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 import edgekit as ek
-from edgekit.wear.ground import cleared, cut, ground_of, inset_at, seat
+from edgekit.grinding.recession_field import cleared, cut, inset_at, prepare_edge, seat
 from tests.wear_blades import (
     LENGTH_MM,
     RADIUS_MM,
@@ -41,7 +41,7 @@ BLADES = {
 
 def prepared(blade, *, stations=41, depths=7, runs=1):
     """A new edge with its field for some runs."""
-    ground = ground_of(blade, next(iter(blade.edges)), stations=stations, depths=depths)
+    ground = prepare_edge(blade, next(iter(blade.edges)), stations=stations, depths=depths)
     field = np.repeat(ground.inset_mm[:, None, :], runs, axis=1)
     return ground, field, np.zeros((runs, stations))
 
@@ -372,8 +372,8 @@ def test_planes_on_the_toe_leave_the_heel_alone():
 
 def test_planes_on_one_side_leave_the_other_side_alone():
     blade = ek.patterns.universal_curette()
-    left = ground_of(blade, "left", stations=40, depths=5)
-    right = ground_of(blade, "right", stations=40, depths=5)
+    left = prepare_edge(blade, "left", stations=40, depths=5)
+    right = prepare_edge(blade, "right", stations=40, depths=5)
     normals = left.edge.frame(left.arc_mm[None, 5:25:5]).outward.value
     side = np.abs(right.tangent[:, 0]) > 0.95
     field = right.inset_mm[:, None, :]

@@ -13,14 +13,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from edgekit.care.budget import budget
-from edgekit.care.forecast import forecast
-from edgekit.care.limits import WidthLimit
-from edgekit.care.log import read_log
-from edgekit.care.prices import read_prices
-from edgekit.care.records import read_table, write_table
-from edgekit.care.survival import survival
+from edgekit.clinic.cost.budget import budget
+from edgekit.clinic.cost.prices import read_prices
+from edgekit.clinic.forecast.forecast import forecast
+from edgekit.clinic.forecast.limits import WidthLimit
+from edgekit.clinic.forecast.survival import survival
+from edgekit.clinic.log.log import read_log
 from edgekit.errors import EdgekitError
+from edgekit.tables import read_table, write_table
 
 DEMO = pathlib.Path(__file__).parents[1] / "data_demo"
 TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
@@ -29,11 +29,17 @@ TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
 @settings(max_examples=100, deadline=None)
 @given(
     st.lists(
-        st.tuples(TEXT, st.floats(allow_nan=True), st.integers(-(2**53), 2**53), st.booleans(),
-                  st.dates(min_value=pd.Timestamp("1900-01-01").date())),
-        min_size=1, max_size=8,
+        st.tuples(
+            TEXT,
+            st.floats(allow_nan=True),
+            st.integers(-(2**53), 2**53),
+            st.booleans(),
+            st.dates(min_value=pd.Timestamp("1900-01-01").date()),
+        ),
+        min_size=1,
+        max_size=8,
     )
-)  # fmt: skip
+)
 def test_any_table_comes_back_the_same(tmp_path_factory, rows):
     frame = pd.DataFrame(rows, columns=["text", "number", "count", "yes", "day"])
     frame["day"] = frame["day"].to_numpy(dtype="datetime64[s]")
@@ -91,8 +97,19 @@ def test_every_table_of_the_demo_comes_back_the_same(logs, tmp_path):
     result = forecast(log, retire=WidthLimit(fraction=0.2))
     plan = budget(log, result, prices=read_prices(DEMO / "prices.csv"))
     lives = survival(log)
-    tables = [log.rows, log.rejected, log.rejected_lines, log.flags, result.table, result.groups,
-              result.unread, plan.months, plan.costs, lives.lives, lives.curve]  # fmt: skip
+    tables = [
+        log.rows,
+        log.rejected,
+        log.rejected_lines,
+        log.flags,
+        result.table,
+        result.groups,
+        result.unread,
+        plan.months,
+        plan.costs,
+        lives.lives,
+        lives.curve,
+    ]
     for at, table in enumerate(tables):
         path = tmp_path / f"{at}.csv"
         write_table(table, path)

@@ -80,7 +80,7 @@ def log():
 
 
 def forecast():
-    return ek.forecast(log(), retire=ek.WidthFraction(fraction=0.2))
+    return ek.forecast(log(), retire=ek.MaxWidthLoss(fraction=0.2))
 
 
 def tray():
@@ -88,7 +88,7 @@ def tray():
 
 
 def hoe_case(**changes):
-    return ek.LifeTask(
+    return ek.LifeCase(
         blade=ek.patterns.hoe,
         method=ek.methods.freehand(seatings=2),
         stations=16,
@@ -183,7 +183,7 @@ CALLS = {
         ek.patterns.half_length_curette(),
         ek.methods.freehand(placements=5),
         use=ek.Use(strokes=30),
-        retire=ek.StrengthRatio(fraction=0.7),
+        retire=ek.MinStrength(fraction=0.7),
     ),
     "live saturating": lambda: life_numbers(
         ek.patterns.straight_sickle(),
@@ -222,7 +222,7 @@ CALLS = {
     "sensitivity": lambda: (
         ek.sensitivity(
             hoe_case(),
-            {"use.strokes": (20.0, 60.0), "method.largest_advance_um": (80.0, 250.0)},
+            {"use.strokes": (20.0, 60.0), "method.max_advance_um": (80.0, 250.0)},
             points=8,
             runs=3,
             seed=1,
@@ -233,7 +233,7 @@ CALLS = {
         ek.tornado(hoe_case(), {"use.strokes": (20.0, 60.0)}, runs=5, seed=1, progress=False).table,
     ),
     "what decides": lambda: (
-        ek.what_decides(ek.patterns.hoe(), ek.methods.freehand(placements=3), runs=3, seed=1),
+        ek.key_inputs(ek.patterns.hoe(), ek.methods.freehand(placements=3), runs=3, seed=1),
     ),
     "runs needed": lambda: (ek.runs_needed([1.0, 2.0, 4.0, 3.5], error=0.2),),
     "grain": lambda: (

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from edgekit.bending.section_properties import bending_stress_mpa, section_properties
 from edgekit.errors import EdgekitError
-from edgekit.wear.section_properties import bending_stress_mpa, section_properties
 
 ROUNDING = 1e-10
 # A polygon of n corners on an arc lies within (π/n)² of the arc's section.
@@ -94,10 +94,20 @@ def test_triangle_has_the_handbook_values_to_rounding():
 
 def worn_section():
     """A lopsided section with a facet and a concave flank: nothing symmetric, nothing convex."""
-    return np.array([
-        [0.43, 0.0], [0.40, -0.12], [0.36, -0.35], [0.12, -0.62], [-0.1, -0.58], [-0.22, -0.40],
-        [-0.25, -0.2], [-0.41, -0.09], [-0.38, 0.0], [0.0, 0.03],
-    ])  # fmt: skip
+    return np.array(
+        [
+            [0.43, 0.0],
+            [0.40, -0.12],
+            [0.36, -0.35],
+            [0.12, -0.62],
+            [-0.1, -0.58],
+            [-0.22, -0.40],
+            [-0.25, -0.2],
+            [-0.41, -0.09],
+            [-0.38, 0.0],
+            [0.0, 0.03],
+        ]
+    )
 
 
 @pytest.mark.filterwarnings("ignore::DeprecationWarning:sectionproperties.*")

@@ -105,9 +105,11 @@ def test_a_triangle_and_a_bevel_have_their_textbook_areas():
 
 @FEW
 @given(
-    width=make.reals(0.3, 2.0), beta=make.reals(50, 85), share=make.reals(0.01, 0.95),
+    width=make.reals(0.3, 2.0),
+    beta=make.reals(50, 85),
+    share=make.reals(0.01, 0.95),
     kind=st.sampled_from(["round", "triangle", "bevel"]),
-)  # fmt: skip
+)
 def test_area_is_the_integral_of_what_the_insets_leave(width, beta, share, kind):
     """scipy.integrate.quad over depth; the insets start as v cotβ and never turn back."""
     tan, tan_half = np.tan(np.radians(beta)), np.tan(np.radians(beta / 2))
@@ -204,9 +206,13 @@ def test_a_half_length_curette_is_half_as_long():
 def test_faces_stand_to_the_terminal_shank_as_published():
     """90° universal and sickles, 70° Gr-type (Univ. of Adelaide; Palomo 2017), hoe about 100°."""
     for name, expected in (
-        ("universal", 90), ("straight sickle", 90), ("curved sickle", 90), ("area-specific", 70),
-        ("half-length", 70), ("hoe", 80),
-    ):  # fmt: skip
+        ("universal", 90),
+        ("straight sickle", 90),
+        ("curved sickle", 90),
+        ("area-specific", 70),
+        ("half-length", 70),
+        ("hoe", 80),
+    ):
         for edge in PATTERNS[name]().edges.values():
             face = edge.frame(np.array(edge.length_mm * 0.45)).face.value
             to_face = 90 - np.degrees(np.arccos(-face @ edge.handle_axis))
@@ -316,8 +322,9 @@ def test_a_moved_blade_keeps_widths_and_angles(motion, pattern):
         np.testing.assert_allclose(new.position, old.position @ turn.T + offset, atol=1e-9)
         np.testing.assert_allclose(
             ek.orient(moved.edges[name], stations=7).elevation_deg,
-            ek.orient(edge, stations=7).elevation_deg, atol=1e-6,
-        )  # fmt: skip
+            ek.orient(edge, stations=7).elevation_deg,
+            atol=1e-6,
+        )
 
 
 def test_mirroring_swaps_left_and_right_on_a_symmetric_blade():

@@ -10,7 +10,7 @@ import edgekit as ek
 from edgekit.evidence_table import Gsd, Range, Sd, entry
 from edgekit.study.sensitivity import variance_shares
 
-TASK = ek.LifeTask(
+TASK = ek.LifeCase(
     blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1), stations=16, depths=4
 )
 A, B = 7.0, 0.1
@@ -63,9 +63,13 @@ def test_shares_are_those_of_the_sweeps_summary():
     found = ek.sensitivity(TASK, inputs, points=8, runs=4, seed=2, level=0.5, progress=False)
     columns = ["loss_um_per_session", "sessions_p50", "minutes_per_session"]
     again = variance_shares(
-        lambda _: found.samples[columns].to_numpy(), inputs, ek.study.sensitivity.OUTPUTS,
-        points=8, seed=2, level=0.5,
-    )  # fmt: skip
+        lambda _: found.samples[columns].to_numpy(),
+        inputs,
+        ek.study.sensitivity.OUTPUTS,
+        points=8,
+        seed=2,
+        level=0.5,
+    )
     pd.testing.assert_frame_equal(found.table, again)
 
 
@@ -109,13 +113,15 @@ def test_a_tornado_shows_the_widest_first_and_equals_plain_comparisons():
 def test_what_decides_equals_plain_comparisons():
     """Rate, exponent through the same radius after one use, and a count, each set by hand."""
     blade, method, use = ek.patterns.hoe(), ek.methods.freehand(), ek.Use()
-    table = ek.what_decides(blade, method, runs=6, seed=3).set_index("input")
+    table = ek.key_inputs(blade, method, runs=6, seed=3).set_index("input")
     assert (table["swing_um"].diff().dropna() <= 0).all()
     low = table["low"]
     through = ek.PowerDulling.through(
         radius_um=float(use.law.after(np.array(use.sharp_radius_um), use.strokes)),
-        strokes=use.strokes, sharp_radius_um=use.sharp_radius_um, exponent=low["dull_exponent"],
-    )  # fmt: skip
+        strokes=use.strokes,
+        sharp_radius_um=use.sharp_radius_um,
+        exponent=low["dull_exponent"],
+    )
     rate = replace(use.law, rate=low["dull_rate_um2_per_stroke"])
     few = replace(method, placements=int(low["placements"]))
     hand = method.hand
@@ -135,17 +141,22 @@ def test_what_decides_equals_plain_comparisons():
         "sharp_target": (replace(method, sharp_target=low["sharp_target"]), use),
         "freehand_tilt_sd_deg": (held(tilt_deg=replace(tilt, sd=low["freehand_tilt_sd_deg"])), use),
         "freehand_tilt_bias_sd_deg": (
-            held(tilt_deg=replace(tilt, person_sd=low["freehand_tilt_bias_sd_deg"])), use),
-        "freehand_swing_sd_deg": (held(swing_deg=replace(swing, sd=low["freehand_swing_sd_deg"])), use),
+            held(tilt_deg=replace(tilt, person_sd=low["freehand_tilt_bias_sd_deg"])),
+            use,
+        ),
+        "freehand_swing_sd_deg": (
+            held(swing_deg=replace(swing, sd=low["freehand_swing_sd_deg"])),
+            use,
+        ),
         "position_sd_mm": (held(position_mm=replace(position, sd=low["position_sd_mm"])), use),
         "depth_cv": (held(depth=replace(depth, sd=low["depth_cv"])), use),
         "retire_width_fraction": (method, use),
-    }  # fmt: skip
+    }
     assert {*cases} == {*table.index}
     for name, (how, used) in cases.items():
-        rule = ek.WidthFraction()
+        rule = ek.MaxWidthLoss()
         if name == "retire_width_fraction":
-            rule = ek.WidthFraction(fraction=low[name])
+            rule = ek.MaxWidthLoss(fraction=low[name])
         alone = ek.compare(blade, [how], runs=6, seed=3, use=used, retire=rule)
         row = alone.table.iloc[0]
         found = table.loc[name]
@@ -155,7 +166,7 @@ def test_what_decides_equals_plain_comparisons():
 
 def test_ends_of_what_decides_are_those_of_the_evidence():
     """Value ± spread, value times or over a factor, or what sources give."""
-    table = ek.what_decides(ek.patterns.hoe(), ek.methods.freehand(), runs=2, seed=3)
+    table = ek.key_inputs(ek.patterns.hoe(), ek.methods.freehand(), runs=2, seed=3)
     kinds = set()
     for row in table.itertuples():
         item = entry(row.input)
@@ -204,26 +215,41 @@ BAD = {
     "shape": (lambda: variance_shares(ishigami, CUBE, ["y"], points=16, seed=1), "one row a point"),
     "output": (
         lambda: ek.sensitivity(
-            TASK, {"use.strokes": (15.0, 60.0)}, points=8, runs=2, seed=1, outputs=["width"],
-            progress=False), "no such output"),
+            TASK,
+            {"use.strokes": (15.0, 60.0)},
+            points=8,
+            runs=2,
+            seed=1,
+            outputs=["width"],
+            progress=False,
+        ),
+        "no such output",
+    ),
     "range that fails": (
         lambda: ek.sensitivity(
-            TASK, {"use.patch_cv": (-1.0, 1.0)}, points=8, runs=2, seed=1, progress=False),
-        "were not lived"),
+            TASK, {"use.patch_cv": (-1.0, 1.0)}, points=8, runs=2, seed=1, progress=False
+        ),
+        "were not lived",
+    ),
     "tiny error": (lambda: ek.runs_needed([1.0, 2.0], error=1e-200), "too many runs"),
     "no input": (lambda: variance_shares(ishigami, {}, ["y"], points=8, seed=1), "input is needed"),
-    "no output": (lambda: variance_shares(ishigami, CUBE, [], points=8, seed=1), "output is needed"),
+    "no output": (
+        lambda: variance_shares(ishigami, CUBE, [], points=8, seed=1),
+        "output is needed",
+    ),
     "seed": (lambda: variance_shares(ishigami, CUBE, ["y"], points=8, seed=-1), "seed"),
     "words": (
         lambda: ek.tornado(
-            TASK, {"use.strokes": (15.0, 60.0)}, runs=2, seed=1, outputs=["status"],
-            progress=False), "no such output"),
+            TASK, {"use.strokes": (15.0, 60.0)}, runs=2, seed=1, outputs=["status"], progress=False
+        ),
+        "no such output",
+    ),
     "share": (lambda: ek.tornado(TASK, {"use.strokes": (1.0, 2.0)}, share=0.0, seed=1), "share"),
     "pilot": (lambda: ek.runs_needed([1.0], error=1.0), "2 runs or more"),
     "pilot with a gap": (lambda: ek.runs_needed([1.0, np.nan], error=1.0), "finite"),
     "error": (lambda: ek.runs_needed([1.0, 2.0], error=0.0), "above 0"),
     "level": (lambda: ek.runs_needed([1.0, 2.0], error=1.0, level=1.0), "below 1"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("case", BAD)

@@ -51,7 +51,7 @@ def biased(**terms):
 def test_a_hollow_edge_cannot_be_ground_sharp_by_flat_stones():
     """Source: brief section 4: a flat stone reaches only where the edge is convex towards it."""
     hollow = one_edged(arc_edge([5.0], [1 / 8.0]))
-    done = ground_once(hollow, ideal(10, largest_advance_um=100.0))
+    done = ground_once(hollow, ideal(10, max_advance_um=100.0))
     assert done.status.startswith("not sharp")
     assert done.edges["used"].sharp_fraction < 0.5
     assert np.isfinite(done.edges["used"].recession_um).all()
@@ -65,14 +65,14 @@ def test_a_setting_far_too_steep_never_reaches_the_edge():
     assert right.status == "sharp"
     assert wrong.status.startswith("not sharp")
     assert wrong.edges["left"].sharp_fraction == 0.0
-    assert wrong.advance_um == pytest.approx(value("largest_advance_um"))
+    assert wrong.advance_um == pytest.approx(value("max_advance_um"))
 
 
 def test_too_small_a_largest_advance_stops_short_and_says_so():
     """The advance that clears a straight edge is r(1 + cosβ), 5.035 µm: 5 is too little."""
     blade = straight_blade()
-    short = ground_once(blade, ideal(1, largest_advance_um=5.0))
-    enough = ground_once(blade, ideal(1, largest_advance_um=5.04))
+    short = ground_once(blade, ideal(1, max_advance_um=5.0))
+    enough = ground_once(blade, ideal(1, max_advance_um=5.04))
     assert short.status.startswith("not sharp")
     assert short.advance_um == pytest.approx(5.0, abs=EXACT_UM)
     assert short.edges["used"].sharp_fraction == 0.0
@@ -96,7 +96,7 @@ def test_the_share_asked_for_is_sharp(target, count, stop, seed):
     assert done.status == "sharp"
     assert done.edges["used"].sharp_fraction >= target - 1e-9
     if stop is ek.Stop.ALL:  # the least advance that does: a little less would not
-        shallow = dataclasses.replace(method, largest_advance_um=done.advance_um * 0.2)
+        shallow = dataclasses.replace(method, max_advance_um=done.advance_um * 0.2)
         assert ground_once(blade, shallow, seed=seed, stations=81, depths=5).status != "sharp"
 
 
@@ -253,10 +253,15 @@ def test_a_leaning_face_stone_opens_one_edge_and_closes_the_other():
 def losses_a_session(marks, sessions=6, count=6):
     use = ek.Use(sharp_radius_um=0.0, sharp_radius_gsd=1.0, severity_gsd=1.0)
     life = ek.live(
-        circle_blade(), ideal(count, marks=marks), use=use,
-        rng=np.random.default_rng(1), most_sessions=sessions, stations=241, depths=3,
-        retire=ek.WidthFraction(fraction=1.0),
-    )  # fmt: skip
+        circle_blade(),
+        ideal(count, marks=marks),
+        use=use,
+        rng=np.random.default_rng(1),
+        max_sessions=sessions,
+        stations=241,
+        depths=3,
+        retire=ek.MaxWidthLoss(fraction=1.0),
+    )
     return np.diff(life.history["mean_width_um"], prepend=0.0)
 
 

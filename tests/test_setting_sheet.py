@@ -15,12 +15,12 @@ import numpy as np
 import pytest
 
 import edgekit as ek
-from edgekit.care.bench_edges import Served
-from edgekit.care.sheet import compose, riser_words
-from edgekit.care.sheet_drawing import Ink, across_the_edge, from_the_handle, svg
-from edgekit.care.sheet_page import page, print_zoom
+from edgekit.clinic.bench.requirements import Tool
+from edgekit.clinic.sheet.content import compose, riser_words
+from edgekit.clinic.sheet.drawing import Ink, across_the_edge, from_the_handle, svg
+from edgekit.clinic.sheet.page import page, print_zoom
 from edgekit.errors import EdgekitError
-from edgekit.figures.sheet_paper import _pages, sheet_pdf
+from edgekit.figures.clinic.sheet_paper import _pages, sheet_pdf
 from edgekit.safety import CAUTIONS
 
 ANGLE_DEG = 0.05
@@ -194,7 +194,7 @@ def test_large_tray_breaks_into_pages_without_losing_an_edge():
 
 @pytest.mark.parametrize("scale", [1.0, 0.86])
 def test_no_block_on_paper_covers_another_or_the_foot(scale, plan):
-    from edgekit.figures.sheet_paper import HEIGHT, MARGIN, _block, _foot, _Pen
+    from edgekit.figures.clinic.sheet_paper import HEIGHT, MARGIN, _block, _foot, _Pen
 
     sheet = compose(plan, "Tray")
     pen = _Pen(None, scale)
@@ -252,9 +252,9 @@ def test_view_from_the_handle_has_the_stone_at_the_rolls_and_on_the_outside(plan
                 (line + roll) % 180, 180, atol=ANGLE_DEG
             )
             assert np.isfinite(touch)
-        if step.ask.name == "left" and step.served == Served.HOLDER:
+        if step.ask.name == "left" and step.served == Tool.HOLDER:
             assert first.points[:, 0].mean() <= 0
-        if step.ask.name == "right" and step.served == Served.HOLDER:
+        if step.ask.name == "right" and step.served == Tool.HOLDER:
             assert first.points[:, 0].mean() >= 0
 
 
@@ -265,9 +265,10 @@ def test_drawings_have_no_colour():
     assert colours <= {"#000", "#fff", "#d9d9d9"}
     data = sheet_pdf(compose(plan, "Tray"))
     streams = b"".join(
-        zlib.decompress(part) for part in re.findall(rb"stream\r?\n(x.*?)\r?\nendstream", data, re.DOTALL)
+        zlib.decompress(part)
+        for part in re.findall(rb"stream\r?\n(x.*?)\r?\nendstream", data, re.DOTALL)
         if part[:2] in (b"x\x9c", b"x\xda", b"x\x01")
-    )  # fmt: skip
+    )
     assert b" rg" in streams or b" g" in streams
     for r, g, b in re.findall(rb"([\d.]+) ([\d.]+) ([\d.]+) (?:rg|RG)\b", streams):
         assert r == g == b

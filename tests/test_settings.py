@@ -9,7 +9,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from edgekit.care.settings import SettingRange, fewest_settings, order_tray
+from edgekit.clinic.bench.settings import SettingRange, fewest_settings, order_tray
 from edgekit.errors import EdgekitError
 
 # whole and half degrees, so that windows touch and coincide often
@@ -24,8 +24,12 @@ def _inside(windows, points):
 
 
 def _solve(cost, rows, low, high):
-    found = milp(cost, constraints=LinearConstraint(rows, low, high), bounds=Bounds(0, 1),
-                 integrality=np.ones(len(cost)))  # fmt: skip
+    found = milp(
+        cost,
+        constraints=LinearConstraint(rows, low, high),
+        bounds=Bounds(0, 1),
+        integrality=np.ones(len(cost)),
+    )
     assert found.success
     return round(found.fun)
 
@@ -39,11 +43,15 @@ def _order_by_milp(windows, urgent):
     points = np.unique(windows[:, 1])
     k, stab = len(points), _inside(windows, points).astype(float)
     zero, eye = np.zeros_like(stab), np.eye(k)
-    rows = np.vstack([
-        np.hstack([stab, zero, zero])[urgent], np.hstack([zero, stab, zero])[~urgent],
-        np.hstack([eye, 0 * eye, -eye]), np.hstack([0 * eye, eye, -eye]),
-        np.concatenate([np.zeros(2 * k), -np.ones(k)])[None],
-    ])  # fmt: skip
+    rows = np.vstack(
+        [
+            np.hstack([stab, zero, zero])[urgent],
+            np.hstack([zero, stab, zero])[~urgent],
+            np.hstack([eye, 0 * eye, -eye]),
+            np.hstack([0 * eye, eye, -eye]),
+            np.concatenate([np.zeros(2 * k), -np.ones(k)])[None],
+        ]
+    )
     low = np.concatenate([np.ones(len(windows)), np.zeros(2 * k), [-1]])
     return _solve(np.concatenate([np.ones(2 * k), -np.ones(k)]), rows, low, np.inf)
 

@@ -10,10 +10,10 @@ from shapely import affinity
 from shapely.geometry import Polygon, box
 
 import edgekit as ek
+from edgekit.bending.beam import Direction
 from edgekit.geometry.blade import Blade, BladeClass
 from edgekit.geometry.section import RoundBack, Triangular
-from edgekit.wear.bending import Direction
-from edgekit.wear.strength import ROWS
+from edgekit.life.strength import ROWS
 
 EXACT = 1e-9  # polygons with straight sides
 ROUND = 2e-3  # a back of 96 chords against its circle
@@ -32,10 +32,12 @@ def bar(section, kind=BladeClass.UNIVERSAL) -> Blade:
 
     def side(y: float) -> ek.Edge:
         return ek.Edge.from_points(
-            np.column_stack([x, np.full_like(x, y), np.zeros_like(x)]), face_normals=[0, 0, 1],
-            internal_angle_deg=section.internal_angle_deg, handle_axis=[0, 0, -1],
+            np.column_stack([x, np.full_like(x, y), np.zeros_like(x)]),
+            face_normals=[0, 0, 1],
+            internal_angle_deg=section.internal_angle_deg,
+            handle_axis=[0, 0, -1],
             inward=[0, -np.sign(y), 0],
-        )  # fmt: skip
+        )
 
     edges = {"left": side(half), "right": side(-half)}
     return Blade(name="bar", kind=kind, edges=edges, section=section)
@@ -203,20 +205,20 @@ def test_many_states_at_once_equal_one_at_a_time():
 
 
 def test_the_strength_rule_ends_a_life_at_its_limit():
-    rule = ek.StrengthRatio(fraction=0.8)
+    rule = ek.MinStrength(fraction=0.8)
     life = ek.live(AREA, ek.methods.held(32.0), retire=rule, rng=np.random.default_rng(3))
     assert life.status == "retired: only 80 % of the new blade's strength left"
     assert life.history["strength_left"].iloc[-1] <= 0.8
     assert (life.history["strength_left"].iloc[:-1] > 0.8).all()
     both = ek.live(
-        AREA, ek.methods.held(32.0), retire=(rule, ek.WidthFraction()), rng=np.random.default_rng(3)
+        AREA, ek.methods.held(32.0), retire=(rule, ek.MaxWidthLoss()), rng=np.random.default_rng(3)
     )
     assert both.sessions <= life.sessions
 
 
 def test_the_strength_rule_serves_a_comparison_beside_the_rule_by_width():
     methods = [ek.methods.held(15.0), ek.methods.face_honing()]
-    rules = (ek.WidthFraction(), ek.StrengthRatio())
+    rules = (ek.MaxWidthLoss(), ek.MinStrength())
     found = ek.compare(UNIVERSAL, methods, runs=6, seed=1, retire=rules)
     ended = set(found.runs["ended_by"])
     assert "only 70 % of the new blade's strength left" in ended
@@ -244,10 +246,13 @@ def test_the_loss_is_one_that_murrays_test_would_first_see_between_a_tenth_and_a
     seen = t.ppf(0.975, 18) * math.sqrt(2 / 10) * 0.25
     for blade in (UNIVERSAL, AREA):
         each = blade.width_mm * 1000 / len(blade.edges)
-        sides = [float(ek.strength(blade, load_n=5, recession=p * each).strength_left)
-                 for p in (0.1, 0.2)]  # fmt: skip
-        face = [float(ek.strength(blade, load_n=5, face_um=p * 710.0).strength_left)
-                for p in (0.1, 0.2)]  # fmt: skip
+        sides = [
+            float(ek.strength(blade, load_n=5, recession=p * each).strength_left)
+            for p in (0.1, 0.2)
+        ]
+        face = [
+            float(ek.strength(blade, load_n=5, face_um=p * 710.0).strength_left) for p in (0.1, 0.2)
+        ]
         assert 1 - face[0] < seen < 1 - face[1]
         assert 1 - sides[0] < seen + 0.03 < 1 - sides[1]  # the universal narrows to its heel
         assert abs(sides[0] - face[0]) < seen

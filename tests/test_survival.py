@@ -10,8 +10,8 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from edgekit.care.log import read_log
-from edgekit.care.survival import fit_weibull, kaplan_meier, survival
+from edgekit.clinic.forecast.survival import fit_weibull, kaplan_meier, survival
+from edgekit.clinic.log.log import read_log
 from edgekit.errors import EdgekitError
 
 WEEKS = np.array([6, 6, 6, 6, 7, 9, 10, 10, 11, 13, 16, 17, 19, 20, 22, 23, 25, 32, 32, 34, 35])
@@ -83,10 +83,15 @@ def _log(rows):
 
 
 def test_lives_count_sessions_and_keep_instruments_in_use_as_censored():
-    rows = [("A", "left", "2025-01-06", "sharpened"), ("A", "right", "2025-01-06", "sharpened"),
-            ("A", "left", "2025-02-06", "sharpened"), ("A", "", "2025-02-07", "broken"),
-            ("B", "used", "2025-01-06", "sharpened"), ("C", "", "2025-01-06", "sharpened"),
-            ("C", "", "2025-03-06", "retired")]  # fmt: skip
+    rows = [
+        ("A", "left", "2025-01-06", "sharpened"),
+        ("A", "right", "2025-01-06", "sharpened"),
+        ("A", "left", "2025-02-06", "sharpened"),
+        ("A", "", "2025-02-07", "broken"),
+        ("B", "used", "2025-01-06", "sharpened"),
+        ("C", "", "2025-01-06", "sharpened"),
+        ("C", "", "2025-03-06", "retired"),
+    ]
     result = survival(_log(rows))
     lives = result.lives.set_index("instrument")
     assert lives["sessions"].to_dict() == {"A": 2, "B": 1, "C": 1}

@@ -21,11 +21,11 @@ from scipy import stats
 import edgekit as ek
 from edgekit.geometry.curve import SymbolicCurve
 from edgekit.study import sweep as module
+from edgekit.study.case import set_field
 from edgekit.study.grid import Grid
-from edgekit.study.task import set_field
 from tests import kill_sweep
 
-TASK = ek.LifeTask(
+TASK = ek.LifeCase(
     blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1), stations=16, depths=4
 )
 GRID = ek.full_grid({"method.placements": [2, 5, 9], "use.strokes": [15, 45]})
@@ -96,8 +96,16 @@ def test_columns_are_what_their_names_say():
             columns[name], np.nanmax(tracks[track], axis=1) / columns["sessions"]
         )
     means = {"minutes_per_session": "minutes"} | {
-        name: name for name in ("ridge_um", "angle_error_deg", "angle_rms_deg", "sharp_fraction",
-                                "steel_mg", "dull_radius_um")}  # fmt: skip
+        name: name
+        for name in (
+            "ridge_um",
+            "angle_error_deg",
+            "angle_rms_deg",
+            "sharp_fraction",
+            "steel_mg",
+            "dull_radius_um",
+        )
+    }
     for name, track in means.items():
         np.testing.assert_allclose(columns[name], np.nanmean(tracks[track], axis=1), err_msg=name)
     assert {*losses, *means} == {*module.VALUES}
@@ -175,7 +183,7 @@ def test_a_summary_is_that_of_the_samples(monkeypatch):
 
 
 def test_a_summary_counts_the_lives_that_did_not_end():
-    task = dataclasses.replace(TASK, most_sessions=8)
+    task = dataclasses.replace(TASK, max_sessions=8)
     unended = swept(task=task, runs=23)["ended_by"].to_numpy().reshape(6, 23) == ""
     assert 0 < unended.mean() < 1
     np.testing.assert_allclose(
@@ -406,9 +414,11 @@ def test_a_sweep_killed_twenty_times_ends_in_the_same_bytes(tmp_path):
     kill_sweep.swept(tmp_path / "whole")
     run = subprocess.run(
         [sys.executable, kill_sweep.__file__, str(tmp_path / "killed"), "20", "7"],
-        check=True, capture_output=True, text=True,
+        check=True,
+        capture_output=True,
+        text=True,
         env={"PYTHONPATH": str(Path(kill_sweep.__file__).parents[1])},
-    )  # fmt: skip
+    )
     kills, fingerprint = run.stdout.split()
     assert fingerprint == kill_sweep.fingerprint(tmp_path / "whole")
     assert int(kills) >= 10  # the others came after the end
@@ -419,18 +429,27 @@ def test_a_sweep_killed_twenty_times_ends_in_the_same_bytes(tmp_path):
     [
         ({"seed": 2}, "seed was 1, is 2"),
         ({"runs": 8}, "runs was 7, is 8"),
-        ({"grid": ek.full_grid({"method.placements": [2, 5, 9], "use.strokes": [15, 46]})},
-         "grid row 1 1 was 45, is 46"),
-        ({"grid": ek.full_grid({"method.placements": [2, 5], "use.strokes": [15, 45]})},
-         "grid row had 6 entries, now 4"),
-        ({"grid": ek.full_grid({"method.seatings": [2, 5, 9], "use.strokes": [15, 45]})},
-         "grid fields 0 was 'method.placements', is 'method.seatings'"),
+        (
+            {"grid": ek.full_grid({"method.placements": [2, 5, 9], "use.strokes": [15, 46]})},
+            "grid row 1 1 was 45, is 46",
+        ),
+        (
+            {"grid": ek.full_grid({"method.placements": [2, 5], "use.strokes": [15, 45]})},
+            "grid row had 6 entries, now 4",
+        ),
+        (
+            {"grid": ek.full_grid({"method.seatings": [2, 5, 9], "use.strokes": [15, 45]})},
+            "grid fields 0 was 'method.placements', is 'method.seatings'",
+        ),
         ({"task": dataclasses.replace(TASK, use=ek.Use(patch_cv=0.3))}, "task use patch_cv was"),
-        ({"task": dataclasses.replace(TASK, blade=ek.patterns.universal_curette)}, "task blade was"),
+        (
+            {"task": dataclasses.replace(TASK, blade=ek.patterns.universal_curette)},
+            "task blade was",
+        ),
         ({"summary": True}, "rows was 'samples', is 'summary'"),
         ({"chunk_runs": 21}, "chunk_runs was 2048, is 21"),
     ],
-)  # fmt: skip
+)
 def test_another_sweep_is_refused_by_what_differs(change, named, tmp_path):
     swept(out=tmp_path)
     before = files(tmp_path)
@@ -528,13 +547,13 @@ def test_grids_come_again_with_their_seed():
 
 
 def test_rows_reach_every_owner():
-    width = ek.WidthFraction(fraction=0.1)
-    study = ek.LifeTask(blade=ek.patterns.universal_curette, method=ek.methods.freehand())(
+    width = ek.MaxWidthLoss(fraction=0.1)
+    study = ek.LifeCase(blade=ek.patterns.universal_curette, method=ek.methods.freehand())(
         {
             "method.hand.tilt_deg.sd": 1.5,
             "method": ek.methods.held(15.0),
             "use.law.rate": 0.2,
-            "rule": (width, ek.LengthFraction()),
+            "rule": (width, ek.MinLength()),
             "rule.0.fraction": 0.15,
             "blade.thickness_mm": 0.6,
         }
@@ -542,7 +561,7 @@ def test_rows_reach_every_owner():
     assert study.method.name == "held at 15.0°, rolled"
     assert study.method.hand.tilt_deg.sd == 1.5
     assert study.use.law.rate == 0.2
-    assert [rule.fraction for rule in study.rules] == [0.15, ek.LengthFraction().fraction]
+    assert [rule.fraction for rule in study.rules] == [0.15, ek.MinLength().fraction]
     assert study.blade.thickness_mm == pytest.approx(0.6)
     every = TASK({"rule.fraction": 0.3})
     assert {rule.fraction for rule in every.rules} == {0.3}
@@ -575,7 +594,7 @@ def test_single_precision_is_a_choice_of_the_task():
 
 
 def test_a_task_says_where_lives_are_cut_off():
-    table = swept(task=dataclasses.replace(TASK, most_sessions=2))
+    table = swept(task=dataclasses.replace(TASK, max_sessions=2))
     assert (table["sessions"] <= 2).all()
     assert (table["ended_by"] == "").any()
 
@@ -618,9 +637,13 @@ BAD = {
     "no rule": (lambda _: TASK({"rule": 0.2}), "retire must be"),
     "rules in a list that are none": (lambda _: TASK({"rule": [0.2]}), "retire must be"),
     "nameless task in a folder": (
-        lambda tmp: swept(task=NOT_A_DESCRIPTION, out=tmp), "has no description"),
+        lambda tmp: swept(task=NOT_A_DESCRIPTION, out=tmp),
+        "has no description",
+    ),
     "lambda in a folder": (
-        lambda tmp: swept(task=lambda row: TASK(row | {}), out=tmp), "this cannot be"),
+        lambda tmp: swept(task=lambda row: TASK(row | {}), out=tmp),
+        "this cannot be",
+    ),
     "no axis": (lambda _: ek.full_grid({}), "needs a field"),
     "empty axis": (lambda _: ek.full_grid({"use.strokes": []}), "needs a field and a row"),
     "no rows": (lambda _: ek.list_grid([]), "needs a row"),
@@ -636,11 +659,13 @@ BAD = {
     "rule field": (lambda _: TASK({"rule.limit": 0.1}), "no rule has"),
     "keyword": (lambda _: TASK({"blade.colour": 1}), "does not take"),
     "finished blade": (
-        lambda _: TASK({"blade": ek.patterns.hoe(), "blade.width_mm": 1}), "finished blade"),
+        lambda _: TASK({"blade": ek.patterns.hoe(), "blade.width_mm": 1}),
+        "finished blade",
+    ),
     "no blade": (lambda _: TASK({"blade": 3}), "pattern or a Blade"),
     "not a blade": (lambda _: TASK({"blade": dict}), "made no Blade"),
     "no record": (lambda _: set_field(3, "x", 1), "no such field"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("case", BAD)

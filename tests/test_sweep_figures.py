@@ -9,7 +9,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 import edgekit as ek
 
-TASK = ek.LifeTask(
+TASK = ek.LifeCase(
     blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1), stations=16, depths=4
 )
 GRID = ek.full_grid({"method.placements": [2, 5, 9], "use.strokes": [15, 45]})
@@ -113,33 +113,50 @@ def test_words_are_whole_and_in_the_picture(name):
 BAD = {
     "x": (lambda: ek.figures.sweep(SUMMARY, x="method.grit"), "no such column"),
     "x of names": (
-        lambda: ek.figures.sweep(SUMMARY.assign(method="freehand"), x="method"), "of numbers"),
+        lambda: ek.figures.sweep(SUMMARY.assign(method="freehand"), x="method"),
+        "of numbers",
+    ),
     "y of words": (
-        lambda: ek.figures.sweep(SAMPLES, x="method.placements", y="ended_by"), "of numbers"),
+        lambda: ek.figures.sweep(SAMPLES, x="method.placements", y="ended_by"),
+        "of numbers",
+    ),
     "two rows on a point, summary": (
-        lambda: ek.figures.sweep(SUMMARY, x="method.placements"), "fall on one point"),
+        lambda: ek.figures.sweep(SUMMARY, x="method.placements"),
+        "fall on one point",
+    ),
     "two rows on a point, samples": (
-        lambda: ek.figures.sweep(SAMPLES, x="use.strokes"), "fall on one point"),
+        lambda: ek.figures.sweep(SAMPLES, x="use.strokes"),
+        "fall on one point",
+    ),
     "y": (lambda: ek.figures.tornado(TORNADO, y="width"), "no such output"),
     "shares": (lambda: ek.figures.sensitivity(SHARES, y="width"), "no such output"),
     "nothing lived": (
         lambda: ek.figures.sweep(SUMMARY.assign(status="failed"), x="method.placements"),
-        "no row of the sweep was lived"),
+        "no row of the sweep was lived",
+    ),
     "difference of a summary": (
         lambda: ek.figures.sweep(SUMMARY, x="method.placements", by="use.strokes", against=5),
-        "a row a life"),
+        "a row a life",
+    ),
     "difference from nothing": (
         lambda: ek.figures.sweep(SAMPLES, x="method.placements", by="use.strokes", against=7),
-        "never has that value"),
+        "never has that value",
+    ),
     "difference without partners": (
-        lambda: ek.figures.sweep(SAMPLES, x="method.placements", against=5), "no partner"),
+        lambda: ek.figures.sweep(SAMPLES, x="method.placements", against=5),
+        "no partner",
+    ),
     "lives of a summary": (
-        lambda: ek.figures.spread(SUMMARY, y="sessions_p50", by="use.strokes"), "a row a life"),
+        lambda: ek.figures.spread(SUMMARY, y="sessions_p50", by="use.strokes"),
+        "a row a life",
+    ),
     "too many lines": (
         lambda: ek.figures.sweep(
-            pd.concat([SUMMARY.assign(case=n) for n in range(6)]), x="use.strokes", by="case"),
-        "too many values"),
-}  # fmt: skip
+            pd.concat([SUMMARY.assign(case=n) for n in range(6)]), x="use.strokes", by="case"
+        ),
+        "too many values",
+    ),
+}
 
 
 @pytest.mark.parametrize("case", BAD)

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from edgekit.contact.material_curve import material_curve
-from edgekit.contact.profile_filter import mean_line
-from edgekit.contact.texture import roughness
+from edgekit.edge_finish.material_curve import material_curve
+from edgekit.edge_finish.profile_filter import mean_line
+from edgekit.edge_finish.texture import roughness
 
 # 400 points a period: the chord lies π²/(6·400²)·… below the arc, 2e-5 of Ra.
 CHORD = 5e-5

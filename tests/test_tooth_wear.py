@@ -10,9 +10,14 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.stats import norm
 
-from edgekit.contact.texture import roughness
+from edgekit.edge_finish.texture import roughness
+from edgekit.edge_finish.tooth_wear import (
+    LineContact,
+    default_contact,
+    gaussian_heights,
+    wear_teeth,
+)
 from edgekit.evidence_table import value
-from edgekit.wear.tooth_wear import LineContact, default_contact, gaussian_heights, wear_teeth
 
 ROUNDING = 1e-9
 # A level of 0.01 µm, times the few levels that are on the move at once.
@@ -25,9 +30,12 @@ STROKES = np.array([0.0, 1.0, 5.0, 15.0, 45.0, 90.0])
 def hard(k: float = 1e-4) -> LineContact:
     """A pair so hard that only the highest points are needed to bear the load."""
     return LineContact(
-        load_n_per_mm=2.5, stroke_mm=4.0, counterface_hv=60_000.0, steel_hv=60_000.0,
+        load_n_per_mm=2.5,
+        stroke_mm=4.0,
+        counterface_hv=60_000.0,
+        steel_hv=60_000.0,
         wear_coefficient=k * 60_000 / 613,
-    )  # fmt: skip
+    )
 
 
 def soft() -> LineContact:
@@ -94,9 +102,13 @@ def truncated(rq: float, strokes: float, contact: LineContact, r0: float, beta: 
 def test_on_a_hard_counterface_teeth_are_truncated_level(rq, strokes):
     heights = gaussian_heights(rq, 4000)
     worn = wear_teeth(
-        heights, internal_angle_deg=75, strokes=[strokes], contact=hard(), sharp_radius_um=1.5,
+        heights,
+        internal_angle_deg=75,
+        strokes=[strokes],
+        contact=hard(),
+        sharp_radius_um=1.5,
         level_um=0.004,
-    )  # fmt: skip
+    )
     expected = truncated(rq, strokes, hard(), 1.5, 75)
     assert worn.radius_um[0] == pytest.approx(expected, rel=5e-3)
 
@@ -111,9 +123,13 @@ def test_the_first_touch_is_the_share_that_bears_the_load():
         wear_coefficient=1e-4,
     )
     worn = wear_teeth(
-        gaussian_heights(1.0, 2000), internal_angle_deg=75, strokes=[0], contact=contact,
-        sharp_radius_um=1.5, level_um=1e-3,
-    )  # fmt: skip
+        gaussian_heights(1.0, 2000),
+        internal_angle_deg=75,
+        strokes=[0],
+        contact=contact,
+        sharp_radius_um=1.5,
+        level_um=1e-3,
+    )
     width = 2 * 1.5 * math.cos(math.radians(37.5))
     share = 1000 / (200 * 9.80665e6) * 1e6 / width
     assert worn.contact_share[0] == pytest.approx(share, abs=2e-3)

@@ -13,8 +13,8 @@ from scipy.spatial import KDTree
 
 import edgekit as ek
 from edgekit.checks import FloatArray
+from edgekit.digitising.smoothing import fit_bowed, fit_plane, smooth_curve
 from edgekit.geometry import vectors as vec
-from edgekit.geometry.smoothing import fit_bowed, fit_plane, smooth_curve
 
 DEMO = Path(__file__).resolve().parents[1] / "data_demo"
 NAMES = ("FH-03-AS1", "FH-03-AS2", "FH-03-AS3", "FH-03-CS", "FH-03-SS", "FH-03-UC")
@@ -49,9 +49,12 @@ def wavy_edge() -> ek.Edge:
     x = np.linspace(-2.8, 2.8, 400)
     points = np.stack([x, 0.4 + 0.25 * np.cos(2 * x) - 0.03 * x**2, 0 * x], axis=1)
     return ek.Edge.from_points(
-        points, face_normals=(0, 0, 1), internal_angle_deg=75, handle_axis=(0, 0, -1),
+        points,
+        face_normals=(0, 0, 1),
+        internal_angle_deg=75,
+        handle_axis=(0, 0, -1),
         inward=(0, -1, 0),
-    )  # fmt: skip
+    )
 
 
 def smoothed(edge: ek.Edge, count: int, runs: int) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -25,8 +25,15 @@ def result():
 
 def test_tray_of_the_demo_is_read_in_order_and_fits_its_log(tray, result):
     assert [code.rsplit("-", 1)[1] for code in tray] == [
-        "UC", "AS1", "AS2", "AS3", "HL", "SS", "CS", "HO",
-    ]  # fmt: skip
+        "UC",
+        "AS1",
+        "AS2",
+        "AS3",
+        "HL",
+        "SS",
+        "CS",
+        "HO",
+    ]
     assert tray["FH-03-HO"].kind is BladeClass.HOE
     assert tray["FH-03-AS1"].trace is not None
     keys = {(code, edge) for code, blade in tray.items() for edge in blade.edges}
@@ -42,7 +49,7 @@ def test_from_messy_log_and_tray_list_to_plan_sheet_and_list(tray, result, tmp_p
     due = live[live["sessions_left_low"] < 1]
     assert len(due)
     one = due.iloc[0]
-    rows = ek.rows_behind(result, one["instrument"], one["edge"], "sessions_left")
+    rows = ek.source_rows(result, one["instrument"], one["edge"], "sessions_left")
     read = rows[rows["part"] == "own reading"]
     with open(f"{DEMO}/log_messy.csv", encoding="utf-8-sig") as file:  # noqa: PTH123
         lines = file.read().splitlines()
@@ -55,11 +62,16 @@ def test_from_messy_log_and_tray_list_to_plan_sheet_and_list(tray, result, tmp_p
 @pytest.mark.parametrize(
     "text",
     [
-        "", "instrument\nA\n", "instrument,blade\nA,spoon\n", "instrument,blade\nA,hoee\n",
-        "instrument,blade\n,hoe\n", "instrument,blade\nA,hoe\nA,hoe\n",
-        "instrument,blade\nA,missing.toml\n", "instrument,blade\n007,hoe\n",
+        "",
+        "instrument\nA\n",
+        "instrument,blade\nA,spoon\n",
+        "instrument,blade\nA,hoee\n",
+        "instrument,blade\n,hoe\n",
+        "instrument,blade\nA,hoe\nA,hoe\n",
+        "instrument,blade\nA,missing.toml\n",
+        "instrument,blade\n007,hoe\n",
     ],
-)  # fmt: skip
+)
 def test_spoiled_tray_lists_are_refused(tmp_path, text):
     path = tmp_path / "tray.csv"
     path.write_text(text, encoding="utf-8")
@@ -127,9 +139,17 @@ def test_picture_of_the_sheet_is_small_and_speaks(tray):
 def test_pictures_without_anything_to_show_say_so(result):
     with pytest.raises(EdgekitError):
         ek.figures.readings(result, "FH-99-XX", "used")
-    gone = ek.read_log(pd.DataFrame({
-        "instrument": "A", "edge": "left", "date": ["2025-01-06", "2025-02-03"],
-        "event": ["measured", "retired"], "width_mm": [0.86, None]}))  # fmt: skip
+    gone = ek.read_log(
+        pd.DataFrame(
+            {
+                "instrument": "A",
+                "edge": "left",
+                "date": ["2025-01-06", "2025-02-03"],
+                "event": ["measured", "retired"],
+                "width_mm": [0.86, None],
+            }
+        )
+    )
     with pytest.raises(EdgekitError):
         ek.figures.due(ek.forecast(gone, retire=ek.WidthLimit(fraction=0.2)))
     steep = ek.patterns.universal_curette(internal_angle_deg=85)

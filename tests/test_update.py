@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from edgekit.care.update import Scale, update_inputs, update_loss
+from edgekit.clinic.forecast.update import Scale, update_inputs, update_loss
 from edgekit.errors import EdgekitError
 
 GRID = 1e-6
@@ -79,8 +79,9 @@ def test_input_on_log_scale_stays_above_zero_and_moves_the_right_way():
     rng = np.random.default_rng(3)
     radius, tilt = rng.lognormal(np.log(4), 0.5, 20_000), rng.normal(0, 2, 20_000)
     loss = 1.3 * radius + 0.1 * tilt**2
-    low = update_inputs(np.column_stack([radius, tilt]), loss, (2.0, 0.2),
-                        scales=(Scale.LOG, Scale.LINEAR))  # fmt: skip
+    low = update_inputs(
+        np.column_stack([radius, tilt]), loss, (2.0, 0.2), scales=(Scale.LOG, Scale.LINEAR)
+    )
     assert 0 < low.mean[0] < radius.mean()
     assert low.pull[0] > 0.5 > low.pull[1]
     assert low.surprise[0] < 0
@@ -95,10 +96,11 @@ def test_input_on_log_scale_stays_above_zero_and_moves_the_right_way():
         lambda: update_loss((np.nan, 1), (7, 1)),
         lambda: update_inputs(np.ones((50, 1)), np.ones(50), (6, 1)),
         lambda: update_inputs(np.ones((5, 1)), np.arange(5.0), (6, 1)),
-        lambda: update_inputs(-np.arange(50.0)[:, None], np.arange(50.0), (6, 1),
-                              scales=(Scale.LOG,)),
+        lambda: update_inputs(
+            -np.arange(50.0)[:, None], np.arange(50.0), (6, 1), scales=(Scale.LOG,)
+        ),
     ],
-)  # fmt: skip
+)
 def test_updates_refuse_what_makes_no_sense(call):
     with pytest.raises(EdgekitError):
         call()

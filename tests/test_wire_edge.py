@@ -2,7 +2,7 @@
 
 import pytest
 
-from edgekit.contact.wire_edge import StrokeSense, WireEdge, wire_edge
+from edgekit.method.wire_edge import StrokeSense, WireEdge, wire_edge
 
 
 @pytest.mark.parametrize("stroke", [StrokeSense.AWAY, StrokeSense.TOWARDS])

@@ -8,7 +8,7 @@ import edgekit as ek
 from edgekit.geometry.curve import Constant
 from edgekit.geometry.path import BentArcs
 from edgekit.geometry.section import RoundBack
-from edgekit.wear.method import FollowEdge
+from edgekit.method.method import FollowEdge
 
 RADIUS_MM, LENGTH_MM, BETA_DEG = 6.7, 5.65, 75.0  # the circle of section 4 of the brief
 UM = 1000.0
@@ -69,7 +69,7 @@ def ideal(placements, **changes):
         "spacing": ek.Spacing.EVEN,
         "marks": ek.Marks.SAME,
         "sharp_target": 1.0,
-        "largest_advance_um": 2000.0,
+        "max_advance_um": 2000.0,
         "removal_gsd": 1.0,
     }
     return ek.Method(**(settings | changes))

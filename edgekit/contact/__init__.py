@@ -1,0 +1,1 @@
+"""How a stone meets an edge: orientation, holders with one setting, facets."""

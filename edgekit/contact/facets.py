@@ -23,7 +23,7 @@ from edgekit.checks import FloatArray, at_least, count, frozen_array, positive
 from edgekit.contact.holder import STATIONS
 from edgekit.errors import EdgekitError
 from edgekit.geometry import vectors as vec
-from edgekit.geometry.edge import Edge, EdgeFrame, station_shares
+from edgekit.geometry.edge import Edge, EdgeFrame, station_weights_mm
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -61,7 +61,7 @@ class _Ridges(NamedTuple):
     """Where one facet's plane gives way to another's: position, height and the two facets (B,)."""
 
     arc_mm: FloatArray
-    proud_um: FloatArray
+    height_above_facet_um: FloatArray
     before: NDArray[np.int_]
     after: NDArray[np.int_]
 
@@ -80,7 +80,7 @@ class Facets:
         Stations, and how far the edge has moved inward along the face there.
     active : array (S,) of int
         Index of the facet at each station; -1 where nothing was ground.
-    proud_um : array (S,)
+    height_above_facet_um : array (S,)
         How far the old edge stands proud of its nearest facet, were that facet deep enough:
         0 at the placements, rising to the ridge heights between them, infinite where no placement
         faces the edge.
@@ -96,7 +96,7 @@ class Facets:
     arc_mm: FloatArray
     recession_um: FloatArray
     active: NDArray[np.int_]
-    proud_um: FloatArray
+    height_above_facet_um: FloatArray
     owner: NDArray[np.int_]
     angle_deg: FloatArray
     ridges: _Ridges
@@ -104,12 +104,14 @@ class Facets:
     @property
     def ridge_um(self) -> float:
         """The highest ridge; infinite if part of the edge is faced by no placement."""
-        return float(np.concatenate([self.proud_um, self.ridges.proud_um]).max())
+        return float(
+            np.concatenate([self.height_above_facet_um, self.ridges.height_above_facet_um]).max()
+        )
 
     @property
     def untouched_mm(self) -> float:
         """Length of edge at which nothing was ground."""
-        return float(station_shares(self.arc_mm)[self.active < 0].sum())
+        return float(station_weights_mm(self.arc_mm)[self.active < 0].sum())
 
     def __repr__(self) -> str:
         ridge = f"{len(self.placements_mm)} placements: ridges up to {self.ridge_um:.1f} µm"
@@ -135,7 +137,7 @@ class Facets:
         """
         import pandas as pd
 
-        share = station_shares(self.arc_mm)
+        share = station_weights_mm(self.arc_mm)
         rows = []
         for k, place in enumerate(self.placements_mm):
             mine = self.owner == k
@@ -152,8 +154,8 @@ class Facets:
                     "to_mm": last,
                     "width_um": (last - first) * UM_PER_MM,
                     "ridge_um": max(
-                        self.proud_um[mine].max(initial=0.0),
-                        self.ridges.proud_um[edges].max(initial=0.0),
+                        self.height_above_facet_um[mine].max(initial=0.0),
+                        self.ridges.height_above_facet_um[edges].max(initial=0.0),
                     ),
                     "angle_deg": self.angle_deg[self._nearest(place)],
                     "angle_low_deg": angle.min(),
@@ -252,7 +254,7 @@ def facets(
         arc_mm=arc.copy(),
         recession_um=np.maximum(deepest, 0.0) * UM_PER_MM,
         active=np.where(deepest > 0, owner, -1),
-        proud_um=np.maximum(planes.depth - deepest, 0.0) * UM_PER_MM,
+        height_above_facet_um=np.maximum(planes.depth - deepest, 0.0) * UM_PER_MM,
         owner=owner,
         angle_deg=np.degrees(np.where(owner < 0, here.angle.value, opening)),
         ridges=_find_ridges(edge, arc, planes, reach, owner),
@@ -279,13 +281,15 @@ def _deepest(reach: FloatArray) -> tuple[NDArray[np.int_], FloatArray]:
     return np.where(np.isfinite(deepest), owner, -1), deepest
 
 
-def _highest_ridge(edge: Edge, arc: FloatArray, here: EdgeFrame, places: FloatArray) -> float:
+def _max_ridge(edge: Edge, arc: FloatArray, here: EdgeFrame, places: FloatArray) -> float:
     """Highest ridge [mm] of ideal planes at `places`."""
     planes = _planes(edge, places, 0.0)
     reach = plane_recession(here, planes.normals, planes.points)
     owner, deepest = _deepest(reach)
     ridges = _find_ridges(edge, arc, planes, reach, owner)
-    return max(float(-deepest.min()), float(ridges.proud_um.max(initial=0.0)) / UM_PER_MM)
+    return max(
+        float(-deepest.min()), float(ridges.height_above_facet_um.max(initial=0.0)) / UM_PER_MM
+    )
 
 
 def placements_for(edge: Edge, *, ridge_um: float, most: int = 2000) -> int:
@@ -306,7 +310,7 @@ def placements_for(edge: Edge, *, ridge_um: float, most: int = 2000) -> int:
     here = edge.frame(arc, order=1)
     _refuse_hollow(arc, here)
     for k in range(1, count("most", most) + 1):
-        if _highest_ridge(edge, arc, here, evenly_placed(edge, k)) <= limit:
+        if _max_ridge(edge, arc, here, evenly_placed(edge, k)) <= limit:
             return k
     raise EdgekitError(
         f"no count up to {most} keeps the ridges below the limit",
@@ -317,12 +321,12 @@ def placements_for(edge: Edge, *, ridge_um: float, most: int = 2000) -> int:
 
 def _refuse_hollow(arc: FloatArray, here: EdgeFrame) -> None:
     """Planes on a hollow edge leave no ridges, they gouge: a count of them would mean nothing."""
-    turn = float(np.trapezoid(here.stone_curvature, arc))
+    turn = float(np.trapezoid(here.relative_curvature, arc))
     if turn < -_RIPPLE_RAD:
         raise EdgekitError(
             "a flat stone cannot follow an edge that is hollow on the whole",
             f"a turn of {np.degrees(turn):.3g}°",
-            "Use a rod: orient(edge).largest_rod_mm says how thick.",
+            "Use a rod: orient(edge).max_rod_mm says how thick.",
         )
 
 
@@ -344,7 +348,7 @@ def spread(edge: Edge, spacing: Spacing) -> tuple[FloatArray, FloatArray]:
     if spacing is Spacing.EVEN:
         return arc, arc / arc[-1]
     turn = np.concatenate(
-        [[0.0], np.cumsum(edge.frame(arc, order=1).stone_curvature[1:] * np.diff(arc))]
+        [[0.0], np.cumsum(edge.frame(arc, order=1).relative_curvature[1:] * np.diff(arc))]
     )
     ahead = np.minimum(np.arange(_FINE) + _WINDOW // 2, _FINE - 1)
     behind = np.maximum(np.arange(_FINE) - _WINDOW // 2, 0)
@@ -407,7 +411,7 @@ def spaced_placements(edge: Edge, *, ridge_um: float) -> FloatArray:
         raise EdgekitError("the edge bends too sharply for this ridge", ridge_um, "Allow more.")
     best = _farthest(below, limit)
     target = limit
-    while (high := _highest_ridge(edge, arc, here, arc[best])) > limit:
+    while (high := _max_ridge(edge, arc, here, arc[best])) > limit:
         target *= 0.999 * limit / high  # the ridge stands between two of the fine stations
         best = _farthest(below, target)
     low = 0.0

@@ -495,8 +495,14 @@ class Holder:
     shank_from_mm: float = value("length_mm")
 
     def __post_init__(self) -> None:
-        for name in ("pivot_height_mm", "reach_mm", "handle_radius_mm", "shank_radius_mm",
-                     "handle_from_mm", "shank_from_mm"):  # fmt: skip
+        for name in (
+            "pivot_height_mm",
+            "reach_mm",
+            "handle_radius_mm",
+            "shank_radius_mm",
+            "handle_from_mm",
+            "shank_from_mm",
+        ):
             positive(name, getattr(self, name), "Give millimetres.")
         for name in ("stone_height_mm", "stone_behind_mm"):
             at_least(name, getattr(self, name), 0.0, "Give millimetres, 0 or more.")

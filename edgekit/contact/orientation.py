@@ -70,7 +70,7 @@ class Orientation:
 
     edge: Edge
     stone: Stone
-    rock_deg: float
+    normal_uncertainty_deg: float
     arc_mm: FloatArray
     position_mm: FloatArray
     tangent: FloatArray
@@ -94,7 +94,7 @@ class Orientation:
     @cached_property
     def stone_curvature_per_mm(self) -> FloatArray:
         """n'·t (S,); see the class."""
-        return self._turning.stone_curvature
+        return self._turning.relative_curvature
 
     @cached_property
     def _envelope(self) -> tuple[FloatArray, FloatArray]:
@@ -117,7 +117,7 @@ class Orientation:
         return np.asarray(room >= -FLAT_PER_MM)
 
     @property
-    def largest_rod_mm(self) -> FloatArray:
+    def max_rod_mm(self) -> FloatArray:
         """Radius (S,) of the largest rod that reaches each point; infinite where a flat does."""
         hollow = np.maximum(-self.stone_curvature_per_mm, 0.0)
         bent = hollow > FLAT_PER_MM
@@ -127,7 +127,7 @@ class Orientation:
     def gap_um(self) -> FloatArray:
         """How far a stone this long, held at the true orientation, stands off each point (S,) [µm].
 
-        0 where it touches. The stone may rock by ``rock_deg`` to get there. A gap of a micrometre or
+        0 where it touches. The stone may rock by ``normal_uncertainty_deg`` to get there. A gap of a micrometre or
         two is a hollow that the first strokes level; a large one is out of reach.
         """
         gap = np.empty(len(self.arc_mm))
@@ -170,14 +170,26 @@ class Orientation:
             stem, unit = (name[:-3], "_mm") if name.endswith("_mm") else (name, "")
             for axis, column in zip("xyz", getattr(self, name).T, strict=True):
                 columns[f"{stem}_{axis}{unit}"] = column
-        for name in ("elevation_deg", "roll_deg", "stone_to_face_deg", "regression_mm",
-                     "stone_curvature_per_mm", "reachable", "gap_um", "clear"):  # fmt: skip
+        for name in (
+            "elevation_deg",
+            "roll_deg",
+            "stone_to_face_deg",
+            "regression_mm",
+            "stone_curvature_per_mm",
+            "reachable",
+            "gap_um",
+            "clear",
+        ):
             columns[name] = getattr(self, name)
         return pd.DataFrame(columns)
 
 
 def orient(
-    edge: Edge, stone: Stone | None = None, stations: int = 400, *, rock_deg: float = 0.0
+    edge: Edge,
+    stone: Stone | None = None,
+    stations: int = 400,
+    *,
+    normal_uncertainty_deg: float = 0.0,
 ) -> Orientation:
     """Solve the stone's orientation at equally spaced stations of an edge.
 
@@ -189,7 +201,7 @@ def orient(
         Form of the stone, for reach; default a flat bench stone.
     stations : int
         Number of stations, both ends included.
-    rock_deg : float
+    normal_uncertainty_deg : float
         How far the stone may rock along the edge when `gap_um` and `clear` are judged [deg]: for a
         digitised edge, the uncertainty of its normal.
 
@@ -213,7 +225,13 @@ def orient(
     return Orientation(
         edge=edge,
         stone=stone or FlatStone(),
-        rock_deg=between("rock_deg", rock_deg, -1e-9, 45.0, "Give degrees, 0 or more."),
+        normal_uncertainty_deg=between(
+            "normal_uncertainty_deg",
+            normal_uncertainty_deg,
+            -1e-9,
+            45.0,
+            "Give degrees, 0 or more.",
+        ),
         arc_mm=arc.copy(),
         position_mm=frame.position.copy(),
         tangent=frame.tangent.value.copy(),
@@ -258,7 +276,7 @@ def _proud(held: Orientation, part: slice) -> FloatArray:
     n, here, along = held.normal[part], held.position_mm[part], held.tangent[part]
     aside = along @ there.T - vec.dot(along, here)[:, None]
     proud = n @ there.T - vec.dot(n, here)[:, None]
-    proud = proud - np.tan(np.radians(held.rock_deg)) * np.abs(aside)
+    proud = proud - np.tan(np.radians(held.normal_uncertainty_deg)) * np.abs(aside)
     curvature = held.stone.curvature_per_mm
     within = np.abs(aside) <= held.stone.length_mm / 2
     if curvature > 0:  # the rod's surface falls back from its tangent plane as a circle does

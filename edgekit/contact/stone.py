@@ -98,8 +98,13 @@ class ConeStone:
     def __post_init__(self) -> None:
         positive("small_radius_mm", self.small_radius_mm)
         positive("length_of_axis_mm", self.length_of_axis_mm)
-        between("large_radius_mm", self.large_radius_mm, self.small_radius_mm, math.inf,
-                "Give a large end wider than the small end.")  # fmt: skip
+        between(
+            "large_radius_mm",
+            self.large_radius_mm,
+            self.small_radius_mm,
+            math.inf,
+            "Give a large end wider than the small end.",
+        )
 
     @property
     def half_angle_rad(self) -> float:

@@ -5,17 +5,17 @@ nothing but the picture. `alt_text` says in words what a picture shows; `html` i
 should show it.
 """
 
-from edgekit.figures._words import Picture, alt_text, html
 from edgekit.figures.bending import strength, strength_and_width, worn_section
-from edgekit.figures.clinic import due, readings, replacements, windows
-from edgekit.figures.finishing import blunting, edge_line, lay, teeth_and_strokes
+from edgekit.figures.clinic.forecast import due, readings, replacements, windows
+from edgekit.figures.clinic.setting_sheet import sheet
+from edgekit.figures.contact import orientation, setting
+from edgekit.figures.edge_finish import blunting, edge_line, lay, teeth_and_strokes
 from edgekit.figures.grinding import facets, profile, recession
-from edgekit.figures.holding import orientation, setting
-from edgekit.figures.mixing import face_or_sides, slant
-from edgekit.figures.setting_sheet import sheet
-from edgekit.figures.shape import blade, section
-from edgekit.figures.study import comparison, differences, life
+from edgekit.figures.lives import comparison, differences, life
+from edgekit.figures.mixtures import face_or_sides, slant
 from edgekit.figures.sweeps import sensitivity, spread, sweep, tornado
+from edgekit.figures.words import Picture, alt_text, html
+from edgekit.figures.working_end import blade, section
 
 __all__ = [
     "Picture",

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from edgekit.bending.beam import Direction
 from edgekit.checks import fraction
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
-from edgekit.figures import _style as style
-from edgekit.figures._words import describe
-from edgekit.wear.bending import Direction
-from edgekit.wear.life import Life
-from edgekit.wear.strength import Strength
+from edgekit.figures import style
+from edgekit.figures.words import describe
+from edgekit.life.life import Life
+from edgekit.life.strength import Strength
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -55,8 +55,13 @@ def worn_section(worn: Mapping[str, Strength], ax: Axes | None = None) -> Axes:
         axes.set_ylabel("out of the face [mm]")
         axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.03), frameon=False, fontsize=8.5)
         style.title(axes, "What is left of the section, and how strong the blade still is")
-        describe(axes, kind="Cross-sections at mid-blade", shown="new (grey); " + "; ".join(worn),
-                 finding=" ".join(words), caption=_CAPTION)  # fmt: skip
+        describe(
+            axes,
+            kind="Cross-sections at mid-blade",
+            shown="new (grey); " + "; ".join(worn),
+            finding=" ".join(words),
+            caption=_CAPTION,
+        )
     return axes
 
 
@@ -92,10 +97,23 @@ def strength(result: Strength, ax: Axes | None = None) -> Axes:
         for i, (way, colour) in enumerate(
             zip(Direction, (style.BLUE, style.VERMILION), strict=True)
         ):
-            axes.plot(result.arc_mm, now[i], color=colour, lw=2.0, ls=("-", "--")[i],
-                      label=f"worn, load {way.value}")  # fmt: skip
-            axes.plot(result.arc_mm, result.new_mpa[i], color=colour, lw=1.0, ls=("-", "--")[i],
-                      alpha=0.6, label=f"new, load {way.value}")  # fmt: skip
+            axes.plot(
+                result.arc_mm,
+                now[i],
+                color=colour,
+                lw=2.0,
+                ls=("-", "--")[i],
+                label=f"worn, load {way.value}",
+            )
+            axes.plot(
+                result.arc_mm,
+                result.new_mpa[i],
+                color=colour,
+                lw=1.0,
+                ls=("-", "--")[i],
+                alpha=0.6,
+                label=f"new, load {way.value}",
+            )
         axes.plot(risk.arc_mm, risk.stress_mpa, "o", color=style.BLACK, ms=6, clip_on=False)
         axes.set_ylim(0, 1.15 * risk.stress_mpa)
         axes.set_xlabel("along the edge from the heel [mm]")
@@ -168,9 +186,16 @@ def strength_and_width(
             (weak, f"{weak:.0%} of strength"),
         ):
             axes.axhline(at, color=style.BLACK, lw=1.0, ls=":")
-            axes.annotate(text, (1.0, at), (6, 0), xycoords=axes.get_yaxis_transform(),
-                          textcoords="offset points", va="center", fontsize=8.5,
-                          annotation_clip=False)  # fmt: skip
+            axes.annotate(
+                text,
+                (1.0, at),
+                (6, 0),
+                xycoords=axes.get_yaxis_transform(),
+                textcoords="offset points",
+                va="center",
+                fontsize=8.5,
+                annotation_clip=False,
+            )
         axes.set_xlim(left=0)
         axes.xaxis.set_major_locator(MaxNLocator(integer=True))
         axes.set_xlabel("sessions [count]")

@@ -9,12 +9,12 @@ import numpy as np
 from edgekit.checks import FloatArray, positive
 from edgekit.contact.facets import Facets
 from edgekit.errors import EdgekitError
-from edgekit.figures import _style as style
-from edgekit.figures._words import describe
-from edgekit.figures.holding import ALONG
+from edgekit.figures import style
+from edgekit.figures.contact import ALONG
+from edgekit.figures.words import describe
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge
-from edgekit.wear.session import EdgeSession, Session
+from edgekit.grinding.session import EdgeSession, Session
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 __all__ = ["facets", "profile", "recession"]
 
 UM_PER_MM = 1000.0
-LARGEST_SHARE = 0.15  # of the edge's length that a drawn deviation may be before it is left out
+MAX_SHARE = 0.15  # of the edge's length that a drawn deviation may be before it is left out
 
 
 def facets(facets: Facets, ax: Axes | None = None, *, exaggeration: float = 20.0) -> Axes:
@@ -45,22 +45,22 @@ def facets(facets: Facets, ax: Axes | None = None, *, exaggeration: float = 20.0
     """
     positive("exaggeration", exaggeration, "Give a factor, such as 20.")
     edge = facets.edge
-    most_um = LARGEST_SHARE * edge.length_mm / exaggeration * UM_PER_MM
+    max_um = MAX_SHARE * edge.length_mm / exaggeration * UM_PER_MM
     with style.canvas(ax, (6.4, 3.6)) as axes:
         arc, off = _polygon(facets)
-        drawn = np.where(np.abs(off) <= most_um, off, np.nan)
+        drawn = np.where(np.abs(off) <= max_um, off, np.nan)
         true, ground = _plan(edge, arc, drawn, exaggeration)
         axes.plot(*true.T, color=style.TRUE_EDGE, lw=1.8)
         axes.plot(*ground.T, color=style.GROUND_EDGE, lw=1.4, ls="--")
         axes.plot(*_plan_true(edge, facets.placements_mm).T, "o", color=style.BLACK, ms=4)
-        _ridges(axes, facets, edge, exaggeration, most_um)
+        _ridges(axes, facets, edge, exaggeration, max_um)
         left = facets.depth_um > 0 and facets.untouched_mm > 0
         if left:
             bare = np.where((facets.active < 0)[:, None], _plan_true(edge, facets.arc_mm), np.nan)
             axes.plot(*bare.T, color=style.BLACK, lw=4.0, alpha=0.55, solid_capstyle="butt")
         _key(axes, exaggeration, left)
         if np.isnan(drawn).any():
-            _mark_beyond(axes, edge, arc, off, most_um)
+            _mark_beyond(axes, edge, arc, off, max_um)
         axes.margins(0.06)
         axes.set_aspect("equal", adjustable="datalim")
         axes.set_xlabel("along the blade [mm]")
@@ -73,7 +73,7 @@ def facets(facets: Facets, ax: Axes | None = None, *, exaggeration: float = 20.0
             shown="true edge (solid blue), ground polygon (dashed vermilion), placements (black "
             "dots), ridges (triangles)" + (", not ground (thick grey)" if left else ""),
             finding=f"{finding}. The deviation is drawn {exaggeration:g} times too large.",
-            caption=f"Where it is more than {most_um:.0f} µm the line is left out."
+            caption=f"Where it is more than {max_um:.0f} µm the line is left out."
             if np.isnan(drawn).any()
             else "",
         )
@@ -88,9 +88,11 @@ def _polygon(facets: Facets) -> tuple[FloatArray, FloatArray]:
     """
     deeper = np.maximum(facets.recession_um - facets.depth_um, 0.0)
     arc = np.concatenate([facets.arc_mm, facets.ridges.arc_mm])
-    off = np.concatenate([facets.proud_um - deeper, facets.ridges.proud_um])
+    off = np.concatenate(
+        [facets.height_above_facet_um - deeper, facets.ridges.height_above_facet_um]
+    )
     # Neighbours of a ridge that over-cuts know better than its height, which stops at zero.
-    keep = np.concatenate([np.ones(len(deeper), bool), facets.ridges.proud_um > 0])
+    keep = np.concatenate([np.ones(len(deeper), bool), facets.ridges.height_above_facet_um > 0])
     order = np.argsort(arc[keep], kind="stable")
     return arc[keep][order], off[keep][order]
 
@@ -103,10 +105,10 @@ def _facet_words(facets: Facets, deepest_um: float) -> str:
     return words if deepest_um > -0.05 else f"{words} and cut up to {-deepest_um:.1f} µm too deep"
 
 
-def _ridges(ax: Axes, facets: Facets, edge: Edge, exaggeration: float, most_um: float) -> None:
+def _ridges(ax: Axes, facets: Facets, edge: Edge, exaggeration: float, max_um: float) -> None:
     """Mark the ridges and name the highest; of several alike, the one nearest to mid-edge."""
-    high = facets.ridges.proud_um
-    shown = (high > 0) & (high <= most_um)
+    high = facets.ridges.height_above_facet_um
+    shown = (high > 0) & (high <= max_um)
     if not shown.any():
         return
     arc, high = facets.ridges.arc_mm[shown], high[shown]
@@ -114,8 +116,15 @@ def _ridges(ax: Axes, facets: Facets, edge: Edge, exaggeration: float, most_um: 
     ax.plot(*tips.T, "^", color=style.GROUND_EDGE, ms=6, mec=style.BLACK, mew=0.6)
     alike = high >= 0.95 * high.max()
     k = int(np.argmin(np.where(alike, np.abs(arc - edge.length_mm / 2), np.inf)))
-    ax.annotate(f"{high[k]:.1f} µm", tuple(tips[k]), (0, 12), textcoords="offset points",
-                ha="center", color=style.GROUND_EDGE, fontsize=8.5)  # fmt: skip
+    ax.annotate(
+        f"{high[k]:.1f} µm",
+        tuple(tips[k]),
+        (0, 12),
+        textcoords="offset points",
+        ha="center",
+        color=style.GROUND_EDGE,
+        fontsize=8.5,
+    )
 
 
 def _axes_of_plan(edge: Edge) -> FloatArray:
@@ -133,28 +142,34 @@ def _plan_true(edge: Edge, arc: FloatArray) -> FloatArray:
 
 
 def _plan(
-    edge: Edge, arc: FloatArray, proud_um: FloatArray, exaggeration: float
+    edge: Edge, arc: FloatArray, height_above_facet_um: FloatArray, exaggeration: float
 ) -> tuple[FloatArray, FloatArray]:
     """True edge and exaggerated polygon (S, 2) [mm]."""
     here = edge.frame(arc)
-    out = -here.inward.value * (exaggeration * proud_um / UM_PER_MM)[:, None]
+    out = -here.inward.value * (exaggeration * height_above_facet_um / UM_PER_MM)[:, None]
     axes = _axes_of_plan(edge).T
     return np.asarray(here.position @ axes), np.asarray((here.position + out) @ axes)
 
 
-def _mark_beyond(ax: Axes, edge: Edge, arc: FloatArray, off_um: FloatArray, most_um: float) -> None:
+def _mark_beyond(ax: Axes, edge: Edge, arc: FloatArray, off_um: FloatArray, max_um: float) -> None:
     """Say where the ground edge is too far off to be drawn."""
-    far = np.abs(off_um) > most_um
+    far = np.abs(off_um) > max_um
     k = int(np.argmax(np.where(far, np.abs(off_um), 0.0)))
     size = f"{abs(off_um[k]):.0f} µm {'proud' if off_um[k] > 0 else 'too deep'}"
     if not np.isfinite(off_um[k]):
         size = "faced by no placement"
     place = _plan_true(edge, arc[k : k + 1])[0]
     ax.annotate(
-        f"{size}:\nnot drawn", tuple(place), (-34, -22), textcoords="offset points", ha="right",
-        va="top", color=style.GROUND_EDGE, fontsize=8.5,
+        f"{size}:\nnot drawn",
+        tuple(place),
+        (-34, -22),
+        textcoords="offset points",
+        ha="right",
+        va="top",
+        color=style.GROUND_EDGE,
+        fontsize=8.5,
         arrowprops={"arrowstyle": "-", "color": style.GROUND_EDGE, "lw": 0.7},
-    )  # fmt: skip
+    )
 
 
 def _key(ax: Axes, exaggeration: float, left: bool) -> None:
@@ -163,10 +178,19 @@ def _key(ax: Axes, exaggeration: float, left: bool) -> None:
 
     handles = [
         Line2D([], [], color=style.TRUE_EDGE, lw=1.8, label="true edge"),
-        Line2D([], [], color=style.GROUND_EDGE, lw=1.4, ls="--", marker="^", mec=style.BLACK,
-               mew=0.6, label=f"ground edge and ridges, deviation × {exaggeration:g}"),
+        Line2D(
+            [],
+            [],
+            color=style.GROUND_EDGE,
+            lw=1.4,
+            ls="--",
+            marker="^",
+            mec=style.BLACK,
+            mew=0.6,
+            label=f"ground edge and ridges, deviation × {exaggeration:g}",
+        ),
         Line2D([], [], color=style.BLACK, ls="", marker="o", ms=4, label="stone placement"),
-    ]  # fmt: skip
+    ]
     if left:
         handles.append(Line2D([], [], color=style.BLACK, lw=4, alpha=0.55, label="not ground"))
     ax.legend(handles=handles, loc="upper left", frameon=False, fontsize=8.5)
@@ -200,8 +224,10 @@ def recession(session: Session, ax: Axes | None = None) -> Axes:
             axes.plot(edge.arc_mm, edge.recession_um, color=colour, ls=dashes)
             for level in (mean, deepest):
                 axes.axhline(level, color=colour, lw=0.8, ls=(0, (1, 2)))
-            labels += [(mean, f"{name}: mean {mean:.1f} µm", colour),
-                       (deepest, f"{name}: deepest {deepest:.1f} µm", colour)]  # fmt: skip
+            labels += [
+                (mean, f"{name}: mean {mean:.1f} µm", colour),
+                (deepest, f"{name}: deepest {deepest:.1f} µm", colour),
+            ]
             dull = edge.arc_mm[~edge.sharp]
             axes.plot(dull, np.full(len(dull), low * (0.4 + 0.3 * k)), "x", color=colour, ms=4)
             found.append(
@@ -272,8 +298,13 @@ def profile(session: Session, edge_name: str, ax: Axes | None = None) -> Axes:
             right.plot(removed, depth, color=style.GROUND_EDGE, marker="o", ms=3, clip_on=False)
             right.set_xlim(0.0, 1.1 * max(float(removed.max()), 1.0))
             if drop_um := after_depth[0] * UM_PER_MM:
-                right.text(0.5, 0.5, f"flank untouched,\nface {drop_um:.1f} µm lower",
-                           transform=right.transAxes, ha="center")  # fmt: skip
+                right.text(
+                    0.5,
+                    0.5,
+                    f"flank untouched,\nface {drop_um:.1f} µm lower",
+                    transform=right.transAxes,
+                    ha="center",
+                )
             right.set_xlabel("removed, along the face [µm]")
         lost = edge.recession_um[k]
         style.title(
@@ -313,15 +344,30 @@ def _draw_flank(
     ax.fill(
         np.concatenate([before[0], after[0][::-1], [width, width]]),
         np.concatenate([before[1], after[1][::-1], [after[1][0], 0.0]]),
-        facecolor=style.VERMILION, alpha=0.25, edgecolor="none",
-    )  # fmt: skip
+        facecolor=style.VERMILION,
+        alpha=0.25,
+        edgecolor="none",
+    )
     for (inset, depth), (colour, dashes, _) in zip(faces, looks, strict=True):
         ax.plot([width, *inset], [depth[0], *depth], color=colour, ls=dashes, lw=1.2)
     half = len(before[0]) // 2
-    ax.annotate("before", (before[0][half], before[1][half]), (-6, -2), va="center", ha="right",
-                textcoords="offset points", color=style.TRUE_EDGE)  # fmt: skip
-    ax.annotate("after", (after[0][half // 2 + 1], after[1][half // 2 + 1]), (7, 0), va="center",
-                textcoords="offset points", color=style.GROUND_EDGE)  # fmt: skip
+    ax.annotate(
+        "before",
+        (before[0][half], before[1][half]),
+        (-6, -2),
+        va="center",
+        ha="right",
+        textcoords="offset points",
+        color=style.TRUE_EDGE,
+    )
+    ax.annotate(
+        "after",
+        (after[0][half // 2 + 1], after[1][half // 2 + 1]),
+        (7, 0),
+        va="center",
+        textcoords="offset points",
+        color=style.GROUND_EDGE,
+    )
     ax.set_aspect("equal", adjustable="datalim")
     ax.margins(0.1)
     ax.invert_yaxis()

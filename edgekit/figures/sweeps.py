@@ -10,10 +10,10 @@ from matplotlib.ticker import MaxNLocator
 
 from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
-from edgekit.figures import _style as style
-from edgekit.figures._words import describe
-from edgekit.figures.study import LABELS, Z95
-from edgekit.study.samples import standard_error
+from edgekit.figures import style
+from edgekit.figures.lives import LABELS, Z95
+from edgekit.figures.words import describe
+from edgekit.study.outcomes import standard_error
 from edgekit.study.sensitivity import Sensitivity, Tornado
 
 if TYPE_CHECKING:
@@ -124,7 +124,7 @@ def sweep(
     Examples
     --------
     >>> import edgekit as ek
-    >>> task = ek.LifeTask(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
+    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
     >>> table = ek.sweep(task, ek.full_grid({"method.placements": [2, 6]}), runs=5, seed=1,
     ...                  progress=False)
     >>> ek.figures.sweep(table, x="method.placements").get_xlabel()
@@ -148,16 +148,18 @@ def sweep(
     lines = [x] if by is None else [x, by]
     if well[[*lines, "row"]].drop_duplicates().duplicated(lines).any():
         raise EdgekitError(
-            "several rows of the grid would fall on one point", lines,
+            "several rows of the grid would fall on one point",
+            lines,
             "Name in `by` the field in which they differ, or give a part of the table.",
-        )  # fmt: skip
+        )
     labels, found = [], []
     with style.canvas(ax) as axes:
         for value, (colour, dashes) in zip(values, style.SERIES, strict=False):
             part = well if by is None else well[well[by] == value]
             at, mean, error = _means(part, x, y, against)
-            axes.fill_between(at, mean - Z95 * error, mean + Z95 * error, color=colour, alpha=0.2,
-                              lw=0)  # fmt: skip
+            axes.fill_between(
+                at, mean - Z95 * error, mean + Z95 * error, color=colour, alpha=0.2, lw=0
+            )
             axes.plot(at, mean, color=colour, ls=dashes, marker="o", ms=3.5)
             name = "" if by is None else _shown(value)
             labels.append((float(mean[-1]), style.shorten(name, 18), colour))
@@ -218,7 +220,7 @@ def spread(
     Examples
     --------
     >>> import edgekit as ek
-    >>> task = ek.LifeTask(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
+    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
     >>> table = ek.sweep(task, ek.full_grid({"use.strokes": [15.0, 60.0]}), runs=5, seed=1,
     ...                  progress=False)
     >>> ek.figures.spread(table, y="sessions", by="use.strokes").get_xlabel().splitlines()[0]
@@ -245,8 +247,14 @@ def spread(
             axes.plot([low, high], [place + 0.12] * 2, color=style.BLACK, lw=1.2)
             axes.plot([mean - half, mean + half], [place + 0.12] * 2, color=style.BLUE, lw=5)
             axes.plot(mean, place + 0.12, "o", color=style.BLACK, mfc="white", ms=4)
-            axes.annotate(f"{mean:.0f} ± {half:.0f}", (mean, place + 0.12), (0, -13),
-                          textcoords="offset points", ha="center", fontsize=8.5)  # fmt: skip
+            axes.annotate(
+                f"{mean:.0f} ± {half:.0f}",
+                (mean, place + 0.12),
+                (0, -13),
+                textcoords="offset points",
+                ha="center",
+                fontsize=8.5,
+            )
             found.append((mean, half, low, high))
         names = [_shown(value) for value, _ in groups]
         axes.set_yticks(range(len(groups)), names)
@@ -281,9 +289,10 @@ def _pile(values: FloatArray) -> FloatArray:
 def _fixed(table: pd.DataFrame, but: str) -> str:
     """The swept fields that have one value throughout, in words."""
     alone = [
-        name for name in map(str, table.columns)
+        name
+        for name in map(str, table.columns)
         if "." in name and name != but and (table[name] == table[name].iloc[0]).all()
-    ]  # fmt: skip
+    ]
     return "".join(f"; {_without_unit(name)}: {table[name].iloc[0]}" for name in alone)
 
 
@@ -300,7 +309,7 @@ def tornado(result: Tornado, *, y: str = "loss_um_per_session", ax: Axes | None 
     Examples
     --------
     >>> import edgekit as ek
-    >>> task = ek.LifeTask(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
+    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
     >>> found = ek.tornado(task, {"use.strokes": (15.0, 60.0)}, runs=4, seed=1, progress=False)
     >>> [label.get_text() for label in ek.figures.tornado(found).get_yticklabels()]
     ['strokes between sessions']
@@ -314,16 +323,30 @@ def tornado(result: Tornado, *, y: str = "loss_um_per_session", ax: Axes | None 
             for (end, _), colour, hatch in zip(
                 ends, (style.SKY, style.VERMILION), ("", "///"), strict=True
             ):
-                axes.barh(place, end - base, left=base, height=0.55, color=colour, hatch=hatch,
-                          ec=style.BLACK, lw=0.8)  # fmt: skip
+                axes.barh(
+                    place,
+                    end - base,
+                    left=base,
+                    height=0.55,
+                    color=colour,
+                    hatch=hatch,
+                    ec=style.BLACK,
+                    lw=0.8,
+                )
             (left, at_left), (right, at_right) = sorted(ends)
             for end, value, side in (
                 (min(left, base), at_left, -1),
                 (max(right, base), at_right, 1),
             ):
-                axes.annotate(f"{value:.3g}", (end, place), (4 * side, 0), va="center",
-                              textcoords="offset points", ha="left" if side > 0 else "right",
-                              fontsize=8.5)  # fmt: skip
+                axes.annotate(
+                    f"{value:.3g}",
+                    (end, place),
+                    (4 * side, 0),
+                    va="center",
+                    textcoords="offset points",
+                    ha="left" if side > 0 else "right",
+                    fontsize=8.5,
+                )
             found.append(
                 f"{_without_unit(row.input)} from {row.low_value:.3g} to {row.high_value:.3g}: "
                 f"{row.at_low:.1f} to {row.at_high:.1f} (± {Z95 * row.swing_mc:.1f})."
@@ -368,7 +391,7 @@ def sensitivity(
     Examples
     --------
     >>> import edgekit as ek
-    >>> task = ek.LifeTask(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
+    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
     >>> found = ek.sensitivity(task, {"use.strokes": (15.0, 60.0), "use.patch_cv": (0.1, 0.3)},
     ...                        points=8, runs=4, seed=1, progress=False)
     >>> ek.figures.sensitivity(found, y="sessions").get_xlabel().splitlines()[0]

@@ -7,7 +7,6 @@ import enum
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -17,9 +16,7 @@ from edgekit.errors import EdgekitError
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge
 from edgekit.geometry.section import Section
-
-if TYPE_CHECKING:
-    from edgekit.geometry.trace import Trace
+from edgekit.geometry.trace import Trace
 
 __all__ = ["Blade", "BladeClass", "check_apart", "width_between"]
 
@@ -85,7 +82,7 @@ class Blade:
         others = [edge for key, edge in self.edges.items() if key != name]
         return others[0] if others else self.unused
 
-    def rock_deg(self, name: str) -> float:
+    def normal_uncertainty_deg(self, name: str) -> float:
         """How far the direction of edge `name` along itself is uncertain, at worst [deg].
 
         0 unless the blade was digitised. The stone may rock this much before a gap means anything.

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Constant", "Curve", "SplineCurve", "SymbolicCurve", "chord_parameter"]
 
-HIGHEST_ORDER = 3  # the regression distance needs the third derivative of the edge, no more
+MAX_ORDER = 3  # the regression distance needs the third derivative of the edge, no more
 
 
 @runtime_checkable
@@ -104,7 +104,7 @@ class SymbolicCurve:
                 "Substitute numbers for the others.",
             )
         functions = []
-        for order in range(HIGHEST_ORDER + 1):
+        for order in range(MAX_ORDER + 1):
             rows = [sympy.diff(e, self.parameter, order) for e in exact]
             functions.append(sympy.lambdify(self.parameter, rows, modules="numpy", cse=True))
         object.__setattr__(self, "domain", (low, high))
@@ -132,7 +132,7 @@ class SplineCurve:
 
     def __post_init__(self) -> None:
         chain = [self.spline]
-        for _ in range(HIGHEST_ORDER):
+        for _ in range(MAX_ORDER):
             chain.append(chain[-1].derivative())
         object.__setattr__(self, "_chain", tuple(chain))
 
@@ -161,9 +161,9 @@ class SplineCurve:
         """
         u = frozen_array("parameter", parameter, (None,))
         rows = frozen_array("values", values)
-        if not (len(u) > HIGHEST_ORDER and rows.shape[:1] == u.shape):
+        if not (len(u) > MAX_ORDER and rows.shape[:1] == u.shape):
             raise EdgekitError(
-                f"a spline needs {HIGHEST_ORDER + 1} values or more, one a parameter",
+                f"a spline needs {MAX_ORDER + 1} values or more, one a parameter",
                 (u.shape, rows.shape),
                 "Give as many values as parameters.",
             )

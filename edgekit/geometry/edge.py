@@ -19,10 +19,10 @@ from edgekit.geometry.curve import Constant, Curve, SplineCurve, chord_parameter
 from edgekit.geometry.jet import Jet
 from edgekit.geometry.path import CurvePath, MovedPath, Path, StretchPath
 
-__all__ = ["Edge", "EdgeFrame", "check_angle_deg", "check_points", "station_shares"]
+__all__ = ["Edge", "EdgeFrame", "check_angle_deg", "check_points", "station_weights_mm"]
 
-LEAST_POINTS = 4  # a cubic; the regression distance needs a third derivative
-SHORTEST_MM, LONGEST_MM = 0.1, 200.0  # outside this a length is surely in another unit
+MIN_POINTS = 4  # a cubic; the regression distance needs a third derivative
+MIN_MM, MAX_MM = 0.1, 200.0  # outside this a length is surely in another unit
 
 
 class EdgeFrame(NamedTuple):
@@ -52,7 +52,7 @@ class EdgeFrame(NamedTuple):
         return vec.dot(self.tangent.d1, self.inward.value)
 
     @property
-    def stone_curvature(self) -> FloatArray:
+    def relative_curvature(self) -> FloatArray:
         """n'·t [1/mm]: how fast the edge falls away from a flat stone; negative where it is hollow.
 
         Equals sinβ (κ_g + κ_n cotβ).
@@ -336,7 +336,7 @@ def check_angle_deg(name: str, value: float) -> float:
 def check_points(
     name: str,
     points_mm: ArrayLike,
-    least: int = LEAST_POINTS,
+    least: int = MIN_POINTS,
     *,
     blur_mm: float = 0.0,
     lines: Sequence[int] | None = None,
@@ -377,15 +377,15 @@ def check_points(
 
 
 def _check_length(name: str, length_mm: float) -> None:
-    if not SHORTEST_MM <= length_mm <= LONGEST_MM:
+    if not MIN_MM <= length_mm <= MAX_MM:
         raise EdgekitError(
-            f"{name} must run over {SHORTEST_MM:g} to {LONGEST_MM:g} mm",
+            f"{name} must run over {MIN_MM:g} to {MAX_MM:g} mm",
             f"{length_mm:.3g} mm",
             "Check the unit: lengths are millimetres, not metres, micrometres or pixels.",
         )
 
 
-def station_shares(arc_mm: FloatArray) -> FloatArray:
+def station_weights_mm(arc_mm: FloatArray) -> FloatArray:
     """Length of edge (S,) [mm] that each station (S,) stands for; half as much at the two ends."""
     share = np.gradient(arc_mm)
     share[[0, -1]] /= 2

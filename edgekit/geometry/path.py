@@ -134,7 +134,7 @@ def _stack(x: Jet, y: Jet, z: Jet) -> Jet:
 
 
 _GAUSS_NODES, _GAUSS_WEIGHTS = np.polynomial.legendre.leggauss(5)
-_LEAST_PANELS = 256  # 5-point panels: arc length good to rounding on any curve of this trade
+_MIN_PANELS = 256  # 5-point panels: arc length good to rounding on any curve of this trade
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -146,7 +146,7 @@ class CurvePath:
 
     curve: Curve
     normals: Curve
-    panels: int = _LEAST_PANELS
+    panels: int = _MIN_PANELS
 
     def __post_init__(self) -> None:
         u = np.linspace(*self.curve.domain, self.panels + 1)

@@ -149,8 +149,13 @@ def area_specific_curette(
     """
     settings = _settings(locals())
     half, length = positive("width_mm", width_mm) / 2, positive("length_mm", length_mm)
-    radius = between("plan_radius_mm", plan_radius_mm, width_mm * 1.05, math.inf,
-                     "Give a radius larger than the width, in millimetres.")  # fmt: skip
+    radius = between(
+        "plan_radius_mm",
+        plan_radius_mm,
+        width_mm * 1.05,
+        math.inf,
+        "Give a radius larger than the width, in millimetres.",
+    )
     middle = radius - half
     turn = (length - half) / middle
     if not (length > width_mm and turn < math.pi):

@@ -1,0 +1,1 @@
+"""What one asks of many lives: comparisons, sweeps, sensitivities."""

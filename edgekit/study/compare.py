@@ -16,10 +16,8 @@ import numpy as np
 from edgekit.checks import count, instance
 from edgekit.errors import EdgekitError
 from edgekit.geometry.blade import Blade
-from edgekit.study.samples import VALUES, sample_columns, standard_error
-from edgekit.wear.alternation import Alternation
-from edgekit.wear.draws import SeededKeys
-from edgekit.wear.life import (
+from edgekit.grinding.random_streams import SeededKeys
+from edgekit.life.life import (
     LIFE_DEPTHS,
     LIFE_STATIONS,
     Lives,
@@ -27,15 +25,17 @@ from edgekit.wear.life import (
     live_runs,
     rules_of,
 )
-from edgekit.wear.method import Method
-from edgekit.wear.retire import DEFAULT_RULES, RetireRule
+from edgekit.life.retire import DEFAULT_RULES, RetireRule
+from edgekit.method.alternation import Alternation
+from edgekit.method.method import Method
+from edgekit.study.outcomes import VALUES, sample_columns, standard_error
 
 if TYPE_CHECKING:
     import pandas as pd
 
 __all__ = ["Comparison", "compare"]
 
-MOST_HISTORIES = 2000  # lives a method of which every session is kept
+MAX_HISTORIES = 2000  # lives a method of which every session is kept
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -49,7 +49,7 @@ class Comparison:
         runs and ``_mc`` the Monte-Carlo standard error of the mean; the deepest loss likewise;
         ``ridge_um, angle_error_deg, angle_rms_deg, sharp_fraction, minutes_per_session, steel_mg`` means a
         session, each with ``_mc``; ``sessions_p10, _p50, _p90``; ``unfinished``, the share of lives no rule ended;
-        ``strength_left`` at the end, where a `StrengthRatio` is among the rules.
+        ``strength_left`` at the end, where a `MinStrength` is among the rules.
     runs : DataFrame
         A row a method and run: the tidy samples behind the table.
     """
@@ -93,8 +93,14 @@ class Comparison:
         return pd.DataFrame(rows)
 
     def __repr__(self) -> str:
-        columns = ["method", "loss_um_per_session", "loss_um_per_session_mc", "sessions_p10",
-                   "sessions_p50", "sessions_p90"]  # fmt: skip
+        columns = [
+            "method",
+            "loss_um_per_session",
+            "loss_um_per_session_mc",
+            "sessions_p10",
+            "sessions_p50",
+            "sessions_p90",
+        ]
         return self.table[columns].to_string(index=False, float_format="{:.2f}".format)
 
     def _repr_html_(self) -> str:
@@ -176,7 +182,7 @@ def compare(
             rngs=SeededKeys(seed, runs=runs),
             stations=stations,
             depths=depths,
-            histories=MOST_HISTORIES,
+            histories=MAX_HISTORIES,
         )
         for method in methods
     ]

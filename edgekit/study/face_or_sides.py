@@ -21,25 +21,25 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from edgekit.bending.beam import Wear, end_inset_mm, life_bending_model, shortened_mm
 from edgekit.checks import FloatArray, at_least, count, fraction, positive
 from edgekit.contact.holder import best_setting
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade, BladeClass
-from edgekit.study.compare import Comparison, compare
-from edgekit.study.methods import face_honing, held
-from edgekit.wear.alternation import Alternation
-from edgekit.wear.bending import Wear, end_inset_mm, life_gauge, shortened_mm
-from edgekit.wear.ground import ground_of, inset_at
-from edgekit.wear.life import LIFE_DEPTHS, LIFE_STATIONS, Use
-from edgekit.wear.method import ErrorTerm, Method
-from edgekit.wear.retire import (
-    LengthFraction,
+from edgekit.grinding.recession_field import inset_at, prepare_edge
+from edgekit.life.life import LIFE_DEPTHS, LIFE_STATIONS, Use
+from edgekit.life.retire import (
+    MaxThicknessLoss,
+    MaxWidthLoss,
+    MinLength,
+    MinStrength,
     RetireRule,
-    StrengthRatio,
-    ThicknessFraction,
-    WidthFraction,
 )
+from edgekit.method.alternation import Alternation
+from edgekit.method.catalogue import face_honing, held
+from edgekit.method.method import ErrorTerm, Method
+from edgekit.study.compare import Comparison, compare
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -48,7 +48,7 @@ __all__ = ["Crossover", "FaceOrSides", "crossover", "face_or_sides", "ideal_sess
 
 MIXES = ((1, 0), (3, 1), (1, 1), (1, 3), (0, 1))
 TILTS_DEG = (0.0, 0.25, 0.5, 1.0, 2.0)
-MOST_IDEAL = 400  # sessions looked at in the ideal case
+MAX_IDEAL = 400  # sessions looked at in the ideal case
 UM_PER_MM = 1000.0
 
 
@@ -232,10 +232,11 @@ def ideal_sessions(
 def _by_strength(blade: Blade, side_um: float, face_um: float, limit: float) -> float:
     """Sessions until the strength left falls to `limit`, straight between whole sessions."""
     grounds = [
-        ground_of(blade, name, stations=LIFE_STATIONS, depths=LIFE_DEPTHS) for name in blade.edges
+        prepare_edge(blade, name, stations=LIFE_STATIONS, depths=LIFE_DEPTHS)
+        for name in blade.edges
     ]
-    gauge = life_gauge(blade, tuple(grounds))
-    done = np.arange(MOST_IDEAL + 1)[:, None] / UM_PER_MM
+    gauge = life_bending_model(blade, tuple(grounds))
+    done = np.arange(MAX_IDEAL + 1)[:, None] / UM_PER_MM
     wears, ends = [], []
     for ground in grounds:
         flank = done * side_um + (ground.depth_mm / np.tan(ground.angle_rad))[:, None, :]
@@ -249,7 +250,7 @@ def _by_strength(blade: Blade, side_um: float, face_um: float, limit: float) -> 
     left = gauge.strength_left(wears, shortened_mm(grounds, ends))
     below = np.flatnonzero(left <= limit)
     if not len(below):
-        return float(MOST_IDEAL)
+        return float(MAX_IDEAL)
     k = int(below[0])
     return float(k - 1 + (left[k - 1] - limit) / (left[k - 1] - left[k])) if k else 0.0
 
@@ -359,8 +360,11 @@ def face_or_sides(
     one = side or held(best_setting(next(iter(blade.edges.values()))))
     other = face or face_honing()
     usual: tuple[RetireRule, ...] = (
-        WidthFraction(), LengthFraction(), ThicknessFraction(), StrengthRatio(),
-    )  # fmt: skip
+        MaxWidthLoss(),
+        MinLength(),
+        MaxThicknessLoss(),
+        MinStrength(),
+    )
     rules = usual if retire is None else retire
     methods = [mixture(one, other, sides=s, faces=f) for s, f in mixes]
     found = compare(blade, methods, runs=runs, seed=seed, use=use, retire=rules)

@@ -1,7 +1,7 @@
 """Grids of a sweep: which values of which fields, row by row.
 
 A field is named from its owner down, ``"method.placements"`` or ``"method.hand.tilt_deg.sd"``; see
-`edgekit.study.task.LifeTask` for the owners. Values are numbers, or whole objects such as methods.
+`edgekit.study.case.LifeCase` for the owners. Values are numbers, or whole objects such as methods.
 """
 
 from __future__ import annotations
@@ -222,7 +222,8 @@ def spread_values(
         return low + (high - low) * share
     if not hasattr(item, "ppf"):
         raise EdgekitError(
-            f"{name} needs a range or a distribution", item,
+            f"{name} needs a range or a distribution",
+            item,
             "Give (low, high), or a frozen distribution of scipy.stats.",
-        )  # fmt: skip
+        )
     return np.asarray(item.ppf(share), dtype=float)

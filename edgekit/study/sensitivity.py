@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 
 from edgekit.checks import FloatArray, count, fraction, frozen_array, positive
 from edgekit.errors import EdgekitError
+from edgekit.study.case import Task
 from edgekit.study.grid import (
     Distribution,
     Grid,
@@ -22,7 +23,6 @@ from edgekit.study.grid import (
     spread_values,
 )
 from edgekit.study.sweep import OK, sweep
-from edgekit.study.task import Task
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -39,7 +39,7 @@ __all__ = [
 ]
 
 OUTPUTS = ("loss_um_per_session", "sessions", "minutes_per_session")
-MOST_RUNS = 2**53  # beyond it whole numbers have gaps
+MAX_RUNS = 2**53  # beyond it whole numbers have gaps
 RESAMPLES = 400  # of the bootstrap; its 95 % ends then scatter by some hundredths of their width
 Inputs = Mapping[str, tuple[float, float] | Distribution]
 
@@ -190,7 +190,7 @@ def sensitivity(
     Examples
     --------
     >>> import edgekit as ek
-    >>> task = ek.LifeTask(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
+    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
     >>> found = ek.sensitivity(task, {"use.strokes": (15.0, 60.0), "use.patch_cv": (0.1, 0.3)},
     ...                        points=8, runs=4, seed=1, progress=False)
     >>> top = found.table.sort_values("total").iloc[-1]
@@ -202,9 +202,15 @@ def sensitivity(
     def lived(x: FloatArray) -> FloatArray:
         grid = Grid(names=tuple(inputs), rows=tuple(map(tuple, x.tolist())))
         table = sweep(
-            task, grid, runs=runs, seed=seed, executor=executor, out=out, progress=progress,
+            task,
+            grid,
+            runs=runs,
+            seed=seed,
+            executor=executor,
+            out=out,
+            progress=progress,
             summary=True,
-        )  # fmt: skip
+        )
         kept.append(table)
         return np.stack([_output(table, name) for name in outputs], axis=1)
 
@@ -225,9 +231,10 @@ def _all_well(table: pd.DataFrame) -> None:
     bad = table[table["status"] != OK]
     if len(bad):
         raise EdgekitError(
-            f"{len(bad)} of {len(table)} rows were not lived", bad["status"].iloc[0],
+            f"{len(bad)} of {len(table)} rows were not lived",
+            bad["status"].iloc[0],
             "Narrow the ranges so that every value can be used; if it was interrupted, call again.",
-        )  # fmt: skip
+        )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -280,9 +287,15 @@ def one_at_a_time(
     for name, low, high in ends:
         rows += [{**base, name: low}, {**base, name: high}]
     table = sweep(
-        task, list_grid(rows), runs=runs, seed=seed, executor=executor, out=out,
-        progress=progress, summary=summary,
-    )  # fmt: skip
+        task,
+        list_grid(rows),
+        runs=runs,
+        seed=seed,
+        executor=executor,
+        out=out,
+        progress=progress,
+        summary=summary,
+    )
     _all_well(table)
     return table
 
@@ -321,7 +334,7 @@ def tornado(
     Examples
     --------
     >>> import edgekit as ek
-    >>> task = ek.LifeTask(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
+    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
     >>> inputs = {"use.strokes": (15.0, 60.0), "use.patch_cv": (0.1, 0.3)}
     >>> table = ek.tornado(task, inputs, runs=4, seed=1, progress=False).table
     >>> table[table["output"] == "loss_um_per_session"]["input"].iloc[0]
@@ -397,6 +410,6 @@ def runs_needed(pilot: ArrayLike, *, error: float, level: float = 0.95) -> int:
         raise EdgekitError("level must be below 1", level, "Give 0.95, say.")
     quantile = float(t.ppf((1 + level) / 2, len(values) - 1))
     root = quantile * float(values.std(ddof=1)) / float(error)
-    if not root < MOST_RUNS**0.5:
+    if not root < MAX_RUNS**0.5:
         raise EdgekitError("so small an error needs too many runs", error, "Allow a larger one.")
     return max(len(values), int(np.ceil(root**2)))

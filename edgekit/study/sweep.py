@@ -17,11 +17,11 @@ import numpy as np
 
 from edgekit.checks import count
 from edgekit.errors import EdgekitError
+from edgekit.grinding.random_streams import SeededKeys
+from edgekit.study.case import Task
+from edgekit.study.checkpoint import Folder, Table, digest, joined
 from edgekit.study.grid import Grid, labels
-from edgekit.study.parts import Folder, Table, digest, joined
-from edgekit.study.samples import VALUES, sample_columns
-from edgekit.study.task import Task
-from edgekit.wear.draws import SeededKeys
+from edgekit.study.outcomes import VALUES, sample_columns
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -69,7 +69,7 @@ def sweep(
     Parameters
     ----------
     task : callable
-        Makes the study of a row, such as `edgekit.LifeTask`.
+        Makes the study of a row, such as `edgekit.LifeCase`.
     grid : Grid
         From `full_grid`, `list_grid`, `latin_hypercube` or `sobol_points`.
     runs : int
@@ -107,21 +107,22 @@ def sweep(
     Examples
     --------
     >>> import edgekit as ek
-    >>> task = ek.LifeTask(blade=ek.patterns.hoe, method=ek.methods.freehand())
+    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand())
     >>> grid = ek.full_grid({"method.placements": [2, 6], "method.seatings": [1]})
     >>> table = ek.sweep(task, grid, runs=5, seed=1, progress=False)
     >>> len(table), table["status"].unique().tolist()
     (10, ['ok'])
     """
     if not callable(task):
-        raise EdgekitError("task must be callable", task, "Give a LifeTask or a function.")
+        raise EdgekitError("task must be callable", task, "Give a LifeCase or a function.")
     if not isinstance(grid, Grid):
         raise EdgekitError("grid must be a Grid", grid, "Make one with full_grid or list_grid.")
     if executor is not None and not callable(getattr(executor, "submit", None)):
         raise EdgekitError(
-            "executor must have a submit", executor,
+            "executor must have a submit",
+            executor,
             "Give a concurrent.futures.Executor, such as ProcessPoolExecutor(2), or None.",
-        )  # fmt: skip
+        )
     runs = count("runs", runs)
     chunks = list(
         _chunks(grid, runs, count("seed", seed, 0), summary, count("chunk_runs", chunk_runs))
@@ -386,8 +387,9 @@ def _named(value: object, name: str) -> str:
     if not text:
         raise EdgekitError(
             "a sweep with a folder must be told apart from others, but this cannot be",
-            place, "Define it at the top of a module or of a notebook's cell.",
-        )  # fmt: skip
+            place,
+            "Define it at the top of a module or of a notebook's cell.",
+        )
     return f"{place} ({digest(text)[:12]})"
 
 
@@ -397,6 +399,7 @@ def _repr(value: object) -> str:
         kind = type(value)
         raise EdgekitError(
             "a sweep with a folder must be told apart from others, but this has no description",
-            text, f"Make {kind.__qualname__} a dataclass, or give it a __repr__ of its values.",
-        )  # fmt: skip
+            text,
+            f"Make {kind.__qualname__} a dataclass, or give it a __repr__ of its values.",
+        )
     return text

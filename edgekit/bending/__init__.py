@@ -1,0 +1,1 @@
+"""How a worn blade bends: section properties and stresses."""

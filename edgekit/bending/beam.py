@@ -1,0 +1,401 @@
+"""Bending of a worn blade by a load near its toe: the sections at the stations, many wears at once.
+
+A blade is a beam clamped at its heel. The load F acts at a point P near the toe; a section with centroid
+G carries the moment M = (P − G) × F, of which the parts along the section's own axes b (across the
+face) and f (out of it) bend it. Twist and shear are left out. The section at a station is the
+polygon of the two lateral surfaces, cut off at the face as it now lies.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgekit.bending.section_properties import section_properties, stress_in
+from edgekit.checks import FloatArray, between
+from edgekit.errors import EdgekitError
+from edgekit.evidence_table import value
+from edgekit.geometry import vectors as vec
+from edgekit.geometry.blade import Blade, BladeClass, width_between
+from edgekit.geometry.curve import Constant
+from edgekit.grinding.recession_field import EdgeGrid
+
+IntArray = NDArray[np.int_]
+
+__all__ = [
+    "BendingModel",
+    "Direction",
+    "Wear",
+    "bending_model",
+    "end_inset_mm",
+    "joined",
+    "life_bending_model",
+    "shortened_mm",
+    "toe_load_from_mm",
+]
+
+SIDE_COSINE = np.cos(
+    np.radians(45)
+)  # beyond it the edge is toe, and the section no longer a beam's
+ROWS = 8  # of a section's polygon on each side; 48 change the ratio to new by less than 2e-3
+SECTIONS = 16  # looked at in a life; the most stressed is found to its own flat maximum
+POINTED = 1.2  # 1 / sin(lean): a round toe has 1, a tip sharper than 113° more
+_MIN_LEVER_MM = 0.05  # nearer to the load than this a section is not bent
+
+
+class Direction(enum.Enum):
+    """Which way the load at the toe pushes."""
+
+    SQUARE_TO_FACE = "square to the face"
+    IN_FACE = "in the face, across the blade"
+
+
+class Wear(NamedTuple):
+    """What has gone from one edge in R states: ``removed_mm`` (V, R, S), how far the lateral surface
+    stands inward of the new one at the depths of the field; ``drop_mm`` (R, S) of the face."""
+
+    removed_mm: FloatArray
+    drop_mm: FloatArray
+
+
+def joined(wears: Sequence[Sequence[Wear]]) -> tuple[Wear, ...]:
+    """Fields of several states, one state after the other, as one for each edge."""
+    return tuple(
+        Wear(
+            np.concatenate([wear.removed_mm for wear in edge], axis=1),
+            np.concatenate([wear.drop_mm for wear in edge], axis=0),
+        )
+        for edge in zip(*wears, strict=True)
+    )
+
+
+def toe_load_from_mm() -> float:
+    """Default distance of the load from the toe: half the length in contact [mm]."""
+    return value("use_contact_mm") / 2
+
+
+def end_inset_mm(
+    ground: EdgeGrid, field_mm: FloatArray, inset_mm: FloatArray, drop_mm: FloatArray
+) -> FloatArray:
+    """Inset (R,) [mm] at the toe end of an edge, from its field (V, R, S), inset and drop (R, S).
+
+    Where a blade ends in a point the field ends with it: a face lowered below that meets the flank
+    drop · cotβ farther in.
+    """
+    below = drop_mm[:, -1] > ground.depth_mm[-1, -1]
+    on = field_mm[0, :, -1] + drop_mm[:, -1] / np.tan(ground.angle_rad[-1])
+    return np.where(below, on, inset_mm[:, -1])
+
+
+def shortened_mm(grounds: Sequence[EdgeGrid], ends_mm: Sequence[FloatArray]) -> FloatArray:
+    """How much shorter the blade is (R,) [mm], from the insets (R,) at the toe ends of its edges.
+
+    An edge that ends on the mid-line at a lean shortens the blade by u / sin(lean). Two edges that
+    meet in a point move it back by the mean of both; on a round toe both recede along the blade, and
+    the deeper counts.
+    """
+    back = []
+    for ground in grounds:
+        lean = float(-ground.inward[-1] @ ground.edge.roll_reference)
+        back.append(1 / lean if lean > 0.01 else 0.0)
+    lost = [end * k for end, k in zip(ends_mm, back, strict=True)]
+    pointed = max(back) > POINTED
+    return np.asarray(np.mean(lost, axis=0) if pointed else np.max(lost, axis=0))
+
+
+class _Side(NamedTuple):
+    """A lateral surface at the sections: new inset (J, S) at depths (J, S), and how to read a field
+    there: lower row (J,), share of the next row (J,), lower station (S,), share of the next."""
+
+    new_mm: FloatArray
+    row: FloatArray
+    row_share: FloatArray
+    station: FloatArray
+    station_share: FloatArray
+
+    def inset(self, wear: Wear | None, runs: int) -> FloatArray:
+        """Inset (J, R, S) of the worn side."""
+        new = np.broadcast_to(
+            self.new_mm[:, None, :], (len(self.new_mm), runs, len(self.new_mm[0]))
+        )
+        if wear is None:
+            return new
+        rows = self.row.astype(int)
+        part = self.row_share[:, None, None]
+        field = self._across(wear.removed_mm)
+        return np.asarray(new + (1 - part) * field[rows] + part * field[rows + 1])
+
+    def drop(self, wear: Wear) -> FloatArray:
+        """Drop (R, S) of the face at the sections."""
+        return self._across(wear.drop_mm)
+
+    def _across(self, field: FloatArray) -> FloatArray:
+        at = self.station.astype(int)
+        share = self.station_share
+        return np.asarray(field[..., at] * (1 - share) + field[..., at + 1] * share)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class BendingModel:
+    """A blade prepared for bending; see the module's text.
+
+    ``arc_mm, lever_mm, width_mm`` (S,): sections along the first edge, their distance along the blade
+    from the load, and their width when new. ``new_mpa_per_n`` (2, S): stress when new for 1 N.
+    """
+
+    blade: Blade
+    arc_mm: FloatArray
+    lever_mm: FloatArray
+    width_mm: FloatArray
+    load_from_toe_mm: float
+    depth_mm: FloatArray  # (J, S)
+    sides: tuple[_Side, _Side]
+    near_field: int  # index of the edge whose field the near side reads
+    far_field: int | None  # the same for the far side; None: a side never ground
+    to_load: FloatArray  # (S, 3) from the middle of the face to the load
+    back: FloatArray  # (3,) towards the heel, the way the toe recedes
+    forces: FloatArray  # (2, 3) unit loads
+    across: FloatArray  # b (S, 3)
+    out: FloatArray  # f (S, 3)
+    new_mpa_per_n: FloatArray
+
+    def outlines_mm(self, wears: Sequence[Wear], runs: int) -> FloatArray:
+        """Sections (R, S, 2J, 2): x across the face from the new near edge, y out of it."""
+        near = self.sides[0].inset(wears[self.near_field] if wears else None, runs)
+        far_wear = wears[self.far_field] if wears and self.far_field is not None else None
+        far = self.sides[1].inset(far_wear, runs)
+        depth = np.broadcast_to(self.depth_mm[:, None, :], near.shape)
+        if wears and any(wear.drop_mm.any() for wear in wears):
+            drop = self.sides[0].drop(wears[self.near_field])
+            through = drop >= depth[-1]  # the face has gone past the back: nothing is left
+            near = np.where(through, self.width_mm, near)
+            depth, near, far = _dropped(depth, near, far, np.where(through, 0.0, drop))
+        depth, left, right = _closed(depth, near, self.width_mm - far)
+        x = np.concatenate([left, right[::-1]])
+        y = -np.concatenate([depth, depth[::-1]])
+        return np.stack([np.moveaxis(x, 0, -1), np.moveaxis(y, 0, -1)], axis=-1)
+
+    def mpa_per_n(self, wears: Sequence[Wear], lost_mm: FloatArray) -> FloatArray:
+        """Largest bending stress (2, R, S) for a load of 1 N in each `Direction` [MPa/N].
+
+        Parameters
+        ----------
+        wears : sequence of Wear
+            One an edge; empty for the new blade.
+        lost_mm : array (R,)
+            How much shorter the blade is; the load moves back with the toe, and what lies beyond it
+            is not bent. Infinite where the load bends a section of which nothing is left.
+        """
+        reach = self.to_load + lost_mm[:, None, None] * self.back
+        bent = self.lever_mm - lost_mm[:, None] > _MIN_LEVER_MM
+        outline = self.outlines_mm(wears, len(lost_mm))
+        gone = np.ptp(outline[..., 0], axis=-1) <= 0
+        if (
+            gone.any()
+        ):  # nothing bears there: any load breaks it, unless the load no longer reaches it
+            outline = np.where(gone[..., None, None], self.outlines_mm((), 1), outline)
+        moments = []
+        for force in self.forces:
+            turn = vec.cross(reach, np.broadcast_to(force, reach.shape))
+            moments.append(np.stack([vec.dot(turn, self.across), vec.dot(turn, self.out)], axis=-1))
+        stress = stress_in(section_properties(outline), outline, np.stack(moments))
+        return np.where(bent, np.where(gone, np.inf, stress), 0.0)
+
+    def strength_left(self, wears: Sequence[Wear], lost_mm: FloatArray) -> FloatArray:
+        """Load (R,) the blade bears before its most stressed section reaches the stress the new blade's
+        reached, over the new blade's; the worse of the two directions."""
+        now = self.mpa_per_n(wears, lost_mm).max(axis=-1)
+        some = now > 0  # else the toe has come back to the heel
+        left = self.new_mpa_per_n.max(axis=-1)[:, None] / np.where(some, now, 1.0)
+        return np.asarray(np.where(some, left, 0.0).min(axis=0))
+
+
+def _dropped(
+    depth: FloatArray, near: FloatArray, far: FloatArray, drop: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Sections (J, R, S) cut off at `drop` (R, S) below the new face: rows above move down to it."""
+    below = np.count_nonzero(depth <= drop, axis=0)
+    high = np.clip(below, 1, len(depth) - 1)[None]
+
+    def at(rows: FloatArray, index: IntArray) -> FloatArray:
+        return np.asarray(np.take_along_axis(rows, index, axis=0)[0])
+
+    top, bottom = at(depth, high - 1), at(depth, high)
+    part = (drop - top) / (bottom - top)
+    above = depth < drop
+    moved = [np.where(above, drop, depth)]
+    for rows in (near, far):
+        there = at(rows, high - 1) + part * (at(rows, high) - at(rows, high - 1))
+        moved.append(np.where(above, there, rows))
+    return moved[0], moved[1], moved[2]
+
+
+def _closed(
+    depth: FloatArray, left: FloatArray, right: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Rows (J, R, S) up to where the sides meet; deeper ones are put on that point.
+
+    A section whose sides have met at the face already is given no width at all.
+    """
+    chord = right - left
+    gone = chord <= 0
+    first = np.where(gone.any(axis=0), np.argmax(gone, axis=0), len(chord) - 1)
+    empty = first == 0
+    first = np.maximum(first, 1)
+    index = first[None]
+    low, high = (np.take_along_axis(chord, index - k, axis=0)[0] for k in (1, 0))
+    part = np.where(high <= 0, low / np.where(low - high == 0, 1.0, low - high), 1.0)
+    row = np.arange(len(chord))[:, None, None]
+    result = []
+    for rows in (depth, left, right):
+        a, b = (np.take_along_axis(rows, index - k, axis=0)[0] for k in (1, 0))
+        result.append(np.where(row >= index, a + part * (b - a), rows))
+    depth, left, right = result
+    left = np.where(empty, 0.0, left)  # no width anywhere marks a section that is gone
+    return depth, left, np.where(empty, 0.0, np.maximum(right, left))
+
+
+@lru_cache(maxsize=16)
+def life_bending_model(blade: Blade, grounds: tuple[EdgeGrid, ...]) -> BendingModel:
+    """The gauge a life is judged with; kept, since all lives of a blade ask for the same."""
+    return bending_model(blade, grounds, sections=SECTIONS)
+
+
+def bending_model(
+    blade: Blade,
+    grounds: Sequence[EdgeGrid],
+    *,
+    load_from_toe_mm: float | None = None,
+    rows: int = ROWS,
+    sections: int | None = None,
+) -> BendingModel:
+    """Prepare a blade for bending at the side stations of its first edge, or `sections` of them.
+
+    Raises
+    ------
+    EdgekitError
+        For a hoe, which is no beam along its edge, and for a load that is not on the blade.
+    """
+    if blade.kind is BladeClass.HOE:
+        raise EdgekitError(
+            "a hoe is not bent along its edge",
+            blade.name,
+            "Judge it by width: grinding shortens its lever.",
+        )
+    ground = grounds[0]
+    x = ground.edge.roll_reference
+    from_toe = between(
+        "load_from_toe_mm",
+        toe_load_from_mm() if load_from_toe_mm is None else load_from_toe_mm,
+        0.0,
+        blade.length_mm * 0.9,
+        "Give millimetres back from the toe.",
+    )
+    middle = ground.position + ground.half_width_mm[:, None] * ground.inward
+    side = np.flatnonzero(np.abs(ground.tangent @ x) > SIDE_COSINE)
+    load, force = _load(ground, middle, side, (ground.position @ x).max() - from_toe)
+    lever = (load - middle) @ x
+    here = side[lever[side] > _MIN_LEVER_MM]
+    if len(here) < 2:
+        raise EdgekitError(
+            "no section of the blade lies behind the load", from_toe, "Bring it nearer the toe."
+        )
+    # A pointed blade is most stressed near its point, over a stretch shorter than the spacing.
+    pointed = blade.kind in (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE)
+    if sections is not None and len(here) > sections and not pointed:
+        here = here[np.round(np.linspace(0, len(here) - 1, sections)).astype(int)]
+    width = 2 * ground.half_width_mm[here]
+    share = 1 - (1 - np.arange(rows) / (rows - 1)) ** 2  # closer rows where the back is round
+    depth = share[:, None] * ground.depth_mm[-1, here]
+    near = _side(
+        blade,
+        ground,
+        here,
+        depth,
+        width,
+        share,
+        ground.arc_mm[here],
+        np.tan(ground.angle_rad[here]),
+    )
+    far_edge = blade.opposite(ground.name)
+    if far_edge is None:
+        raise EdgekitError(
+            "a blade with one edge has no section",
+            blade.name,
+            "Give its unused edge, or a second one.",
+        )
+    far_ground = grounds[1] if len(grounds) > 1 else None
+    far_arc = np.zeros(len(here))
+    if far_ground is not None or not isinstance(far_edge.internal_angle, Constant):
+        _, far_arc = width_between(ground.edge, far_edge, ground.arc_mm[here])
+    beta = far_edge.frame(far_arc, order=0).angle.value + np.zeros(len(here))
+    far = _side(blade, far_ground, here, depth, width, share, far_arc, np.tan(beta))
+    gauge = BendingModel(
+        blade=blade,
+        arc_mm=ground.arc_mm[here],
+        lever_mm=lever[here],
+        width_mm=width,
+        load_from_toe_mm=from_toe,
+        depth_mm=depth,
+        sides=(near, far),
+        near_field=0,
+        far_field=None if far_ground is None else 1,
+        to_load=load - middle[here],
+        back=-x,
+        forces=force,
+        across=ground.inward[here],
+        out=ground.face[here],
+        new_mpa_per_n=np.zeros((2, len(here))),
+    )
+    return replace(gauge, new_mpa_per_n=gauge.mpa_per_n((), np.zeros(1))[:, 0])
+
+
+def _load(
+    ground: EdgeGrid, middle: FloatArray, side: IntArray, at_mm: float
+) -> tuple[FloatArray, FloatArray]:
+    """Point (3,) in the middle of the face at a distance along the blade, and unit loads (2, 3)."""
+    along = middle[side] @ ground.edge.roll_reference
+    order = side[np.argsort(along)]
+    rising = middle[order] @ ground.edge.roll_reference
+
+    def read(rows: FloatArray) -> FloatArray:
+        return np.array([np.interp(at_mm, rising, column) for column in rows[order].T])
+
+    out, across = vec.unit(read(ground.face)), vec.unit(read(ground.inward))
+    return read(middle), np.stack([out, across])
+
+
+def _side(
+    blade: Blade,
+    ground: EdgeGrid | None,
+    here: IntArray,
+    depth: FloatArray,
+    width: FloatArray,
+    share: FloatArray,
+    arc: FloatArray,
+    tan_beta: FloatArray,
+) -> _Side:
+    """One lateral surface at the sections.
+
+    Where the blade is narrower than its full section, the back keeps its place under the middle and
+    the flanks come in: the section is what the two flanks leave of the full one.
+    """
+    narrower = np.maximum(blade.section.width_mm - width, 0.0) / 2
+    if blade.kind in (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE):
+        narrower = np.zeros_like(width)  # a sickle's section scales with its width
+    new = np.maximum(depth / tan_beta, blade.section.inset_mm(depth) - narrower)
+    if ground is None:
+        zero = np.zeros(len(here))
+        return _Side(new, np.zeros(len(share)), np.zeros(len(share)), zero, zero)
+    fields = len(ground.depth_mm)
+    at = share * (fields - 1)
+    row = np.minimum(np.floor(at), fields - 2)
+    place = np.clip(arc / (ground.arc_mm[1] - ground.arc_mm[0]), 0, len(ground.arc_mm) - 1)
+    station = np.minimum(np.floor(place), len(ground.arc_mm) - 2)
+    return _Side(new, row, at - row, station, place - station)

@@ -1,0 +1,1 @@
+"""What a clinic does: trays, logs, forecasts, costs, the hour at the bench."""

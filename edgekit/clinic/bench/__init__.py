@@ -1,0 +1,1 @@
+"""The hour at the bench: fewest settings, order of work, minutes."""

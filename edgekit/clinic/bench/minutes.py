@@ -1,0 +1,151 @@
+"""How long an hour at the bench takes, with its spread.
+
+T = q s N + m M + k E + c C for N strokes, M mountings, E edges checked and C set-ups of the holder; s, m, k and
+c are the seconds of each, q says how many more or fewer strokes dullness asks for than planned. All
+five are uncertain and common to the whole session (one person, one stone), so they do not average
+out. Each is lognormal about its evidence, the evidence's range taken as the middle 90 %. Mean and
+variance of T are then exact, and its quantiles are those of the lognormal with the same two
+(Fenton and Wilkinson's approximation for a sum of lognormals; from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from edgekit.errors import EdgekitError
+from edgekit.evidence_table import Range, entry
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["Duration", "Factor", "Work", "duration", "factors"]
+
+NORMAL_95 = 1.6448536269514722
+"""95 % quantile of the standard normal distribution."""
+
+
+class Work(NamedTuple):
+    """What is to be done: counts of strokes, mountings, edges to check, set-ups of the holder."""
+
+    strokes: float
+    mountings: float
+    checks: float
+    setups: float
+
+
+class Factor(NamedTuple):
+    """A lognormal quantity: its median and the standard deviation of its logarithm."""
+
+    median: float
+    log_sd: float
+
+    @property
+    def mean(self) -> float:
+        """median exp(sd²/2)."""
+        return float(self.median * np.exp(self.log_sd**2 / 2))
+
+    @property
+    def variance(self) -> float:
+        """mean² (exp(sd²) − 1)."""
+        return float(self.mean**2 * np.expm1(self.log_sd**2))
+
+    def quantile(self, normal: float) -> float:
+        """The quantile at which a standard normal variable is `normal`."""
+        return float(self.median * np.exp(normal * self.log_sd))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Duration:
+    """Minutes of a session: a part by part table, and the whole as a lognormal.
+
+    Attributes
+    ----------
+    table : pandas.DataFrame
+        ``part, count, seconds_each, minutes, minutes_low, minutes_high``; the last row is the whole.
+    total : Factor
+        The whole, in minutes.
+    """
+
+    table: pd.DataFrame
+    total: Factor
+
+    def chance(self, minutes: float) -> float:
+        """Probability that the session ends within so many minutes."""
+        from scipy.special import ndtr
+
+        if not minutes > 0 or self.total.median == 0:
+            return float(self.total.median == 0)
+        spread = max(self.total.log_sd, 1e-12)
+        return float(ndtr(np.log(minutes / self.total.median) / spread))
+
+
+def _factor(name: str) -> Factor:
+    """The lognormal of an entry of the evidence table."""
+    item = entry(name)
+    if not isinstance(item.spread, Range):
+        raise EdgekitError(f"{name} needs a range in the evidence table", item.spread, "Add it.")
+    return Factor(item.value, float(np.log(item.spread.high / item.spread.low) / (2 * NORMAL_95)))
+
+
+def factors() -> dict[str, Factor]:
+    """Seconds of a stroke, the demand for strokes, seconds of mounting, checking and setting up."""
+    strokes = _factor("bench_strokes_per_edge")
+    return {
+        "stroke": _factor("seconds_per_stroke"),
+        "demand": Factor(1.0, strokes.log_sd),
+        "mounting": _factor("bench_mount_seconds"),
+        "check": _factor("bench_check_seconds"),
+        "setup": _factor("holder_setup_seconds"),
+    }
+
+
+def duration(work: Work) -> Duration:
+    """Minutes that a piece of work takes.
+
+    Examples
+    --------
+    >>> work = Work(strokes=120, mountings=8, checks=12, setups=3)
+    >>> hour = duration(work)
+    >>> round(hour.total.median, 1), hour.chance(15) > 0.9
+    (7.0, True)
+    """
+    import pandas as pd
+
+    f = factors()
+    stroke = Factor(f["stroke"].median, float(np.hypot(f["stroke"].log_sd, f["demand"].log_sd)))
+    parts = [
+        ("grinding", work.strokes, stroke),
+        ("mounting the instrument", work.mountings, f["mounting"]),
+        ("checking the edge", work.checks, f["check"]),
+        ("setting up the holder", work.setups, f["setup"]),
+    ]
+    mean = sum(count * each.mean for _, count, each in parts) / 60
+    variance = sum(count**2 * each.variance for _, count, each in parts) / 3600
+    log_sd = float(np.sqrt(np.log1p(variance / mean**2))) if mean > 0 else 0.0
+    total = Factor(float(mean * np.exp(-(log_sd**2) / 2)), log_sd)
+    rows = [
+        (
+            name,
+            int(count),
+            each.median,
+            count * each.median / 60,
+            count * each.quantile(-NORMAL_95) / 60,
+            count * each.quantile(NORMAL_95) / 60,
+        )
+        for name, count, each in parts
+    ]
+    rows.append(
+        (
+            "all",
+            1,
+            60 * total.median,
+            total.median,
+            total.quantile(-NORMAL_95),
+            total.quantile(NORMAL_95),
+        )
+    )
+    names = ["part", "count", "seconds_each", "minutes", "minutes_low", "minutes_high"]
+    return Duration(table=pd.DataFrame(rows, columns=names), total=total)

@@ -1,0 +1,244 @@
+"""What each edge of a tray asks of a holder: windows of settings, hollows, stretches for the hand.
+
+A station can be served in three ways. A flat stone in a holder serves it if some setting that can be
+taken keeps the angle there. A hollow (n'·t < 0) is out of a flat stone's reach: it lies behind the line
+across the hollow by n·(line − C), and one that is deeper than the limit needs a rod. Everything
+else is for the hand.
+"""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgekit.checks import FloatArray
+from edgekit.clinic.bench.settings import SettingRange, fewest_settings
+from edgekit.contact.holder import Holder, station_windows
+from edgekit.contact.orientation import Orientation, orient
+from edgekit.errors import EdgekitError
+from edgekit.evidence_table import value
+from edgekit.geometry.blade import Blade
+from edgekit.geometry.edge import Edge
+
+__all__ = ["EdgeRequirements", "Tool", "ask", "min_clear_deg"]
+
+STATIONS = 201
+"""Stations of an edge of some millimetres: 0.03 mm apart, a tenth of a toe's radius."""
+NOISE_SDS = 3.0
+"""A hollow is taken as seen when this many standard deviations of the digitising deep."""
+UM_PER_MM = 1000.0
+
+
+class Tool(enum.IntEnum):
+    """What serves a station."""
+
+    HOLDER = 0
+    HAND = 1
+    ROD = 2
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class EdgeRequirements:
+    """One edge of a tray.
+
+    Attributes
+    ----------
+    instrument, name : str
+    blade : Blade
+    held : Orientation
+        The true orientation at each station (S,).
+    windows_deg : array (S, 2)
+        Settings that each station accepts, cut down to what the holder can take.
+    groups : tuple of array
+        Stations that go together, each group at one setting.
+    common_deg : array (G, 2)
+        Settings that serve each group.
+    served : array (S,) of int
+        A `Tool` for each station.
+    hollow_um : array (S,)
+        How far the station lies behind the line across its hollow.
+    whole : int
+        The fewest settings that would serve every station a flat stone reaches, were there no limit
+        to their number.
+    """
+
+    instrument: str
+    name: str
+    blade: Blade
+    held: Orientation
+    windows_deg: FloatArray
+    groups: tuple[NDArray[np.int64], ...]
+    common_deg: FloatArray
+    served: NDArray[np.int64]
+    hollow_um: FloatArray
+    whole: int
+
+    @property
+    def edge(self) -> Edge:
+        """The edge itself."""
+        return self.blade.edges[self.name]
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """Instrument and edge."""
+        return self.instrument, self.name
+
+    @property
+    def window_deg(self) -> tuple[float, float] | None:
+        """Settings that serve all that the holder does; None where no one setting does."""
+        if len(self.groups) != 1:
+            return None
+        return float(self.common_deg[0, 0]), float(self.common_deg[0, 1])
+
+    def length_mm(self, served: Tool) -> float:
+        """Length of edge that is served in one way."""
+        return self.edge.length_mm * float(np.mean(self.served == served))
+
+
+def min_clear_deg(stand: Holder) -> float:
+    """The lowest elevation from which on handle and shank clear the stone [deg].
+
+    Examples
+    --------
+    >>> round(min_clear_deg(Holder()), 1)
+    10.0
+    """
+    scan = np.arange(-89.0, 89.5, 0.5)
+    clears = np.array([stand.fit(elevation_deg=float(angle)).clears for angle in scan])
+    if clears.all():
+        return -90.0
+    if not clears[-1]:
+        raise EdgekitError(
+            "the handle or shank touches the stone at every elevation",
+            stand,
+            "Check the holder's dimensions: pivot, reach, handle, shank.",
+        )
+    low, high = (float(angle) for angle in scan[np.flatnonzero(~clears)[-1] :][:2])
+    for _ in range(30):
+        middle = (low + high) / 2
+        low, high = (low, middle) if stand.fit(elevation_deg=middle).clears else (middle, high)
+    return high
+
+
+def ask(
+    instrument: str,
+    blade: Blade,
+    name: str,
+    *,
+    tolerance_deg: float,
+    takes: SettingRange,
+    max_settings: int,
+) -> EdgeRequirements:
+    """Find out what one edge asks of the holder.
+
+    The edge takes the settings that serve the greatest length: one, and another as long as there
+    are no more than `max_settings` and each serves enough to be worth its set-up. Each station goes to
+    the setting nearest its own elevation; the rest of the edge goes to the hand.
+    """
+    edge = blade.edges[name]
+    held = orient(edge, stations=STATIONS)
+    _, windows = station_windows(edge, tolerance_deg=tolerance_deg, stations=STATIONS)
+    windows = takes.within(windows)
+    noise = 0.0 if blade.trace is None else blade.trace.edges[name].noise_um
+    hollow = _hollow_um(held)
+    rod = _deep(~held.reachable, hollow, value("bench_hollow_um") + NOISE_SDS * noise)
+    mine = np.flatnonzero(~rod & (windows[:, 0] <= windows[:, 1]))
+    points, whole = _points(windows[mine], max_settings, edge.length_mm / STATIONS)
+    groups = _groups(windows, mine, points, held.elevation_deg)
+    served = np.where(rod, Tool.ROD, Tool.HAND).astype(np.int64)
+    for group in groups:
+        served[group] = Tool.HOLDER
+    common = [(windows[group, 0].max(), windows[group, 1].min()) for group in groups]
+    return EdgeRequirements(
+        instrument=instrument,
+        name=name,
+        blade=blade,
+        held=held,
+        windows_deg=windows,
+        groups=groups,
+        common_deg=np.array(common).reshape(-1, 2),
+        served=served,
+        hollow_um=hollow,
+        whole=whole,
+    )
+
+
+def _points(windows: FloatArray, most: int, spacing_mm: float) -> tuple[FloatArray, int]:
+    """Settings an edge takes, and how many would serve every station."""
+    if not len(windows):
+        return np.empty(0), 0
+    fewest = fewest_settings(windows)
+    whole = len(fewest.settings_deg)
+    if whole == 1:
+        return fewest.settings_deg, 1
+    worth = value("bench_least_mm") / spacing_mm
+    points, served = _widest(windows, min(most, whole))
+    keep = 1 + int(np.argmin(np.append(np.diff(served) >= worth, False)))
+    return points[keep - 1], whole
+
+
+def _groups(
+    windows: FloatArray, mine: NDArray[np.int64], points: FloatArray, elevation_deg: FloatArray
+) -> tuple[NDArray[np.int64], ...]:
+    """Stations of each setting: those that it serves and that lie nearest to it."""
+    own = windows[mine]
+    inside = (own[:, :1] <= points) & (points <= own[:, 1:])
+    away = np.where(inside, np.abs(points - elevation_deg[mine, None]), np.inf)
+    nearest = np.where(inside.any(axis=1), np.argmin(away, axis=1), -1) if len(points) else mine
+    return tuple(mine[nearest == at] for at in range(len(points)) if (nearest == at).any())
+
+
+def _deep(hollow: NDArray[np.bool_], depth_um: FloatArray, limit_um: float) -> NDArray[np.bool_]:
+    """The hollows, whole, that are deeper than a limit somewhere."""
+    label = np.cumsum(np.diff(hollow.astype(int), prepend=0) != 0)
+    deep = np.unique(label[hollow & (depth_um > limit_um)])
+    return np.asarray(hollow & np.isin(label, deep))
+
+
+def _hollow_um(held: Orientation) -> FloatArray:
+    """How far each station lies behind the line across its hollow (S,), 0 where a flat stone reaches."""
+    depth = np.zeros(len(held.arc_mm))
+    change = np.flatnonzero(np.diff(np.concatenate([[0], ~held.reachable, [0]])))
+    for first, last in zip(change[::2], change[1::2] - 1, strict=True):
+        start, end = held.position_mm[first], held.position_mm[last]
+        chord = end - start
+        along = (held.position_mm[first : last + 1] - start) @ chord
+        line = start + np.outer(along / max(float(chord @ chord), 1e-12), chord)
+        behind = line - held.position_mm[first : last + 1]
+        depth[first : last + 1] = np.einsum("sj,sj->s", behind, held.normal[first : last + 1])
+    return np.asarray(np.maximum(depth, 0.0) * UM_PER_MM)
+
+
+def _widest(windows: FloatArray, most: int) -> tuple[list[FloatArray], FloatArray]:
+    """The best 1, 2, … `most` settings, and how many windows each choice serves: the most possible.
+
+    By dynamic programming over rising settings: gain[i, j] is the number of windows with setting j
+    and without the next lower setting i. A setting may be raised to the first upper end of its windows
+    without losing one, so upper ends suffice.
+    """
+    points = np.unique(windows[:, 1])
+    first = np.searchsorted(points, windows[:, 0], side="left")
+    last = np.searchsorted(points, windows[:, 1], side="right") - 1
+    count = np.zeros((len(points), len(points)))
+    np.add.at(count, (first, last), 1.0)
+    # windows that begin at or before point i and end at or after point j
+    both = np.cumsum(np.cumsum(count, axis=0)[:, ::-1], axis=1)[:, ::-1]
+    single = np.diagonal(both).copy()
+    gain = single[None, :] - both
+    gain[np.tri(len(points), dtype=bool)] = -np.inf
+    best, back = single, [np.full(len(points), -1)]
+    choices, served = [points[[int(np.argmax(best))]]], [float(best.max())]
+    for _ in range(most - 1):
+        total = best[:, None] + gain
+        back.append(np.argmax(total, axis=0))
+        best = total.max(axis=0)
+        at, path = int(np.argmax(best)), []
+        for step in reversed(back):
+            path.append(at)
+            at = int(step[at])
+        choices.append(points[path[::-1]])
+        served.append(float(best.max()))
+    return choices, np.asarray(served)

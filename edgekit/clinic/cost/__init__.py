@@ -1,0 +1,1 @@
+"""What replacements, sessions and minutes cost."""

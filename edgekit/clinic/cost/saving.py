@@ -1,0 +1,192 @@
+"""What a change of method, or of the interval between sessions, would save in a year."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from edgekit import checks
+from edgekit.checks import FloatArray
+from edgekit.clinic.cost.budget import minutes_per_session
+from edgekit.clinic.cost.prices import Prices
+from edgekit.clinic.forecast.forecast import Forecast
+from edgekit.clinic.forecast.session_rate import DAYS_PER_YEAR
+from edgekit.clinic.log.log import Log
+from edgekit.errors import EdgekitError
+from edgekit.evidence_table import Range, entry
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["IntervalChange", "MethodChange", "Saving", "saving"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class MethodChange:
+    """Sharpen the edges of `pattern` that go by `method` by method `to` instead."""
+
+    pattern: str
+    method: str
+    to: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class IntervalChange:
+    """Leave `factor` times as long between sessions of `pattern` and `method`; 2 is half as often."""
+
+    pattern: str
+    method: str
+    factor: float
+
+    def __post_init__(self) -> None:
+        checks.positive("factor", self.factor)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Saving:
+    """Saving in a year, negative where the change costs more.
+
+    Attributes
+    ----------
+    per_year, per_year_low, per_year_high : float
+        In the currency of the prices.
+    chance : float
+        Probability that it saves at all.
+    edges : int
+        Edges it concerns.
+    currency, message : str
+    """
+
+    per_year: float
+    per_year_low: float
+    per_year_high: float
+    chance: float
+    edges: int
+    currency: str
+    message: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Edges:
+    """Per edge: sessions a year and their sd, and the price of a micrometre of width."""
+
+    rate: FloatArray
+    rate_sd: FloatArray
+    per_um: FloatArray
+
+
+def saving(
+    log: Log, result: Forecast, *, prices: Prices, change: MethodChange | IntervalChange
+) -> Saving:
+    """Compare the running cost of a year before and after a change.
+
+    An edge costs, in a year of ρ sessions, ρ (b p / (A n) + s + c m): loss per session b over the
+    width A from new to limit uses up an instrument of price p, shared among its n edges; a session
+    costs s and m minutes at c. A change of method replaces b, s and m by those of the other method
+    on the same pattern. A change of interval by a factor f divides ρ by f and takes b to b f^e,
+    with e the dulling exponent of the evidence table (0.5; a quarter of its range as sd).
+    Losses of two methods are taken as independent.
+
+    Parameters
+    ----------
+    log : Log
+    result : Forecast
+    prices : Prices
+    change : MethodChange or IntervalChange
+
+    Returns
+    -------
+    Saving
+
+    Raises
+    ------
+    EdgekitError
+        The log has no edge of the pattern with the method, or with the method to change to.
+    """
+    from scipy import stats
+
+    edges = _edges(result, prices, change.pattern, change.method)
+    before, before_sd = _loss(result, change.pattern, change.method)
+    unit = _session_cost(log, prices, change.method)
+    k = float((edges.rate * edges.per_um).sum())
+    message = ""
+    if isinstance(change, MethodChange):
+        after, after_sd = _loss(result, change.pattern, change.to)
+        unit_after = _session_cost(log, prices, change.to)
+        each = (before - after) * edges.per_um + unit - unit_after
+        variance = k**2 * (before_sd**2 + after_sd**2)
+    else:
+        law = entry("dull_exponent")
+        bounds = law.spread if isinstance(law.spread, Range) else Range(law.value, law.value)
+        grown = change.factor ** (law.value - 1)
+        each = before * edges.per_um * (1 - grown) + unit * (1 - 1 / change.factor)
+        exponent_sd = (bounds.high - bounds.low) / 4
+        slope = k * before * grown * np.log(change.factor)
+        variance = (k * (1 - grown) * before_sd) ** 2 + (slope * exponent_sd) ** 2
+        message = "the loss at another interval follows an assumed dulling exponent"
+    total = float((edges.rate * each).sum())
+    spread = float(np.sqrt(variance + ((edges.rate_sd * each) ** 2).sum()))
+    z = float(stats.norm.ppf(0.5 + result.level / 2))
+    return Saving(
+        per_year=total,
+        per_year_low=total - z * spread,
+        per_year_high=total + z * spread,
+        chance=float(stats.norm.sf(0.0, total, max(spread, np.finfo(float).tiny))),
+        edges=len(edges.rate),
+        currency=prices.currency,
+        message=message,
+    )
+
+
+def _edges(result: Forecast, prices: Prices, pattern: str, method: str) -> _Edges:
+    table = result.table
+    mine = (table["pattern"] == pattern) & (table["method"] == method)
+    rows = np.flatnonzero((mine & (table["status"] == "in use")).to_numpy())
+    if len(rows) == 0:
+        raise EdgekitError(
+            "no edge in use has this pattern and method", (pattern, method), _known(result.groups)
+        )
+    chosen = table.iloc[rows]
+    per_instrument = table.groupby("instrument")["edge"].transform("size").to_numpy()[rows]
+    allowance_um = (chosen["first_mm"] - chosen["limit_mm"]).to_numpy() * 1e3
+    if not (allowance_um > 0).all():
+        bad = chosen["instrument"].to_numpy()[~(allowance_um > 0)]
+        raise EdgekitError(
+            "the first reading of an edge lies below the limit", list(bad[:5]), "Check the limit."
+        )
+    price = prices.of(prices.instrument, chosen["pattern"].to_numpy(), "instrument")
+    return _Edges(
+        rate=result.pace.per_day[rows] * DAYS_PER_YEAR,
+        rate_sd=result.pace.sd[rows] * DAYS_PER_YEAR,
+        per_um=price / (allowance_um * per_instrument),
+    )
+
+
+def _loss(result: Forecast, pattern: str, method: str) -> tuple[float, float]:
+    """Mean loss per session of a group and its standard deviation."""
+    from scipy import stats
+
+    groups = result.groups
+    row = groups[(groups["pattern"] == pattern) & (groups["method"] == method)]
+    if row.empty:
+        raise EdgekitError(
+            "the log shows no such pattern and method", (pattern, method), _known(groups)
+        )
+    width = float(row["loss_um_per_session_high"].iloc[0] - row["loss_um_per_session_low"].iloc[0])
+    z = float(stats.norm.ppf(0.5 + result.level / 2))
+    return float(row["loss_um_per_session"].iloc[0]), width / (2 * z)
+
+
+def _known(groups: pd.DataFrame) -> str:
+    pairs = [
+        f"{p or '(none)'} by {m or '(none)'}"
+        for p, m in zip(groups["pattern"], groups["method"], strict=True)
+    ]
+    return f"The log has {', '.join(pairs)}."
+
+
+def _session_cost(log: Log, prices: Prices, method: str) -> float:
+    minutes = minutes_per_session(log).get(method, 0.0)
+    return float(prices.of(prices.session, [method], "session")[0]) + minutes * prices.minute

@@ -1,0 +1,1 @@
+"""The setting sheet: its words, drawings and page."""

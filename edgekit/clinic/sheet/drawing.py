@@ -1,0 +1,212 @@
+"""The drawings of a setting sheet, computed from the blade: shapes that SVG and paper share.
+
+Two views of each step. *Across the edge*: the blade's section where the work begins, turned so that
+the stone lies flat under it, and the handle's axis as it appears in that plane. *From the
+handle*: the face seen along the handle's axis, toe up, with the stone's line at both ends
+of the stretch; the angle at which a line touches is the roll of the tables.
+"""
+
+from __future__ import annotations
+
+import enum
+import html
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from edgekit.checks import FloatArray, frozen_array
+from edgekit.clinic.bench.steps import Step
+from edgekit.geometry import vectors as vec
+from edgekit.geometry.edge import Edge
+from edgekit.geometry.section import Bevel, Section
+
+__all__ = [
+    "Drawing",
+    "Ink",
+    "Shape",
+    "across_the_edge",
+    "drawings",
+    "from_the_handle",
+    "placed",
+    "svg",
+]
+
+HANDLE = 1.9
+"""Length of the handle's axis in the view across the edge, in widths of the blade."""
+
+
+class Ink(enum.Enum):
+    """How a shape is drawn: by form and weight, never by colour alone."""
+
+    STEEL = "steel"
+    FACE = "face"
+    STONE = "stone"
+    STONE_LATER = "stone later"
+    HANDLE = "handle"
+    EDGE = "edge"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Shape:
+    """A line through points (N, 2), closed and filled where its ink says so."""
+
+    ink: Ink
+    points: FloatArray
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "points", frozen_array("points", self.points, (None, 2)))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Drawing:
+    """Shapes in a box (x and y upward), and what they show in words."""
+
+    shapes: tuple[Shape, ...]
+    box: tuple[float, float, float, float]
+    alt: str
+
+
+def _outline(section: Section) -> FloatArray:
+    """Section (V, 2) from its edge: inward, and up along the face normal [mm]."""
+    depth = np.linspace(0.0, section.thickness_mm, 25)
+    inset = section.inset_mm(depth)
+    if isinstance(section, Bevel):
+        back = np.full(2, section.width_mm)
+        across, up = np.append(inset, back), np.append(-depth, [-depth[-1], 0.0])
+    else:
+        across = np.concatenate([inset, section.width_mm - inset[::-1]])
+        up = np.concatenate([-depth, -depth[::-1]])
+    return np.stack([across, up], axis=1)
+
+
+def across_the_edge(step: Step) -> Drawing:
+    """The section on the stone, and the handle's axis."""
+    edge, section = step.ask.edge, step.ask.blade.section
+    arc = step.ask.held.arc_mm[step.stations[len(step.stations) // 2]]
+    frame = edge.frame(np.asarray([arc]), order=0)
+    beta = float(np.ravel(frame.angle.value)[0])
+    inward, face = frame.inward.value[0], frame.face.value[0]
+    # the flank d = (cosβ, −sinβ) lies on the stone: x along d, y away from the stone
+    turn = np.array([[np.cos(beta), -np.sin(beta)], [np.sin(beta), np.cos(beta)]])
+    steel = _outline(section) @ turn.T
+    back = -edge.handle_axis
+    axis = turn @ np.array([back @ inward, back @ face])
+    size = max(section.width_mm, section.thickness_mm)
+    reach = HANDLE * size * axis / max(float(np.hypot(*axis)), 1e-9)
+    middle = steel.mean(axis=0)
+    handle = np.stack([middle, middle + reach])
+    both = np.concatenate([steel, handle])
+    low, high = both.min(axis=0) - 0.12 * size, both.max(axis=0) + 0.12 * size
+    stone = np.array([[low[0], 0.0], [high[0], 0.0]])
+    angle = float(step.elevation_deg[len(step.stations) // 2])
+    face_line = np.stack([np.zeros(2), turn @ np.array([section.width_mm, 0.0])])
+    alt = (
+        f"Section of the {step.ask.name} edge of {step.ask.instrument} on the stone: face and stone "
+        f"at {180 - np.degrees(beta):.0f} degrees, handle at {angle:.1f} degrees to the stone."
+    )
+    return Drawing(
+        shapes=(
+            Shape(ink=Ink.STEEL, points=steel),
+            Shape(ink=Ink.FACE, points=face_line),
+            Shape(ink=Ink.STONE, points=stone),
+            Shape(ink=Ink.HANDLE, points=handle),
+        ),
+        box=(float(low[0]), float(low[1] - 0.1 * size), float(high[0]), float(high[1])),
+        alt=alt,
+    )
+
+
+def _seen(edge: Edge, of: Edge) -> FloatArray:
+    """Points (S, 2) of an edge seen along the handle's axis of `of`: right, and up towards the toe."""
+    a, toe = of.handle_axis, of.roll_reference
+    up = toe - (toe @ a) * a
+    if not np.linalg.norm(up) > 1e-6:
+        up = vec.cross(a, np.eye(3)[np.argmin(np.abs(a))])
+    up = up / np.linalg.norm(up)
+    points = edge.frame(edge.stations(81), order=0).position
+    return np.stack([points @ vec.cross(a, up), points @ up], axis=1)
+
+
+def from_the_handle(step: Step) -> Drawing:
+    """The face along the handle's axis, toe up, and the stone at both ends of the stretch."""
+    edge = step.ask.edge
+    mine = _seen(edge, edge)
+    far = step.ask.blade.opposite(step.ask.name)
+    other = np.empty((0, 2)) if far is None else _seen(far, edge)
+    everything = np.concatenate([mine, other])
+    low, high = everything.min(axis=0), everything.max(axis=0)
+    size = float((high - low).max())
+    share = step.stations[[0, -1]] / (len(step.ask.held.arc_mm) - 1) * (len(mine) - 1)
+    first, last = np.rint(share).astype(int)
+    shapes = [
+        Shape(ink=Ink.STEEL, points=np.concatenate([mine, other[::-1]])),
+        Shape(ink=Ink.EDGE, points=mine[first : last + 1] if last > first else mine[first:][:2]),
+    ]
+    for ink, at, roll in (
+        (Ink.STONE, first, step.roll_deg[0]),
+        (Ink.STONE_LATER, last, step.roll_deg[-1]),
+    ):
+        phi = np.radians(roll)
+        out, along = np.array([np.sin(phi), np.cos(phi)]), np.array([np.cos(phi), -np.sin(phi)])
+        centre = mine[at] + 0.02 * size * out
+        line = np.stack([centre - 0.32 * size * along, centre + 0.32 * size * along])
+        shapes.append(Shape(ink=ink, points=line))
+    both = np.concatenate([shape.points for shape in shapes])
+    low, high = both.min(axis=0) - 0.06 * size, both.max(axis=0) + 0.06 * size
+    alt = (
+        f"{step.ask.instrument}, {step.ask.name} edge, seen from the handle, toe up: the stone "
+        f"touches from roll {step.roll_deg[0]:.0f} to {step.roll_deg[-1]:.0f} degrees."
+    )
+    return Drawing(
+        shapes=tuple(shapes),
+        box=(float(low[0]), float(low[1]), float(high[0]), float(high[1])),
+        alt=alt,
+    )
+
+
+STYLE = {
+    Ink.STEEL: 'fill="#d9d9d9" stroke="#000" stroke-width="0.25"',
+    Ink.FACE: 'fill="none" stroke="#000" stroke-width="0.7"',
+    Ink.STONE: 'fill="none" stroke="#000" stroke-width="1"',
+    Ink.STONE_LATER: 'fill="none" stroke="#000" stroke-width="1" stroke-dasharray="1.6 1.2"',
+    Ink.HANDLE: 'fill="none" stroke="#000" stroke-width="0.45" stroke-dasharray="3 1 0.6 1"',
+    Ink.EDGE: 'fill="none" stroke="#000" stroke-width="0.9"',
+}
+"""Weights and dashes in millimetres of paper."""
+
+
+def placed(drawing: Drawing, width_mm: float, height_mm: float) -> tuple[float, FloatArray]:
+    """Scale and offset that centre a drawing in a frame on paper, y upward."""
+    x0, y0, x1, y1 = drawing.box
+    scale = min(width_mm / (x1 - x0), height_mm / (y1 - y0))
+    middle = np.array([(x0 + x1) / 2, (y0 + y1) / 2])
+    return scale, np.array([width_mm / 2, height_mm / 2]) - scale * middle
+
+
+def svg(drawing: Drawing, *, width_mm: float, height_mm: float) -> str:
+    """The drawing as SVG of a size on paper, with its words for whoever cannot see it.
+
+    Examples
+    --------
+    >>> square = Drawing(shapes=(Shape(ink=Ink.STEEL, points=[(0, 0), (1, 0), (1, 1)]),),
+    ...                  box=(0, 0, 1, 1), alt="A <corner>.")
+    >>> svg(square, width_mm=10, height_mm=10)[:66]
+    '<svg role="img" aria-label="A &lt;corner&gt;." viewBox="0 0 10 10"'
+    """
+    scale, offset = placed(drawing, width_mm, height_mm)
+    size = f'width="{width_mm:g}mm" height="{height_mm:g}mm"'
+    box = f'viewBox="0 0 {width_mm:g} {height_mm:g}"'
+    parts = [f'<svg role="img" aria-label="{html.escape(drawing.alt)}" {box} {size}>']
+    for shape in drawing.shapes:
+        points = scale * shape.points + offset
+        text = " ".join(f"{x:.2f},{height_mm - y:.2f}" for x, y in points)
+        tag = "polygon" if shape.ink is Ink.STEEL else "polyline"
+        parts.append(f'<{tag} points="{text}" {STYLE[shape.ink]}/>')
+    return "".join([*parts, "</svg>"])
+
+
+def drawings(steps: Sequence[Step]) -> tuple[Drawing, Drawing]:
+    """Both views of the longest of the steps of one edge."""
+    longest = max(steps, key=lambda step: len(step.stations))
+    return across_the_edge(longest), from_the_handle(longest)

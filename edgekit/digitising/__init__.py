@@ -1,0 +1,1 @@
+"""From measurements of a real blade to its model, and back into files."""

@@ -1,0 +1,257 @@
+"""Smooth curves and faces through noisy digitised points, with their uncertainty.
+
+The stated rule: a penalised quintic spline, a knot for every second point or so. The penalty is the
+integral of the squared third derivative, which leaves circles nearly alone; a last fit makes it
+stiffer where the curve is quiet than where its curvature changes, as at a toe. Its weight is chosen by
+generalised cross-validation. Uncertainty is the posterior covariance of Wahba (1983, J R Stat Soc B
+45:133), which carries the smoothing bias on average.
+Faces are fitted by least squares, as a plane or as a polynomial of the
+coordinates in their best plane.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+import scipy.linalg
+from scipy.interpolate import BSpline
+
+from edgekit.checks import FloatArray
+from edgekit.errors import EdgekitError
+from edgekit.geometry import vectors as vec
+from edgekit.geometry.curve import SplineCurve, chord_parameter
+
+__all__ = ["FaceFit", "SmoothedCurve", "fit_bowed", "fit_plane", "smooth_curve"]
+
+DEGREE = 5
+POINTS_PER_KNOT = 2
+_WEIGHTS = 121  # tried, from following the data to a parabola
+_PARABOLA = 3  # modes the penalty does not see
+_CAUTION = 1.4  # generalised cross-validation with 1.4 x the trace: guards against undersmoothing
+_STIFFENINGS = 1  # fits with local stiffness, after those; a second one loses coverage on waves
+_WINDOWS = 20  # local means along the curve are taken over a twentieth of it
+_MIN_ROUGHNESS = 0.1  # of the mean: bounds how much stiffer a quiet stretch may be
+_REFITS = 2  # the chord parameter of noisy points is too long; re-measured on the smooth curve
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SmoothedCurve:
+    """A smooth curve through points (N, 3).
+
+    ``freedom``: effective number of coefficients of each coordinate. ``factor``: matrix L with
+    noise² L Lᵀ the covariance of a coordinate's coefficients. ``residual_mm``, ``tangent`` (N, 3):
+    what of each point's distance from the curve lies across it, and the curve's direction there.
+    Noise along the curve moves a point's parameter instead, and leaves no residual to measure.
+    """
+
+    curve: SplineCurve
+    parameter: FloatArray
+    freedom: float
+    factor: FloatArray
+    residual_mm: FloatArray
+    tangent: FloatArray
+
+    @property
+    def noise_um(self) -> float:
+        """Standard deviation of one coordinate across the curve [µm]."""
+        spare = max(len(self.residual_mm) - self.freedom, 1.0)
+        return float(1000 * np.sqrt((self.residual_mm**2).sum() / (2 * spare)))
+
+    def noise_towards_mm(self, directions: FloatArray) -> FloatArray:
+        """Noise (S,) along unit vectors (S, 3), from the points whose curve runs across them.
+
+        Pictures give depth less well than the two directions across, so the noise has a direction.
+        """
+        n = len(self.residual_mm)
+        total = ((directions @ self.residual_mm.T) ** 2).sum(axis=1)
+        across = (1 - (directions @ self.tangent.T) ** 2).sum(axis=1)
+        return np.asarray(np.sqrt(total / across * (n / max(n - self.freedom, 1.0))))
+
+    def direction_sd_rad(self, u: FloatArray, towards: FloatArray) -> FloatArray:
+        """Standard deviation (S,) of the tangent's lean towards unit vectors (S, 3) across it."""
+        slope = np.linalg.norm(self._slopes(u) @ self.factor, axis=1)
+        speed = vec.norm(self.curve.derivatives(u, 1)[1])
+        return np.asarray(self.noise_towards_mm(towards) * slope / speed)
+
+    def _slopes(self, u: FloatArray) -> FloatArray:
+        t = self.curve.spline.t
+        basis = BSpline(t, np.eye(len(t) - DEGREE - 1), DEGREE)
+        return np.asarray(basis.derivative()(u))
+
+
+def _clamped_knots(first: float, last: float, spans: int) -> FloatArray:
+    inner = np.linspace(first, last, spans + 1)
+    return np.concatenate([[first] * DEGREE, inner, [last] * DEGREE])
+
+
+def _penalty(knots: FloatArray, stiffness: FloatArray | None) -> FloatArray:
+    """Matrix of ∫ w (C''')² over the spline's coefficients by Gauss quadrature.
+
+    `stiffness` holds w at evenly spaced parameters; without it w = 1 and the integral is exact.
+    """
+    size = len(knots) - DEGREE - 1
+    third = BSpline(knots, np.eye(size), DEGREE).derivative(3)
+    breaks = np.unique(knots)
+    nodes, weights = np.polynomial.legendre.leggauss(3)  # C''' squared has degree 4
+    half = np.diff(breaks)[:, None] / 2
+    at = ((breaks[:-1, None] + half) + half * nodes).ravel()
+    value = third(at)
+    share = (half * weights).ravel()
+    if stiffness is not None:
+        along = np.linspace(knots[0], knots[-1], len(stiffness))
+        share = share * np.interp(at, along, stiffness)
+    return np.asarray(value.T @ (value * share[:, None]))
+
+
+def _stiffness(third: FloatArray) -> FloatArray:
+    """Local weight (S,) of the penalty from C''' (S, 3) of the last fit, 1 where it is stiffest.
+
+    Where the curve turned out to change its curvature, as where a side runs into a toe, it may go
+    on doing so; elsewhere it is held stiffer. Weights are inverse to the local mean square of
+    C'''; the floor keeps them within a factor of ten or so.
+    """
+    square = (third**2).sum(axis=1)
+    window = max(len(square) // _WINDOWS, 1) | 1
+    padded = np.pad(square, window // 2, mode="edge")
+    local = np.convolve(padded, np.full(window, 1 / window), mode="valid")
+    weight = 1 / (local + _MIN_ROUGHNESS * max(float(local.mean()), 1e-300))
+    return np.asarray(weight / weight.max())
+
+
+class _Fit(NamedTuple):
+    coefficients: FloatArray
+    freedom: float
+    factor: FloatArray
+
+
+def _penalised(basis: FloatArray, penalty: FloatArray, points: FloatArray) -> _Fit:
+    """Fit with the weight of least generalised cross-validation (Demmler-Reinsch form)."""
+    gram = basis.T @ basis
+    ridge = 1e-10 * np.trace(gram) / len(gram) * np.eye(len(gram))
+    # Modes V with Vᵀ (gram + ridge) V = 1 and Vᵀ penalty V diagonal: every weight is then cheap.
+    rough, back = scipy.linalg.eigh(penalty, gram + ridge)
+    rough = np.maximum(rough, 0.0)
+    modes = back.T @ basis.T
+    data = modes @ points
+    outside = max(float((points**2).sum() - (data**2).sum()), 0.0)
+    n = len(points)
+    best = (np.inf, 0.0)
+    stiffest, softest = rough[-1], max(rough[_PARABOLA], 1e-15 * rough[-1])
+    for weight in np.geomspace(0.1 / stiffest, 1e3 / softest, _WEIGHTS):
+        shrink = 1 / (1 + weight * rough)
+        residual = outside + float((((1 - shrink)[:, None] * data) ** 2).sum())
+        score = residual / max(n - _CAUTION * float(shrink.sum()), 1e-3 * n) ** 2
+        if score < best[0]:
+            best = (score, float(weight))
+    shrink = 1 / (1 + best[1] * rough)
+    free = float(shrink.sum())
+    return _Fit(back @ (shrink[:, None] * data), free, back * np.sqrt(shrink))
+
+
+def smooth_curve(points_mm: FloatArray) -> SmoothedCurve:
+    """Smooth curve through ordered noisy points (N, 3), N >= 8."""
+    u = chord_parameter(points_mm)
+    centre = points_mm.mean(axis=0)
+    fit, curve, stiffness = None, None, None
+    for turn in range(1 + _REFITS + _STIFFENINGS):
+        spans = max(4, len(u) // POINTS_PER_KNOT)
+        knots = _clamped_knots(u[0], u[-1], spans)
+        basis = BSpline.design_matrix(u, knots, DEGREE).toarray()
+        fit = _penalised(basis, _penalty(knots, stiffness), points_mm - centre)
+        curve = SplineCurve(spline=BSpline(knots, fit.coefficients + centre, DEGREE))
+        fine = np.linspace(u[0], u[-1], 8 * len(u))
+        place, *_, third = curve.derivatives(fine, 3)
+        length = chord_parameter(place)
+        if turn >= _REFITS:
+            stiffness = _stiffness(third)
+        u_next = np.interp(u, fine, length)
+        used, u = u, u_next
+    assert fit is not None
+    assert curve is not None
+    point, along = curve.derivatives(used, 1)
+    tangent = vec.unit(along)
+    left = points_mm - point
+    return SmoothedCurve(
+        curve=curve,
+        parameter=used,
+        freedom=fit.freedom,
+        factor=fit.factor,
+        residual_mm=left - vec.dot(left, tangent)[:, None] * tangent,
+        tangent=tangent,
+    )
+
+
+class FaceFit(NamedTuple):
+    """A face fitted to points.
+
+    ``axes`` (3, 3): rows e1, e2 in the best plane and e3 its normal; ``centre`` (3,); ``terms`` (T, 2)
+    exponents of the polynomial height above that plane; ``heights`` (T,); ``factor`` (T, N) with
+    factor factorᵀ the covariance of the heights; ``noise_um`` residual standard deviation.
+    """
+
+    axes: FloatArray
+    centre: FloatArray
+    terms: FloatArray
+    heights: FloatArray
+    factor: FloatArray
+    noise_um: float
+
+    def normals(self, points: FloatArray) -> FloatArray:
+        """Unit normals (S, 3) of the face nearest to points."""
+        e1, e2, e3 = self.axes
+        gx, gy = self._slopes(points) @ self.heights
+        return vec.unit(e3 - gx[:, None] * e1 - gy[:, None] * e2)
+
+    def tilt_sd_rad(self, points: FloatArray, tangents: FloatArray) -> FloatArray:
+        """Standard deviation (S,) of the face's turn about an edge's tangent at points."""
+        sx, sy = self._slopes(points)
+        across = vec.unit(vec.cross(np.broadcast_to(self.axes[2], tangents.shape), tangents))
+        slope = (across @ self.axes[0])[:, None] * sx + (across @ self.axes[1])[:, None] * sy
+        return np.asarray(np.linalg.norm(slope @ self.factor, axis=1))
+
+    def _slopes(self, points: FloatArray) -> FloatArray:
+        """Rows (2, S, T): slopes of each term along e1 and e2."""
+        x, y = np.moveaxis((points - self.centre) @ self.axes[:2].T, -1, 0)[..., None]
+        p, q = self.terms[:, 0], self.terms[:, 1]
+        along = p * x ** np.maximum(p - 1, 0) * y**q
+        across = q * x**p * y ** np.maximum(q - 1, 0)
+        return np.stack([along, across])
+
+
+_PLANE = np.array([[0, 0], [1, 0], [0, 1]])
+_BOWED = np.array([[0, 0], [1, 0], [0, 1], [2, 0], [1, 1], [0, 2], [3, 0], [4, 0]])
+MIN_FACE_SPREAD = 0.02  # of the length: points nearly on one line do not fix a plane
+
+
+def fit_plane(points_mm: FloatArray, outward: FloatArray) -> FaceFit:
+    """Planar face through points (N, 3), its normal on the side of `outward`."""
+    return _fit_face(points_mm, outward, _PLANE)
+
+
+def fit_bowed(points_mm: FloatArray, outward: FloatArray) -> FaceFit:
+    """Bowed face: height of degree 4 along the blade and 2 across it, over the best plane."""
+    return _fit_face(points_mm, outward, _BOWED)
+
+
+def _fit_face(points: FloatArray, outward: FloatArray, terms: FloatArray) -> FaceFit:
+    centre = points.mean(axis=0)
+    _, spread, axes = np.linalg.svd(points - centre, full_matrices=False)
+    if not spread[1] > MIN_FACE_SPREAD * spread[0] or len(points) < 2 * len(terms):
+        raise EdgekitError(
+            "the points do not fix the face",
+            f"{len(points)} points, {spread[1] / spread[0]:.1%} as wide as long",
+            "Digitise the other edge too, or points on the face (curve 'face').",
+        )
+    if axes[2] @ outward < 0:
+        axes = np.stack([axes[0], -axes[1], -axes[2]])
+    if np.linalg.det(axes) < 0:
+        axes[1] = -axes[1]
+    local = (points - centre) @ axes.T
+    design = local[:, :1] ** terms[:, 0] * local[:, 1:2] ** terms[:, 1]
+    heights, *_ = np.linalg.lstsq(design, local[:, 2], rcond=None)
+    left = local[:, 2] - design @ heights
+    noise = float(np.sqrt((left**2).sum() / max(len(points) - len(terms), 1)))
+    factor = noise * np.linalg.pinv(design)
+    return FaceFit(axes, centre, terms, heights, factor, noise * 1000)

@@ -1,0 +1,107 @@
+"""Write the setting sheet of a bench plan, as a web page or as PDF."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from edgekit.clinic.sheet.content import compose
+from edgekit.clinic.sheet.page import page
+from edgekit.errors import EdgekitError
+
+if TYPE_CHECKING:
+    from edgekit.clinic.bench.plan import BenchPlan
+    from edgekit.figures.words import Picture
+
+__all__ = ["setting_sheet", "sheet"]
+
+
+def setting_sheet(
+    plan: BenchPlan,
+    path: str | os.PathLike[str],
+    *,
+    title: str = "Setting sheet",
+    replace: bool = False,
+) -> Path:
+    """Write the page to work from: order of settings, a block an edge, checks, cautions.
+
+    Parameters
+    ----------
+    plan : BenchPlan
+    path : path
+        Ends in ``.html`` or ``.pdf``.
+    title : str
+        Stands at the top, such as the name of the tray.
+    replace : bool
+        Without it a file that exists is left alone.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    EdgekitError
+        Another suffix, a file that exists, or, in PDF, a letter that its font lacks.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> import edgekit as ek
+    >>> plan = ek.plan_bench({"FH-01-UC": ek.patterns.universal_curette()})
+    >>> path = pathlib.Path(tempfile.mkdtemp()) / "tray.html"
+    >>> "FH-01-UC" in ek.setting_sheet(plan, path, title="Tray FH-01").read_text(encoding="utf-8")
+    True
+    """
+    target = Path(path)
+    suffix = target.suffix.lower()
+    if suffix not in (".html", ".pdf"):
+        raise EdgekitError(
+            "a setting sheet is written as .html or .pdf",
+            str(target),
+            "End the name in one of them.",
+        )
+    title = " ".join(str(title).split())
+    if not title:
+        raise EdgekitError("the sheet needs a title", title, "Name the tray.")
+    sheet = compose(plan, title)
+    if suffix == ".html":
+        data = page(sheet).encode("utf-8")
+    else:
+        from edgekit.figures.clinic.sheet_paper import sheet_pdf
+
+        data = sheet_pdf(sheet)
+    try:
+        with target.open("wb" if replace else "xb") as file:
+            file.write(data)
+    except FileExistsError as error:
+        raise EdgekitError(
+            "the file exists already", str(target), "Choose another name or say replace=True."
+        ) from error
+    return target
+
+
+def sheet(plan: BenchPlan, *, title: str = "Setting sheet", dpi: float = 75.0) -> Picture:
+    """The first page of the setting sheet as a picture, to look at in a notebook.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> plan = ek.plan_bench({"FH-01-UC": ek.patterns.universal_curette()})
+    >>> "FH-01-UC" in ek.figures.sheet(plan).alt
+    True
+    """
+    from edgekit.figures.clinic.sheet_paper import sheet_png
+    from edgekit.figures.words import Picture
+
+    words = compose(plan, title)
+    runs = "; ".join(
+        f"{run.number}: {run.elevation}, {run.riser}, {run.edges}" for run in words.runs
+    )
+    return Picture(
+        png=sheet_png(words, dpi),
+        alt=f"Setting sheet, one page. {words.title}. {words.headline}. In order: {runs}.",
+        caption=f"{words.title}: {words.headline}.",
+        width_px=round(210 / 25.4 * dpi),
+    )

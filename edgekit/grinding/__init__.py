@@ -1,0 +1,1 @@
+"""What one session takes from a blade: recession fields, planes, random numbers."""

@@ -1,0 +1,380 @@
+"""Recession fields: how far the lateral surface stands inward of the old edge, everywhere.
+
+For a station s and depth v below the face the lateral surface is the inset u = h(s, v), measured
+along b. A plane n·x = p that faces the station (n·b < 0) cuts to
+
+    u(s, v) = (n·C - v n·f - p) / (-n·b),
+
+linear in v, and grinding is h <- max(h, u) over planes: exact at the nodes, monotone, and order does not
+matter. The same plane first touches the blade at p = max over the field of n·(C - v f + h b), its
+support; advancing the stone by d past that is p = support - d. Everything is vectorised over runs
+(R), planes (P), stations (S) and depths (V).
+
+Fields have the shape (V, R, S), but runs lie closest together in memory: the functions below turn them
+to (V, S, R), which costs nothing for an array made here, and work plane by plane, (P, S, R), on pieces
+that fit in cache. No element of a run is ever combined with another run's, so a run's bits do not depend
+on what runs beside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from edgekit.checks import FloatArray, count
+from edgekit.contact.facets import GRAZING
+from edgekit.geometry.blade import Blade
+from edgekit.geometry.edge import Edge, station_weights_mm
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = [
+    "Cut",
+    "EdgeGrid",
+    "Seating",
+    "cleared",
+    "cut",
+    "inset_at",
+    "over_stations",
+    "prepare_edge",
+    "rounding_mm",
+    "seat",
+]
+
+MIN_CURVATURE = 1e-6  # [1/mm]: no blade is a kilometre wide
+CELLS_IN_CACHE = 16384  # three arrays of so many float64 are 384 KB, within any recent L2 cache
+GROUP = 4  # stations that are looked at together for whether a plane reaches them
+SAFE = 1e-3  # a plane that certainly faces a station by so much is not seen from behind
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class EdgeGrid:
+    """One edge of a blade, prepared for grinding: geometry at its stations, and the new field.
+
+    Arrays: ``arc_mm, station_weights_mm`` (the length each station stands for), ``angle_rad``,
+    ``plan_curvature, half_width_mm`` (S,); ``position, tangent, inward, face`` (S, 3); ``depth_mm``
+    (V, S), evenly spaced from the face to the back; ``inset_mm`` (V, S) the new blade's.
+    """
+
+    name: str
+    edge: Edge
+    arc_mm: FloatArray
+    station_weights_mm: FloatArray
+    position: FloatArray
+    tangent: FloatArray
+    inward: FloatArray
+    face: FloatArray
+    angle_rad: FloatArray
+    plan_curvature: FloatArray
+    half_width_mm: FloatArray
+    depth_mm: FloatArray
+    inset_mm: FloatArray
+
+    @cached_property
+    def seen(self) -> FloatArray:
+        """Position, face normal times the distance between depth nodes, and outward direction (3, S, 3):
+        what planes are multiplied with."""
+        return np.stack([self.position, self.step_mm[:, None] * self.face, -self.inward])
+
+    @property
+    def step_mm(self) -> FloatArray:
+        """Distance (S,) between depth nodes."""
+        return np.asarray(self.depth_mm[1])
+
+
+def prepare_edge(blade: Blade, name: str, *, stations: int, depths: int) -> EdgeGrid:
+    """Prepare one edge of a blade."""
+    edge = blade.edges[name]
+    arc = edge.stations(stations)
+    frame = edge.frame(arc, order=1)
+    width = np.maximum(blade.width_at(name, arc), 1e-6)
+    deepest = blade.section.depth_mm(np.minimum(width, blade.section.width_mm))
+    depth = np.linspace(0.0, 1.0, count("depths", depths, 3))[:, None] * deepest
+    beta = frame.angle.value + np.zeros_like(arc)
+    back = blade.section.inset_mm(depth) - depth / np.tan(np.radians(blade.internal_angle_deg))
+    return EdgeGrid(
+        name=name,
+        edge=edge,
+        arc_mm=arc,
+        station_weights_mm=station_weights_mm(arc),
+        position=frame.position,
+        tangent=frame.tangent.value,
+        inward=frame.inward.value,
+        face=frame.face.value,
+        angle_rad=beta,
+        plan_curvature=frame.plan_curvature,
+        half_width_mm=width / 2,
+        depth_mm=depth,
+        inset_mm=depth / np.tan(beta) + np.maximum(back, 0.0),
+    )
+
+
+class Seating(NamedTuple):
+    """Planes laid against a field.
+
+    ``sight``: how the planes see the edge; ``support`` (R, P), -∞ for a plane that faces nothing;
+    ``touch`` (P, G, R), the support of each group of `GROUP` stations. ``least`` (R, S) is the least that
+    any plane must advance [mm] past first touch to bring the edge to the goal there (its share of it, where
+    planes have shares), infinite where all face away, and ``server`` (R, S) the first plane for which
+    that is enough.
+    """
+
+    sight: _Sight
+    support: FloatArray
+    touch: FloatArray
+    least: FloatArray
+    server: NDArray[np.int_]
+
+
+def rounding_mm(values: FloatArray) -> float:
+    """What rounding can do to heights of some millimetres in the precision of `values` [mm]."""
+    return 5e-6 if values.dtype == np.float32 else 1e-9
+
+
+def over_stations(values: FloatArray | NDArray[np.bool_], weights: FloatArray) -> FloatArray:
+    """Weighted sum (R,) over stations of `values` (R, S).
+
+    A matrix product would do, but its last bit depends on how many runs stand side by side. So
+    does a sum whose terms lie together in memory, hence the order, and a twin for a single run.
+    """
+    columns = np.multiply(values.T, weights[:, None], order="C")
+    if len(values) == 1:
+        columns = np.repeat(columns, 2, axis=1)
+    return np.asarray(columns.sum(axis=0)[: len(values)])
+
+
+def _pieces(planes: int, cells: int) -> Iterator[slice]:
+    """Planes in groups whose cells stay in cache."""
+    group = max(1, CELLS_IN_CACHE // max(cells, 1))
+    return (slice(a, min(a + group, planes)) for a in range(0, planes, group))
+
+
+class _Sight:
+    """How planes of normals (P, 3, R) see the stations of an edge."""
+
+    def __init__(self, ground: EdgeGrid, normals: FloatArray) -> None:
+        self._seen = ground.seen
+        self.normals = normals
+        # A bound on -n·b from the range of the normals tells where no run can see a station from behind.
+        inward, outward = np.maximum(ground.inward, 0.0).T, np.minimum(ground.inward, 0.0).T
+        least = -(normals.max(axis=2) @ inward + normals.min(axis=2) @ outward)
+        self._turned = _ends(least <= SAFE)
+
+    def of(
+        self, planes: Sequence[int], first: int, last: int
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Height n·C, fall from depth node to node, and facing -n·b (P, S, R) of planes at some stations.
+
+        Where a plane is seen from behind its height is -∞, so that such a station is neither cut
+        nor waited for, and its facing is held at `GRAZING`.
+        """
+        some = slice(planes[0], planes[0] + 1) if len(planes) == 1 else planes
+        vectors = self._seen[:, first:last].reshape(-1, 3)
+        products = _products(vectors, self.normals[some])
+        size = last - first
+        height, fall, facing = products[:, :size], products[:, size:-size], products[:, -size:]
+        ends = [self._turned[p] for p in planes]
+        back = slice(
+            max(min(a for a, _ in ends) - first, 0), max(max(b for _, b in ends) - first, 0)
+        )
+        if back.stop > back.start:
+            behind = facing[:, back] <= GRAZING
+            height[:, back] = np.where(behind, -np.inf, height[:, back])
+            np.maximum(facing[:, back], GRAZING, out=facing[:, back])
+        return height, fall, facing
+
+
+def _products(vectors: FloatArray, normals: FloatArray) -> FloatArray:
+    """Products (P, N, R) of vectors (N, 3) with normals (P, 3, R), to the last bit whatever R is.
+
+    A matrix with a single row or column would take another routine, which rounds differently: planes
+    stand for the runs where there is one run, and a lone plane of a lone run gets a twin.
+    """
+    if normals.shape[2] > 1:
+        return np.asarray(np.matmul(vectors, normals))
+    lone = normals[:, :, 0]
+    twins = np.repeat(lone, 2, axis=0) if len(lone) == 1 else lone
+    return np.asarray((twins @ vectors.T)[: len(lone), :, None])
+
+
+def _ends(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and one past the last true element of each row (P, S); (S, 0) where there is none."""
+    size = mask.shape[1]
+    some = mask.any(axis=1)
+    first = np.where(some, mask.argmax(axis=1), size)
+    last = np.where(some, size - mask[:, ::-1].argmax(axis=1), 0)
+    return list(zip(first.tolist(), last.tolist(), strict=True))
+
+
+def _by_groups(values: FloatArray, out: FloatArray) -> None:
+    """Largest of `values` (P, S, R) in each group of `GROUP` stations."""
+    whole = values.shape[1] // GROUP
+    full = values[:, : whole * GROUP]
+    highest = np.maximum(full[:, ::GROUP], full[:, 1::GROUP], out=out[:, :whole])
+    for k in range(2, GROUP):
+        np.maximum(highest, full[:, k::GROUP], out=highest)
+    if whole * GROUP < values.shape[1]:
+        values[:, whole * GROUP :].max(axis=1, out=out[:, whole])
+
+
+def seat(
+    ground: EdgeGrid,
+    inset: FloatArray,
+    normals: FloatArray,
+    *,
+    drop: FloatArray,
+    goal: FloatArray,
+    weight: FloatArray | None = None,
+) -> Seating:
+    """Lay planes of unit `normals` (R, P, 3) against the field `inset` (V, R, S).
+
+    `drop` (R, S) is how far the face lies below the new one, `goal` (R, S) the inset wanted there.
+    Where planes advance by different shares `weight` (R, P), what each needs is divided by its share.
+    """
+    runs, planes, _ = normals.shape
+    turned = np.ascontiguousarray(np.moveaxis(normals, 0, -1), dtype=inset.dtype)
+    field, goal, drop = np.swapaxes(inset, 1, 2), goal.T, drop.T
+    shares = None if weight is None else np.ascontiguousarray(weight.T)
+    sight, stations = _Sight(ground, turned), len(ground.arc_mm)
+    shape = (stations, runs)
+    touch = np.empty((planes, -(-stations // GROUP), runs), inset.dtype)
+    support = np.empty((planes, runs), inset.dtype)
+    ahead = np.full(shape, -np.inf, inset.dtype)
+    server = np.zeros(shape, np.int16)  # numbered from 1
+    lowered = (drop / ground.step_mm[:, None]) if drop.any() else None
+    for part in _pieces(planes, ahead.size):
+        height, fall, facing = sight.of(range(planes)[part], 0, stations)
+        lead = facing * goal
+        np.subtract(height, lead, out=lead)
+        if lowered is not None:
+            lead -= lowered * fall
+        gap = _min_gap(field, np.divide(fall, facing, out=fall))
+        gap *= facing
+        height -= gap
+        _by_groups(height, out=touch[part])
+        support[part] = touch[part].max(axis=1)
+        # A plane that faces nothing has no support, and leads nowhere already.
+        lead -= np.where(np.isfinite(support[part]), support[part], 0.0)[:, None]
+        if shares is not None:
+            lead /= shares[part, None]
+        _keep_deepest(ahead, server, lead, range(planes)[part])
+    return Seating(sight, support.T, touch, -ahead.T, np.maximum(server.T.astype(np.int_) - 1, 0))
+
+
+def _min_gap(rows: FloatArray, rise: FloatArray) -> FloatArray:
+    """Min over v of h_v + v rise (P, S, R), for a field (V, S, R) and the `rise` from node to node.
+
+    As Horner's scheme takes a polynomial: h₀ ∧ (rise + (h₁ ∧ (rise + h₂ ∧ ...))), one addition and one
+    minimum a depth. This loop and its like in `cut` are where lives spend most of their time.
+    """
+    gap = np.add(rows[-1], rise)
+    for row in rows[-2:0:-1]:
+        np.minimum(gap, row, out=gap)
+        gap += rise
+    return np.asarray(np.minimum(gap, rows[0], out=gap))
+
+
+class Cut(NamedTuple):
+    """What planes leave: ``inset`` (V, R, S); the deepest ``reach`` (R, S), the inset at which some plane
+    meets the face, and the first ``plane`` that has it. Where no plane cuts the blade, the reach is any
+    inset no deeper than the edge."""
+
+    inset: FloatArray
+    reach: FloatArray
+    plane: NDArray[np.int_]
+
+
+def cut(
+    ground: EdgeGrid, inset: FloatArray, seating: Seating, advance: FloatArray, drop: FloatArray
+) -> Cut:
+    """Grind: what is left after the planes advance by `advance` (R, P) [mm]."""
+    faced = np.isfinite(seating.support)  # a plane turned away from every station cuts nothing
+    offset = np.where(faced, seating.support - advance, 0.0).T
+    # By more than rounding, so that what is left out would not change whatever runs are beside it.
+    near = seating.touch > offset[:, None, :] - rounding_mm(inset)
+    drop = drop.T
+    after = np.array(np.swapaxes(inset, 1, 2), order="C")
+    sight = seating.sight
+    reach = np.full(after.shape[1:], -np.inf, dtype=after.dtype)
+    plane = np.zeros(reach.shape, dtype=np.int16)  # numbered from 1
+    lowered = (drop / ground.step_mm[:, None]) if drop.any() else None
+    spans = _ends(np.asarray(near.any(axis=2)))
+    cutting = [p for p, (first, last) in enumerate(spans) if last > first]
+    for part in _pieces(len(cutting), reach.size):
+        planes = cutting[part]
+        first = min(spans[p][0] for p in planes) * GROUP
+        last = min(max(spans[p][1] for p in planes) * GROUP, len(reach))
+        height, fall, facing = sight.of(planes, first, last)
+        height -= offset[planes, None]
+        height /= facing
+        fall /= facing
+        here = slice(first, last)
+        meets = height if lowered is None else height - lowered[here] * fall
+        _keep_deepest(reach[here], plane[here], meets, planes)
+        for v, row in enumerate(after[:, here]):
+            if v:
+                height -= fall
+            np.maximum(row, height.max(axis=0) if len(planes) > 1 else height[0], out=row)
+    found = np.maximum(plane.T.astype(np.int_) - 1, 0)
+    return Cut(np.swapaxes(after, 1, 2), reach.T, found)
+
+
+def _keep_deepest(
+    reach: FloatArray, plane: NDArray[np.int16], meets: FloatArray, planes: Sequence[int]
+) -> None:
+    """Update the deepest `reach` and its first `plane` (from 1) by what later planes reach (P, S, R).
+
+    What `max` and `argmax` give; but `argmax` across memory and masked copies take ten times as long.
+    """
+    high, number = meets[0], np.int16(planes[0] + 1)
+    if len(meets) > 1:
+        high = meets.max(axis=0)
+        top = planes[-1] + 2
+        rank = np.array([top - 1 - p for p in planes], dtype=np.int16)[:, None, None]
+        number = np.int16(top) - ((meets == high) * rank).max(axis=0)
+    np.maximum(plane, (high > reach) * number, out=plane)
+    np.maximum(reach, high, out=reach)
+
+
+def inset_at(ground: EdgeGrid, inset: FloatArray, drop: FloatArray) -> FloatArray:
+    """Inset (R, S) of the edge where the face lies `drop` (R, S) [mm] below the new one."""
+    if not drop.any():
+        return np.array(inset[0])  # of the same layout in memory
+    at = np.clip(drop / ground.step_mm, 0.0, len(inset) - 1.0)
+    i = np.minimum(at.astype(int), len(inset) - 2)
+    low = np.take_along_axis(inset, i[None], axis=0)[0]
+    high = np.take_along_axis(inset, i[None] + 1, axis=0)[0]
+    return np.asarray(low + (at - i) * (high - low))
+
+
+def cleared(ground: EdgeGrid, inset: FloatArray) -> FloatArray:
+    """Volume (R,) [mm³] between the edge's own line and the field `inset` (V, R, S) inward of it.
+
+    ∫∫ h (1 - κ h / 2) dv ds by the trapezoidal rule: inward of a curved edge the area element shrinks by
+    1 - κu. Past the centre of curvature nothing is left to take, so insets end there.
+    """
+    field = np.swapaxes(inset, 1, 2)
+    limit = (1 / np.maximum(ground.plan_curvature, MIN_CURVATURE))[:, None]
+    tight = np.flatnonzero(limit < field.max())  # elsewhere no inset gets so far
+    ends = slice(tight[0], tight[-1] + 1) if len(tight) else slice(0)
+    first, second, row = (np.zeros(field.shape[1:], field.dtype) for _ in range(3))
+    for v in (0, *range(len(field) - 1, 0, -1)):
+        np.copyto(row, field[v])
+        np.minimum(row[ends], limit[ends], out=row[ends])
+        first += row
+        row *= row
+        second += row
+        if v == len(field) - 1:  # the two outer rows count half
+            first /= 2
+            second /= 2
+    second *= ground.plan_curvature[:, None] / 2
+    first -= second
+    weights = (ground.step_mm * ground.station_weights_mm).astype(
+        np.float64
+    )  # a difference is wanted of this
+    return over_stations(first.T, weights)

@@ -1,0 +1,1 @@
+"""From new to retired: use dulls, sessions sharpen, rules end it."""

@@ -1,0 +1,225 @@
+"""Dull edges: what a rounded apex costs to clear, and laws by which it grows in use.
+
+A law is an object with one method, `after(radius_um, strokes)`: the radius that use turns an edge of
+a given radius into. Laws depend on the present radius alone, so an edge left dull simply goes on.
+The published evidence conflicts (see the evidence table), so none of them is "the" law.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple, Protocol, runtime_checkable
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from edgekit.checks import (
+    FloatArray,
+    at_least,
+    between,
+    finite,
+    frozen_array,
+    keep_numbers,
+    positive,
+)
+from edgekit.errors import EdgekitError
+from edgekit.evidence_table import value
+from edgekit.geometry.edge import check_angle_deg
+
+__all__ = [
+    "DullEdge",
+    "DullingLaw",
+    "PowerDulling",
+    "SaturatingDulling",
+    "TableDulling",
+    "dull_edge",
+]
+
+
+class DullEdge(NamedTuple):
+    """A wedge of internal angle β whose apex is rounded to radius r; see `dull_edge`."""
+
+    edge_width_um: FloatArray
+    apex_recession_um: FloatArray
+    along_face_um: FloatArray
+    lateral_depth_um: FloatArray
+    worn_area_um2: FloatArray
+
+
+def dull_edge(internal_angle_deg: float, radius_um: ArrayLike) -> DullEdge:
+    """What an apex rounded to a radius means, from the circle tangent to face and flank.
+
+    Parameters
+    ----------
+    internal_angle_deg : float
+        β [deg].
+    radius_um : array
+        Radius r of any shape [µm].
+
+    Returns
+    -------
+    DullEdge
+        ``edge_width_um`` between the points of tangency, 2 r cos(β/2); ``apex_recession_um``
+        r (1/sin(β/2) - 1); ``along_face_um`` from the lost apex to the face's point of tangency,
+        r cot(β/2); ``lateral_depth_um`` normal to the flank that clears it, r (1 + cosβ);
+        ``worn_area_um2`` r² (cot(β/2) - (π - β)/2).
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> worn = ek.dull_edge(75, 4.0)
+    >>> round(float(worn.along_face_um), 3), round(float(worn.lateral_depth_um), 3)
+    (5.213, 5.035)
+    """
+    angle = finite("internal_angle_deg", internal_angle_deg, "Give degrees, such as 75.")
+    beta = np.radians(check_angle_deg("internal_angle_deg", angle))
+    r = _not_negative("radius_um", radius_um)
+    half = beta / 2
+    return DullEdge(
+        edge_width_um=2 * r * np.cos(half),
+        apex_recession_um=r * (1 / np.sin(half) - 1),
+        along_face_um=r / np.tan(half),
+        lateral_depth_um=r * (1 + np.cos(beta)),
+        worn_area_um2=r**2 * (1 / np.tan(half) - (np.pi - beta) / 2),
+    )
+
+
+def _not_negative(name: str, values: ArrayLike) -> FloatArray:
+    """Values of any shape as floats of 0 or more."""
+    array = frozen_array(name, values)
+    if not (array >= 0).all():
+        raise EdgekitError(
+            f"{name} must be 0 or more", float(array.min()), "Give micrometres, or a count."
+        )
+    return array
+
+
+@runtime_checkable
+class DullingLaw(Protocol):
+    """How the edge radius grows with strokes."""
+
+    def after(self, radius_um: FloatArray, strokes: FloatArray) -> FloatArray:
+        """Radius after `strokes` more, from `radius_um`; both broadcast."""
+        ...
+
+
+@dataclass(frozen=True, kw_only=True)
+class PowerDulling:
+    """r^(1/b) grows by `rate` a stroke: r = (r₀^(1/b) + rate n)^b.
+
+    With b = 1/2 a constant area is worn away a stroke, r² = r₀² + c n, which is Archard's law for
+    a rounded wedge at constant load. `rate` is in µm^(1/b) a stroke.
+
+    Examples
+    --------
+    >>> from edgekit.life.dulling import PowerDulling
+    >>> round(float(PowerDulling().after(1.5, 45)), 2)
+    4.65
+    """
+
+    rate: float = value("dull_rate_um2_per_stroke")
+    exponent: float = value("dull_exponent")
+
+    def __post_init__(self) -> None:
+        keep_numbers(
+            self,
+            rate=at_least("rate", self.rate, 0.0),
+            exponent=between("exponent", self.exponent, 0.0, 5.0, "Give b, such as 0.5."),
+        )
+
+    @classmethod
+    def through(
+        cls, *, radius_um: float, strokes: float, sharp_radius_um: float, exponent: float
+    ) -> PowerDulling:
+        """The law of an exponent that turns a sharp radius into `radius_um` in `strokes`.
+
+        Examples
+        --------
+        >>> from edgekit.life.dulling import PowerDulling
+        >>> law = PowerDulling.through(
+        ...     radius_um=4.65, strokes=45, sharp_radius_um=1.5, exponent=0.2)
+        >>> round(float(law.after(1.5, 45)), 2)
+        4.65
+        """
+        power = 1 / between("exponent", exponent, 0.0, 5.0)
+        grown = (
+            positive("radius_um", radius_um) ** power
+            - at_least("sharp_radius_um", sharp_radius_um, 0.0) ** power
+        )
+        return cls(rate=grown / positive("strokes", strokes), exponent=exponent)
+
+    def after(self, radius_um: FloatArray, strokes: FloatArray) -> FloatArray:
+        """See the class."""
+        radius, count = _not_negative("radius_um", radius_um), _not_negative("strokes", strokes)
+        return np.asarray((radius ** (1 / self.exponent) + self.rate * count) ** self.exponent)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SaturatingDulling:
+    """The radius approaches a limit: r = limit - (limit - r₀) exp(-n / strokes).
+
+    A radius already above the limit stays.
+
+    Examples
+    --------
+    >>> from edgekit.life.dulling import SaturatingDulling
+    >>> round(float(SaturatingDulling(limit_um=6.0, strokes=30).after(1.5, 30)), 2)
+    4.34
+    """
+
+    limit_um: float
+    strokes: float
+
+    def __post_init__(self) -> None:
+        keep_numbers(
+            self,
+            limit_um=positive("limit_um", self.limit_um),
+            strokes=positive("strokes", self.strokes),
+        )
+
+    def after(self, radius_um: FloatArray, strokes: FloatArray) -> FloatArray:
+        """See the class."""
+        radius, count = _not_negative("radius_um", radius_um), _not_negative("strokes", strokes)
+        missing = np.maximum(self.limit_um - radius, 0.0)
+        return np.asarray(radius + missing * -np.expm1(-count / self.strokes))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class TableDulling:
+    """Measured radii at numbers of strokes, straight lines between; the last slope goes on.
+
+    Examples
+    --------
+    >>> from edgekit.life.dulling import TableDulling
+    >>> law = TableDulling(strokes=[0, 15, 45], radius_um=[1.5, 3, 5])
+    >>> float(law.after(3.0, 15))
+    4.0
+    """
+
+    strokes: FloatArray
+    radius_um: FloatArray
+
+    def __post_init__(self) -> None:
+        strokes = frozen_array("strokes", self.strokes, (None,))
+        radius = frozen_array("radius_um", self.radius_um, strokes.shape)
+        if len(strokes) < 2 or not ((np.diff(strokes) > 0) & (np.diff(radius) > 0)).all():
+            raise EdgekitError(
+                "strokes and radius_um must both rise, over two rows or more",
+                radius.tolist(),
+                "Sort the table by strokes; average out readings that fall.",
+            )
+        object.__setattr__(self, "strokes", strokes)
+        object.__setattr__(self, "radius_um", radius)
+
+    def after(self, radius_um: FloatArray, strokes: FloatArray) -> FloatArray:
+        """See the class."""
+        radius, count = _not_negative("radius_um", radius_um), _not_negative("strokes", strokes)
+        worn = _line(radius, self.radius_um, self.strokes)
+        grown = _line(worn + count, self.strokes, self.radius_um)
+        return np.asarray(np.where(count > 0, grown, radius))
+
+
+def _line(x: FloatArray, xs: FloatArray, ys: FloatArray) -> FloatArray:
+    """Straight lines through (xs, ys), the first and last going on."""
+    i = np.clip(np.searchsorted(xs, x) - 1, 0, len(xs) - 2)
+    return np.asarray(ys[i] + (x - xs[i]) * (ys[i + 1] - ys[i]) / (xs[i + 1] - xs[i]))

@@ -1,0 +1,161 @@
+"""When a blade must go: rules as objects, each with the limit it sets and what it measures."""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass
+from typing import NamedTuple, Protocol, runtime_checkable
+
+import numpy as np
+
+from edgekit.checks import FloatArray, between, fraction, instance, keep_numbers
+from edgekit.errors import EdgekitError
+from edgekit.evidence_table import value
+
+__all__ = [
+    "DEFAULT_RULES",
+    "Basis",
+    "MaxThicknessLoss",
+    "MaxWidthLoss",
+    "MinLength",
+    "MinStrength",
+    "RetireRule",
+    "WidthLoss",
+]
+
+
+class WidthLoss(NamedTuple):
+    """What has been lost (R,) against a new blade's dimensions [mm]; see `edgekit.life.life`."""
+
+    mean_width_mm: FloatArray
+    deepest_width_mm: FloatArray
+    caliper_width_mm: FloatArray
+    length_mm: FloatArray
+    thickness_mm: FloatArray
+    new_width_mm: float
+    new_length_mm: float
+    new_thickness_mm: float
+    strength_left: FloatArray | None = None  # only worked out where a rule asks for it
+
+
+class Basis(enum.Enum):
+    """Which loss of width counts."""
+
+    MEAN = "mean along the sides"
+    DEEPEST = "deepest anywhere on the sides"
+    CALIPER = "at mid-length, where a caliper reads"
+
+
+@runtime_checkable
+class RetireRule(Protocol):
+    """A limit on wear."""
+
+    def used_up(self, lost: WidthLoss) -> FloatArray:
+        """Loss as a share (R,) of what the rule allows; at 1 the blade must go."""
+        ...
+
+    def __str__(self) -> str: ...
+
+
+@dataclass(frozen=True, kw_only=True)
+class MaxWidthLoss:
+    """Retire when `fraction` of the new width is gone (Murray et al. 1984 by default).
+
+    Examples
+    --------
+    >>> print(MaxWidthLoss(fraction=0.1))
+    10 % of the width gone (mean along the sides)
+    """
+
+    fraction: float = value("retire_width_fraction")
+    basis: Basis = Basis.MEAN
+
+    def __post_init__(self) -> None:
+        keep_numbers(self, fraction=fraction("fraction", self.fraction))
+        instance("basis", self.basis, Basis, "Give Basis.MEAN, Basis.DEEPEST or Basis.CALIPER.")
+
+    def used_up(self, lost: WidthLoss) -> FloatArray:
+        """Loss over `fraction` of the width."""
+        width = {
+            Basis.MEAN: lost.mean_width_mm,
+            Basis.DEEPEST: lost.deepest_width_mm,
+            Basis.CALIPER: lost.caliper_width_mm,
+        }[self.basis]
+        return width / (self.fraction * lost.new_width_mm)
+
+    def limit_um(self, first_um: FloatArray) -> FloatArray:
+        """Retirement width [µm] of edges whose first readings [µm] are given, for `forecast`."""
+        return np.asarray(first_um * (1 - self.fraction))
+
+    def __str__(self) -> str:
+        return f"{self.fraction * 100:g} % of the width gone ({self.basis.value})"
+
+
+@dataclass(frozen=True, kw_only=True)
+class MinLength:
+    """Retire when less than `fraction` of the new length remains."""
+
+    fraction: float = value("retire_length_fraction")
+
+    def __post_init__(self) -> None:
+        remedy = "Give the share of the length that must remain, such as 0.75."
+        keep_numbers(self, fraction=between("fraction", self.fraction, 0.0, 1.0, remedy))
+
+    def used_up(self, lost: WidthLoss) -> FloatArray:
+        """Loss over the length that may go."""
+        return lost.length_mm / ((1 - self.fraction) * lost.new_length_mm)
+
+    def __str__(self) -> str:
+        return f"only {self.fraction * 100:g} % of the length left"
+
+
+@dataclass(frozen=True, kw_only=True)
+class MaxThicknessLoss:
+    """Retire when `fraction` of the new thickness is gone, as honing the face uses it up."""
+
+    fraction: float = value("retire_width_fraction")
+
+    def __post_init__(self) -> None:
+        keep_numbers(self, fraction=fraction("fraction", self.fraction))
+
+    def used_up(self, lost: WidthLoss) -> FloatArray:
+        """Loss over `fraction` of the thickness."""
+        return lost.thickness_mm / (self.fraction * lost.new_thickness_mm)
+
+    def __str__(self) -> str:
+        return f"{self.fraction * 100:g} % of the thickness gone"
+
+
+@dataclass(frozen=True, kw_only=True)
+class MinStrength:
+    """Retire when the blade bears only `fraction` of the load at the toe that it bore when new.
+
+    The most stressed section counts, in the worse of two directions of load; see
+    `edgekit.bending.beam`. No source gives a limit: Murray et al. 1984 saw no significant loss at
+    10-20 % less size.
+
+    Examples
+    --------
+    >>> print(MinStrength(fraction=0.8))
+    only 80 % of the new blade's strength left
+    """
+
+    fraction: float = value("retire_strength_fraction")
+
+    def __post_init__(self) -> None:
+        remedy = "Give a share of 1, such as 0.7 for 70 %."
+        keep_numbers(self, fraction=between("fraction", self.fraction, 0.0, 1.0, remedy))
+
+    def used_up(self, lost: WidthLoss) -> FloatArray:
+        """Strength lost over the strength that may go."""
+        if lost.strength_left is None:
+            raise EdgekitError(
+                "the strength was not measured", None, "Use the rule in `live` or `compare`."
+            )
+        return (1 - lost.strength_left) / (1 - self.fraction)
+
+    def __str__(self) -> str:
+        return f"only {self.fraction * 100:g} % of the new blade's strength left"
+
+
+DEFAULT_RULES: tuple[RetireRule, ...] = (MaxWidthLoss(), MinLength(), MaxThicknessLoss())

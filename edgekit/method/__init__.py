@@ -1,0 +1,1 @@
+"""A way of sharpening: what guides the stone, how the hand errs, what the stone cuts with."""

@@ -1,0 +1,184 @@
+"""What a stone cuts with: its grain, its lubricant, and how much and how roughly it cuts.
+
+The form of the stone (flat, rod, cone, disc) is one of the records of `edgekit.contact.stone`.
+Removal and roughness are entries of the evidence table with a wide spread: no source
+measured either for a hand-held stone on a hardened blade.
+"""
+
+import enum
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from edgekit.checks import FloatArray, count, generator, positive
+from edgekit.contact.stone import FlatStone, Stone
+from edgekit.errors import EdgekitError
+from edgekit.evidence_table import Evidence, Gsd, entry
+from edgekit.method.grain import Grain, Scale, grain, grain_um
+
+__all__ = [
+    "Abrasive",
+    "Grain",
+    "Lubricant",
+    "Scale",
+    "ceramic_stone",
+    "diamond_plated_stone",
+    "fine_natural_stone",
+    "grain",
+    "grain_um",
+]
+
+
+class Lubricant(enum.Enum):
+    """What the trade puts on the stone. No model here depends on it; it is recorded."""
+
+    DRY = "dry"
+    WATER = "water"
+    OIL = "oil"
+
+
+def _removal_default() -> Evidence:
+    return entry("removal_fine_mm3_per_stroke")
+
+
+def _ra_default() -> Evidence:
+    return entry("ra_per_grain")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Abrasive:
+    """An abrasive: grain, lubricant, and evidence for removal and roughness.
+
+    Parameters
+    ----------
+    name : str
+        What the user calls it.
+    scale : Scale or str, optional
+        Scale of the grit number; needs `number`.
+    number : int, optional
+        Grit number; needs `scale`.
+    median_um : float, optional
+        Median grain or crystal size [µm] of a stone that no scale grades, such as a natural one.
+        Give either this or scale and number.
+    lubricant : Lubricant
+        As the trade uses it.
+    removal : Evidence
+        Steel removed by one stroke [mm³], with its spread.
+    ra_per_grain : Evidence
+        Ra across the lay over the median grain size [1], with its spread.
+    form : Stone
+        Flat, rod, cone or disc.
+
+    Examples
+    --------
+    >>> from edgekit.method.abrasive import Abrasive, Lubricant
+    >>> stone = Abrasive(name="bench", scale="FEPA-F", number=600, lubricant=Lubricant.OIL)
+    >>> stone.grain_um, round(stone.ra_um, 3)
+    (9.3, 0.072)
+    """
+
+    name: str
+    scale: Scale | str | None = None
+    number: int | None = None
+    median_um: float | None = None
+    lubricant: Lubricant
+    removal: Evidence = field(default_factory=_removal_default)
+    ra_per_grain: Evidence = field(default_factory=_ra_default)
+    form: Stone = field(default_factory=FlatStone)
+
+    def __post_init__(self) -> None:
+        graded = self.scale is not None or self.number is not None
+        if graded == (self.median_um is not None):
+            raise EdgekitError(
+                "an abrasive is graded either by scale and number or by median_um",
+                (self.scale, self.number, self.median_um),
+                "Give scale= and number=, or median_um= for a stone without a grade.",
+            )
+        if self.median_um is None:
+            found = grain(self.scale, self.number)
+            object.__setattr__(self, "scale", found.scale)
+        else:
+            object.__setattr__(self, "median_um", positive("median_um", self.median_um))
+        if not isinstance(self.lubricant, Lubricant):
+            raise EdgekitError(
+                "lubricant must be a Lubricant", self.lubricant, "Use Lubricant.OIL and the like."
+            )
+        for given, label in ((self.removal, "removal"), (self.ra_per_grain, "ra_per_grain")):
+            if not isinstance(given, Evidence):
+                raise EdgekitError(
+                    f"{label} must be an Evidence", given, "Give value, spread, status and source."
+                )
+            positive(f"{label}.value", given.value)
+
+    @property
+    def grain_um(self) -> float:
+        """Median grain size [µm]."""
+        if self.median_um is not None:
+            return self.median_um
+        return grain_um(self.scale, self.number)
+
+    @property
+    def removal_mm3_per_stroke(self) -> float:
+        """Median of the steel removed by one stroke [mm³]."""
+        return self.removal.value
+
+    @property
+    def ra_um(self) -> float:
+        """Median Ra across the lay [µm]: grain × ra_per_grain, not below ``ra_floor_um``."""
+        return max(self.grain_um * self.ra_per_grain.value, entry("ra_floor_um").value)
+
+    def draw_ra_um(self, rng: np.random.Generator, runs: int) -> FloatArray:
+        """Draws ``(runs,)`` of Ra across the lay [µm], lognormal by the entry's spread."""
+        factor = _lognormal(self.ra_per_grain, rng, runs)
+        return np.maximum(self.grain_um * factor, entry("ra_floor_um").value)
+
+    def draw_removal_mm3(self, rng: np.random.Generator, runs: int) -> FloatArray:
+        """Draws ``(runs,)`` of the steel removed by one stroke [mm³]."""
+        return _lognormal(self.removal, rng, runs)
+
+
+def _lognormal(item: Evidence, rng: np.random.Generator, runs: int) -> FloatArray:
+    """Draws about an entry as median; an entry without a lognormal spread is refused."""
+    if not isinstance(item.spread, Gsd):
+        raise EdgekitError(
+            f"{item.name} has no lognormal spread to draw from", item.spread, "Give it a Gsd."
+        )
+    draws = generator("rng", rng).standard_normal(count("runs", runs))
+    return np.asarray(item.value * np.exp(math.log(item.spread.gsd) * draws))
+
+
+def fine_natural_stone(*, lubricant: Lubricant = Lubricant.OIL) -> Abrasive:
+    """A natural novaculite stone; crystals of 1-5 µm, the middle assumed.
+
+    Examples
+    --------
+    >>> from edgekit.method.abrasive import fine_natural_stone
+    >>> fine_natural_stone().ra_um
+    0.03
+    """
+    return Abrasive(
+        name="natural novaculite",
+        median_um=entry("novaculite_crystal_um").value,
+        lubricant=lubricant,
+    )
+
+
+def ceramic_stone(*, lubricant: Lubricant = Lubricant.WATER) -> Abrasive:
+    """A dense ceramic stone, with the removal Hessheimer et al. 2017 weighed; grain assumed."""
+    return Abrasive(
+        name="ceramic",
+        median_um=entry("ceramic_grain_um").value,
+        lubricant=lubricant,
+        removal=entry("removal_ceramic_mm3_per_stroke"),
+    )
+
+
+def diamond_plated_stone(*, lubricant: Lubricant = Lubricant.DRY) -> Abrasive:
+    """A diamond-plated stone, with the removal Hessheimer et al. 2017 weighed; grain assumed."""
+    return Abrasive(
+        name="diamond-plated",
+        median_um=entry("diamond_grain_um").value,
+        lubricant=lubricant,
+        removal=entry("removal_diamond_mm3_per_stroke"),
+    )

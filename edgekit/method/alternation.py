@@ -1,0 +1,62 @@
+"""Methods that take turns from session to session, such as three times the sides, once the face."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from edgekit.errors import EdgekitError
+from edgekit.method.method import Method
+
+__all__ = ["Alternation"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Alternation:
+    """A pattern of methods, repeated over a life; `live` and `compare` take it like a method.
+
+    Parameters
+    ----------
+    name : str
+    methods : tuple of Method
+        The method of session i is number i modulo their count.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> side, face = ek.methods.held(15.0), ek.methods.face_honing()
+    >>> turns = ek.Alternation(name="one in three", methods=(side, side, face))
+    >>> [turns.at(i).name for i in range(4)] == [side.name, side.name, face.name, side.name]
+    True
+    """
+
+    name: str
+    methods: tuple[Method, ...]
+
+    def __post_init__(self) -> None:
+        given: object = self.methods
+        if not isinstance(given, tuple) or not given:
+            raise EdgekitError("an alternation needs methods", given, "Give a tuple of Method.")
+        for item in given:
+            if not isinstance(item, Method):
+                raise EdgekitError(
+                    "an alternation holds methods only", item, "Give Method objects."
+                )
+
+    @property
+    def planes(self) -> int:
+        """Seatings on one edge in a session, the most of all its methods."""
+        return max(method.planes for method in self.methods)
+
+    def at(self, turn: int) -> Method:
+        """The method of session number `turn`, from 0."""
+        return self.methods[turn % len(self.methods)]
+
+    @property
+    def assumptions(self) -> tuple[str, ...]:
+        """What each method assumes, the order of turns first."""
+        order = ", then ".join(method.name for method in self.methods)
+        once = [m for i, m in enumerate(self.methods) if m not in self.methods[:i]]
+        return (order, *(f"{m.name}: {line}" for m in once for line in m.assumptions))
+
+    def __str__(self) -> str:
+        return "\n  ".join((self.name, *self.assumptions))

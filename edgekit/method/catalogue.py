@@ -1,0 +1,212 @@
+"""The methods the trade uses, each with its kinematics and errors; every default is in the evidence table.
+
+Each function returns a frozen `Method`; `dataclasses.replace` changes a copy. Print one to read its
+assumptions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from edgekit.checks import count
+from edgekit.contact.facets import Spacing
+from edgekit.contact.holder import Setting
+from edgekit.evidence_table import entry, value
+from edgekit.method.abrasive import diamond_plated_stone
+from edgekit.method.lay import HolderStroke, Oblique
+from edgekit.method.method import (
+    ErrorTerm,
+    FollowEdge,
+    Hand,
+    HoldElevation,
+    Marks,
+    Method,
+    Stop,
+    Target,
+)
+
+__all__ = ["bench_stone", "face_honing", "freehand", "held", "powered"]
+
+PLACEMENTS = int(value("placements"))
+ROLLED = int(value("rolled_placements"))
+
+
+def _free_hand(*, novice: bool = False) -> Hand:
+    who = "novice" if novice else "freehand"
+    return Hand(
+        tilt_deg=ErrorTerm(
+            person_sd=value(f"{who}_tilt_bias_sd_deg"),
+            sd=value(f"{who}_tilt_sd_deg"),
+            sd_gsd=entry("freehand_tilt_sd_deg").gsd,
+        ),
+        swing_deg=ErrorTerm(sd=value("freehand_swing_sd_deg")),
+        position_mm=ErrorTerm(sd=value("position_sd_mm")),
+        depth=ErrorTerm(sd=value("depth_cv")),
+    )
+
+
+def _guided_hand() -> Hand:
+    return Hand(
+        tilt_deg=ErrorTerm(session_sd=value("guided_tilt_sd_deg"), sd=value("jitter_deg")),
+        swing_deg=ErrorTerm(sd=value("guided_swing_sd_deg")),
+        position_mm=ErrorTerm(sd=value("guided_position_sd_mm")),
+        depth=ErrorTerm(sd=value("guided_depth_cv")),
+    )
+
+
+def freehand(
+    *,
+    placements: int = PLACEMENTS,
+    spacing: Spacing = Spacing.BY_CURVATURE,
+    marks: Marks = Marks.RANDOM,
+    seatings: int = int(value("freehand_seatings")),
+    stop: Stop = Stop.EACH,
+    novice: bool = False,
+    hand: Hand | None = None,
+) -> Method:
+    """A stone moved by hand over an instrument held still; the angle is judged by eye.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> ek.methods.freehand(placements=8).planes
+    32
+    """
+    return Method(
+        name="freehand, moving stone" + (", novice" if novice else ""),
+        guide=FollowEdge(),
+        placements=count("placements", placements),
+        spacing=spacing,
+        marks=marks,
+        seatings=seatings,
+        stop=stop,
+        hand=_free_hand(novice=novice) if hand is None else hand,
+    )
+
+
+def bench_stone(
+    *,
+    placements: int = PLACEMENTS,
+    spacing: Spacing = Spacing.BY_CURVATURE,
+    marks: Marks = Marks.RANDOM,
+    seatings: int = int(value("freehand_seatings")),
+    stop: Stop = Stop.EACH,
+    hand: Hand | None = None,
+) -> Method:
+    """An instrument moved by hand over a stone that lies still; the hand rests on the bench.
+
+    The rest steadies the scatter; what a person takes for the right angle stays their own.
+    """
+    free, steady = _free_hand(), _guided_hand()
+    rested = Hand(
+        tilt_deg=ErrorTerm(person_sd=free.tilt_deg.person_sd, sd=value("guided_tilt_sd_deg")),
+        swing_deg=ErrorTerm(sd=steady.swing_deg.sd),
+        position_mm=ErrorTerm(sd=free.position_mm.sd),
+        depth=ErrorTerm(sd=free.depth.sd),
+    )
+    return Method(
+        name="bench stone, moving instrument",
+        guide=FollowEdge(),
+        placements=count("placements", placements),
+        spacing=spacing,
+        marks=marks,
+        seatings=seatings,
+        stop=stop,
+        hand=rested if hand is None else hand,
+    )
+
+
+def held(
+    setting: Setting | float | Sequence[Setting | float],
+    *,
+    placements: int | None = None,
+    spacing: Spacing = Spacing.BY_CURVATURE,
+    marks: Marks = Marks.SAME,
+    stop: Stop = Stop.ALL,
+    hand: Hand | None = None,
+) -> Method:
+    """A holder at one elevation (or several in turn), rolled continuously or to counted placements.
+
+    Parameters
+    ----------
+    setting : Setting, float or sequence of them
+        Elevation [deg] or a setting found by `best_setting` or `settings_needed`.
+    placements : int, optional
+        Placements an edge; None rolls continuously, which is computed as so many placements that more
+        change nothing.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> ek.methods.held(15.0, placements=12).name
+    'held at 15.0°, 12 placements'
+    """
+    guide = HoldElevation.of(setting)
+    held_at = guide.elevations_deg
+    angles = (
+        ", ".join(f"{item:.1f}°" for item in held_at)
+        if len(held_at) <= 2
+        else f"{len(held_at)} settings"
+    )
+    how = "rolled" if placements is None else f"{placements} placements"
+    return Method(
+        name=f"held at {angles}, {how}",
+        guide=guide,
+        placements=ROLLED if placements is None else count("placements", placements),
+        spacing=spacing,
+        marks=marks,
+        stop=stop,
+        hand=_guided_hand() if hand is None else hand,
+        setup_seconds=value("holder_setup_seconds"),
+        stroke=HolderStroke(),
+    )
+
+
+def powered(
+    *,
+    placements: int = PLACEMENTS,
+    spacing: Spacing = Spacing.BY_CURVATURE,
+    marks: Marks = Marks.RANDOM,
+    hand: Hand | None = None,
+) -> Method:
+    """A driven stone against a guide: steady in angle, quick, and hard to stop at the right depth."""
+    steady = _guided_hand()
+    driven = Hand(
+        tilt_deg=steady.tilt_deg,
+        swing_deg=steady.swing_deg,
+        position_mm=steady.position_mm,
+        depth=ErrorTerm(sd=value("powered_depth_cv")),
+    )
+    return Method(
+        name="powered stone, guided",
+        guide=FollowEdge(),
+        placements=count("placements", placements),
+        spacing=spacing,
+        marks=marks,
+        seatings=int(value("powered_seatings")),
+        stop=Stop.EACH,
+        hand=driven if hand is None else hand,
+        removal_mm3_per_stroke=value("removal_diamond_mm3_per_stroke"),
+        removal_gsd=entry("removal_diamond_mm3_per_stroke").gsd,
+        seconds_per_stroke=value("powered_seconds_per_stroke"),
+        abrasive=diamond_plated_stone(),
+    )
+
+
+def face_honing(*, hand: Hand | None = None) -> Method:
+    """The face ground instead of the sides, with one plane for the whole blade.
+
+    Width falls by 2 d cotβ for a depth d, which is cosβ times what grinding both sides costs; the
+    price is thickness. The swing error is here the pitch of the stone along the blade. The face is
+    taken to be followed along its bow, which on a hollow face asks for a rod or cone.
+    """
+    steady = _guided_hand()
+    return Method(
+        name="face honing",
+        guide=FollowEdge(),
+        target=Target.FACE,
+        placements=1,
+        stroke=Oblique(angle_deg=value("face_stroke_lay_deg")),
+        hand=hand
+        or Hand(tilt_deg=steady.tilt_deg, swing_deg=ErrorTerm(sd=value("honing_pitch_sd_deg"))),
+    )

@@ -1,0 +1,180 @@
+"""A folder that a killed sweep resumes from: a manifest, and one file a finished chunk.
+
+Every file is written beside its name and then moved there, so it is whole or absent. A part begins
+with a line that holds the manifest's hash and its own, so one that was torn, edited or copied from
+another sweep is found out and computed again. Tables are CSV; the shortest decimal of a float gives the
+same float back, so what is read is what was computed, to the last bit.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+import os
+import sys
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgekit.checks import instance
+from edgekit.errors import EdgekitError
+
+__all__ = ["Folder", "Table", "digest", "joined"]
+
+Table = dict[str, NDArray[np.generic]]  # numbers, or texts as objects
+MANIFEST = "manifest.json"
+_SHOWN = 3  # differences named in a refusal
+
+
+def digest(text: str) -> str:
+    """SHA-256 of a text."""
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _write(path: Path, text: str) -> None:
+    """Whole or not at all, whenever the process is killed."""
+    beside = path.with_name(f"{path.name}.{os.getpid()}.tmp")
+    try:
+        with beside.open("w", encoding="utf-8", newline="") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+    except OSError as error:
+        raise _unusable(path, error) from error
+
+
+def _unusable(path: Path, error: OSError) -> EdgekitError:
+    return EdgekitError(
+        f"the sweep's folder cannot be used: {error.strerror}",
+        str(path),
+        "Give out= a folder that can be written; parts already there are kept.",
+    )
+
+
+def _alive(number: str) -> bool:
+    """Whether another process of this number runs, and may still be writing."""
+    if not number.isdigit() or int(number) == os.getpid():
+        return False
+    if os.name == "nt":  # asking there would interrupt it
+        return True
+    try:
+        os.kill(int(number), 0)
+    except ProcessLookupError:
+        return False
+    except OSError:  # it runs, and belongs to somebody else
+        return True
+    return True
+
+
+def _as_csv(table: Table) -> str:
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([f"{name}:{column.dtype.kind}" for name, column in table.items()])
+    writer.writerows(zip(*(column.tolist() for column in table.values()), strict=True))
+    return out.getvalue()
+
+
+def _from_csv(text: str) -> Table:
+    head, *rows = csv.reader(io.StringIO(text))
+    columns = list(zip(*rows, strict=True)) if rows else [()] * len(head)
+    read: dict[str, Callable[[str], object]]
+    read = {"f": float, "i": int, "O": sys.intern}  # one copy of a text, however many rows say it
+    kinds = {"f": float, "i": int, "O": object}
+    table: Table = {}
+    for cell, column in zip(head, columns, strict=True):
+        name, _, kind = cell.rpartition(":")
+        table[name] = np.array([read[kind](item) for item in column], dtype=kinds[kind])
+    return table
+
+
+def joined(tables: list[Table]) -> Table:
+    """Tables of the same columns, one below the other; takes the columns out of the tables one by one,
+    so that they are never all held twice."""
+    return {name: np.concatenate([table.pop(name) for table in tables]) for name in [*tables[0]]}
+
+
+class Folder:
+    """The parts of one sweep.
+
+    Parameters
+    ----------
+    path : path
+        Made if missing.
+    manifest : mapping
+        What decides the results; a folder begun with another is refused.
+    """
+
+    def __init__(self, path: str | os.PathLike[str], manifest: Mapping[str, object]) -> None:
+        instance("out", path, (str, os.PathLike), "Give the path of a folder.")
+        self._path = Path(path)
+        try:
+            self._path.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise _unusable(self._path, error) from error
+        text = json.dumps(manifest, indent=1, ensure_ascii=False) + "\n"
+        self._hash = digest(text)
+        here = self._path / MANIFEST
+        if not here.exists():
+            if any(self._path.glob("part-*.csv")):
+                raise EdgekitError(
+                    "the folder holds parts but no manifest", str(path), "Give an empty folder."
+                )
+            _write(here, text)
+        try:
+            before = dict(json.loads(here.read_text(encoding="utf-8")))
+        except (ValueError, TypeError, OSError) as error:
+            raise EdgekitError(
+                "the folder's manifest cannot be read", str(here), "Give an empty folder."
+            ) from error
+        wanted = json.loads(text)
+        if before != wanted:
+            raise EdgekitError(
+                "the folder belongs to another sweep: " + "; ".join(_differences(before, wanted)),
+                str(path),
+                "Give another folder, or the arguments it was begun with.",
+            )
+        for whole in (MANIFEST, "part-*.csv"):  # what a killed process was writing
+            for leftover in self._path.glob(f"{whole}.*.tmp"):
+                if not _alive(leftover.name.split(".")[-2]):
+                    leftover.unlink(missing_ok=True)
+
+    def _part(self, number: int) -> Path:
+        return self._path / f"part-{number:06d}.csv"
+
+    def write(self, number: int, table: Table) -> None:
+        """Keep the table of a finished chunk."""
+        body = _as_csv(table)
+        _write(self._part(number), f"# {self._hash} {digest(body)}\n{body}")
+
+    def read(self, number: int) -> Table | None:
+        """The table of a chunk; None if it is missing or not as it was written."""
+        try:
+            text = self._part(number).read_bytes().decode("utf-8")
+        except (OSError, UnicodeDecodeError):
+            return None
+        first, _, body = text.partition("\n")
+        if first != f"# {self._hash} {digest(body)}":
+            return None
+        return _from_csv(body)
+
+
+def _differences(before: object, wanted: object, where: str = "") -> list[str]:
+    """What differs between two manifests, in words; at most `_SHOWN`."""
+    found: list[str] = []
+    if isinstance(before, dict) and isinstance(wanted, dict):
+        for key in (*before, *(k for k in wanted if k not in before)):
+            inner = f"{where} {key}".strip()
+            found += _differences(before.get(key), wanted.get(key), inner)
+    elif isinstance(before, list) and isinstance(wanted, list) and len(before) == len(wanted):
+        for i, (old, new) in enumerate(zip(before, wanted, strict=True)):
+            found += _differences(old, new, f"{where} {i}")
+    elif isinstance(before, list) and isinstance(wanted, list):
+        found.append(f"{where} had {len(before)} entries, now {len(wanted)}")
+    elif before != wanted:
+        found.append(f"{where} was {before!r}, is {wanted!r}")
+    return found[:_SHOWN]
