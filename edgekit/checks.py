@@ -6,8 +6,8 @@ Every comparison is written so that NaN fails it.
 import math
 import operator
 from collections.abc import Sequence
-from dataclasses import fields
-from functools import partial
+from decimal import Decimal
+from fractions import Fraction
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -27,23 +27,43 @@ __all__ = [
     "instance",
     "keep_numbers",
     "matched",
+    "number",
     "positive",
     "unit_vector",
     "vectors",
 ]
 
 FloatArray = NDArray[np.float64]
+REAL = (int, float, np.integer, np.floating, Decimal, Fraction)
+NOT_REAL = (
+    bool,
+    np.bool_,
+    np.timedelta64,
+)  # though Python and numpy derive them from whole numbers
 
 
-def finite(name: str, value: float, remedy: str = "Give a finite number.") -> float:
-    """Return `value` as a float, or refuse anything that is not one finite number."""
+def number(name: str, value: object, remedy: str = "Give a number.") -> float:
+    """Return `value` as a float, if it is one real number, infinite and NaN included.
+
+    Python's and numpy's real numbers, ``Decimal``, ``Fraction`` and arrays of shape () are numbers.
+    Text, true and false, complex numbers, times, masked values and larger arrays are not.
+    """
+    if isinstance(value, np.ndarray) and value.shape == () and not np.ma.isMaskedArray(value):
+        value = value[()]
+    if isinstance(value, NOT_REAL) or not isinstance(value, REAL):
+        raise EdgekitError(f"{name} must be a number", value, remedy)
     try:
-        number = float(value)
-    except (TypeError, ValueError, OverflowError) as error:
-        raise EdgekitError(f"{name} must be a number", value, remedy) from error
-    if not math.isfinite(number):
+        return float(value)
+    except OverflowError as error:
+        raise EdgekitError(f"{name} must be finite", value, remedy) from error
+
+
+def finite(name: str, value: object, remedy: str = "Give a finite number.") -> float:
+    """Return `value` as a float, or refuse anything that is not one finite number."""
+    result = number(name, value, remedy)
+    if not math.isfinite(result):
         raise EdgekitError(f"{name} must be finite", value, remedy)
-    return number
+    return result
 
 
 def positive(name: str, value: float, remedy: str = "Give a number above 0.") -> float:
@@ -81,18 +101,27 @@ def fraction(name: str, value: float, *, zero: bool = False) -> float:
     return number
 
 
-def count(name: str, value: int, low: int = 1) -> int:
-    """Return `value` as an int of `low` or more; floats with a fraction and booleans are refused."""
+def count(
+    name: str, value: object, low: int = 1, *, most: int | None = None, bytes_each: float = 0.0
+) -> int:
+    """Return `value` as an int from `low` to `most`; numbers with a fraction are refused.
+
+    `bytes_each` is the memory that one more takes: the message for too large a count says how much
+    it comes to.
+    """
     remedy = f"Give a whole number of {low} or more."
-    if isinstance(value, bool | np.bool_):
-        raise EdgekitError(f"{name} must be a whole number", value, remedy)
-    number = finite(name, value, remedy)
-    if number != int(number) or not number >= low:
+    size = finite(name, value, remedy)
+    if size != int(size) or not size >= low:
         raise EdgekitError(f"{name} must be a whole number of {low} or more", value, remedy)
+    if most is not None and not size <= most:
+        memory = f" (they would take {size * bytes_each / 1e9:,.3g} GB)" if bytes_each else ""
+        raise EdgekitError(
+            f"{name} must be {most:,} or less{memory}", value, f"Give at most {most:,}."
+        )
     try:
-        return operator.index(value)  # as a float a large one would lose digits
+        return operator.index(value)  # type: ignore[arg-type]  # as a float it would lose digits
     except TypeError:
-        return int(number)
+        return int(size)
 
 
 def instance(name: str, value: object, kind: type | tuple[type, ...], remedy: str) -> None:
@@ -104,27 +133,35 @@ def instance(name: str, value: object, kind: type | tuple[type, ...], remedy: st
 
 
 def keep_numbers(record: object, **checked: float) -> None:
-    """Store checked numbers in a frozen record, so that what was given as text or int is a float."""
+    """Store checked numbers in a frozen record, so that what was given as an int is a float."""
     for name, number in checked.items():
         object.__setattr__(record, name, number)
 
 
-def by_fields(record: object, **given: object) -> tuple[partial[object], tuple[()]]:
-    """For ``__reduce__``: how another process makes the record, from its fields or what is `given` for them."""
-    own = {item.name: getattr(record, item.name) for item in fields(record)}  # type: ignore[arg-type]
-    return partial(type(record), **own | given), ()
+def _as_numbers(name: str, values: object) -> FloatArray:
+    """A float64 copy of an array of real numbers, by the same rules as `number`."""
+    remedy = "Give real numbers: no text, no true or false, no ragged rows."
+    if np.ma.isMaskedArray(values) and np.ma.is_masked(values):
+        raise EdgekitError(f"{name} must be an array of numbers", values, "Remove masked entries.")
+    try:
+        # What is not an array yet is looked at item by item: true and false would become 1 and 0.
+        kept = hasattr(values, "dtype")
+        array = np.asarray(values) if kept else np.array(values, dtype=object)
+        if array.dtype == object:
+            items = [number(name, item, remedy) for item in array.ravel().tolist()]
+            return np.array(items, dtype=np.float64).reshape(array.shape)
+    except (TypeError, ValueError, OverflowError) as error:
+        raise EdgekitError(f"{name} must be an array of numbers", values, remedy) from error
+    if array.dtype.kind not in "iuf":
+        raise EdgekitError(f"{name} must be an array of numbers", values, remedy)
+    return np.array(array, dtype=np.float64)
 
 
 def frozen_array(
     name: str, values: ArrayLike, shape: Sequence[int | None] | None = None
 ) -> FloatArray:
     """Return a read-only float64 copy, checked to be finite and (None = any) of the given shape."""
-    try:
-        array = np.array(values, dtype=np.float64)
-    except (TypeError, ValueError, OverflowError) as error:
-        raise EdgekitError(
-            f"{name} must be an array of numbers", values, "Remove text and ragged rows."
-        ) from error
+    array = _as_numbers(name, values)
     if shape is not None and (
         array.ndim != len(shape)
         or any(
@@ -133,7 +170,7 @@ def frozen_array(
     ):
         wanted = "(" + ", ".join("N" if size is None else str(size) for size in shape) + ")"
         raise EdgekitError(
-            f"{name} must have shape {wanted}", array.shape, "Reshape it, one row a point."
+            f"{name} must have shape {wanted}", array.shape, "Reshape it, one row per point."
         )
     if not np.isfinite(array).all():
         where = tuple(int(i) for i in np.argwhere(~np.isfinite(array))[0])

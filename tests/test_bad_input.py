@@ -155,7 +155,7 @@ TABLE = {
         "ragged",
         "[1, 0]",
     ),
-    "points that are nothing": (points(points_mm=None), "shape (N, 3)", "Reshape", "()"),
+    "points that are nothing": (points(points_mm=None), "array of numbers", "real numbers", "None"),
     # ---- directions ----------------------------------------------------------------------
     "a null handle axis": (
         points(handle_axis=(0, 0, 0)),

@@ -308,7 +308,7 @@ def _toml_value(item: object) -> str:
         return "[" + ", ".join(_toml_value(part) for part in item) + "]"
     if isinstance(item, bool):
         return str(item).lower()
-    number = finite("a setting", item) if item != math.inf else math.inf  # type: ignore[arg-type]
+    number = finite("a setting", item) if item != math.inf else math.inf
     return repr(number)
 
 

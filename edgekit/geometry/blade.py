@@ -11,12 +11,13 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import FloatArray, by_fields, frozen_array
+from edgekit.checks import FloatArray, frozen_array
 from edgekit.errors import EdgekitError
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge
 from edgekit.geometry.section import Section
 from edgekit.geometry.trace import Trace
+from edgekit.record import by_fields
 
 __all__ = ["Blade", "BladeClass", "check_apart", "width_between"]
 

@@ -16,8 +16,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.interpolate import BSpline, make_interp_spline
 
-from edgekit.checks import FloatArray, by_fields, frozen_array
+from edgekit.checks import FloatArray, frozen_array
 from edgekit.errors import EdgekitError
+from edgekit.record import by_fields
 
 if TYPE_CHECKING:
     import sympy

@@ -371,7 +371,7 @@ def _settings(arguments: dict[str, str | float]) -> dict[str, str | float]:
         elif key.endswith("radius_mm") and item == math.inf:
             kept[key] = math.inf
         else:
-            kept[key] = finite(key, item)  # type: ignore[arg-type]
+            kept[key] = finite(key, item)
     return kept
 
 

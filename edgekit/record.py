@@ -1,0 +1,117 @@
+"""The base of every result: named fields, arrays that cannot be written to, a short way to show it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import Field, dataclass, field, fields
+from functools import partial
+from html import escape
+from types import MappingProxyType
+from typing import Any, ClassVar, dataclass_transform
+
+import numpy as np
+
+__all__ = ["Record", "by_fields", "freeze"]
+
+MAX_SHOWN = 6  # fields in a short form; five lines hold no more
+MAX_TEXT = 60  # characters of one field
+
+
+@dataclass_transform(
+    kw_only_default=True, frozen_default=True, eq_default=False, field_specifiers=(Field, field)
+)
+class Record:
+    """A frozen, keyword-only dataclass whose arrays are copies of its own and read-only.
+
+    A subclass needs no decorator. One with a ``__post_init__`` of its own ends it with
+    ``super().__post_init__()``. Arrays in tuples and mappings are frozen as well, and all of them stay
+    so in another process.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> class Reading(Record):
+    ...     width_mm: np.ndarray
+    >>> reading = Reading(width_mm=np.array([0.86, 0.84]))
+    >>> reading
+    Reading(width_mm=2 numbers from 0.84 to 0.86)
+    >>> reading.width_mm[0] = 0.9
+    Traceback (most recent call last):
+    ValueError: assignment destination is read-only
+    """
+
+    __dataclass_fields__: ClassVar[dict[str, Field[Any]]]
+
+    def __init_subclass__(cls, **options: Any) -> None:
+        super().__init_subclass__(**options)
+        dataclass(frozen=True, kw_only=True, eq=False, repr=False)(cls)
+
+    def __post_init__(self) -> None:
+        for item in fields(self):
+            value = getattr(self, item.name)
+            frozen = freeze(value)
+            if frozen is not value:
+                object.__setattr__(self, item.name, frozen)
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return by_fields(self)
+
+    def __repr__(self) -> str:
+        shown = [item.name for item in fields(self) if item.repr]
+        parts = [f"{name}={_short(getattr(self, name))}" for name in shown]
+        more = ", …" if len(parts) > MAX_SHOWN else ""
+        return f"{type(self).__name__}({', '.join(parts[:MAX_SHOWN])}{more})"
+
+    def _repr_html_(self) -> str:
+        return f"<p>{escape(repr(self))}</p>"
+
+
+def freeze(value: Any) -> Any:
+    """A read-only form of a value: arrays are copied unless nobody else can write to them.
+
+    Tuples (named ones included) and mappings are gone through; what holds nothing to freeze is
+    returned as it is.
+    """
+    if isinstance(value, np.ndarray):
+        if value.flags.writeable or value.base is not None:
+            value = value.copy()
+            value.setflags(write=False)
+        return value
+    if isinstance(value, tuple):
+        items = [freeze(item) for item in value]
+        if all(new is old for new, old in zip(items, value, strict=True)):
+            return value
+        make: Callable[[list[Any]], Any] = getattr(value, "_make", tuple)
+        return make(items)
+    if isinstance(value, dict):
+        return MappingProxyType({key: freeze(item) for key, item in value.items()})
+    return value
+
+
+def by_fields(record: Any, **given: object) -> tuple[partial[object], tuple[()]]:
+    """For ``__reduce__``: how another process makes a record, from its fields or what is `given`."""
+    own = {item.name: getattr(record, item.name) for item in fields(record) if item.init} | given
+    plain = {
+        name: dict(value) if isinstance(value, MappingProxyType) else value
+        for name, value in own.items()
+    }
+    return partial(type(record), **plain), ()
+
+
+def _short(value: object) -> str:
+    if isinstance(value, np.ndarray):
+        return _short_array(value)
+    if isinstance(value, Record):
+        return f"{type(value).__name__}(…)"
+    if isinstance(value, Mapping):
+        return "{" + ", ".join(map(str, value)) + "}"
+    text = f"{value:.6g}" if isinstance(value, float) else " ".join(repr(value).split())
+    return text if len(text) <= MAX_TEXT else text[: MAX_TEXT - 1] + "…"
+
+
+def _short_array(value: np.ndarray) -> str:
+    size = " x ".join(map(str, value.shape)) or "one"
+    if value.size == 0 or value.dtype.kind not in "iuf":
+        return f"{size} of {value.dtype}"
+    low, high = np.nanmin(value), np.nanmax(value)
+    return f"{size} numbers from {low:.4g} to {high:.4g}" if value.ndim else f"{float(value):.6g}"

@@ -1,0 +1,142 @@
+"""One rule for numbers everywhere, and records that nobody can write to."""
+
+import datetime as dt
+import pickle
+from decimal import Decimal
+from fractions import Fraction
+from typing import NamedTuple
+
+import numpy as np
+import pytest
+
+from edgekit import EdgekitError, checks
+from edgekit.record import Record, freeze
+
+GOOD = {
+    "int": 2,
+    "float": 2.0,
+    "numpy int": np.int8(2),
+    "numpy float": np.float32(2),
+    "decimal": Decimal("2.0"),
+    "fraction": Fraction(4, 2),
+    "array of shape ()": np.array(2),
+    "masked array with nothing masked": np.ma.array(2.0)[()],
+}
+BAD = {
+    "text": "2",
+    "bytes": b"2",
+    "true": True,
+    "numpy true": np.True_,
+    "complex": 2 + 0j,
+    "numpy complex": np.complex128(2),
+    "time span": np.timedelta64(2, "s"),
+    "python time span": dt.timedelta(2),
+    "date": np.datetime64("2026-01-02"),
+    "masked": np.ma.masked,
+    "array of one": np.array([2.0]),
+    "list": [2.0],
+    "nothing": None,
+}
+
+
+@pytest.mark.parametrize("value", GOOD.values(), ids=GOOD)
+def test_real_numbers_are_taken_alone_and_in_arrays(value):
+    assert checks.finite("x", value) == 2.0
+    assert checks.positive("x", value) == 2.0
+    assert checks.count("x", value) == 2
+    assert checks.frozen_array("x", [value, 1]).tolist() == [2.0, 1.0]
+    assert checks.frozen_array("x", value).tolist() == 2.0
+
+
+@pytest.mark.parametrize("value", BAD.values(), ids=BAD)
+def test_what_is_no_real_number_is_refused_alone_and_in_arrays(value):
+    for check in (checks.number, checks.finite, checks.positive, checks.count, checks.fraction):
+        with pytest.raises(EdgekitError, match="x must be"):
+            check("x", value)
+    if not isinstance(value, list | np.ndarray) or value is np.ma.masked:
+        with pytest.raises(EdgekitError, match=r"array of numbers|must be a number"):
+            checks.frozen_array("x", [value, 1.0])
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        np.array([True, False]),
+        np.array(["1"]),
+        np.array([1j]),
+        np.array([1], dtype="m8[s]"),
+        np.ma.array([1.0, 2.0], mask=[False, True]),
+        [[1, 2], [3]],
+        [[True, 1.0]],
+    ],
+)
+def test_arrays_follow_the_same_rule(values):
+    with pytest.raises(EdgekitError, match="x must be"):
+        checks.frozen_array("x", values)
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), 10**400, Decimal("nan")])
+def test_only_finite_numbers_are_finite(value):
+    with pytest.raises(EdgekitError, match="must be finite"):
+        checks.finite("x", value)
+
+
+def test_large_whole_numbers_keep_their_digits():
+    assert checks.count("seed", 2**63 + 1, 0) == 2**63 + 1
+
+
+def test_too_large_a_count_says_how_much_memory_it_would_take():
+    with pytest.raises(EdgekitError, match=r"stations must be 100,000 or less \(they would take 8"):
+        checks.count("stations", 10**9, most=100_000, bytes_each=8000)
+    assert checks.count("stations", 100_000, most=100_000, bytes_each=8000) == 100_000
+
+
+class Pair(NamedTuple):
+    one: np.ndarray
+    name: str
+
+
+class Result(Record):
+    values: np.ndarray
+    pair: Pair
+    by_edge: dict[str, np.ndarray]
+    limit: float = 2.0
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "limit", checks.positive("limit", self.limit))
+        super().__post_init__()
+
+
+def result():
+    base = np.arange(6.0)
+    return base, Result(values=base[:3], pair=Pair(base, "a"), by_edge={"left": base[2:]})
+
+
+def test_no_array_of_a_record_can_be_written_to_here_or_in_another_process():
+    base, made = result()
+    for record in (made, pickle.loads(pickle.dumps(made))):
+        assert type(record.pair) is Pair
+        for array in (record.values, record.pair.one, record.by_edge["left"]):
+            assert not array.flags.writeable
+            assert array.base is None
+        with pytest.raises(TypeError):
+            record.by_edge["left"] = base
+    base[:] = -1.0
+    assert made.values.tolist() == [0.0, 1.0, 2.0]
+
+
+def test_a_frozen_array_is_not_copied_again():
+    once = freeze(np.arange(3.0))
+    assert freeze(once) is once
+
+
+def test_a_record_is_checked_and_shown_in_one_line():
+    with pytest.raises(EdgekitError, match="limit must be above 0"):
+        Result(values=np.zeros(1), pair=Pair(np.zeros(1), "a"), by_edge={}, limit=0)
+    shown = repr(result()[1])
+    assert shown.startswith("Result(values=3 numbers from 0 to 2, pair=")
+    assert len(shown) < 200
+    assert (
+        "&lt;"
+        in Result(values=np.zeros(1), pair=Pair(np.zeros(1), "<b>"), by_edge={})._repr_html_()
+    )
