@@ -95,7 +95,8 @@ def by_fields(record: Any, **given: object) -> tuple[partial[object], tuple[()]]
         name: dict(value) if isinstance(value, MappingProxyType) else value
         for name, value in own.items()
     }
-    return partial(type(record), **plain), ()
+    kind: type[object] = type(record)
+    return partial(kind, **plain), ()
 
 
 def _short(value: object) -> str:
