@@ -53,7 +53,7 @@ from edgekit.geometry.blade_file import (
     faults_in,
     read_settings,
     read_table,
-    settings_file,
+    settings_file_there,
 )
 from edgekit.geometry.curve import Constant, SplineCurve, chord_parameter
 from edgekit.geometry.edge import Edge, check_angle_deg, check_points
@@ -138,7 +138,7 @@ def read_blade(path: str | FilePath) -> Blade:
     Parameters
     ----------
     path : str or Path
-        The ``.toml`` file.
+        The settings file. ``.toml`` may be left out: "FH-03.1" finds ``FH-03.1.toml``.
 
     Returns
     -------
@@ -158,7 +158,7 @@ def read_blade(path: str | FilePath) -> Blade:
     ...     ek.read_blade(file).name
     'demo'
     """
-    file = settings_file(path)
+    file = settings_file_there(path)
     settings = read_settings(file)
     source = settings.text("source", ("trace", "points", "pattern"))
     if source == "pattern":
