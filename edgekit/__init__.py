@@ -7,7 +7,7 @@ import importlib
 
 from edgekit.errors import EdgekitError
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 _HOMES = {
     "Blade": "edgekit.geometry.blade",

@@ -288,6 +288,9 @@ _TABLE: tuple[Evidence, ...] = (
              "depth of a hollow worth a rod: more than a session's loss of width; no source"),
     Evidence("bench_most_settings", 2.0, Range(1, 8), "1", _A,
              "settings of one edge that a person will make; a third often serves a part of a toe"),
+    Evidence("bench_setting_error_deg", 0.5, Range(0.2, 2), "deg", _A,
+             "how far a holder may stand from the setting meant, a bound and not a standard "
+             "deviation: a scale of whole degrees is set to half a division; no source"),
     Evidence("bench_least_mm", 0.3, Range(0.1, 1), "mm", _A,
              "length of edge worth another setting: the order of a toe's radius; no source"),
     Evidence("bench_strokes_per_edge", 10.0, Range(5, 20), "1", _P,

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from edgekit.care.bench_edges import STATIONS, EdgeAsk, Served
 from edgekit.care.bench_runs import Arrangement, Piece
 from edgekit.checks import FloatArray
-from edgekit.contact.holder import setting_at
+from edgekit.contact.holder import held_errors, setting_at
 from edgekit.evidence_table import value
 
 __all__ = ["Step", "placements_over", "plan_steps"]
@@ -38,7 +38,7 @@ class Step:
     elevation_deg, roll_deg : array
         At those stations: as held, or as true for the hand and the rod.
     error_deg : float
-        Largest angle error at the stations served.
+        Largest angle error at the stations served, wherever the holder stands within its error.
     placements, rounds : int
         Placements over the stretch, and how many times to go round them.
     """
@@ -80,7 +80,7 @@ def placements_over(ask: EdgeAsk, stations: NDArray[np.int64], ridge_um: float) 
     >>> from edgekit.care.bench_edges import ask
     >>> from edgekit.care.settings import SettingRange
     >>> blade = ek.patterns.universal_curette()
-    >>> asked = ask("UC", blade, "left", tolerance_deg=2.0, most_settings=2,
+    >>> asked = ask("UC", blade, "left", tolerance_deg=2.0, setting_error_deg=0.5, most_settings=2,
     ...             takes=SettingRange(low_deg=0, high_deg=90))
     >>> placements_over(asked, asked.groups[0], 5.0), len(
     ...     ek.spaced_placements(blade.edges["left"], ridge_um=5.0))
@@ -121,8 +121,10 @@ def _steps(
     elevation, roll = ask.held.elevation_deg, ask.held.roll_deg
     error = np.zeros(STATIONS)
     if piece.served == Served.HOLDER:
-        at = setting_at(ask.edge, float(found.settings_deg[piece.run]), stations=STATIONS)
-        elevation, roll, error = np.full(STATIONS, at.elevation_deg), at.roll_deg, at.error_deg
+        setting = float(found.settings_deg[piece.run])
+        at = setting_at(ask.edge, setting, stations=STATIONS)
+        elevation, roll = np.full(STATIONS, at.elevation_deg), at.roll_deg
+        error = _largest_error(ask, setting)
     steps = []
     for stretch in _runs_of(piece.stations):
         mine = np.intersect1d(stretch, piece.stations, assume_unique=True)
@@ -131,8 +133,15 @@ def _steps(
             Step(
                 ask=ask, run=piece.run, served=piece.served, stations=stretch,
                 elevation_deg=elevation[stretch], roll_deg=roll[stretch],
-                error_deg=float(np.abs(error[mine]).max()), placements=count,
+                error_deg=float(error[mine].max()), placements=count,
                 rounds=_rounds(ask, stretch, count),
             )
         )  # fmt: skip
     return steps
+
+
+def _largest_error(ask: EdgeAsk, setting_deg: float) -> FloatArray:
+    """Largest size of the angle error at each station (S,); it grows with the holder's own error."""
+    ends = (setting_deg - ask.setting_error_deg, setting_deg + ask.setting_error_deg)
+    errors = [np.abs(held_errors(ask.edge, end, ask.held.arc_mm)) for end in ends]
+    return np.maximum(*errors)

@@ -92,11 +92,12 @@ def sheet(plan: BenchPlan, *, title: str = "Setting sheet", dpi: float = 75.0) -
 
     words = compose(plan, title)
     runs = "; ".join(
-        f"{run.number}: {run.elevation}, {run.riser}, {run.edges}" for run in words.runs
+        f"{run.number}: {f'{run.elevation} {run.within}'.strip()}, {run.riser}, {run.edges}"
+        for run in words.runs
     )
     return Picture(
         png=sheet_png(words, dpi),
-        alt=f"Setting sheet, one page. {words.title}. {words.headline}. In order: {runs}.",
+        alt=f"Setting sheet, one page. {words.title}. {words.headline}. {words.holder} In order: {runs}.",
         caption=f"{words.title}: {words.headline}.",
         width_px=round(210 / 25.4 * dpi),
     )
