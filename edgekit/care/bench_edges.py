@@ -2,9 +2,9 @@
 
 A station can be served in three ways. A flat stone in a holder serves it if some setting that can be
 taken keeps the angle there, wherever the holder stands within its error of that setting: the error
-is taken off every window at both ends before anything is planned. A hollow (n'·t < 0) is out of a flat stone's reach: it lies behind the line
-across the hollow by n·(line − C), and one that is deeper than the limit needs a rod. Everything
-else is for the hand.
+is taken off every window at both ends before anything is planned. A hollow (n'·t < 0) is out of a
+flat stone's reach: it lies behind the line across the hollow by n·(line − C), and one that is
+deeper than the limit needs a rod. Everything else is for the hand.
 """
 
 from __future__ import annotations

@@ -47,7 +47,8 @@ class BenchPlan:
         A row a step in order of work: ``step, run, how`` (holder, by hand, rod), ``instrument, edge,
         elevation_deg, elevation_to_deg`` (they differ by hand), ``from_mm, to_mm`` along the edge,
         ``roll_from_deg, roll_to_deg, worst_error_deg`` (wherever the holder stands within its
-        error), ``placements, rounds, strokes, riser_mm, hollow_um, rod_mm`` (largest rod that reaches; NaN for other steps), ``urgent``.
+        error), ``placements, rounds, strokes, riser_mm, hollow_um, rod_mm`` (largest rod
+        that reaches; NaN for other steps), ``urgent``.
     edges : pandas.DataFrame
         A row an edge of the tray, done or not: ``instrument, edge, length_mm, low_deg, high_deg``
         (where the holder may stand; NaN where no one setting serves what the holder does),
@@ -363,7 +364,8 @@ def _plan(
         ),
         practice=_practice(steps),
         witness=tables.witness_table(found, planned), least=found.bound, duration=time, tolerance_deg=tolerance,
-        setting_error_deg=error, minutes_available=minutes, stand=stand, asks=asks, steps=tuple(steps),
+        setting_error_deg=error, minutes_available=minutes, stand=stand,
+        asks=asks, steps=tuple(steps),
     )  # fmt: skip
 
 

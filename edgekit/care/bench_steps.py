@@ -141,7 +141,7 @@ def _steps(
 
 
 def _largest_error(ask: EdgeAsk, setting_deg: float) -> FloatArray:
-    """Largest size of the angle error at each station (S,); it grows with the holder's own error."""
+    """Largest size of the angle error at each station (S,): it lies at an end of the play."""
     ends = (setting_deg - ask.setting_error_deg, setting_deg + ask.setting_error_deg)
     errors = [np.abs(held_errors(ask.edge, end, ask.held.arc_mm)) for end in ends]
     return np.maximum(*errors)

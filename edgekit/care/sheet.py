@@ -75,9 +75,10 @@ class Sheet:
 
 
 LEGEND = (
-    "Handle: angle between handle and stone, and how far off the holder may stand. Roll: where the stone touches, seen from the handle "
-    "with the toe up: 0° at the toe, 90° on the right, −90° on the left. Millimetres run along the "
-    "edge from the heel. Mark the flank with a felt pen first: where the ink stays, the stone was not. "
+    "Handle: angle between handle and stone, and how far off the holder may stand. "
+    "Roll: where the stone touches, seen from the handle with the toe up: 0° at the toe, "
+    "90° on the right, −90° on the left. Millimetres run along the edge from the heel. "
+    "Mark the flank with a felt pen first: where the ink stays, the stone was not. "
     "Drawings: left, the blade on the stone across the edge, face line heavy, "
     "handle's axis dash-dotted; right, seen from the handle, stone at the first (solid) and last (dashed) "
     "placement, the edge to grind heavy."
@@ -98,7 +99,8 @@ def compose(plan: BenchPlan, title: str) -> Sheet:
         headline=(
             f"{_many(int(plan.edges['planned'].sum()), 'edge')} · "
             f"{_many(len(plan.settings), 'setting')} · angle kept within "
-            f"{plan.tolerance_deg:g}° with the holder up to ± {plan.setting_error_deg:g}° off · about {whole['minutes']:.0f} min "
+            f"{plan.tolerance_deg:g}° with the holder up to ± {plan.setting_error_deg:g}° off · "
+            f"about {whole['minutes']:.0f} min "
             f"({whole['minutes_low']:.0f}–{whole['minutes_high']:.0f})"
         ),
         holder=_holder(plan),

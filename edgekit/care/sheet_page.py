@@ -70,7 +70,8 @@ def print_zoom(sheet: Sheet) -> float:
 def page(sheet: Sheet) -> str:
     """The whole page as text."""
     runs = "".join(
-        f'<tr><td class="big">{escape(run.number)}</td><td><b class="angle">{escape(run.elevation)}</b> '
+        f'<tr><td class="big">{escape(run.number)}</td>'
+        f'<td><b class="angle">{escape(run.elevation)}</b> '
         f"{escape(run.within)}</td>"
         f'<td>{escape(run.riser)}</td><td class="edges">{escape(run.edges)}</td></tr>'
         for run in sheet.runs
@@ -109,7 +110,8 @@ def _block(block: Block) -> str:
 
 def _line(line: Line) -> str:
     return (
-        f'<li><b class="mark">{escape(line.mark)}</b> <b class="angle">{escape(line.elevation)}</b> {escape(line.within)} '
+        f'<li><b class="mark">{escape(line.mark)}</b> <b class="angle">{escape(line.elevation)}</b> '
+        f"{escape(line.within)} "
         f'<span class="where">{escape(line.where)}</span><br>{escape(line.roll)}, '
         f'<span class="where">{escape(line.work)}</span></li>'
     )

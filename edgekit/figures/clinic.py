@@ -71,9 +71,9 @@ def windows(plan: BenchPlan, ax: Axes | None = None) -> Axes:
         describe(
             axes,
             kind="Bars of settings",
-            shown="the settings each stretch of edge accepts (blue bars), where the holder may then "
-            f"stand, ± {error:g}° off (thin lines), the settings chosen (dashed vermilion), the one "
-            "that serves each bar (circles)",
+            shown="the settings each stretch of edge accepts (blue bars), where the holder may "
+            f"then stand, ± {error:g}° off (thin lines), the settings chosen (dashed vermilion), "
+            "the one that serves each bar (circles)",
             finding=f"{len(groups)} stretches are served by {count} settings, "
             + ", ".join(f"{angle:.1f}°" for angle in settings)
             + f"; {len(plan.witness)} bars are disjoint.",

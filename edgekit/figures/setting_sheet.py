@@ -97,7 +97,8 @@ def sheet(plan: BenchPlan, *, title: str = "Setting sheet", dpi: float = 75.0) -
     )
     return Picture(
         png=sheet_png(words, dpi),
-        alt=f"Setting sheet, one page. {words.title}. {words.headline}. {words.holder} In order: {runs}.",
+        alt=f"Setting sheet, one page. {words.title}. {words.headline}. {words.holder} "
+        f"In order: {runs}.",
         caption=f"{words.title}: {words.headline}.",
         width_px=round(210 / 25.4 * dpi),
     )
