@@ -21,7 +21,7 @@ from edgekit.life import life
 from edgekit.life.life import live_runs
 from edgekit.life.retire import DEFAULT_RULES
 from edgekit.method.alternation import Alternation
-from edgekit.method.method import ErrorTerm, Hand
+from edgekit.method.hand import ErrorTerm, Hand
 from tests import plain_kernel
 
 # A life chains some ten sessions of sums of a few terms, each rounded to 1e-16 of millimetres.

@@ -116,7 +116,7 @@ def test_the_face_has_its_own_lay():
     arc = PLANAR.stations(50)
     found = lay_on(face_planes(PLANAR, arc), ek.StraightStroke(direction=[0, 1, 0]))
     assert found.off_edge_deg[:40].min() > 80
-    with pytest.raises(ek.EdgekitError, match="square on the stone"):
+    with pytest.raises(ek.EdgekitError, match="perpendicular to the stone"):
         lay_on(face_planes(PLANAR, arc), ek.HolderStroke())
 
 

@@ -116,7 +116,7 @@ def test_a_sickle_tip_shortens_by_similar_triangles(left_um, right_um):
     ]
     tip = lines[0].intersection(lines[1])
     insets = [np.full((1, 21), u / UM) for u in (left_um, right_um)]
-    assert shortened_mm(bench.grounds, [u[:, -1] for u in insets])[0] == pytest.approx(
+    assert shortened_mm(bench.grids, [u[:, -1] for u in insets])[0] == pytest.approx(
         length - tip.x, rel=1e-6
     )
 
@@ -124,7 +124,7 @@ def test_a_sickle_tip_shortens_by_similar_triangles(left_um, right_um):
 def test_a_round_toe_shortens_by_its_recession():
     bench = PreparedBlade.of(ek.patterns.universal_curette(), ideal(2), 21, 4)
     insets = [np.full((1, 21), 0.03), np.full((1, 21), 0.02)]
-    assert shortened_mm(bench.grounds, [u[:, -1] for u in insets])[0] == pytest.approx(
+    assert shortened_mm(bench.grids, [u[:, -1] for u in insets])[0] == pytest.approx(
         0.03, rel=1e-9
     )
 

@@ -81,19 +81,19 @@ def toe_load_from_mm() -> float:
 
 
 def end_inset_mm(
-    ground: EdgeGrid, field_mm: FloatArray, inset_mm: FloatArray, drop_mm: FloatArray
+    grid: EdgeGrid, field_mm: FloatArray, inset_mm: FloatArray, drop_mm: FloatArray
 ) -> FloatArray:
     """Inset (R,) [mm] at the toe end of an edge, from its field (V, R, S), inset and drop (R, S).
 
     Where a blade ends in a point the field ends with it: a face lowered below that meets the flank
     drop · cotβ farther in.
     """
-    below = drop_mm[:, -1] > ground.depth_mm[-1, -1]
-    on = field_mm[0, :, -1] + drop_mm[:, -1] / np.tan(ground.angle_rad[-1])
+    below = drop_mm[:, -1] > grid.depth_mm[-1, -1]
+    on = field_mm[0, :, -1] + drop_mm[:, -1] / np.tan(grid.angle_rad[-1])
     return np.where(below, on, inset_mm[:, -1])
 
 
-def shortened_mm(grounds: Sequence[EdgeGrid], ends_mm: Sequence[FloatArray]) -> FloatArray:
+def shortened_mm(grids: Sequence[EdgeGrid], ends_mm: Sequence[FloatArray]) -> FloatArray:
     """How much shorter the blade is (R,) [mm], from the insets (R,) at the toe ends of its edges.
 
     An edge that ends on the mid-line at a lean shortens the blade by u / sin(lean). Two edges that
@@ -101,8 +101,8 @@ def shortened_mm(grounds: Sequence[EdgeGrid], ends_mm: Sequence[FloatArray]) -> 
     the deeper counts.
     """
     back = []
-    for ground in grounds:
-        lean = float(-ground.inward[-1] @ ground.edge.roll_reference)
+    for grid in grids:
+        lean = float(-grid.inward[-1] @ grid.edge.roll_reference)
         back.append(1 / lean if lean > 0.01 else 0.0)
     lost = [end * k for end, k in zip(ends_mm, back, strict=True)]
     pointed = max(back) > POINTED
@@ -262,14 +262,14 @@ def _closed(
 
 
 @lru_cache(maxsize=16)
-def life_bending_model(blade: Blade, grounds: tuple[EdgeGrid, ...]) -> BendingModel:
+def life_bending_model(blade: Blade, grids: tuple[EdgeGrid, ...]) -> BendingModel:
     """The gauge a life is judged with; kept, since all lives of a blade ask for the same."""
-    return bending_model(blade, grounds, sections=SECTIONS)
+    return bending_model(blade, grids, sections=SECTIONS)
 
 
 def bending_model(
     blade: Blade,
-    grounds: Sequence[EdgeGrid],
+    grids: Sequence[EdgeGrid],
     *,
     load_from_toe_mm: float | None = None,
     rows: int = ROWS,
@@ -288,8 +288,8 @@ def bending_model(
             blade.name,
             "Judge it by width: grinding shortens its lever.",
         )
-    ground = grounds[0]
-    x = ground.edge.roll_reference
+    grid = grids[0]
+    x = grid.edge.roll_reference
     from_toe = between(
         "load_from_toe_mm",
         toe_load_from_mm() if load_from_toe_mm is None else load_from_toe_mm,
@@ -297,9 +297,9 @@ def bending_model(
         blade.length_mm * 0.9,
         "Give millimetres back from the toe.",
     )
-    middle = ground.position + ground.half_width_mm[:, None] * ground.inward
-    side = np.flatnonzero(np.abs(ground.tangent @ x) > SIDE_COSINE)
-    load, force = _load(ground, middle, side, (ground.position @ x).max() - from_toe)
+    middle = grid.position + grid.half_width_mm[:, None] * grid.inward
+    side = np.flatnonzero(np.abs(grid.tangent @ x) > SIDE_COSINE)
+    load, force = _load(grid, middle, side, (grid.position @ x).max() - from_toe)
     lever = (load - middle) @ x
     here = side[lever[side] > _MIN_LEVER_MM]
     if len(here) < 2:
@@ -310,70 +310,70 @@ def bending_model(
     pointed = blade.kind in (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE)
     if sections is not None and len(here) > sections and not pointed:
         here = here[np.round(np.linspace(0, len(here) - 1, sections)).astype(int)]
-    width = 2 * ground.half_width_mm[here]
+    width = 2 * grid.half_width_mm[here]
     share = 1 - (1 - np.arange(rows) / (rows - 1)) ** 2  # closer rows where the back is round
-    depth = share[:, None] * ground.depth_mm[-1, here]
+    depth = share[:, None] * grid.depth_mm[-1, here]
     near = _side(
         blade,
-        ground,
+        grid,
         here,
         depth,
         width,
         share,
-        ground.arc_mm[here],
-        np.tan(ground.angle_rad[here]),
+        grid.arc_mm[here],
+        np.tan(grid.angle_rad[here]),
     )
-    far_edge = blade.opposite(ground.name)
+    far_edge = blade.opposite(grid.name)
     if far_edge is None:
         raise EdgekitError(
             "a blade with one edge has no section",
             blade.name,
             "Give its unused edge, or a second one.",
         )
-    far_ground = grounds[1] if len(grounds) > 1 else None
+    far_grid = grids[1] if len(grids) > 1 else None
     far_arc = np.zeros(len(here))
-    if far_ground is not None or not isinstance(far_edge.internal_angle, Constant):
-        _, far_arc = width_between(ground.edge, far_edge, ground.arc_mm[here])
+    if far_grid is not None or not isinstance(far_edge.internal_angle, Constant):
+        _, far_arc = width_between(grid.edge, far_edge, grid.arc_mm[here])
     beta = far_edge.frame(far_arc, order=0).angle.value + np.zeros(len(here))
-    far = _side(blade, far_ground, here, depth, width, share, far_arc, np.tan(beta))
-    gauge = BendingModel(
+    far = _side(blade, far_grid, here, depth, width, share, far_arc, np.tan(beta))
+    model = BendingModel(
         blade=blade,
-        arc_mm=ground.arc_mm[here],
+        arc_mm=grid.arc_mm[here],
         lever_mm=lever[here],
         width_mm=width,
         load_from_toe_mm=from_toe,
         depth_mm=depth,
         sides=(near, far),
         near_field=0,
-        far_field=None if far_ground is None else 1,
+        far_field=None if far_grid is None else 1,
         to_load=load - middle[here],
         back=-x,
         forces=force,
-        across=ground.inward[here],
-        out=ground.face[here],
+        across=grid.inward[here],
+        out=grid.face[here],
         new_mpa_per_n=np.zeros((2, len(here))),
     )
-    return replace(gauge, new_mpa_per_n=gauge.mpa_per_n((), np.zeros(1))[:, 0])
+    return replace(model, new_mpa_per_n=model.mpa_per_n((), np.zeros(1))[:, 0])
 
 
 def _load(
-    ground: EdgeGrid, middle: FloatArray, side: IntArray, at_mm: float
+    grid: EdgeGrid, middle: FloatArray, side: IntArray, at_mm: float
 ) -> tuple[FloatArray, FloatArray]:
     """Point (3,) in the middle of the face at a distance along the blade, and unit loads (2, 3)."""
-    along = middle[side] @ ground.edge.roll_reference
+    along = middle[side] @ grid.edge.roll_reference
     order = side[np.argsort(along)]
-    rising = middle[order] @ ground.edge.roll_reference
+    rising = middle[order] @ grid.edge.roll_reference
 
     def read(rows: FloatArray) -> FloatArray:
         return np.array([np.interp(at_mm, rising, column) for column in rows[order].T])
 
-    out, across = vec.unit(read(ground.face)), vec.unit(read(ground.inward))
+    out, across = vec.unit(read(grid.face)), vec.unit(read(grid.inward))
     return read(middle), np.stack([out, across])
 
 
 def _side(
     blade: Blade,
-    ground: EdgeGrid | None,
+    grid: EdgeGrid | None,
     here: IntArray,
     depth: FloatArray,
     width: FloatArray,
@@ -390,12 +390,12 @@ def _side(
     if blade.kind in (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE):
         narrower = np.zeros_like(width)  # a sickle's section scales with its width
     new = np.maximum(depth / tan_beta, blade.section.inset_mm(depth) - narrower)
-    if ground is None:
+    if grid is None:
         zero = np.zeros(len(here))
         return _Side(new, np.zeros(len(share)), np.zeros(len(share)), zero, zero)
-    fields = len(ground.depth_mm)
+    fields = len(grid.depth_mm)
     at = share * (fields - 1)
     row = np.minimum(np.floor(at), fields - 2)
-    place = np.clip(arc / (ground.arc_mm[1] - ground.arc_mm[0]), 0, len(ground.arc_mm) - 1)
-    station = np.minimum(np.floor(place), len(ground.arc_mm) - 2)
+    place = np.clip(arc / (grid.arc_mm[1] - grid.arc_mm[0]), 0, len(grid.arc_mm) - 1)
+    station = np.minimum(np.floor(place), len(grid.arc_mm) - 2)
     return _Side(new, row, at - row, station, place - station)

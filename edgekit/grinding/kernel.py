@@ -62,9 +62,9 @@ class EdgeState:
     lean_rad: FloatArray
     cleared_mm3: FloatArray
 
-    def at(self, ground: EdgeGrid) -> FloatArray:
+    def at(self, grid: EdgeGrid) -> FloatArray:
         """Inset (R, S) [mm] of the edge."""
-        return inset_at(ground, self.inset_mm, self.drop_mm)
+        return inset_at(grid, self.inset_mm, self.drop_mm)
 
     @property
     def internal_angle_rad(self) -> FloatArray:
@@ -72,17 +72,17 @@ class EdgeState:
         return self.angle_rad - self.lean_rad
 
 
-def new_state(ground: EdgeGrid, runs: int) -> EdgeState:
+def new_state(grid: EdgeGrid, runs: int) -> EdgeState:
     """A new, perfectly sharp edge in every run."""
-    kind = ground.inset_mm.dtype
-    cells = (len(ground.arc_mm), runs)
+    kind = grid.inset_mm.dtype
+    cells = (len(grid.arc_mm), runs)
     return EdgeState(
-        inset_mm=np.swapaxes(np.repeat(ground.inset_mm[:, :, None], runs, axis=2), 1, 2),
+        inset_mm=np.swapaxes(np.repeat(grid.inset_mm[:, :, None], runs, axis=2), 1, 2),
         radius_um=np.zeros(cells, kind).T,
-        angle_rad=np.repeat(ground.angle_rad[:, None], runs, axis=1).T,
+        angle_rad=np.repeat(grid.angle_rad[:, None], runs, axis=1).T,
         drop_mm=np.zeros(cells, kind).T,
         lean_rad=np.zeros(cells, kind).T,
-        cleared_mm3=np.repeat(cleared(ground, ground.inset_mm[:, None]), runs),
+        cleared_mm3=np.repeat(cleared(grid, grid.inset_mm[:, None]), runs),
     )
 
 
@@ -94,10 +94,10 @@ class Aim(NamedTuple):
     arc_mm: FloatArray
 
 
-def aim_at(ground: EdgeGrid, method: Method) -> Aim:
+def aim_at(grid: EdgeGrid, method: Method) -> Aim:
     """Prepare a method for an edge; done once for a whole life."""
-    normals = method.guide.normals(ground.edge, ground.arc_mm)
-    return Aim(normals, _even_places(ground.edge, method.spacing))
+    normals = method.guide.normals(grid.edge, grid.arc_mm)
+    return Aim(normals, _even_places(grid.edge, method.spacing))
 
 
 @lru_cache(maxsize=32)
@@ -114,7 +114,7 @@ def _read(table: FloatArray, at: FloatArray) -> FloatArray:
 
 
 def _planes(
-    ground: EdgeGrid,
+    grid: EdgeGrid,
     aim: Aim,
     method: Method,
     kept: RunEffects,
@@ -132,14 +132,14 @@ def _planes(
     phase = method.marks.phase(turn, draws.phase[:, edge])
     number = np.repeat(np.arange(method.placements), method.seatings)[:, None]
     place = _read(aim.arc_mm, (number + phase) * (EVEN_SHARES / method.placements))
-    place = np.clip(place + shift, 0.0, ground.arc_mm[-1])
-    at = place / (ground.arc_mm[1] - ground.arc_mm[0])
-    both = _read(np.concatenate([aim.normals.T, ground.tangent.T]), at)
+    place = np.clip(place + shift, 0.0, grid.arc_mm[-1])
+    at = place / (grid.arc_mm[1] - grid.arc_mm[0])
+    both = _read(np.concatenate([aim.normals.T, grid.tangent.T]), at)
     normal, along_edge = both[:3], both[3:]
-    opening = -ground.edge.side * _cross(along_edge, normal)
+    opening = -grid.edge.side * _cross(along_edge, normal)
     turned = normal + np.tan(np.radians(tilt)) * opening + np.tan(np.radians(swing)) * along_edge
     turned /= np.sqrt((turned**2).sum(axis=0))
-    kind = ground.inset_mm.dtype
+    kind = grid.inset_mm.dtype
     return turned.T.astype(kind), np.maximum(1 + depth, MIN_WEIGHT).T.astype(kind)
 
 
@@ -181,7 +181,7 @@ def _is_dull(state: EdgeState, fresh_um: FloatArray) -> NDArray[np.bool_]:
 
 
 def _grind_side(
-    ground: EdgeGrid,
+    grid: EdgeGrid,
     state: EdgeState,
     method: Method,
     normals: FloatArray,
@@ -189,16 +189,16 @@ def _grind_side(
     fresh_um: FloatArray,
 ) -> GroundEdge:
     """Grind one edge's lateral surface until sharp; `fresh_um` (R,) is the radius left."""
-    before = state.at(ground)
+    before = state.at(grid)
     dull = _is_dull(state, fresh_um)
     goal = before + state.radius_um / np.tan(state.internal_angle_rad / 2) / UM_PER_MM
     shares = weight if method.stop is Stop.ALL else None
-    seating = seat(ground, state.inset_mm, normals, drop=state.drop_mm, goal=goal, weight=shares)
-    advance, reached = _advance(seating, dull, weight, ground.station_weights_mm, method)
-    inset, reach, active = cut(ground, state.inset_mm, seating, advance, state.drop_mm)
+    seating = seat(grid, state.inset_mm, normals, drop=state.drop_mm, goal=goal, weight=shares)
+    advance, reached = _advance(seating, dull, weight, grid.station_weights_mm, method)
+    inset, reach, active = cut(grid, state.inset_mm, seating, advance, state.drop_mm)
     ground_here = reach > before
     sharp = ~dull | (np.maximum(before, reach) >= goal - rounding_mm(goal))
-    fall = _fall(ground, seating.sight.normals, active)
+    fall = _fall(grid, seating.sight.normals, active)
     opening = np.arctan2(np.sqrt(np.maximum((1 - fall) * (1 + fall), 0.0)), -fall)
     after = EdgeState(
         inset_mm=inset,
@@ -206,19 +206,19 @@ def _grind_side(
         angle_rad=np.where(ground_here, opening, state.angle_rad),
         drop_mm=state.drop_mm,
         lean_rad=state.lean_rad,
-        cleared_mm3=cleared(ground, inset),
+        cleared_mm3=cleared(grid, inset),
     )
     steel = after.cleared_mm3 - state.cleared_mm3
     active = np.where(ground_here, active, -1)
     return GroundEdge(after, sharp, active, steel, advance.max(axis=1), reached)
 
 
-def _fall(ground: EdgeGrid, normals: FloatArray, active: NDArray[np.int_]) -> FloatArray:
+def _fall(grid: EdgeGrid, normals: FloatArray, active: NDArray[np.int_]) -> FloatArray:
     """n·f (R, S) of the active plane (R, S) at each station, for `normals` (P, 3, R)."""
     runs = len(active)
     first = active.T * (3 * runs) + np.arange(runs)
     flat = normals.ravel()
-    parts = (flat.take(first + k * runs) * ground.face[:, k, None] for k in range(3))
+    parts = (flat.take(first + k * runs) * grid.face[:, k, None] for k in range(3))
     return np.asarray(sum(parts)).T
 
 
@@ -253,7 +253,7 @@ def _advance(
 
 
 def _grind_face(
-    grounds: Sequence[EdgeGrid],
+    grids: Sequence[EdgeGrid],
     states: Sequence[EdgeState],
     method: Method,
     kept: RunEffects,
@@ -271,11 +271,11 @@ def _grind_face(
         for i, term in enumerate(method.hand.terms[:2])
     )
     slopes = []
-    for ground in grounds:
-        along = ground.edge.roll_reference
-        across = vec.unit(vec.cross(ground.face[len(ground.face) // 2], along))
+    for grid in grids:
+        along = grid.edge.roll_reference
+        across = vec.unit(vec.cross(grid.face[len(grid.face) // 2], along))
         frame = np.stack([across, along])
-        slopes.append((ground.position @ frame.T, ground.inward @ frame.T))
+        slopes.append((grid.position @ frame.T, grid.inward @ frame.T))
     errors = [tilt * place[:, 0] + pitch * place[:, 1] for place, _ in slopes]
     highest = np.max([error.max(axis=1) for error in errors], axis=0)[:, None]
     errors = [error - highest for error in errors]
@@ -285,14 +285,14 @@ def _grind_face(
         np.where(blunt, depth - error, 0.0)
         for blunt, depth, error in zip(dull, depths, errors, strict=True)
     ]
-    share = np.concatenate([ground.station_weights_mm for ground in grounds])
+    share = np.concatenate([grid.station_weights_mm for grid in grids])
     advance = _share_quantile(np.concatenate(needs, axis=1), share, method.sharp_target)
     largest = method.max_advance_um / UM_PER_MM
     reached = advance <= largest
     advance = np.clip(advance, 0.0, largest)
     results = []
-    for ground, state, error, need, blunt, (_, into) in zip(
-        grounds, states, errors, needs, dull, slopes, strict=True
+    for grid, state, error, need, blunt, (_, into) in zip(
+        grids, states, errors, needs, dull, slopes, strict=True
     ):
         deeper = np.maximum(advance[:, None] + error, 0.0)
         sharp = advance[:, None] >= need - rounding_mm(need)
@@ -305,10 +305,10 @@ def _grind_face(
             lean_rad=np.where(deeper > 0, lean, state.lean_rad),
             cleared_mm3=state.cleared_mm3,
         )
-        inset = after.at(ground)
-        reach = ground.half_width_mm * 2 / len(grounds)
-        strip = np.maximum(reach - inset, 0.0) * (1 - ground.plan_curvature * (reach + inset) / 2)
-        steel = over_stations(strip * deeper, ground.station_weights_mm)
+        inset = after.at(grid)
+        reach = grid.half_width_mm * 2 / len(grids)
+        strip = np.maximum(reach - inset, 0.0) * (1 - grid.plan_curvature * (reach + inset) / 2)
+        steel = over_stations(strip * deeper, grid.station_weights_mm)
         active = np.where(deeper > 0, 0, -1)
         results.append(GroundEdge(after, sharp, active, steel, advance, reached))
     return results
@@ -325,7 +325,7 @@ class SessionRuns(NamedTuple):
 
 
 def sharpen_runs(
-    grounds: Sequence[EdgeGrid],
+    grids: Sequence[EdgeGrid],
     states: Sequence[EdgeState],
     aims: Sequence[Aim],
     method: Method,
@@ -340,12 +340,12 @@ def sharpen_runs(
     `turn` counts the sessions before this one, of all runs or of each (R,).
     """
     if method.target is Target.FACE:
-        results = _grind_face(grounds, states, method, kept, draws, fresh_um)
+        results = _grind_face(grids, states, method, kept, draws, fresh_um)
     else:
         results = []
-        for e, (ground, state, aim) in enumerate(zip(grounds, states, aims, strict=True)):
-            normals, weight = _planes(ground, aim, method, kept, draws, e, turn)
-            results.append(_grind_side(ground, state, method, normals, weight, fresh_um))
+        for e, (grid, state, aim) in enumerate(zip(grids, states, aims, strict=True)):
+            normals, weight = _planes(grid, aim, method, kept, draws, e, turn)
+            results.append(_grind_side(grid, state, method, normals, weight, fresh_um))
     steel = np.sum([result.volume for result in results], axis=0)
     taken = method.removal_mm3_per_stroke * method.removal_gsd**kept.removal
     surfaces = 1 if method.target is Target.FACE else len(results)

@@ -157,11 +157,11 @@ def _pieces(planes: int, cells: int) -> Iterator[slice]:
 class _Sight:
     """How planes of normals (P, 3, R) see the stations of an edge."""
 
-    def __init__(self, ground: EdgeGrid, normals: FloatArray) -> None:
-        self._seen = ground.seen
+    def __init__(self, grid: EdgeGrid, normals: FloatArray) -> None:
+        self._seen = grid.seen
         self.normals = normals
         # A bound on -n·b from the range of the normals tells where no run can see a station from behind.
-        inward, outward = np.maximum(ground.inward, 0.0).T, np.minimum(ground.inward, 0.0).T
+        inward, outward = np.maximum(grid.inward, 0.0).T, np.minimum(grid.inward, 0.0).T
         least = -(normals.max(axis=2) @ inward + normals.min(axis=2) @ outward)
         self._turned = _ends(least <= SAFE)
 
@@ -223,7 +223,7 @@ def _by_groups(values: FloatArray, out: FloatArray) -> None:
 
 
 def seat(
-    ground: EdgeGrid,
+    grid: EdgeGrid,
     inset: FloatArray,
     normals: FloatArray,
     *,
@@ -240,13 +240,13 @@ def seat(
     turned = np.ascontiguousarray(np.moveaxis(normals, 0, -1), dtype=inset.dtype)
     field, goal, drop = np.swapaxes(inset, 1, 2), goal.T, drop.T
     shares = None if weight is None else np.ascontiguousarray(weight.T)
-    sight, stations = _Sight(ground, turned), len(ground.arc_mm)
+    sight, stations = _Sight(grid, turned), len(grid.arc_mm)
     shape = (stations, runs)
     touch = np.empty((planes, -(-stations // GROUP), runs), inset.dtype)
     support = np.empty((planes, runs), inset.dtype)
     ahead = np.full(shape, -np.inf, inset.dtype)
     server = np.zeros(shape, np.int16)  # numbered from 1
-    lowered = (drop / ground.step_mm[:, None]) if drop.any() else None
+    lowered = (drop / grid.step_mm[:, None]) if drop.any() else None
     for part in _pieces(planes, ahead.size):
         height, fall, facing = sight.of(range(planes)[part], 0, stations)
         lead = facing * goal
@@ -290,7 +290,7 @@ class Cut(NamedTuple):
 
 
 def cut(
-    ground: EdgeGrid, inset: FloatArray, seating: Seating, advance: FloatArray, drop: FloatArray
+    grid: EdgeGrid, inset: FloatArray, seating: Seating, advance: FloatArray, drop: FloatArray
 ) -> Cut:
     """Grind: what is left after the planes advance by `advance` (R, P) [mm]."""
     faced = np.isfinite(seating.support)  # a plane turned away from every station cuts nothing
@@ -302,7 +302,7 @@ def cut(
     sight = seating.sight
     reach = np.full(after.shape[1:], -np.inf, dtype=after.dtype)
     plane = np.zeros(reach.shape, dtype=np.int16)  # numbered from 1
-    lowered = (drop / ground.step_mm[:, None]) if drop.any() else None
+    lowered = (drop / grid.step_mm[:, None]) if drop.any() else None
     spans = _ends(np.asarray(near.any(axis=2)))
     cutting = [p for p, (first, last) in enumerate(spans) if last > first]
     for part in _pieces(len(cutting), reach.size):
@@ -341,25 +341,25 @@ def _keep_deepest(
     np.maximum(reach, high, out=reach)
 
 
-def inset_at(ground: EdgeGrid, inset: FloatArray, drop: FloatArray) -> FloatArray:
+def inset_at(grid: EdgeGrid, inset: FloatArray, drop: FloatArray) -> FloatArray:
     """Inset (R, S) of the edge where the face lies `drop` (R, S) [mm] below the new one."""
     if not drop.any():
         return np.array(inset[0])  # of the same layout in memory
-    at = np.clip(drop / ground.step_mm, 0.0, len(inset) - 1.0)
+    at = np.clip(drop / grid.step_mm, 0.0, len(inset) - 1.0)
     i = np.minimum(at.astype(int), len(inset) - 2)
     low = np.take_along_axis(inset, i[None], axis=0)[0]
     high = np.take_along_axis(inset, i[None] + 1, axis=0)[0]
     return np.asarray(low + (at - i) * (high - low))
 
 
-def cleared(ground: EdgeGrid, inset: FloatArray) -> FloatArray:
+def cleared(grid: EdgeGrid, inset: FloatArray) -> FloatArray:
     """Volume (R,) [mm³] between the edge's own line and the field `inset` (V, R, S) inward of it.
 
     ∫∫ h (1 - κ h / 2) dv ds by the trapezoidal rule: inward of a curved edge the area element shrinks by
     1 - κu. Past the centre of curvature nothing is left to take, so insets end there.
     """
     field = np.swapaxes(inset, 1, 2)
-    limit = (1 / np.maximum(ground.plan_curvature, MIN_CURVATURE))[:, None]
+    limit = (1 / np.maximum(grid.plan_curvature, MIN_CURVATURE))[:, None]
     tight = np.flatnonzero(limit < field.max())  # elsewhere no inset gets so far
     ends = slice(tight[0], tight[-1] + 1) if len(tight) else slice(0)
     first, second, row = (np.zeros(field.shape[1:], field.dtype) for _ in range(3))
@@ -372,9 +372,9 @@ def cleared(ground: EdgeGrid, inset: FloatArray) -> FloatArray:
         if v == len(field) - 1:  # the two outer rows count half
             first /= 2
             second /= 2
-    second *= ground.plan_curvature[:, None] / 2
+    second *= grid.plan_curvature[:, None] / 2
     first -= second
-    weights = (ground.step_mm * ground.station_weights_mm).astype(
+    weights = (grid.step_mm * grid.station_weights_mm).astype(
         np.float64
     )  # a difference is wanted of this
     return over_stations(first.T, weights)

@@ -197,36 +197,36 @@ def sharpen(
     check_parts(blade, method)
     check_rng(rng)
     radius = positive("dull_radius_um", dull_radius_um, "Give the edge radius in micrometres.")
-    grounds = [prepare_edge(blade, name, stations=stations, depths=depths) for name in blade.edges]
-    states = [new_state(ground, 1) for ground in grounds]
+    grids = [prepare_edge(blade, name, stations=stations, depths=depths) for name in blade.edges]
+    states = [new_state(grid, 1) for grid in grids]
     for state in states:
         state.radius_um = np.full_like(state.radius_um, radius)
     kept = draw_run_effects([rng])
-    draws = draw_session([rng], edges=len(grounds), seatings=method.planes)
-    aims = [aim_at(ground, method) for ground in grounds]
+    draws = draw_session([rng], edges=len(grids), seatings=method.planes)
+    aims = [aim_at(grid, method) for grid in grids]
     done = sharpen_runs(
-        grounds, states, aims, method, kept=kept, draws=draws, turn=0, fresh_um=np.zeros(1)
+        grids, states, aims, method, kept=kept, draws=draws, turn=0, fresh_um=np.zeros(1)
     )
     return Session(
         method=method,
         edges={
-            ground.name: _edge_session(ground, result)
-            for ground, result in zip(grounds, done.edges, strict=True)
+            grid.name: _edge_session(grid, result)
+            for grid, result in zip(grids, done.edges, strict=True)
         },
         passes=int(done.passes[0]),
         seconds=float(done.seconds[0]),
         steel_mg=float(done.steel_mg[0]),
         advance_um=float(max(result.advance[0] for result in done.edges)) * UM_PER_MM,
-        status=_status(grounds, done),
+        status=_status(grids, done),
     )
 
 
-def _status(grounds: Sequence[EdgeGrid], done: SessionRuns) -> str:
+def _status(grids: Sequence[EdgeGrid], done: SessionRuns) -> str:
     """How the session ended, in words; an edge can be sharp at the wrong angle."""
     ended = STATUS[bool(done.reached[0])]
     off = max(
-        float(np.abs(result.state.internal_angle_rad[0] - ground.angle_rad).max())
-        for ground, result in zip(grounds, done.edges, strict=True)
+        float(np.abs(result.state.internal_angle_rad[0] - grid.angle_rad).max())
+        for grid, result in zip(grids, done.edges, strict=True)
     )
     if not done.reached[0] or np.degrees(off) < ANGLE_ALARM_DEG:
         return ended
@@ -236,18 +236,18 @@ def _status(grounds: Sequence[EdgeGrid], done: SessionRuns) -> str:
     )
 
 
-def _edge_session(ground: EdgeGrid, result: GroundEdge) -> EdgeSession:
+def _edge_session(grid: EdgeGrid, result: GroundEdge) -> EdgeSession:
     state, sharp = result.state, result.sharp[0]
     return EdgeSession(
-        arc_mm=ground.arc_mm,
-        recession_um=state.at(ground)[0] * UM_PER_MM,
+        arc_mm=grid.arc_mm,
+        recession_um=state.at(grid)[0] * UM_PER_MM,
         angle_deg=np.degrees(state.internal_angle_rad[0]),
         sharp=sharp,
-        sharp_fraction=float(ground.station_weights_mm @ sharp / ground.station_weights_mm.sum()),
+        sharp_fraction=float(grid.station_weights_mm @ sharp / grid.station_weights_mm.sum()),
         active=result.active[0],
-        depth_mm=ground.depth_mm,
+        depth_mm=grid.depth_mm,
         inset_mm=state.inset_mm[:, 0],
-        new_inset_mm=ground.inset_mm,
-        station_weights_mm=ground.station_weights_mm,
+        new_inset_mm=grid.inset_mm,
+        station_weights_mm=grid.station_weights_mm,
         drop_mm=state.drop_mm[0],
     )

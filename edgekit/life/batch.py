@@ -31,7 +31,7 @@ class RunBatch:
         self._in_step = len(bench.aims) > 1
         self._places = places
         self.deck = RandomStreams(
-            keys, edges=len(bench.grounds), seatings=bench.method.planes, places=places
+            keys, edges=len(bench.grids), seatings=bench.method.planes, places=places
         )
         self._waiting = iter(range(len(keys)))
         self._begin()
@@ -42,8 +42,8 @@ class RunBatch:
         self.run = np.zeros(places, dtype=int)
         self.turn = np.zeros(places, dtype=int)
         self.kept = RunEffects(np.zeros((4, places)).T, *np.zeros((4, places)))
-        self.fresh_um = np.zeros(places, dtype=self._bench.grounds[0].inset_mm.dtype)
-        self.states = [new_state(ground, places) for ground in self._bench.grounds]
+        self.fresh_um = np.zeros(places, dtype=self._bench.grids[0].inset_mm.dtype)
+        self.states = [new_state(grid, places) for grid in self._bench.grids]
         self._take(np.ones(places, dtype=bool))
 
     def end(self, over: NDArray[np.bool_]) -> None:
@@ -66,8 +66,8 @@ class RunBatch:
             for mine, new in zip(self.kept, kept, strict=True):
                 mine[columns] = new
             self.fresh_um[columns] = self._use.fresh_um(kept)
-            for state, ground in zip(self.states, self._bench.grounds, strict=True):
-                _renew(state, ground, columns, self.fresh_um[columns])
+            for state, grid in zip(self.states, self._bench.grids, strict=True):
+                _renew(state, grid, columns, self.fresh_um[columns])
         gaps = free.copy()
         gaps[columns] = False
         if gaps.any():
@@ -93,12 +93,12 @@ def _some(state: EdgeState, rows: NDArray[np.int_]) -> EdgeState:
 
 
 def _renew(
-    state: EdgeState, ground: EdgeGrid, rows: NDArray[np.int_], radius_um: FloatArray
+    state: EdgeState, grid: EdgeGrid, rows: NDArray[np.int_], radius_um: FloatArray
 ) -> None:
     """Put new blades of a given edge radius (rows,) in place of some runs'."""
-    state.inset_mm[:, rows] = ground.inset_mm[:, None, :]
+    state.inset_mm[:, rows] = grid.inset_mm[:, None, :]
     state.radius_um[rows] = radius_um[:, None]
-    state.angle_rad[rows] = ground.angle_rad
+    state.angle_rad[rows] = grid.angle_rad
     state.drop_mm[rows] = 0.0
     state.lean_rad[rows] = 0.0
-    state.cleared_mm3[rows] = cleared(ground, ground.inset_mm[:, None])
+    state.cleared_mm3[rows] = cleared(grid, grid.inset_mm[:, None])

@@ -59,7 +59,7 @@ class Lives:
     final: dict[str, FloatArray]
     average: dict[str, FloatArray]
     tracks: dict[str, FloatArray]
-    grounds: tuple[EdgeGrid, ...] = ()
+    grids: tuple[EdgeGrid, ...] = ()
     wears: tuple[tuple[Wear, ...], ...] = ()
 
     def last(self, name: str) -> FloatArray:
@@ -114,7 +114,7 @@ class _Record:
             final=dict(zip(self._names, self._final, strict=True)),
             average=dict(zip(self._names, self._total / self.sessions, strict=True)),
             tracks=dict(zip(self._names, histories, strict=True)),
-            grounds=bench.grounds,
+            grids=bench.grids,
             wears=tuple(wears),
         )
 
@@ -239,16 +239,16 @@ def _cycle(
     """Use, then a session."""
     method, aims = bench.at(int(turn[0]))
     before = []
-    for e, (state, ground) in enumerate(zip(states, bench.grounds, strict=True)):
-        before.append(state.at(ground))
+    for e, (state, grid) in enumerate(zip(states, bench.grids, strict=True)):
+        before.append(state.at(grid))
         worn = use.dull(state.radius_um, kept, draws.patches[:, e])
         state.radius_um = worn.astype(state.inset_mm.dtype, copy=False)
         if use.attrition_um:
             state.inset_mm = state.inset_mm + use.attrition_um / UM_PER_MM
-            state.cleared_mm3 = cleared(ground, state.inset_mm)
+            state.cleared_mm3 = cleared(grid, state.inset_mm)
     dull = mean_(plain_mean(state.radius_um) for state in states)
     done = sharpen_runs(
-        bench.grounds,
+        bench.grids,
         states,
         aims,
         method,
@@ -276,15 +276,15 @@ class Life:
     sessions: int
     history: pd.DataFrame
     status: str
-    grounds: tuple[EdgeGrid, ...] = ()
+    grids: tuple[EdgeGrid, ...] = ()
     wears: tuple[tuple[Wear, ...], ...] = ()
 
     @cached_property
     def strength_left(self) -> FloatArray:
         """Strength (N,) after each session over the new blade's; see `edgekit.bending.beam`."""
-        gauge = life_bending_model(self.blade, self.grounds)
+        model = life_bending_model(self.blade, self.grids)
         lost = self.history["length_um"].to_numpy() / UM_PER_MM
-        return gauge.strength_left(joined(self.wears), lost)
+        return model.strength_left(joined(self.wears), lost)
 
     def __repr__(self) -> str:
         return f"{self.blade.name}, {self.method.name}: {self.sessions} sessions; {self.status}"
@@ -365,6 +365,6 @@ def live(
         sessions=int(lives.sessions[0]),
         history=history,
         status=status,
-        grounds=lives.grounds,
+        grids=lives.grids,
         wears=lives.wears,
     )

@@ -34,7 +34,7 @@ UM_PER_MM = 1000.0
 Precision = type[np.float64] | type[np.float32]
 
 
-def _in(precision: Precision, ground: EdgeGrid) -> EdgeGrid:
+def _in(precision: Precision, grid: EdgeGrid) -> EdgeGrid:
     """The same edge with its arrays in another precision."""
     arrays = (
         "station_weights_mm",
@@ -48,8 +48,8 @@ def _in(precision: Precision, ground: EdgeGrid) -> EdgeGrid:
         "depth_mm",
         "inset_mm",
     )
-    cast = {name: np.asarray(getattr(ground, name), precision) for name in arrays}
-    return replace(ground, **cast)  # type: ignore[arg-type]
+    cast = {name: np.asarray(getattr(grid, name), precision) for name in arrays}
+    return replace(grid, **cast)  # type: ignore[arg-type]
 
 
 class SessionMeasures(NamedTuple):
@@ -74,7 +74,7 @@ class _Prepared(NamedTuple):
     """What does not depend on the method: edges; the share (S,) of each station in its edge, and in its
     side, where ``on_side``; dimensions."""
 
-    grounds: tuple[EdgeGrid, ...]
+    grids: tuple[EdgeGrid, ...]
     weights: tuple[FloatArray, ...]
     sides: tuple[FloatArray, ...]
     on_side: tuple[NDArray[np.bool_], ...]
@@ -87,16 +87,16 @@ class _Prepared(NamedTuple):
 @lru_cache(maxsize=16)
 def _prepared(blade: Blade, stations: int, depths: int, precision: Precision) -> _Prepared:
     """Kept, since a control that changes the method alone asks again and again."""
-    grounds, weights, sides, on_side = [], [], [], []
+    grids, weights, sides, on_side = [], [], [], []
     for name in blade.edges:
         exact = prepare_edge(blade, name, stations=stations, depths=depths)
         on_side.append(np.abs(exact.tangent @ exact.edge.roll_reference) > SIDE_COSINE)
         side = np.where(on_side[-1], exact.station_weights_mm, 0.0)
         sides.append((side / side.sum()).astype(precision))
-        grounds.append(_in(precision, exact))
-        weights.append(grounds[-1].station_weights_mm / grounds[-1].station_weights_mm.sum())
+        grids.append(_in(precision, exact))
+        weights.append(grids[-1].station_weights_mm / grids[-1].station_weights_mm.sum())
     return _Prepared(
-        grounds=tuple(grounds),
+        grids=tuple(grids),
         weights=tuple(weights),
         sides=tuple(sides),
         on_side=tuple(on_side),
@@ -115,12 +115,12 @@ class PreparedBlade:
     method: Method | Alternation
     ready: _Prepared
     aims: tuple[tuple[Aim, ...], ...]  # one a method, in turn
-    gauge: BendingModel | None  # only where a rule asks for the strength
+    model: BendingModel | None  # only where a rule asks for the strength
 
     @property
-    def grounds(self) -> tuple[EdgeGrid, ...]:
+    def grids(self) -> tuple[EdgeGrid, ...]:
         """The blade's edges."""
-        return self.ready.grounds
+        return self.ready.grids
 
     @classmethod
     def of(
@@ -135,17 +135,17 @@ class PreparedBlade:
     ) -> PreparedBlade:
         ready = _prepared(blade, stations, depths, precision)  # type: ignore[arg-type]
         methods = method.methods if isinstance(method, Alternation) else (method,)
-        gauge = None
+        model = None
         if strength:
-            gauge = life_bending_model(
-                blade, _prepared(blade, stations, depths, np.float64).grounds
+            model = life_bending_model(
+                blade, _prepared(blade, stations, depths, np.float64).grids
             )
         return cls(
             blade=blade,
             method=method,
             ready=ready,
-            aims=tuple(tuple(aim_at(ground, one) for ground in ready.grounds) for one in methods),
-            gauge=gauge,
+            aims=tuple(tuple(aim_at(grid, one) for grid in ready.grids) for one in methods),
+            model=model,
         )
 
     def at(self, turn: int) -> tuple[Method, tuple[Aim, ...]]:
@@ -155,28 +155,28 @@ class PreparedBlade:
     def wear(self, states: Sequence[EdgeState]) -> tuple[Wear, ...]:
         """What has gone from each edge."""
         return tuple(
-            Wear(state.inset_mm - ground.inset_mm[:, None, :], state.drop_mm)
-            for state, ground in zip(states, self.grounds, strict=True)
+            Wear(state.inset_mm - grid.inset_mm[:, None, :], state.drop_mm)
+            for state, grid in zip(states, self.grids, strict=True)
         )
 
     def measure(self, insets: Sequence[FloatArray], states: Sequence[EdgeState]) -> WidthLoss:
         """Losses (R,) [mm] now, with what a worn blade had lost before; two edges both take from
         the width."""
         ready = self.ready
-        middle = len(self.grounds[0].arc_mm) // 2
+        middle = len(self.grids[0].arc_mm) // 2
         length = shortened_mm(
-            self.grounds,
+            self.grids,
             [
-                end_inset_mm(ground, state.inset_mm, u, state.drop_mm)
-                for ground, u, state in zip(self.grounds, insets, states, strict=True)
+                end_inset_mm(grid, state.inset_mm, u, state.drop_mm)
+                for grid, u, state in zip(self.grids, insets, states, strict=True)
             ],
         )
-        gauge = self.gauge
+        model = self.model
         across = list(zip(insets, ready.sides, ready.on_side, strict=True))
         lowered = states[0].drop_mm
         if self.blade.unused is not None and lowered.any():
             # It is never ground, but moves in as the face goes down.
-            fallen = lowered / np.tan(self.grounds[0].angle_rad)
+            fallen = lowered / np.tan(self.grids[0].angle_rad)
             across.append((fallen, ready.sides[0], ready.on_side[0]))
         return WidthLoss(
             mean_width_mm=ready.worn_mm + _sum(over_stations(u, share) for u, share, _ in across),
@@ -187,7 +187,7 @@ class PreparedBlade:
             new_width_mm=ready.width_mm + ready.worn_mm,
             new_length_mm=ready.length_mm,
             new_thickness_mm=ready.thickness_mm,
-            strength_left=None if gauge is None else gauge.strength_left(self.wear(states), length),
+            strength_left=None if model is None else model.strength_left(self.wear(states), length),
         )
 
     def track(
@@ -195,10 +195,10 @@ class PreparedBlade:
     ) -> tuple[SessionMeasures, WidthLoss]:
         """Record a session."""
         states = [result.state for result in done.edges]
-        insets = [s.at(g) for s, g in zip(states, self.grounds, strict=True)]
+        insets = [s.at(g) for s, g in zip(states, self.grids, strict=True)]
         lost = self.measure(insets, states)
         error = [
-            s.internal_angle_rad - g.angle_rad for s, g in zip(states, self.grounds, strict=True)
+            s.internal_angle_rad - g.angle_rad for s, g in zip(states, self.grids, strict=True)
         ]
         ready, weights = self.ready, self.ready.weights
         mean_error = mean_(over_stations(e, w) for e, w in zip(error, weights, strict=True))

@@ -184,33 +184,33 @@ def strength(
     """
     load = positive("load_n", load_n, "Give newtons.")
     depth = at_least("face_um", face_um, 0.0)
-    grounds = _grounds(blade, recession)
-    gauge = bending_model(blade, grounds, load_from_toe_mm=load_from_toe_mm, rows=ROWS)
-    wears = _wears(blade, grounds, recession, depth)
-    lost = shortened_mm(grounds, [_end(*pair) for pair in zip(grounds, wears, strict=True)])
-    stress = np.moveaxis(gauge.mpa_per_n(wears, lost), 0, 1)
+    grids = _grounds(blade, recession)
+    model = bending_model(blade, grids, load_from_toe_mm=load_from_toe_mm, rows=ROWS)
+    wears = _wears(blade, grids, recession, depth)
+    lost = shortened_mm(grids, [_end(*pair) for pair in zip(grids, wears, strict=True)])
+    stress = np.moveaxis(model.mpa_per_n(wears, lost), 0, 1)
     if not np.isfinite(stress).all():
         raise EdgekitError(
             "nothing is left of the blade at a section",
-            float(gauge.arc_mm[np.argwhere(~np.isfinite(stress))[0, -1]]),
+            float(model.arc_mm[np.argwhere(~np.isfinite(stress))[0, -1]]),
             "Give a smaller recession [µm], or fewer sessions.",
         )
-    left = gauge.strength_left(wears, lost)
+    left = model.strength_left(wears, lost)
     single = not isinstance(recession, Life)
-    middle = len(gauge.arc_mm) // 2
-    outlines = gauge.outlines_mm(wears, len(lost))[:, middle]
+    middle = len(model.arc_mm) // 2
+    outlines = model.outlines_mm(wears, len(lost))[:, middle]
     return Strength(
         blade=blade,
         load_n=load,
-        load_from_toe_mm=gauge.load_from_toe_mm,
-        arc_mm=gauge.arc_mm,
-        lever_mm=gauge.lever_mm,
+        load_from_toe_mm=model.load_from_toe_mm,
+        arc_mm=model.arc_mm,
+        lever_mm=model.lever_mm,
         stress_mpa=load * (stress[0] if single else stress),
-        new_mpa=load * gauge.new_mpa_per_n,
-        stress_ratio=(stress[0] if single else stress) / gauge.new_mpa_per_n,
+        new_mpa=load * model.new_mpa_per_n,
+        stress_ratio=(stress[0] if single else stress) / model.new_mpa_per_n,
         strength_left=np.asarray(left[0] if single else left),
         section_mm=outlines[0] if single else outlines,
-        new_section_mm=gauge.outlines_mm((), 1)[0, middle],
+        new_section_mm=model.outlines_mm((), 1)[0, middle],
     )
 
 
@@ -219,7 +219,7 @@ def _grounds(blade: Blade, recession: Recession) -> Sequence[EdgeGrid]:
     if isinstance(recession, Life):
         if recession.blade is not blade:
             raise EdgekitError("the life is of another blade", recession.blade.name, "Use it.")
-        return recession.grounds
+        return recession.grids
     stations, depths = STATIONS, DEPTHS
     if isinstance(recession, Session):
         if list(recession.edges) != list(blade.edges):
@@ -232,7 +232,7 @@ def _grounds(blade: Blade, recession: Recession) -> Sequence[EdgeGrid]:
 
 
 def _wears(
-    blade: Blade, grounds: Sequence[EdgeGrid], recession: Recession, face_um: float
+    blade: Blade, grids: Sequence[EdgeGrid], recession: Recession, face_um: float
 ) -> tuple[Wear, ...]:
     """What has gone from each edge, in one state or in one a session."""
     if isinstance(recession, Life | Session):
@@ -245,14 +245,14 @@ def _wears(
         if isinstance(recession, Life):
             return joined(recession.wears)
         return tuple(
-            Wear((done.inset_mm - ground.inset_mm)[:, None, :], done.drop_mm[None])
-            for done, ground in zip(recession.edges.values(), grounds, strict=True)
+            Wear((done.inset_mm - grid.inset_mm)[:, None, :], done.drop_mm[None])
+            for done, grid in zip(recession.edges.values(), grids, strict=True)
         )
     given = _by_edge(blade, recession)
     drop = np.full((1, STATIONS), face_um / UM_PER_MM)
     return tuple(
-        Wear(_parallel(ground, given[ground.name] / UM_PER_MM)[:, None, :], drop)
-        for ground in grounds
+        Wear(_parallel(grid, given[grid.name] / UM_PER_MM)[:, None, :], drop)
+        for grid in grids
     )
 
 
@@ -284,13 +284,13 @@ def _by_edge(
     return found
 
 
-def _parallel(ground: EdgeGrid, recession_mm: FloatArray) -> FloatArray:
+def _parallel(grid: EdgeGrid, recession_mm: FloatArray) -> FloatArray:
     """Field (V, S) removed by grinding parallel to the flank, so much along the face."""
-    flank = recession_mm + ground.depth_mm / np.tan(ground.angle_rad)
-    return np.where(recession_mm > 0, np.maximum(flank - ground.inset_mm, 0.0), 0.0)
+    flank = recession_mm + grid.depth_mm / np.tan(grid.angle_rad)
+    return np.where(recession_mm > 0, np.maximum(flank - grid.inset_mm, 0.0), 0.0)
 
 
-def _end(ground: EdgeGrid, wear: Wear) -> FloatArray:
+def _end(grid: EdgeGrid, wear: Wear) -> FloatArray:
     """Inset (R,) [mm] at the toe end of one edge."""
-    field = wear.removed_mm + ground.inset_mm[:, None, :]
-    return end_inset_mm(ground, field, inset_at(ground, field, wear.drop_mm), wear.drop_mm)
+    field = wear.removed_mm + grid.inset_mm[:, None, :]
+    return end_inset_mm(grid, field, inset_at(grid, field, wear.drop_mm), wear.drop_mm)
