@@ -15,7 +15,6 @@ from edgekit.geometry import vectors as vec
 from edgekit.grinding import kernel as grinding
 from edgekit.grinding.kernel import (
     MIN_WEIGHT,
-    UM_PER_MM,
     Aim,
     EdgeState,
     GroundEdge,
@@ -24,6 +23,7 @@ from edgekit.grinding.kernel import (
 from edgekit.grinding.random_streams import RunEffects, SessionDraws
 from edgekit.grinding.recession_field import MIN_CURVATURE, EdgeGrid
 from edgekit.method.method import Method, Stop
+from edgekit.units import UM_PER_MM
 
 ROUNDING_MM = 1e-9
 
@@ -106,7 +106,7 @@ def _planes(
     grid: EdgeGrid,
     aim: Aim,
     method: Method,
-    kept: RunEffects,
+    effects: RunEffects,
     draws: SessionDraws,
     edge: int,
     turn: int,
@@ -114,7 +114,7 @@ def _planes(
     """Unit normals (R, P, 3) of the seatings, and each one's share (R, P) of the advance."""
     z = draws.seatings[:, edge, : method.planes]
     tilt, swing, shift, depth = (
-        term.of(kept.hand[:, i], draws.setup[:, i], kept.skill, z[:, :, i])
+        term.of(effects.hand[:, i], draws.setup[:, i], effects.skill, z[:, :, i])
         for i, term in enumerate(method.hand.terms)
     )
     phase = method.marks.phase(turn, draws.phase[:, edge])

@@ -73,7 +73,7 @@ def test_lives_equal_those_of_the_plain_kernel(blade, method, monkeypatch):
 @pytest.mark.parametrize("rules", [DEFAULT_RULES, WITH_STRENGTH], ids=["usual", "strength"])
 @pytest.mark.parametrize("method", METHODS)
 def test_a_run_is_the_same_to_the_last_bit_in_any_company(method, rules, monkeypatch):
-    """Alone, in blocks of three, and among more than there are places for."""
+    """Alone, in blocks of three, and among more than there are slots for."""
     blade, how = ek.patterns.universal_curette(), METHODS[method]
     together = lives(blade, how, 11, rules=rules)
     monkeypatch.setattr(life, "MAX_RUNS_AT_ONCE", 3)
@@ -136,7 +136,7 @@ def test_seeded_keys_are_those_of_the_runs_own_generators():
 
 
 @pytest.mark.parametrize("blade", BLADES)
-def test_places_are_where_the_spacing_puts_them(blade):
+def test_placements_are_where_the_spacing_puts_them(blade):
     """Source: `placed_by_curvature`, which interpolates without a table (numpy.interp)."""
     edge = next(iter(BLADES[blade]().edges.values()))
     table = grinding._even_places(edge, ek.Spacing.BY_CURVATURE)
@@ -168,12 +168,12 @@ def test_a_stream_is_seeded_as_numpy_seeds_it():
 
 def test_draws_do_not_depend_on_how_many_seatings_are_drawn():
     """Common random numbers: the first placements of a long method are those of a short one."""
-    decks = [RandomStreams(SeededKeys(1, runs=2), edges=2, seatings=n, places=2) for n in (3, 10)]
+    streams = [RandomStreams(SeededKeys(1, runs=2), edges=2, seatings=n, slots=2) for n in (3, 10)]
     both = np.arange(2)
-    kept = [deck.deal(both, both) for deck in decks]
-    np.testing.assert_array_equal(kept[0].hand, kept[1].hand)
+    effects = [stream.start_runs(both, both) for stream in streams]
+    np.testing.assert_array_equal(effects[0].hand, effects[1].hand)
     for turn in range(AHEAD + 2):
-        short, long = (deck.session(both, np.full(2, turn)) for deck in decks)
+        short, long = (stream.session(both, np.full(2, turn)) for stream in streams)
         np.testing.assert_array_equal(short.seatings, long.seatings[:, :, :3])
         np.testing.assert_array_equal(short.patches, long.patches)
         np.testing.assert_array_equal(short.setup, long.setup)
@@ -185,13 +185,13 @@ def test_draws_are_uniform_and_normal():
     from scipy.stats import kstest
 
     runs = 400
-    deck = RandomStreams(SeededKeys(11, runs=runs), edges=1, seatings=2, places=runs)
-    places = np.arange(runs)
-    kept = deck.deal(places, places)
-    draws = [deck.session(places, np.full(runs, turn)) for turn in range(AHEAD + 1)]
+    stream = RandomStreams(SeededKeys(11, runs=runs), edges=1, seatings=2, slots=runs)
+    slots = np.arange(runs)
+    effects = stream.start_runs(slots, slots)
+    draws = [stream.session(slots, np.full(runs, turn)) for turn in range(AHEAD + 1)]
     normal = np.concatenate(
         [
-            kept.hand.ravel(),
+            effects.hand.ravel(),
             *(d.seatings.ravel() for d in draws),
             *(d.patches.ravel() for d in draws),
         ]

@@ -1,13 +1,14 @@
-"""A blade on the bench: all that no run changes, and what is measured after a session."""
+"""A blade and a method prepared for many lives: all that no run changes, and what is measured."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import fields, replace
 from functools import lru_cache, reduce
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from edgekit.bending.beam import (
     SIDE_COSINE,
@@ -24,36 +25,27 @@ from edgekit.grinding.recession_field import EdgeGrid, over_stations, prepare_ed
 from edgekit.life.retire import WidthLoss
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
+from edgekit.record import Record
+from edgekit.units import UM_PER_MM
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
+__all__ = ["Precision", "PreparedBlade", "SessionMeasures", "mean_over_edges", "plain_mean"]
 
-__all__ = ["Precision", "PreparedBlade", "SessionMeasures", "mean_", "plain_mean"]
-
-UM_PER_MM = 1000.0
 Precision = type[np.float64] | type[np.float32]
 
 
 def _in(precision: Precision, grid: EdgeGrid) -> EdgeGrid:
-    """The same edge with its arrays in another precision."""
-    arrays = (
-        "station_weights_mm",
-        "position",
-        "tangent",
-        "inward",
-        "face",
-        "angle_rad",
-        "plan_curvature",
-        "half_width_mm",
-        "depth_mm",
-        "inset_mm",
-    )
-    cast = {name: np.asarray(getattr(grid, name), precision) for name in arrays}
-    return replace(grid, **cast)  # type: ignore[arg-type]
+    """The same edge with its arrays, except the arc lengths, in another precision."""
+    arrays = {item.name: getattr(grid, item.name) for item in fields(grid)}
+    cast = {
+        name: array.astype(precision)
+        for name, array in arrays.items()
+        if isinstance(array, np.ndarray) and name != "arc_mm"
+    }
+    return replace(grid, **cast)
 
 
 class SessionMeasures(NamedTuple):
-    """What is recorded at each session, (R,) each."""
+    """What is recorded of each session, (R,) each; widths, length and thickness are losses."""
 
     mean_width_um: FloatArray
     deepest_width_um: FloatArray
@@ -71,8 +63,8 @@ class SessionMeasures(NamedTuple):
 
 
 class _Prepared(NamedTuple):
-    """What does not depend on the method: edges; the share (S,) of each station in its edge, and in its
-    side, where ``on_side``; dimensions."""
+    """What does not depend on the method: edges; the share (S,) of each station in its edge, and
+    in its side, where ``on_side``; dimensions."""
 
     grids: tuple[EdgeGrid, ...]
     weights: tuple[FloatArray, ...]
@@ -86,7 +78,7 @@ class _Prepared(NamedTuple):
 
 @lru_cache(maxsize=16)
 def _prepared(blade: Blade, stations: int, depths: int, precision: Precision) -> _Prepared:
-    """Kept, since a control that changes the method alone asks again and again."""
+    """Cached, since controls that change the method alone ask for the same blade each time."""
     grids, weights, sides, on_side = [], [], [], []
     for name in blade.edges:
         exact = prepare_edge(blade, name, stations=stations, depths=depths)
@@ -107,15 +99,18 @@ def _prepared(blade: Blade, stations: int, depths: int, precision: Precision) ->
     )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class PreparedBlade:
-    """Everything about a blade and a method that no run changes."""
+class PreparedBlade(Record):
+    """A blade and a method prepared for any number of runs.
+
+    ``aims``: for each method, in turn, one per edge. ``bending``: only where a rule needs the
+    strength.
+    """
 
     blade: Blade
     method: Method | Alternation
     ready: _Prepared
-    aims: tuple[tuple[Aim, ...], ...]  # one a method, in turn
-    model: BendingModel | None  # only where a rule asks for the strength
+    aims: tuple[tuple[Aim, ...], ...]
+    bending: BendingModel | None
 
     @property
     def grids(self) -> tuple[EdgeGrid, ...]:
@@ -133,19 +128,16 @@ class PreparedBlade:
         *,
         strength: bool = False,
     ) -> PreparedBlade:
-        ready = _prepared(blade, stations, depths, precision)  # type: ignore[arg-type]
+        """Prepare a blade and a method, with `strength` for rules about bending."""
+        ready = _prepared(blade, stations, depths, precision)
         methods = method.methods if isinstance(method, Alternation) else (method,)
-        model = None
-        if strength:
-            model = life_bending_model(
-                blade, _prepared(blade, stations, depths, np.float64).grids
-            )
+        exact = _prepared(blade, stations, depths, np.float64) if strength else None
         return cls(
             blade=blade,
             method=method,
             ready=ready,
-            aims=tuple(tuple(aim_at(grid, one) for grid in ready.grids) for one in methods),
-            model=model,
+            aims=tuple(tuple(aim_at(grid, item) for grid in ready.grids) for item in methods),
+            bending=None if exact is None else life_bending_model(blade, exact.grids),
         )
 
     def at(self, turn: int) -> tuple[Method, tuple[Aim, ...]]:
@@ -153,7 +145,7 @@ class PreparedBlade:
         return self.method.at(turn), self.aims[turn % len(self.aims)]
 
     def wear(self, states: Sequence[EdgeState]) -> tuple[Wear, ...]:
-        """What has gone from each edge."""
+        """What has been removed from each edge."""
         return tuple(
             Wear(state.inset_mm - grid.inset_mm[:, None, :], state.drop_mm)
             for state, grid in zip(states, self.grids, strict=True)
@@ -162,20 +154,17 @@ class PreparedBlade:
     def measure(self, insets: Sequence[FloatArray], states: Sequence[EdgeState]) -> WidthLoss:
         """Losses (R,) [mm] now, with what a worn blade had lost before; two edges both take from
         the width."""
-        ready = self.ready
+        ready, bending = self.ready, self.bending
         middle = len(self.grids[0].arc_mm) // 2
-        length = shortened_mm(
-            self.grids,
-            [
-                end_inset_mm(grid, state.inset_mm, u, state.drop_mm)
-                for grid, u, state in zip(self.grids, insets, states, strict=True)
-            ],
-        )
-        model = self.model
+        ends = [
+            end_inset_mm(grid, state.inset_mm, inset, state.drop_mm)
+            for grid, inset, state in zip(self.grids, insets, states, strict=True)
+        ]
+        length = shortened_mm(self.grids, ends)
         across = list(zip(insets, ready.sides, ready.on_side, strict=True))
         lowered = states[0].drop_mm
         if self.blade.unused is not None and lowered.any():
-            # It is never ground, but moves in as the face goes down.
+            # It is never ground, but moves in as the face is lowered.
             fallen = lowered / np.tan(self.grids[0].angle_rad)
             across.append((fallen, ready.sides[0], ready.on_side[0]))
         return WidthLoss(
@@ -187,43 +176,43 @@ class PreparedBlade:
             new_width_mm=ready.width_mm + ready.worn_mm,
             new_length_mm=ready.length_mm,
             new_thickness_mm=ready.thickness_mm,
-            strength_left=None if model is None else model.strength_left(self.wear(states), length),
+            strength_left=bending.strength_left(self.wear(states), length) if bending else None,
         )
 
-    def track(
+    def measure_session(
         self, before: Sequence[FloatArray], done: SessionRuns, dull_um: FloatArray
     ) -> tuple[SessionMeasures, WidthLoss]:
-        """Record a session."""
-        states = [result.state for result in done.edges]
+        """Measures of a session, and the losses after it; insets `before` it, one (R, S) per edge,
+        and mean radius `dull_um` (R,)."""
+        ready, states = self.ready, [result.state for result in done.edges]
         insets = [s.at(g) for s, g in zip(states, self.grids, strict=True)]
         lost = self.measure(insets, states)
-        error = [
+        errors = [
             s.internal_angle_rad - g.angle_rad for s, g in zip(states, self.grids, strict=True)
         ]
-        ready, weights = self.ready, self.ready.weights
-        mean_error = mean_(over_stations(e, w) for e, w in zip(error, weights, strict=True))
-        rms = np.sqrt(mean_(over_stations(e**2, w) for e, w in zip(error, weights, strict=True)))
-        tracks = SessionMeasures(
+
+        def edge_mean(values: Iterable[FloatArray | NDArray[np.bool_]]) -> FloatArray:
+            return mean_over_edges(map(over_stations, values, ready.weights))
+
+        measures = SessionMeasures(
             mean_width_um=(lost.mean_width_mm - ready.worn_mm) * UM_PER_MM,
             deepest_width_um=(lost.deepest_width_mm - ready.worn_mm) * UM_PER_MM,
             caliper_width_um=(lost.caliper_width_mm - ready.worn_mm) * UM_PER_MM,
             length_um=lost.length_mm * UM_PER_MM,
             thickness_um=lost.thickness_mm * UM_PER_MM,
-            ridge_um=mean_(
+            ridge_um=mean_over_edges(
                 np.ptp((u - b).T[side], axis=0) * UM_PER_MM
                 for u, b, side in zip(insets, before, ready.on_side, strict=True)
             ),
-            angle_error_deg=np.degrees(mean_error),
-            angle_rms_deg=np.degrees(rms),
-            sharp_fraction=mean_(
-                over_stations(r.sharp, w) for r, w in zip(done.edges, weights, strict=True)
-            ),
+            angle_error_deg=np.degrees(edge_mean(errors)),
+            angle_rms_deg=np.degrees(np.sqrt(edge_mean(error**2 for error in errors))),
+            sharp_fraction=edge_mean(result.sharp for result in done.edges),
             dull_radius_um=dull_um,
             passes=done.passes,
             minutes=done.seconds / 60,
             steel_mg=done.steel_mg,
         )
-        return tracks, lost
+        return measures, lost
 
 
 def plain_mean(values: FloatArray) -> FloatArray:
@@ -237,7 +226,7 @@ def _sum(parts: Iterable[FloatArray]) -> FloatArray:
     return reduce(np.add, parts)
 
 
-def mean_(parts: Iterable[FloatArray]) -> FloatArray:
+def mean_over_edges(parts: Iterable[FloatArray]) -> FloatArray:
     """Mean of one array or a few."""
     values = list(parts)
     return np.asarray(reduce(np.add, values) / len(values))

@@ -251,8 +251,7 @@ def _wears(
     given = _by_edge(blade, recession)
     drop = np.full((1, STATIONS), face_um / UM_PER_MM)
     return tuple(
-        Wear(_parallel(grid, given[grid.name] / UM_PER_MM)[:, None, :], drop)
-        for grid in grids
+        Wear(_parallel(grid, given[grid.name] / UM_PER_MM)[:, None, :], drop) for grid in grids
     )
 
 
