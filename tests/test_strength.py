@@ -193,7 +193,7 @@ def test_a_session_and_a_life_carry_their_own_fields():
     whole = ek.strength(UNIVERSAL, load_n=5, recession=life)
     assert whole.stress_mpa.shape[0] == life.sessions
     assert life.strength_left == pytest.approx(whole.strength_left, rel=CURVE)
-    assert len(whole.to_frame()) == whole.stress_mpa.size
+    assert len(whole.table) == whole.stress_mpa.size
 
 
 def test_many_states_at_once_equal_one_at_a_time():
