@@ -294,7 +294,6 @@ def bending_model(
             "Judge it by width: grinding shortens its lever.",
         )
     grid = grids[0]
-    x = grid.edge.roll_reference
     from_toe = between(
         "load_from_toe_mm",
         toe_load_from_mm() if load_from_toe_mm is None else load_from_toe_mm,
@@ -302,18 +301,14 @@ def bending_model(
         blade.length_mm * 0.9,
         "Give millimetres back from the toe.",
     )
+    x = grid.edge.roll_reference
     middle = grid.position + grid.half_width_mm[:, None] * grid.inward
     side = np.flatnonzero(np.abs(grid.tangent @ x) > SIDE_COSINE)
     load, force = _load(grid, middle, side, (grid.position @ x).max() - from_toe)
     lever = (load - middle) @ x
-    here = side[lever[side] > _MIN_LEVER_MM]
-    if len(here) < 2:
-        raise EdgekitError(
-            "no section of the blade lies behind the load", from_toe, "Bring it nearer the toe."
-        )
     # A pointed blade is most stressed near its point, over a stretch shorter than the spacing.
-    if sections is not None and len(here) > sections and blade.kind not in SICKLES:
-        here = here[np.round(np.linspace(0, len(here) - 1, sections)).astype(int)]
+    limit = None if blade.kind in SICKLES else sections
+    here = _bent_stations(side, lever, from_toe, limit)
     depth, sides = _sides(blade, grids, here, rows)
     return BendingModel(
         blade=blade,
@@ -330,6 +325,20 @@ def bending_model(
         across=grid.inward[here],
         out=grid.face[here],
     )
+
+
+def _bent_stations(
+    side: IntArray, lever: FloatArray, from_toe: float, limit: int | None
+) -> IntArray:
+    """Stations of the sides that lie behind the load, at most `limit` of them."""
+    here = side[lever[side] > _MIN_LEVER_MM]
+    if len(here) < 2:
+        raise EdgekitError(
+            "no section of the blade lies behind the load", from_toe, "Bring it nearer the toe."
+        )
+    if limit is not None and len(here) > limit:
+        here = here[np.round(np.linspace(0, len(here) - 1, limit)).astype(int)]
+    return here
 
 
 def _load(

@@ -15,7 +15,7 @@ from typing import NamedTuple, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from edgekit.checks import FloatArray, count, instance
+from edgekit.checks import FloatArray, count, generator
 
 __all__ = [
     "EFFECTS",
@@ -26,7 +26,6 @@ __all__ = [
     "RunKeys",
     "SeededKeys",
     "SessionDraws",
-    "check_rng",
     "draw_run_effects",
     "draw_session",
     "run_rng",
@@ -83,11 +82,6 @@ def draw_session(rng: np.random.Generator, *, edges: int, seatings: int) -> Sess
     )
 
 
-def check_rng(rng: object) -> None:
-    """Refuse anything but a generator."""
-    instance("rng", rng, np.random.Generator, "Give numpy.random.default_rng(seed).")
-
-
 def run_rng(seed: int, run: int) -> np.random.Generator:
     """The generator of one run: child `run` of the seed, independent of all other runs."""
     return np.random.Generator(np.random.Philox(key=np.array([_root(seed), run], dtype=np.uint64)))
@@ -113,7 +107,7 @@ class GivenKeys:
 
     def __init__(self, rngs: Sequence[np.random.Generator]) -> None:
         for rng in rngs:
-            check_rng(rng)
+            generator("rng", rng)
         self._rngs = rngs
 
     def __len__(self) -> int:

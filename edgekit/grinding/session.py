@@ -10,11 +10,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from edgekit.checks import FloatArray, instance, positive
+from edgekit.checks import FloatArray, generator, instance, positive
 from edgekit.display import html_table, html_text
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.kernel import GroundEdge, aim_at, new_state, sharpen_runs
-from edgekit.grinding.random_streams import check_rng, draw_run_effects, draw_session
+from edgekit.grinding.random_streams import draw_run_effects, draw_session
 from edgekit.grinding.recession_field import EdgeGrid, prepare_edge
 from edgekit.method.method import Method
 from edgekit.record import Record
@@ -196,7 +196,7 @@ def sharpen(
     ('sharp', True)
     """
     check_parts(blade, method)
-    check_rng(rng)
+    generator("rng", rng)
     radius = positive("dull_radius_um", dull_radius_um, "Give the edge radius in micrometres.")
     grids = [prepare_edge(blade, name, stations=stations, depths=depths) for name in blade.edges]
     states = [new_state(grid, 1) for grid in grids]

@@ -13,16 +13,8 @@ from typing import Protocol, runtime_checkable
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import (
-    FloatArray,
-    array_between,
-    at_least,
-    between,
-    finite,
-    frozen_array,
-    keep_numbers,
-    positive,
-)
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry.edge import check_angle_deg
@@ -73,9 +65,9 @@ def dull_edge(internal_angle_deg: float, radius_um: ArrayLike) -> DullEdge:
     >>> round(float(worn.along_face_um), 3), round(float(worn.lateral_depth_um), 3)
     (5.213, 5.035)
     """
-    angle = finite("internal_angle_deg", internal_angle_deg, "Give degrees, such as 75.")
+    angle = checks.finite("internal_angle_deg", internal_angle_deg, "Give degrees, such as 75.")
     beta = np.radians(check_angle_deg("internal_angle_deg", angle))
-    r = array_between("radius_um", radius_um, 0, np.inf, "Give micrometres.", ends=True)
+    r = checks.array_between("radius_um", radius_um, 0, np.inf, "Give micrometres.", ends=True)
     half = beta / 2
     return DullEdge(
         edge_width_um=2 * r * np.cos(half),
@@ -97,8 +89,8 @@ class DullingLaw(Protocol):
 
 def _checked(radius_um: ArrayLike, strokes: ArrayLike) -> tuple[FloatArray, FloatArray]:
     """Radii and numbers of strokes of 0 or more."""
-    radius = array_between("radius_um", radius_um, 0, np.inf, "Give micrometres.", ends=True)
-    return radius, array_between("strokes", strokes, 0, np.inf, "Give a count.", ends=True)
+    radius = checks.array_between("radius_um", radius_um, 0, np.inf, "Give micrometres.", ends=True)
+    return radius, checks.array_between("strokes", strokes, 0, np.inf, "Give a count.", ends=True)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,10 +111,10 @@ class PowerDulling:
     exponent: float = value("dull_exponent")
 
     def __post_init__(self) -> None:
-        keep_numbers(
+        checks.keep_numbers(
             self,
-            rate=at_least("rate", self.rate, 0.0),
-            exponent=between("exponent", self.exponent, 0.0, 5.0, "Give b, such as 0.5."),
+            rate=checks.at_least("rate", self.rate, 0.0),
+            exponent=checks.between("exponent", self.exponent, 0.0, 5.0, "Give b, such as 0.5."),
         )
 
     @classmethod
@@ -139,12 +131,12 @@ class PowerDulling:
         >>> round(float(law.after(1.5, 45)), 2)
         4.65
         """
-        power = 1 / between("exponent", exponent, 0.0, 5.0)
+        power = 1 / checks.between("exponent", exponent, 0.0, 5.0)
         grown = (
-            positive("radius_um", radius_um) ** power
-            - at_least("sharp_radius_um", sharp_radius_um, 0.0) ** power
+            checks.positive("radius_um", radius_um) ** power
+            - checks.at_least("sharp_radius_um", sharp_radius_um, 0.0) ** power
         )
-        return cls(rate=grown / positive("strokes", strokes), exponent=exponent)
+        return cls(rate=grown / checks.positive("strokes", strokes), exponent=exponent)
 
     def after(self, radius_um: FloatArray, strokes: FloatArray) -> FloatArray:
         """See the class."""
@@ -169,10 +161,10 @@ class SaturatingDulling:
     strokes: float
 
     def __post_init__(self) -> None:
-        keep_numbers(
+        checks.keep_numbers(
             self,
-            limit_um=positive("limit_um", self.limit_um),
-            strokes=positive("strokes", self.strokes),
+            limit_um=checks.positive("limit_um", self.limit_um),
+            strokes=checks.positive("strokes", self.strokes),
         )
 
     def after(self, radius_um: FloatArray, strokes: FloatArray) -> FloatArray:
@@ -197,8 +189,8 @@ class TableDulling(Record):
     radius_um: FloatArray
 
     def __post_init__(self) -> None:
-        strokes = frozen_array("strokes", self.strokes, (None,))
-        radius = frozen_array("radius_um", self.radius_um, strokes.shape)
+        strokes = checks.frozen_array("strokes", self.strokes, (None,))
+        radius = checks.frozen_array("radius_um", self.radius_um, strokes.shape)
         if len(strokes) < 2 or not ((np.diff(strokes) > 0) & (np.diff(radius) > 0)).all():
             raise EdgekitError(
                 "strokes and radius_um must both rise, over two rows or more",

@@ -196,8 +196,6 @@ def live_runs(
     keys = GivenKeys(rngs) if isinstance(rngs, Sequence) else rngs
     instance("use", use, Use, "Give a Use; Use() has the defaults.")
     limit = count("max_sessions", max_sessions, most=MAX_SESSIONS)
-    if precision not in (np.float64, np.float32):
-        raise EdgekitError("no such precision", precision, "Give numpy.float64 or numpy.float32.")
     runs = len(keys)
     if keep and runs > 1:
         raise EdgekitError(

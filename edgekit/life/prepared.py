@@ -10,15 +10,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from edgekit.bending.beam import (
-    SIDE_COSINE,
-    BendingModel,
-    Wear,
-    end_inset_mm,
-    life_bending_model,
-    shortened_mm,
-)
+from edgekit.bending import beam
 from edgekit.checks import FloatArray
+from edgekit.errors import EdgekitError
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.kernel import Aim, EdgeState, SessionRuns, aim_at
 from edgekit.grinding.recession_field import EdgeGrid, over_stations, prepare_edge
@@ -41,7 +35,7 @@ def _in(precision: Precision, grid: EdgeGrid) -> EdgeGrid:
         for name, array in arrays.items()
         if isinstance(array, np.ndarray) and name != "arc_mm"
     }
-    return replace(grid, **cast)
+    return replace(grid, **cast)  # type: ignore[arg-type]
 
 
 class SessionMeasures(NamedTuple):
@@ -82,7 +76,7 @@ def _prepared(blade: Blade, stations: int, depths: int, precision: Precision) ->
     grids, weights, sides, on_side = [], [], [], []
     for name in blade.edges:
         exact = prepare_edge(blade, name, stations=stations, depths=depths)
-        on_side.append(np.abs(exact.tangent @ exact.edge.roll_reference) > SIDE_COSINE)
+        on_side.append(np.abs(exact.tangent @ exact.edge.roll_reference) > beam.SIDE_COSINE)
         side = np.where(on_side[-1], exact.station_weights_mm, 0.0)
         sides.append((side / side.sum()).astype(precision))
         grids.append(_in(precision, exact))
@@ -110,7 +104,7 @@ class PreparedBlade(Record):
     method: Method | Alternation
     ready: _Prepared
     aims: tuple[tuple[Aim, ...], ...]
-    bending: BendingModel | None
+    bending: beam.BendingModel | None
 
     @property
     def grids(self) -> tuple[EdgeGrid, ...]:
@@ -129,7 +123,11 @@ class PreparedBlade(Record):
         strength: bool = False,
     ) -> PreparedBlade:
         """Prepare a blade and a method, with `strength` for rules about bending."""
-        ready = _prepared(blade, stations, depths, precision)
+        if precision not in (np.float64, np.float32):
+            raise EdgekitError(
+                "no such precision", precision, "Give numpy.float64 or numpy.float32."
+            )
+        ready = _prepared(blade, stations, depths, precision)  # type: ignore[arg-type]
         methods = method.methods if isinstance(method, Alternation) else (method,)
         exact = _prepared(blade, stations, depths, np.float64) if strength else None
         return cls(
@@ -137,17 +135,17 @@ class PreparedBlade(Record):
             method=method,
             ready=ready,
             aims=tuple(tuple(aim_at(grid, item) for grid in ready.grids) for item in methods),
-            bending=None if exact is None else life_bending_model(blade, exact.grids),
+            bending=None if exact is None else beam.life_bending_model(blade, exact.grids),
         )
 
     def at(self, turn: int) -> tuple[Method, tuple[Aim, ...]]:
         """The method of session number `turn`, and where it aims."""
         return self.method.at(turn), self.aims[turn % len(self.aims)]
 
-    def wear(self, states: Sequence[EdgeState]) -> tuple[Wear, ...]:
+    def wear(self, states: Sequence[EdgeState]) -> tuple[beam.Wear, ...]:
         """What has been removed from each edge."""
         return tuple(
-            Wear(state.inset_mm - grid.inset_mm[:, None, :], state.drop_mm)
+            beam.Wear(state.inset_mm - grid.inset_mm[:, None, :], state.drop_mm)
             for state, grid in zip(states, self.grids, strict=True)
         )
 
@@ -157,10 +155,10 @@ class PreparedBlade(Record):
         ready, bending = self.ready, self.bending
         middle = len(self.grids[0].arc_mm) // 2
         ends = [
-            end_inset_mm(grid, state.inset_mm, inset, state.drop_mm)
+            beam.end_inset_mm(grid, state.inset_mm, inset, state.drop_mm)
             for grid, inset, state in zip(self.grids, insets, states, strict=True)
         ]
-        length = shortened_mm(self.grids, ends)
+        length = beam.shortened_mm(self.grids, ends)
         across = list(zip(insets, ready.sides, ready.on_side, strict=True))
         lowered = states[0].drop_mm
         if self.blade.unused is not None and lowered.any():

@@ -6,32 +6,22 @@ measured either for a hand-held stone on a hardened blade.
 """
 
 import enum
-import math
 from dataclasses import dataclass, field
 from functools import partial
 
-import numpy as np
-
-from edgekit.checks import FloatArray, count, generator, instance, positive
+from edgekit.checks import instance, positive
 from edgekit.contact.stone import FlatStone, Stone
 from edgekit.errors import EdgekitError
-from edgekit.evidence_table import Evidence, Gsd, entry
-from edgekit.method.grain import Grain, Scale, grain, grain_um
+from edgekit.evidence_table import Evidence, entry
+from edgekit.method.grain import Scale, grain, grain_um
 
 __all__ = [
     "Abrasive",
-    "Grain",
     "Lubricant",
-    "Scale",
     "ceramic_stone",
     "diamond_plated_stone",
     "fine_natural_stone",
-    "grain",
-    "grain_um",
 ]
-
-
-MAX_DRAWS = 10**8
 
 
 class Lubricant(enum.Enum):
@@ -117,25 +107,6 @@ class Abrasive:
     def ra_um(self) -> float:
         """Median Ra across the lay [µm]: grain × ra_per_grain, not below ``ra_floor_um``."""
         return max(self.grain_um * self.ra_per_grain.value, entry("ra_floor_um").value)
-
-    def draw_ra_um(self, rng: np.random.Generator, runs: int) -> FloatArray:
-        """Draws ``(runs,)`` of Ra across the lay [µm], lognormal by the entry's spread."""
-        factor = _lognormal(self.ra_per_grain, rng, runs)
-        return np.maximum(self.grain_um * factor, entry("ra_floor_um").value)
-
-    def draw_removal_mm3(self, rng: np.random.Generator, runs: int) -> FloatArray:
-        """Draws ``(runs,)`` of the steel removed by one stroke [mm³]."""
-        return _lognormal(self.removal, rng, runs)
-
-
-def _lognormal(item: Evidence, rng: np.random.Generator, runs: int) -> FloatArray:
-    """Lognormal draws with the entry's value as median; an entry without such a spread is refused."""
-    if not isinstance(item.spread, Gsd):
-        raise EdgekitError(
-            f"{item.name} has no lognormal spread to draw from", item.spread, "Give it a Gsd."
-        )
-    draws = generator("rng", rng).standard_normal(count("runs", runs, most=MAX_DRAWS, bytes_each=8))
-    return np.asarray(item.value * np.exp(math.log(item.spread.gsd) * draws))
 
 
 def fine_natural_stone(*, lubricant: Lubricant = Lubricant.OIL) -> Abrasive:

@@ -8,15 +8,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from edgekit.checks import (
-    FloatArray,
-    at_least,
-    count,
-    fraction,
-    instance,
-    keep_numbers,
-    positive,
-)
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.contact.facets import Spacing
 from edgekit.display import html_list
 from edgekit.errors import EdgekitError
@@ -120,24 +113,28 @@ class Method:
     stroke: Stroke = field(default_factory=Oblique)
 
     def __post_init__(self) -> None:
-        instance("name", self.name, str, "Give the method's name as text.")
-        instance("guide", self.guide, Guide, "Give FollowEdge() or a HoldElevation.")
-        instance("abrasive", self.abrasive, Abrasive, "Give an Abrasive, such as ceramic_stone().")
-        instance("stroke", self.stroke, Stroke, "Give a stroke, such as across_edge().")
-        instance("hand", self.hand, Hand, "Give a Hand; Hand() makes no errors.")
+        checks.instance("name", self.name, str, "Give the method's name as text.")
+        checks.instance("guide", self.guide, Guide, "Give FollowEdge() or a HoldElevation.")
+        checks.instance(
+            "abrasive", self.abrasive, Abrasive, "Give an Abrasive, such as ceramic_stone()."
+        )
+        checks.instance("stroke", self.stroke, Stroke, "Give a stroke, such as across_edge().")
+        checks.instance("hand", self.hand, Hand, "Give a Hand; Hand() makes no errors.")
         kinds = {"target": Target, "spacing": Spacing, "marks": Marks, "stop": Stop}
         for name, kind in kinds.items():
             names = ", ".join(str(member) for member in kind)
-            instance(name, getattr(self, name), kind, f"Choose from {names}.")
+            checks.instance(name, getattr(self, name), kind, f"Choose from {names}.")
         for name in ("placements", "seatings"):
-            keep_numbers(self, **{name: count(name, getattr(self, name), most=MAX_PLANES)})
+            checks.keep_numbers(
+                self, **{name: checks.count(name, getattr(self, name), most=MAX_PLANES)}
+            )
         for name in ("removal_mm3_per_stroke", "seconds_per_stroke", "max_advance_um"):
-            keep_numbers(self, **{name: positive(name, getattr(self, name))})
-        keep_numbers(
+            checks.keep_numbers(self, **{name: checks.positive(name, getattr(self, name))})
+        checks.keep_numbers(
             self,
-            removal_gsd=at_least("removal_gsd", self.removal_gsd, 1.0),
-            setup_seconds=at_least("setup_seconds", self.setup_seconds, 0.0),
-            sharp_target=fraction("sharp_target", self.sharp_target),
+            removal_gsd=checks.at_least("removal_gsd", self.removal_gsd, 1.0),
+            setup_seconds=checks.at_least("setup_seconds", self.setup_seconds, 0.0),
+            sharp_target=checks.fraction("sharp_target", self.sharp_target),
         )
         if self.planes > MAX_PLANES:
             raise EdgekitError(

@@ -5,10 +5,11 @@ that mention strokes contradict each other. So the answer is a category with bot
 """
 
 import enum
+from functools import partial
+from types import NoneType
 
 from edgekit.checks import instance
 from edgekit.display import html_list
-from edgekit.errors import EdgekitError
 from edgekit.evidence_table import Claim, Status
 from edgekit.record import Record
 
@@ -67,36 +68,21 @@ class WireEdgeFinding(Record):
         return html_list(self._lines, bold=self._heading.capitalize())
 
 
-_ANTONINI = "Antonini 1977"
-_TEACHING = "usual teaching; common practice, no source"
+_measured = partial(Claim, status=Status.PUBLISHED, source="Antonini 1977")
+_taught = partial(
+    Claim, status=Status.COMMON_PRACTICE, source="usual teaching; common practice, no source"
+)
 _CLAIMS = {
     StrokeSense.AWAY: (
-        Claim(
-            says="strokes away from the edge left no wire edge",
-            supports=False,
-            status=Status.PUBLISHED,
-            source=_ANTONINI,
-        ),
-        Claim(
+        _measured(says="strokes away from the edge left no wire edge", supports=False),
+        _taught(
             says="strokes away from the edge draw out a wire edge: finish towards the edge",
             supports=True,
-            status=Status.COMMON_PRACTICE,
-            source=_TEACHING,
         ),
     ),
     StrokeSense.TOWARDS: (
-        Claim(
-            says="finishing towards the edge leaves no wire edge",
-            supports=False,
-            status=Status.COMMON_PRACTICE,
-            source=_TEACHING,
-        ),
-        Claim(
-            says="strokes away from the edge, not towards it, left none",
-            supports=True,
-            status=Status.PUBLISHED,
-            source=_ANTONINI,
-        ),
+        _taught(says="finishing towards the edge leaves no wire edge", supports=False),
+        _measured(says="strokes away from the edge, not towards it, left none", supports=True),
     ),
     StrokeSense.TO_AND_FRO: (),
     StrokeSense.ALONG: (),
@@ -131,10 +117,7 @@ def wire_edge(stroke: StrokeSense, *, observed: bool | None = None) -> WireEdgeF
     ('contested', [False, True])
     """
     instance("stroke", stroke, StrokeSense, "Use StrokeSense.AWAY or another member.")
-    if observed is not None and not isinstance(observed, bool):
-        raise EdgekitError(
-            "observed must be True, False or None", observed, "A wire edge has no size here."
-        )
+    instance("observed", observed, (bool, NoneType), "Give True, False or None: seen or not.")
     claims = _CLAIMS[stroke]
     if observed is not None:
         category = WireEdge.SEEN if observed else WireEdge.NONE_SEEN
