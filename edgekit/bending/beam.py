@@ -6,8 +6,6 @@ b (across the face) and f (out of it) bend it. Twist and shear are left out. The
 station is the polygon of the two lateral surfaces, cut off at the present face.
 """
 
-from __future__ import annotations
-
 import enum
 from collections.abc import Sequence
 from functools import cached_property, lru_cache
@@ -67,13 +65,11 @@ class Wear(NamedTuple):
 
 def joined(wears: Sequence[Sequence[Wear]]) -> tuple[Wear, ...]:
     """Fields of several states, one state after the other, as one for each edge."""
-    return tuple(
-        Wear(
-            np.concatenate([wear.removed_mm for wear in edge], axis=1),
-            np.concatenate([wear.drop_mm for wear in edge], axis=0),
-        )
-        for edge in zip(*wears, strict=True)
-    )
+    edges = []
+    for wears_of_edge in zip(*wears, strict=True):
+        removed, drop = zip(*wears_of_edge, strict=True)
+        edges.append(Wear(np.concatenate(removed, axis=1), np.concatenate(drop)))
+    return tuple(edges)
 
 
 def toe_load_from_mm() -> float:
@@ -287,20 +283,8 @@ def bending_model(
         For a hoe, which is not a beam along its edge, for a blade without an opposite edge, and for
         a load that is not on the blade.
     """
-    if blade.kind is BladeClass.HOE:
-        raise EdgekitError(
-            "a hoe is not bent along its edge",
-            blade.name,
-            "Judge it by width: grinding shortens its lever.",
-        )
     grid = grids[0]
-    from_toe = between(
-        "load_from_toe_mm",
-        toe_load_from_mm() if load_from_toe_mm is None else load_from_toe_mm,
-        0.0,
-        blade.length_mm * 0.9,
-        "Give millimetres back from the toe.",
-    )
+    from_toe = _load_from_toe_mm(blade, load_from_toe_mm)
     x = grid.edge.roll_reference
     middle = grid.position + grid.half_width_mm[:, None] * grid.inward
     side = np.flatnonzero(np.abs(grid.tangent @ x) > SIDE_COSINE)
@@ -324,6 +308,23 @@ def bending_model(
         forces=force,
         across=grid.inward[here],
         out=grid.face[here],
+    )
+
+
+def _load_from_toe_mm(blade: Blade, given: float | None) -> float:
+    """Distance of the load from the toe [mm], the default where none is given; no hoe."""
+    if blade.kind is BladeClass.HOE:
+        raise EdgekitError(
+            "a hoe is not bent along its edge",
+            blade.name,
+            "Judge it by width: grinding shortens its lever.",
+        )
+    return between(
+        "load_from_toe_mm",
+        toe_load_from_mm() if given is None else given,
+        0.0,
+        blade.length_mm * 0.9,
+        "Give millimetres back from the toe.",
     )
 
 

@@ -128,17 +128,13 @@ def _checked(outline: FloatArray) -> tuple[_Local, FloatArray]:
         raise EdgekitError(
             "outline_mm must enclose an area",
             float(near.area[thin].flat[0]),
-            f"Outline {_which(thin)} is a line, a point or a figure of eight; "
+            f"Outline {np.argwhere(thin)[0].tolist()} is a line, a point or a figure of eight; "
             "give its corners in order.",
         )
     dx, dy = near.centroid()
     local = _local(near.x - dx[..., None], near.y - dy[..., None])
     _refuse_crossings(outline, local)
     return local, np.stack([mx + dx, my + dy], axis=-1)
-
-
-def _which(bad: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> str:
-    return str(tuple(int(i) for i in np.argwhere(bad)[0]))
 
 
 def _refuse_crossings(outline: FloatArray, local: _Local) -> None:

@@ -6,8 +6,6 @@ at which the stated share of the edge is sharp has a closed form: a station is s
 meets the face beyond the point where the rounded apex leaves it, r cot(β/2) inward.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache

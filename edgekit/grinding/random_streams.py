@@ -7,8 +7,6 @@ same session however many placements each makes (common random numbers), and a r
 depend on how runs are divided into batches.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import NamedTuple, Protocol
 
@@ -205,9 +203,8 @@ class RandomStreams:
     def session(self, slots: NDArray[np.int_], turns: NDArray[np.int_]) -> SessionDraws:
         """Draws of session number `turns` (R,) of the runs in `slots` (R,)."""
         ahead = turns % AHEAD
-        for slot, block in zip(
-            slots[ahead == 0].tolist(), (turns[ahead == 0] // AHEAD).tolist(), strict=True
-        ):
+        due = ahead == 0
+        for slot, block in zip(slots[due].tolist(), (turns[due] // AHEAD).tolist(), strict=True):
             self._stream.go_to(self._key[slot], 1 + block)
             self._stream.rng.random(out=self._phase[slot])
             self._stream.rng.standard_normal(out=self._drawn)

@@ -1,7 +1,5 @@
 """One resharpening of a blade and its result; the computing is in `edgekit.grinding.kernel`."""
 
-from __future__ import annotations
-
 import enum
 from collections.abc import Mapping
 from itertools import pairwise

@@ -1,7 +1,5 @@
 """The batch of lives computed together: each one's run, session number, effects and state."""
 
-from __future__ import annotations
-
 from dataclasses import fields
 
 import numpy as np

@@ -1,7 +1,5 @@
 """The life of an instrument: use dulls it, sessions sharpen it, until a rule retires it."""
 
-from __future__ import annotations
-
 import enum
 from collections.abc import Mapping, Sequence
 from functools import cached_property
@@ -21,13 +19,7 @@ from edgekit.grinding.random_streams import GivenKeys, RunKeys
 from edgekit.grinding.recession_field import EdgeGrid, cleared
 from edgekit.grinding.session import check_parts
 from edgekit.life.batch import RunBatch
-from edgekit.life.prepared import (
-    Precision,
-    PreparedBlade,
-    SessionMeasures,
-    mean_over_edges,
-    plain_mean,
-)
+from edgekit.life.prepared import Precision, PreparedBlade, SessionMeasures
 from edgekit.life.retire import DEFAULT_RULES, MinStrength, RetireRule, WidthLoss
 from edgekit.life.use import Use
 from edgekit.method.alternation import Alternation
@@ -244,7 +236,7 @@ def _use_and_sharpen(
         if use.attrition_um:
             state.inset_mm = state.inset_mm + use.attrition_um / UM_PER_MM
             state.cleared_mm3 = cleared(grid, state.inset_mm)
-    dull = mean_over_edges(plain_mean(state.radius_um) for state in batch.states)
+    dull = prepared.mean_radius_um(batch.states)
     done = sharpen_runs(
         prepared.grids,
         batch.states,

@@ -1,11 +1,9 @@
 """A blade and a method prepared for many lives: all that no run changes, and what is measured."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import fields, replace
 from functools import lru_cache, reduce
-from typing import NamedTuple
+from typing import NamedTuple, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +20,7 @@ from edgekit.method.method import Method
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
 
-__all__ = ["Precision", "PreparedBlade", "SessionMeasures", "mean_over_edges", "plain_mean"]
+__all__ = ["Precision", "PreparedBlade", "SessionMeasures"]
 
 Precision = type[np.float64] | type[np.float32]
 
@@ -121,7 +119,7 @@ class PreparedBlade(Record):
         precision: Precision = np.float64,
         *,
         strength: bool = False,
-    ) -> PreparedBlade:
+    ) -> Self:
         """Prepare a blade and a method, with `strength` for rules about bending."""
         if precision not in (np.float64, np.float32):
             raise EdgekitError(
@@ -141,6 +139,10 @@ class PreparedBlade(Record):
     def at(self, turn: int) -> tuple[Method, tuple[Aim, ...]]:
         """The method of session number `turn`, and where it aims."""
         return self.method.at(turn), self.aims[turn % len(self.aims)]
+
+    def mean_radius_um(self, states: Sequence[EdgeState]) -> FloatArray:
+        """Mean edge radius (R,) over all edges."""
+        return _mean(_plain_mean(state.radius_um) for state in states)
 
     def wear(self, states: Sequence[EdgeState]) -> tuple[beam.Wear, ...]:
         """What has been removed from each edge."""
@@ -170,7 +172,7 @@ class PreparedBlade(Record):
             deepest_width_mm=ready.worn_mm + _sum(u.T[side].max(axis=0) for u, _, side in across),
             caliper_width_mm=ready.worn_mm + _sum(u[:, middle] for u, _, _ in across),
             length_mm=length,
-            thickness_mm=np.max([plain_mean(state.drop_mm) for state in states], axis=0),
+            thickness_mm=np.max([_plain_mean(state.drop_mm) for state in states], axis=0),
             new_width_mm=ready.width_mm + ready.worn_mm,
             new_length_mm=ready.length_mm,
             new_thickness_mm=ready.thickness_mm,
@@ -190,7 +192,7 @@ class PreparedBlade(Record):
         ]
 
         def edge_mean(values: Iterable[FloatArray | NDArray[np.bool_]]) -> FloatArray:
-            return mean_over_edges(map(over_stations, values, ready.weights))
+            return _mean(map(over_stations, values, ready.weights))
 
         measures = SessionMeasures(
             mean_width_um=(lost.mean_width_mm - ready.worn_mm) * UM_PER_MM,
@@ -198,7 +200,7 @@ class PreparedBlade(Record):
             caliper_width_um=(lost.caliper_width_mm - ready.worn_mm) * UM_PER_MM,
             length_um=lost.length_mm * UM_PER_MM,
             thickness_um=lost.thickness_mm * UM_PER_MM,
-            ridge_um=mean_over_edges(
+            ridge_um=_mean(
                 np.ptp((u - b).T[side], axis=0) * UM_PER_MM
                 for u, b, side in zip(insets, before, ready.on_side, strict=True)
             ),
@@ -213,7 +215,7 @@ class PreparedBlade(Record):
         return measures, lost
 
 
-def plain_mean(values: FloatArray) -> FloatArray:
+def _plain_mean(values: FloatArray) -> FloatArray:
     """Mean (R,) over stations of `values` (R, S)."""
     stations = values.shape[1]
     return over_stations(values, np.full(stations, 1 / stations, dtype=values.dtype))
@@ -224,7 +226,7 @@ def _sum(parts: Iterable[FloatArray]) -> FloatArray:
     return reduce(np.add, parts)
 
 
-def mean_over_edges(parts: Iterable[FloatArray]) -> FloatArray:
+def _mean(parts: Iterable[FloatArray]) -> FloatArray:
     """Mean of one array or a few."""
     values = list(parts)
     return np.asarray(reduce(np.add, values) / len(values))

@@ -1,7 +1,5 @@
 """Rules that retire a blade: each has a limit and measures the loss against it."""
 
-from __future__ import annotations
-
 import enum
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol, runtime_checkable

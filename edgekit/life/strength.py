@@ -1,7 +1,5 @@
 """Strength of a worn blade: bending stress under a load at the toe, at each section, against new."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -99,12 +97,11 @@ class Strength(Record):
     def table(self) -> pd.DataFrame:
         """One row per session, direction and section: ``session, arc_mm, lever_mm, direction,
         stress_mpa, stress_ratio``."""
-        sessions = self.stress_mpa.size // self.new_mpa.size
-        size, sections = self.stress_mpa.size, len(self.arc_mm)
-        directions = np.repeat([direction.value for direction in Direction], sections)
+        size, state = self.stress_mpa.size, self.new_mpa.size
+        directions = np.repeat([direction.value for direction in Direction], len(self.arc_mm))
         return pd.DataFrame(
             {
-                "session": np.repeat(np.arange(sessions), self.new_mpa.size),
+                "session": np.repeat(np.arange(size // state), state),
                 "arc_mm": np.resize(self.arc_mm, size),
                 "lever_mm": np.resize(self.lever_mm, size),
                 "direction": np.resize(directions, size),
@@ -164,8 +161,7 @@ def strength(
     -----
     Euler-Bernoulli bending with the exact section properties of the worn polygons. Twist, shear,
     notches and fatigue are left out: the ratio says how much weaker the blade is, not when it
-    breaks. Murray et
-    al. 1984 found no significant loss before 10-20 % less size.
+    breaks. Murray et al. 1984 found no significant loss before 10-20 % less size.
 
     Examples
     --------
@@ -189,21 +185,19 @@ def strength(
             float(model.arc_mm[np.argwhere(~np.isfinite(stress))[0, -1]]),
             "Give a smaller recession [µm], or fewer sessions.",
         )
-    left = model.strength_left(wears, lost)
-    single = not isinstance(recession, Life)
-    middle = len(model.arc_mm) // 2
-    outlines = model.outlines_mm(wears, len(lost))[:, middle]
+    states = slice(None) if isinstance(recession, Life) else 0
+    stress, middle = stress[states], len(model.arc_mm) // 2
     return Strength(
         blade=blade,
         load_n=load,
         load_from_toe_mm=model.load_from_toe_mm,
         arc_mm=model.arc_mm,
         lever_mm=model.lever_mm,
-        stress_mpa=load * (stress[0] if single else stress),
+        stress_mpa=load * stress,
         new_mpa=load * model.new_mpa_per_n,
-        stress_ratio=(stress[0] if single else stress) / model.new_mpa_per_n,
-        strength_left=np.asarray(left[0] if single else left),
-        section_mm=outlines[0] if single else outlines,
+        stress_ratio=stress / model.new_mpa_per_n,
+        strength_left=np.asarray(model.strength_left(wears, lost)[states]),
+        section_mm=model.outlines_mm(wears, len(lost))[states, middle],
         new_section_mm=model.outlines_mm((), 1)[0, middle],
     )
 
@@ -212,9 +206,7 @@ def _grids(blade: Blade, recession: Recession) -> Sequence[EdgeGrid]:
     """Grids with the nodes of the given fields."""
     if isinstance(recession, Life):
         if recession.blade is not blade:
-            raise EdgekitError(
-                "the life is of another blade", recession.blade.name, "Give its own blade."
-            )
+            raise EdgekitError("the life is of another blade", recession.blade, "Give its blade.")
         return recession.grids
     stations, depths = STATIONS, DEPTHS
     if isinstance(recession, Session):
@@ -256,12 +248,8 @@ def _by_edge(
 ) -> dict[str, FloatArray]:
     """Recession (S,) [µm] of each edge."""
     if not isinstance(recession, Mapping):
-        everywhere = at_least(
-            "recession",
-            0.0 if recession is None else recession,
-            0.0,
-            "Give micrometres, a mapping by edge, a Session or a Life.",
-        )
+        remedy = "Give micrometres, a mapping by edge, a Session or a Life."
+        everywhere = at_least("recession", 0.0 if recession is None else recession, 0.0, remedy)
         return {name: np.full(STATIONS, everywhere) for name in blade.edges}
     for name in recession:
         if name not in blade.edges:

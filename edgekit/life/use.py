@@ -1,7 +1,5 @@
 """What happens to an instrument between two sessions: strokes that dull it, and attrition."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 
 import numpy as np

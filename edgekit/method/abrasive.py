@@ -15,13 +15,7 @@ from edgekit.errors import EdgekitError
 from edgekit.evidence_table import Evidence, entry
 from edgekit.method.grain import Scale, grain, grain_um
 
-__all__ = [
-    "Abrasive",
-    "Lubricant",
-    "ceramic_stone",
-    "diamond_plated_stone",
-    "fine_natural_stone",
-]
+__all__ = ["Abrasive", "Lubricant", "ceramic_stone", "diamond_plated_stone", "fine_natural_stone"]
 
 
 class Lubricant(enum.Enum):

@@ -1,7 +1,5 @@
 """Methods used in turn from session to session, such as the sides three times, then the face."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from edgekit.checks import instance

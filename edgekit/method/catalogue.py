@@ -4,8 +4,6 @@ Each function returns a frozen `Method`; `dataclasses.replace` changes a copy. P
 its assumptions. Every default is in the evidence table.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -13,7 +11,7 @@ from edgekit.contact.facets import Spacing
 from edgekit.contact.holder import Setting
 from edgekit.evidence_table import entry, value
 from edgekit.method.abrasive import diamond_plated_stone
-from edgekit.method.guide import FollowEdge, HoldElevation
+from edgekit.method.guide import HoldElevation
 from edgekit.method.hand import ErrorTerm, Hand
 from edgekit.method.lay import HolderStroke, Oblique
 from edgekit.method.method import Marks, Method, Stop, Target
@@ -67,7 +65,6 @@ def freehand(
     """
     return Method(
         name="freehand, moving stone" + (", novice" if novice else ""),
-        guide=FollowEdge(),
         placements=placements,
         spacing=spacing,
         marks=marks,
@@ -98,7 +95,6 @@ def bench_stone(
     )
     return Method(
         name="bench stone, moving instrument",
-        guide=FollowEdge(),
         placements=placements,
         spacing=spacing,
         marks=marks,
@@ -162,7 +158,6 @@ def powered(
     driven = replace(_guided_hand(), depth=ErrorTerm(sd=value("powered_depth_cv")))
     return Method(
         name="powered stone, guided",
-        guide=FollowEdge(),
         placements=placements,
         spacing=spacing,
         marks=marks,
@@ -186,7 +181,6 @@ def face_honing(*, hand: Hand | None = None) -> Method:
     steady = _guided_hand()
     return Method(
         name="face honing",
-        guide=FollowEdge(),
         target=Target.FACE,
         placements=1,
         stroke=Oblique(angle_deg=value("face_stroke_lay_deg")),

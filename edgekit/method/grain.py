@@ -151,20 +151,17 @@ _TABLES = {
 
 def _scale(scale: Scale | str | None) -> Scale:
     """Return the scale meant, refusing a bare grit number in its place."""
-    if isinstance(scale, Scale):
-        return scale
-    known = ", ".join(repr(item.value) for item in Scale)
-    if not isinstance(scale, str):
-        raise EdgekitError(
-            "a grit number needs its scale",
-            scale,
-            f"Give the series the number belongs to, one of {known}: "
-            "1000 is 18.3, 4.5 or 11.5 µm, depending on the scale.",
-        )
     try:
         return Scale(scale)
     except ValueError:
-        raise EdgekitError("no such grit scale", scale, f"Use one of {known}.") from None
+        known = ", ".join(repr(item.value) for item in Scale)
+        named = isinstance(scale, str)
+        raise EdgekitError(
+            "no such grit scale" if named else "a grit number needs its scale",
+            scale,
+            f"Give the series the number belongs to, one of {known}: "
+            "1000 is 18.3, 4.5 or 11.5 µm, depending on the scale.",
+        ) from None
 
 
 def numbers(scale: Scale | str) -> tuple[int, ...]:

@@ -1,7 +1,5 @@
 """How a hand errs when it places a stone: known bias, differences between people, scatter."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 
 import numpy as np

@@ -109,6 +109,11 @@ def _check_sense(sense: object) -> None:
     instance("sense", sense, StrokeSense, "Use StrokeSense.AWAY or another member.")
 
 
+def _check_stroke(stroke: Oblique | HolderStroke, remedy: str) -> None:
+    keep_numbers(stroke, angle_deg=finite("angle_deg", stroke.angle_deg, remedy))
+    _check_sense(stroke.sense)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Oblique:
     """Strokes at one stated lay everywhere: the hand follows the curve, turned by `angle_deg`.
@@ -125,10 +130,7 @@ class Oblique:
     sense: StrokeSense = StrokeSense.TO_AND_FRO
 
     def __post_init__(self) -> None:
-        keep_numbers(
-            self, angle_deg=finite("angle_deg", self.angle_deg, "Give degrees from the edge.")
-        )
-        _check_sense(self.sense)
+        _check_stroke(self, "Give degrees from the edge.")
 
     def angle_deg_on(self, planes: GroundPlanes) -> FloatArray:
         """The stated angle at every station."""
@@ -204,9 +206,7 @@ class HolderStroke:
     sense: StrokeSense = StrokeSense.TO_AND_FRO
 
     def __post_init__(self) -> None:
-        remedy = "Give degrees from the handle's line on the stone."
-        keep_numbers(self, angle_deg=finite("angle_deg", self.angle_deg, remedy))
-        _check_sense(self.sense)
+        _check_stroke(self, "Give degrees from the handle's line on the stone.")
 
     def angle_deg_on(self, planes: GroundPlanes) -> FloatArray:
         """Angle of the stroke from the handle's line, at each station's roll."""

@@ -15,7 +15,7 @@ from edgekit.display import html_list
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import entry, value
 from edgekit.method.abrasive import Abrasive, fine_natural_stone
-from edgekit.method.guide import Guide
+from edgekit.method.guide import FollowEdge, Guide
 from edgekit.method.hand import Hand
 from edgekit.method.lay import Oblique, Stroke
 
@@ -95,7 +95,7 @@ class Method:
     """
 
     name: str
-    guide: Guide
+    guide: Guide = field(default_factory=FollowEdge)
     target: Target = Target.SIDES
     placements: int = int(value("placements"))
     spacing: Spacing = Spacing.BY_CURVATURE

@@ -117,7 +117,9 @@ def wire_edge(stroke: StrokeSense, *, observed: bool | None = None) -> WireEdgeF
     ('contested', [False, True])
     """
     instance("stroke", stroke, StrokeSense, "Use StrokeSense.AWAY or another member.")
-    instance("observed", observed, (bool, NoneType), "Give True, False or None: seen or not.")
+    instance(
+        "observed", observed, (bool, NoneType), "Give True, False or None: it has no size here."
+    )
     claims = _CLAIMS[stroke]
     if observed is not None:
         category = WireEdge.SEEN if observed else WireEdge.NONE_SEEN
