@@ -1,7 +1,7 @@
-"""The kernel as first written: whole arrays at once, nothing skipped, nothing kept in cache.
+"""The kernel as first written: whole arrays at once, nothing skipped, nothing cached.
 
-The oracle of the quick one. Only what was rewritten for speed stands here; what is shared (the state, the
-face's grinding, reading the edge off a field) comes from the package.
+The oracle of the fast one. Only what was rewritten for speed is repeated here; what is shared (the
+state, the face's grinding, reading the edge off a field) comes from the package.
 """
 
 from typing import NamedTuple
@@ -56,7 +56,7 @@ def seat(grid: EdgeGrid, inset: FloatArray, normals: FloatArray) -> Seating:
 
 
 def advance_needed(seating: Seating, drop: FloatArray, goal: FloatArray) -> FloatArray:
-    """Advance (R, P, S) [mm] past first touch with which each plane alone brings the edge to a goal.
+    """Advance (R, P, S) [mm] past first touch by which each plane alone brings the edge to a goal.
 
     `drop` (R, S) is how far the face lies below the new one, `goal` (R, S) the inset wanted there.
     Infinite where a plane faces away.
@@ -92,7 +92,8 @@ def cut(
 def volume(grid: EdgeGrid, before: FloatArray, after: FloatArray) -> FloatArray:
     """Steel (R,) [mm³] between two fields.
 
-    ∫∫ (h₁ - h₀)(1 - κ (h₁ + h₀)/2) dv ds: inward of a curved edge the area element shrinks by 1 - κu.
+    ∫∫ (h₁ - h₀)(1 - κ (h₁ + h₀)/2) dv ds: inward of a curved edge the area element
+    shrinks by 1 - κu.
     Past the centre of curvature nothing is left to take, so both insets end there.
     """
     kappa = np.maximum(grid.plan_curvature, MIN_CURVATURE)
@@ -166,7 +167,7 @@ def _grind_side(
     inset, reach = cut(grid, state.inset_mm, seating, advance, state.drop_mm)
     active = np.argmax(reach, axis=1)
     deepest = np.take_along_axis(reach, active[:, None], axis=1)[:, 0]
-    ground_here = deepest > before
+    is_ground = deepest > before
     sharp = ~dull | (np.maximum(before, deepest) >= goal - ROUNDING_MM)
     normal = np.take_along_axis(normals, active[:, :, None], axis=1)
     face = grid.face
@@ -174,13 +175,13 @@ def _grind_side(
     after = EdgeState(
         inset_mm=inset,
         radius_um=np.where(dull & sharp, fresh_um[:, None], state.radius_um),
-        angle_rad=np.where(ground_here, opening, state.angle_rad),
+        angle_rad=np.where(is_ground, opening, state.angle_rad),
         drop_mm=state.drop_mm,
         lean_rad=state.lean_rad,
         cleared_mm3=state.cleared_mm3,  # not used here
     )
     steel = volume(grid, state.inset_mm, inset)
-    active = np.where(ground_here, active, -1)
+    active = np.where(is_ground, active, -1)
     return GroundEdge(after, sharp, active, steel, advance.max(axis=1), reached)
 
 
@@ -189,21 +190,22 @@ def _advance(
 ) -> tuple[FloatArray, np.ndarray]:
     """Advance (R, P) of each plane, and whether the target is reached (R,).
 
-    `alone` (R, P, S) is what each plane would need by itself. Grinding all alike, the stated share is
-    a quantile of the least need along the edge. Stopping at each placement, a plane advances to the largest need
-    among the stretches that it is the first to serve with the least, plus its overshoot.
+    `alone` (R, P, S) is what each plane would need by itself. Grinding all alike, the stated
+    share is a quantile of the least need along the edge. Stopping at each placement, a plane
+    advances to the largest need among the stretches that it is the first to serve with the
+    least, plus its overshoot.
     """
     if method.stop is Stop.ALL:
         alone = alone / weight[:, :, None]
     least = alone.min(axis=1)
-    whole = _share_quantile(least, share, method.sharp_target)
-    reached = whole <= largest
-    whole = np.clip(whole, 0.0, largest)
+    common = _share_quantile(least, share, method.sharp_target)
+    reached = common <= largest
+    common = np.clip(common, 0.0, largest)
     if method.stop is Stop.ALL:
-        return whole[:, None] * weight, reached
+        return common[:, None] * weight, reached
     first = np.arange(alone.shape[1])[:, None] == np.argmin(alone, axis=1)[:, None, :]
-    mine = first & (least <= whole[:, None])[:, None, :]
-    each = np.where(mine, alone, 0.0).max(axis=2, initial=0.0)
+    serving = first & (least <= common[:, None])[:, None, :]
+    each = np.where(serving, alone, 0.0).max(axis=2, initial=0.0)
     return each * np.maximum(weight, 1.0), reached
 
 

@@ -19,7 +19,7 @@ RATIO_TOLERANCE = 0.05
 
 
 # ISO 6344 (P), ISO 8486-2 (F, from memory), JIS R 6001:1987 as copied in two independent lists
-# of the trade's brief: typed here a second time, apart from the package's table.
+# of the standards: typed here a second time, apart from the package's table.
 @pytest.mark.parametrize(
     ("scale", "given", "median"),
     [

@@ -100,7 +100,7 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
         "hoe",
     ),
     ("no methods to alternate", lambda: ek.Alternation(name="x", methods=()), "needs methods"),
-    ("names to alternate", lambda: ek.Alternation(name="x", methods=("a",)), "each of methods must be a Method"),
+    ("names to alternate", lambda: ek.Alternation(name="x", methods=("a",)), "be a Method"),
     ("empty mixture", lambda: ek.mixture(METHOD, FACE, sides=0, faces=0), "needs a session"),
     ("half a session", lambda: ek.mixture(METHOD, FACE, sides=0.5, faces=1), "whole number"),
     ("face or sides of a hoe", lambda: ek.face_or_sides(HOE, runs=2, seed=1), "bevel only"),

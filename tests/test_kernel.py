@@ -84,15 +84,15 @@ def test_a_run_is_the_same_to_the_last_bit_in_any_company(method, rules, monkeyp
     assert ("strength_left" in together.final) == (rules is WITH_STRENGTH)
     for name in together.final:
         for part in ("final", "average"):
-            whole = getattr(together, part)[name]
-            assert whole.tobytes() == getattr(in_threes, part)[name].tobytes(), name
+            total = getattr(together, part)[name]
+            assert total.tobytes() == getattr(in_threes, part)[name].tobytes(), name
             one_by_one = np.concatenate([getattr(one, part)[name] for one in alone])
-            assert whole.tobytes() == one_by_one.tobytes(), name
+            assert total.tobytes() == one_by_one.tobytes(), name
     np.testing.assert_array_equal(together.sessions, [one.sessions[0] for one in alone])
 
 
 def test_methods_by_turns_meet_the_hands_that_each_meets_alone():
-    """Common random numbers, whatever the planes of the others: one method twice is that method; two
+    """Common random numbers, for any planes of the others: one method twice is that method; two
     begin like the first."""
     few, many = METHODS["all alike"], METHODS["shifted marks"]
     blade = ek.patterns.area_specific_curette()
@@ -106,16 +106,16 @@ def test_methods_by_turns_meet_the_hands_that_each_meets_alone():
 
 
 def test_histories_agree_with_the_sums():
-    found = lives(ek.patterns.hoe(), METHODS["each placement"], 40)
-    for name, track in found.tracks.items():
-        np.testing.assert_allclose(np.nanmean(track, axis=1), found.mean(name), rtol=1e-12)
-        ends = track[np.arange(40), found.sessions - 1]
-        np.testing.assert_array_equal(ends, found.last(name))
+    recorded = lives(ek.patterns.hoe(), METHODS["each placement"], 40)
+    for name, track in recorded.tracks.items():
+        np.testing.assert_allclose(np.nanmean(track, axis=1), recorded.mean(name), rtol=1e-12)
+        ends = track[np.arange(40), recorded.sessions - 1]
+        np.testing.assert_array_equal(ends, recorded.last(name))
     few = lives(ek.patterns.hoe(), METHODS["each placement"], 40, histories=3)
     for name, track in few.tracks.items():
         assert track.shape[0] == 3
         width = track.shape[1]
-        np.testing.assert_array_equal(track, found.tracks[name][:3, :width])
+        np.testing.assert_array_equal(track, recorded.tracks[name][:3, :width])
 
 
 def test_single_precision_changes_the_mean_loss_by_less_than_stated():
@@ -142,8 +142,8 @@ def test_placements_are_where_the_spacing_puts_them(blade):
     table = grinding._even_places(edge, ek.Spacing.BY_CURVATURE)
     for count in (5, 12):
         at = (np.arange(count) + 0.5) * (grinding.EVEN_SHARES / count)
-        found = grinding._read(table, at)
-        np.testing.assert_allclose(found, ek.placed_by_curvature(edge, count), atol=1e-4)
+        recorded = grinding._read(table, at)
+        np.testing.assert_allclose(recorded, ek.placed_by_curvature(edge, count), atol=1e-4)
 
 
 def test_seeds_beyond_a_floats_digits_are_told_apart():
@@ -228,11 +228,11 @@ def test_the_deepest_plane_is_the_first_of_the_largest(cells, monkeypatch):
 def test_sums_over_stations_do_not_depend_on_layout_or_company():
     rng = np.random.default_rng(4)
     values, weights = rng.normal(size=(9, 64)), rng.normal(size=64)
-    whole = over_stations(values, weights)
-    assert whole.tobytes() == over_stations(np.asfortranarray(values), weights).tobytes()
+    total = over_stations(values, weights)
+    assert total.tobytes() == over_stations(np.asfortranarray(values), weights).tobytes()
     for r in range(9):
-        assert over_stations(values[r : r + 1], weights)[0] == whole[r]
-    np.testing.assert_allclose(whole, values @ weights, rtol=1e-12)
+        assert over_stations(values[r : r + 1], weights)[0] == total[r]
+    np.testing.assert_allclose(total, values @ weights, rtol=1e-12)
 
 
 def test_a_life_by_itself_is_the_one_of_a_study():

@@ -147,8 +147,8 @@ def test_a_field_equals_the_same_planes_cut_from_a_mesh_solid(name):
         below = np.maximum(grid.depth_mm[v], 1e-7)[inner, None]
         below = np.minimum(below, 0.4 - 1e-7)
         origin = grid.position[inner] - below * grid.face[inner] - grid.inward[inner]
-        found = first_hits(solid, origin, grid.inward[inner]) - 1.0
-        np.testing.assert_allclose(after[v, 0, inner] * UM, found * UM, atol=MESH_UM)
+        measured = first_hits(solid, origin, grid.inward[inner]) - 1.0
+        np.testing.assert_allclose(after[v, 0, inner] * UM, measured * UM, atol=MESH_UM)
     assert (after > field + 1e-3).any()
 
 
@@ -173,9 +173,9 @@ def test_a_field_equals_clipped_section_polygons(name):
         for k, depth in enumerate(v):
             level = -float(np.clip(depth, 1e-9, v[-1] - 1e-9))
             line = shapely.LineString([(-2.0, level), (3.0, level)])
-            found = section.intersection(line).bounds[0]
-            assert after[k, 0, s] * UM == pytest.approx(found * UM, abs=1e-5 + CLIPPER_UM)
-            clipped_something += found > h[k] + 1e-4
+            measured = section.intersection(line).bounds[0]
+            assert after[k, 0, s] * UM == pytest.approx(measured * UM, abs=1e-5 + CLIPPER_UM)
+            clipped_something += measured > h[k] + 1e-4
     assert clipped_something
 
 
@@ -226,7 +226,7 @@ def loops(grid, field, normals, advance, drop, goal):
 
 @pytest.mark.parametrize("name", BLADES)
 def test_the_kernel_equals_plain_loops(name):
-    """Source: the formulas of the brief's recession field, written as loops."""
+    """Source: the formulas of the module's text, written as loops."""
     rng = np.random.default_rng(7)
     grid, field, drop = prepared(BLADES[name], stations=23, depths=5, runs=3)
     drop = drop + rng.uniform(0, 0.02, drop.shape)
@@ -239,12 +239,12 @@ def test_the_kernel_equals_plain_loops(name):
     after, reach, plane = cut(grid, field, seating, advance, drop)
     expected, support, need, expected_reach = loops(grid, field, normals, advance, drop, goal)
     scale = RADIUS_MM  # heights are differences of coordinates of this size
-    for found, wanted in (
+    for measured, wanted in (
         (after, expected),
         (seating.support, support),
         (seating.least, need.min(axis=1)),
     ):
-        np.testing.assert_allclose(found, wanted, rtol=LOOP, atol=LOOP * scale)
+        np.testing.assert_allclose(measured, wanted, rtol=LOOP, atol=LOOP * scale)
     np.testing.assert_array_equal(seating.server, need.argmin(axis=1))
     shares = rng.uniform(0.5, 2.0, (3, 4))
     pressed = seat(grid, field, normals, drop=drop, goal=goal, weight=shares)
@@ -265,15 +265,15 @@ def test_the_kernel_equals_plain_loops(name):
 
 # ---- closed form ----------------------------------------------------------------------------
 
-BRIEF_MEANS = {4: 30.01, 10: 9.18, 20: 6.20, 60: 5.32}  # µm, brief section 4
+ROUGH_MEANS = {4: 30.01, 10: 9.18, 20: 6.20, 60: 5.32}  # µm, an independent rough simulation
 STATIONS = 481  # a multiple of all counts, plus one: ridges and placements fall on stations
 LOST_MM = 4e-3 / np.tan(np.radians(37.5))  # r cot(β/2)
 TRAPEZIUM_UM = (LENGTH_MM / 480) ** 2 / 12 / RADIUS_MM * UM  # of a mean whose slope jumps at ridges
 
 
-@pytest.mark.parametrize("count", BRIEF_MEANS)
+@pytest.mark.parametrize("count", ROUGH_MEANS)
 def test_evenly_spaced_facets_cost_what_a_polygon_about_a_circle_does(count):
-    """Source: brief section 4; exact: u(φ) = R - (R - g) cos(Δθ/2) sec φ, g = r cot(β/2)."""
+    """Source: derived; exact: u(φ) = R - (R - g) cos(Δθ/2) sec φ, g = r cot(β/2)."""
     done = ground_once(circle_blade(), ideal(count), stations=STATIONS)
     edge = done.edges["used"]
     turn = LENGTH_MM / RADIUS_MM / count
@@ -282,14 +282,14 @@ def test_evenly_spaced_facets_cost_what_a_polygon_about_a_circle_does(count):
     assert edge.mean_recession_um == pytest.approx(mean * UM, abs=1.1 * TRAPEZIUM_UM)
     assert edge.deepest_recession_um == pytest.approx((RADIUS_MM - inner) * UM, abs=EXACT_UM)
     assert edge.recession_um.min() == pytest.approx(LOST_MM * UM, abs=EXACT_UM)
-    assert edge.mean_recession_um == pytest.approx(BRIEF_MEANS[count], abs=0.006)
+    assert edge.mean_recession_um == pytest.approx(ROUGH_MEANS[count], abs=0.006)
     assert done.status == "sharp"
     assert edge.sharp_fraction == 1.0
 
 
 @pytest.mark.parametrize("count", [10, 20, 60])
 def test_facets_cost_twelfths_in_the_mean_and_eighths_at_the_deepest(count):
-    """Source: brief section 4, second order: r cot(β/2) + κΔs²/12 and + κΔs²/8."""
+    """Source: derived to second order: r cot(β/2) + κΔs²/12 and + κΔs²/8."""
     edge = ground_once(circle_blade(), ideal(count), stations=STATIONS).edges["used"]
     sagitta = (LENGTH_MM / count) ** 2 / RADIUS_MM
     third_order_um = 2e-3 * sagitta * UM + TRAPEZIUM_UM  # (Δθ)² of the term itself, and g / R
@@ -302,7 +302,7 @@ def test_facets_cost_twelfths_in_the_mean_and_eighths_at_the_deepest(count):
 
 
 def test_planes_on_a_planar_face_keep_the_internal_angle():
-    """Source: brief section 4: on a planar face a plane keeps β along its whole facet."""
+    """Source: derived: on a planar face a plane keeps β along its whole facet."""
     edge = ground_once(circle_blade(), ideal(4)).edges["used"]
     np.testing.assert_allclose(edge.angle_deg, 75.0, atol=1e-9)
 
@@ -421,9 +421,9 @@ def test_the_order_of_planes_does_not_matter(name, seed, depth):
     normals, order = hand_planes(grid, rng), rng.permutation(6)
     seating = laid(grid, field, normals)
     offset = np.full((1, 6), depth)
-    whole, *_ = cut(grid, field, seating, offset, drop)
+    expected_field, *_ = cut(grid, field, seating, offset, drop)
     turned, *_ = cut(grid, field, laid(grid, field, normals[:, order]), offset, drop)
-    np.testing.assert_array_equal(whole, turned)
+    np.testing.assert_array_equal(expected_field, turned)
 
 
 @FEW
@@ -479,11 +479,11 @@ def test_a_batch_of_runs_equals_runs_one_by_one(name, seed, runs):
     grid, field, drop = prepared(BLADES[name], stations=21, depths=5, runs=runs)
     normals = hand_planes(grid, rng, runs=runs)
     advance = rng.uniform(0, 0.05, (runs, 6))
-    whole, reach, *_ = grind(grid, field, normals, advance, drop)
+    expected_field, reach, *_ = grind(grid, field, normals, advance, drop)
     for r in range(runs):
         one = slice(r, r + 1)
         alone, alone_reach, *_ = grind(grid, field[:, one], normals[one], advance[one], drop[one])
-        np.testing.assert_array_equal(whole[:, one], alone)
+        np.testing.assert_array_equal(expected_field[:, one], alone)
         edge = field[0, one]  # what does not reach beyond it cuts nothing
         np.testing.assert_array_equal(np.maximum(reach[one], edge), np.maximum(alone_reach, edge))
 

@@ -208,7 +208,7 @@ def _integrals(local: _Local, origin: FloatArray) -> SectionProperties:
 
 
 def bending_stress_mpa(outline_mm: ArrayLike, moment_nmm: ArrayLike) -> FloatArray:
-    """Largest bending stress in a section under moments about x and y, for any orientation of its axes.
+    """Largest bending stress in a section under moments about x and y, for any principal axes.
 
     σ = [(M_x I_yy + M_y I_xy) y − (M_y I_xx + M_x I_xy) x] / (I_xx I_yy − I_xy²), x and y from
     the centroid; the largest |σ| lies at a corner.

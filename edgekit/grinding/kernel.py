@@ -47,8 +47,8 @@ class EdgeState:
 
     ``inset_mm`` (V, R, S) the field; ``radius_um`` (R, S) of the apex; ``angle_rad`` (R, S) between
     nominal face and flank at the edge; ``drop_mm`` (R, S) how far the face lies below the new one;
-    ``lean_rad`` (R, S) slope of the face, inward and down, from the nominal face; ``cleared_mm3`` (R,)
-    what `edgekit.grinding.recession_field.cleared` gives for the field.
+    ``lean_rad`` (R, S) slope of the face, inward and down, from the nominal face;
+    ``cleared_mm3`` (R,) what `edgekit.grinding.recession_field.cleared` gives for the field.
     """
 
     inset_mm: FloatArray
@@ -314,7 +314,7 @@ def _face_need(state: EdgeState, rise: FloatArray, fresh_um: FloatArray) -> Floa
 
 
 def _face_steel(grid: EdgeGrid, inset: FloatArray, deeper: FloatArray, edges: int) -> FloatArray:
-    """Volume (R,) [mm³] of a layer `deeper` (R, S) off the strip of face that belongs to one edge."""
+    """Volume (R,) [mm³] of a layer `deeper` (R, S) off the strip of face of one edge."""
     reach = grid.half_width_mm * 2 / edges
     strip = np.maximum(reach - inset, 0.0) * (1 - grid.plan_curvature * (reach + inset) / 2)
     return over_stations(strip * deeper, grid.station_weights_mm)

@@ -101,7 +101,7 @@ class RunKeys(Protocol):
 
 
 class GivenKeys:
-    """Keys from generators, one a run."""
+    """Keys from generators, one per run."""
 
     def __init__(self, rngs: Sequence[np.random.Generator]) -> None:
         for rng in rngs:
@@ -117,8 +117,8 @@ class GivenKeys:
 
 
 class SeededKeys:
-    """Keys of runs `first` to `first + runs` of a seed, as `GivenKeys` takes them from `run_rng`, but
-    without making a generator for each.
+    """Keys of runs `first` to `first + runs` of a seed, as `GivenKeys` takes them from `run_rng`,
+    but without making a generator for each.
 
     Examples
     --------

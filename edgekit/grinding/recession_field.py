@@ -6,9 +6,9 @@ along b. A plane n·x = p that faces the station (n·b < 0) cuts to
     u(s, v) = (n·C - v n·f - p) / (-n·b),
 
 linear in v, and grinding is h <- max(h, u) over planes: exact at the nodes, monotone, and
-independent of their order. The same plane first touches the blade at p = max over the field of n·(C - v f + h b), its
-support; advancing the stone by d past that is p = support - d. Everything is vectorised over runs
-(R), planes (P), stations (S) and depths (V).
+independent of their order. The same plane first touches the blade at p = max over the field of
+n·(C - v f + h b), its support; advancing the stone by d past that is p = support - d. Everything is
+vectorised over runs (R), planes (P), stations (S) and depths (V).
 
 Fields have the shape (V, R, S), but runs lie closest together in memory: the functions below turn
 them to (V, S, R), which costs nothing for an array made here, and work plane by plane, (P, S, R),
@@ -163,8 +163,8 @@ class _Sight:
     def __init__(self, grid: EdgeGrid, normals: FloatArray) -> None:
         self._seen = grid.seen
         self.normals = normals
-        # A bound on -n·b from the range of the normals: where it exceeds SAFE, no run sees a station
-        # from behind.
+        # A bound on -n·b from the range of the normals: where it exceeds SAFE, no run sees a
+        # station from behind.
         inward, outward = np.maximum(grid.inward, 0.0).T, np.minimum(grid.inward, 0.0).T
         least = -(normals.max(axis=2) @ inward + normals.min(axis=2) @ outward)
         self._turned = _ends(least <= SAFE)

@@ -30,7 +30,7 @@ class SessionOutcome(enum.StrEnum):
 
     SHARP = "sharp"
     WRONG_ANGLE = (
-        "sharp, but the internal angle is off by more than 20°: check the setting, or use "
+        "sharp, but the internal angle is off by 20° or more: check the setting, or use "
         "settings_needed(edge) for an edge that one setting cannot follow."
     )
     NOT_SHARP = (

@@ -1,4 +1,4 @@
-"""Strength of a worn blade: bending stress under a load at the toe, at each section, against new."""
+"""Strength of a worn blade: bending stress under a load at the toe, compared with a new blade."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -266,7 +266,7 @@ def _by_edge(
 
 
 def _parallel(grid: EdgeGrid, recession_mm: FloatArray) -> FloatArray:
-    """Field (V, S) removed by grinding parallel to the flank, `recession_mm` (S,) along the face."""
+    """Field (V, S) removed by grinding parallel to the flank, by a recession (S,) of the edge."""
     flank = recession_mm + grid.depth_mm / np.tan(grid.angle_rad)
     return np.where(recession_mm > 0, np.maximum(flank - grid.inset_mm, 0.0), 0.0)
 

@@ -214,7 +214,7 @@ class HolderStroke:
         ahead = a - (n @ a)[:, None] * n
         if not (vec.norm(ahead) > _MIN_IN_PLANE).all():
             raise EdgekitError(
-                "the handle is perpendicular to the stone, so its line on the stone has no direction",
+                "the handle is perpendicular to the stone and has no direction on it",
                 float(planes.arc_mm[np.argmin(vec.norm(ahead))]),
                 "Use a StraightStroke or an Oblique one for this surface.",
             )
@@ -264,7 +264,7 @@ class Lay(Record):
         return float(np.ptp(np.unwrap(self.lay_deg, period=_HALF_TURN)))
 
     def follows(self, share: float = 0.5) -> float:
-        """Share of the edge where the scratches run nearer along it than `share` of a right angle."""
+        """Share of the edge where the lay is below `share` of a right angle."""
         limit = 90.0 * fraction("share", share)
         weight = station_weights_mm(self.arc_mm)
         return float(weight @ (self.off_edge_deg <= limit) / weight.sum())
