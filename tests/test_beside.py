@@ -53,7 +53,7 @@ def result():
         }
     )
     log = ek.read_log(pd.concat([*many, used], ignore_index=True))
-    return ek.forecast(log, retire=ek.WidthLimit(fraction=0.2))
+    return ek.forecast(log, retire=ek.MaxWidthLoss(fraction=0.2))
 
 
 @pytest.fixture(scope="module")
@@ -111,7 +111,7 @@ def test_groups_without_a_model_say_so_and_keep_the_log(beside):
 
 def test_two_edges_share_the_models_loss_unless_the_width_is_shared():
     log = ek.read_log(rows("U-1", 0.006, "held", 4, pattern="universal curette"))
-    result = ek.forecast(log, retire=ek.WidthLimit(fraction=0.2))
+    result = ek.forecast(log, retire=ek.MaxWidthLoss(fraction=0.2))
     ways = {"held": ek.methods.held(15.0)}
     own = ek.compare_with_model(result, methods=ways, seed=1, runs=RUNS).groups.iloc[0]
     both = ek.compare_with_model(result, methods=ways, seed=1, runs=RUNS, edges_share_width=True)
@@ -190,7 +190,7 @@ def test_changing_a_row_that_is_not_behind_a_number_does_not_change_it(result):
     assert other.any()
     changed = table.copy()
     changed.loc[other, "event"] = "checked"
-    again = ek.forecast(ek.read_log(changed), retire=ek.WidthLimit(fraction=0.2))
+    again = ek.forecast(ek.read_log(changed), retire=ek.MaxWidthLoss(fraction=0.2))
     one, two = (r.table.set_index("instrument").loc["H-0"] for r in (result, again))
     assert one["sessions_left"] == two["sessions_left"]
 
@@ -199,7 +199,7 @@ def test_refused_lines_of_the_instrument_are_named():
     given = rows("H-1", 0.007, "held", 1).astype({"date": str})
     spoiled = given.copy()
     spoiled.loc[1, "event"] = "polished up"
-    result = ek.forecast(ek.read_log(spoiled), retire=ek.WidthLimit(fraction=0.2))
+    result = ek.forecast(ek.read_log(spoiled), retire=ek.MaxWidthLoss(fraction=0.2))
     found = ek.source_rows(result, "H-1", "edge", "sessions")
     refused = found[found["part"] == "refused"]
     assert refused["line"].tolist() == result.log.rejected_lines["line"].tolist()

@@ -13,7 +13,7 @@ from edgekit.clinic.cost.budget import budget, count_quantiles, minutes_per_sess
 from edgekit.clinic.cost.prices import read_prices
 from edgekit.clinic.cost.saving import IntervalChange, MethodChange, saving
 from edgekit.clinic.forecast.forecast import forecast
-from edgekit.clinic.forecast.limits import WidthLimit
+from edgekit.clinic.forecast.limits import MinWidth
 from edgekit.clinic.log.log import read_log
 from edgekit.errors import EdgekitError
 
@@ -76,14 +76,14 @@ def test_dates_and_yearly_replacements_of_simulated_clinics_are_covered():
     dates, counts = [], []
     for _ in range(30):
         log, truth = _clinic(rng)
-        result = forecast(log, retire=WidthLimit(width_mm=0.70))
+        result = forecast(log, retire=MinWidth(width_mm=0.70))
         table = result.table.set_index("instrument")
         true = truth[table.index]
         # a session's loss is whole: the true date is that of the session that passes the limit
         late = table["retire_on_high"].fillna(pd.Timestamp("2100-01-01")) + pd.Timedelta(days=15)
         early = table["retire_on_low"] - pd.Timedelta(days=15)
         dates.append(((early <= true) & (true <= late)).mean())
-        plan = budget(log, result, prices=read_prices(PRICES))
+        plan = budget(result, prices=read_prices(PRICES))
         actual = int((true < pd.Timestamp(result.as_of) + pd.DateOffset(months=12)).sum())
         counts.append(plan.total["replacements_low"] <= actual <= plan.total["replacements_high"])
     assert 0.86 <= np.mean(dates) <= 0.98
@@ -92,8 +92,8 @@ def test_dates_and_yearly_replacements_of_simulated_clinics_are_covered():
 
 def test_costs_add_up():
     log, _ = _clinic(np.random.default_rng(3))
-    result = forecast(log, retire=WidthLimit(width_mm=0.70))
-    plan = budget(log, result, prices=read_prices(PRICES))
+    result = forecast(log, retire=MinWidth(width_mm=0.70))
+    plan = budget(result, prices=read_prices(PRICES))
     parts = ["instruments_cost", "sessions_cost", "labour_cost"]
     costs = plan.costs
     assert np.allclose(costs[parts].sum(axis=1), costs["cost"], atol=MONEY)
@@ -108,10 +108,10 @@ def test_costs_add_up():
 
 def test_gentler_method_saves_what_arithmetic_says_and_back_again_costs_it():
     log, _ = _clinic(np.random.default_rng(4))
-    result = forecast(log, retire=WidthLimit(width_mm=0.70))
+    result = forecast(log, retire=MinWidth(width_mm=0.70))
     prices = read_prices(PRICES)
     there = saving(
-        log, result, prices=prices, change=MethodChange(pattern="p", method="freehand", to="held")
+        result, prices=prices, change=MethodChange(pattern="p", method="freehand", to="held")
     )
     loss = result.groups.set_index("method")["loss_um_per_session"]
     rows = np.flatnonzero(result.table["method"] == "freehand")
@@ -124,7 +124,7 @@ def test_gentler_method_saves_what_arithmetic_says_and_back_again_costs_it():
     assert there.per_year_low > 0
     assert there.chance > 0.95
     back = saving(
-        log, result, prices=prices, change=MethodChange(pattern="p", method="held", to="freehand")
+        result, prices=prices, change=MethodChange(pattern="p", method="held", to="freehand")
     )
     assert back.per_year < 0
     assert back.chance < 0.05
@@ -132,11 +132,10 @@ def test_gentler_method_saves_what_arithmetic_says_and_back_again_costs_it():
 
 def test_longer_interval_saves_and_the_same_interval_saves_nothing():
     log, _ = _clinic(np.random.default_rng(5))
-    result = forecast(log, retire=WidthLimit(width_mm=0.70))
+    result = forecast(log, retire=MinWidth(width_mm=0.70))
     prices = read_prices(PRICES)
     results = [
         saving(
-            log,
             result,
             prices=prices,
             change=IntervalChange(pattern="p", method="held", factor=factor),
@@ -148,9 +147,9 @@ def test_longer_interval_saves_and_the_same_interval_saves_nothing():
 
 def test_prices_that_are_missing_double_or_mixed_are_refused():
     log, _ = _clinic(np.random.default_rng(6))
-    result = forecast(log, retire=WidthLimit(width_mm=0.70))
+    result = forecast(log, retire=MinWidth(width_mm=0.70))
     with pytest.raises(EdgekitError, match="no price of instrument"):
-        budget(log, result, prices=read_prices(PRICES.iloc[1:]))
+        budget(result, prices=read_prices(PRICES.iloc[1:]))
     with pytest.raises(EdgekitError, match="row 5"):
         read_prices(pd.concat([PRICES, PRICES.iloc[:1]]))
     with pytest.raises(EdgekitError, match="one currency"):
@@ -161,4 +160,4 @@ def test_prices_that_are_missing_double_or_mixed_are_refused():
         read_prices(PRICES.drop(columns="currency"))
     change = MethodChange(pattern="p", method="held", to="no such method")
     with pytest.raises(EdgekitError, match="no such pattern and method"):
-        saving(log, result, prices=read_prices(PRICES), change=change)
+        saving(result, prices=read_prices(PRICES), change=change)

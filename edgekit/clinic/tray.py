@@ -1,6 +1,4 @@
-"""A tray list: which instrument has which blade."""
-
-from __future__ import annotations
+"""Read a tray list, which names each instrument and its blade."""
 
 import difflib
 import os
@@ -28,8 +26,8 @@ PATTERNS: dict[str, Callable[[], Blade]] = {
 def read_tray(path: str | os.PathLike[str]) -> dict[str, Blade]:
     """Read a tray list: a CSV with the columns ``instrument`` and ``blade``.
 
-    A blade is the settings file of a trace (``….toml``, beside the list) or the name of a pattern, which
-    then stands in with its default shape.
+    A blade is the settings file of a trace (``….toml``, beside the list) or the name of a pattern,
+    which then has its default shape.
 
     Parameters
     ----------
@@ -43,7 +41,8 @@ def read_tray(path: str | os.PathLike[str]) -> dict[str, Blade]:
     Raises
     ------
     EdgekitError
-        A column is missing; a code is empty, a bare number or there twice; a blade is neither.
+        A column is missing; a code is empty, a number without quotation marks or there twice; a blade
+        is neither.
 
     Examples
     --------

@@ -1,30 +1,30 @@
 """Replacements of the coming year, month by month, and what they and the sharpening cost."""
 
-from __future__ import annotations
-
-import html
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.clinic.cost.prices import Prices
-from edgekit.clinic.forecast.crossing_time import passed_share
+from edgekit.clinic.forecast.crossing_time import passed_share, two_sided_z
 from edgekit.clinic.forecast.forecast import Forecast
-from edgekit.clinic.log.history import history
+from edgekit.clinic.log.cells import Event
+from edgekit.clinic.log.history import ServiceStatus, history
 from edgekit.clinic.log.log import Log
-
-if TYPE_CHECKING:
-    import pandas as pd
+from edgekit.record import Record
 
 __all__ = ["Budget", "budget", "count_quantiles", "minutes_per_session"]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Budget:
+MAX_MONTHS = 1200
+"""A century, beyond which a forecast gives no dates either."""
+
+
+class Budget(Record):
     """Replacements and costs of the coming months.
 
     Attributes
@@ -33,9 +33,9 @@ class Budget:
         ``month`` (its first day), ``replacements`` with low and high (whole numbers), ``cost``
         with low and high; cost is of instruments only.
     costs : pandas.DataFrame
-        A row a pattern and method, for all the months: ``pattern, method, edges, replacements,
+        One row per pattern and method, for all the months: ``pattern, method, edges, replacements,
         sessions, minutes, instruments_cost, sessions_cost, labour_cost, cost`` with low and high.
-    total : dict
+    total : mapping
         ``replacements`` and ``cost`` of all months, each with low and high.
     currency : str
     message : str
@@ -44,7 +44,7 @@ class Budget:
 
     months: pd.DataFrame
     costs: pd.DataFrame
-    total: dict[str, float]
+    total: Mapping[str, float]
     currency: str
     message: str
 
@@ -56,12 +56,9 @@ class Budget:
             f"{t['cost']:.0f} {self.currency} ({t['cost_low']:.0f} to {t['cost_high']:.0f})"
         )
 
-    def _repr_html_(self) -> str:
-        return f"<p>{html.escape(repr(self))}</p>"
 
-
-def budget(log: Log, result: Forecast, *, prices: Prices, months: int = 12) -> Budget:
-    """Budget of the months after the last date of a log.
+def budget(result: Forecast, *, prices: Prices, months: int = 12) -> Budget:
+    """Budget of the months after the last date of the log behind a forecast.
 
     An instrument is replaced when the first of its edges reaches the limit or when it breaks. The
     chance of each month is that of the forecast; breakage adds the log's own rate, (breaks + ½) /
@@ -70,35 +67,50 @@ def budget(log: Log, result: Forecast, *, prices: Prices, months: int = 12) -> B
 
     Parameters
     ----------
-    log : Log
     result : Forecast
-        The forecast of the same log.
+        It knows the log it was made from.
     prices : Prices
     months : int
-        How many months ahead.
+        How many months ahead, 1200 at most.
 
     Returns
     -------
     Budget
-    """
-    import pandas as pd
 
-    months = checks.count("months", months)
-    z = _normal(result.level)
-    live = np.flatnonzero((result.table["status"] == "in use").to_numpy())
+    Raises
+    ------
+    EdgekitError
+        A pattern or method of an edge in use has no price.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> log = ek.read_log(pd.DataFrame({
+    ...     "instrument": "A", "edge": "left", "date": ["2025-01-06", "2025-02-03", "2025-02-03"],
+    ...     "event": ["measured", "sharpened", "measured"], "width_mm": [0.860, None, 0.852]}))
+    >>> result = ek.forecast(log, retire=ek.MaxWidthLoss(fraction=0.05))
+    >>> prices = Prices(instrument={"": 40.0}, session={"": 0.1}, minute=0.5, currency="EUR")
+    >>> budget(result, prices=prices, months=6)
+    Budget of 6 months: 1 replacements (1 to 1), 40 EUR (31 to 49)
+    """
+    checks.instance("result", result, Forecast, "Give what ek.forecast(log, retire=…) returns.")
+    checks.instance("prices", prices, Prices, "Give what ek.read_prices(path) returns.")
+    months = checks.count("months", months, most=MAX_MONTHS)
+    z = two_sided_z(result.level)
+    live = np.flatnonzero((result.table["status"] == ServiceStatus.IN_USE).to_numpy())
     table = result.table.iloc[live].reset_index(drop=True)
     start = pd.Timestamp(result.as_of)
     ends = [start + pd.DateOffset(months=m) for m in range(1, months + 1)]
     days = np.asarray([(end - start).days for end in ends], dtype=np.float64)
-    rate, breaks = _breakage(log)
+    rate, breaks = _breakage(result.log)
     codes, names = pd.factorize(table["instrument"], sort=True)
     chance = _chances(result, live, np.asarray(codes), len(names), days, rate)
     owner = table.drop_duplicates("instrument").set_index("instrument").loc[list(names)]
     price = prices.of(prices.instrument, owner["pattern"].to_numpy(), "instrument")
     monthly = _months(chance, price, ends, start, result.level, z)
-    costs = _costs(log, result, (live, table), (chance, price, np.asarray(codes)), prices, days[-1])
-    whole = chance.sum(axis=1)
-    low, high = count_quantiles(whole[:, None], result.level)
+    costs = _costs(result, (live, table), (chance, price, np.asarray(codes)), prices, days[-1])
+    replaced = chance.sum(axis=1)
+    low, high = count_quantiles(replaced[:, None], result.level)
     cost, spread = float(costs["cost"].sum()), float(np.sqrt((costs["_var"]).sum()))
     costs = _banded(costs, z)
     return Budget(
@@ -106,7 +118,7 @@ def budget(log: Log, result: Forecast, *, prices: Prices, months: int = 12) -> B
         costs=costs,
         currency=prices.currency,
         total={
-            "replacements": float(whole.sum()),
+            "replacements": float(replaced.sum()),
             "replacements_low": float(low[0]),
             "replacements_high": float(high[0]),
             "cost": cost,
@@ -120,19 +132,13 @@ def budget(log: Log, result: Forecast, *, prices: Prices, months: int = 12) -> B
     )
 
 
-def _normal(level: float) -> float:
-    from scipy import stats
-
-    return float(stats.norm.ppf(0.5 + level / 2))
-
-
 def _breakage(log: Log) -> tuple[float, int]:
     """Breakages per instrument-day, and how many the log holds."""
     past = history(log)
     one = past.edges.drop_duplicates("instrument")
     until = one["ended"].fillna(past.as_of).to_numpy().astype("datetime64[D]")
     days = (until - one["first"].to_numpy().astype("datetime64[D]")).astype(np.float64).sum()
-    breaks = int((one["status"] == "broken").sum())
+    breaks = int((one["status"] == ServiceStatus.BROKEN).sum())
     return (breaks + 0.5) / max(float(days), 1.0), breaks
 
 
@@ -157,7 +163,7 @@ def count_quantiles(
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Low and high count of each column of chances ``(N, M)``: exact, by convolution.
 
-    The least counts with at least (1 − level)/2 and (1 + level)/2 of the probability at or below.
+    The smallest counts with at least (1 − level)/2 and (1 + level)/2 of the probability at or below.
 
     Examples
     --------
@@ -182,8 +188,7 @@ def count_quantiles(
 def _months(
     chance: FloatArray, price: FloatArray, ends: list[Any], start: Any, level: float, z: float
 ) -> pd.DataFrame:
-    import pandas as pd
-
+    """Replacements and costs of each month."""
     low, high = count_quantiles(chance, level)
     cost = price @ chance
     spread = np.sqrt(price**2 @ (chance * (1 - chance)))
@@ -202,13 +207,12 @@ def _months(
 
 def minutes_per_session(log: Log) -> dict[str, float]:
     """Mean minutes of a sharpening by method; methods without minutes are left out."""
-    rows = log.rows[(log.rows["event"] == "sharpened") & log.rows["minutes"].notna()]
+    rows = log.rows[(log.rows["event"] == Event.SHARPENED) & log.rows["minutes"].notna()]
     means = rows.groupby("method")["minutes"].mean()
     return {str(method): float(mean) for method, mean in means.items()}
 
 
 def _costs(
-    log: Log,
     result: Forecast,
     live: tuple[NDArray[np.int64], pd.DataFrame],
     replaced: tuple[FloatArray, FloatArray, NDArray[np.int64]],
@@ -219,20 +223,20 @@ def _costs(
     rows, table = live
     chance, price, codes = replaced
     share = 1 / np.bincount(codes)[codes]
-    whole = chance.sum(axis=1)
+    count = chance.sum(axis=1)
     rho, sd = result.pace.per_day[rows], result.pace.sd[rows]
-    minutes = minutes_per_session(log)
+    minutes = minutes_per_session(result.log)
     each = np.asarray([minutes.get(str(name), 0.0) for name in table["method"]])
     per_session = prices.of(prices.session, table["method"].to_numpy(), "session")
     unit = per_session + each * prices.minute
     count_var = result.pace.irregularity * rho * days + (sd * days) ** 2
-    spread = (whole * (1 - whole) * price**2)[codes] * share + unit**2 * count_var
+    spread = (count * (1 - count) * price**2)[codes] * share + unit**2 * count_var
     costs = table[["pattern", "method"]].assign(
         edges=1,
-        replacements=whole[codes] * share,
+        replacements=count[codes] * share,
         sessions=rho * days,
         minutes=rho * days * each,
-        instruments_cost=(whole * price)[codes] * share,
+        instruments_cost=(count * price)[codes] * share,
         sessions_cost=rho * days * per_session,
         labour_cost=rho * days * each * prices.minute,
     )

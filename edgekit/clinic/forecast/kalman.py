@@ -1,4 +1,4 @@
-r"""Straight lines of width against sessions, one an edge, that borrow strength from one another.
+r"""Straight lines of width against sessions, one per edge, that borrow strength from one another.
 
 The model
 ---------
@@ -23,16 +23,14 @@ Analysis 1:515 (flat in the standard deviation); de Jong 1991, Ann Stat 19:1073 
 run once for the data and once for the regressor). All three from memory.
 """
 
-from __future__ import annotations
-
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from edgekit.checks import FloatArray, frozen_array
 from edgekit.errors import EdgekitError
+from edgekit.record import Record
 
 __all__ = ["Nodes", "Readings", "likelihood", "sweep"]
 
@@ -41,9 +39,8 @@ MIN_VARIANCE_UM2 = 1e-6
 """Keeps data without any noise from a logarithm of 0; a thousandth of a micrometre squared."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Readings:
-    """Readings in a table a row an edge, longest rows first, so that a sweep can stop early.
+class Readings(Record):
+    """Readings in a table with one row per edge, longest rows first, so that a sweep can stop early.
 
     Attributes
     ----------
@@ -69,7 +66,7 @@ class Readings:
     @classmethod
     def build(
         cls, *, edge: ArrayLike, sessions: ArrayLike, width_um: ArrayLike, group: ArrayLike
-    ) -> Readings:
+    ) -> Self:
         """From readings ``(R,)`` in order of time within each edge, and the group of each edge.
 
         Raises
@@ -111,14 +108,13 @@ class Readings:
 
     @property
     def freedom(self) -> int:
-        """Readings, less one an edge for its new width and one a group that shows a loss."""
+        """Readings, less one per edge for its new width and one per group that shows a loss."""
         shown = np.bincount(self.group, weights=self.step.sum(axis=1), minlength=self.groups)
         return int(self.size.sum() - len(self.size) - np.count_nonzero(shown > 0))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Nodes:
-    """What one sweep leaves: K pairs (λ, κ) on the last axis; variances in units of σ².
+class Nodes(Record):
+    """Results of one sweep: K pairs (λ, κ) on the last axis; variances in units of σ².
 
     Attributes
     ----------

@@ -1,61 +1,52 @@
-"""When an instrument has had its life: a width, or a share of the new width."""
-
-from __future__ import annotations
+"""A retirement width in millimetres, as a limit of forecasts and of simulated lives alike."""
 
 from dataclasses import dataclass
+
+import numpy as np
 
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
+from edgekit.life.retire import Basis, MaxWidthLoss, WidthLoss
+from edgekit.units import UM_PER_MM
 
-__all__ = ["WidthLimit"]
+__all__ = ["MinWidth"]
 
 
 @dataclass(frozen=True, kw_only=True)
-class WidthLimit:
-    """Retire at a width.
-
-    Parameters
-    ----------
-    fraction : float, optional
-        Share of the new width that may be lost, such as 0.2.
-    width_mm : float, optional
-        The retirement width itself [mm]. Give one of the two.
-    new_width_mm : float, optional
-        The new width that `fraction` is taken of [mm]; the first reading of each edge without it.
+class MinWidth:
+    """Retire when the width falls to `width_mm` [mm].
 
     Examples
     --------
-    >>> import numpy as np
-    >>> WidthLimit(fraction=0.2).limit_um(np.array([860.0]))
-    array([688.])
+    >>> print(MinWidth(width_mm=0.7))
+    0.7 mm of width left (mean along the sides)
+    >>> MinWidth(width_mm=0.7).limit_um(np.array([860.0]))
+    array([700.])
     """
 
-    fraction: float | None = None
-    width_mm: float | None = None
-    new_width_mm: float | None = None
+    width_mm: float
+    basis: Basis = Basis.MEAN
 
     def __post_init__(self) -> None:
-        if (self.fraction is None) == (self.width_mm is None):
+        checks.keep_numbers(self, width_mm=checks.positive("width_mm", self.width_mm))
+        remedy = "Give Basis.MEAN, Basis.DEEPEST or Basis.CALIPER."
+        checks.instance("basis", self.basis, Basis, remedy)
+
+    def used_up(self, lost: WidthLoss) -> FloatArray:
+        """Loss over the width that may go."""
+        if not self.width_mm < lost.new_width_mm:
             raise EdgekitError(
-                "a limit is either a share or a width",
-                (self.fraction, self.width_mm),
-                "Give fraction=0.2 or width_mm=0.7.",
+                f"the new blade is only {lost.new_width_mm:.4g} mm wide",
+                self.width_mm,
+                "Give a width_mm below that.",
             )
-        if self.fraction is not None:
-            checks.between("fraction", self.fraction, 0, 1)
-        if self.width_mm is not None:
-            checks.positive("width_mm", self.width_mm)
-            if self.new_width_mm is not None:
-                raise EdgekitError(
-                    "new_width_mm says nothing beside width_mm", self.new_width_mm, "Leave it out."
-                )
-        if self.new_width_mm is not None:
-            checks.positive("new_width_mm", self.new_width_mm)
+        share = 1 - self.width_mm / lost.new_width_mm
+        return MaxWidthLoss(fraction=share, basis=self.basis).used_up(lost)
 
     def limit_um(self, first_um: FloatArray) -> FloatArray:
-        """Retirement width [µm] of edges whose first readings [µm] are given."""
-        if self.width_mm is not None:
-            return first_um * 0 + self.width_mm * 1e3
-        new_um = first_um if self.new_width_mm is None else first_um * 0 + self.new_width_mm * 1e3
-        return new_um * (1 - (self.fraction or 0.0))
+        """Retirement width [µm] of edges whose first readings [µm] are given, for `forecast`."""
+        return np.full_like(first_um, self.width_mm * UM_PER_MM)
+
+    def __str__(self) -> str:
+        return f"{self.width_mm:g} mm of width left ({self.basis.value})"

@@ -1,22 +1,18 @@
-"""How often each edge is sharpened: sessions per day, drawn towards the pace of the whole clinic."""
-
-from __future__ import annotations
-
-from dataclasses import dataclass
+"""How often each edge is sharpened: sessions per day, drawn towards the pace of the clinic."""
 
 import numpy as np
 
 from edgekit.checks import FloatArray
 from edgekit.clinic.log.history import History
 from edgekit.evidence_table import value
+from edgekit.record import Record
 
 __all__ = ["Pace", "pace"]
 
 DAYS_PER_YEAR = 365.25
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Pace:
+class Pace(Record):
     """Sessions per day of each edge, their standard deviation, and how irregular sessions are.
 
     `irregularity` is the variance of a count of sessions over its mean, for a renewal process the

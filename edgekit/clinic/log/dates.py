@@ -1,6 +1,4 @@
-"""Dates as people write them: ISO or day first; a date with two readings is refused with both."""
-
-from __future__ import annotations
+"""Read dates, ISO or day first; a date with two readings is refused and both are named."""
 
 import datetime as dt
 import re
@@ -20,11 +18,12 @@ _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct",
 _NAMED = re.compile(r"^(\d{1,2})[ .-]*([A-Za-z]{3})[a-z]*[ .,-]*(\d{4})$")
 
 Reading = tuple[dt.datetime | None, str, str]
+_NO_SUCH_DAY: Reading = (None, "no such day in the calendar", _WRITE_ISO)
 
 
-def _day(year: int, month: int, day: int) -> dt.datetime | None:
+def _day(year: int, month: int, day: int, *time: int) -> dt.datetime | None:
     try:
-        return dt.datetime(year, month, day)
+        return dt.datetime.combine(dt.date(year, month, day), dt.time(*time))
     except ValueError:
         return None
 
@@ -38,7 +37,7 @@ def read_date(text: str, *, day_first: bool = False) -> Reading:
         ISO (``2025-04-03``, a time of day may follow) or day first (``25/12/2024``; ``.`` and
         ``-`` serve as well).
     day_first : bool
-        The user's word that every date of the file is day first; then none is ambiguous.
+        Treat every date of the file as day first; then none is ambiguous.
 
     Returns
     -------
@@ -57,25 +56,19 @@ def read_date(text: str, *, day_first: bool = False) -> Reading:
         return None, "no date", _WRITE_ISO
     iso = _ISO.match(text)
     if iso:
-        year, month, day, hour, minute, second = (int(part or 0) for part in iso.groups())
-        try:
-            return _plausible(dt.datetime(year, month, day, hour, minute, second), text)
-        except ValueError:
-            return None, "no such day in the calendar", _WRITE_ISO
+        date = _day(*(int(part or 0) for part in iso.groups()))
+        return _plausible(date, text) if date else _NO_SUCH_DAY
     parts = _PARTS.match(text)
     if parts:
-        first, second_part, year = int(parts[1]), int(parts[3]), int(parts[4])
-        return _day_first(text, first, second_part, year, day_first)
+        return _day_first(text, int(parts[1]), int(parts[3]), int(parts[4]), day_first)
     return _other(text)
 
 
 def _day_first(text: str, first: int, second: int, year: int, settled: bool) -> Reading:
     by_day, by_month = _day(year, second, first), _day(year, first, second)
-    if by_day is None and by_month is None:
-        return None, "no such day in the calendar", _WRITE_ISO
-    if by_day is None and by_month is not None:
-        return None, "month first", f"{by_month:%Y-%m-%d}?"
-    if by_day is not None and (settled or by_month is None or by_day == by_month):
+    if by_day is None:
+        return (None, "month first", f"{by_month:%Y-%m-%d}?") if by_month else _NO_SUCH_DAY
+    if settled or by_month is None or by_day == by_month:
         return _plausible(by_day, text)
     readings = f"{by_day:%Y-%m-%d} (day first) or {by_month:%Y-%m-%d} (month first)"
     remedy = f"{_WRITE_ISO}, or read the file with day_first=True"
@@ -94,7 +87,7 @@ def _plausible(date: dt.datetime, text: str) -> Reading:
 
 
 def _other(text: str) -> Reading:
-    """Dates that are understood well enough to suggest a reading, not to take one."""
+    """Dates that are understood well enough to suggest a reading, not to accept one."""
     if _SERIAL.match(text):
         day = _SERIAL_ZERO + dt.timedelta(days=float(text))
         if value("log_first_year") <= day.year <= value("log_last_year"):

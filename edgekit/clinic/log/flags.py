@@ -1,20 +1,20 @@
-"""Histories that cannot be true as written: flagged with their line, never put right."""
+"""Flag rows of a log that contradict one another, each with its line; no value is changed."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import pandas as pd
 
-from edgekit.clinic.log.cells import look_alike
+from edgekit.clinic.log.cells import Event, look_alike
 from edgekit.evidence_table import value
-
-if TYPE_CHECKING:
-    import pandas as pd
+from edgekit.units import UM_PER_MM
 
 __all__ = ["flag_histories"]
 
 FLAG_COLUMNS = ["file", "line", "instrument", "edge", "reason", "detail"]
+
+Flag = tuple[Any, ...]
+"""Line, instrument, edge, reason and detail."""
 
 
 def flag_histories(
@@ -24,7 +24,7 @@ def flag_histories(
 
     Widths that grow by more than the reading error allows, 3 √2 standard deviations of
     a reading; drops too large for one step; anything after retirement or breakage; the same row
-    twice; codes that a person may take for one another; an instrument of two patterns; a width
+    twice; codes that are easily confused; an instrument of two patterns; a width
     without an edge name on an instrument with several; years without any row.
 
     Parameters
@@ -41,132 +41,111 @@ def flag_histories(
     pandas.DataFrame
         ``file, line, instrument, edge, reason, detail``, by line.
     """
-    import pandas as pd
-
-    heads = [(line, "", "", reason, detail) for line, reason, detail in notes]
-    found: list[tuple[Any, ...]] = []
+    heads: list[Flag] = [(line, "", "", reason, detail) for line, reason, detail in notes]
+    flags: list[Flag] = []
     if len(rows):
-        ordered = rows.sort_values(["instrument", "edge", "date", "line"], kind="stable")
-        found += _widths(ordered)
-        found += _after_the_end(rows)
-        found += _twice(rows)
-        found += _codes(rows)
-        found += _edges(rows)
-        found += _gaps(rows)
-    found.sort(key=lambda flag: (flag[0], flag[3]))
-    return pd.DataFrame([(file, *flag) for flag in heads + found], columns=FLAG_COLUMNS).astype(
-        {"line": int}
-    )
+        for check in (_widths, _after_the_end, _twice, _codes, _edges, _gaps):
+            flags += check(rows)
+    flags.sort(key=lambda flag: (flag[0], flag[3]))
+    table = pd.DataFrame([(file, *flag) for flag in heads + flags], columns=FLAG_COLUMNS)
+    return table.astype({"line": int})
 
 
-def _widths(ordered: pd.DataFrame) -> list[tuple[Any, ...]]:
+def _widths(rows: pd.DataFrame) -> list[Flag]:
     """Neighbouring widths of one edge that rise, or fall too far."""
-    read = ordered[ordered["width_mm"].notna()]
-    same = (read["instrument"].to_numpy()[1:] == read["instrument"].to_numpy()[:-1]) & (
-        read["edge"].to_numpy()[1:] == read["edge"].to_numpy()[:-1]
-    )
-    width_um = read["width_mm"].to_numpy() * 1e3
-    step_um = np.diff(width_um)
+    read = rows[rows["width_mm"].notna()]
+    read = read.sort_values(["instrument", "edge", "date", "line"], kind="stable")
+    before = read.groupby(["instrument", "edge"])[["width_mm", "line"]].shift()
+    step_um = read["width_mm"] * UM_PER_MM - before["width_mm"] * UM_PER_MM
     max_um = value("log_rise_in_reading_sds") * value("reading_sd_um")
-    rises = np.flatnonzero(same & (step_um > max_um)) + 1
-    drops = np.flatnonzero(same & (step_um < -value("log_largest_drop_um"))) + 1
-    flags = []
-    for at, reason in [*((i, "width grows") for i in rises), *((i, "width drops") for i in drops)]:
-        now, before = read.iloc[at], read.iloc[at - 1]
-        detail = (
-            f"{before['width_mm']:.4g} mm (line {before['line']}) to {now['width_mm']:.4g} mm, "
-            f"more than {max_um:.3g} µm of reading error"
-            if reason == "width grows"
-            else f"{before['width_mm']:.4g} mm (line {before['line']}) to {now['width_mm']:.4g} mm "
-            "in one step: another instrument or edge?"
+    grows = (step_um > max_um, "width grows", f", more than {max_um:.3g} µm of reading error")
+    far = step_um < -value("log_largest_drop_um")
+    drops = (far, "width drops", " in one step: another instrument or edge?")
+    return [
+        (
+            row.line,
+            row.instrument,
+            row.edge,
+            reason,
+            f"{row.old_mm:.4g} mm (line {row.old_line:.0f}) to {row.width_mm:.4g} mm{remark}",
         )
-        flags.append((now["line"], now["instrument"], now["edge"], reason, detail))
-    return flags
+        for where, reason, remark in (grows, drops)
+        for row in read.assign(old_mm=before["width_mm"], old_line=before["line"])[
+            where
+        ].itertuples()
+    ]
 
 
-def _after_the_end(rows: pd.DataFrame) -> list[tuple[Any, ...]]:
+def _after_the_end(rows: pd.DataFrame) -> list[Flag]:
     """Rows after an instrument was retired or broke."""
-    ends = rows[rows["event"].isin(["retired", "broken"])]
-    if ends.empty:
-        return []
+    ends = rows[rows["event"].isin([Event.RETIRED, Event.BROKEN])]
     first = ends.sort_values(["date", "line"], kind="stable").drop_duplicates("instrument")
     end = first.set_index("instrument")[["date", "line", "event"]].add_prefix("end_")
     joined = rows.join(end, on="instrument", how="inner")
     later = joined["date"] > joined["end_date"]
     same_day = (joined["date"] == joined["end_date"]) & (joined["line"] > joined["end_line"])
-    after = joined[later | same_day]
     return [
-        (line, code, edge, f"{event} after the end", f"{end} on {day:%Y-%m-%d} (line {at})")
-        for line, code, edge, event, end, day, at in zip(
-            after["line"],
-            after["instrument"],
-            after["edge"],
-            after["event"],
-            after["end_event"],
-            after["end_date"],
-            after["end_line"],
-            strict=True,
+        (
+            row.line,
+            row.instrument,
+            row.edge,
+            f"{row.event} after the end",
+            f"{row.end_event} on {row.end_date:%Y-%m-%d} (line {row.end_line})",
         )
+        for row in joined[later | same_day].itertuples()
     ]
 
 
-def _twice(rows: pd.DataFrame) -> list[tuple[Any, ...]]:
+def _twice(rows: pd.DataFrame) -> list[Flag]:
     """The same row entered more than once."""
     keys = [name for name in rows.columns if name != "line"]
-    again = rows[rows.duplicated(keys, keep="first")]
     return [
-        (line, code, edge, "the same row twice", f"{event} on {day:%Y-%m-%d}")
-        for line, code, edge, event, day in zip(
-            again["line"],
-            again["instrument"],
-            again["edge"],
-            again["event"],
-            again["date"],
-            strict=True,
+        (
+            row.line,
+            row.instrument,
+            row.edge,
+            "the same row twice",
+            f"{row.event} on {row.date:%Y-%m-%d}",
         )
+        for row in rows[rows.duplicated(keys, keep="first")].itertuples()
     ]
 
 
-def _codes(rows: pd.DataFrame) -> list[tuple[Any, ...]]:
+def _codes(rows: pd.DataFrame) -> list[Flag]:
     """Codes that look alike, and one code on two patterns."""
-    first_line = rows.groupby("instrument", sort=False)["line"].first()
-    alike: dict[str, list[str]] = {}
-    for code in first_line.index:
-        alike.setdefault(look_alike(code), []).append(code)
-    flags = [
-        (first_line[code], code, "", "codes that look alike", f"also written {codes[0]}")
-        for codes in alike.values()
-        for code in codes[1:]
-    ]
+    firsts = rows.drop_duplicates("instrument")
+    spelled = firsts.groupby(firsts["instrument"].map(look_alike))["instrument"]
+    firsts = firsts.assign(first=spelled.transform("first"))
+    alike = firsts[firsts["instrument"] != firsts["first"]]
     named = rows[rows["pattern"] != ""].drop_duplicates(["instrument", "pattern"])
     second = named[named.duplicated("instrument")]
-    flags += [
-        (line, code, "", "one code, two patterns", f"here {pattern}")
-        for line, code, pattern in zip(
-            second["line"], second["instrument"], second["pattern"], strict=True
-        )
-    ]
-    return flags
-
-
-def _edges(rows: pd.DataFrame) -> list[tuple[Any, ...]]:
-    """Widths that do not say which of several edges was measured."""
-    named = rows[rows["edge"] != ""].groupby("instrument")["edge"].nunique()
-    several = named.index[named > 1]
-    lost = rows[rows["width_mm"].notna() & (rows["edge"] == "") & rows["instrument"].isin(several)]
     return [
-        (line, code, "", "a width without its edge", "left out of the forecast")
-        for line, code in zip(lost["line"], lost["instrument"], strict=True)
+        (row.line, row.instrument, "", "codes that look alike", f"also written {row.first}")
+        for row in alike.itertuples()
+    ] + [
+        (row.line, row.instrument, "", "one code, two patterns", f"here {row.pattern}")
+        for row in second.itertuples()
     ]
 
 
-def _gaps(rows: pd.DataFrame) -> list[tuple[Any, ...]]:
+def _edges(rows: pd.DataFrame) -> list[Flag]:
+    """Widths that do not say which of several edges was measured."""
+    named = rows.loc[rows["edge"] != "", ["instrument", "edge"]].drop_duplicates()
+    several = rows["instrument"].isin(named.loc[named["instrument"].duplicated(), "instrument"])
+    unnamed = rows[rows["width_mm"].notna() & (rows["edge"] == "") & several]
+    return [
+        (row.line, row.instrument, "", "a width without its edge", "left out of the forecast")
+        for row in unnamed.itertuples()
+    ]
+
+
+def _gaps(rows: pd.DataFrame) -> list[Flag]:
     """A stretch without any row so long that a year may be mistyped."""
     ordered = rows.sort_values(["date", "line"], kind="stable")
     days = ordered["date"].to_numpy().astype("datetime64[D]").astype(np.int64)
     flags = []
     for at in np.flatnonzero(np.diff(days) > value("log_longest_gap_days")):
-        # the smaller side of the gap holds the odd rows out
+        # the side of the gap with fewer rows holds the mistyped year
         row = ordered.iloc[at + 1 if at + 1 > len(days) / 2 else at]
         detail = f"{days[at + 1] - days[at]} days without a row beside {row['date']:%Y-%m-%d}"
         flags.append((row["line"], row["instrument"], row["edge"], "a gap of years", detail))
