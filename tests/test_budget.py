@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 
 from edgekit.clinic.cost.budget import budget, count_quantiles, minutes_per_session
-from edgekit.clinic.cost.prices import read_prices
+from edgekit.clinic.cost.prices import Prices, read_prices
 from edgekit.clinic.cost.saving import IntervalChange, MethodChange, saving
 from edgekit.clinic.forecast.forecast import forecast
 from edgekit.clinic.forecast.limits import MinWidth
@@ -161,3 +161,49 @@ def test_prices_that_are_missing_double_or_mixed_are_refused():
     change = MethodChange(pattern="p", method="held", to="no such method")
     with pytest.raises(EdgekitError, match="no such pattern and method"):
         saving(result, prices=read_prices(PRICES), change=change)
+
+
+def test_a_forecast_answers_for_its_own_log_alone():
+    log, _ = _clinic(np.random.default_rng(7))
+    result = forecast(log, retire=MinWidth(width_mm=0.70))
+    prices = read_prices(PRICES)
+    change = IntervalChange(pattern="p", method="held", factor=2.0)
+    for wrong in (log, result.table, None):
+        with pytest.raises(EdgekitError, match=r"ek\.forecast"):
+            budget(wrong, prices=prices)
+        with pytest.raises(EdgekitError, match=r"ek\.forecast"):
+            saving(wrong, prices=prices, change=change)
+    with pytest.raises(EdgekitError, match=r"ek\.read_prices"):
+        budget(result, prices=PRICES)
+    with pytest.raises(EdgekitError, match="change must be"):
+        saving(result, prices=prices, change="held")
+    # sharpenings that take longer cost more, and the forecast knows of them through its log alone
+    slow = log.rows.assign(minutes=2 * log.rows["minutes"])
+    slower = forecast(read_log(slow.drop(columns="line")), retire=MinWidth(width_mm=0.70))
+    one, two = (budget(item, prices=prices).costs for item in (result, slower))
+    assert np.allclose(two["labour_cost"], 2 * one["labour_cost"])
+
+
+@pytest.mark.parametrize("months", [0, 1.5, 10**9, float("nan"), "12", True])
+def test_months_that_make_no_sense_are_refused_at_once(months):
+    log, _ = _clinic(np.random.default_rng(8), instruments=2)
+    result = forecast(log, retire=MinWidth(width_mm=0.70))
+    with pytest.raises(EdgekitError, match="months must be"):
+        budget(result, prices=read_prices(PRICES), months=months)
+
+
+def test_prices_cannot_be_changed_and_none_is_negative():
+    prices = read_prices(PRICES)
+    with pytest.raises(TypeError):
+        prices.instrument["p"] = 0.0
+    for table in ({"p": -1.0}, {"p": float("nan")}, {"p": "40"}):
+        with pytest.raises(EdgekitError, match="the price of instrument 'p'"):
+            Prices(instrument=table, session={}, minute=0.5, currency="EUR")
+
+
+def test_a_clinic_without_edges_in_use_has_nothing_to_replace():
+    rows = [("A", "2025-01-06", "measured", 0.86), ("A", "2025-02-03", "retired", np.nan)]
+    log = read_log(pd.DataFrame(rows, columns=["instrument", "date", "event", "width_mm"]))
+    plan = budget(forecast(log, retire=MinWidth(width_mm=0.70)), prices=read_prices(PRICES))
+    assert plan.total["replacements_high"] == plan.total["cost_high"] == 0.0
+    assert len(plan.costs) == 0

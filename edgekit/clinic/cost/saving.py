@@ -17,7 +17,6 @@ from edgekit.clinic.log.history import ServiceStatus
 from edgekit.clinic.log.log import Log
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import Range, entry
-from edgekit.record import Record
 from edgekit.units import UM_PER_MM
 
 __all__ = ["IntervalChange", "MethodChange", "Saving", "saving"]
@@ -68,14 +67,6 @@ class Saving:
     message: str
 
 
-class _Edges(Record):
-    """Per edge: sessions a year and their sd, and the price of a micrometre of width."""
-
-    rate: FloatArray
-    rate_sd: FloatArray
-    per_um: FloatArray
-
-
 def saving(result: Forecast, *, prices: Prices, change: MethodChange | IntervalChange) -> Saving:
     """Compare the running cost of a year before and after a change.
 
@@ -106,40 +97,43 @@ def saving(result: Forecast, *, prices: Prices, change: MethodChange | IntervalC
     checks.instance("prices", prices, Prices, "Give what ek.read_prices(path) returns.")
     remedy = "Give MethodChange(…) or IntervalChange(…)."
     checks.instance("change", change, (MethodChange, IntervalChange), remedy)
-    edges = _edges(result, prices, change.pattern, change.method)
+    rate, rate_sd, per_um = _edges(result, prices, change.pattern, change.method)
     before, before_sd = _loss(result, change.pattern, change.method)
     unit = _session_cost(result.log, prices, change.method)
-    k = float((edges.rate * edges.per_um).sum())
+    k = float((rate * per_um).sum())
     message = ""
     if isinstance(change, MethodChange):
         after, after_sd = _loss(result, change.pattern, change.to)
         unit_after = _session_cost(result.log, prices, change.to)
-        each = (before - after) * edges.per_um + unit - unit_after
+        each = (before - after) * per_um + unit - unit_after
         variance = k**2 * (before_sd**2 + after_sd**2)
     else:
         law = entry("dull_exponent")
         bounds = law.spread if isinstance(law.spread, Range) else Range(law.value, law.value)
         grown = change.factor ** (law.value - 1)
-        each = before * edges.per_um * (1 - grown) + unit * (1 - 1 / change.factor)
+        each = before * per_um * (1 - grown) + unit * (1 - 1 / change.factor)
         exponent_sd = (bounds.high - bounds.low) / 4
         slope = k * before * grown * np.log(change.factor)
         variance = (k * (1 - grown) * before_sd) ** 2 + (slope * exponent_sd) ** 2
         message = "the loss at another interval follows an assumed dulling exponent"
-    total = float((edges.rate * each).sum())
-    spread = float(np.sqrt(variance + ((edges.rate_sd * each) ** 2).sum()))
+    total = float((rate * each).sum())
+    spread = float(np.sqrt(variance + ((rate_sd * each) ** 2).sum()))
     z = two_sided_z(result.level)
     return Saving(
         per_year=total,
         per_year_low=total - z * spread,
         per_year_high=total + z * spread,
         chance=float(ndtr(total / max(spread, np.finfo(float).tiny))),
-        edges=len(edges.rate),
+        edges=len(rate),
         currency=prices.currency,
         message=message,
     )
 
 
-def _edges(result: Forecast, prices: Prices, pattern: str, method: str) -> _Edges:
+def _edges(
+    result: Forecast, prices: Prices, pattern: str, method: str
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Per edge: sessions a year, their standard deviation, and the price of a micrometre of width."""
     table = result.table
     group = (table["pattern"] == pattern) & (table["method"] == method)
     rows = np.flatnonzero(group & (table["status"] == ServiceStatus.IN_USE))
@@ -156,11 +150,9 @@ def _edges(result: Forecast, prices: Prices, pattern: str, method: str) -> _Edge
             "the first reading of an edge lies below the limit", list(bad[:5]), "Check the limit."
         )
     price = prices.of(prices.instrument, chosen["pattern"].to_numpy(), "instrument")
-    return _Edges(
-        rate=result.pace.per_day[rows] * DAYS_PER_YEAR,
-        rate_sd=result.pace.sd[rows] * DAYS_PER_YEAR,
-        per_um=price / (allowance_um * per_instrument),
-    )
+    rate, rate_sd = result.pace.per_day[rows], result.pace.sd[rows]
+    per_um = price / (allowance_um * per_instrument)
+    return rate * DAYS_PER_YEAR, rate_sd * DAYS_PER_YEAR, per_um
 
 
 def _loss(result: Forecast, pattern: str, method: str) -> tuple[float, float]:

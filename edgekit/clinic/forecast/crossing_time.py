@@ -10,7 +10,7 @@ from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.record import Record
 
-__all__ = ["Drift", "passed_share", "quantiles", "two_sided_z"]
+__all__ = ["Drift", "bounded", "passed_share", "quantiles", "two_sided_z"]
 
 
 class Drift(Record):
@@ -35,6 +35,21 @@ def two_sided_z(level: float) -> float:
     1.96
     """
     return float(ndtri(0.5 + checks.between("level", level, 0, 1) / 2))
+
+
+def bounded(name: str, middle: Any, half: Any, *, floor: float = -np.inf) -> dict[str, Any]:
+    """Columns of a number and its interval: ``name``, ``name_low`` (not below `floor`), ``name_high``.
+
+    Examples
+    --------
+    >>> list(bounded("cost", 3.0, 1.0))
+    ['cost', 'cost_low', 'cost_high']
+    """
+    return {
+        name: middle,
+        f"{name}_low": np.maximum(middle - half, floor),
+        f"{name}_high": middle + half,
+    }
 
 
 def quantiles(drift: Drift, z: float) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -1,5 +1,6 @@
 """Sessions and dates to the retirement width of every edge of a log, with prediction intervals."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -9,7 +10,7 @@ from scipy import stats
 
 from edgekit import checks
 from edgekit.checks import FloatArray
-from edgekit.clinic.forecast.crossing_time import Drift, quantiles, two_sided_z
+from edgekit.clinic.forecast.crossing_time import Drift, bounded, quantiles, two_sided_z
 from edgekit.clinic.forecast.growth import GroupGrowth, check_growth
 from edgekit.clinic.forecast.kalman import Readings
 from edgekit.clinic.forecast.limits import MinWidth
@@ -158,7 +159,8 @@ def forecast(log: Log, *, retire: MinWidth | MaxWidthLoss, level: float = 0.9) -
     readings = Readings.build(edge=edge, sessions=sessions, width_um=width_um, group=codes)
     known = pool(readings)
     growth = check_growth(edge, sessions, -width_um, codes)
-    speed = _rows(pace(past), seen)
+    clinic = pace(past)
+    speed = replace(clinic, per_day=clinic.per_day[seen], sd=clinic.sd[seen])
     student = float(stats.t.ppf(0.5 + level / 2, known.freedom))
     z = two_sided_z(level) if known.assumed else student
     first = np.flatnonzero(np.diff(edge, prepend=-1))
@@ -207,10 +209,6 @@ def _groups(edges: pd.DataFrame) -> tuple[NDArray[np.int64], list[tuple[str, str
     return np.asarray([names.index(pair) for pair in pairs], dtype=np.int64), names
 
 
-def _rows(speed: Pace, seen: NDArray[np.bool_]) -> Pace:
-    return Pace(per_day=speed.per_day[seen], sd=speed.sd[seen], irregularity=speed.irregularity)
-
-
 def _drifts(
     known: Pooled, limit_um: FloatArray, since: FloatArray, speed: Pace
 ) -> tuple[Drift, Drift]:
@@ -251,8 +249,7 @@ def _table(
     table = edges[names].copy()
     table["width_mm"] = (drifts[0].margin + limit_um) / UM_PER_MM
     table["limit_mm"] = limit_um / UM_PER_MM
-    sd = np.sqrt(known.var_loss)
-    losses = (known.loss_um, known.loss_um - z * sd, known.loss_um + z * sd)
+    losses = bounded("", known.loss_um, z * np.sqrt(known.var_loss)).values()
     uses = edges["uses"].to_numpy(dtype=np.float64)
     with np.errstate(divide="ignore", invalid="ignore"):
         share: Any = np.where(uses > 0, edges["sessions"].to_numpy() / uses, np.nan)
@@ -313,9 +310,7 @@ def _group_table(
             "pattern": [name[0] for name in names],
             "method": [name[1] for name in names],
             "edges": np.bincount(codes, minlength=len(names)),
-            "loss_um_per_session": known.group_loss_um,
-            "loss_um_per_session_low": known.group_loss_um - z * known.group_sd_um,
-            "loss_um_per_session_high": known.group_loss_um + z * known.group_sd_um,
+            **bounded("loss_um_per_session", known.group_loss_um, z * known.group_sd_um),
             "growth": [item.verdict.value for item in growth],
             "message": [item.message for item in growth],
         }

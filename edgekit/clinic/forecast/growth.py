@@ -30,15 +30,19 @@ class Growth(enum.StrEnum):
     UNCHECKED = "unchecked"
 
 
-EFFECTS = {
-    Growth.SPEEDS_UP: "wear speeds up: the sessions left are likely fewer than forecast",
-    Growth.SLOWS_DOWN: "wear slows down: the sessions left are likely more than forecast",
-    Growth.BENDS: "wear speeds up on some edges and slows down on others",
+_BENT = "a straight line does not hold for this group (p = {share:.2g}); "
+MESSAGES = {
+    Growth.STRAIGHT: "",
+    Growth.UNCHECKED: "too few readings to tell whether a straight line holds",
+    Growth.SPEEDS_UP: _BENT + "wear speeds up: the sessions left are likely fewer than forecast",
+    Growth.SLOWS_DOWN: _BENT + "wear slows down: the sessions left are likely more than forecast",
+    Growth.BENDS: _BENT + "wear speeds up on some edges and slows down on others",
 }
+"""What each verdict means for the forecast."""
 
 
 class GroupGrowth(Record):
-    """Verdict on one group of edges, with the p-value of a straight line."""
+    """Verdict on one group of edges, with the p-value (`share`) of a straight line."""
 
     verdict: Growth
     share: float
@@ -47,12 +51,7 @@ class GroupGrowth(Record):
     @property
     def message(self) -> str:
         """What the verdict means for the forecast; empty where a straight line holds."""
-        if self.verdict is Growth.UNCHECKED:
-            return "too few readings to tell whether a straight line holds"
-        if self.verdict is Growth.STRAIGHT:
-            return ""
-        effect = EFFECTS[self.verdict]
-        return f"a straight line does not hold for this group (p = {self.share:.2g}); {effect}"
+        return MESSAGES[self.verdict].format(share=self.share)
 
 
 def check_growth(

@@ -93,8 +93,7 @@ class Readings(Record):
                 "sessions fall within an edge", float(step.min()), "Order readings by time."
             )
         by_size = np.argsort(-size, kind="stable")
-        row = np.empty(len(size), dtype=np.int64)
-        row[by_size] = np.arange(len(size))
+        row = np.argsort(by_size)
         table = np.zeros((2, len(size), int(size.max())))
         table[:, row[index[order]], within] = width[order], step
         return cls(
@@ -126,8 +125,8 @@ class Nodes(Record):
         Sum of squares with every loss taken as 0.
     width, loss : ndarray (2, E, K)
         State with a loss of 0 assumed, and what each unit of the group's loss adds to it.
-    p_ww, p_wb, p_bb : ndarray (E, K)
-        Covariance of the state.
+    cov : ndarray (3, E, K)
+        Variance of the width, covariance of width and loss, variance of the loss.
     """
 
     log_f: FloatArray
@@ -136,9 +135,7 @@ class Nodes(Record):
     yy: FloatArray
     width: FloatArray
     loss: FloatArray
-    p_ww: FloatArray
-    p_wb: FloatArray
-    p_bb: FloatArray
+    cov: FloatArray
 
 
 def sweep(data: Readings, slope_ratio: ArrayLike, session_ratio: ArrayLike) -> Nodes:
@@ -176,17 +173,7 @@ def sweep(data: Readings, slope_ratio: ArrayLike, session_ratio: ArrayLike) -> N
     for side in range(2):
         np.add.at(sums[side], data.group, per_edge[side])
     # v = v0 + β v1, so least squares wants β = -Σ v0 v1 / Σ v1²
-    return Nodes(
-        log_f=log_f,
-        xx=sums[0],
-        xy=sums[1],
-        yy=yy,
-        width=width,
-        loss=loss,
-        p_ww=cov[0],
-        p_wb=cov[1],
-        p_bb=cov[2],
-    )
+    return Nodes(log_f=log_f, xx=sums[0], xy=sums[1], yy=yy, width=width, loss=loss, cov=cov)
 
 
 def likelihood(nodes: Nodes, freedom: int) -> tuple[FloatArray, FloatArray]:

@@ -15,7 +15,7 @@ import pandas as pd
 
 from edgekit import checks
 from edgekit.checks import FloatArray
-from edgekit.clinic.forecast.crossing_time import two_sided_z
+from edgekit.clinic.forecast.crossing_time import bounded, two_sided_z
 from edgekit.clinic.forecast.forecast import Forecast
 from edgekit.clinic.forecast.update import Scale, update_inputs, update_loss
 from edgekit.clinic.log.history import ServiceStatus
@@ -128,8 +128,7 @@ def compare_with_model(
     runs = checks.count("runs", runs, 20, most=MAX_RUNS)
     known = result.groups
     models: dict[tuple[str, str], tuple[Comparison, float]] = {}
-    if blades is None:
-        blades = {name: make() for name, make in PATTERNS.items()}
+    blades = {name: make() for name, make in PATTERNS.items()} if blades is None else blades
     for pattern, name in zip(known["pattern"], known["method"], strict=True):
         if pattern in blades and name in methods:
             blade, given = blades[pattern], methods[name]
@@ -172,12 +171,8 @@ def _joined(table: pd.DataFrame, sd_um: FloatArray, models: Models, z: float) ->
     after[has], after_sd[has], surprise[has] = joint.mean, joint.sd, joint.surprise
     place = list(out.columns).index("loss_um_per_session_high") + 1
     columns = {
-        "model_um_per_session": mean,
-        "model_um_per_session_low": mean - z * sd,
-        "model_um_per_session_high": mean + z * sd,
-        "updated_um_per_session": after,
-        "updated_um_per_session_low": after - z * after_sd,
-        "updated_um_per_session_high": after + z * after_sd,
+        **bounded("model_um_per_session", mean, z * sd),
+        **bounded("updated_um_per_session", after, z * after_sd),
         "surprise": surprise,
     }
     for step, (name, values) in enumerate(columns.items()):

@@ -184,9 +184,9 @@ def _mix(
     width = nodes.width[0] + nodes.width[1] * b_edge
     loss = nodes.loss[0] + nodes.loss[1] * b_edge
     inside = (
-        variance * nodes.p_ww + nodes.width[1] ** 2 * v_edge,
-        variance * nodes.p_wb + nodes.width[1] * nodes.loss[1] * v_edge,
-        variance * nodes.p_bb + nodes.loss[1] ** 2 * v_edge,
+        variance * nodes.cov[0] + nodes.width[1] ** 2 * v_edge,
+        variance * nodes.cov[1] + nodes.width[1] * nodes.loss[1] * v_edge,
+        variance * nodes.cov[2] + nodes.loss[1] ** 2 * v_edge,
     )
     mean_w, mean_b = width @ weight, loss @ weight
     dw, db = width - mean_w[:, None], loss - mean_b[:, None]

@@ -143,11 +143,8 @@ def kaplan_meier(time: ArrayLike, ended: ArrayLike, *, level: float = 0.9) -> pd
     level = checks.between("level", level, 0, 1)
     times, done = _censored(time, ended)
     curve = stats.ecdf(stats.CensoredData(uncensored=times[done], right=times[~done])).sf
-    with np.errstate(divide="ignore", invalid="ignore"):
-        band = _band(curve, level) if done.any() else None
     estimate = np.asarray(curve.probabilities, dtype=np.float64)
-    low = np.where(estimate < 1, 0.0, 1.0) if band is None else band[0]
-    high = estimate if band is None else band[1]
+    low, high = _band(curve, level) if done.any() else np.full((2, len(estimate)), np.nan)
     at = np.asarray(curve.quantiles, dtype=np.float64)
     return pd.DataFrame(
         {
@@ -156,14 +153,14 @@ def kaplan_meier(time: ArrayLike, ended: ArrayLike, *, level: float = 0.9) -> pd
             "ends": [int(((times == t) & done).sum()) for t in at],
             "survival": estimate,
             "survival_low": np.where(np.isnan(low), np.where(estimate < 1, 0.0, 1.0), low),
-            "survival_high": np.where(np.isnan(high), np.maximum(estimate, 0.0), high),
+            "survival_high": np.where(np.isnan(high), estimate, high),
         }
     )
 
 
 def _band(curve: Any, level: float) -> tuple[Any, Any]:
-    """Greenwood's band on the scale of log(−log S); undefined entries come back as NaN."""
-    with warnings.catch_warnings():
+    """Greenwood's band on the scale of log(−log S); undefined entries are NaN."""
+    with warnings.catch_warnings(), np.errstate(divide="ignore", invalid="ignore"):
         # the caller replaces each entry warned of, which is NaN
         warnings.simplefilter("ignore", RuntimeWarning)
         interval = curve.confidence_interval(confidence_level=level, method="log-log")

@@ -21,9 +21,9 @@ Reading = tuple[dt.datetime | None, str, str]
 _NO_SUCH_DAY: Reading = (None, "no such day in the calendar", _WRITE_ISO)
 
 
-def _day(year: int, month: int, day: int, *time: int) -> dt.datetime | None:
+def _day(year: int, month: int, day: int) -> dt.datetime | None:
     try:
-        return dt.datetime.combine(dt.date(year, month, day), dt.time(*time))
+        return dt.datetime(year, month, day)
     except ValueError:
         return None
 
@@ -54,12 +54,13 @@ def read_date(text: str, *, day_first: bool = False) -> Reading:
     text = text.strip()
     if not text:
         return None, "no date", _WRITE_ISO
-    iso = _ISO.match(text)
-    if iso:
-        date = _day(*(int(part or 0) for part in iso.groups()))
-        return _plausible(date, text) if date else _NO_SUCH_DAY
-    parts = _PARTS.match(text)
-    if parts:
+    if iso := _ISO.match(text):
+        year, month, day, hour, minute, second = (int(part or 0) for part in iso.groups())
+        try:
+            return _plausible(dt.datetime(year, month, day, hour, minute, second), text)
+        except ValueError:
+            return _NO_SUCH_DAY
+    if parts := _PARTS.match(text):
         return _day_first(text, int(parts[1]), int(parts[3]), int(parts[4]), day_first)
     return _other(text)
 
@@ -93,17 +94,14 @@ def _other(text: str) -> Reading:
         if value("log_first_year") <= day.year <= value("log_last_year"):
             return None, "a spreadsheet serial number, not a date", f"{day:%Y-%m-%d}?"
         return None, "a number, not a date", _WRITE_ISO
-    short = _SHORT.match(text)
-    if short:
+    if _SHORT.match(text):
         return None, "a year of two digits", f"{_WRITE_ISO} with all four digits of the year"
-    year_first = _YEAR_FIRST.match(text)
-    if year_first:
-        day_read = _day(int(year_first[1]), int(year_first[3]), int(year_first[4]))
-        return None, "not ISO", f"{day_read:%Y-%m-%d}?" if day_read else _WRITE_ISO
-    named = _NAMED.match(text)
-    if named and named[2].casefold() in _MONTHS:
-        month = _MONTHS.index(named[2].casefold()) + 1
-        named_day = _day(int(named[3]), month, int(named[1]))
-        if named_day is not None:
-            return None, "the month is a word", f"{named_day:%Y-%m-%d}?"
+    if parts := _YEAR_FIRST.match(text):
+        date = _day(int(parts[1]), int(parts[3]), int(parts[4]))
+        return None, "not ISO", f"{date:%Y-%m-%d}?" if date else _WRITE_ISO
+    parts = _NAMED.match(text)
+    if parts and parts[2].casefold() in _MONTHS:
+        date = _day(int(parts[3]), _MONTHS.index(parts[2].casefold()) + 1, int(parts[1]))
+        if date is not None:
+            return None, "the month is a word", f"{date:%Y-%m-%d}?"
     return None, "not a date", _WRITE_ISO

@@ -120,27 +120,26 @@ def _from_bytes(name: str, data: bytes) -> RawRows:
 
 def _decode(name: str, data: bytes) -> tuple[str, list[tuple[int, str, str]]]:
     """Text of the file, and a note wherever a fallback was taken."""
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        try:
-            return data.decode("utf-16"), [(0, "encoding", "read as UTF-16, as its mark says")]
-        except UnicodeDecodeError as error:
+    marked = data.startswith((b"\xff\xfe", b"\xfe\xff"))
+    try:
+        text = data.decode("utf-16" if marked else "utf-8-sig")
+        return text, [(0, "encoding", "read as UTF-16, as its mark says")] if marked else []
+    except UnicodeDecodeError as error:
+        if marked:
             raise EdgekitError(
                 "the file is marked UTF-16 but is not", name, "Save it again as UTF-8."
             ) from error
+        line = data.count(b"\n", 0, error.start) + 1
     try:
-        return data.decode("utf-8-sig"), []
-    except UnicodeDecodeError as first:
-        line = data.count(b"\n", 0, first.start) + 1
-        try:
-            text = data.decode("cp1252")
-        except UnicodeDecodeError as error:
-            raise EdgekitError(
-                f"the encoding is neither UTF-8 (line {line}) nor Windows-1252",
-                name,
-                "Save the log as CSV in UTF-8.",
-            ) from error
-        note = "not UTF-8; read as Windows-1252: check the accented letters, or save as UTF-8"
-        return text, [(line, "encoding", note)]
+        text = data.decode("cp1252")
+    except UnicodeDecodeError as error:
+        raise EdgekitError(
+            f"the encoding is neither UTF-8 (line {line}) nor Windows-1252",
+            name,
+            "Save the log as CSV in UTF-8.",
+        ) from error
+    note = "not UTF-8; read as Windows-1252: check the accented letters, or save as UTF-8"
+    return text, [(line, "encoding", note)]
 
 
 def _from_text(name: str, text: str, notes: list[tuple[int, str, str]]) -> RawRows:
@@ -242,7 +241,7 @@ def _check_parts(name: str, data: bytes) -> None:
         _check_size(name, unpacked <= MAX_UNPACKED, f"unpacks to {unpacked / 1e6:,.0f} MB")
         for part in archive.namelist():
             count = sum(1 for _ in _CELL_OR_ROW.finditer(archive.read(part)))
-            _check_size(name, count <= MAX_CELLS, f"has {count:,} cells in {part}")
+            _check_size(name, count <= MAX_CELLS, f"has {count:,} cells and rows in {part}")
 
 
 def _check_size(name: str, fits: bool, size: str) -> None:

@@ -74,7 +74,7 @@ def history(log: Log) -> History:
     events, edges = events_by_edge(log.rows)
     code = events["at"].to_numpy()
     sharpened = (events["event"] == Event.SHARPENED).to_numpy()
-    sessions = _running(code, sharpened)
+    sessions = pd.Series(sharpened).groupby(code).cumsum().to_numpy(dtype=np.float64)
     edges["sessions"] = np.bincount(code, weights=sharpened, minlength=len(edges)).astype(int)
     used = (events["event"] == Event.USED).to_numpy()
     edges["uses"] = np.bincount(code, weights=used, minlength=len(edges)).astype(int)
@@ -113,14 +113,6 @@ def events_by_edge(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     kept = rows[~blank].merge(lookup.drop(columns="named"), on=["instrument", "edge"])
     events = pd.concat([kept, spread])
     return events.sort_values(["at", "date", "line"], kind="stable").reset_index(drop=True), edges
-
-
-def _running(code: NDArray[np.int64], hit: NDArray[np.bool_]) -> FloatArray:
-    """Count of hits so far within each run of equal codes."""
-    total = np.cumsum(hit, dtype=np.float64)
-    starts = np.flatnonzero(np.diff(code, prepend=-1))
-    before = total[starts] - hit[starts]
-    return total - np.repeat(before, np.diff(np.append(starts, len(code))))
 
 
 def _commonest(events: pd.DataFrame, column: str, edges: pd.DataFrame) -> NDArray[np.object_]:

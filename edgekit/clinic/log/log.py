@@ -12,14 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from edgekit.clinic.log.cells import (
-    Event,
-    is_total,
-    read_count,
-    read_event,
-    read_minutes,
-    read_width,
-)
+from edgekit.clinic.log import cells
 from edgekit.clinic.log.columns import COLUMNS, Header, find_header
 from edgekit.clinic.log.dates import read_date
 from edgekit.clinic.log.files import RawRows, Refusal, read_raw, shorten
@@ -145,12 +138,12 @@ def read_log(
 
 def _refused(raw: RawRows) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Tables of refused cells and of refused lines, by line."""
-    cells = pd.DataFrame(sorted(raw.refused), columns=Refusal._fields)
+    rejected = pd.DataFrame(sorted(raw.refused), columns=Refusal._fields)
     lines = pd.DataFrame(sorted(raw.refused_text.items()), columns=["line", "text"])
-    for table in (cells, lines):
+    for table in (rejected, lines):
         table.insert(0, "file", raw.file)
         table["line"] = table["line"].astype(int)
-    return cells, lines
+    return rejected, lines
 
 
 def _notes(raw: RawRows, header: Header) -> list[tuple[int, str, str]]:
@@ -195,7 +188,7 @@ def _fault(
         )
     if [cell.strip() for cell in record] == title:
         return "the header again", "remove the line"
-    return ("a line of totals", "keep totals out of the log") if is_total(record[0]) else None
+    return ("a line of totals", "keep totals out of the log") if cells.is_total(record[0]) else None
 
 
 def _columns(
@@ -207,10 +200,10 @@ def _columns(
         **dict.fromkeys(COLUMNS, lambda text: (text.strip(), "", "")),
         "instrument": _code,
         "date": lambda text: read_date(text, day_first=day_first),
-        "event": read_event,
-        "width_mm": lambda text: read_width(text, micrometres=header.micrometres),
-        "strokes": read_count,
-        "minutes": read_minutes,
+        "event": cells.read_event,
+        "width_mm": lambda text: cells.read_width(text, micrometres=header.micrometres),
+        "strokes": cells.read_count,
+        "minutes": cells.read_minutes,
     }
     bad = np.zeros(len(raw.line), dtype=bool)
     data: dict[str, Any] = {"line": np.asarray(raw.line, dtype=np.int64)}
@@ -261,7 +254,7 @@ def _refuse_missing_widths(
     raw: RawRows, frame: pd.DataFrame, header: Header, bad: NDArray[np.bool_]
 ) -> None:
     """Refuse measurements without a width, which say nothing, unless they are refused already."""
-    without = (frame["event"] == Event.MEASURED) & frame["width_mm"].isna()
+    without = (frame["event"] == cells.Event.MEASURED) & frame["width_mm"].isna()
     missing = without.to_numpy() & ~bad
     bad |= missing
     suggestion = "write the width" if "width_mm" in header.position else "add a column width_mm"
