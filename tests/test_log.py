@@ -124,7 +124,7 @@ SHEET = (
 
 
 def _workbook(path, rows):
-    """A workbook of a general library with another sheet put in place of its own."""
+    """A workbook of a general library whose sheet is replaced by another."""
     openpyxl = pytest.importorskip("openpyxl")
     book = io.BytesIO()
     with warnings.catch_warnings():
@@ -205,7 +205,7 @@ def test_unknown_columns_are_kept_as_text(tmp_path):
     assert log.rows["cassette"].tolist() == ["A", "B", "B", "A"]
 
 
-def test_ambiguous_date_shows_both_readings_and_is_settled_by_the_users_word():
+def test_ambiguous_date_shows_both_readings_and_is_settled_by_day_first():
     _, reason, suggestion = read_date("03/04/2025")
     assert "2025-04-03" in reason
     assert "2025-03-04" in reason
@@ -249,11 +249,11 @@ def test_any_text_in_a_table_ends_in_rows_refusals_or_blanks(cells):
 def test_large_log_has_the_same_rows_as_its_halves(tmp_path):
     days = pd.date_range("2024-01-01", periods=400, freq="D").strftime("%Y-%m-%d")
     rows = [f"K-{i % 20:02d},left,{days[i]},used,,,,A,held," for i in range(400)]
-    whole = read_log(_write(tmp_path, "\n".join([HEAD, *rows]))).rows
+    complete = read_log(_write(tmp_path, "\n".join([HEAD, *rows]))).rows
     parts = [
         read_log(_write(tmp_path, "\n".join([HEAD, *rows[s]]))).rows
         for s in (slice(200), slice(200, 400))
     ]
     joined = pd.concat(parts, ignore_index=True)
-    assert np.array_equal(whole["date"], joined["date"])
-    assert whole.drop(columns="line").equals(joined.drop(columns="line"))
+    assert np.array_equal(complete["date"], joined["date"])
+    assert complete.drop(columns="line").equals(joined.drop(columns="line"))

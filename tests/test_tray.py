@@ -104,8 +104,8 @@ def test_picture_of_readings_has_the_readings_and_the_forecast(result):
     ax = ek.figures.readings(result, "FH-11-AS1", "used")
     dots = next(line for line in ax.lines if line.get_marker() == "o" and len(line.get_xdata()) > 1)
     rows = result.log.rows
-    mine = rows[(rows["instrument"] == "FH-11-AS1") & rows["width_mm"].notna()]
-    assert np.allclose(dots.get_ydata(), mine["width_mm"])
+    own = rows[(rows["instrument"] == "FH-11-AS1") & rows["width_mm"].notna()]
+    assert np.allclose(dots.get_ydata(), own["width_mm"])
     row = result.table[result.table["instrument"] == "FH-11-AS1"].iloc[0]
     # the blue line passes through the estimated width on the day of the forecast
     x, y = ax.lines[0].get_data()

@@ -165,7 +165,8 @@ def count_quantiles(
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Low and high count of each column of chances ``(N, M)``: exact, by convolution.
 
-    The smallest counts with at least (1 − level)/2 and (1 + level)/2 of the probability at or below.
+    The smallest counts with at least (1 − level)/2 and (1 + level)/2 of the probability at or below
+    them.
 
     Examples
     --------

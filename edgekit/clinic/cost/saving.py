@@ -33,7 +33,7 @@ class MethodChange:
 
 @dataclass(frozen=True, kw_only=True)
 class IntervalChange:
-    """Leave `factor` times as long between sessions of `pattern` and `method`; 2 is half as often."""
+    """Multiply the time between sessions of `pattern` and `method`; 2 means half as often."""
 
     pattern: str
     method: str
@@ -133,7 +133,7 @@ def saving(result: Forecast, *, prices: Prices, change: MethodChange | IntervalC
 def _edges(
     result: Forecast, prices: Prices, pattern: str, method: str
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Per edge: sessions a year, their standard deviation, and the price of a micrometre of width."""
+    """Per edge: sessions a year, their standard deviation, and the price of 1 µm of width."""
     table = result.table
     group = (table["pattern"] == pattern) & (table["method"] == method)
     rows = np.flatnonzero(group & (table["status"] == ServiceStatus.IN_USE))

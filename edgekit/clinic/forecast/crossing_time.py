@@ -14,9 +14,9 @@ __all__ = ["Drift", "bounded", "passed_share", "quantiles", "two_sided_z"]
 
 
 class Drift(Record):
-    """Margin above the limit after r steps: mean ``margin − rate r``, variance ``v0 + v1 r + v2 r²``.
+    """Margin above the limit after r steps.
 
-    All arrays ``(E,)``; steps are sessions or days.
+    Its mean is ``margin − rate r`` and its variance ``v0 + v1 r + v2 r²``. All arrays ``(E,)``; steps are sessions or days.
     """
 
     margin: FloatArray
@@ -38,7 +38,7 @@ def two_sided_z(level: float) -> float:
 
 
 def bounded(name: str, middle: Any, half: Any, *, floor: float = -np.inf) -> dict[str, Any]:
-    """Columns of a number and its interval: ``name``, ``name_low`` (not below `floor`), ``name_high``.
+    """A number and its interval as columns ``name, name_low`` (not below `floor`), ``name_high``.
 
     Examples
     --------

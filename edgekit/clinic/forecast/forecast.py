@@ -16,7 +16,7 @@ from edgekit.clinic.forecast.kalman import Readings
 from edgekit.clinic.forecast.limits import MinWidth
 from edgekit.clinic.forecast.pooling import Pooled, pool
 from edgekit.clinic.forecast.session_rate import Pace, pace
-from edgekit.clinic.log.history import ServiceStatus, history
+from edgekit.clinic.log.history import History, ServiceStatus, history
 from edgekit.clinic.log.log import Log
 from edgekit.display import html_list
 from edgekit.errors import EdgekitError
@@ -111,7 +111,8 @@ def forecast(log: Log, *, retire: MinWidth | MaxWidthLoss, level: float = 0.9) -
     """Forecast every edge of a log.
 
     Width falls along a straight line of sessions; edges of one pattern and method borrow strength
-    from one another (`edgekit.clinic.forecast.kalman` states the model). Sessions left count from the last date of the log.
+    from one another (`edgekit.clinic.forecast.kalman` states the model). Sessions left count from
+    the last date of the log.
     Dates follow from the pace of sharpening, whose own spread is part of the interval. Where a
     straight line does not hold, `growth` and `message` say so; the numbers are still the line's.
 
@@ -149,26 +150,22 @@ def forecast(log: Log, *, retire: MinWidth | MaxWidthLoss, level: float = 0.9) -
     level = checks.between("level", level, 0, 1)
     checks.instance("retire", retire, (MinWidth, MaxWidthLoss), LIMITS)
     past = history(log)
-    if len(past.reading_um) == 0:
-        raise EdgekitError("the log has no width of any edge", log.file, "Measure the edges.")
-    seen = past.edges["readings"].to_numpy() > 0
+    seen = _measured(past, log.file)
     edges = past.edges[seen].reset_index(drop=True)
     edge = (np.cumsum(seen) - 1)[past.reading_edge]
     codes, names = _groups(edges)
     sessions, width_um = past.reading_sessions, past.reading_um
-    readings = Readings.build(edge=edge, sessions=sessions, width_um=width_um, group=codes)
-    known = pool(readings)
+    known = pool(Readings.build(edge=edge, sessions=sessions, width_um=width_um, group=codes))
     growth = check_growth(edge, sessions, -width_um, codes)
     clinic = pace(past)
     speed = replace(clinic, per_day=clinic.per_day[seen], sd=clinic.sd[seen])
-    student = float(stats.t.ppf(0.5 + level / 2, known.freedom))
-    z = two_sided_z(level) if known.assumed else student
+    z = two_sided_z(level) if known.assumed else float(stats.t.ppf(0.5 + level / 2, known.freedom))
     first = np.flatnonzero(np.diff(edge, prepend=-1))
     last = np.append(first[1:], len(edge)) - 1
     limit_um = retire.limit_um(width_um[first])
     drifts = _drifts(known, limit_um, edges["sessions"].to_numpy() - sessions[last], speed)
+    edges["first_mm"] = width_um[first] / UM_PER_MM
     table = _table(edges, past.as_of, known, limit_um, drifts, z)
-    table.insert(7, "first_mm", width_um[first] / UM_PER_MM)
     _add_messages(table, growth, codes)
     return Forecast(
         table=table,
@@ -188,6 +185,13 @@ def forecast(log: Log, *, retire: MinWidth | MaxWidthLoss, level: float = 0.9) -
         groups_sd_um=known.group_sd_um,
         caution=_caution(log),
     )
+
+
+def _measured(past: History, file: str) -> NDArray[np.bool_]:
+    """Which edges have a reading."""
+    if len(past.reading_um) == 0:
+        raise EdgekitError("the log has no width of any edge", file, "Measure the edges.")
+    return past.edges["readings"].to_numpy() > 0
 
 
 def _caution(log: Log) -> str:
@@ -246,7 +250,7 @@ def _table(
 ) -> pd.DataFrame:
     """Headline numbers of each edge, with low and high beside each."""
     names = ["instrument", "edge", "pattern", "method", "status", "readings", "sessions"]
-    table = edges[names].copy()
+    table = edges[[*names, "first_mm"]].copy()
     table["width_mm"] = (drifts[0].margin + limit_um) / UM_PER_MM
     table["limit_mm"] = limit_um / UM_PER_MM
     losses = bounded("", known.loss_um, z * np.sqrt(known.var_loss)).values()

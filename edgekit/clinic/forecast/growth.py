@@ -132,5 +132,5 @@ def _verdict(bend: FloatArray, left: FloatArray, freedom: NDArray[np.int64]) -> 
     if not share < level:
         verdict = Growth.STRAIGHT
     elif abs(np.sign(bend).sum()) < edges < FEW_EDGES:
-        verdict = Growth.BENDS  # few edges may not agree in which way they bend
+        verdict = Growth.BENDS  # a few edges may bend in different directions
     return GroupGrowth(verdict=verdict, share=share, edges=edges)

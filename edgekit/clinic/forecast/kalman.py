@@ -40,7 +40,7 @@ MIN_VARIANCE_UM2 = 1e-6
 
 
 class Readings(Record):
-    """Readings in a table with one row per edge, longest rows first, so that a sweep can stop early.
+    """Readings in a table, one row per edge, longest rows first so that a sweep can stop early.
 
     Attributes
     ----------
@@ -53,7 +53,7 @@ class Readings(Record):
     groups : int
         How many groups.
     edge : ndarray (E,)
-        Which edge of the caller stands in each row.
+        Which edge of the caller each row holds.
     """
 
     width_um: FloatArray

@@ -13,7 +13,7 @@ from edgekit.record import Record
 __all__ = ["Pooled", "pool"]
 
 MAX_RATIO = 10.0
-"""Bound of τ/σ and √q/σ: losses that differ by ten reading errors per session do not occur in a clinic."""
+"""Bound of τ/σ and √q/σ: no clinic's losses differ by ten reading errors per session."""
 
 NODES = 9
 """Nodes along each side of the grid of ratios."""
@@ -160,8 +160,8 @@ def _groups(nodes: Nodes, variance: FloatArray, assumed: bool) -> tuple[FloatArr
     excess = (precision * (own - pooled) ** 2).sum(axis=0) - (shown - 1)
     scale = total - (precision**2).sum(axis=0) / some
     moment = np.maximum(excess, 0.0) / np.maximum(scale, np.finfo(float).tiny)
-    least = np.maximum((value("loss_between_groups_cv") * mean) ** 2, np.finfo(float).tiny)
-    omega2: Any = np.maximum(np.where((shown > 1) & (scale > 0), moment, 0.0), least)
+    smallest = np.maximum((value("loss_between_groups_cv") * mean) ** 2, np.finfo(float).tiny)
+    omega2: Any = np.maximum(np.where((shown > 1) & (scale > 0), moment, 0.0), smallest)
     share = 1 / (1 + omega2 * precision)
     weight = precision * share
     known = weight.sum(axis=0) + prior_precision

@@ -39,7 +39,7 @@ class Updated(Record):
     mean, sd : ndarray
         In the units of what was updated.
     pull : ndarray
-        Share of the way from prediction to observation that the mean has moved, 0 to 1.
+        Share of the distance from prediction to observation that the mean has moved, 0 to 1.
     surprise : ndarray
         (observed − predicted) in standard deviations of that difference; beyond 2 or 3 the model,
         not only its inputs, is in doubt.

@@ -34,7 +34,7 @@ REQUIRED = ("instrument", "date", "event")
 
 @dataclass(frozen=True, kw_only=True)
 class Header:
-    """Where each known column stands.
+    """Position of each column.
 
     Attributes
     ----------

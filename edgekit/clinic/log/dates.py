@@ -35,7 +35,7 @@ def read_date(text: str, *, day_first: bool = False) -> Reading:
     ----------
     text : str
         ISO (``2025-04-03``, a time of day may follow) or day first (``25/12/2024``; ``.`` and
-        ``-`` serve as well).
+        ``-`` are read as well).
     day_first : bool
         Treat every date of the file as day first; then none is ambiguous.
 

@@ -31,7 +31,7 @@ def flag_histories(
     rows : pandas.DataFrame
         `Log.rows`.
     notes : list
-        (line, reason, detail) about the file as a whole, put first.
+        (line, reason, detail) about the file as a whole, which come first.
 
     Returns
     -------

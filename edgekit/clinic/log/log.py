@@ -147,7 +147,7 @@ def _refused(raw: RawRows) -> tuple[pd.DataFrame, pd.DataFrame]:
 
 
 def _notes(raw: RawRows, header: Header) -> list[tuple[int, str, str]]:
-    """What was done to the file as a whole, to be said among the flags."""
+    """What was done to the file as a whole, as flags."""
     notes = list(raw.notes)
     if header.micrometres:
         notes.append((raw.line[0] if raw.line else 0, "unit", "widths read in µm from the header"))
