@@ -181,6 +181,7 @@ def test_a_forecast_answers_for_its_own_log_alone():
     slow = log.rows.assign(minutes=2 * log.rows["minutes"])
     slower = forecast(read_log(slow.drop(columns="line")), retire=MinWidth(width_mm=0.70))
     one, two = (budget(item, prices=prices).costs for item in (result, slower))
+    assert (one["labour_cost"] > 0).all()
     assert np.allclose(two["labour_cost"], 2 * one["labour_cost"])
 
 

@@ -220,3 +220,12 @@ def test_every_number_of_the_table_has_rows(result):
 def test_edges_and_columns_that_are_not_there_are_refused(result, instrument, edge, column):
     with pytest.raises(EdgekitError):
         ek.source_rows(result, instrument, edge, column)
+
+
+def test_what_is_not_a_forecast_is_refused_with_the_call_that_makes_one(result):
+    with pytest.raises(EdgekitError, match=r"ek\.forecast"):
+        ek.source_rows(result.log, "H-0", "edge", "width_mm")
+    with pytest.raises(EdgekitError, match=r"ek\.forecast"):
+        ek.compare_with_model(result.table, methods=METHODS, seed=1)
+    with pytest.raises(EdgekitError, match="runs must be 100,000 or less"):
+        ek.compare_with_model(result, methods=METHODS, seed=1, runs=10**9)

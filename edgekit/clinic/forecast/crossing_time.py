@@ -16,7 +16,8 @@ __all__ = ["Drift", "bounded", "passed_share", "quantiles", "two_sided_z"]
 class Drift(Record):
     """Margin above the limit after r steps.
 
-    Its mean is ``margin − rate r`` and its variance ``v0 + v1 r + v2 r²``. All arrays ``(E,)``; steps are sessions or days.
+    Its mean is ``margin − rate r`` and its variance ``v0 + v1 r + v2 r²``. All arrays ``(E,)``;
+    steps are sessions or days.
     """
 
     margin: FloatArray
