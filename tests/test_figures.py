@@ -438,14 +438,14 @@ def test_a_given_axes_is_drawn_on_and_returned() -> None:
 
 def test_html_keeps_words_and_picture_together() -> None:
     ax = F.recession(SESSION)
-    picture = F.html(ax)
+    picture = F.picture(ax)
     page = picture._repr_html_()
     assert picture.alt == F.alt_text(ax)
     assert page.count("<img") == 1
     assert 'alt="Line chart of recession' in page
     assert "<figcaption>" in page
     assert picture.png.startswith(b"\x89PNG")
-    assert F.html(F.recession(SESSION)).png == picture.png
+    assert F.picture(F.recession(SESSION)).png == picture.png
 
 
 def test_html_closes_a_figure_of_pyplot() -> None:
@@ -453,7 +453,7 @@ def test_html_closes_a_figure_of_pyplot() -> None:
 
     mpl.use("Agg")
     figure, ax = plt.subplots()
-    F.html(F.section(UNIVERSAL, ax))
+    F.picture(F.section(UNIVERSAL, ax))
     assert not plt.fignum_exists(figure.number)
 
 
@@ -465,7 +465,7 @@ def test_words_of_foreign_axes_are_refused() -> None:
 def test_settings_of_matplotlib_are_left_alone() -> None:
     with mpl.rc_context(mpl.rcParamsDefault):
         before = dict(mpl.rcParams)
-        F.html(F.section(UNIVERSAL))
+        F.picture(F.section(UNIVERSAL))
         assert dict(mpl.rcParams) == before
 
 
@@ -474,7 +474,7 @@ def test_drawing_needs_no_pyplot_and_the_package_no_matplotlib() -> None:
         "import sys, edgekit as ek\n"
         "blade = ek.patterns.universal_curette()\n"
         "assert 'matplotlib' not in sys.modules\n"
-        "ek.figures.html(ek.figures.section(blade))\n"
+        "ek.figures.picture(ek.figures.section(blade))\n"
         "assert 'matplotlib.pyplot' not in sys.modules\n"
     )
     subprocess.run([sys.executable, "-c", script], check=True)
@@ -502,7 +502,7 @@ def test_a_picture_laid_out_before_looks_the_same_and_a_changed_one_is_laid_out_
     edge = ek.patterns.area_specific_curette().edges["used"]
     kept, again, changed = (ek.figures.facets(ek.facets(edge, 8, depth_um=40)) for _ in range(3))
     again.figure.stale = True  # so that it is laid out once more
-    assert ek.figures.html(kept).png == ek.figures.html(again).png
+    assert ek.figures.picture(kept).png == ek.figures.picture(again).png
     changed.set_ylabel("across\nthe\nblade\n[mm]")
-    ek.figures.html(changed)
+    ek.figures.picture(changed)
     assert changed.yaxis.label.get_window_extent().x0 >= 0

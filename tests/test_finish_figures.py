@@ -76,7 +76,7 @@ def test_face_or_sides_draws_the_medians_and_the_tie():
     ax = F.face_or_sides(MIXED)
     middle = ax.containers[0].lines[0].get_ydata()
     assert middle == pytest.approx(MIXED.table["sessions_p50"], abs=EXACT)
-    assert "the tie at 0.48" in F.html(ax).caption
+    assert "the tie at 0.48" in F.picture(ax).caption
 
 
 @pytest.mark.parametrize("draw", [F.edge_line, F.worn_section, F.strength_and_width, F.lay])

@@ -23,7 +23,7 @@ PICTURES = {
     "difference": lambda: ek.figures.sweep(
         SAMPLES, x="method.placements", by="use.strokes", against=5
     ),
-    "spread": lambda: ek.figures.spread(SAMPLES, y="sessions", by="use.strokes"),
+    "life dots": lambda: ek.figures.life_dots(SAMPLES, y="sessions", by="use.strokes"),
     "tornado": lambda: ek.figures.tornado(TORNADO),
     "shares": lambda: ek.figures.sensitivity(SHARES, y="sessions"),
 }
@@ -64,7 +64,7 @@ def test_differences_are_taken_life_by_life():
 
 
 def test_every_life_is_a_dot():
-    ax = ek.figures.spread(SAMPLES, y="sessions", by="use.strokes")
+    ax = ek.figures.life_dots(SAMPLES, y="sessions", by="use.strokes")
     dots = [line.get_xdata() for line in ax.get_lines() if len(line.get_xdata()) > 2]
     for strokes, shown in zip((15, 45), dots, strict=True):
         mine = SAMPLES[SAMPLES["use.strokes"] == strokes]["sessions"]
@@ -147,7 +147,7 @@ BAD = {
         "no partner",
     ),
     "lives of a summary": (
-        lambda: ek.figures.spread(SUMMARY, y="sessions_p50", by="use.strokes"),
+        lambda: ek.figures.life_dots(SUMMARY, y="sessions_p50", by="use.strokes"),
         "a row a life",
     ),
     "too many lines": (

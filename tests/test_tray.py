@@ -114,7 +114,7 @@ def test_picture_of_readings_has_the_readings_and_the_forecast(result):
 
 
 def test_picture_of_what_is_due_is_in_order(result):
-    ax = ek.figures.due(result, most=6)
+    ax = ek.figures.due(result, max_edges=6)
     live = result.table[result.table["status"] == "in use"].sort_values(
         "sessions_left", kind="stable"
     )
