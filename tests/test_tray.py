@@ -118,7 +118,7 @@ def test_picture_of_what_is_due_is_in_order(result):
     live = result.table[result.table["status"] == "in use"].sort_values(
         "sessions_left", kind="stable"
     )
-    names = [label.get_text() for label in ax.get_yticklabels()][::-1]
+    names = [label.get_text() for label in ax.get_yticklabels()]
     assert names == [f"{r.instrument} {r.edge}" for r in live.head(6).itertuples()]
 
 

@@ -124,17 +124,9 @@ def _mark_unreached(ax: Axes, held: Orientation) -> float:
     """Hatch the stations the stone cannot reach; their share."""
     lost = ~held.clear
     if lost.any():
-        ax.fill_between(
-            held.arc_mm,
-            0,
-            1,
-            where=lost,
-            transform=ax.get_xaxis_transform(),
-            facecolor="none",
-            edgecolor=style.GREY,
-            hatch="///",
-            linewidth=0,
-        )
+        hatch: style.Look = {"facecolor": "none", "edgecolor": style.GREY, "hatch": "///", "lw": 0}
+        across = ax.get_xaxis_transform()
+        ax.fill_between(held.arc_mm, 0, 1, where=lost, transform=across, **hatch)
     return float(lost.mean())
 
 

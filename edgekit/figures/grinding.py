@@ -56,17 +56,16 @@ def facets(facets: Facets, ax: Axes | None = None, *, exaggeration: float = 20.0
     bare = facets.depth_um > 0 and facets.untouched_mm > 0
     finding = _facet_words(facets, float(np.nanmin(off)))
     with style.canvas(ax, (6.4, 3.6)) as axes:
-        true, ground = _plan(edge, arc, drawn, exaggeration)
-        handles = axes.plot(*true.T, label="true edge", **TRUE)
-        axes.plot(*ground.T, **GROUND)
+        handles = axes.plot(*_plan(edge, arc).T, label="true edge", **TRUE)
+        axes.plot(*_plan(edge, arc, exaggeration * drawn / UM_PER_MM).T, **GROUND)
         label = f"ground edge and ridges, deviation × {exaggeration:g}"
         handles.append(Line2D([], [], label=label, **GROUND, **RIDGE))
-        placed = _plan_true(edge, facets.placements_mm)
+        placed = _plan(edge, facets.placements_mm)
         handles += axes.plot(*placed.T, label="stone placement", **PLACEMENT)
-        _ridges(axes, facets, edge, exaggeration, max_um)
+        _ridges(axes, facets, exaggeration, max_um)
         if bare:
             there = (facets.active < 0)[:, None]
-            old = np.where(there, _plan_true(edge, facets.arc_mm), np.nan)
+            old = np.where(there, _plan(edge, facets.arc_mm), np.nan)
             handles += axes.plot(*old.T, label="not ground", **BARE)
         # In the empty space above the heel: an edge is convex and falls off there.
         style.legend(axes, "upper left", handles=handles)
@@ -95,15 +94,14 @@ def _polygon(facets: Facets) -> tuple[FloatArray, FloatArray]:
     The ridges' own points are put in, so that tips are sharp. A flat stone cuts a hollow stretch
     deeper than it should: there the deviation is negative.
     """
-    deeper = np.maximum(facets.recession_um - facets.depth_um, 0.0)
-    arc = np.concatenate([facets.arc_mm, facets.ridges.arc_mm])
-    off = np.concatenate(
-        [facets.height_above_facet_um - deeper, facets.ridges.height_above_facet_um]
-    )
+    ridges = facets.ridges
+    off = facets.height_above_facet_um - np.maximum(facets.recession_um - facets.depth_um, 0.0)
     # Neighbours of a ridge that over-cuts know better than its height, which stops at zero.
-    keep = np.concatenate([np.ones(len(deeper), bool), facets.ridges.height_above_facet_um > 0])
-    order = np.argsort(arc[keep], kind="stable")
-    return arc[keep][order], off[keep][order]
+    keep = ridges.height_above_facet_um > 0
+    arc = np.concatenate([facets.arc_mm, ridges.arc_mm[keep]])
+    off = np.concatenate([off, ridges.height_above_facet_um[keep]])
+    order = np.argsort(arc, kind="stable")
+    return arc[order], off[order]
 
 
 def _facet_words(facets: Facets, deepest_um: float) -> str:
@@ -114,17 +112,17 @@ def _facet_words(facets: Facets, deepest_um: float) -> str:
     return words if deepest_um > -0.05 else f"{words} and cut up to {-deepest_um:.1f} µm too deep"
 
 
-def _ridges(ax: Axes, facets: Facets, edge: Edge, exaggeration: float, max_um: float) -> None:
+def _ridges(ax: Axes, facets: Facets, exaggeration: float, max_um: float) -> None:
     """Mark the ridges and name the highest; of several alike, the one nearest to mid-edge."""
     high = facets.ridges.height_above_facet_um
     shown = (high > 0) & (high <= max_um)
     if not shown.any():
         return
     arc, high = facets.ridges.arc_mm[shown], high[shown]
-    tips = _plan(edge, arc, high, exaggeration)[1]
+    tips = _plan(facets.edge, arc, exaggeration * high / UM_PER_MM)
     ax.plot(*tips.T, color=style.GROUND_EDGE, ls="", ms=6, **RIDGE)
     alike = high >= 0.95 * high.max()
-    k = int(np.argmin(np.where(alike, np.abs(arc - edge.length_mm / 2), np.inf)))
+    k = int(np.argmin(np.where(alike, np.abs(arc - facets.edge.length_mm / 2), np.inf)))
     look: style.Look = {"ha": "center", "color": style.GROUND_EDGE}
     style.note(ax, f"{high[k]:.1f} µm", tuple(tips[k]), (0, 12), **look)
 
@@ -139,18 +137,11 @@ def _axes_of_plan(edge: Edge) -> FloatArray:
     return np.stack([along, across])
 
 
-def _plan_true(edge: Edge, arc: FloatArray) -> FloatArray:
-    return np.asarray(edge.frame(arc).position @ _axes_of_plan(edge).T)
-
-
-def _plan(
-    edge: Edge, arc: FloatArray, height_above_facet_um: FloatArray, exaggeration: float
-) -> tuple[FloatArray, FloatArray]:
-    """True edge and exaggerated polygon (S, 2) [mm]."""
+def _plan(edge: Edge, arc: FloatArray, outward_mm: FloatArray | float = 0.0) -> FloatArray:
+    """Points (S, 2) of the edge in plan [mm], moved out of the steel."""
     here = edge.frame(arc)
-    out = -here.inward.value * (exaggeration * height_above_facet_um / UM_PER_MM)[:, None]
-    axes = _axes_of_plan(edge).T
-    return np.asarray(here.position @ axes), np.asarray((here.position + out) @ axes)
+    points = here.position - here.inward.value * np.reshape(outward_mm, (-1, 1))
+    return np.asarray(points @ _axes_of_plan(edge).T)
 
 
 def _mark_beyond(ax: Axes, edge: Edge, arc: FloatArray, off_um: FloatArray, max_um: float) -> None:
@@ -160,7 +151,7 @@ def _mark_beyond(ax: Axes, edge: Edge, arc: FloatArray, off_um: FloatArray, max_
     size = f"{abs(off_um[k]):.0f} µm {'proud' if off_um[k] > 0 else 'too deep'}"
     if not np.isfinite(off_um[k]):
         size = "faced by no placement"
-    place = _plan_true(edge, arc[k : k + 1])[0]
+    place = _plan(edge, arc[k : k + 1])[0]
     line: style.Look = {"arrowstyle": "-", "color": style.GROUND_EDGE, "lw": 0.7}
     look: style.Look = {"ha": "right", "va": "top", "color": style.GROUND_EDGE, "arrowprops": line}
     style.note(ax, f"{size}:\nnot drawn", tuple(place), (-34, -22), **look)
@@ -217,12 +208,13 @@ def _draw_recession(
     """One edge's line, its mean and deepest loss, crosses where it is dull; labels for the right."""
     colour, dashes = ((style.GROUND_EDGE, "-"), (style.BLACK, "--"))[row]
     ax.plot(edge.arc_mm, edge.recession_um, color=colour, ls=dashes)
+    short = style.brief(name, 24)
     levels = {"mean": edge.mean_recession_um, "deepest": edge.deepest_recession_um}
     for level in levels.values():
         ax.axhline(level, color=colour, lw=0.8, ls=(0, (1, 2)))
     dull = edge.arc_mm[~edge.sharp]
     ax.plot(dull, np.full(len(dull), low * (0.4 + 0.3 * row)), "x", color=colour, ms=4)
-    return [(level, f"{name}: {what} {level:.1f} µm", colour) for what, level in levels.items()]
+    return [(level, f"{short}: {what} {level:.1f} µm", colour) for what, level in levels.items()]
 
 
 def _recession_words(name: str, edge: EdgeSession) -> str:

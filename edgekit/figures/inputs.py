@@ -33,8 +33,8 @@ def tornado(result: Tornado, *, y: str = "loss_um_per_session", ax: Axes | None 
     --------
     >>> import edgekit as ek
     >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
-    >>> found = ek.tornado(task, {"use.strokes": (15.0, 60.0)}, runs=4, seed=1, progress=False)
-    >>> [label.get_text() for label in ek.figures.tornado(found).get_yticklabels()]
+    >>> result = ek.tornado(task, {"use.strokes": (15.0, 60.0)}, runs=4, seed=1, progress=False)
+    >>> [label.get_text() for label in ek.figures.tornado(result).get_yticklabels()]
     ['strokes between sessions']
     """
     checks.instance("result", result, Tornado, "Take the result of ek.tornado.")
@@ -63,7 +63,7 @@ def tornado(result: Tornado, *, y: str = "loss_um_per_session", ax: Axes | None 
         style.rows(axes, table["name"], 30)
         axes.margins(x=0.12)
         ends_of = "plain: input at its low end; hatched: at its high end"
-        axes.set_xlabel(style.literal(f"{quantity(y)}\n{ends_of}"))
+        style.labels(axes, f"{quantity(y)}\n{ends_of}")
         describe(
             axes,
             title=f"{capital(table['name'].iloc[0])} moves it most; line: all inputs at medians",
@@ -95,9 +95,9 @@ def sensitivity(
     --------
     >>> import edgekit as ek
     >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
-    >>> found = ek.sensitivity(task, {"use.strokes": (15.0, 60.0), "use.patch_cv": (0.1, 0.3)},
-    ...                        points=8, runs=4, seed=1, progress=False)
-    >>> ek.figures.sensitivity(found, y="sessions").get_xlabel().splitlines()[0]
+    >>> result = ek.sensitivity(task, {"use.strokes": (15.0, 60.0), "use.patch_cv": (0.1, 0.3)},
+    ...                         points=8, runs=4, seed=1, progress=False)
+    >>> ek.figures.sensitivity(result, y="sessions").get_xlabel().splitlines()[0]
     'share of the variance of sessions until retired [1]'
     """
     checks.instance("result", result, Sensitivity, "Take the result of ek.sensitivity.")
@@ -127,7 +127,7 @@ def sensitivity(
         axes.axvline(0.0, color=style.GREY, lw=0.8)
         style.rows(axes, table["name"], 30)
         marks = "dot: alone; square: including interactions"
-        axes.set_xlabel(style.literal(f"share of the variance of {quantity_name(y)} [1]\n{marks}"))
+        style.labels(axes, f"share of the variance of {quantity_name(y)} [1]\n{marks}")
         describe(
             axes,
             title=f"{capital(table['name'].iloc[0])} decides most",

@@ -171,7 +171,7 @@ def _life_words(course: _Course) -> str:
 
 
 def comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
-    """Width lost a session by each method: mean, its Monte-Carlo error, and the spread of lives.
+    """Width lost per session by each method: mean, its Monte-Carlo error, and the spread of lives.
 
     Thin line: from p10 to p90 of the lives. Thick line: 95 % interval of the mean, 1.96
     Monte-Carlo standard errors either way. Sorted, the least loss on top.
@@ -187,7 +187,7 @@ def comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
     >>> result = ek.compare(ek.patterns.universal_curette(),
     ...                     [ek.methods.freehand(), ek.methods.held(15.0)], runs=8, seed=1)
     >>> ek.figures.comparison(result).get_xlabel().splitlines()[0]
-    'width lost a session, mean along the sides [µm]'
+    'width lost per session, mean along the sides [µm]'
     """
     checks.instance("comparison", comparison, Comparison, "Take the result of ek.compare.")
     column = "loss_um_per_session"
@@ -200,7 +200,7 @@ def comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
             lives = comparison.runs.loc[comparison.runs["number"] == number, column]
             low, high = np.percentile(lives.to_numpy(), [10, 90])
             text = f"{mean:.1f} ± {Z95 * error:.1f}"
-            _bar(axes, row, low, high, color=style.BLACK, lw=1.1, ms=7)
+            axes.plot([low, high], [row, row], color=style.BLACK, lw=1.1, marker="|", ms=7)
             interval = [mean - Z95 * error, mean + Z95 * error]
             thick: style.Look = {"lw": 7, "solid_capstyle": "butt", "alpha": 0.75}
             axes.plot(interval, [row, row], color=style.BLUE, **thick)
@@ -211,7 +211,7 @@ def comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
             )
         _rows(axes, table["method"])
         axes.set_xlim(left=0.0)
-        axes.set_xlabel(f"{quantity(column)}\n{INTERVALS}")
+        style.labels(axes, f"{quantity(column)}\n{INTERVALS}")
         describe(
             axes,
             title=f"Least width lost: {table['method'].iloc[0]}; most: {table['method'].iloc[-1]}",
@@ -267,7 +267,8 @@ def differences(
             differs = low > 0 or high < 0
             clear += differs
             text = f"{style.signed(mean)} ({style.signed(low)} to {style.signed(high)})"
-            _bar(axes, row, low, high, color=style.BLUE, lw=2.2, ms=9, mew=1.6)
+            ends: style.Look = {"marker": "|", "ms": 9, "mew": 1.6, "solid_capstyle": "butt"}
+            axes.plot([low, high], [row, row], color=style.BLUE, lw=2.2, **ends)
             fill = style.BLUE if differs else "white"
             axes.plot(mean, row, "o", ms=6.5, mec=style.BLACK, color=fill)
             style.note(axes, text, (mean, row), (0, 8), patch=1.0, ha="center")
@@ -276,7 +277,7 @@ def differences(
         low, high = axes.get_xlim()
         spare = 0.2 * (high - low)  # room for the numbers beside the outermost dots
         axes.set_xlim(low - spare, high + spare)
-        axes.set_xlabel(style.literal(f"difference: {quantity(column)}"))
+        style.labels(axes, f"difference: {quantity(column)}")
         describe(
             axes,
             title=f"Against {against}: {clear} of {len(table)} methods differ (95 % interval clear "
@@ -287,22 +288,6 @@ def differences(
             finding=f"Against {against}: " + " ".join(findings),
         )
     return axes
-
-
-def _bar(
-    ax: Axes,
-    row: int,
-    low: float,
-    high: float,
-    *,
-    color: str,
-    lw: float,
-    ms: float,
-    mew: float = 1.0,
-) -> None:
-    """An interval in a row, its ends marked."""
-    ax.plot([low, high], [row, row], color=color, lw=lw, solid_capstyle="butt")
-    ax.plot([low, high], [row, row], "|", color=color, ms=ms, mew=mew)
 
 
 def _size(count: int) -> tuple[float, float]:

@@ -33,7 +33,7 @@ SIZE_IN = (6.4, 4.0)
 SMALL = 8.5  # points, of text beside points and of legends
 TITLE_LETTERS = 74  # of 10 pt that fit across 6.4 in
 MAX_TITLE_LINES = 4
-MAX_LABEL = 120  # letters of a name beside a line
+X_LETTERS, Y_LETTERS, LEGEND_LETTERS = 90, 50, 44  # in a line
 LABEL_GAP = 0.06  # between lines of text at the right edge, as a share of the height of the axes
 RC: dict[Any, Any] = {
     "font.size": 9.0,
@@ -105,7 +105,7 @@ def spoken(text: str) -> str:
 
 
 def brief(text: str, letters: int) -> str:
-    """A text of at most so many letters; of a longer one the middle is left out."""
+    """A text of at most `letters` characters; of a longer one the middle is left out."""
     half = (letters - 3) // 2
     return text if len(text) <= letters else f"{text[:half]} … {text[-half:]}"
 
@@ -125,10 +125,15 @@ def title(ax: Axes, sentence: str, letters: int = TITLE_LETTERS) -> None:
     ax.set_title(literal(textwrap.fill(sentence, letters)), loc="left", pad=8)
 
 
-def labels(ax: Axes, x: str, y: str) -> None:
+def fitted(text: str, letters: int) -> str:
+    """A text ready to be drawn, each of its lines broken where it is too long."""
+    return literal("\n".join(shorten(line, letters) for line in text.split("\n")))
+
+
+def labels(ax: Axes, x: str, y: str = "") -> None:
     """Name the axes."""
-    ax.set_xlabel(literal(x))
-    ax.set_ylabel(literal(y))
+    ax.set_xlabel(fitted(x, X_LETTERS))
+    ax.set_ylabel(fitted(y, Y_LETTERS))
 
 
 def legend(ax: Axes, loc: str = "beside", **options: Any) -> None:
@@ -137,7 +142,7 @@ def legend(ax: Axes, loc: str = "beside", **options: Any) -> None:
     if loc == "beside":
         place = {"loc": "upper left", "bbox_to_anchor": (1.0, 1.03)}
     for text in ax.legend(frameon=False, fontsize=SMALL, **place, **options).get_texts():
-        text.set_text(literal(brief(text.get_text(), MAX_LABEL)))
+        text.set_text(fitted(text.get_text(), LEGEND_LETTERS))
 
 
 def note(
@@ -164,7 +169,7 @@ def margin_note(ax: Axes, text: str, height: float, **options: Any) -> None:
 
 def rows(ax: Axes, names: Iterable[str], letters: int = 26) -> None:
     """Name the rows of a chart, the first on top."""
-    shown = [literal(shorten(name, letters)) for name in names]
+    shown = [fitted(name, letters) for name in names]
     ax.set_yticks(range(len(shown)), shown)
     ax.set_ylim(len(shown) - 0.5, -0.75)
 

@@ -69,7 +69,7 @@ def sweep(
             line = "" if by is None else f"{_shown(value)}: "
             findings.append(f"{line}{_line_words(at, mean, error)}.")
         difference = "" if against is None else "difference: "
-        style.labels(axes, quantity(x), style.shorten(f"{difference}{quantity(y)}", 50))
+        style.labels(axes, quantity(x), f"{difference}{quantity(y)}")
         if (np.asarray(done[x]) % 1 == 0).all():
             axes.xaxis.set_major_locator(MaxNLocator(integer=True))
         if against is None:

@@ -93,7 +93,7 @@ def describe(
 
     `kind` is the kind of picture, `shown` what its lines and marks stand for, `finding` a sentence
     or two with the numbers that matter. The ranges of the axes are read off the axes themselves.
-    The title is broken into lines of so many `letters`; without one the axes keep their own.
+    The title is broken into lines of at most `letters` characters; without one the axes keep theirs.
     """
     panels = [axes] if not isinstance(axes, Sequence) else list(axes)
     if title:

@@ -114,16 +114,14 @@ def _face(ax: Axes3D, blade: Blade) -> None:
     name, edge = next(iter(blade.edges.items()))
     near = edge.frame(edge.stations(STATIONS))
     far = blade.opposite(name)
-    if far is None:
-        other = near.position + blade.section.width_mm * near.inward.value
-    else:
+    other = near.position + blade.section.width_mm * near.inward.value
+    if far is not None:
         other = far.frame(far.stations(STATIONS)).position
     _surface(ax, np.stack([near.position, other]), style.BLUE, 0.12)
     if blade.unused is not None or far is None:
         _line(ax, other, style.GREY, 1.3, "--")
-    _line(ax, np.stack([near.position[0], other[0]]), style.GREY, 0.9)
-    if far is None:
-        _line(ax, np.stack([near.position[-1], other[-1]]), style.GREY, 0.9)
+    for end in (0,) if far is not None else (0, -1):
+        _line(ax, np.stack([near.position[end], other[end]]), style.GREY, 0.9)
     for used in blade.edges.values():
         _line(ax, used.frame(used.stations(STATIONS)).position, style.TRUE_EDGE, 2.2)
 
@@ -187,24 +185,18 @@ def _stones(ax: Axes3D, blade: Blade, placements: int, stone: Stone) -> int:
         return 0
     name, edge = next(iter(blade.edges.items()))
     held = orient(edge, stone, normal_uncertainty_deg=blade.normal_uncertainty_deg(name))
+    half = min(PATCH_SHARE * blade.length_mm, stone.length_mm) / 2
+    down = 1.15 * blade.section.flank_mm
+    corners = [(-half, -0.25), (half, -0.25), (half, down), (-half, down)]
+    reached: style.Look = {"facecolor": (*to_rgb(style.SKY), 0.30), "ec": style.BLACK, "lw": 0.7}
+    missed: style.Look = {"facecolor": (*to_rgb(style.SKY), 0.05), "ec": style.VERMILION, "lw": 1.3}
     unreached = 0
     for place in evenly_placed(edge, placements):
         k = int(np.argmin(np.abs(held.arc_mm - place)))
-        half = min(PATCH_SHARE * blade.length_mm, stone.length_mm) / 2
-        down = blade.section.flank_mm
-        corners = [(-half, -0.25), (half, -0.25), (half, 1.15 * down), (-half, 1.15 * down)]
         patch = [held.position_mm[k] + a * held.tangent[k] + b * held.flank[k] for a, b in corners]
-        reached = bool(held.clear[k])
-        unreached += not reached
-        ax.add_collection3d(
-            Poly3DCollection(
-                [patch],
-                facecolor=(*to_rgb(style.SKY), 0.30 if reached else 0.05),
-                edgecolor=style.BLACK if reached else style.VERMILION,
-                linewidth=0.7 if reached else 1.3,
-                linestyle="-" if reached else "--",
-            )
-        )
+        look = reached if held.clear[k] else missed | {"ls": "--"}
+        unreached += not held.clear[k]
+        ax.add_collection3d(Poly3DCollection([patch], **look))
         ax.plot(*np.array(patch).T, alpha=0)  # so that the limits take the patch in
         ax.plot(*held.position_mm[k], marker="o", ms=3.5, color=style.BLACK)
     return unreached
@@ -222,10 +214,13 @@ def _handle(ax: Axes3D, blade: Blade) -> None:
     ax.text(*start, " handle axis", color=style.BLACK, ha="left", va="bottom", fontsize=9)
 
 
+def _limits(ax: Axes3D) -> FloatArray:
+    return np.array([ax.get_xlim(), ax.get_ylim(), ax.get_zlim()])
+
+
 def _equal(ax: Axes3D) -> None:
     """Equal scales, and ticks few enough for short axes."""
-    limits = np.array([ax.get_xlim(), ax.get_ylim(), ax.get_zlim()])
-    size = np.ptp(limits, axis=1)
+    size = np.ptp(_limits(ax), axis=1)
     ax.set_box_aspect(tuple(size), zoom=ZOOM)
     for axis in (ax.xaxis, ax.yaxis, ax.zaxis):
         axis.set_major_locator(MultipleLocator(1.0 if size.max() > 4 else 0.5))
@@ -246,8 +241,7 @@ def _fit(ax: Axes3D) -> None:
     for _ in range(3):  # lettering keeps its size, so that one step does not do
         x0, y0, x1, y1 = _drawn(ax, figure)
         zoom *= min(0.97 / (x1 - x0), 0.89 / (y1 - y0))
-        limits = np.array([ax.get_xlim(), ax.get_ylim(), ax.get_zlim()])
-        ax.set_box_aspect(tuple(np.ptp(limits, axis=1)), zoom=zoom)
+        ax.set_box_aspect(tuple(np.ptp(_limits(ax), axis=1)), zoom=zoom)
         x0, y0, x1, y1 = _drawn(ax, figure)
         place = ax.get_position()
         shift = 0.5 - (x0 + x1) / 2, 0.46 - (y0 + y1) / 2
@@ -262,8 +256,7 @@ def _drawn(ax: Axes3D, figure: Figure) -> FloatArray:
     """Left, bottom, right and top of what is drawn, in shares of the figure."""
     renderer = FigureCanvasAgg(figure).get_renderer()  # type: ignore[no-untyped-call]
     figure.draw_without_rendering()
-    limits = (ax.get_xlim(), ax.get_ylim(), ax.get_zlim())
-    corners = np.array(np.meshgrid(*limits)).reshape(3, -1)
+    corners = np.array(np.meshgrid(*_limits(ax))).reshape(3, -1)
     x, y, _ = proj3d.proj_transform(*corners, ax.get_proj())
     points = [ax.transData.transform(np.stack([x, y], axis=1))]
     # The name of the handle axis knows its place only while it is drawn; it lies within the box.

@@ -39,7 +39,7 @@ def windows(plan: BenchPlan, ax: Axes | None = None) -> Axes:
     """
     checks.instance("plan", plan, BenchPlan, "Take the result of ek.plan_bench.")
     bars = _bars(plan)
-    names = [name for name, *_ in bars]
+    names = [style.brief(name, ROW_LETTERS) for name, *_ in bars]
     low, high = np.array([ends for _, *ends in bars]).T
     rows = np.arange(len(bars))
     settings = plan.settings["elevation_deg"].to_numpy()
@@ -173,7 +173,8 @@ def due(result: Forecast, ax: Axes | None = None, *, max_edges: int = 14) -> Axe
     if first.empty:
         remedy = "Check the retired and broken events."
         raise EdgekitError("no edge of the log is in use", len(result.table), remedy)
-    names = [f"{row.instrument} {row.edge}" for row in first.itertuples()]
+    named = (f"{row.instrument} {row.edge}" for row in first.itertuples())
+    names = [style.brief(name, ROW_LETTERS) for name in named]
     rows = range(len(names))
     low, middle = first["sessions_left_low"].to_numpy(), first["sessions_left"].to_numpy()
     high = first["sessions_left_high"].to_numpy()
