@@ -109,8 +109,8 @@ def strength(result: Strength, ax: Axes | None = None) -> Axes:
             title=f"With {result.load_n:g} N at the toe the risk is highest {where}; {left:.0%} of "
             "the strength is left",
             kind="Line chart of bending stress along the blade",
-            shown="worn (thick) and new (thin), load square to the face (solid) and in it (dashed); "
-            "dot: most at risk",
+            shown="worn (thick) and new (thin), load square to the face (solid) and in it "
+            "(dashed); dot: most at risk",
             finding=f"Most at risk: {risk}. {left:.0%} of the new blade's strength is left.",
             caption=LEFT_OUT,
         )

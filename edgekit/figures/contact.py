@@ -71,11 +71,12 @@ def orientation(orientation: Orientation, ax: Axes | None = None) -> Axes:
             [top, below],
             title=f"{_elevation_words(low, high)}; the handle rolls through {turn:.0f}°",
             kind="Line chart of the stone's orientation",
-            shown="elevation between handle axis and stone (solid blue), roll about the handle axis "
-            "(dashed black)" + (", places the stone cannot reach (hatched)" if lost > 0 else ""),
+            shown="elevation between handle axis and stone (solid blue), roll about the handle "
+            "axis (dashed black)"
+            + (", places the stone cannot reach (hatched)" if lost > 0 else ""),
             finding=f"Elevation {low:.1f}° to {high:.1f}°, roll through {turn:.1f}° over "
-            f"{orientation.arc_mm[-1]:.2f} mm of edge; the stone cannot reach {100 * lost:.0f} % of "
-            "the stations.",
+            f"{orientation.arc_mm[-1]:.2f} mm of edge; the stone cannot reach {100 * lost:.0f} % "
+            "of the stations.",
         )
     return top
 

@@ -226,8 +226,8 @@ def blunting(case: OnCounterface, ax: Axes | None = None) -> Axes:
             "smooth edge, early on",
             kind="Line chart of recession against strokes",
             shown="; ".join(name for name, *_ in lines),
-            finding=f"After {strokes[-1]:g} strokes the highest tooth has gone back {top_um:.2f} µm, "
-            f"a smooth edge {smooth_um:.2f} µm; edge radius then "
+            finding=f"After {strokes[-1]:g} strokes the highest tooth has gone back {top_um:.2f} "
+            f"µm, a smooth edge {smooth_um:.2f} µm; edge radius then "
             f"{toothed.contact_radius_um[-1]:.1f} and {smooth.contact_radius_um[-1]:.1f} µm.",
             caption=toothed.statement,
         )

@@ -128,7 +128,7 @@ def _ridges(ax: Axes, facets: Facets, exaggeration: float, max_um: float) -> Non
 
 
 def _axes_of_plan(edge: Edge) -> FloatArray:
-    """Directions (2, 3) of the picture: along the blade, and across it, out of the steel upwards."""
+    """Directions (2, 3) of the picture: along the blade, and across it with the steel below."""
     middle = edge.frame(np.array(edge.length_mm / 2))
     face = middle.face.value
     along = vec.unit(edge.roll_reference - (edge.roll_reference @ face) * face)
@@ -205,7 +205,7 @@ def recession(session: Session, ax: Axes | None = None) -> Axes:
 def _draw_recession(
     ax: Axes, name: str, edge: EdgeSession, row: int, low: float
 ) -> list[tuple[float, str, str]]:
-    """One edge's line, its mean and deepest loss, crosses where it is dull; labels for the right."""
+    """One edge's line, its mean and deepest loss, crosses where it is dull; the labels."""
     colour, dashes = ((style.GROUND_EDGE, "-"), (style.BLACK, "--"))[row]
     ax.plot(edge.arc_mm, edge.recession_um, color=colour, ls=dashes)
     short = style.brief(name, 24)
@@ -261,8 +261,8 @@ def profile(session: Session, edge_name: str, ax: Axes | None = None) -> Axes:
         at_right = "; at the right the thickness removed over depth" if ax is None else ""
         describe(
             panels,
-            title=f"{session.method.name}, edge {edge_name} at mid-length: {lost}, the angle is now "
-            f"{angle}",
+            title=f"{session.method.name}, edge {edge_name} at mid-length: {lost}, the angle is "
+            f"now {angle}",
             kind="Section through a flank at mid-edge",
             shown=f"before (solid blue), after (dashed vermilion){at_right}",
             finding=f"At mid-length of edge {edge_name} {lost}; the most removed at any depth is "
@@ -272,7 +272,7 @@ def profile(session: Session, edge_name: str, ax: Axes | None = None) -> Axes:
 
 
 def _after(edge: EdgeSession, k: int) -> tuple[FloatArray, FloatArray]:
-    """Inset and depth after the session; a honed face lies lower, where the flank is this far in."""
+    """Inset and depth after the session; a honed face lies where the flank is this far in."""
     depth, inset = edge.depth_mm[:, k], edge.inset_mm[:, k]
     recession = edge.recession_um[k] / UM_PER_MM
     honed = abs(inset[0] - recession) > 1e-9

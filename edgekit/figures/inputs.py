@@ -69,8 +69,8 @@ def tornado(result: Tornado, *, y: str = "loss_um_per_session", ax: Axes | None 
             title=f"{capital(table['name'].iloc[0])} moves it most; line: all inputs at medians",
             letters=TITLE_LETTERS,
             kind="Chart of bars, one row per input, the widest on top",
-            shown="output with one input at its low end (plain) and at its high end (hatched), from "
-            f"the value with all at their medians, {base:.1f} (line)",
+            shown="output with one input at its low end (plain) and at its high end (hatched), "
+            f"from the value with all at their medians, {base:.1f} (line)",
             finding=" ".join(findings),
         )
     return axes
@@ -106,20 +106,10 @@ def sensitivity(
     row: Any
     with style.canvas(ax, (6.4, 1.5 + 0.45 * len(table))) as axes:
         for place, row in enumerate(table.itertuples()):
-            for height, value, low, high, colour, mark, fill in (
-                (
-                    place - 0.13,
-                    row.first,
-                    row.first_low,
-                    row.first_high,
-                    style.BLUE,
-                    "o",
-                    style.BLUE,
-                ),
-                (place + 0.13, row.total, row.total_low, row.total_high, style.BLACK, "s", "white"),
-            ):
-                axes.plot([low, high], [height] * 2, color=colour, lw=1.2)
-                axes.plot(value, height, mark, color=colour, mfc=fill, ms=5.5)
+            alone = (row.first, row.first_low, row.first_high)
+            _draw_share(axes, place - 0.13, alone, "o", style.BLUE, style.BLUE)
+            in_all = (row.total, row.total_low, row.total_high)
+            _draw_share(axes, place + 0.13, in_all, "s", style.BLACK, "white")
             findings.append(
                 f"{row.name}: alone {row.first:.2f} ({row.first_low:.2f} to {row.first_high:.2f}), "
                 f"with interactions {row.total:.2f} ({row.total_low:.2f} to {row.total_high:.2f})."
@@ -133,11 +123,20 @@ def sensitivity(
             title=f"{capital(table['name'].iloc[0])} decides most",
             letters=TITLE_LETTERS,
             kind="Chart of dots with intervals, one row per input, the largest share on top",
-            shown="share of the variance by the input alone (filled dots) and including interactions "
-            "(hollow squares), each with its interval",
+            shown="share of the variance by the input alone (filled dots) and including "
+            "interactions (hollow squares), each with its interval",
             finding=" ".join(findings),
         )
     return axes
+
+
+def _draw_share(
+    ax: Axes, height: float, share: tuple[float, float, float], mark: str, colour: str, fill: str
+) -> None:
+    """A share with its interval: value, low and high."""
+    value, low, high = share
+    ax.plot([low, high], [height] * 2, color=colour, lw=1.2)
+    ax.plot(value, height, mark, color=colour, mfc=fill, ms=5.5)
 
 
 def _output(table: pd.DataFrame, y: str) -> pd.DataFrame:

@@ -198,17 +198,7 @@ def comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
             zip(table.index, table["method"], table[column], table[f"{column}_mc"], strict=True)
         ):
             lives = comparison.runs.loc[comparison.runs["number"] == number, column]
-            low, high = np.percentile(lives.to_numpy(), [10, 90])
-            text = f"{mean:.1f} ± {Z95 * error:.1f}"
-            axes.plot([low, high], [row, row], color=style.BLACK, lw=1.1, marker="|", ms=7)
-            interval = [mean - Z95 * error, mean + Z95 * error]
-            thick: style.Look = {"lw": 7, "solid_capstyle": "butt", "alpha": 0.75}
-            axes.plot(interval, [row, row], color=style.BLUE, **thick)
-            axes.plot(mean, row, "o", color="white", mec=style.BLACK, ms=5.5)
-            style.note(axes, text, (mean, row), (0, 8), ha="center")
-            findings.append(
-                f"{name}: {text} µm per session, lives p10 {low:.1f} to p90 {high:.1f}."
-            )
+            findings.append(f"{name}: {_draw_loss(axes, row, lives.to_numpy(), mean, error)}")
         _rows(axes, table["method"])
         axes.set_xlim(left=0.0)
         style.labels(axes, f"{quantity(column)}\n{INTERVALS}")
@@ -221,6 +211,18 @@ def comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
             finding=" ".join(findings),
         )
     return axes
+
+
+def _draw_loss(ax: Axes, row: int, lives: FloatArray, mean: float, error: float) -> str:
+    """Mean, its interval and p10 to p90 of the lives in a row; the same in words."""
+    low, high = np.percentile(lives, [10, 90])
+    half = Z95 * error
+    thick: style.Look = {"lw": 7, "solid_capstyle": "butt", "alpha": 0.75}
+    ax.plot([low, high], [row, row], color=style.BLACK, lw=1.1, marker="|", ms=7)
+    ax.plot([mean - half, mean + half], [row, row], color=style.BLUE, **thick)
+    ax.plot(mean, row, "o", color="white", mec=style.BLACK, ms=5.5)
+    style.note(ax, f"{mean:.1f} ± {half:.1f}", (mean, row), (0, 8), ha="center")
+    return f"{mean:.1f} ± {half:.1f} µm per session, lives p10 {low:.1f} to p90 {high:.1f}."
 
 
 def differences(
@@ -258,21 +260,14 @@ def differences(
     table = table.drop(index=base).sort_values("difference", kind="stable")
     if not len(table):
         raise EdgekitError("one method has no difference", against, "Compare two methods or more.")
-    findings, clear = [], 0
+    findings = []
+    clear = int(((table["low"] > 0) | (table["high"] < 0)).sum())
     with style.canvas(ax, _size(len(table))) as axes:
         axes.axvline(0.0, color=style.BLACK, lw=1.0, ls=":")
         for row, (name, mean, low, high) in enumerate(
             table[["method", "difference", "low", "high"]].itertuples(index=False, name=None)
         ):
-            differs = low > 0 or high < 0
-            clear += differs
-            text = f"{style.signed(mean)} ({style.signed(low)} to {style.signed(high)})"
-            ends: style.Look = {"marker": "|", "ms": 9, "mew": 1.6, "solid_capstyle": "butt"}
-            axes.plot([low, high], [row, row], color=style.BLUE, lw=2.2, **ends)
-            fill = style.BLUE if differs else "white"
-            axes.plot(mean, row, "o", ms=6.5, mec=style.BLACK, color=fill)
-            style.note(axes, text, (mean, row), (0, 8), patch=1.0, ha="center")
-            findings.append(f"{name}: {text}.")
+            findings.append(f"{name}: {_draw_difference(axes, row, mean, low, high)}.")
         _rows(axes, table["method"])
         low, high = axes.get_xlim()
         spare = 0.2 * (high - low)  # room for the numbers beside the outermost dots
@@ -288,6 +283,17 @@ def differences(
             finding=f"Against {against}: " + " ".join(findings),
         )
     return axes
+
+
+def _draw_difference(ax: Axes, row: int, mean: float, low: float, high: float) -> str:
+    """A difference and its interval in a row, hollow where zero is inside; the same in words."""
+    text = f"{style.signed(mean)} ({style.signed(low)} to {style.signed(high)})"
+    fill = style.BLUE if low > 0 or high < 0 else "white"
+    ends: style.Look = {"marker": "|", "ms": 9, "mew": 1.6, "solid_capstyle": "butt"}
+    ax.plot([low, high], [row, row], color=style.BLUE, lw=2.2, **ends)
+    ax.plot(mean, row, "o", ms=6.5, mec=style.BLACK, color=fill)
+    style.note(ax, text, (mean, row), (0, 8), patch=1.0, ha="center")
+    return text
 
 
 def _size(count: int) -> tuple[float, float]:

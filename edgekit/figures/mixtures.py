@@ -1,4 +1,4 @@
-"""Pictures of grinding the face or the sides: sessions by mixture, and by how steady the stone lies."""
+"""Pictures of grinding the face or the sides: sessions by mixture and by the slant of the stone."""
 
 from __future__ import annotations
 
@@ -127,8 +127,8 @@ def slant(result: FaceOrSides, ax: Axes | None = None) -> Axes:
             else "The face pays only for those who can lay the stone flat on it",
             kind="Line chart of sessions against the scatter of the stone's slant",
             shown="face (vermilion, dashed) and sides (blue) with bands from p10 to p90",
-            finding=f"Face {middle[0]:.0f} sessions with no slant, {middle[-1]:.0f} at {at[-1]:g}°; "
-            f"sides {sides.sessions_p50:.0f}. {ties}",
+            finding=f"Face {middle[0]:.0f} sessions with no slant, {middle[-1]:.0f} at "
+            f"{at[-1]:g}°; sides {sides.sessions_p50:.0f}. {ties}",
             caption="The bands overlap: single instruments differ more than the two ways do.",
         )
     return axes

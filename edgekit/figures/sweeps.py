@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
@@ -40,8 +42,8 @@ def sweep(
     by : str, optional
         Another field, one line per value; five at most.
     against : float, optional
-        A value of `x`. What is drawn is then the difference from it, life by life: run i is the same
-        instrument and hand in every row, so differences are known better than levels.
+        A value of `x`. What is drawn is then the difference from it, life by life: run i is the
+        same instrument and hand in every row, so differences are known better than levels.
     ax : Axes, optional
 
     Examples
@@ -58,16 +60,11 @@ def sweep(
     values = [None] if by is None else list(dict.fromkeys(done[by]))
     labels, findings = [], []
     with style.canvas(ax) as axes:
-        for value, (colour, dashes) in zip(values, style.SERIES, strict=False):
+        for value, look in zip(values, style.SERIES, strict=False):
             part = done if by is None else done[done[by] == value]
-            at, mean, error = _means(part, x, y, against)
-            low, high = mean - Z95 * error, mean + Z95 * error
-            axes.fill_between(at, low, high, color=colour, alpha=0.2, lw=0)
-            axes.plot(at, mean, color=colour, ls=dashes, marker="o", ms=3.5)
-            label = style.shorten(_shown(value), 18)
-            labels.append((float(mean[-1]), label, colour))
-            line = "" if by is None else f"{_shown(value)}: "
-            findings.append(f"{line}{_line_words(at, mean, error)}.")
+            last, words = _draw_line(axes, _means(part, x, y, against), look)
+            labels.append((last, style.shorten(_shown(value), 18), look[0]))
+            findings.append(words if by is None else f"{_shown(value)}: {words}")
         difference = "" if against is None else "difference: "
         style.labels(axes, quantity(x), f"{difference}{quantity(y)}")
         if (np.asarray(done[x]) % 1 == 0).all():
@@ -94,13 +91,20 @@ def _shown(value: object) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def _line_words(at: FloatArray, mean: FloatArray, error: FloatArray) -> str:
-    """The means at both ends and at the lowest point, each with its interval."""
-    ends = sorted({0, int(np.argmin(mean)), len(at) - 1})
+def _draw_line(
+    ax: Axes, points: tuple[FloatArray, FloatArray, FloatArray], look: tuple[str, Any]
+) -> tuple[float, str]:
+    """Means with their band; the last of them, and in words both ends and the lowest point."""
+    (at, mean, error), (colour, dashes) = points, look
+    half = Z95 * error
+    ax.fill_between(at, mean - half, mean + half, color=colour, alpha=0.2, lw=0)
+    ax.plot(at, mean, color=colour, ls=dashes, marker="o", ms=3.5)
     digits = 1 if abs(mean).max() >= 5 else 2
-    return ", ".join(
-        f"{mean[i]:.{digits}f} ± {Z95 * error[i]:.{digits}f} at {at[i]:g}" for i in ends
-    )
+    shown = [
+        f"{mean[i]:.{digits}f} ± {half[i]:.{digits}f} at {at[i]:g}"
+        for i in sorted({0, int(np.argmin(mean)), len(at) - 1})
+    ]
+    return float(mean[-1]), f"{', '.join(shown)}."
 
 
 def _succeeded(table: pd.DataFrame, *columns: str) -> pd.DataFrame:
@@ -179,7 +183,7 @@ def life_dots(
     axis_end: float = 0.0,
     ax: Axes | None = None,
 ) -> Axes:
-    """Every life of a sweep as a dot, in rows by a field, with the spread of the lives and the error of their mean.
+    """Every life of a sweep as a dot, in rows by a field, with the spread and the mean's error.
 
     Parameters
     ----------
@@ -228,8 +232,8 @@ def life_dots(
             axes,
             title="; ".join([f"{capital(quantity_name(y))}, life by life", *fixed]),
             kind="Dots in rows, one dot per life",
-            shown="lives (grey dots), p10 to p90 of them (thin black), 95 % interval of the mean from "
-            "the number of lives (thick blue), mean (white dot)",
+            shown="lives (grey dots), p10 to p90 of them (thin black), 95 % interval of the mean "
+            "from the number of lives (thick blue), mean (white dot)",
             finding=capital("; ".join([*fixed, f"by {quantity_name(by)}: "])) + " ".join(findings),
         )
     return axes

@@ -93,7 +93,8 @@ def describe(
 
     `kind` is the kind of picture, `shown` what its lines and marks stand for, `finding` a sentence
     or two with the numbers that matter. The ranges of the axes are read off the axes themselves.
-    The title is broken into lines of at most `letters` characters; without one the axes keep theirs.
+    The title is broken into lines of at most `letters` characters; without one the axes keep
+    the title they have.
     """
     panels = [axes] if not isinstance(axes, Sequence) else list(axes)
     if title:

@@ -61,8 +61,8 @@ def windows(plan: BenchPlan, ax: Axes | None = None) -> Axes:
             title=f"{count} setting{'s' * (count != 1)} (dashed) reach every bar; "
             f"{len(plan.witness)} of the bars have nothing in common, so fewer will not do",
             kind="Bars of settings",
-            shown="the settings each stretch of edge accepts (blue bars), the settings chosen (dashed "
-            "vermilion), the one that serves each bar (circles)",
+            shown="the settings each stretch of edge accepts (blue bars), the settings chosen "
+            "(dashed vermilion), the one that serves each bar (circles)",
             finding=f"{len(bars)} stretches are served by {count} settings, "
             + ", ".join(f"{angle:.1f}°" for angle in settings)
             + f"; {len(plan.witness)} windows are disjoint.",
@@ -116,8 +116,8 @@ def readings(result: Forecast, instrument: str, edge: str, ax: Axes | None = Non
             ends = [now + low, now + high if bounded else steps[1]]
             axes.plot(ends, [limit] * 2, color=style.BLACK, lw=4, solid_capstyle="butt")
             axes.plot([now + middle], [limit], "o", color=style.BLACK, ms=7)
-            span = f"{low:.0f} to {_count(high)}"
-            state = f"{middle:.0f} sessions left ({span}, {100 * result.level:.0f} % prediction interval)"
+            span = f"{low:.0f} to {_count(high)}, {_level(result)}"
+            state = f"{middle:.0f} sessions left ({span})"
         axes.set_xlim(-0.5, steps[1] + 0.5)
         style.labels(axes, "sessions", "width [mm]")
         style.note(axes, "limit", (0, limit), (0, -4), va="top", color=style.VERMILION)
@@ -146,6 +146,10 @@ def _edge_of(
     at = past.edges.index[(past.edges["instrument"] == instrument) & (past.edges["edge"] == edge)]
     own = past.reading_edge == at[0]
     return rows.iloc[0], past.reading_sessions[own], past.reading_um[own] / UM_PER_MM
+
+
+def _level(result: Forecast) -> str:
+    return f"{100 * result.level:.0f} % prediction interval"
 
 
 def _count(number: float) -> str:
@@ -179,7 +183,7 @@ def due(result: Forecast, ax: Axes | None = None, *, max_edges: int = 14) -> Axe
     low, middle = first["sessions_left_low"].to_numpy(), first["sessions_left"].to_numpy()
     high = first["sessions_left_high"].to_numpy()
     shown = np.where(np.isfinite(high), high, np.nanmax(np.append(middle, 1)) * 2)
-    level = f"{100 * result.level:.0f} % prediction interval"
+    level = _level(result)
     with style.canvas(ax, (6.4, 1.3 + ROW_IN * len(names))) as axes:
         axes.hlines(rows, low, shown, color=style.BLUE, lw=2.5)
         axes.plot(middle, rows, "o", color=style.BLACK)
