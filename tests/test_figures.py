@@ -632,3 +632,12 @@ def test_a_resolution_out_of_bounds_is_refused(dpi: float) -> None:
 def test_more_stone_planes_than_can_be_seen_are_refused() -> None:
     with pytest.raises(ek.EdgekitError, match="placements must be"):
         F.blade(UNIVERSAL, placements=10**9)
+
+
+@pytest.mark.parametrize(("old", "new"), [("html", "picture"), ("spread", "life_dots")])
+def test_a_name_of_the_last_version_says_what_it_is_called_now(old: str, new: str) -> None:
+    with pytest.raises(AttributeError, match=rf"figures\.{old} is now edgekit\.figures\.{new}"):
+        getattr(F, old)
+    assert callable(getattr(F, new))
+    with pytest.raises(AttributeError, match="no attribute 'chart'"):
+        _ = F.chart

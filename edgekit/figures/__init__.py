@@ -51,3 +51,14 @@ __all__ = [
     "windows",
     "worn_section",
 ]
+
+_RENAMED = {"html": "picture", "spread": "life_dots"}
+
+
+def __getattr__(name: str) -> object:
+    message = f"module 'edgekit.figures' has no attribute {name!r}"
+    if name in _RENAMED:
+        message = (
+            f"edgekit.figures.{name} is now edgekit.figures.{_RENAMED[name]}. Use the new name."
+        )
+    raise AttributeError(message)
