@@ -99,12 +99,8 @@ def _items(lives: Lives | Life | Comparison | Sequence[Lives]) -> list[Lives | L
 
 def _course(item: Lives | Life, basis: Basis) -> _Course:
     name = TRACKS[basis]
-    track = (
-        item.history[name].to_numpy(dtype=float)[None, :]
-        if isinstance(item, Life)
-        else item.tracks[name]
-    )
-    filled = pd.DataFrame(track).ffill(axis=1).to_numpy(dtype=float)
+    track = item.history[name] if isinstance(item, Life) else item.tracks[name]
+    filled = pd.DataFrame(np.atleast_2d(track)).ffill(axis=1).to_numpy(dtype=float)
     lost = np.concatenate([np.zeros((len(filled), 1)), filled], axis=1)
     return _Course(
         name=item.method.name,
