@@ -35,11 +35,8 @@ __all__ = [
 
 FloatArray = NDArray[np.float64]
 REAL = (int, float, np.integer, np.floating, Decimal, Fraction)
-NOT_REAL = (
-    bool,
-    np.bool_,
-    np.timedelta64,
-)  # though Python and numpy derive them from whole numbers
+# Python and numpy derive these from whole numbers.
+NOT_REAL = (bool, np.bool_, np.timedelta64)
 
 
 def number(name: str, value: object, remedy: str = "Give a number.") -> float:
@@ -129,13 +126,14 @@ def instance(name: str, value: object, kind: type | tuple[type, ...], remedy: st
     if not isinstance(value, kind):
         kinds = kind if isinstance(kind, tuple) else (kind,)
         wanted = " or ".join(item.__name__ for item in kinds)
-        raise EdgekitError(f"{name} must be a {wanted}", value, remedy)
+        article = "an" if wanted[0] in "AEIO" else "a"
+        raise EdgekitError(f"{name} must be {article} {wanted}", value, remedy)
 
 
-def keep_numbers(record: object, **checked: float) -> None:
-    """Store checked numbers in a frozen record, so that what was given as an int is a float."""
-    for name, number in checked.items():
-        object.__setattr__(record, name, number)
+def keep_numbers(record: object, **checked: object) -> None:
+    """Store checked numbers and arrays in a frozen record, in place of what was given."""
+    for name, value in checked.items():
+        object.__setattr__(record, name, value)
 
 
 def _as_numbers(name: str, values: object) -> FloatArray:
@@ -212,7 +210,7 @@ def array_between(
     *,
     ends: bool = False,
 ) -> FloatArray:
-    """Return a read-only copy with every entry in (low, high), or [low, high] when `ends` is set."""
+    """Return a read-only copy with every entry in (low, high), or [low, high] if `ends`."""
     array = frozen_array(name, values)
     inside = (array >= low) & (array <= high) if ends else (array > low) & (array < high)
     if not inside.all():

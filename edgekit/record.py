@@ -1,4 +1,4 @@
-"""The base of every result: named fields, arrays that cannot be written to, a short way to show it."""
+"""The base of every result: named fields, read-only arrays, a short form to show."""
 
 from __future__ import annotations
 
@@ -7,12 +7,14 @@ from dataclasses import Field, dataclass, field, fields
 from functools import partial
 from html import escape
 from types import MappingProxyType
-from typing import Any, ClassVar, dataclass_transform
+from typing import Any, ClassVar, TypeVar, dataclass_transform
 
 import numpy as np
+from numpy.typing import NDArray
 
-__all__ = ["Record", "by_fields", "freeze"]
+__all__ = ["Record", "by_fields", "freeze", "read_only"]
 
+Scalar = TypeVar("Scalar", bound=np.generic)
 MAX_SHOWN = 6  # fields in a short form; five lines hold no more
 MAX_TEXT = 60  # characters of one field
 
@@ -24,8 +26,8 @@ class Record:
     """A frozen, keyword-only dataclass whose arrays are copies of its own and read-only.
 
     A subclass needs no decorator. One with a ``__post_init__`` of its own ends it with
-    ``super().__post_init__()``. Arrays in tuples and mappings are frozen as well, and all of them stay
-    so in another process.
+    ``super().__post_init__()``. Arrays in tuples and mappings are frozen as well, and all of them
+    stay so in another process.
 
     Examples
     --------
@@ -86,6 +88,12 @@ def freeze(value: Any) -> Any:
     if isinstance(value, dict):
         return MappingProxyType({key: freeze(item) for key, item in value.items()})
     return value
+
+
+def read_only(array: NDArray[Scalar]) -> NDArray[Scalar]:
+    """The array itself, made read-only: for one just computed, which nobody else holds."""
+    array.setflags(write=False)
+    return array
 
 
 def by_fields(record: Any, **given: object) -> tuple[partial[object], tuple[()]]:

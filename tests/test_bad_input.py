@@ -202,7 +202,7 @@ TABLE = {
     "too few normals": (
         points(face_normals=[[0, 0, 1]] * 40),
         "shape (41, 3) or (3,)",
-        "one normal a point",
+        "one normal per point",
         "(40, 3)",
     ),
     "a normal that is text": (points(face_normals="up"), "array of numbers", "text", "'up'"),
@@ -232,14 +232,14 @@ TABLE = {
     "an angle that is NaN": (points(internal_angle_deg=NAN), "must be finite", "degrees", "nan"),
     "an angle that is text": (
         points(internal_angle_deg="sharp"),
-        "number or one a point",
+        "must be a number",
         "degrees",
         "sharp",
     ),
     "too few angles": (
         points(internal_angle_deg=[75.0] * 7),
         "one number or have shape (41,)",
-        "one angle a point",
+        "one angle per point",
         "(7,)",
     ),
     "an angle of nothing": (

@@ -248,7 +248,7 @@ def test_an_even_count_of_equal_placements_leaves_the_toe_untouched():
     assert abs(odd.recession_um[200] - 10) < EXACT_UM
     assert abs(odd.arc_mm[200] - toe) < 1e-12
     assert ek.facets(edge, 2).ridge_um == np.inf  # the toe's middle is faced by neither plane
-    assert ek.facets(edge, 2, stations=401).owner[200] == -1
+    assert ek.facets(edge, 2, stations=401).facet_index[200] == -1
 
 
 def test_planes_seen_from_behind_are_skipped():
@@ -258,7 +258,7 @@ def test_planes_seen_from_behind_are_skipped():
         found = ek.facets(edge, count, depth_um=10)
         assert found.recession_um.max() <= 10 + EXACT_UM
         on_left = found.arc_mm < 3.9
-        owners = found.placements_mm[found.owner[on_left]]
+        owners = found.placements_mm[found.facet_index[on_left]]
         assert (owners < 4 + np.pi * 0.43 / 2).all()
 
 
@@ -299,7 +299,7 @@ def test_a_bowed_face_changes_the_angle_along_a_facet():
     for bow, span in ((0.0, 0.0), (1 / 12, 2.0)):
         edge = circle(bow=bow)
         found = ek.facets(edge, 3, depth_um=200.0)
-        planes = edge.frame(found.placements_mm).outward.value[found.owner]
+        planes = edge.frame(found.placements_mm).outward.value[found.facet_index]
         face = edge.frame(found.arc_mm).face.value
         expected = np.degrees(np.arccos(-np.sum(face * planes, axis=1)))
         np.testing.assert_allclose(found.angle_deg, expected, atol=1e-7)
@@ -345,4 +345,4 @@ def test_the_order_of_placements_does_not_matter(shape):
     places = edge.length_mm * np.array([0.9, 0.1, 0.5])
     one, other = (ek.facets(edge, p, depth_um=9, stations=41) for p in (places, np.sort(places)))
     np.testing.assert_array_equal(one.recession_um, other.recession_um)
-    np.testing.assert_array_equal(one.owner, other.owner)
+    np.testing.assert_array_equal(one.facet_index, other.facet_index)

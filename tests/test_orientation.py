@@ -124,7 +124,9 @@ def test_roll_brings_the_normal_to_the_reference():
     a = edge.handle_axis
     right = edge.roll_reference - (edge.roll_reference @ a) * a
     right /= np.linalg.norm(right)
-    back = Rotation.from_rotvec(-np.radians(held.roll_deg)[:, None] * a).apply(held.normal)
+    back = Rotation.from_rotvec(-np.radians(held.roll_deg)[:, None] * a).apply(
+        held.normal.copy()  # scipy takes no read-only array
+    )
     np.testing.assert_allclose(back @ np.cross(a, right), 0, atol=1e-10)
     np.testing.assert_allclose(np.degrees(np.arcsin(back @ a)), held.elevation_deg, atol=1e-7)
     assert (back @ right > 0).all()
@@ -455,6 +457,6 @@ def test_a_varying_internal_angle_is_followed():
 
 
 def test_the_frame_of_orientations_names_every_column_with_its_unit():
-    table = ek.orient(circle(6.7, 5.65), stations=5).to_frame()
+    table = ek.orient(circle(6.7, 5.65), stations=5).table
     assert {"arc_mm", "position_x_mm", "normal_z", "elevation_deg", "clear"} <= set(table.columns)
     assert len(table) == 5

@@ -5,8 +5,6 @@ from __future__ import annotations
 import dataclasses
 import enum
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -14,13 +12,12 @@ from numpy.typing import ArrayLike
 from edgekit.checks import FloatArray, frozen_array
 from edgekit.errors import EdgekitError
 from edgekit.geometry import vectors as vec
-from edgekit.geometry.edge import Edge
-from edgekit.geometry.section import Section
+from edgekit.geometry.edge import Edge, check_edge
+from edgekit.geometry.section import Bevel, RoundBack, Section, Triangular
 from edgekit.geometry.trace import Trace
-from edgekit.record import by_fields
+from edgekit.record import Record
 
-__all__ = ["Blade", "BladeClass", "check_apart", "width_between"]
-
+__all__ = ["Blade", "BladeClass", "check_apart", "section_of", "width_between"]
 
 WIDTH_STATIONS = 801  # of the far edge's polyline: its sagitta stays below 0.1 µm on a 1 mm toe
 
@@ -34,9 +31,23 @@ class BladeClass(enum.Enum):
     CURVED_SICKLE = "curved sickle"
     HOE = "hoe"
 
+    @property
+    def tapers(self) -> bool:
+        """Whether the width runs out to a point, as on sickles."""
+        return self in (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE)
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Blade:
+
+def section_of(
+    kind: BladeClass, *, width_mm: float, internal_angle_deg: float, thickness_mm: float | None
+) -> Section:
+    """The cross-section of a class of blade; the thickness of a sickle follows from its width."""
+    if kind.tapers or thickness_mm is None:
+        return Triangular(width_mm=width_mm, internal_angle_deg=internal_angle_deg)
+    form = Bevel if kind is BladeClass.HOE else RoundBack
+    return form(width_mm=width_mm, thickness_mm=thickness_mm, internal_angle_deg=internal_angle_deg)
+
+
+class Blade(Record):
     """A working end.
 
     Parameters
@@ -64,19 +75,16 @@ class Blade:
     section: Section
     unused: Edge | None = None
     pattern: Mapping[str, str | float] | None = None
-    trace: Trace | None = field(default=None, repr=False)
+    trace: Trace | None = None
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "edges", MappingProxyType(dict(self.edges)))
         if not self.edges:
             raise EdgekitError("a blade needs an edge", {}, "Give one edge or two.")
-        far = self.opposite(next(iter(self.edges)))
+        first, edge = next(iter(self.edges.items()))
+        far = self.opposite(first)
         if far is not None:
-            check_apart(next(iter(self.edges.values())), far)
-
-    def __reduce__(self) -> tuple[object, ...]:
-        # What shows the edges read-only cannot go to another process.
-        return by_fields(self, edges=dict(self.edges))
+            check_apart(edge, far)
+        super().__post_init__()
 
     def opposite(self, name: str) -> Edge | None:
         """The edge across the face from edge `name`; None for a hoe."""
@@ -88,8 +96,8 @@ class Blade:
 
         0 unless the blade was digitised. The stone may rock this much before a gap means anything.
         """
-        report = None if self.trace is None else self.trace.edges.get(name)
-        return 0.0 if report is None else float(report.swing_sd_deg.max())
+        trace = None if self.trace is None else self.trace.edges.get(name)
+        return 0.0 if trace is None else float(trace.swing_sd_deg.max())
 
     @property
     def internal_angle_deg(self) -> float:
@@ -113,9 +121,7 @@ class Blade:
     @property
     def worn_width_mm(self) -> float:
         """Width already lost against the section when new [mm]; 0 for sickles, which taper."""
-        if self.kind in (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE):
-            return 0.0
-        return max(self.section.width_mm - self.width_mm, 0.0)
+        return 0.0 if self.kind.tapers else max(self.section.width_mm - self.width_mm, 0.0)
 
     @property
     def thickness_mm(self) -> float:
@@ -146,17 +152,13 @@ class Blade:
         ends = ", ".join(f"{key} {edge.length_mm:.2f} mm" for key, edge in self.edges.items())
         return (
             f"{self.name}: {self.kind.value}, width {self.width_mm:.2f} mm, thickness "
-            f"{self.thickness_mm:.2f} mm, internal angle {self.internal_angle_deg:.0f}°, edges {ends}"
+            f"{self.thickness_mm:.2f} mm, internal angle {self.internal_angle_deg:.0f}°, "
+            f"edges {ends}"
         )
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        return f"<p>{escape(repr(self))}</p>"
 
 
 def check_apart(edge: Edge, far: Edge) -> None:
-    """Refuse two edges of one face that cross or touch short of their ends."""
+    """Refuse two edges of one face that cross or touch before their ends."""
     arc = edge.stations(101)[5:-5]
     width, _ = width_between(edge, far, arc)
     if not (width > 0).all():
@@ -185,6 +187,8 @@ def width_between(edge: Edge, far: Edge, arc_mm: FloatArray) -> tuple[FloatArray
     arc_mm : array (S,)
         Where on `far` the line ends [mm].
     """
+    check_edge(edge)
+    check_edge(far)
     frame = edge.frame(arc_mm, order=0)
     far_arc = far.stations(WIDTH_STATIONS)
     apart = far.frame(far_arc, order=0).position - frame.position[:, None, :]

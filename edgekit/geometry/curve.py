@@ -9,7 +9,7 @@ along an edge follow the same protocol.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
 import numpy as np
@@ -18,7 +18,7 @@ from scipy.interpolate import BSpline, make_interp_spline
 
 from edgekit.checks import FloatArray, frozen_array
 from edgekit.errors import EdgekitError
-from edgekit.record import by_fields
+from edgekit.record import Record
 
 if TYPE_CHECKING:
     import sympy
@@ -42,8 +42,7 @@ class Curve(Protocol):
         ...
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Constant:
+class Constant(Record):
     """A quantity that does not vary along the curve, such as the normal of a planar face."""
 
     value: FloatArray
@@ -55,8 +54,7 @@ class Constant:
         return (np.broadcast_to(self.value, shape), *(np.zeros(shape) for _ in range(order)))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class SymbolicCurve:
+class SymbolicCurve(Record):
     """A curve given by sympy expressions, differentiated symbolically.
 
     Parameters
@@ -111,12 +109,8 @@ class SymbolicCurve:
         object.__setattr__(self, "domain", (low, high))
         object.__setattr__(self, "_functions", tuple(functions))
 
-    def __reduce__(self) -> tuple[object, ...]:
-        # What is compiled from the expressions cannot go to another process.
-        return by_fields(self)
-
     def derivatives(self, u: FloatArray, order: int) -> tuple[FloatArray, ...]:
-        """Value and derivatives 1 to `order` (3 at most) at `u`; one trailing axis of coordinates."""
+        """Value and derivatives 1 to `order` (3 at most) at `u`, coordinates on the last axis."""
         functions: tuple[Callable[[Any], list[Any]], ...] = self._functions  # type: ignore[attr-defined]
         u = np.asarray(u, dtype=float)
         return tuple(
@@ -125,17 +119,18 @@ class SymbolicCurve:
         )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class SplineCurve:
+class SplineCurve(Record):
     """A B-spline curve, normally quintic so that its third derivative is continuous."""
 
     spline: BSpline[np.float64]
 
-    def __post_init__(self) -> None:
+    @cached_property
+    def _chain(self) -> tuple[BSpline[np.float64], ...]:
+        """The spline and its derivatives."""
         chain = [self.spline]
         for _ in range(MAX_ORDER):
             chain.append(chain[-1].derivative())
-        object.__setattr__(self, "_chain", tuple(chain))
+        return tuple(chain)
 
     @property
     def domain(self) -> tuple[float, float]:
@@ -145,8 +140,7 @@ class SplineCurve:
 
     def derivatives(self, u: FloatArray, order: int) -> tuple[FloatArray, ...]:
         """Value and derivatives 1 to `order` (3 at most) at `u`."""
-        chain: tuple[BSpline[np.float64], ...] = self._chain  # type: ignore[attr-defined]
-        return tuple(np.asarray(chain[k](u)) for k in range(order + 1))
+        return tuple(np.asarray(spline(u)) for spline in self._chain[: order + 1])
 
     @classmethod
     def through(cls, parameter: ArrayLike, values: ArrayLike) -> SplineCurve:
@@ -164,7 +158,7 @@ class SplineCurve:
         rows = frozen_array("values", values)
         if not (len(u) > MAX_ORDER and rows.shape[:1] == u.shape):
             raise EdgekitError(
-                f"a spline needs {MAX_ORDER + 1} values or more, one a parameter",
+                f"a spline needs {MAX_ORDER + 1} values or more, one per parameter",
                 (u.shape, rows.shape),
                 "Give as many values as parameters.",
             )

@@ -1,8 +1,9 @@
 """Derivatives along a curve by truncated Taylor arithmetic.
 
 A `Jet` is the tuple (value, first, second derivative) of a quantity that varies along an edge, as
-arrays over its stations, or a shorter start of it where nobody needs the rest. Products and square roots of jets follow the Leibniz and chain rules, so
-everything built from exact derivatives of the curve has exact derivatives itself.
+arrays over its stations, or only the start of it where no one needs the rest. Products and square
+roots of jets follow the Leibniz and chain rules, so everything built from exact derivatives of the
+curve has exact derivatives itself.
 """
 
 from __future__ import annotations
@@ -50,7 +51,7 @@ class Jet(tuple[FloatArray, ...]):
 
     def plus(self, other: Jet) -> Jet:
         """The jet of ``self + other``, to the order both have."""
-        return Jet(*(mine + theirs for mine, theirs in zip(self, other, strict=False)))
+        return Jet(*(a + b for a, b in zip(self, other, strict=False)))
 
     def per(self, speed: FloatArray, speed_d1: FloatArray) -> Jet:
         """The same jet with derivatives by arc length, from those by a parameter of that speed."""

@@ -1,26 +1,27 @@
-"""What a file said of a digitised blade, its points, and the uncertainty that smoothing left."""
+"""What a file says of a digitised blade, its points, and the uncertainty that smoothing left."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 import numpy as np
 
 from edgekit.checks import FloatArray
+from edgekit.display import html_table
+from edgekit.record import Record, read_only
 
 __all__ = ["EdgeTrace", "Trace"]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class EdgeTrace:
+class EdgeTrace(Record):
     """What smoothing made of one digitised edge.
 
-    ``noise_um``: residual standard deviation a coordinate. ``freedom``: effective coefficients.
-    ``arc_mm``, ``swing_sd_deg``, ``tilt_sd_deg``, ``normal_sd_deg`` (S,): standard deviation of the
-    lateral normal along the edge: turned along the edge (by the tangent), about the edge (by the face and
-    the internal angle), and both together.
+    ``noise_um``: residual standard deviation per coordinate. ``freedom``: effective number of
+    coefficients. ``swing_sd_deg``, ``tilt_sd_deg``, ``normal_sd_deg`` (S,): standard deviation, at
+    ``arc_mm`` (S,), of the lateral normal's direction: turned along the edge (by the tangent),
+    about the edge (by the face and the internal angle), and both together.
     """
 
     noise_um: float
@@ -32,11 +33,16 @@ class EdgeTrace:
     @property
     def normal_sd_deg(self) -> FloatArray:
         """Standard deviation (S,) of the lateral normal's direction."""
-        return np.hypot(self.swing_sd_deg, self.tilt_sd_deg)
+        return read_only(np.hypot(self.swing_sd_deg, self.tilt_sd_deg))
+
+    def summary(self) -> tuple[str, str, str, str]:
+        """Noise [µm], and mean swing, mean tilt and worst normal [deg], as text."""
+        degrees = (self.swing_sd_deg.mean(), self.tilt_sd_deg.mean(), self.normal_sd_deg.max())
+        along, about, worst = (f"{item:.2f}" for item in degrees)
+        return f"{self.noise_um:.1f}", along, about, worst
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Trace:
+class Trace(Record):
     """A digitised blade: what the file said, its points, and what smoothing made of them."""
 
     settings: Mapping[str, Any]
@@ -44,22 +50,17 @@ class Trace:
     edges: Mapping[str, EdgeTrace] = field(default_factory=dict)
 
     def __repr__(self) -> str:
-        return "\n".join(
-            f"{name}: noise {edge.noise_um:.1f} µm; normal uncertain by {edge.swing_sd_deg.mean():.2f}° "
-            f"along the edge and {edge.tilt_sd_deg.mean():.2f}° about it, {edge.normal_sd_deg.max():.2f}° "
-            "at worst (standard deviations)"
-            for name, edge in self.edges.items()
-        )
+        counts = ", ".join(f"{name} {len(points)}" for name, points in self.points_mm.items())
+        lines = [f"points: {counts}"]
+        for name, edge in self.edges.items():
+            noise, along, about, worst = edge.summary()
+            lines.append(
+                f"{name}: noise {noise} µm; normal uncertain by {along}° along the edge and "
+                f"{about}° about it, {worst}° at worst (standard deviations)"
+            )
+        return "\n".join(lines)
 
     def _repr_html_(self) -> str:
-        rows = "".join(
-            f"<tr><td>{name}</td><td>{edge.noise_um:.1f}</td>"
-            f"<td>{edge.swing_sd_deg.mean():.2f}</td><td>{edge.tilt_sd_deg.mean():.2f}</td>"
-            f"<td>{edge.normal_sd_deg.max():.2f}</td></tr>"
-            for name, edge in self.edges.items()
-        )
-        head = (
-            "<tr><th>edge</th><th>noise, µm</th><th>along the edge, ° (sd)</th>"
-            "<th>about the edge, ° (sd)</th><th>worst, ° (sd)</th></tr>"
-        )
-        return f"<table>{head}{rows}</table>"
+        degrees = ["along the edge, ° (sd)", "about the edge, ° (sd)", "worst, ° (sd)"]
+        rows = [[name, *edge.summary()] for name, edge in self.edges.items()]
+        return html_table(["edge", "noise, µm", *degrees], rows)
