@@ -313,6 +313,15 @@ def test_a_trace_of_many_clicks_is_not_taken_for_disorder(tmp_path: Path) -> Non
 # ---- order, side, face ---------------------------------------------------------------------
 
 
+def test_the_order_of_curves_in_the_table_does_not_matter(tmp_path: Path) -> None:
+    rng = np.random.default_rng(5)
+    points = {k: clicked(e, 60, rng) for k, e in ek.patterns.universal_curette().edges.items()}
+    blade = ek.read_blade(trace_file(tmp_path, points))
+    again = ek.read_blade(trace_file(tmp_path, dict(reversed(points.items()))))
+    assert list(blade.edges) == list(again.edges) == ["left", "right"]
+    assert again.width_mm == pytest.approx(blade.width_mm, abs=1e-9)
+
+
 def test_order_from_the_toe_gives_the_same_blade(tmp_path: Path) -> None:
     rng = np.random.default_rng(4)
     points = {k: clicked(e, 60, rng) for k, e in ek.patterns.universal_curette().edges.items()}

@@ -38,7 +38,7 @@ class BladeClass(enum.Enum):
 
 
 def section_of(
-    kind: BladeClass, *, width_mm: float, internal_angle_deg: float, thickness_mm: float | None
+    kind: BladeClass, width_mm: float, internal_angle_deg: float, thickness_mm: float | None
 ) -> Section:
     """The cross-section of a class of blade; the thickness of a sickle follows from its width."""
     if kind.tapers or thickness_mm is None:

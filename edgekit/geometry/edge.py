@@ -22,12 +22,12 @@ from edgekit.geometry.path import CurvePath, MovedPath, Path, StretchPath
 from edgekit.record import Record, read_only
 
 __all__ = [
-    "MAX_STATIONS",
     "Edge",
     "EdgeFrame",
     "check_angle_deg",
     "check_edge",
     "check_points",
+    "fixed_angle",
     "station_weights_mm",
 ]
 
@@ -290,9 +290,7 @@ class Edge(Record):
             face_normals = Constant(value=unit_vector("face_normals", face_normals))
         path = CurvePath(curve=curve, normals=face_normals)
         _check_length("the curve", path.length_mm)
-        beta = check_angle_deg("internal_angle_deg", internal_angle_deg)
-        angle = Constant(value=np.radians(np.asarray(beta)))
-        return cls._along(path, angle, handle_axis, inward)
+        return cls._along(path, fixed_angle(internal_angle_deg), handle_axis, inward)
 
     @classmethod
     def _along(
@@ -335,13 +333,18 @@ class _Shifted(Record):
         return self.curve.derivatives(np.asarray(u) + self.by, order)
 
 
-def check_angle_deg(name: str, value: float) -> float:
+def check_angle_deg(name: str, value: object) -> float:
     """Return an internal angle in degrees, or explain what is wrong with it."""
     remedy = "Give the internal angle in degrees, such as 75."
-    value = checks.finite(name, value, remedy)
-    if 0 < value < math.pi:
-        remedy = f"It looks like radians: did you mean {math.degrees(value):.1f}? " + remedy
-    return checks.between(name, value, 10.0, 170.0, remedy)
+    angle = checks.finite(name, value, remedy)
+    if 0 < angle < math.pi:
+        remedy = f"It looks like radians: did you mean {math.degrees(angle):.1f}? " + remedy
+    return checks.between(name, angle, 10.0, 170.0, remedy)
+
+
+def fixed_angle(internal_angle_deg: object) -> Constant:
+    """An internal angle [rad] that is the same all along an edge."""
+    return Constant(value=np.radians(check_angle_deg("internal_angle_deg", internal_angle_deg)))
 
 
 def check_edge(edge: object) -> None:
@@ -448,8 +451,7 @@ def _normal_field(face_normals: ArrayLike, points: FloatArray, u: FloatArray) ->
 def _angle_field(internal_angle_deg: ArrayLike, path: CurvePath, u: FloatArray) -> Curve:
     name = "internal_angle_deg"
     if np.array(internal_angle_deg, dtype=object).ndim == 0:
-        beta = check_angle_deg(name, internal_angle_deg)  # type: ignore[arg-type]
-        return Constant(value=np.radians(np.asarray(beta)))
+        return fixed_angle(internal_angle_deg)
     degrees = frozen_array(name, internal_angle_deg)
     if degrees.shape != u.shape:
         raise EdgekitError(

@@ -16,8 +16,7 @@ from edgekit.checks import between, finite, keep_numbers, number, positive
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade, BladeClass, section_of
-from edgekit.geometry.curve import Constant
-from edgekit.geometry.edge import Edge, check_angle_deg
+from edgekit.geometry.edge import Edge, fixed_angle
 from edgekit.geometry.path import BentArcs
 from edgekit.geometry.vectors import rotation
 from edgekit.record import Record
@@ -240,7 +239,7 @@ class Pattern(Record):
     arguments: Mapping[str, float]
 
     def __post_init__(self) -> None:
-        numbers = {key: _argument(key, item) for key, item in self.arguments.items()}
+        numbers = {key: argument(key, item) for key, item in self.arguments.items()}
         keep_numbers(self, name=str(self.name), arguments=numbers)
         super().__post_init__()
 
@@ -257,12 +256,8 @@ class Pattern(Record):
         positive("length_mm", size["length_mm"])
         edges = _EDGES[self.kind](self)
         unused = edges.pop("unused", None)
-        section = section_of(
-            self.kind,
-            width_mm=size["width_mm"],
-            internal_angle_deg=size["internal_angle_deg"],
-            thickness_mm=size.get("thickness_mm"),
-        )
+        beta, thickness = size["internal_angle_deg"], size.get("thickness_mm")
+        section = section_of(self.kind, size["width_mm"], beta, thickness)
         return Blade(
             name=self.name,
             kind=self.kind,
@@ -290,10 +285,9 @@ class Pattern(Record):
         bend = between("shank_bend_deg", self.arguments["shank_bend_deg"], -80.0, 80.0)
         turn = rotation((0, 1, 0), math.radians(bend)) @ rotation((1, 0, 0), math.radians(tilt))
         axis = turn @ np.array([0.0, 0.0, -1.0])
-        beta = check_angle_deg("internal_angle_deg", self.arguments["internal_angle_deg"])
         edge = Edge(
             path=path,
-            internal_angle=Constant(value=np.radians(np.asarray(beta))),
+            internal_angle=fixed_angle(self.arguments["internal_angle_deg"]),
             handle_axis=axis * np.array([1.0, -1.0, 1.0]) if mirror else axis,
             side=side,
             roll_reference=np.array([1.0, 0.0, 0.0]),
@@ -301,8 +295,8 @@ class Pattern(Record):
         return edge.mirrored() if mirror else edge
 
 
-def _argument(key: str, item: object) -> float:
-    """A finite number, or an infinite radius."""
+def argument(key: str, item: object) -> float:
+    """An argument of a pattern: a finite number, or an infinite radius."""
     size = number(key, item, "Give a finite number.")
     return size if size == math.inf and key.endswith("_radius_mm") else finite(key, size)
 
