@@ -391,7 +391,7 @@ TABLE = {
     ),
     "an obtuse round back": (
         lambda: RoundBack(width_mm=0.86, thickness_mm=0.7, internal_angle_deg=95),
-        "below 90",
+        "between 0 and 90",
         "acute",
         "95",
     ),
@@ -570,7 +570,7 @@ TABLE = {
     ),
     "a placement past the toe": (
         held(lambda e: ek.facets(e, [1.0, 7.5])),
-        "on the edge, 0 to 5.36",
+        "placements must be between 0 and 5.36",
         "from the heel",
         "7.5",
     ),

@@ -16,10 +16,10 @@ import enum
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from edgekit import checks
-from edgekit.checks import FloatArray, frozen_array
+from edgekit.checks import FloatArray
 from edgekit.contact.holder import STATIONS
 from edgekit.errors import EdgekitError
 from edgekit.geometry import vectors as vec
@@ -29,7 +29,6 @@ from edgekit.units import UM_PER_MM
 
 if TYPE_CHECKING:
     import pandas as pd
-    from numpy.typing import NDArray
 
 __all__ = [
     "Facets",
@@ -120,13 +119,10 @@ class Facets(Record):
         return float(station_weights_mm(self.arc_mm)[self.active < 0].sum())
 
     def __repr__(self) -> str:
-        ridge = f"{len(self.placements_mm)} placements: ridges up to {self.ridge_um:.1f} µm"
-        if self.untouched_mm == 0:
-            return ridge
-        return (
-            f"{ridge}; {self.untouched_mm:.2f} mm of edge is not touched at a depth of "
-            f"{self.depth_um:.0f} µm"
-        )
+        text = f"{len(self.placements_mm)} placements: ridges up to {self.ridge_um:.1f} µm"
+        if self.untouched_mm > 0:
+            text += f"; {self.untouched_mm:.2f} mm of edge is untouched at {self.depth_um:.0f} µm"
+        return text
 
     @property
     def table(self) -> pd.DataFrame:
@@ -183,15 +179,11 @@ def _count(edge: Edge, placements: int) -> int:
 def _positions(edge: Edge, placements: int | ArrayLike) -> FloatArray:
     if np.ndim(placements) == 0:
         return evenly_placed(edge, placements)  # type: ignore[arg-type]
-    places = frozen_array("placements", placements, (None,))
-    if not len(places):
-        raise EdgekitError("placements must hold one position or more", [], "Give arc lengths.")
-    if not ((places >= 0) & (places <= edge.length_mm)).all():
-        raise EdgekitError(
-            f"placements must lie on the edge, 0 to {edge.length_mm:.4g} mm",
-            float(places[(places < 0) | (places > edge.length_mm)][0]),
-            "Give arc lengths in millimetres from the heel.",
-        )
+    remedy = "Give arc lengths in millimetres from the heel, on the edge."
+    places = checks.array_between("placements", placements, 0, edge.length_mm, remedy, ends=True)
+    if places.ndim != 1 or not len(places):
+        raise EdgekitError("placements must hold one position or more", places.tolist(), remedy)
+    _count(edge, len(places))
     return np.sort(places)
 
 

@@ -15,6 +15,7 @@ from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from edgekit import checks
 from edgekit.checks import FloatArray
@@ -27,14 +28,12 @@ from edgekit.record import Record, read_only
 
 if TYPE_CHECKING:
     import pandas as pd
-    from numpy.typing import NDArray
 
 __all__ = [
     "Holder",
     "HolderFit",
     "RollSchedule",
     "Setting",
-    "best_held_normals",
     "best_setting",
     "held_normals",
     "roll_schedule",
@@ -149,11 +148,14 @@ class _Circle(NamedTuple):
         sines = self.size[:, None] * np.cos(np.stack([low, high], axis=1))
         return np.asarray(np.arcsin(np.clip(sines, -1.0, 1.0)))
 
-    def errors_deg(self, elevation_deg: float) -> FloatArray:
-        """Angle error (S,) [deg] at one elevation; where it cannot be reached, past 90°."""
-        elevation = np.radians(elevation_deg)
-        error = np.degrees(self.error(elevation))
-        return np.where(self.touches(elevation), error, error + np.copysign(90.0, error))
+    def nearest(self, elevations: Sequence[float]) -> NDArray[np.int_]:
+        """Which of several elevations [rad] errs least at each station (S,).
+
+        One that cannot be reached comes after all that can.
+        """
+        error = np.array([self.error(item) for item in elevations])
+        touches = np.array([self.touches(item) for item in elevations])
+        return np.asarray(np.argmin(np.abs(error) + np.where(touches, 0.0, np.pi), axis=0))
 
     def setting(
         self, elevation: float, served: NDArray[np.bool_], intervals: FloatArray
@@ -174,7 +176,7 @@ class _Circle(NamedTuple):
         )
 
 
-def _circle(edge: Edge, arc_mm: FloatArray, frame: EdgeFrame | None = None) -> _Circle:
+def _circle(edge: Edge, arc_mm: ArrayLike, frame: EdgeFrame | None = None) -> _Circle:
     frame = frame or edge.frame(arc_mm, order=0)
     t, n = frame.tangent.value, frame.outward.value
     a = edge.handle_axis
@@ -189,7 +191,7 @@ def _circle(edge: Edge, arc_mm: FloatArray, frame: EdgeFrame | None = None) -> _
     beta = frame.angle.value[..., None]
     opening = -np.cos(beta) * frame.inward.value + np.sin(beta) * frame.face.value
     sign = np.where(vec.dot(turned, opening) < 0, -1.0, 1.0)
-    return _Circle(edge, arc_mm, np.where(alive, size, 1e-12), start, side, true, sign)
+    return _Circle(edge, np.asarray(arc_mm), np.where(alive, size, 1e-12), start, side, true, sign)
 
 
 def _held(edge: Edge, tolerance_deg: float, stations: int) -> tuple[_Circle, FloatArray]:
@@ -201,22 +203,17 @@ def _held(edge: Edge, tolerance_deg: float, stations: int) -> tuple[_Circle, Flo
     return circle, circle.intervals(np.radians(tolerance))
 
 
-def held_normals(edge: Edge, elevation_deg: float, arc_mm: FloatArray) -> FloatArray:
+def held_normals(edge: Edge, elevations_deg: ArrayLike, arc_mm: ArrayLike) -> FloatArray:
     """Normals (S, 3) of the stone at one elevation, where the edge touches it at `arc_mm` (S,).
 
-    Where the elevation cannot be reached the nearest approach is returned.
+    Of several elevations the one that errs least at a point counts there. Where an elevation
+    cannot be reached the nearest approach is returned.
     """
-    return _circle(edge, arc_mm).normals(np.radians(elevation_deg))
-
-
-def best_held_normals(
-    edge: Edge, elevations_deg: Sequence[float], arc_mm: FloatArray
-) -> FloatArray:
-    """Normals (S, 3) of several settings, at each point that of the least angle error there."""
     circle = _circle(edge, arc_mm)
-    off = np.abs([circle.errors_deg(item) for item in elevations_deg])
-    every = np.stack([circle.normals(np.radians(item)) for item in elevations_deg])
-    return np.asarray(every[np.argmin(off, axis=0), np.arange(len(arc_mm))])
+    elevations = np.radians(np.atleast_1d(elevations_deg)).tolist()
+    every = np.stack([circle.normals(item) for item in elevations])
+    nearest = circle.nearest(elevations)[None, ..., None]
+    return np.asarray(np.take_along_axis(every, nearest, axis=0)[0])
 
 
 def _stretches(arc: FloatArray, served: NDArray[np.bool_]) -> tuple[tuple[float, float], ...]:
@@ -306,9 +303,7 @@ def settings_needed(
     first = np.searchsorted(intervals[opened, 1], intervals[:, 0])
     shared = [_common(intervals[first == k]) for k in range(len(opened))]
     elevations = [(low + high) / 2 for low, high in shared]
-    error = np.abs([circle.error(item) for item in elevations])
-    error = np.where([circle.touches(item) for item in elevations], error, np.inf)
-    nearest = np.argmin(error, axis=0)
+    nearest = circle.nearest(elevations)
     settings = [
         circle.setting(elevation, nearest == k, intervals) for k, elevation in enumerate(elevations)
     ]

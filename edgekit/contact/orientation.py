@@ -12,6 +12,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from edgekit import checks
 from edgekit.checks import FloatArray
@@ -23,7 +24,6 @@ from edgekit.units import UM_PER_MM
 
 if TYPE_CHECKING:
     import pandas as pd
-    from numpy.typing import NDArray
 
 __all__ = ["Orientation", "elevation_and_roll_deg", "handle_basis", "orient"]
 

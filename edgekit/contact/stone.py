@@ -19,12 +19,10 @@ class Stone(Protocol):
     @property
     def length_mm(self) -> float:
         """Extent along the edge; infinite for an endless stone."""
-        ...
 
     @property
     def curvature_per_mm(self) -> float:
         """Largest curvature the stone's surface can turn to the edge, out of the steel."""
-        ...
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -4,14 +4,12 @@ The stated rule: a penalised quintic spline, a knot for every second point or so
 integral of the squared third derivative, which leaves circles nearly alone; a last fit makes it
 stiffer where the curve is quiet than where its curvature changes, as at a toe. Its weight is chosen by
 generalised cross-validation. Uncertainty is the posterior covariance of Wahba (1983, J R Stat Soc B
-45:133), which carries the smoothing bias on average.
-Faces are fitted by least squares, as a plane or as a polynomial of the
-coordinates in their best plane.
+45:133), which carries the smoothing bias on average. Faces are fitted by least squares, as a plane
+or as a polynomial of the coordinates in their best plane.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -22,6 +20,8 @@ from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.curve import SplineCurve, chord_parameter
+from edgekit.record import Record
+from edgekit.units import UM_PER_MM
 
 __all__ = ["FaceFit", "SmoothedCurve", "fit_bowed", "fit_plane", "smooth_curve"]
 
@@ -36,8 +36,7 @@ _MIN_ROUGHNESS = 0.1  # of the mean: bounds how much stiffer a quiet stretch may
 _REFITS = 2  # the chord parameter of noisy points is too long; re-measured on the smooth curve
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class SmoothedCurve:
+class SmoothedCurve(Record):
     """A smooth curve through points (N, 3).
 
     ``freedom``: effective number of coefficients of each coordinate. ``factor``: matrix L with
@@ -57,7 +56,7 @@ class SmoothedCurve:
     def noise_um(self) -> float:
         """Standard deviation of one coordinate across the curve [µm]."""
         spare = max(len(self.residual_mm) - self.freedom, 1.0)
-        return float(1000 * np.sqrt((self.residual_mm**2).sum() / (2 * spare)))
+        return float(UM_PER_MM * np.sqrt((self.residual_mm**2).sum() / (2 * spare)))
 
     def noise_towards_mm(self, directions: FloatArray) -> FloatArray:
         """Noise (S,) along unit vectors (S, 3), from the points whose curve runs across them.
@@ -71,19 +70,15 @@ class SmoothedCurve:
 
     def direction_sd_rad(self, u: FloatArray, towards: FloatArray) -> FloatArray:
         """Standard deviation (S,) of the tangent's lean towards unit vectors (S, 3) across it."""
-        slope = np.linalg.norm(self._slopes(u) @ self.factor, axis=1)
+        slopes = _basis(self.curve.spline.t).derivative()(u)
+        slope = np.linalg.norm(slopes @ self.factor, axis=1)
         speed = vec.norm(self.curve.derivatives(u, 1)[1])
         return np.asarray(self.noise_towards_mm(towards) * slope / speed)
 
-    def _slopes(self, u: FloatArray) -> FloatArray:
-        t = self.curve.spline.t
-        basis = BSpline(t, np.eye(len(t) - DEGREE - 1), DEGREE)
-        return np.asarray(basis.derivative()(u))
 
-
-def _clamped_knots(first: float, last: float, spans: int) -> FloatArray:
-    inner = np.linspace(first, last, spans + 1)
-    return np.concatenate([[first] * DEGREE, inner, [last] * DEGREE])
+def _basis(knots: FloatArray) -> BSpline[np.float64]:
+    """All splines of the basis at once."""
+    return BSpline(knots, np.eye(len(knots) - DEGREE - 1), DEGREE)
 
 
 def _penalty(knots: FloatArray, stiffness: FloatArray | None) -> FloatArray:
@@ -91,13 +86,11 @@ def _penalty(knots: FloatArray, stiffness: FloatArray | None) -> FloatArray:
 
     `stiffness` holds w at evenly spaced parameters; without it w = 1 and the integral is exact.
     """
-    size = len(knots) - DEGREE - 1
-    third = BSpline(knots, np.eye(size), DEGREE).derivative(3)
     breaks = np.unique(knots)
     nodes, weights = np.polynomial.legendre.leggauss(3)  # C''' squared has degree 4
     half = np.diff(breaks)[:, None] / 2
     at = ((breaks[:-1, None] + half) + half * nodes).ravel()
-    value = third(at)
+    value = _basis(knots).derivative(3)(at)
     share = (half * weights).ravel()
     if stiffness is not None:
         along = np.linspace(knots[0], knots[-1], len(stiffness))
@@ -137,15 +130,15 @@ def _penalised(basis: FloatArray, penalty: FloatArray, points: FloatArray) -> _F
     data = modes @ points
     outside = max(float((points**2).sum() - (data**2).sum()), 0.0)
     n = len(points)
-    best = (np.inf, 0.0)
-    stiffest, softest = rough[-1], max(rough[_PARABOLA], 1e-15 * rough[-1])
-    for weight in np.geomspace(0.1 / stiffest, 1e3 / softest, _WEIGHTS):
+
+    def score(weight: float) -> float:
         shrink = 1 / (1 + weight * rough)
         residual = outside + float((((1 - shrink)[:, None] * data) ** 2).sum())
-        score = residual / max(n - _CAUTION * float(shrink.sum()), 1e-3 * n) ** 2
-        if score < best[0]:
-            best = (score, float(weight))
-    shrink = 1 / (1 + best[1] * rough)
+        return residual / max(n - _CAUTION * float(shrink.sum()), 1e-3 * n) ** 2
+
+    stiffest, softest = rough[-1], max(rough[_PARABOLA], 1e-15 * rough[-1])
+    weights = np.geomspace(0.1 / stiffest, 1e3 / softest, _WEIGHTS).tolist()
+    shrink = 1 / (1 + min(weights, key=score) * rough)
     free = float(shrink.sum())
     return _Fit(back @ (shrink[:, None] * data), free, back * np.sqrt(shrink))
 
@@ -153,29 +146,18 @@ def _penalised(basis: FloatArray, penalty: FloatArray, points: FloatArray) -> _F
 def smooth_curve(points_mm: FloatArray) -> SmoothedCurve:
     """Smooth curve through ordered noisy points (N, 3), N >= 8."""
     u = chord_parameter(points_mm)
-    centre = points_mm.mean(axis=0)
-    fit, curve, stiffness = None, None, None
-    for turn in range(1 + _REFITS + _STIFFENINGS):
-        spans = max(4, len(u) // POINTS_PER_KNOT)
-        knots = _clamped_knots(u[0], u[-1], spans)
-        basis = BSpline.design_matrix(u, knots, DEGREE).toarray()
-        fit = _penalised(basis, _penalty(knots, stiffness), points_mm - centre)
-        curve = SplineCurve(spline=BSpline(knots, fit.coefficients + centre, DEGREE))
+    curve, fit = _fit_curve(points_mm, u, None)
+    for turn in range(_REFITS + _STIFFENINGS):
         fine = np.linspace(u[0], u[-1], 8 * len(u))
         place, *_, third = curve.derivatives(fine, 3)
-        length = chord_parameter(place)
-        if turn >= _REFITS:
-            stiffness = _stiffness(third)
-        u_next = np.interp(u, fine, length)
-        used, u = u, u_next
-    assert fit is not None
-    assert curve is not None
-    point, along = curve.derivatives(used, 1)
+        u = np.interp(u, fine, chord_parameter(place))
+        curve, fit = _fit_curve(points_mm, u, _stiffness(third) if turn >= _REFITS else None)
+    point, along = curve.derivatives(u, 1)
     tangent = vec.unit(along)
     left = points_mm - point
     return SmoothedCurve(
         curve=curve,
-        parameter=used,
+        parameter=u,
         freedom=fit.freedom,
         factor=fit.factor,
         residual_mm=left - vec.dot(left, tangent)[:, None] * tangent,
@@ -183,12 +165,24 @@ def smooth_curve(points_mm: FloatArray) -> SmoothedCurve:
     )
 
 
-class FaceFit(NamedTuple):
+def _fit_curve(
+    points_mm: FloatArray, u: FloatArray, stiffness: FloatArray | None
+) -> tuple[SplineCurve, _Fit]:
+    """The penalised spline through points at parameters `u`."""
+    inner = np.linspace(u[0], u[-1], max(4, len(u) // POINTS_PER_KNOT) + 1)
+    knots = np.pad(inner, DEGREE, mode="edge")
+    basis = BSpline.design_matrix(u, knots, DEGREE).toarray()
+    centre = points_mm.mean(axis=0)
+    fit = _penalised(basis, _penalty(knots, stiffness), points_mm - centre)
+    return SplineCurve(spline=BSpline(knots, fit.coefficients + centre, DEGREE)), fit
+
+
+class FaceFit(Record):
     """A face fitted to points.
 
-    ``axes`` (3, 3): rows e1, e2 in the best plane and e3 its normal; ``centre`` (3,); ``terms`` (T, 2)
-    exponents of the polynomial height above that plane; ``heights`` (T,); ``factor`` (T, N) with
-    factor factorᵀ the covariance of the heights; ``noise_um`` residual standard deviation.
+    ``axes`` (3, 3): rows e1, e2 in the best plane and e3 its normal; ``centre`` (3,); ``terms``
+    (T, 2) exponents of the polynomial height above that plane; ``heights`` (T,); ``factor`` (T, N)
+    with factor factorᵀ the covariance of the heights; ``noise_um`` residual standard deviation.
     """
 
     axes: FloatArray
@@ -253,5 +247,11 @@ def _fit_face(points: FloatArray, outward: FloatArray, terms: FloatArray) -> Fac
     heights, *_ = np.linalg.lstsq(design, local[:, 2], rcond=None)
     left = local[:, 2] - design @ heights
     noise = float(np.sqrt((left**2).sum() / max(len(points) - len(terms), 1)))
-    factor = noise * np.linalg.pinv(design)
-    return FaceFit(axes, centre, terms, heights, factor, noise * 1000)
+    return FaceFit(
+        axes=axes,
+        centre=centre,
+        terms=terms,
+        heights=heights,
+        factor=noise * np.linalg.pinv(design),
+        noise_um=noise * UM_PER_MM,
+    )

@@ -35,11 +35,9 @@ class Curve(Protocol):
     @property
     def domain(self) -> tuple[float, float]:
         """First and last parameter."""
-        ...
 
     def derivatives(self, u: FloatArray, order: int) -> tuple[FloatArray, ...]:
         """Value and derivatives 1 to `order` by the parameter at `u`."""
-        ...
 
 
 class Constant(Record):

@@ -90,22 +90,20 @@ def unit(a: Jet) -> Jet:
     """The jet of the unit vector along `a`."""
     q = product(vectors.dot, a, a)
     w = 1 / np.sqrt(q.value)
-    parts = [w]
-    if len(q) > 1:
-        parts.append(-0.5 * w**3 * q.d1)
-    if len(q) > 2:
-        parts.append(0.75 * w**5 * q.d1**2 - 0.5 * w**3 * q.d2)
-    return scale(Jet(*parts), a)
+    return scale(_composed(w, -0.5 * w**3, 0.75 * w**5, q), a)
 
 
 def cos_sin(a: Jet) -> tuple[Jet, Jet]:
     """The jets of cos(a) and sin(a)."""
     c, s = np.cos(a.value), np.sin(a.value)
-    cos, sin = [c], [s]
+    return _composed(c, -s, -c, a), _composed(s, c, -s, a)
+
+
+def _composed(value: FloatArray, d1: FloatArray, d2: FloatArray, a: Jet) -> Jet:
+    """The jet of f(a) from f and its derivatives at `a` (chain rule)."""
+    parts = [value]
     if len(a) > 1:
-        cos.append(-s * a.d1)
-        sin.append(c * a.d1)
+        parts.append(d1 * a.d1)
     if len(a) > 2:
-        cos.append(-c * a.d1**2 - s * a.d2)
-        sin.append(-s * a.d1**2 + c * a.d2)
-    return Jet(*cos), Jet(*sin)
+        parts.append(d2 * a.d1**2 + d1 * a.d2)
+    return Jet(*parts)

@@ -39,11 +39,9 @@ class Path(Protocol):
     @property
     def length_mm(self) -> float:
         """Arc length from end to end."""
-        ...
 
     def at(self, arc_mm: FloatArray, order: int = 2) -> PathFrame:
         """The frame at arc lengths of any shape, with derivatives to `order` (2 at most)."""
-        ...
 
 
 class BentArcs(Record):

@@ -8,7 +8,7 @@ source exists, otherwise assumed. An infinite radius means straight.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
@@ -276,6 +276,19 @@ class Pattern(Record):
         between(key, size, 0.5, math.inf, "Give a radius in millimetres, inf for straight.")
         return 1 / radius
 
+    def arcs(
+        self, start_mm: Sequence[float], heading_rad: float, *arcs: tuple[float, float]
+    ) -> BentArcs:
+        """A path of arcs, given by length and curvature, on the bowed face."""
+        straight = "bow_radius_mm" not in self.arguments
+        return BentArcs(
+            start_mm=np.array(start_mm),
+            heading_rad=heading_rad,
+            lengths_mm=np.array([length for length, _ in arcs]),
+            curvatures_per_mm=np.array([curvature for _, curvature in arcs]),
+            bow_per_mm=0.0 if straight else self.curvature("bow_radius_mm", signed=True),
+        )
+
     def edge(self, path: BentArcs, *, side: int = -1, mirror: bool = False) -> Edge:
         """An edge on a path, or the mirror image of one, on the blade's handle.
 
@@ -322,13 +335,8 @@ def _universal(of: Pattern) -> dict[str, Edge]:
     heel = math.asin(kappa * long)
     to_heel = heel / kappa if kappa else long
     drop = (1 - math.cos(heel)) / kappa if kappa else 0.0
-    path = BentArcs(
-        start_mm=np.array([-long, half - drop]),
-        heading_rad=heel,
-        lengths_mm=np.array([to_heel + to_toe, toe * (math.pi / 2 - turn)]),
-        curvatures_per_mm=np.array([-kappa, -1 / toe]),
-        bow_per_mm=of.curvature("bow_radius_mm", signed=True),
-    )
+    round_toe = (toe * (math.pi / 2 - turn), -1 / toe)
+    path = of.arcs((-long, half - drop), heel, (to_heel + to_toe, -kappa), round_toe)
     return {"left": of.edge(path), "right": of.edge(path, mirror=True)}
 
 
@@ -351,20 +359,13 @@ def _area_specific(of: Pattern) -> dict[str, Edge]:
             "Check length and plan radius against each other.",
         )
     heading = length / 2 / middle
-    bow = of.curvature("bow_radius_mm", signed=True)
 
-    def path(r: float, toe: list[float]) -> BentArcs:
-        """A side of radius r, and a toe of these radii."""
-        return BentArcs(
-            start_mm=np.array([-r * math.sin(heading), r * math.cos(heading) - middle]),
-            heading_rad=heading,
-            lengths_mm=np.array([r * turn, *(t * math.pi / 2 for t in toe)]),
-            curvatures_per_mm=np.array([-1 / r, *(-1 / t for t in toe)]),
-            bow_per_mm=bow,
-        )
+    def side(r: float, *toe: tuple[float, float]) -> BentArcs:
+        start = (-r * math.sin(heading), r * math.cos(heading) - middle)
+        return of.arcs(start, heading, (r * turn, -1 / r), *toe)
 
-    used, unused = path(radius, [half]), path(radius - width, [])
-    return {"used": of.edge(used), "unused": of.edge(unused, side=1)}
+    used = side(radius, (half * math.pi / 2, -1 / half))
+    return {"used": of.edge(used), "unused": of.edge(side(radius - width), side=1)}
 
 
 def _sickle(of: Pattern) -> dict[str, Edge]:
@@ -378,25 +379,14 @@ def _sickle(of: Pattern) -> dict[str, Edge]:
             "Straighten the edges or shorten the blade.",
         )
     bulge = math.asin(kappa * chord / 2)
-    path = BentArcs(
-        start_mm=np.array([-length / 2, half]),
-        heading_rad=bulge - lean,
-        lengths_mm=np.array([2 * bulge / kappa if kappa else chord]),
-        curvatures_per_mm=np.array([-kappa]),
-        bow_per_mm=of.curvature("bow_radius_mm", signed=True),
-    )
+    arc = (2 * bulge / kappa if kappa else chord, -kappa)
+    path = of.arcs((-length / 2, half), bulge - lean, arc)
     return {"left": of.edge(path), "right": of.edge(path, mirror=True)}
 
 
 def _hoe(of: Pattern) -> dict[str, Edge]:
     length = of.arguments["length_mm"]
-    path = BentArcs(
-        start_mm=np.array([-length / 2, 0.0]),
-        heading_rad=0.0,
-        lengths_mm=np.array([length]),
-        curvatures_per_mm=np.array([0.0]),
-    )
-    return {"edge": of.edge(path)}
+    return {"edge": of.edge(of.arcs((-length / 2, 0.0), 0.0, (length, 0.0)))}
 
 
 _EDGES: dict[BladeClass, Callable[[Pattern], dict[str, Edge]]] = {

@@ -7,52 +7,14 @@ A section is described from one edge: at depth v below the face the lateral surf
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
-from edgekit.checks import FloatArray, keep_numbers, positive
+from edgekit.checks import FloatArray, between, keep_numbers, positive
 from edgekit.errors import EdgekitError
 from edgekit.geometry.edge import check_angle_deg
 
 __all__ = ["Bevel", "RoundBack", "Section", "Triangular"]
-
-
-class Section(Protocol):
-    """The shape of a cross-section."""
-
-    @property
-    def width_mm(self) -> float:
-        """Width of the face [mm]."""
-        ...
-
-    @property
-    def internal_angle_deg(self) -> float:
-        """Angle between face and flank [deg]."""
-        ...
-
-    @property
-    def thickness_mm(self) -> float:
-        """Depth of the back below the face [mm]."""
-        ...
-
-    @property
-    def flank_mm(self) -> float:
-        """Length of the flat lateral surface from the edge [mm]."""
-        ...
-
-    @property
-    def area_mm2(self) -> float:
-        """Area of the section."""
-        ...
-
-    def depth_mm(self, width_mm: FloatArray) -> FloatArray:
-        """Depth of the section where the blade is `width_mm` wide."""
-        ...
-
-    def inset_mm(self, depth_mm: FloatArray) -> FloatArray:
-        """Inset of the lateral surface at depths below the face."""
-        ...
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,12 +27,8 @@ class _Flanked:
     def __post_init__(self) -> None:
         width = positive("width_mm", self.width_mm, "Give the blade's width in millimetres.")
         beta = check_angle_deg("internal_angle_deg", self.internal_angle_deg)
-        if not beta < 90:
-            raise EdgekitError(
-                "internal_angle_deg of this section must be below 90",
-                self.internal_angle_deg,
-                "A section with its back narrower than its face has an acute internal angle.",
-            )
+        acute = "A section with its back narrower than its face has an acute internal angle."
+        between("internal_angle_deg of this section", beta, 0.0, 90.0, acute)
         keep_numbers(self, width_mm=width, internal_angle_deg=beta)
 
     @property
@@ -200,3 +158,6 @@ class Bevel(_Thick):
         """w T - T² cotβ / 2."""
         lost = self.thickness_mm**2 / np.tan(self._beta) / 2
         return float(self.width_mm * self.thickness_mm - lost)
+
+
+Section = RoundBack | Triangular | Bevel  # of any blade
