@@ -109,9 +109,8 @@ class Facets(Record):
     @property
     def ridge_um(self) -> float:
         """The highest ridge; infinite if part of the edge is faced by no placement."""
-        return float(
-            np.concatenate([self.height_above_facet_um, self.ridges.height_above_facet_um]).max()
-        )
+        above = np.append(self.height_above_facet_um, self.ridges.height_above_facet_um)
+        return float(above.max())
 
     @property
     def untouched_mm(self) -> float:

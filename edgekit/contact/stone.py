@@ -1,7 +1,5 @@
 """The forms of stones, by what they can reach: how sharply they curve along the edge, how long."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from typing import ClassVar, Protocol, runtime_checkable

@@ -8,14 +8,20 @@ import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
+from functools import partial
 from pathlib import Path as FilePath
-from typing import NamedTuple
 
 import numpy as np
 
 from edgekit.checks import FloatArray, at_least, positive, vectors
-from edgekit.digitising.file_format import AXES, EXACT, FileFault, Settings, faults_in, file_text
-from edgekit.errors import EdgekitError
+from edgekit.digitising.file_format import (
+    AXES,
+    EXACT,
+    FileFault,
+    Settings,
+    file_text,
+    line_fault,
+)
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import BladeClass
 from edgekit.geometry.edge import check_angle_deg, check_points
@@ -85,6 +91,7 @@ class BladeFile(Record):
     def of(cls, settings: Settings) -> BladeFile:
         """The settings, checked."""
         number, angle_sd = settings.number, value("trace_angle_sd_deg")
+        zero_or_more = partial(at_least, low=0.0)
         kind, source = settings.choice("kind", BladeClass), settings.choice("source", Source)
         traced, stated = source is Source.TRACE, "width_mm" in settings.items
         return cls(
@@ -98,7 +105,7 @@ class BladeFile(Record):
             face_up=settings.vector("face_up", (0.0, 0.0, 1.0)),
             handle_axis=settings.vector("handle_axis"),
             internal_angle_deg=number("internal_angle_deg", check_angle_deg) if traced else None,
-            internal_angle_sd_deg=number("internal_angle_sd_deg", _zero_or_more, angle_sd),
+            internal_angle_sd_deg=number("internal_angle_sd_deg", zero_or_more, angle_sd),
             thickness_mm=None if kind.tapers else number("thickness_mm"),
             width_mm=number("width_mm") if stated else None,
             noise_um=number("noise_um", positive, value("trace_noise_um")),
@@ -110,58 +117,39 @@ class BladeFile(Record):
         columns = AXES + (EXACT if self.source is Source.POINTS else ())
         tables = _read_table(self.points, (*CURVES[self.kind], "face"), columns)
         if self.order is Order.FROM_TOE:
-            tables = {name: rows.reversed() for name, rows in tables.items()}
+            tables = {name: rows[::-1] for name, rows in tables.items()}
         for name in CURVES[self.kind]:
+            label = f"{self.points.name}: points of curve {name}"
             if name in tables:
-                self._check(f"points of curve {name}", tables[name])
+                self._check(label, tables[name])
             elif name != "unused":
-                raise EdgekitError(
-                    f"points of curve {name} are missing", sorted(tables), f"Digitise {name}."
-                )
-        return {name: rows.values for name, rows in tables.items()}
+                raise FileFault(f"{label} are missing", sorted(tables), f"Digitise {name}.")
+        return {name: np.ascontiguousarray(rows[:, 1:]) for name, rows in tables.items()}
 
     def edges_of(self, curves: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
         """Those of the curves that are edges, in the order of the class of blade."""
         return {name: curves[name] for name in CURVES[self.kind] if name in curves}
 
-    def _check(self, label: str, rows: Rows) -> None:
-        points = rows.values[:, :3]
+    def _check(self, label: str, rows: FloatArray) -> None:
+        lines, points = rows[:, 0].astype(int).tolist(), rows[:, 1:4]
         if self.source is Source.TRACE:
             blur = BLUR * self.noise_um / UM_PER_MM
-            check_points(label, points, MIN_TRACE_POINTS, blur_mm=blur, lines=rows.lines)
+            check_points(label, points, MIN_TRACE_POINTS, blur_mm=blur, lines=lines)
             return
-        check_points(label, points, lines=rows.lines)
-        for line, row in zip(rows.lines, rows.values, strict=True):
+        check_points(label, points, lines=lines)
+        for line, row in zip(lines, rows, strict=True):
             place = f"{self.points.name}, line {line}, column"
-            with faults_in():
-                check_angle_deg(f"{place} internal_angle_deg", row[6])
-                vectors(f"{place}s face_x, face_y, face_z", row[None, 3:6])
+            check_angle_deg(f"{place} internal_angle_deg", row[7])
+            vectors(f"{place}s face_x, face_y, face_z", row[None, 4:7])
 
 
 KEYS = ("format", "pattern", *(f.name for f in fields(BladeFile) if f.name != "settings"))
 
 
-def _zero_or_more(name: str, number: float) -> float:
-    return at_least(name, number, 0.0)
-
-
-class Rows(NamedTuple):
-    """The points of one curve: the lines they stand on (N,) and their numbers (N, C)."""
-
-    lines: tuple[int, ...]
-    values: FloatArray
-
-    def reversed(self) -> Rows:
-        """The same points from the other end."""
-        return Rows(self.lines[::-1], self.values[::-1])
-
-
-def _fault(table: FilePath, line: int, what: str, item: object, remedy: str) -> FileFault:
-    return FileFault(f"{table.name}, line {line}{what}", item, remedy)
-
-
-def _read_table(table: FilePath, names: Sequence[str], columns: Sequence[str]) -> dict[str, Rows]:
-    """Read the numbers under `columns` by curve, of the curves `names`."""
+def _read_table(
+    table: FilePath, names: Sequence[str], columns: Sequence[str]
+) -> dict[str, FloatArray]:
+    """Read a table by curve, of the curves `names`: its line and the numbers under `columns`."""
     text = file_text(table).split("\n")
     body = [(i, line) for i, line in enumerate(text, 1) if line.strip() and line.lstrip()[0] != "#"]
     if not body:
@@ -174,23 +162,22 @@ def _read_table(table: FilePath, names: Sequence[str], columns: Sequence[str]) -
             remedy = (
                 f"The first line must name {', '.join(wanted)}, once each, with commas between."
             )
-            raise _fault(table, body[0][0], problem, header, remedy)
-    curves: dict[str, tuple[list[int], list[list[float]]]] = {}
+            raise line_fault(table, body[0][0], problem, header, remedy)
+    curves: dict[str, list[list[float]]] = {}
     for number, line in body[1:]:
         cells = _cells(table, number, line)
         if len(cells) != len(header):
             problem = f": {len(cells)} cells under {len(header)} columns"
             remedy = "Put a comma between cells, and use a decimal point."
-            raise _fault(table, number, problem, line, remedy)
+            raise line_fault(table, number, problem, line, remedy)
         row = dict(zip(header, cells, strict=True))
         if row["curve"] not in names:
             problem = f", column curve: must be one of {', '.join(names)}"
             remedy = "Name the curve the point lies on."
-            raise _fault(table, number, problem, row["curve"], remedy)
-        lines, values = curves.setdefault(row["curve"], ([], []))
-        lines.append(number)
-        values.append([_number(table, number, column, row[column]) for column in columns])
-    return {name: Rows(tuple(lines), np.array(rows)) for name, (lines, rows) in curves.items()}
+            raise line_fault(table, number, problem, row["curve"], remedy)
+        numbers = [_number(table, number, column, row[column]) for column in columns]
+        curves.setdefault(row["curve"], []).append([number, *numbers])
+    return {name: np.array(rows) for name, rows in curves.items()}
 
 
 def _cells(table: FilePath, number: int, line: str) -> list[str]:
@@ -198,12 +185,12 @@ def _cells(table: FilePath, number: int, line: str) -> list[str]:
         return [cell.strip() for cell in next(csv.reader([line], strict=True))]
     except csv.Error as error:  # a quotation mark left open, a cell beyond all bounds
         remedy = "Correct or remove the line."
-        raise _fault(table, number, f": not CSV ({error})", line, remedy) from error
+        raise line_fault(table, number, f": not CSV ({error})", line, remedy) from error
 
 
 def _number(table: FilePath, line: int, column: str, cell: str) -> float:
     number = float(cell) if _NUMBER.fullmatch(cell) else math.nan
     if not math.isfinite(number):
         remedy = "Correct the cell, with a decimal point, or remove the line."
-        raise _fault(table, line, f", column {column}: not a finite number", cell, remedy)
+        raise line_fault(table, line, f", column {column}: not a finite number", cell, remedy)
     return number

@@ -28,6 +28,7 @@ __all__ = [
     "Settings",
     "faults_in",
     "file_text",
+    "line_fault",
     "read_settings",
     "settings_file",
     "toml",
@@ -45,18 +46,19 @@ class FileFault(EdgekitError):
 
 
 @contextmanager
-def faults_in(file: FilePath | None = None) -> Iterator[None]:
-    """Put the file's name before any fault that does not name its place itself.
-
-    Without a file, for checks of a value that were given its place for a name.
-    """
+def faults_in(file: FilePath) -> Iterator[None]:
+    """Put the file's name before any fault that does not name its place itself."""
     try:
         yield
     except FileFault:
         raise
     except EdgekitError as error:
-        place = "" if file is None else f"{file.name}: "
-        raise FileFault(f"{place}{error.what}", error.value, error.remedy) from error
+        raise FileFault(f"{file.name}: {error.what}", error.value, error.remedy) from error
+
+
+def line_fault(file: FilePath, line: int, what: str, item: object, remedy: str) -> FileFault:
+    """What is wrong in one line of a file."""
+    return FileFault(f"{file.name}, line {line}{what}", item, remedy)
 
 
 def file_text(file: FilePath) -> str:
@@ -69,20 +71,15 @@ def file_text(file: FilePath) -> str:
         ) from error
     if not raw.strip():
         raise FileFault(f"{file.name} is empty", len(raw), "Give a file with content.")
+    remedy = "Save the file as UTF-8."
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        line = raw[: error.start].count(b"\n") + 1
-        raise FileFault(
-            f"{file.name}, line {line}: not UTF-8 text",
-            raw[error.start : error.start + 4],
-            "Save the file as UTF-8.",
-        ) from error
+        line, odd = raw[: error.start].count(b"\n") + 1, raw[error.start : error.start + 4]
+        raise line_fault(file, line, ": not UTF-8 text", odd, remedy) from error
     if "\0" in text:
         line = text[: text.index("\0")].count("\n") + 1
-        raise FileFault(
-            f"{file.name}, line {line}: holds a null character", "\0", "Save the file as UTF-8."
-        )
+        raise line_fault(file, line, ": holds a null character", "\0", remedy)
     return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
@@ -139,8 +136,7 @@ class Settings(Record):
         item = self.get(key, otherwise, "1.0")
         if not _is_number(item):
             raise self.fault(key, "must be a number", "Write digits without quotation marks.")
-        with faults_in():
-            return check(self.place(key), item)
+        return check(self.place(key), item)
 
     def vector(self, key: str, otherwise: Sequence[float] | None = None) -> FloatArray:
         """A direction of three numbers, as a unit vector."""
@@ -148,8 +144,7 @@ class Settings(Record):
         if not (isinstance(item, Sequence) and len(item) == 3 and all(map(_is_number, item))):
             remedy = f"Write it as {key} = [0.0, 0.0, 1.0]."
             raise self.fault(key, "must be three numbers in brackets", remedy)
-        with faults_in():
-            return unit_vector(self.place(key), item)
+        return unit_vector(self.place(key), item)
 
 
 def _is_number(item: object) -> bool:

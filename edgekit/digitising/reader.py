@@ -100,8 +100,8 @@ def read_blade(path: str | FilePath) -> Blade:
     if settings.choice("source", Source) is Source.PATTERN:
         return _from_pattern(settings)
     file = BladeFile.of(settings)
+    curves = file.curves()
     with faults_in(file.points):
-        curves = file.curves()
         edges, traces = (_exact if file.source is Source.POINTS else _smooth)(file, curves)
         unused = edges.pop("unused", None)
         first, *others = edges.values()

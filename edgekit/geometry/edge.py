@@ -415,10 +415,9 @@ def station_weights_mm(arc_mm: FloatArray) -> FloatArray:
 
 
 def _normal_field(face_normals: ArrayLike, points: FloatArray, u: FloatArray) -> Curve:
-    given = np.asarray(face_normals, dtype=object)
-    if given.ndim == 1:
-        rows = np.broadcast_to(unit_vector("face_normals", face_normals), points.shape)
-        field: Curve = Constant(value=rows[0])
+    if np.asarray(face_normals, dtype=object).ndim == 1:
+        field: Curve = Constant(value=unit_vector("face_normals", face_normals))
+        rows = field.derivatives(u, 0)[0]
     else:
         rows = vectors("face_normals", face_normals)
         if rows.shape != points.shape:

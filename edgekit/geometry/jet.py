@@ -8,6 +8,7 @@ curve has exact derivatives itself.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Self
 
@@ -68,12 +69,8 @@ class Jet(tuple[FloatArray, ...]):
 def product(op: Bilinear, a: Jet, b: Jet) -> Jet:
     """The jet of a bilinear product (Leibniz), to the order both have."""
     order = min(len(a), len(b)) - 1
-    parts = [op(a.value, b.value)]
-    if order > 0:
-        parts.append(op(a.d1, b.value) + op(a.value, b.d1))
-    if order > 1:
-        parts.append(op(a.d2, b.value) + 2 * op(a.d1, b.d1) + op(a.value, b.d2))
-    return Jet(*parts)
+    terms = [[math.comb(n, k) * op(a[n - k], b[k]) for k in range(n + 1)] for n in range(order + 1)]
+    return Jet(*(sum(parts[1:], start=parts[0]) for parts in terms))
 
 
 def cross(a: Jet, b: Jet) -> Jet:

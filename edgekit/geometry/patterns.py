@@ -243,15 +243,10 @@ class Pattern(Record):
         keep_numbers(self, name=str(self.name), arguments=numbers)
         super().__post_init__()
 
-    @property
-    def settings(self) -> dict[str, str | float]:
-        """The public function's name and all its arguments, as a file keeps them."""
-        function = self.kind.value.replace(" ", "_").replace("-", "_")
-        return {"pattern": function, "name": self.name, **self.arguments}
-
     def blade(self) -> Blade:
-        """The blade."""
+        """The blade; it keeps the public function's name and all its arguments, as a file does."""
         size = self.arguments
+        function = self.kind.value.replace(" ", "_").replace("-", "_")
         positive("width_mm", size["width_mm"])
         positive("length_mm", size["length_mm"])
         edges = _EDGES[self.kind](self)
@@ -264,7 +259,7 @@ class Pattern(Record):
             edges=edges,
             unused=unused,
             section=section,
-            pattern=self.settings,
+            pattern={"pattern": function, "name": self.name, **size},
         )
 
     def curvature(self, key: str, *, signed: bool = False) -> float:

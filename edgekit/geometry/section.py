@@ -4,8 +4,6 @@ A section is described from one edge: at depth v below the face the lateral surf
 `inset_mm(v)` inward of the edge. It starts along the flank, inset = v cotβ, and ends at the back.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,7 +1,5 @@
 """What a file says of a digitised blade, its points, and the uncertainty that smoothing left."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import field
 from typing import Any
