@@ -427,10 +427,10 @@ CASES = (
         "pattern as text", 'pattern = "hoe"', r"bad\.toml, line 3: pattern must be a table"
     ),
     pattern_case(
-        "unknown pattern", '[pattern]\npattern = "spoon"', r"bad\.toml: \[pattern\] pattern"
+        "unknown pattern", '[pattern]\npattern = "spoon"', r"bad\.toml, line 3: pattern must be"
     ),
     pattern_case(
-        "private name", '[pattern]\npattern = "_sickle"', r"bad\.toml: \[pattern\] pattern"
+        "private name", '[pattern]\npattern = "_sickle"', r"bad\.toml, line 3: pattern must be"
     ),
     pattern_case(
         "no such argument",

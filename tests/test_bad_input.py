@@ -201,8 +201,8 @@ TABLE = {
     ),
     "too few normals": (
         points(face_normals=[[0, 0, 1]] * 40),
-        "shape (41, 3) or (3,)",
-        "one normal per point",
+        "face_normals must have shape (41, 3)",
+        "one row per point",
         "(40, 3)",
     ),
     "a normal that is text": (points(face_normals="up"), "array of numbers", "text", "'up'"),
@@ -238,8 +238,8 @@ TABLE = {
     ),
     "too few angles": (
         points(internal_angle_deg=[75.0] * 7),
-        "one number or have shape (41,)",
-        "one angle per point",
+        "internal_angle_deg must have shape (41)",
+        "one row per point",
         "(7,)",
     ),
     "an angle of nothing": (

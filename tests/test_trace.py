@@ -13,7 +13,7 @@ from scipy.spatial import KDTree
 
 import edgekit as ek
 from edgekit.checks import FloatArray
-from edgekit.digitising.smoothing import fit_bowed, fit_plane, smooth_curve
+from edgekit.digitising.smoothing import BOWED, PLANAR, fit_face, smooth_curve
 from edgekit.geometry import vectors as vec
 
 DEMO = Path(__file__).resolve().parents[1] / "data_demo"
@@ -232,7 +232,7 @@ def test_the_tilt_of_a_planar_face_is_covered(tmp_path: Path) -> None:
     for seed in range(60):
         rng = np.random.default_rng(1000 + seed)
         points = {name: clicked(edge, 50, rng) for name, edge in blade.edges.items()}
-        face = fit_plane(np.concatenate(list(points.values())), np.array([0.0, 0.0, 1.0]))
+        face = fit_face(np.concatenate(list(points.values())), np.array([0.0, 0.0, 1.0]), PLANAR)
         tangent = blade.edges["left"].frame(np.array([3.0])).tangent.value
         normal = face.normals(points["left"][25:26])
         turn = vec.dot(normal, vec.cross(tangent, np.array([[0.0, 0.0, 1.0]])))
@@ -385,7 +385,7 @@ def test_the_plane_has_the_normal_of_a_singular_value_decomposition() -> None:
     rng = np.random.default_rng(12)
     points = rng.normal(size=(60, 3)) * [3.0, 0.5, 0.01] @ vec.rotation((0.6, 0, 0.8), 1.1)
     _, _, axes = np.linalg.svd(points - points.mean(axis=0))
-    face = fit_plane(points, axes[2])
+    face = fit_face(points, axes[2], PLANAR)
     # Least squares of heights over the best plane, against least distances: equal to second order.
     assert np.degrees(vec.angle(face.normals(points[:1])[0], axes[2])) < 0.01
 
@@ -395,6 +395,6 @@ def test_a_bowed_face_has_the_normals_of_its_cylinder() -> None:
     x, y = rng.uniform(-2.8, 2.8, 400), rng.uniform(-0.4, 0.4, 400)
     radius = 12.0
     points = np.stack([x, y, radius - np.sqrt(radius**2 - x**2)], axis=1)
-    face = fit_bowed(points, np.array([0.0, 0.0, 1.0]))
+    face = fit_face(points, np.array([0.0, 0.0, 1.0]), BOWED)
     true = vec.unit(np.stack([-x, 0 * x, np.sqrt(radius**2 - x**2)], axis=1))
     assert np.degrees(vec.angle(face.normals(points), true)).max() < 0.1  # degree 4 of a circle

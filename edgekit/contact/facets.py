@@ -33,11 +33,8 @@ if TYPE_CHECKING:
 __all__ = [
     "Facets",
     "Spacing",
-    "averaged_curvature",
-    "evenly_placed",
     "facets",
     "placed_by_curvature",
-    "placement_density",
     "placements_for",
     "spaced_placements",
 ]

@@ -35,12 +35,10 @@ __all__ = [
     "RollSchedule",
     "Setting",
     "best_setting",
-    "held_normals",
     "roll_schedule",
     "setting_at",
     "settings_needed",
     "settings_table",
-    "station_windows",
 ]
 
 STATIONS = 400
@@ -96,10 +94,6 @@ class Setting(Record):
         flank = checks.positive("flank_mm", flank_mm, "Give the flank's length: section.flank_mm.")
         error = np.radians(np.clip(self.error_deg, -90.0, 90.0))
         return read_only(np.asarray(flank * np.sin(error)))
-
-    def roll_at(self, arc_mm: float) -> float:
-        """Roll [deg] at an arc length [mm]."""
-        return float(np.interp(arc_mm, self.arc_mm, self.roll_deg))
 
     def __repr__(self) -> str:
         window = "no setting keeps within the tolerance everywhere"
@@ -326,14 +320,14 @@ def settings_table(settings: Sequence[Setting]) -> pd.DataFrame:
     rows = []
     for setting in settings:
         _check_setting(setting)
-        ends = [setting.roll_at(arc) for part in setting.stretches_mm for arc in part]
+        roll = np.interp(np.ravel(setting.stretches_mm), setting.arc_mm, setting.roll_deg)
         rows.append(
             {
                 "elevation_deg": setting.elevation_deg,
                 "stretches_mm": ", ".join(f"{a:.2f} to {b:.2f}" for a, b in setting.stretches_mm),
                 "worst_error_deg": setting.worst_error_deg,
-                "roll_from_deg": ends[0],
-                "roll_to_deg": ends[-1],
+                "roll_from_deg": roll[0],
+                "roll_to_deg": roll[-1],
             }
         )
     return pd.DataFrame(rows)

@@ -18,14 +18,14 @@ from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.contact.stone import FlatStone, Stone
 from edgekit.geometry import vectors as vec
-from edgekit.geometry.edge import Edge, EdgeFrame, check_edge
+from edgekit.geometry.edge import Edge, check_edge
 from edgekit.record import Record, read_only
 from edgekit.units import UM_PER_MM
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Orientation", "elevation_and_roll_deg", "handle_basis", "orient"]
+__all__ = ["Orientation", "orient"]
 
 FLAT_PER_MM = 1e-7  # rulings of planes that turn less than this per mm have no direction
 TOUCH_MM = 1e-4  # an obstacle of 0.1 µm, below the finest stone's own roughness, stops nothing
@@ -89,29 +89,35 @@ class Orientation(Record):
         return read_only(-(self.face + np.cos(beta) * self.normal) / np.sin(beta))
 
     @cached_property
-    def _turning(self) -> EdgeFrame:
-        """The frame with its derivatives, which orientation alone does not need."""
-        return self.edge.frame(self.arc_mm)
+    def _envelope(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """n'·t (S,), unit rulings into the steel (S, 3), regression distances (S,) [mm]."""
+        frame = self.edge.frame(self.arc_mm)
+        bend, n = frame.relative_curvature, frame.outward
+        across = vec.cross(n.value, n.d1)
+        size = vec.norm(across)
+        turns = size > FLAT_PER_MM
+        ruling = np.where(turns[:, None], across / np.where(turns, size, 1.0)[:, None], frame.flank)
+        into = vec.dot(ruling, frame.face.value) <= 0
+        ruling = np.where(into[:, None], ruling, -ruling)
+        fold = vec.dot(n.d2, ruling)
+        folds = turns & (np.abs(fold) > FLAT_PER_MM * np.maximum(np.abs(bend), FLAT_PER_MM))
+        regression = np.where(folds, bend / np.where(folds, fold, 1.0), np.inf)
+        return read_only(bend), read_only(ruling), read_only(regression)
 
-    @cached_property
+    @property
     def stone_curvature_per_mm(self) -> FloatArray:
         """n'·t (S,); see the class."""
-        return read_only(self._turning.relative_curvature)
-
-    @cached_property
-    def _envelope(self) -> tuple[FloatArray, FloatArray]:
-        ruling, regression = _envelope(self._turning, self.stone_curvature_per_mm)
-        return read_only(ruling), read_only(regression)
+        return self._envelope[0]
 
     @property
     def ruling(self) -> FloatArray:
         """Unit rulings (S, 3); see the class."""
-        return self._envelope[0]
+        return self._envelope[1]
 
     @property
     def regression_mm(self) -> FloatArray:
         """Distances to the edge of regression (S,); see the class."""
-        return self._envelope[1]
+        return self._envelope[2]
 
     @property
     def reachable(self) -> NDArray[np.bool_]:
@@ -257,20 +263,6 @@ def elevation_and_roll_deg(edge: Edge, normal: FloatArray) -> tuple[FloatArray, 
     along, x, y = normal @ edge.handle_axis, normal @ toe, normal @ quarter
     elevation = np.degrees(np.arctan2(along, np.hypot(x, y)))
     return elevation, np.degrees(np.unwrap(np.arctan2(y, x)))
-
-
-def _envelope(frame: EdgeFrame, bend: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Unit rulings into the steel (S, 3) and regression distances (S,) [mm]."""
-    n = frame.outward
-    across = vec.cross(n.value, n.d1)
-    size = vec.norm(across)
-    turns = size > FLAT_PER_MM
-    ruling = np.where(turns[:, None], across / np.where(turns, size, 1.0)[:, None], frame.flank)
-    into = vec.dot(ruling, frame.face.value) <= 0
-    ruling = np.where(into[:, None], ruling, -ruling)
-    fold = vec.dot(n.d2, ruling)
-    folds = turns & (np.abs(fold) > FLAT_PER_MM * np.maximum(np.abs(bend), FLAT_PER_MM))
-    return ruling, np.where(folds, bend / np.where(folds, fold, 1.0), np.inf)
 
 
 def _obstacle_mm(held: Orientation, part: slice) -> FloatArray:

@@ -14,31 +14,17 @@ from pathlib import Path as FilePath
 import numpy as np
 
 from edgekit.checks import FloatArray, at_least, positive, vectors
-from edgekit.digitising.file_format import (
-    AXES,
-    EXACT,
-    FileFault,
-    Settings,
-    file_text,
-    line_fault,
-)
+from edgekit.digitising.file_format import AXES, EXACT, FileFault, Settings, file_text, line_fault
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import BladeClass
 from edgekit.geometry.edge import check_angle_deg, check_points
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
 
-__all__ = ["KEYS", "BladeFile", "Face", "Source"]
-
 MIN_TRACE_POINTS = 8  # fewer cannot be told from noise
 BLUR = 10.0  # times the noise: between clicks this close the direction is chance
-CURVES = {
-    BladeClass.UNIVERSAL: ("left", "right"),
-    BladeClass.STRAIGHT_SICKLE: ("left", "right"),
-    BladeClass.CURVED_SICKLE: ("left", "right"),
-    BladeClass.AREA_SPECIFIC: ("used", "unused"),
-    BladeClass.HOE: ("edge",),
-}
+BOTH = ("left", "right")  # edges of all classes but these
+CURVES = {BladeClass.AREA_SPECIFIC: ("used", "unused"), BladeClass.HOE: ("edge",)}
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 
 
@@ -115,10 +101,11 @@ class BladeFile(Record):
     def curves(self) -> dict[str, FloatArray]:
         """Points (N, 3), or exact points (N, 7), of each curve from heel to toe, checked."""
         columns = AXES + (EXACT if self.source is Source.POINTS else ())
-        tables = _read_table(self.points, (*CURVES[self.kind], "face"), columns)
+        edges = CURVES.get(self.kind, BOTH)
+        tables = _read_table(self.points, (*edges, "face"), columns)
         if self.order is Order.FROM_TOE:
             tables = {name: rows[::-1] for name, rows in tables.items()}
-        for name in CURVES[self.kind]:
+        for name in edges:
             label = f"{self.points.name}: points of curve {name}"
             if name in tables:
                 self._check(label, tables[name])
@@ -128,7 +115,7 @@ class BladeFile(Record):
 
     def edges_of(self, curves: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
         """Those of the curves that are edges, in the order of the class of blade."""
-        return {name: curves[name] for name in CURVES[self.kind] if name in curves}
+        return {name: curves[name] for name in CURVES.get(self.kind, BOTH) if name in curves}
 
     def _check(self, label: str, rows: FloatArray) -> None:
         lines, points = rows[:, 0].astype(int).tolist(), rows[:, 1:4]

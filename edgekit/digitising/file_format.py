@@ -21,19 +21,6 @@ from edgekit.checks import FloatArray, finite, unit_vector
 from edgekit.errors import EdgekitError
 from edgekit.record import Record
 
-__all__ = [
-    "AXES",
-    "EXACT",
-    "FileFault",
-    "Settings",
-    "faults_in",
-    "file_text",
-    "line_fault",
-    "read_settings",
-    "settings_file",
-    "toml",
-]
-
 Check = Callable[[str, float], float]
 Choice = TypeVar("Choice", bound=enum.Enum)
 FORMAT = "edgekit blade 1"

@@ -37,24 +37,25 @@ from pathlib import Path as FilePath
 import numpy as np
 
 from edgekit.checks import FloatArray
+from edgekit.digitising import smoothing
 from edgekit.digitising.blade_file import KEYS, BladeFile, Face, Source
-from edgekit.digitising.file_format import (
-    FileFault,
-    Settings,
-    faults_in,
-    read_settings,
-    settings_file,
-)
-from edgekit.digitising.smoothing import FaceFit, SmoothedCurve, fit_bowed, fit_plane, smooth_curve
+from edgekit.digitising.file_format import Settings, faults_in, read_settings, settings_file
+from edgekit.digitising.smoothing import FaceFit, SmoothedCurve, fit_face, smooth_curve
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry import patterns
 from edgekit.geometry import vectors as vec
-from edgekit.geometry.blade import Blade, check_apart, section_of, width_between
+from edgekit.geometry.blade import (
+    Blade,
+    EdgeTrace,
+    Trace,
+    check_apart,
+    section_of,
+    width_between,
+)
 from edgekit.geometry.curve import SplineCurve, chord_parameter
 from edgekit.geometry.edge import Edge, fixed_angle
 from edgekit.geometry.path import CurvePath
-from edgekit.geometry.trace import EdgeTrace, Trace
 
 __all__ = ["read_blade"]
 
@@ -124,15 +125,8 @@ def _from_pattern(settings: Settings) -> Blade:
     if not isinstance(given, Mapping):
         remedy = "Add [pattern] and below it its name and arguments."
         raise settings.fault("pattern", "must be a table", remedy)
-    function = given.get("pattern")
-    if function not in patterns.__all__:
-        raise FileFault(
-            f"{settings.file.name}: [pattern] pattern must be one of {', '.join(patterns.__all__)}",
-            function,
-            "Name the pattern.",
-        )
-    make = getattr(patterns, function)
     inner = replace(settings, items=given)
+    make = getattr(patterns, inner.text("pattern", patterns.__all__))
     inner.only(["pattern", *inspect.signature(make).parameters])
     arguments: dict[str, str | float] = {
         key: inner.text(key) if key == "name" else inner.number(key, patterns.argument)
@@ -163,24 +157,17 @@ def _smooth(file: BladeFile, curves: Curves) -> tuple[dict[str, Edge], dict[str,
     face = _face(file, curves, max(curve.noise_um for curve in smooth.values()))
     edges, traces = {}, {}
     for name, fitted in smooth.items():
-        path = _path_on(face, fitted)
-        middle = path.at(np.array(path.length_mm / 2))
-        across = vec.cross(middle.face.value, middle.tangent.value)
-        edges[name] = Edge(
-            path=path,
-            internal_angle=fixed_angle(file.internal_angle_deg),
-            handle_axis=file.handle_axis,
-            side=1 if across @ _inward(name, curves, face.axes[2]) > 0 else -1,
-            roll_reference=middle.tangent.value,
-        )
+        path, angle = _path_on(face, fitted), fixed_angle(file.internal_angle_deg)
+        inward = _inward(name, curves, face.axes[2])
+        edges[name] = Edge.along(path, angle, file.handle_axis, inward)
         traces[name] = _uncertainty(fitted, face, edges[name], file.internal_angle_sd_deg)
     return edges, traces
 
 
 def _face(file: BladeFile, curves: Curves, noise_um: float) -> FaceFit:
     """The face as the settings describe it, refused where the points contradict them."""
-    fit = fit_plane if file.face is Face.PLANAR else fit_bowed
-    face = fit(np.concatenate(list(curves.values())), file.face_up)
+    terms = smoothing.PLANAR if file.face is Face.PLANAR else smoothing.BOWED
+    face = fit_face(np.concatenate(list(curves.values())), file.face_up, terms)
     if not face.axes[2] @ file.face_up > MIN_FACE_LEAN:
         remedy = "Give a direction roughly square to the face, out of the steel."
         raise file.settings.fault("face_up", "lies along the face", remedy)

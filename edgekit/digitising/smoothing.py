@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 import numpy as np
 import scipy.linalg
+from numpy.typing import NDArray
 from scipy.interpolate import BSpline
 
 from edgekit.checks import FloatArray
@@ -22,8 +23,6 @@ from edgekit.geometry import vectors as vec
 from edgekit.geometry.curve import SplineCurve, chord_parameter
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
-
-__all__ = ["FaceFit", "SmoothedCurve", "fit_bowed", "fit_plane", "smooth_curve"]
 
 DEGREE = 5
 POINTS_PER_KNOT = 2
@@ -187,7 +186,7 @@ class FaceFit(Record):
 
     axes: FloatArray
     centre: FloatArray
-    terms: FloatArray
+    terms: NDArray[np.int_]
     heights: FloatArray
     factor: FloatArray
     noise_um: float
@@ -214,22 +213,15 @@ class FaceFit(Record):
         return np.stack([along, across])
 
 
-_PLANE = np.array([[0, 0], [1, 0], [0, 1]])
-_BOWED = np.array([[0, 0], [1, 0], [0, 1], [2, 0], [1, 1], [0, 2], [3, 0], [4, 0]])
+# Exponents of a face's height over its best plane: none above the plane's own, or degree 4 along
+# the blade and 2 across it.
+PLANAR = np.array([[0, 0], [1, 0], [0, 1]])
+BOWED = np.array([[0, 0], [1, 0], [0, 1], [2, 0], [1, 1], [0, 2], [3, 0], [4, 0]])
 MIN_FACE_SPREAD = 0.02  # of the length: points nearly on one line do not fix a plane
 
 
-def fit_plane(points_mm: FloatArray, outward: FloatArray) -> FaceFit:
-    """Planar face through points (N, 3), its normal on the side of `outward`."""
-    return _fit_face(points_mm, outward, _PLANE)
-
-
-def fit_bowed(points_mm: FloatArray, outward: FloatArray) -> FaceFit:
-    """Bowed face: height of degree 4 along the blade and 2 across it, over the best plane."""
-    return _fit_face(points_mm, outward, _BOWED)
-
-
-def _fit_face(points: FloatArray, outward: FloatArray, terms: FloatArray) -> FaceFit:
+def fit_face(points: FloatArray, outward: FloatArray, terms: NDArray[np.int_]) -> FaceFit:
+    """The face of `terms` through points (N, 3), its normal on the side of `outward`."""
     centre = points.mean(axis=0)
     _, spread, axes = np.linalg.svd(points - centre, full_matrices=False)
     if not spread[1] > MIN_FACE_SPREAD * spread[0] or len(points) < 2 * len(terms):

@@ -16,8 +16,7 @@ from edgekit.digitising.file_format import (
     toml,
     write_text,
 )
-from edgekit.geometry.blade import Blade
-from edgekit.geometry.trace import Trace
+from edgekit.geometry.blade import Blade, Trace
 
 __all__ = ["write_blade"]
 

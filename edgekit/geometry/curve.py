@@ -23,7 +23,7 @@ from edgekit.record import Record
 if TYPE_CHECKING:
     import sympy
 
-__all__ = ["Constant", "Curve", "SplineCurve", "SymbolicCurve", "chord_parameter"]
+__all__ = ["SplineCurve", "SymbolicCurve"]
 
 MAX_ORDER = 3  # the regression distance needs the third derivative of the edge, no more
 

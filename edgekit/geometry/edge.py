@@ -21,15 +21,7 @@ from edgekit.geometry.jet import Jet
 from edgekit.geometry.path import CurvePath, MovedPath, Path, StretchPath
 from edgekit.record import Record, read_only
 
-__all__ = [
-    "Edge",
-    "EdgeFrame",
-    "check_angle_deg",
-    "check_edge",
-    "check_points",
-    "fixed_angle",
-    "station_weights_mm",
-]
+__all__ = ["Edge"]
 
 MIN_POINTS = 4  # a cubic; the regression distance needs a third derivative
 MAX_STATIONS = 100_000  # 2 µm apart on the longest edge
@@ -248,7 +240,7 @@ class Edge(Record):
         path = CurvePath(
             curve=SplineCurve.through(u, points), normals=normals, panels=max(256, 2 * len(u))
         )
-        return cls._along(path, _angle_field(internal_angle_deg, path, u), handle_axis, inward)
+        return cls.along(path, _angle_field(internal_angle_deg, path, u), handle_axis, inward)
 
     @classmethod
     def from_curve(
@@ -290,10 +282,10 @@ class Edge(Record):
             face_normals = Constant(value=unit_vector("face_normals", face_normals))
         path = CurvePath(curve=curve, normals=face_normals)
         _check_length("the curve", path.length_mm)
-        return cls._along(path, fixed_angle(internal_angle_deg), handle_axis, inward)
+        return cls.along(path, fixed_angle(internal_angle_deg), handle_axis, inward)
 
     @classmethod
-    def _along(
+    def along(
         cls, path: Path, angle: Curve, handle_axis: ArrayLike, inward: ArrayLike | None
     ) -> Edge:
         """An edge on a path, the side of its steel from a vector."""
@@ -419,13 +411,7 @@ def _normal_field(face_normals: ArrayLike, points: FloatArray, u: FloatArray) ->
         field: Curve = Constant(value=unit_vector("face_normals", face_normals))
         rows = field.derivatives(u, 0)[0]
     else:
-        rows = vectors("face_normals", face_normals)
-        if rows.shape != points.shape:
-            raise EdgekitError(
-                f"face_normals must have shape {points.shape} or (3,)",
-                rows.shape,
-                "Give one normal per point, or one for the whole face.",
-            )
+        rows = vectors("face_normals", frozen_array("face_normals", face_normals, points.shape))
         flips = vec.dot(rows[1:], rows[:-1])
         if not (flips > 0).all():
             row = int(np.argmin(flips)) + 1
@@ -451,13 +437,7 @@ def _angle_field(internal_angle_deg: ArrayLike, path: CurvePath, u: FloatArray) 
     name = "internal_angle_deg"
     if np.array(internal_angle_deg, dtype=object).ndim == 0:
         return fixed_angle(internal_angle_deg)
-    degrees = frozen_array(name, internal_angle_deg)
-    if degrees.shape != u.shape:
-        raise EdgekitError(
-            f"{name} must be one number or have shape {u.shape}",
-            degrees.shape,
-            "Give one angle per point.",
-        )
+    degrees = frozen_array(name, internal_angle_deg, u.shape)
     for item in degrees.tolist():
         check_angle_deg(name, item)
     return SplineCurve.through(path.arc_of(u), np.radians(degrees))

@@ -17,8 +17,6 @@ import numpy as np
 from edgekit.checks import FloatArray
 from edgekit.geometry import vectors
 
-__all__ = ["Jet", "cos_sin", "cross", "scale", "unit"]
-
 Bilinear = Callable[[FloatArray, FloatArray], FloatArray]
 
 

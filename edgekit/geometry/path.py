@@ -22,8 +22,6 @@ from edgekit.geometry.curve import Curve
 from edgekit.geometry.jet import Jet
 from edgekit.record import Record
 
-__all__ = ["BentArcs", "CurvePath", "MovedPath", "Path", "PathFrame", "StretchPath"]
-
 
 class PathFrame(NamedTuple):
     """Position [mm], unit tangent and unit face normal, with derivatives by arc length [1/mm]."""
@@ -117,11 +115,9 @@ class BentArcs(Record):
         position = np.stack(
             [x * np.sinc(k * x / np.pi), plan[..., 1], x * np.sin(half) * np.sinc(half / np.pi)], -1
         )
-        return PathFrame(
-            position,
-            _stack(_times(cos_psi, cos_theta), sin_psi, _times(cos_psi, sin_theta)),
-            _stack(sin_theta.times(-1), none, cos_theta),
-        )
+        level, rise = (jet.product(np.multiply, cos_psi, part) for part in (cos_theta, sin_theta))
+        face = _stack(sin_theta.times(-1), none, cos_theta)
+        return PathFrame(position, _stack(level, sin_psi, rise), face)
 
 
 def _chord(length: FloatArray, kappa: FloatArray, heading: FloatArray) -> FloatArray:
@@ -129,10 +125,6 @@ def _chord(length: FloatArray, kappa: FloatArray, heading: FloatArray) -> FloatA
     half = kappa * length / 2
     reach = length * np.sinc(half / np.pi)
     return np.stack([reach * np.cos(heading + half), reach * np.sin(heading + half)], axis=-1)
-
-
-def _times(a: Jet, b: Jet) -> Jet:
-    return jet.product(lambda x, y: x * y, a, b)
 
 
 def _stack(x: Jet, y: Jet, z: Jet) -> Jet:

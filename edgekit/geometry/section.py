@@ -12,8 +12,6 @@ from edgekit.checks import FloatArray, between, keep_numbers, positive
 from edgekit.errors import EdgekitError
 from edgekit.geometry.edge import check_angle_deg
 
-__all__ = ["Bevel", "RoundBack", "Section", "Triangular"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class _Flanked:

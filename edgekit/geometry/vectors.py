@@ -5,8 +5,6 @@ from numpy.typing import ArrayLike
 
 from edgekit.checks import FloatArray
 
-__all__ = ["angle", "cross", "dot", "norm", "rotation", "unit"]
-
 
 def dot(a: FloatArray, b: FloatArray) -> FloatArray:
     """Scalar product over the last axis."""
