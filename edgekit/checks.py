@@ -31,6 +31,7 @@ __all__ = [
     "positive",
     "unit_vector",
     "vectors",
+    "worst_row",
 ]
 
 FloatArray = NDArray[np.float64]
@@ -191,14 +192,18 @@ def vectors(name: str, values: ArrayLike) -> FloatArray:
     """Return read-only unit vectors (N, 3) along the rows of `values`; null rows are refused."""
     array = frozen_array(name, values, (None, 3))
     length = np.linalg.norm(array, axis=1)
-    if not (length > 1e-12).all():
-        row = int(np.argmin(length))
+    if (row := worst_row(length, 1e-12)) is not None:
         raise EdgekitError(
             f"{name} has a null vector in row {row}", array[row].tolist(), "Give a direction there."
         )
     unit = array / length[:, None]
     unit.setflags(write=False)
     return np.asarray(unit)
+
+
+def worst_row(measure: FloatArray, low: float) -> int | None:
+    """Row of the least `measure` (N,), if not all are above `low`."""
+    return None if (measure > low).all() else int(np.argmin(measure))
 
 
 def array_between(

@@ -375,10 +375,12 @@ CASES = (
     Case(
         name="metres",
         table=scaled(0.001),
-        says=r"bad\.csv: .*curve left must run over.*millimetres",
+        says=r"bad\.csv: .*curve left: its length in mm must.*millimetres",
     ),
     Case(
-        name="micrometres", table=scaled(1000), says=r"bad\.csv: .*left must run over.*millimetres"
+        name="micrometres",
+        table=scaled(1000),
+        says=r"bad\.csv: .*left: its length in mm must.*millimetres",
     ),
     Case(name="crossing edges", table=crossing(), says=r"bad\.csv: the two edges cross or touch"),
     Case(

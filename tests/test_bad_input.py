@@ -131,15 +131,15 @@ TABLE = {
     "no points": (points(points_mm=np.zeros((0, 3))), "4 points or more", "Digitise more", "0"),
     "metres as millimetres": (
         points(points_mm=ARC / 1000),
-        "0.1 to 200 mm",
+        "between 0.1 and 200",
         "not metres",
-        "0.00536 mm",
+        "0.0053",
     ),
     "micrometres as millimetres": (
         points(points_mm=ARC * 1000),
-        "0.1 to 200 mm",
+        "between 0.1 and 200",
         "millimetres",
-        "5.36e+03 mm",
+        "53",
     ),
     "flat points": (points(points_mm=ARC[:, :2]), "shape (N, 3)", "Reshape", "(41, 2)"),
     "a table of tables": (points(points_mm=ARC[None]), "shape (N, 3)", "Reshape", "(1, 41, 3)"),
@@ -356,7 +356,7 @@ TABLE = {
     "a negative width": (
         lambda: PATTERN.universal_curette(width_mm=-0.8),
         "width_mm must be above 0",
-        "above 0",
+        "the blade's width",
         "-0.8",
     ),
     "a width of text": (

@@ -224,7 +224,6 @@ def facets(
     cut = _cut(edge, arc, here, places, depth / UM_PER_MM)
     face, normal = here.face.value, cut.normals[cut.facet_index]
     opening = np.arctan2(vec.norm(vec.cross(face, normal)), -vec.dot(face, normal))
-    faced = cut.facet_index >= 0
     return Facets(
         edge=edge,
         placements_mm=places,
@@ -234,7 +233,7 @@ def facets(
         active=np.where(cut.recession_mm > 0, cut.facet_index, -1),
         height_above_facet_um=_height_um(depth / UM_PER_MM, cut.recession_mm),
         facet_index=cut.facet_index,
-        angle_deg=np.degrees(np.where(faced, opening, here.angle.value)),
+        angle_deg=np.degrees(np.where(cut.facet_index < 0, here.angle.value, opening)),
         ridges=cut.ridges,
     )
 

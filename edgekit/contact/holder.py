@@ -92,8 +92,7 @@ class Setting(Record):
         that much of the back is ground away.
         """
         flank = checks.positive("flank_mm", flank_mm, "Give the flank's length: section.flank_mm.")
-        error = np.radians(np.clip(self.error_deg, -90.0, 90.0))
-        return read_only(np.asarray(flank * np.sin(error)))
+        return read_only(flank * np.sin(np.radians(np.clip(self.error_deg, -90.0, 90.0))))
 
     def __repr__(self) -> str:
         window = "no setting keeps within the tolerance everywhere"
@@ -191,10 +190,9 @@ def _circle(edge: Edge, arc_mm: ArrayLike, frame: EdgeFrame | None = None) -> _C
 def _held(edge: Edge, tolerance_deg: float, stations: int) -> tuple[_Circle, FloatArray]:
     """The circle of an edge, and the elevations [rad] within the tolerance at each station."""
     check_edge(edge)
-    remedy = "Give degrees, such as 2."
-    tolerance = checks.between("tolerance_deg", tolerance_deg, 0.0, 45.0, remedy)
+    checks.between("tolerance_deg", tolerance_deg, 0.0, 45.0, "Give degrees, such as 2.")
     circle = _circle(edge, *edge.at_stations(stations))
-    return circle, circle.intervals(np.radians(tolerance))
+    return circle, circle.intervals(np.radians(float(tolerance_deg)))
 
 
 def held_normals(edge: Edge, elevations_deg: ArrayLike, arc_mm: ArrayLike) -> FloatArray:
@@ -252,8 +250,8 @@ def best_setting(
         middle = (tight + wide) / 2
         low, high = _common(circle.intervals(middle))
         tight, wide = (tight, middle) if low <= high else (middle, wide)
-    low, high = _common(circle.intervals(wide))
-    return circle.setting((low + high) / 2, np.ones(len(intervals), dtype=bool), intervals)
+    best = sum(_common(circle.intervals(wide))) / 2
+    return circle.setting(best, np.full(len(intervals), True), intervals)
 
 
 def setting_at(
@@ -274,7 +272,7 @@ def setting_at(
     """
     elevation = np.radians(checks.between("elevation_deg", elevation_deg, -90.0, 90.0))
     circle, intervals = _held(edge, tolerance_deg, stations)
-    return circle.setting(float(elevation), np.ones(len(intervals), dtype=bool), intervals)
+    return circle.setting(float(elevation), np.full(len(intervals), True), intervals)
 
 
 def settings_needed(
@@ -295,8 +293,7 @@ def settings_needed(
     circle, intervals = _held(edge, tolerance_deg, stations)
     opened, _ = stab(intervals)
     first = np.searchsorted(intervals[opened, 1], intervals[:, 0])
-    shared = [_common(intervals[first == k]) for k in range(len(opened))]
-    elevations = [(low + high) / 2 for low, high in shared]
+    elevations = [sum(_common(intervals[first == k])) / 2 for k in range(len(opened))]
     nearest = circle.nearest(elevations)
     settings = [
         circle.setting(elevation, nearest == k, intervals) for k, elevation in enumerate(elevations)

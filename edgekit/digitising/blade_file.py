@@ -146,9 +146,7 @@ def _read_table(
     for name in wanted:
         if header.count(name) != 1:
             problem = f": {'repeated' if name in header else 'missing'} column {name}"
-            remedy = (
-                f"The first line must name {', '.join(wanted)}, once each, with commas between."
-            )
+            remedy = f"The first line must name {', '.join(wanted)}, once each, with commas."
             raise line_fault(table, body[0][0], problem, header, remedy)
     curves: dict[str, list[list[float]]] = {}
     for number, line in body[1:]:

@@ -151,8 +151,7 @@ def read_settings(file: FilePath) -> Settings:
         ) from error
     lines: dict[str, int] = {}
     for number, line in enumerate(text.split("\n"), 1):
-        name = re.match(r"""\s*\[?["']?([\w-]+)["']?\s*[]=]""", line)
-        if name:
+        if name := re.match(r"""\s*\[?["']?([\w-]+)["']?\s*[]=]""", line):
             lines.setdefault(name[1], number)
     settings = Settings(file=file, items=items, lines=lines)
     settings.text("format", (FORMAT,))

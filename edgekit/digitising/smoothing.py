@@ -10,8 +10,6 @@ or as a polynomial of the coordinates in their best plane.
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 import scipy.linalg
 from numpy.typing import NDArray
@@ -112,14 +110,13 @@ def _stiffness(third: FloatArray) -> FloatArray:
     return np.asarray(weight / weight.max())
 
 
-class _Fit(NamedTuple):
-    coefficients: FloatArray
-    freedom: float
-    factor: FloatArray
+def _penalised(
+    basis: FloatArray, penalty: FloatArray, points: FloatArray
+) -> tuple[FloatArray, float, FloatArray]:
+    """Coefficients, freedom and factor with the weight of least generalised cross-validation.
 
-
-def _penalised(basis: FloatArray, penalty: FloatArray, points: FloatArray) -> _Fit:
-    """Fit with the weight of least generalised cross-validation (Demmler-Reinsch form)."""
+    The modes of the Demmler-Reinsch form make every weight cheap to try.
+    """
     gram = basis.T @ basis
     ridge = 1e-10 * np.trace(gram) / len(gram) * np.eye(len(gram))
     # Modes V with Vᵀ (gram + ridge) V = 1 and Vᵀ penalty V diagonal: every weight is then cheap.
@@ -138,27 +135,27 @@ def _penalised(basis: FloatArray, penalty: FloatArray, points: FloatArray) -> _F
     stiffest, softest = rough[-1], max(rough[_PARABOLA], 1e-15 * rough[-1])
     weights = np.geomspace(0.1 / stiffest, 1e3 / softest, _WEIGHTS).tolist()
     shrink = 1 / (1 + min(weights, key=score) * rough)
-    free = float(shrink.sum())
-    return _Fit(back @ (shrink[:, None] * data), free, back * np.sqrt(shrink))
+    return back @ (shrink[:, None] * data), float(shrink.sum()), back * np.sqrt(shrink)
 
 
 def smooth_curve(points_mm: FloatArray) -> SmoothedCurve:
     """Smooth curve through ordered noisy points (N, 3), N >= 8."""
     u = chord_parameter(points_mm)
-    curve, fit = _fit_curve(points_mm, u, None)
+    curve, freedom, factor = _fit_curve(points_mm, u, None)
     for turn in range(_REFITS + _STIFFENINGS):
         fine = np.linspace(u[0], u[-1], 8 * len(u))
         place, *_, third = curve.derivatives(fine, 3)
         u = np.interp(u, fine, chord_parameter(place))
-        curve, fit = _fit_curve(points_mm, u, _stiffness(third) if turn >= _REFITS else None)
+        stiffness = _stiffness(third) if turn >= _REFITS else None
+        curve, freedom, factor = _fit_curve(points_mm, u, stiffness)
     point, along = curve.derivatives(u, 1)
     tangent = vec.unit(along)
     left = points_mm - point
     return SmoothedCurve(
         curve=curve,
         parameter=u,
-        freedom=fit.freedom,
-        factor=fit.factor,
+        freedom=freedom,
+        factor=factor,
         residual_mm=left - vec.dot(left, tangent)[:, None] * tangent,
         tangent=tangent,
     )
@@ -166,14 +163,14 @@ def smooth_curve(points_mm: FloatArray) -> SmoothedCurve:
 
 def _fit_curve(
     points_mm: FloatArray, u: FloatArray, stiffness: FloatArray | None
-) -> tuple[SplineCurve, _Fit]:
-    """The penalised spline through points at parameters `u`."""
+) -> tuple[SplineCurve, float, FloatArray]:
+    """The penalised spline through points at parameters `u`, its freedom and its factor."""
     inner = np.linspace(u[0], u[-1], max(4, len(u) // POINTS_PER_KNOT) + 1)
     knots = np.pad(inner, DEGREE, mode="edge")
     basis = BSpline.design_matrix(u, knots, DEGREE).toarray()
     centre = points_mm.mean(axis=0)
-    fit = _penalised(basis, _penalty(knots, stiffness), points_mm - centre)
-    return SplineCurve(spline=BSpline(knots, fit.coefficients + centre, DEGREE)), fit
+    heights, freedom, factor = _penalised(basis, _penalty(knots, stiffness), points_mm - centre)
+    return SplineCurve(spline=BSpline(knots, heights + centre, DEGREE)), freedom, factor
 
 
 class FaceFit(Record):

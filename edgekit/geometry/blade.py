@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import FloatArray, frozen_array
+from edgekit.checks import FloatArray, frozen_array, worst_row
 from edgekit.display import html_table
 from edgekit.errors import EdgekitError
 from edgekit.geometry import vectors as vec
@@ -84,15 +84,12 @@ class Trace(Record):
     edges: Mapping[str, EdgeTrace] = field(default_factory=dict)
 
     def __repr__(self) -> str:
-        counts = ", ".join(f"{name} {len(points)}" for name, points in self.points_mm.items())
-        lines = [f"points: {counts}"]
-        for name, edge in self.edges.items():
-            noise, along, about, worst = edge.summary()
-            lines.append(
-                f"{name}: noise {noise} µm; normal uncertain by {along}° along the edge and "
-                f"{about}° about it, {worst}° at worst (standard deviations)"
-            )
-        return "\n".join(lines)
+        return "\n".join(
+            f"{name}: noise {noise} µm; normal uncertain by {along}° along the edge and {about}° "
+            f"about it, {worst}° at worst (standard deviations)"
+            for name, edge in self.edges.items()
+            for noise, along, about, worst in [edge.summary()]
+        )
 
     def _repr_html_(self) -> str:
         degrees = ["along the edge, ° (sd)", "about the edge, ° (sd)", "worst, ° (sd)"]
@@ -194,8 +191,8 @@ class Blade(Record):
         swap = {"left": "right", "right": "left"} if mirrored else {}
         edges = {swap.get(k, k): edge.moved(matrix, offset_mm) for k, edge in self.edges.items()}
         unused = None if self.unused is None else self.unused.moved(matrix, offset_mm)
-        ordered = {key: edges[key] for key in sorted(edges)}
-        return dataclasses.replace(self, edges=ordered, unused=unused, pattern=None, trace=None)
+        edges = dict(sorted(edges.items()))
+        return dataclasses.replace(self, edges=edges, unused=unused, pattern=None, trace=None)
 
     def mirrored(self) -> Blade:
         """The blade mirrored in the plane y = 0: the other end of a mirrored pair."""
@@ -214,10 +211,10 @@ def check_apart(edge: Edge, far: Edge) -> None:
     """Refuse two edges of one face that cross or touch before their ends."""
     arc = edge.stations(101)[5:-5]
     width, _ = width_between(edge, far, arc)
-    if not (width > 0).all():
+    if (station := worst_row(width, 0.0)) is not None:
         raise EdgekitError(
             "the two edges cross or touch",
-            f"at {arc[np.argmin(width)]:.3g} mm from the heel",
+            f"at {arc[station]:.3g} mm from the heel",
             "Check which points belong to which edge, and that both run heel to toe.",
         )
 
@@ -257,7 +254,5 @@ def width_between(edge: Edge, far: Edge, arc_mm: FloatArray) -> tuple[FloatArray
     share = np.where(met, a / np.where(a - b == 0, 1.0, a - b), 0.0)
     width = across[row, j] + share * (across[row, j + 1] - across[row, j])
     where = far_arc[j] + share * (far_arc[1] - far_arc[0])
-    return (
-        np.where(met, width, vec.norm(apart)[row, end]),
-        np.where(met, where, far_arc[end]),
-    )
+    at_end = vec.norm(apart)[row, end]
+    return np.where(met, width, at_end), np.where(met, where, far_arc[end])

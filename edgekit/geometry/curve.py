@@ -8,15 +8,15 @@ along an edge follow the same protocol.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
+from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.interpolate import BSpline, make_interp_spline
 
-from edgekit.checks import FloatArray, frozen_array
+from edgekit.checks import FloatArray, frozen_array, worst_row
 from edgekit.errors import EdgekitError
 from edgekit.record import Record
 
@@ -109,11 +109,11 @@ class SymbolicCurve(Record):
 
     def derivatives(self, u: FloatArray, order: int) -> tuple[FloatArray, ...]:
         """Value and derivatives 1 to `order` (3 at most) at `u`, coordinates on the last axis."""
-        functions: tuple[Callable[[Any], list[Any]], ...] = self._functions  # type: ignore[attr-defined]
         u = np.asarray(u, dtype=float)
+        rows = [f(u) for f in self._functions[: order + 1]]  # type: ignore[attr-defined]
         return tuple(
             np.stack([np.broadcast_to(np.asarray(c, dtype=float), u.shape) for c in row], axis=-1)
-            for row in (functions[k](u) for k in range(order + 1))
+            for row in rows
         )
 
 
@@ -160,11 +160,10 @@ class SplineCurve(Record):
                 (u.shape, rows.shape),
                 "Give as many values as parameters.",
             )
-        if not (np.diff(u) > 0).all():
-            row = int(np.argmin(np.diff(u))) + 1
+        if (row := worst_row(np.diff(u), 0.0)) is not None:
             raise EdgekitError(
-                f"parameter must increase, but its row {row} does not",
-                float(u[row]),
+                f"parameter must increase, but its row {row + 1} does not",
+                float(u[row + 1]),
                 "Sort the values and remove repeats.",
             )
         degree = min(5, len(u) - 1)

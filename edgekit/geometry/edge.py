@@ -370,8 +370,7 @@ def check_points(
     total = float(length.sum())
     _check_length(name, total)
     word, at = ("row", range(len(points))) if lines is None else ("line", lines)
-    if not (length > 1e-7 * total).all():
-        row = int(np.argmin(length))
+    if (row := checks.worst_row(length, 1e-7 * total)) is not None:
         raise EdgekitError(
             f"{name} repeats a point in {word}s {at[row]} and {at[row + 1]}",
             points[row].tolist(),
@@ -380,23 +379,18 @@ def check_points(
     direction = step / length[:, None]
     turn = vec.dot(direction[1:], direction[:-1])
     turn = np.where(np.minimum(length[1:], length[:-1]) > blur_mm, turn, 1.0)
-    if not (turn > -0.5).all():
-        row = int(np.argmin(turn)) + 1
+    if (row := checks.worst_row(turn, -0.5)) is not None:
         raise EdgekitError(
-            f"{name} turns back on itself at {word} {at[row]}",
-            points[row].tolist(),
+            f"{name} turns back on itself at {word} {at[row + 1]}",
+            points[row + 1].tolist(),
             "Put the points in order along the edge, heel to toe.",
         )
     return points
 
 
 def _check_length(name: str, length_mm: float) -> None:
-    if not MIN_MM <= length_mm <= MAX_MM:
-        raise EdgekitError(
-            f"{name} must run over {MIN_MM:g} to {MAX_MM:g} mm",
-            f"{length_mm:.3g} mm",
-            "Check the unit: lengths are millimetres, not metres, micrometres or pixels.",
-        )
+    remedy = "Check the unit: lengths are millimetres, not metres, micrometres or pixels."
+    checks.between(f"{name}: its length in mm", length_mm, MIN_MM, MAX_MM, remedy)
 
 
 def station_weights_mm(arc_mm: FloatArray) -> FloatArray:
@@ -412,19 +406,15 @@ def _normal_field(face_normals: ArrayLike, points: FloatArray, u: FloatArray) ->
         rows = field.derivatives(u, 0)[0]
     else:
         rows = vectors("face_normals", frozen_array("face_normals", face_normals, points.shape))
-        flips = vec.dot(rows[1:], rows[:-1])
-        if not (flips > 0).all():
-            row = int(np.argmin(flips)) + 1
+        if (row := checks.worst_row(vec.dot(rows[1:], rows[:-1]), 0.0)) is not None:
             raise EdgekitError(
-                f"face_normals turn over between rows {row - 1} and {row}",
-                rows[row].tolist(),
+                f"face_normals turn over between rows {row} and {row + 1}",
+                rows[row + 1].tolist(),
                 "Give normals that all point out of the steel.",
             )
         field = SplineCurve.through(u, rows)
     tangent = vec.unit(np.gradient(points, u, axis=0))
-    lean = np.abs(vec.dot(tangent, rows))
-    if not (lean < 0.5).all():
-        row = int(np.argmax(lean))
+    if (row := checks.worst_row(-np.abs(vec.dot(tangent, rows)), -0.5)) is not None:
         raise EdgekitError(
             f"face_normals must be square to the edge, but row {row} leans along it",
             rows[row].tolist(),

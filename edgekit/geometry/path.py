@@ -15,7 +15,7 @@ from typing import NamedTuple, Protocol
 import numpy as np
 from scipy.interpolate import CubicHermiteSpline
 
-from edgekit.checks import FloatArray, finite, frozen_array, keep_numbers
+from edgekit.checks import FloatArray, finite, frozen_array, keep_numbers, worst_row
 from edgekit.errors import EdgekitError
 from edgekit.geometry import jet, vectors
 from edgekit.geometry.curve import Curve
@@ -150,10 +150,10 @@ class CurvePath(Record):
         u = np.linspace(*self.curve.domain, self.panels + 1)
         arc = self.arc_of(u)
         speed = vectors.norm(self.curve.derivatives(u, 1)[1])
-        if not (speed > 1e-9 * arc[-1] / (u[-1] - u[0])).all():
+        if (row := worst_row(speed, 1e-9 * arc[-1] / (u[-1] - u[0]))) is not None:
             raise EdgekitError(
                 "the curve has zero speed at a parameter",
-                float(u[np.argmin(speed)]),
+                float(u[row]),
                 "Choose a parameter along which the point always moves.",
             )
         keep_numbers(self, _parameter=CubicHermiteSpline(arc, u, 1 / speed))

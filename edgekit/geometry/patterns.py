@@ -247,12 +247,11 @@ class Pattern(Record):
         """The blade; it keeps the public function's name and all its arguments, as a file does."""
         size = self.arguments
         function = self.kind.value.replace(" ", "_").replace("-", "_")
-        positive("width_mm", size["width_mm"])
         positive("length_mm", size["length_mm"])
-        edges = _EDGES[self.kind](self)
-        unused = edges.pop("unused", None)
         beta, thickness = size["internal_angle_deg"], size.get("thickness_mm")
         section = section_of(self.kind, size["width_mm"], beta, thickness)
+        edges = _EDGES[self.kind](self)
+        unused = edges.pop("unused", None)
         return Blade(
             name=self.name,
             kind=self.kind,
@@ -264,7 +263,7 @@ class Pattern(Record):
 
     def curvature(self, key: str, *, signed: bool = False) -> float:
         """1 / radius, 0 for an infinite one."""
-        radius = self.arguments[key]
+        radius = self.arguments.get(key, math.inf)
         if math.isinf(radius):
             return 0.0
         size = abs(radius) if signed else radius
@@ -275,13 +274,12 @@ class Pattern(Record):
         self, start_mm: Sequence[float], heading_rad: float, *arcs: tuple[float, float]
     ) -> BentArcs:
         """A path of arcs, given by length and curvature, on the bowed face."""
-        straight = "bow_radius_mm" not in self.arguments
         return BentArcs(
             start_mm=np.array(start_mm),
             heading_rad=heading_rad,
             lengths_mm=np.array([length for length, _ in arcs]),
             curvatures_per_mm=np.array([curvature for _, curvature in arcs]),
-            bow_per_mm=0.0 if straight else self.curvature("bow_radius_mm", signed=True),
+            bow_per_mm=self.curvature("bow_radius_mm", signed=True),
         )
 
     def edge(self, path: BentArcs, *, side: int = -1, mirror: bool = False) -> Edge:
@@ -338,13 +336,9 @@ def _universal(of: Pattern) -> dict[str, Edge]:
 def _area_specific(of: Pattern) -> dict[str, Edge]:
     width, length = of.arguments["width_mm"], of.arguments["length_mm"]
     half = width / 2
-    radius = between(
-        "plan_radius_mm",
-        of.arguments["plan_radius_mm"],
-        width * 1.05,
-        math.inf,
-        "Give a radius larger than the width, in millimetres.",
-    )
+    larger = "Give a radius larger than the width, in millimetres."
+    radius = of.arguments["plan_radius_mm"]
+    between("plan_radius_mm", radius, width * 1.05, math.inf, larger)
     middle = radius - half
     turn = (length - half) / middle
     if not (length > width and turn < math.pi):
