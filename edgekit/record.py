@@ -97,7 +97,7 @@ def read_only(array: NDArray[Scalar]) -> NDArray[Scalar]:
 
 
 def by_fields(record: Any, **given: object) -> tuple[partial[object], tuple[()]]:
-    """For ``__reduce__``: how another process makes a record, from its fields or what is `given`."""
+    """For ``__reduce__``: how to make a record again, from its fields and what is `given`."""
     own = {item.name: getattr(record, item.name) for item in fields(record) if item.init} | given
     plain = {
         name: dict(value) if isinstance(value, MappingProxyType) else value

@@ -21,14 +21,14 @@ INTERVALS = st.lists(st.tuples(HALVES, st.integers(0, 16)), min_size=1, max_size
 def fewest_by_integer_programme(intervals):
     points = np.unique(intervals[:, 1])  # some optimal set uses upper ends only
     inside = (intervals[:, :1] <= points) & (points <= intervals[:, 1:])
-    found = milp(
+    optimum = milp(
         np.ones(len(points)),
         constraints=LinearConstraint(inside.astype(float), lb=1),
         integrality=np.ones(len(points)),
         bounds=(0, 1),
     )
-    assert found.success
-    return round(found.fun)
+    assert optimum.success
+    return round(optimum.fun)
 
 
 @settings(max_examples=150, deadline=None)

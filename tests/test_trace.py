@@ -125,7 +125,7 @@ def test_demo_traces_are_marked_invented_and_read_back_near_their_pattern(name: 
         assert blade.trace.edges[key].noise_um == pytest.approx(12.0, rel=0.35)
         shorter = 0.07 if job.worn_um else 0.03  # wear takes some of the toe
         assert edge.length_mm == pytest.approx(job.blade.edges[key].length_mm, rel=shorter)
-        # The angle between face and lateral surface is the file's, whatever the points say.
+        # The angle between face and lateral surface is the file's, not taken from the points.
         assert edge.nominal_angle_deg == pytest.approx(job.blade.internal_angle_deg, abs=0.01)
         turn, arc = script["lie"](job), job.blade.edges[key].length_mm * 0.4
         true = job.blade.edges[key].frame(np.array(arc)).outward.value @ turn.T
@@ -147,7 +147,8 @@ def apart(a: ek.Edge, b: ek.Edge) -> tuple[float, float]:
 
 @pytest.mark.parametrize("make", [getattr(ek.patterns, n) for n in ek.patterns.__all__])
 def test_a_pattern_comes_back_bit_by_bit(make: object, tmp_path: Path) -> None:
-    blade = make(name='a "name" \\ with\nodd ends \U000e0001', shank_bend_deg=1 / 3)  # type: ignore[operator]
+    name = 'a "name" \\ with\nodd ends \U000e0001'
+    blade = make(name=name, shank_bend_deg=1 / 3)  # type: ignore[operator]
     again = ek.read_blade(ek.write_blade(blade, tmp_path / "p.toml"))
     assert again.pattern == blade.pattern
     assert again.name == blade.name
@@ -191,7 +192,7 @@ def test_exact_points_keep_the_geometry(make: object, tmp_path: Path) -> None:
 # ---- recovery and uncertainty --------------------------------------------------------------
 
 RUNS = 40  # traces; errors are correlated along each
-MONTE_CARLO = 0.02  # one standard deviation of the coverage over so many traces
+MONTE_CARLO = 0.02  # one standard deviation of the coverage over RUNS traces
 
 
 @pytest.mark.parametrize("edge", [plane_arc(), wavy_edge()], ids=["arc", "wavy"])

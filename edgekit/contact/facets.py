@@ -1,7 +1,7 @@
 """What a finite number of stone placements leaves: facets and the ridges between them.
 
-Placement k at arc position s_k holds the ideal plane there, moved inward by the recession asked for.
-Going inward along b from the edge at s, that plane is met at
+Placement k at arc position s_k holds the ideal plane there, moved inward by the recession asked
+for. Going inward along b from the edge at s, that plane is met at
 
     u_k(s) = n_k·(P_k - C(s)) / (n_k·b(s)),   P_k = C(s_k) + recession b(s_k),
 
@@ -318,7 +318,7 @@ def _convex(edge: Edge, ridge_um: float, stations: int) -> tuple[float, FloatArr
     turn = float(np.trapezoid(here.relative_curvature, arc))
     if turn < -_RIPPLE_RAD:
         raise EdgekitError(
-            "a flat stone cannot follow an edge that is hollow on the whole",
+            "a flat stone cannot follow an edge that is hollow overall",
             f"a turn of {np.degrees(turn):.3g}°",
             "Use a rod: orient(edge).max_rod_mm says how thick.",
         )

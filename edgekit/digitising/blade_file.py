@@ -1,4 +1,4 @@
-"""What the files of a digitised blade say, as one checked record; faults name file, line, column."""
+"""What the files of a digitised blade say, checked; faults name file, line and column."""
 
 from __future__ import annotations
 

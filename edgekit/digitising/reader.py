@@ -23,8 +23,8 @@ The settings file ``name.toml``::
 
 The table of points has the columns ``curve, x_mm, y_mm, z_mm``; `curve` is ``left``, ``right``,
 ``used``, ``unused``, ``edge``, or ``face`` for further points on the face. A table with source
-"points" holds exact points and adds ``face_x, face_y, face_z, internal_angle_deg``. Lines that start
-with ``#`` are remarks.
+"points" holds exact points and adds ``face_x, face_y, face_z, internal_angle_deg``. Lines that
+start with ``#`` are remarks.
 """
 
 from __future__ import annotations

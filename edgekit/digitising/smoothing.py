@@ -2,10 +2,10 @@
 
 The stated rule: a penalised quintic spline, a knot for every second point or so. The penalty is the
 integral of the squared third derivative, which leaves circles nearly alone; a last fit makes it
-stiffer where the curve is quiet than where its curvature changes, as at a toe. Its weight is chosen by
-generalised cross-validation. Uncertainty is the posterior covariance of Wahba (1983, J R Stat Soc B
-45:133), which carries the smoothing bias on average. Faces are fitted by least squares, as a plane
-or as a polynomial of the coordinates in their best plane.
+stiffer where the curve is quiet than where its curvature changes, as at a toe. Its weight is chosen
+by generalised cross-validation. Uncertainty is the posterior covariance of Wahba (1983, J R Stat
+Soc B 45:133), which carries the smoothing bias on average. Faces are fitted by least squares, as a
+plane or as a polynomial of the coordinates in their best plane.
 """
 
 from __future__ import annotations
@@ -214,17 +214,17 @@ class FaceFit(Record):
 # the blade and 2 across it.
 PLANAR = np.array([[0, 0], [1, 0], [0, 1]])
 BOWED = np.array([[0, 0], [1, 0], [0, 1], [2, 0], [1, 1], [0, 2], [3, 0], [4, 0]])
-MIN_FACE_SPREAD = 0.02  # of the length: points nearly on one line do not fix a plane
+MIN_FACE_WIDTH = 0.02  # of the length: points nearly on one line do not fix a plane
 
 
 def fit_face(points: FloatArray, outward: FloatArray, terms: NDArray[np.int_]) -> FaceFit:
     """The face of `terms` through points (N, 3), its normal on the side of `outward`."""
     centre = points.mean(axis=0)
-    _, spread, axes = np.linalg.svd(points - centre, full_matrices=False)
-    if not spread[1] > MIN_FACE_SPREAD * spread[0] or len(points) < 2 * len(terms):
+    _, extent, axes = np.linalg.svd(points - centre, full_matrices=False)
+    if not extent[1] > MIN_FACE_WIDTH * extent[0] or len(points) < 2 * len(terms):
         raise EdgekitError(
             "the points do not fix the face",
-            f"{len(points)} points, {spread[1] / spread[0]:.1%} as wide as long",
+            f"{len(points)} points, {extent[1] / extent[0]:.1%} as wide as long",
             "Digitise the other edge too, or points on the face (curve 'face').",
         )
     if axes[2] @ outward < 0:

@@ -26,8 +26,8 @@ WRITTEN_POINTS = 200  # of an edge that came from neither a pattern nor a file
 def write_blade(blade: Blade, path: str | Path) -> Path:
     """Write a blade so that `read_blade` gives it back.
 
-    A pattern is written as its name and arguments, a blade read from a file as it was read, any other as
-    200 exact points an edge.
+    A pattern is written as its name and arguments, a blade read from a file as it was read, any
+    other as 200 exact points an edge.
 
     Parameters
     ----------

@@ -77,7 +77,7 @@ class EdgeTrace(Record):
 
 
 class Trace(Record):
-    """A digitised blade: what the file said, its points, and what smoothing made of them."""
+    """A digitised blade: what the file says, its points, and what smoothing made of them."""
 
     settings: Mapping[str, Any]
     points_mm: Mapping[str, FloatArray]

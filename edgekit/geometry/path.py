@@ -20,7 +20,7 @@ from edgekit.errors import EdgekitError
 from edgekit.geometry import jet, vectors
 from edgekit.geometry.curve import Curve
 from edgekit.geometry.jet import Jet
-from edgekit.record import Record
+from edgekit.record import Record, read_only
 
 
 class PathFrame(NamedTuple):
@@ -90,8 +90,8 @@ class BentArcs(Record):
         lengths, curvature = self.lengths_mm, self.curvatures_per_mm
         knots = np.concatenate([[0.0], np.cumsum(lengths)])
         turn = np.concatenate([[0.0], np.cumsum(curvature * lengths)]) + self.heading_rad
-        steps = _chord(lengths, curvature, turn[:-1])
-        return knots, turn, np.cumsum(np.concatenate([[self.start_mm], steps]), axis=0)
+        steps = np.concatenate([[self.start_mm], _chord(lengths, curvature, turn[:-1])])
+        return read_only(knots), read_only(turn), read_only(np.cumsum(steps, axis=0))
 
     @property
     def length_mm(self) -> float:

@@ -135,8 +135,8 @@ def half_length_curette(
     Examples
     --------
     >>> import edgekit as ek
-    >>> short, whole = ek.patterns.half_length_curette(), ek.patterns.area_specific_curette()
-    >>> bool(short.length_mm < 0.6 * whole.length_mm)
+    >>> half, full = ek.patterns.half_length_curette(), ek.patterns.area_specific_curette()
+    >>> bool(half.length_mm < 0.6 * full.length_mm)
     True
     """
     return _blade(BladeClass.AREA_SPECIFIC, **locals())
