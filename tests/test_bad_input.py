@@ -701,7 +701,7 @@ TABLE = {
         "SymbolicCurve",
         "circle",
     ),
-    # ---- sizes that no machine holds ---------------------------------------------------------------
+    # ---- sizes that no machine holds -------------------------------------------------------------
     "stations without end": (
         held(lambda e: ek.orient(e, stations=10**9)),
         "stations must be 100,000 or less (they would take 400 GB)",

@@ -173,8 +173,8 @@ def test_a_universal_curette_is_followed_by_fifteen_degrees():
     )
 
 
-# Elevation and worst error [deg] of edges held at their best, to one decimal; no source but the brute
-# force beside them. Each belongs to its frame and length, which decide.
+# Elevation and worst error [deg] of edges held at their best, to one decimal; their source is the
+# brute force beside them. Frame and length of the edge decide them.
 DERIVED = {
     "bend of 15°, frame at mid-length": ("universal, bent shank", {}, 14.5, 1.9),
     "bend of 15°, frame at the heel": ("universal, bent shank", {"at": 0}, 12.7, 1.9),

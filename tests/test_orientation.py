@@ -246,7 +246,7 @@ def test_an_endless_stone_reaches_only_the_convex_hull():
 
 @pytest.mark.parametrize("beta_deg", [60.0, 75.0])
 def test_the_largest_rod_in_a_hollow_circle_has_radius_r_over_sin_beta(beta_deg):
-    """Meusnier: a rod of radius ρ along the flank cuts the face in curvature 1/(ρ sinβ): ρ = R/sinβ.
+    """Meusnier: a rod of radius ρ along the flank cuts the face in curvature 1/(ρ sinβ) = 1/R.
 
     Second oracle: distances of the edge's points from the rod's axis, by brute force.
     """
