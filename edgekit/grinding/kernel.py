@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
-from edgekit.contact.facets import Spacing, spread
+from edgekit.contact.facets import Spacing, placement_density
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge
@@ -98,7 +98,7 @@ def aim_at(grid: EdgeGrid, method: Method) -> Aim:
 
 @lru_cache(maxsize=32)
 def _even_places(edge: Edge, spacing: Spacing) -> FloatArray:
-    arc, share = spread(edge, spacing)
+    arc, share = placement_density(edge, spacing)
     return np.interp(np.linspace(0.0, 1.0, EVEN_SHARES + 1), share, arc)
 
 
