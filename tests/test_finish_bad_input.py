@@ -8,10 +8,6 @@ import pytest
 from edgekit.bending.section_properties import bending_stress_mpa, section_properties
 from edgekit.edge_finish.cutting import (
     apparent_bevel_deg,
-    clearance_normal,
-    clearance_orthogonal,
-    rake_in_planes,
-    rake_normal,
     working_angles,
 )
 from edgekit.edge_finish.edge_line import (
@@ -139,18 +135,6 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
         "angles that do not match",
         lambda: working_angles(face_tooth_deg=[60, 70], internal_angle_deg=[70, 75, 80]),
         "one shape",
-    ),
-    ("rake of 90 degrees", lambda: rake_normal(90.0, inclination_deg=0), "below 90"),
-    ("no clearance", lambda: clearance_normal(0.0, inclination_deg=0), "above 0"),
-    (
-        "cutting edge angle above 180",
-        lambda: rake_in_planes(rake_orthogonal_deg=1, inclination_deg=1, cutting_edge_deg=181),
-        "between 0 and 180",
-    ),
-    (
-        "clearance of 180",
-        lambda: clearance_orthogonal(clearance_f_deg=180, clearance_p_deg=9, cutting_edge_deg=9),
-        "below 180",
     ),
     ("section along the edge", lambda: apparent_bevel_deg(75, turn_deg=90), "below 90"),
     ("outline of two corners", lambda: section_properties(SQUARE[:2]), "V of 3"),
