@@ -1,12 +1,12 @@
 """One edge line drawn at random, with a correlation length and a height that vary along the edge."""
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from edgekit.checks import FloatArray, array_between, count, frozen_array, generator, positive
 from edgekit.errors import EdgekitError
+from edgekit.record import Record
+from edgekit.units import UM_PER_MM
 
 __all__ = ["EdgeProfile", "realise"]
 
@@ -20,12 +20,11 @@ _STEPS_PER_WAVE = 16
 _GRID = 4
 # Correlation lengths added before the process repeats: exp(−8²) is below rounding.
 _MARGIN = 8
-# A longer realisation than this is a mistake in units more likely than a wish.
+# A line of more points than this is more likely a mistake in units.
 _MAX_POINTS = 4_000_000
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class EdgeProfile:
+class EdgeProfile(Record):
     """One realised edge line.
 
     Attributes
@@ -44,7 +43,7 @@ class EdgeProfile:
         """Rises through the mean height, counted, in a millimetre."""
         above = self.z_um > self.z_um.mean()
         rises = np.count_nonzero(above[1:] & ~above[:-1])
-        return float(1000 * rises / (self.x_um[-1] - self.x_um[0]))
+        return float(UM_PER_MM * rises / (self.x_um[-1] - self.x_um[0]))
 
 
 def realise(
@@ -102,18 +101,17 @@ def realise(
     rq = _along(arc, array_between("rq_um", rq_um, 0, np.inf, ends=True), "rq_um")
     per_length = count("steps", steps, 2)
     step = float(length.min()) / per_length
+    generator("rng", rng)
     if min_wavelength_um is None:
         x = _grid(arc, step)
-        z = _draw(x, arc, length, rq, generator("rng", rng))
+        z = _draw(x, arc, length, rq, rng)
     else:
         # Every wave of the process must be there to be cut; the points asked for come after.
         fine = _grid(arc, float(length.min()) / _GRID)
         wave = positive("min_wavelength_um", min_wavelength_um)
         x = _grid(arc, max(step, wave / _STEPS_PER_WAVE))
-        z = _cut_short_waves(
-            _draw(fine, arc, length, rq, generator("rng", rng)), fine, wave, x.size
-        )
-    return EdgeProfile(x_um=frozen_array("x_um", x), z_um=frozen_array("z_um", z))
+        z = _cut_short_waves(_draw(fine, arc, length, rq, rng), fine, wave, x.size)
+    return EdgeProfile(x_um=x, z_um=frozen_array("z_um", z))
 
 
 def _grid(arc: FloatArray, step: float) -> FloatArray:
@@ -136,7 +134,7 @@ def _grid(arc: FloatArray, step: float) -> FloatArray:
 def _draw(
     x: FloatArray, arc: FloatArray, length: FloatArray, rq: FloatArray, rng: np.random.Generator
 ) -> FloatArray:
-    """Heights of a fresh line at even positions."""
+    """Heights of a new random line at evenly spaced positions."""
     rate = 1 / np.interp(x, arc, length)
     phase = np.concatenate([[0.0], np.cumsum(np.diff(x) * (rate[1:] + rate[:-1]) / 2)])
     return np.asarray(np.interp(x, arc, rq) * _unit_process(phase, rng))
@@ -146,7 +144,7 @@ def _along(arc: FloatArray, values: FloatArray, name: str) -> FloatArray:
     """Values at the stations, one value standing for all."""
     if values.shape not in ((), arc.shape):
         raise EdgekitError(
-            f"{name} must be one number or one a station", values.shape, "Match arc_um."
+            f"{name} must be one number or one per station", values.shape, "Match arc_um."
         )
     return np.broadcast_to(values, arc.shape)
 

@@ -1,8 +1,8 @@
-"""How an edge meets what it works on: load, stroke, hardness and wear coefficient."""
+"""Contact of an edge with what it works on: load, stroke, hardness and wear coefficient."""
 
 from dataclasses import dataclass
 
-from edgekit.checks import at_least, positive
+from edgekit.checks import at_least, keep_numbers, positive
 from edgekit.edge_finish.hardness import hardness_pa
 from edgekit.evidence_table import value
 
@@ -11,7 +11,7 @@ __all__ = ["LineContact", "default_contact"]
 
 @dataclass(frozen=True, kw_only=True)
 class LineContact:
-    """How an edge meets what it works on.
+    """Contact of an edge with what it works on.
 
     Parameters
     ----------
@@ -34,11 +34,14 @@ class LineContact:
     wear_coefficient: float
 
     def __post_init__(self) -> None:
-        at_least("load_n_per_mm", self.load_n_per_mm, 0)
-        positive("stroke_mm", self.stroke_mm)
-        positive("counterface_hv", self.counterface_hv)
-        positive("steel_hv", self.steel_hv)
-        at_least("wear_coefficient", self.wear_coefficient, 0)
+        keep_numbers(
+            self,
+            load_n_per_mm=at_least("load_n_per_mm", self.load_n_per_mm, 0),
+            stroke_mm=positive("stroke_mm", self.stroke_mm),
+            counterface_hv=positive("counterface_hv", self.counterface_hv),
+            steel_hv=positive("steel_hv", self.steel_hv),
+            wear_coefficient=at_least("wear_coefficient", self.wear_coefficient, 0),
+        )
 
     @property
     def contact_um(self) -> float:

@@ -1,7 +1,7 @@
 """The material-ratio (Abbott-Firestone) curve of a profile, and the Rk family read from it.
 
 The profile is taken as straight between its points, so its heights on one interval are spread
-evenly between the two ends: the curve of the whole is a sum of such pieces and is exact, however
+evenly between the two ends: the curve of the profile is a sum of such pieces and is exact, however
 unevenly the points lie.
 """
 
@@ -11,17 +11,18 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from edgekit.checks import FloatArray, array_between, frozen_array
+from edgekit.record import Record
 
 __all__ = ["CoreParameters", "MaterialCurve", "material_curve"]
 
-# A level interval is taken at least this share of the whole range high: a plateau becomes a very
-# steep ramp, so the curve stays a continuous function with a continuous inverse.
+# Every interval is taken to rise by at least this share of the total height: a plateau becomes a
+# slight ramp, so the curve stays a continuous function with a continuous inverse.
 _MIN_RISE = 1e-7
 # Points of the curve, evenly spaced in ratio, on which the 40 % secant is slid: a multiple of 5
 # plus 1, so that 40 % is a whole number of steps.
 _SECANT_POINTS = 2001
 _SECANT_SHARE = 0.4
-# Secants this close to the flattest, relative to the whole range, count as equally flat.
+# Secants this close to the flattest, relative to the total height, count as equally flat.
 _TIE = 1e-6
 
 
@@ -47,8 +48,7 @@ class CoreParameters:
     mr2: float
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class MaterialCurve:
+class MaterialCurve(Record):
     """Share of the length above each level.
 
     Attributes
@@ -158,10 +158,7 @@ def material_curve(x_um: FloatArray, z_um: FloatArray) -> MaterialCurve:
     low, high = np.minimum(z_um[1:], z_um[:-1]), np.maximum(z_um[1:], z_um[:-1])
     span = high.max() - low.min()
     if not span > 0:
-        flat = np.array([low[0], low[0]])
-        return MaterialCurve(
-            level_um=frozen_array("level_um", flat), share=frozen_array("share", [1.0, 0.0])
-        )
+        return MaterialCurve(level_um=np.full(2, low[0]), share=np.array([1.0, 0.0]))
     high = np.maximum(high, low + _MIN_RISE * span)
     density = weight / (high - low)
     level = np.concatenate([low, high])
@@ -171,6 +168,4 @@ def material_curve(x_um: FloatArray, z_um: FloatArray) -> MaterialCurve:
     below = np.concatenate([[0.0], np.cumsum(rise[:-1] * np.diff(level))])
     # Rounding in the two running sums is divided out, so that the ends are 1 and 0 exactly.
     share = np.clip(1 - np.maximum.accumulate(below) / below.max(), 0.0, 1.0)
-    return MaterialCurve(
-        level_um=frozen_array("level_um", level), share=frozen_array("share", share)
-    )
+    return MaterialCurve(level_um=level, share=share)

@@ -8,29 +8,22 @@ or fold over, and the counterface does not follow their shape.
 
 What is evidence: the laws' constants, with the status the evidence table gives them. The wear
 coefficient and the contact length are not measurements of a blade on a root. That teeth blunt
-first is a result of the model; published blunting runs from "visible after 15 to 45 strokes" to
+first is a result of the model; published blunting ranges from "visible after 15 to 45 strokes" to
 "none after 90", and none of the studies separates lay from steel.
 """
 
 import math
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import (
-    FloatArray,
-    array_between,
-    at_least,
-    between,
-    count,
-    frozen_array,
-    positive,
-)
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.edge_finish.line_contact import LineContact, default_contact
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
+from edgekit.record import Record
 
 __all__ = ["LineContact", "ToothWear", "default_contact", "gaussian_heights", "wear_teeth"]
 
@@ -38,6 +31,7 @@ __all__ = ["LineContact", "ToothWear", "default_contact", "gaussian_heights", "w
 # The error of the recession is of order one in it (tested); it is far below any Rq of interest.
 _LEVEL_UM = 0.01
 _MAX_STEPS = 20_000
+_MAX_POINTS = 1_000_000
 
 
 def gaussian_heights(rq_um: float, points: int = 400) -> FloatArray:
@@ -63,13 +57,12 @@ def gaussian_heights(rq_um: float, points: int = 400) -> FloatArray:
     """
     from scipy.special import ndtri
 
-    size = count("points", points)
+    size = checks.count("points", points, most=_MAX_POINTS)
     share = (np.arange(size) + 0.5) / size
-    return np.asarray(-at_least("rq_um", rq_um, 0) * ndtri(share))
+    return np.asarray(-checks.at_least("rq_um", rq_um, 0) * ndtri(share))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class ToothWear:
+class ToothWear(Record):
     """Wear of an edge line against strokes.
 
     Attributes
@@ -118,7 +111,7 @@ class _Wedge(NamedTuple):
 
 
 def _wedge(internal_angle_deg: float) -> _Wedge:
-    half = math.radians(between("internal_angle_deg", internal_angle_deg, 0, 180)) / 2
+    half = math.radians(checks.between("internal_angle_deg", internal_angle_deg, 0, 180)) / 2
     return _Wedge(
         apex=1 / math.sin(half) - 1,
         area=1 / math.tan(half) - (math.pi / 2 - half),
@@ -142,14 +135,14 @@ def wear_teeth(
     the section r²(cot(β/2) − (π − β)/2). Of the line load q, points take p · 2r cos(β/2) each in
     the order of height, p being the softer body's hardness, until q is borne; points of one level
     share what is left for them by their widths, which wears them down together. If all touch and
-    q is more than they bear, all share it by width: the edge has sunk in. A stroke takes k q_i s / H from a point that bears q_i, so the mean
-    section lost is k q s / H a stroke whatever the teeth.
+    q is more than they bear, all share it by width: the edge has sunk in. A stroke takes k q_i s / H
+    from a point that bears q_i, so the mean section lost is k q s / H per stroke with any teeth.
 
     Parameters
     ----------
     heights_um : array_like (Q,)
         Heights of the line in the face, outward, at equal shares of its length [µm], in any
-        order: a material-ratio curve read at even ratios. All equal: a smooth edge.
+        order: a material-ratio curve read at evenly spaced ratios. All equal: a smooth edge.
     internal_angle_deg : float
         Internal angle β [deg].
     strokes : array_like (N,)
@@ -184,48 +177,25 @@ def wear_teeth(
     True
     """
     contact = default_contact() if contact is None else contact
-    wedge = _wedge(internal_angle_deg)
-    start = positive(
-        "sharp_radius_um", value("sharp_radius_um") if sharp_radius_um is None else sharp_radius_um
-    )
-    heights = frozen_array("heights_um", heights_um, (None,))
-    if heights.size < 1:
-        raise EdgekitError("heights_um must hold a height", heights.size, "Give the edge line.")
-    report = array_between("strokes", np.atleast_1d(strokes), 0, np.inf, ends=True)
-    if report.ndim != 1 or not (np.diff(report) >= 0).all():
-        raise EdgekitError("strokes must not fall", report, "Sort the strokes.")
+    checks.instance("contact", contact, LineContact, "Give a LineContact, or None for the default.")
     line = _Line(
-        -np.sort(-heights) * wedge.height,
-        np.full(heights.size, start),
-        wedge,
+        checks.frozen_array("heights_um", heights_um, (None,)),
+        checks.positive(
+            "sharp_radius_um",
+            value("sharp_radius_um") if sharp_radius_um is None else sharp_radius_um,
+        ),
+        _wedge(internal_angle_deg),
         contact,
-        positive("level_um", level_um),
+        checks.positive("level_um", level_um),
     )
-    rows, done, taken = [], 0.0, 0
+    report = checks.array_between("strokes", np.atleast_1d(strokes), 0, np.inf, ends=True)
+    if report.ndim != 1 or not report.size or not (np.diff(report) >= 0).all():
+        raise EdgekitError("strokes must be a row that does not fall", report, "Sort the strokes.")
+    rows = []
     for target in report:
-        while done < target:
-            taken += 1
-            if taken > _MAX_STEPS:
-                raise EdgekitError(
-                    "the wear takes too many steps",
-                    float(target),
-                    "Give fewer strokes or a larger step_share.",
-                )
-            rate = line.rate()
-            step = min(target - done, line.max_step(rate))
-            line.wear(step * rate)
-            done += step
+        line.wear_to(float(target))
         rows.append(line.report())
-    table = np.array(rows).reshape(report.size, 6).T
-    names = (
-        "recession_um",
-        "top_recession_um",
-        "radius_um",
-        "contact_radius_um",
-        "contact_share",
-        "worn_area_um2",
-    )
-    columns = {name: frozen_array(name, table[i]) for i, name in enumerate(names)}
+    columns = {name: np.array([row[name] for row in rows]) for name in rows[0]}
     return ToothWear(strokes=report, **columns)
 
 
@@ -235,30 +205,36 @@ class _Line:
     def __init__(
         self,
         heights: FloatArray,
-        radius: FloatArray,
+        radius_um: float,
         wedge: _Wedge,
         contact: LineContact,
         level_um: float,
     ) -> None:
+        if not heights.size:
+            raise EdgekitError("heights_um must hold a height", heights.size, "Give the edge line.")
         self.level = level_um
         self.wedge = wedge
         self.contact = contact
-        self.area = wedge.area * radius**2
-        self.first_area = self.area
+        radius = np.full(heights.size, radius_um)
+        self.area = self.first_area = wedge.area * radius**2
         # The height at which a sharp apex would stand: a rounded one stands lower.
-        self.sharp = heights + wedge.apex * radius
+        self.sharp = -np.sort(-heights) * wedge.height + wedge.apex * radius
+        self.strokes, self.steps = 0.0, 0
 
     @property
     def radius(self) -> FloatArray:
+        """Edge radius of each point [µm]."""
         return np.asarray(np.sqrt(self.area / self.wedge.area))
 
+    @property
     def height(self) -> FloatArray:
+        """Height of each rounded tip [µm]."""
         return np.asarray(self.sharp - self.wedge.apex * self.radius)
 
     def load_share(self) -> FloatArray:
-        """Share of the load on each point, summing to 1, the highest points served first."""
+        """Share of the load on each point, summing to 1, the highest points loaded first."""
         width = self.wedge.width * self.radius
-        height = self.height()
+        height = self.height
         wanted = self.contact.contact_um * width.size
         if wanted <= 0:
             return np.zeros(width.size)
@@ -272,28 +248,34 @@ class _Line:
         load = np.where(above, width, 0.0) + np.where(level, width * left / width[level].sum(), 0.0)
         return np.asarray(load / wanted)
 
-    def max_step(self, rate: FloatArray) -> float:
-        """Strokes after which the fastest point has come down by one level."""
-        fall = self.wedge.apex / (2 * self.wedge.area) * float((rate / self.radius).max())
-        return self.level / fall if fall > 0 else math.inf
+    def wear_to(self, strokes: float) -> None:
+        """Wear the line up to a number of strokes, no point by more than a level in one step."""
+        while self.strokes < strokes:
+            self.steps += 1
+            if self.steps > _MAX_STEPS:
+                raise EdgekitError(
+                    "the wear takes too many steps",
+                    strokes,
+                    "Give fewer strokes or a larger level_um.",
+                )
+            # Section lost by each point in a stroke, and how fast the fastest one comes down.
+            rate = self.load_share() * self.contact.area_um2_per_stroke * self.area.size
+            fall = self.wedge.apex / (2 * self.wedge.area) * float((rate / self.radius).max())
+            step = min(strokes - self.strokes, self.level / fall if fall > 0 else math.inf)
+            self.area = self.area + step * rate
+            self.strokes += step
 
-    def rate(self) -> FloatArray:
-        """Section lost by each point in a stroke [µm²]."""
-        return self.load_share() * self.contact.area_um2_per_stroke * self.area.size
-
-    def wear(self, area: FloatArray) -> None:
-        self.area = self.area + area
-
-    def report(self) -> tuple[float, ...]:
+    def report(self) -> dict[str, float]:
+        """Values of the fields of `ToothWear` now."""
         share = self.load_share()
-        height, radius = self.height(), self.radius
+        height, radius = self.height, self.radius
         first = self.sharp - self.wedge.apex * np.sqrt(self.first_area / self.wedge.area)
-        loaded = float(share.sum())
-        return (
-            float((first - height).mean()),
-            float(first.max() - height.max()),
-            float(radius.mean()),
-            float((share * radius).sum() / loaded) if loaded > 0 else float(radius.mean()),
-            float(np.count_nonzero(share) / share.size),
-            float((self.area - self.first_area).mean()),
-        )
+        loaded, mean_radius = float(share.sum()), float(radius.mean())
+        return {
+            "recession_um": float((first - height).mean()),
+            "top_recession_um": float(first.max() - height.max()),
+            "radius_um": mean_radius,
+            "contact_radius_um": float((share * radius).sum()) / loaded if loaded else mean_radius,
+            "contact_share": float(np.count_nonzero(share) / share.size),
+            "worn_area_um2": float((self.area - self.first_area).mean()),
+        }
