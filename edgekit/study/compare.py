@@ -1,57 +1,57 @@
 """Methods compared on one blade, on the same instruments and hands, with their spread.
 
-Run i of every method draws from the same child of the seed, in the same order: the instrument dulls alike, the
-person errs alike. Differences between methods are therefore paired, and far better known than the
-means themselves.
+Run i of every method draws from the same child of the seed, in the same order: the instrument dulls
+alike and the person makes the same errors. Differences between methods are therefore paired, and
+far better known than the means themselves.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 
 from edgekit.checks import count, instance
+from edgekit.display import html_table, html_text
 from edgekit.errors import EdgekitError
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.random_streams import SeededKeys
-from edgekit.life.life import (
-    LIFE_DEPTHS,
-    LIFE_STATIONS,
-    Lives,
-    Use,
-    live_runs,
-    rules_of,
-)
+from edgekit.life.life import LIFE_DEPTHS, LIFE_STATIONS, Lives, Use, live_runs, rules_of
 from edgekit.life.retire import DEFAULT_RULES, RetireRule
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
-from edgekit.study.outcomes import VALUES, sample_columns, standard_error
-
-if TYPE_CHECKING:
-    import pandas as pd
+from edgekit.record import Record
+from edgekit.study.outcomes import (
+    SESSIONS,
+    VALUES,
+    sample_columns,
+    session_percentiles,
+    standard_error,
+)
 
 __all__ = ["Comparison", "compare"]
 
-MAX_HISTORIES = 2000  # lives a method of which every session is kept
+MAX_HISTORIES = 2000  # lives per method of which every session is kept
+MAX_RUNS = 5_000_000
+RUN_BYTES = 500  # of one life in the samples and their tables
+HEADLINE = ["method", "loss_um_per_session", "loss_um_per_session_mc", *SESSIONS]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Comparison:
+class Comparison(Record):
     """Methods side by side.
 
     Attributes
     ----------
     table : DataFrame
-        A row a method. ``loss_um_per_session`` (mean width loss over the sides), its ``_sd`` between
-        runs and ``_mc`` the Monte-Carlo standard error of the mean; the deepest loss likewise;
-        ``ridge_um, angle_error_deg, angle_rms_deg, sharp_fraction, minutes_per_session, steel_mg`` means a
-        session, each with ``_mc``; ``sessions_p10, _p50, _p90``; ``unfinished``, the share of lives no rule ended;
-        ``strength_left`` at the end, where a `MinStrength` is among the rules.
+        One row per method. ``loss_um_per_session`` (mean width loss over the sides), its ``_sd``
+        between runs and ``_mc`` the Monte-Carlo standard error of the mean; the deepest loss
+        likewise; per-session means ``ridge_um, angle_error_deg, angle_rms_deg, sharp_fraction,
+        minutes_per_session, steel_mg``, each with ``_sd`` and ``_mc``; ``sessions_p10, _p50,
+        _p90``; ``unfinished``, the share of lives no rule ended; ``strength_left`` at the end,
+        where a `MinStrength` is among the rules.
     runs : DataFrame
-        A row a method and run: the tidy samples behind the table.
+        One row per method and run: the tidy samples behind the table.
     """
 
     blade: Blade
@@ -63,18 +63,17 @@ class Comparison:
 
     def differences(self, column: str = "loss_um_per_session", base: int = 0) -> pd.DataFrame:
         """Paired differences from method number `base`: mean, standard error and 95 % interval."""
-        import pandas as pd
-
         numeric = [*VALUES, "sessions"]
         if column not in numeric:
             raise EdgekitError("no such column of numbers", column, f"Choose from {numeric}.")
         if not count("base", base, 0) < len(self.methods):
             raise EdgekitError("base must number a method", base, "Count the methods from 0.")
-        wide = self.runs.pivot_table(index="run", columns="number", values=column)
+        wide = self.runs.pivot_table(index="run", columns="number", values=column).to_numpy().T
         rows = []
-        for number, method in enumerate(self.methods):
-            gap = (wide[number] - wide[base]).to_numpy()
+        for method, values in zip(self.methods, wide, strict=True):
+            gap = values - wide[base]
             mean, error = float(gap.mean()), standard_error(gap)
+            unpaired = np.hypot(standard_error(values), standard_error(wide[base]))
             rows.append(
                 {
                     "method": method.name,
@@ -82,46 +81,33 @@ class Comparison:
                     "mc": error,
                     "low": mean - 1.96 * error,
                     "high": mean + 1.96 * error,
-                    "unpaired_mc": float(
-                        np.hypot(
-                            standard_error(wide[number].to_numpy()),
-                            standard_error(wide[base].to_numpy()),
-                        )
-                    ),
+                    "unpaired_mc": float(unpaired),
                 }
             )
         return pd.DataFrame(rows)
 
     def __repr__(self) -> str:
-        columns = [
-            "method",
-            "loss_um_per_session",
-            "loss_um_per_session_mc",
-            "sessions_p10",
-            "sessions_p50",
-            "sessions_p90",
-        ]
-        return self.table[columns].to_string(index=False, float_format="{:.2f}".format)
+        return self.table[HEADLINE].to_string(index=False, float_format="{:.2f}".format)
 
     def _repr_html_(self) -> str:
-        from html import escape
-
-        rows = "".join(
-            f"<tr><td>{escape(str(row.method))}</td>"
-            f"<td>{row.loss_um_per_session:.1f} ± {row.loss_um_per_session_sd:.1f}</td>"
-            f"<td>{row.loss_um_per_session_mc:.2f}</td>"
-            f"<td>{row.sessions_p10:.0f} – <b>{row.sessions_p50:.0f}</b> – {row.sessions_p90:.0f}</td>"
-            f"<td>{row.angle_error_deg:+.1f}</td><td>{row.sharp_fraction:.0%}</td>"
-            f"<td>{row.minutes_per_session:.1f}</td></tr>"
+        rows = [
+            {
+                "method": row.method,
+                "width lost per session, µm (± sd between lives)": (
+                    f"{row.loss_um_per_session:.1f} ± {row.loss_um_per_session_sd:.1f}"
+                ),
+                "Monte-Carlo error of the mean, µm": f"{row.loss_um_per_session_mc:.2f}",
+                "sessions, p10 – median – p90": (
+                    f"{row.sessions_p10:.0f} – {row.sessions_p50:.0f} – {row.sessions_p90:.0f}"
+                ),
+                "angle error, °": f"{row.angle_error_deg:+.1f}",
+                "sharp": f"{row.sharp_fraction:.0%}",
+                "minutes per session": f"{row.minutes_per_session:.1f}",
+            }
             for row in self.table.itertuples()
-        )
-        return (
-            f"<p>{escape(self.blade.name)}, {len(self.lives[0].sessions)} lives a method</p><table>"
-            "<tr><th>method</th><th>width lost a session, µm (± sd between lives)</th>"
-            "<th>Monte-Carlo error of the mean, µm</th><th>sessions, p10 – median – p90</th>"
-            "<th>angle error, °</th><th>sharp</th><th>minutes a session</th></tr>"
-            f"{rows}</table>"
-        )
+        ]
+        lives = f"{self.blade.name}, {len(self.lives[0].sessions)} lives per method"
+        return html_text(lives) + html_table([*rows[0]], ([*row.values()] for row in rows))
 
 
 def compare(
@@ -135,14 +121,14 @@ def compare(
     stations: int = LIFE_STATIONS,
     depths: int = LIFE_DEPTHS,
 ) -> Comparison:
-    """Live `runs` instruments under each method, on common random numbers.
+    """Simulate the lives of `runs` instruments under each method, on common random numbers.
 
     Parameters
     ----------
     blade : Blade
     methods : sequence of Method or Alternation
     runs : int
-        Lives a method.
+        Lives per method.
     seed : int
         Root of all random numbers; run i depends on the seed and i only.
     use : Use, optional
@@ -162,16 +148,13 @@ def compare(
     >>> result.table["loss_um_per_session"].round().rank().tolist()
     [2.0, 1.0]
     """
-    import pandas as pd
-
     instance("methods", methods, (list, tuple), "Give methods in a list, even if there is one.")
     if not methods:
         raise EdgekitError("compare needs a method", list(methods), "Give one method or more.")
+    remedy = "Give a method, such as methods.freehand()."
     for method in methods:
-        instance(
-            "method", method, (Method, Alternation), "Give a method, such as methods.freehand()."
-        )
-    count("runs", runs, 2)
+        instance("method", method, (Method, Alternation), remedy)
+    count("runs", runs, 2, most=MAX_RUNS, bytes_each=RUN_BYTES * len(methods))
     rules = rules_of(retire)
     lives = [
         live_runs(
@@ -198,9 +181,7 @@ def compare(
 
 
 def _samples(number: int, lives: Lives) -> pd.DataFrame:
-    """A row a run."""
-    import pandas as pd
-
+    """One row per run."""
     columns: dict[str, object] = {
         "number": number,
         "method": lives.method.name,
@@ -214,15 +195,14 @@ def _samples(number: int, lives: Lives) -> pd.DataFrame:
 
 def _row(number: int, lives: Lives, samples: pd.DataFrame) -> dict[str, object]:
     """A row of the comparison's table."""
-    mine = samples[samples["number"] == number]
+    samples = samples[samples["number"] == number]
     row: dict[str, object] = {"method": lives.method.name}
     extra = ("strength_left",) if "strength_left" in samples else ()
     for name in (*VALUES, *extra):
-        values = mine[name].to_numpy()
+        values = samples[name].to_numpy()
         row[name] = float(values.mean())
         row[f"{name}_sd"] = float(values.std(ddof=1))
         row[f"{name}_mc"] = standard_error(values)
-    for share in (10, 50, 90):
-        row[f"sessions_p{share}"] = float(np.percentile(lives.sessions, share))
+    row |= session_percentiles(lives.sessions)
     row["unfinished"] = float((lives.ended_by < 0).mean())
     return row

@@ -7,18 +7,21 @@ A field is named from its owner down, ``"method.placements"`` or ``"method.hand.
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 
-from edgekit.checks import FloatArray, count, finite, instance
+from edgekit.checks import FloatArray, count, finite, frozen_array, instance
 from edgekit.errors import EdgekitError
+from edgekit.record import Record
 
 __all__ = [
+    "MAX_ROWS",
     "Distribution",
     "Grid",
+    "Inputs",
     "full_grid",
     "labels",
     "latin_hypercube",
@@ -27,16 +30,22 @@ __all__ = [
 ]
 
 
+MAX_ROWS = 1_000_000
+ROW_BYTES = 100  # and more, where a row holds whole objects
+
+
 class Distribution(Protocol):
-    """How an uncertain input spreads; every frozen distribution of `scipy.stats` is one."""
+    """Distribution of an uncertain input; every frozen distribution of `scipy.stats` is one."""
 
     def ppf(self, q: FloatArray) -> FloatArray:
         """Value at cumulative probability `q`."""
         ...
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Grid:
+Inputs = Mapping[str, tuple[float, float] | Distribution]
+
+
+class Grid(Record):
     """Rows of values for named fields.
 
     Attributes
@@ -44,7 +53,7 @@ class Grid:
     names : tuple of str
         Fields, such as ``"method.placements"``.
     rows : tuple of tuples
-        One value a field in each row.
+        One value for each field in each row.
     """
 
     names: tuple[str, ...]
@@ -60,6 +69,7 @@ class Grid:
                 raise EdgekitError(
                     f"a row needs {len(self.names)} values", row, "Give one for each field."
                 )
+        super().__post_init__()
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -74,7 +84,9 @@ class Grid:
 
 
 def labels(values: Sequence[object]) -> list[object]:
-    """A column as a table shows it: plain values as they are, objects by name, numbered where several share one.
+    """A column as a table shows it: plain values as they are, objects by name.
+
+    Names that several objects share are numbered.
 
     Examples
     --------
@@ -115,11 +127,16 @@ def full_grid(axes: Mapping[str, Sequence[object]]) -> Grid:
     ((4, 15), (4, 45), (8, 15), (8, 45))
     """
     instance("axes", axes, Mapping, "Give a dictionary of field to values.")
+    columns = []
     for name, values in axes.items():
         if isinstance(values, str) or not isinstance(values, Iterable):
-            raise EdgekitError(f"{name} needs a list of values", values, "Put one in a list, too.")
-    rows = itertools.product(*(tuple(values) for values in axes.values()))
-    return Grid(names=tuple(axes), rows=tuple(rows))
+            raise EdgekitError(
+                f"{name} needs a list of values", values, "Put a single one in a list."
+            )
+        columns.append(tuple(values))
+    size = math.prod(map(len, columns))
+    count("rows of the grid", size, 0, most=MAX_ROWS, bytes_each=ROW_BYTES)
+    return Grid(names=tuple(axes), rows=tuple(itertools.product(*columns)))
 
 
 def list_grid(rows: Sequence[Mapping[str, object]]) -> Grid:
@@ -130,7 +147,7 @@ def list_grid(rows: Sequence[Mapping[str, object]]) -> Grid:
     >>> len(list_grid([{"method.placements": 4}, {"method.placements": 12}]))
     2
     """
-    instance("rows", rows, (list, tuple), "Give a list of dictionaries, a row each.")
+    instance("rows", rows, (list, tuple), "Give a list of dictionaries, one per row.")
     if not rows:
         raise EdgekitError("a grid needs a row", rows, "Give one or more.")
     for row in rows:
@@ -142,9 +159,7 @@ def list_grid(rows: Sequence[Mapping[str, object]]) -> Grid:
     return Grid(names=names, rows=tuple(tuple(row[name] for name in names) for row in rows))
 
 
-def latin_hypercube(
-    inputs: Mapping[str, tuple[float, float] | Distribution], points: int, *, seed: int
-) -> Grid:
+def latin_hypercube(inputs: Inputs, points: int, *, seed: int) -> Grid:
     """A Latin hypercube: each input's range cut into as many strata as points, one point in each.
 
     Parameters
@@ -162,15 +177,12 @@ def latin_hypercube(
     """
     from scipy.stats import qmc
 
-    unit = qmc.LatinHypercube(d=input_count(inputs), rng=count("seed", seed, 0)).random(
-        count("points", points)
-    )
+    number = count("points", points, most=MAX_ROWS, bytes_each=ROW_BYTES)
+    unit = qmc.LatinHypercube(d=input_count(inputs), rng=count("seed", seed, 0)).random(number)
     return _spread(inputs, unit)
 
 
-def sobol_points(
-    inputs: Mapping[str, tuple[float, float] | Distribution], points: int, *, seed: int
-) -> Grid:
+def sobol_points(inputs: Inputs, points: int, *, seed: int) -> Grid:
     """Points of a scrambled Sobol sequence; a power of two keeps it balanced.
 
     Examples
@@ -186,8 +198,8 @@ def sobol_points(
 
 
 def power_of_two(points: int, low: int = 1) -> int:
-    """Points of a Sobol sequence, `low` or more; another number than a power of two is refused."""
-    number = count("points", points, low)
+    """Points of a Sobol sequence, `low` or more; only powers of two are accepted."""
+    number = count("points", points, low, most=MAX_ROWS, bytes_each=ROW_BYTES)
     if number & (number - 1):
         raise EdgekitError(
             "points of a Sobol sequence must be a power of two", points, "Give 64, 128, 256, ..."
@@ -195,20 +207,20 @@ def power_of_two(points: int, low: int = 1) -> int:
     return number
 
 
-def input_count(inputs: Mapping[str, tuple[float, float] | Distribution]) -> int:
-    """How many inputs there are; none is refused."""
+def input_count(inputs: Inputs) -> int:
+    """Number of inputs, at least one."""
     instance("inputs", inputs, Mapping, "Give a dictionary of field to (low, high).")
     if not inputs:
         raise EdgekitError("an input is needed", inputs, "Name one or more.")
     return len(inputs)
 
 
-def _spread(inputs: Mapping[str, tuple[float, float] | Distribution], unit: FloatArray) -> Grid:
-    columns = [
-        spread_values(name, item, unit[:, i]) for i, (name, item) in enumerate(inputs.items())
-    ]
-    rows = zip(*(column.tolist() for column in columns), strict=True)
-    return Grid(names=tuple(inputs), rows=tuple(rows))
+def _spread(inputs: Inputs, unit: FloatArray) -> Grid:
+    columns = (
+        spread_values(name, item, share).tolist()
+        for (name, item), share in zip(inputs.items(), unit.T, strict=True)
+    )
+    return Grid(names=tuple(inputs), rows=tuple(zip(*columns, strict=True)))
 
 
 def spread_values(
@@ -226,4 +238,4 @@ def spread_values(
             item,
             "Give (low, high), or a frozen distribution of scipy.stats.",
         )
-    return np.asarray(item.ppf(share), dtype=float)
+    return frozen_array(f"values of {name}", item.ppf(share), share.shape)
