@@ -14,10 +14,10 @@ from edgekit.edge_finish.edge_line import (
     correlation_length_um,
     edge_rq_um,
     min_visible_um,
-    realise,
     scratch_lengths_um,
     teeth_per_mm,
 )
+from edgekit.edge_finish.edge_profile import realise
 from edgekit.edge_finish.hardness import hardness_pa, rockwell_c, vickers
 from edgekit.edge_finish.texture import roughness
 from edgekit.edge_finish.tooth_wear import (
@@ -117,7 +117,7 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
     ("shortest wave negative", lambda: teeth_per_mm(2.0, min_wavelength_um=-1.0), "above 0"),
     ("one station", lambda: realise([0.0], 2.0, 0.1, rng=rng()), "2 stations"),
     ("stations falling", lambda: realise([5, 0], 2.0, 0.1, rng=rng()), "must rise"),
-    ("lengths that do not match", lambda: realise([0, 5], [1, 2, 3], 0.1, rng=rng()), "Match"),
+    ("lengths that do not match", lambda: realise([0, 5], [1, 2, 3], 0.1, rng=rng()), "one shape"),
     ("lengths in metres", lambda: realise([0, 5650], 4e-6, 0.1, rng=rng()), "too many points"),
     ("seed instead of a generator", lambda: realise([0, 5], 2.0, 0.1, rng=7), "Generator"),
     ("steps of zero", lambda: realise([0, 5], 2.0, 0.1, rng=rng(), steps=0), "2 or more"),
@@ -155,7 +155,7 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
     (
         "profile of a million cut-offs",
         lambda: roughness(np.arange(100_000.0), np.zeros(100_000), cutoff_um=2.0),
-        "cut-offs long",
+        "cut-offs in the profile",
     ),
     ("strokes negative", lambda: wear(strokes=[-1.0]), "0 or more"),
     ("strokes without end", lambda: wear(strokes=[1e9]), "too many steps"),

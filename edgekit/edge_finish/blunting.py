@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -206,20 +207,12 @@ def _worn(
 ) -> OnCounterface:
     """Both edges worn on one counterface."""
     angle = finish.internal_angle_deg
-    toothed, smooth = (
-        wear_teeth(
-            gaussian_heights(height, _POINTS),
-            internal_angle_deg=angle,
-            strokes=strokes,
-            contact=contact,
-        )
-        for height in (rq_um, 0.0)
-    )
+    wear = partial(wear_teeth, internal_angle_deg=angle, strokes=strokes, contact=contact)
     width = 2 * np.cos(np.radians(angle) / 2) * value("sharp_radius_um")
     return OnCounterface(
         name=name,
         contact=contact,
         sunk_in=bool(contact.contact_um >= width),
-        toothed=toothed,
-        smooth=smooth,
+        toothed=wear(gaussian_heights(rq_um, _POINTS)),
+        smooth=wear(gaussian_heights(0.0, _POINTS)),
     )

@@ -11,17 +11,14 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from edgekit.checks import FloatArray, array_between, frozen_array, matched, positive
-from edgekit.edge_finish.edge_profile import EdgeProfile, realise
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.units import UM_PER_MM
 
 __all__ = [
-    "EdgeProfile",
     "correlation_length_um",
     "edge_rq_um",
     "min_visible_um",
-    "realise",
     "scratch_lengths_um",
     "teeth_per_mm",
     "visible_rq_um",

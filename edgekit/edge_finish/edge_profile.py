@@ -3,7 +3,8 @@
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import FloatArray, array_between, count, frozen_array, generator, positive
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
@@ -89,29 +90,31 @@ def realise(
     Examples
     --------
     >>> import numpy as np
-    >>> from edgekit.edge_finish.edge_line import realise
+    >>> from edgekit.edge_finish.edge_profile import realise
     >>> line = realise([0, 5650], 4.0, 0.2, rng=np.random.default_rng(1))
     >>> bool(abs(line.z_um.std() / 0.2 - 1) < 0.1)
     True
     """
-    arc = frozen_array("arc_um", arc_um, (None,))
-    if arc.size < 2 or not (np.diff(arc) > 0).all():
+    arc, length, rq = checks.matched(
+        "arc_um, length_um and rq_um",
+        checks.frozen_array("arc_um", arc_um, (None,)),
+        checks.array_between("length_um", length_um, 0, np.inf),
+        checks.array_between("rq_um", rq_um, 0, np.inf, ends=True),
+    )
+    if arc.ndim != 1 or arc.size < 2 or not (np.diff(arc) > 0).all():
         raise EdgekitError("arc_um must rise, with 2 stations or more", arc, "Sort the stations.")
-    length = _along(arc, array_between("length_um", length_um, 0, np.inf), "length_um")
-    rq = _along(arc, array_between("rq_um", rq_um, 0, np.inf, ends=True), "rq_um")
-    per_length = count("steps", steps, 2)
-    step = float(length.min()) / per_length
-    generator("rng", rng)
+    step = float(length.min()) / checks.count("steps", steps, 2)
+    checks.generator("rng", rng)
     if min_wavelength_um is None:
         x = _grid(arc, step)
         z = _draw(x, arc, length, rq, rng)
     else:
         # Every wave of the process must be there to be cut; the points asked for come after.
         fine = _grid(arc, float(length.min()) / _GRID)
-        wave = positive("min_wavelength_um", min_wavelength_um)
+        wave = checks.positive("min_wavelength_um", min_wavelength_um)
         x = _grid(arc, max(step, wave / _STEPS_PER_WAVE))
         z = _cut_short_waves(_draw(fine, arc, length, rq, rng), fine, wave, x.size)
-    return EdgeProfile(x_um=x, z_um=frozen_array("z_um", z))
+    return EdgeProfile(x_um=x, z_um=checks.frozen_array("z_um", z))
 
 
 def _grid(arc: FloatArray, step: float) -> FloatArray:
@@ -138,15 +141,6 @@ def _draw(
     rate = 1 / np.interp(x, arc, length)
     phase = np.concatenate([[0.0], np.cumsum(np.diff(x) * (rate[1:] + rate[:-1]) / 2)])
     return np.asarray(np.interp(x, arc, rq) * _unit_process(phase, rng))
-
-
-def _along(arc: FloatArray, values: FloatArray, name: str) -> FloatArray:
-    """Values at the stations, one value standing for all."""
-    if values.shape not in ((), arc.shape):
-        raise EdgekitError(
-            f"{name} must be one number or one per station", values.shape, "Match arc_um."
-        )
-    return np.broadcast_to(values, arc.shape)
 
 
 def _unit_process(phase: FloatArray, rng: np.random.Generator) -> FloatArray:

@@ -11,7 +11,7 @@ __all__ = ["LineContact", "default_contact"]
 
 @dataclass(frozen=True, kw_only=True)
 class LineContact:
-    """Contact of an edge with what it works on.
+    """Contact of an edge with what it works on; defaults are those of the evidence table.
 
     Parameters
     ----------
@@ -27,11 +27,11 @@ class LineContact:
         k of V = k F s / H [1]; tables with V = K F s / 3H have K = 3k.
     """
 
-    load_n_per_mm: float
-    stroke_mm: float
-    counterface_hv: float
-    steel_hv: float
-    wear_coefficient: float
+    load_n_per_mm: float = value("use_force_n") / value("use_contact_mm")
+    stroke_mm: float = value("use_stroke_mm")
+    counterface_hv: float = value("counterface_hardness_hv")
+    steel_hv: float = value("steel_hardness_hv")
+    wear_coefficient: float = value("use_wear_coefficient")
 
     def __post_init__(self) -> None:
         keep_numbers(
@@ -57,7 +57,7 @@ class LineContact:
 
 
 def default_contact() -> LineContact:
-    """The contact that the evidence table's defaults describe.
+    """The contact with every default of the evidence table.
 
     Examples
     --------
@@ -66,10 +66,4 @@ def default_contact() -> LineContact:
     >>> contact.load_n_per_mm, round(contact.area_um2_per_stroke, 3)
     (2.5, 0.166)
     """
-    return LineContact(
-        load_n_per_mm=value("use_force_n") / value("use_contact_mm"),
-        stroke_mm=value("use_stroke_mm"),
-        counterface_hv=value("counterface_hardness_hv"),
-        steel_hv=value("steel_hardness_hv"),
-        wear_coefficient=value("use_wear_coefficient"),
-    )
+    return LineContact()

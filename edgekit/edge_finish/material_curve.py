@@ -95,26 +95,22 @@ class MaterialCurve(Record):
         slope = (offset @ level[part]) / (offset @ offset)
         top = level[part].mean() - slope * ratio[part].mean()
         bottom = top + slope
+        below = 1 - self.share
         mr1, mr2 = (float(value) for value in self.ratio([top, bottom]))
         return CoreParameters(
             rk_um=float(top - bottom),
-            rpk_um=_triangle(self._area_above(float(top)), mr1),
-            rvk_um=_triangle(self._area_below(float(bottom)), 1 - mr2),
+            rpk_um=_triangle(_area(self.level_um, self.share, float(top)), mr1),
+            rvk_um=_triangle(_area(-self.level_um[::-1], below[::-1], -float(bottom)), 1 - mr2),
             mr1=mr1,
             mr2=mr2,
         )
 
-    def _area_above(self, level: float) -> float:
-        """∫ share dz from `level` up, which is the area of profile above it per length."""
-        return _area(self.level_um, self.share, level)
-
-    def _area_below(self, level: float) -> float:
-        """∫ (1 − share) dz from `level` down."""
-        return _area(-self.level_um[::-1], 1 - self.share[::-1], -level)
-
 
 def _area(level: FloatArray, share: FloatArray, start: float) -> float:
-    """Exact integral of a piecewise-straight share from `start` to the highest level."""
+    """Exact integral of a piecewise-straight share from `start` to the highest level.
+
+    It is the area of the profile above `start`, per length.
+    """
     if start >= level[-1]:
         return 0.0
     keep = level > start

@@ -14,14 +14,7 @@ import numpy as np
 
 from edgekit.checks import FloatArray, count, generator, instance, positive
 from edgekit.display import html_list
-from edgekit.edge_finish.edge_line import (
-    correlation_length_um,
-    edge_rq_um,
-    min_visible_um,
-    scratch_lengths_um,
-    teeth_per_mm,
-    visible_rq_um,
-)
+from edgekit.edge_finish import edge_line
 from edgekit.edge_finish.edge_profile import EdgeProfile, realise
 from edgekit.edge_finish.texture import Roughness, roughness
 from edgekit.evidence_table import entry, value
@@ -128,7 +121,7 @@ class Finish(Record):
         wave = positive(
             "conforming_um", value("conforming_wave_um") if conforming_um is None else conforming_um
         )
-        follows = visible_rq_um(self.rq_um, self.length_um, min_wavelength_um=wave)
+        follows = edge_line.visible_rq_um(self.rq_um, self.length_um, min_wavelength_um=wave)
         return float(np.sqrt(np.mean(np.maximum(self.rq_um**2 - follows**2, 0.0))))
 
     @property
@@ -208,18 +201,18 @@ def finish(
     instance("edge", edge, Edge, "Give one of its edges: blade.edges['left'].")
     instance("method", method, Method, "Make one with edgekit.methods.")
     generator("rng", rng)
-    shortest = float(min_visible_um(magnification))
+    shortest = float(edge_line.min_visible_um(magnification))
     size = count("stations", stations, 2, most=MAX_STATIONS, bytes_each=STATION_BYTES)
     arc = edge.stations(size)
     scratches = _lay(edge, arc, method)
     beta = np.degrees(edge.frame(arc, order=0).angle.value) + np.zeros(len(arc))
     ra = method.abrasive.ra_um
-    across, along = scratch_lengths_um(ra)
-    length = correlation_length_um(scratches.lay_deg, l_perp_um=across, l_par_um=along)
-    rq = edge_rq_um(beta, ra * _RQ_PER_RA)
-    shown = visible_rq_um(rq, length, min_wavelength_um=shortest)
+    across, along = edge_line.scratch_lengths_um(ra)
+    length = edge_line.correlation_length_um(scratches.lay_deg, l_perp_um=across, l_par_um=along)
+    rq = edge_line.edge_rq_um(beta, ra * _RQ_PER_RA)
+    shown = edge_line.visible_rq_um(rq, length, min_wavelength_um=shortest)
     profile = _drawn(arc * UM_PER_MM, length, shown, shortest, rng)
-    teeth = teeth_per_mm(length, min_wavelength_um=shortest)
+    teeth = edge_line.teeth_per_mm(length, min_wavelength_um=shortest)
     return Finish(
         abrasive=method.abrasive,
         stroke=method.stroke,
@@ -254,26 +247,22 @@ def _drawn(
 ) -> EdgeProfile:
     """One edge line of rms height `shown_um`, its short waves cut; see `_WHITE_BELOW`."""
     drawn = np.maximum(length_um, min_wavelength_um * _WHITE_BELOW)
-    height = shown_um / visible_rq_um(1.0, drawn, min_wavelength_um=min_wavelength_um)
+    height = shown_um / edge_line.visible_rq_um(1.0, drawn, min_wavelength_um=min_wavelength_um)
     return realise(arc_um, drawn, height, rng=rng, min_wavelength_um=min_wavelength_um)
 
 
 def _rough(profile: EdgeProfile, ra_um: float) -> Roughness:
     """Roughness with the cut-off for the Ra expected, or of the whole line where two do not fit."""
     cutoff = standard_cutoff_um(ra_um)
-    if profile.x_um[-1] - profile.x_um[0] < 2 * cutoff:
-        return roughness(profile.x_um, profile.z_um)
-    return roughness(profile.x_um, profile.z_um, cutoff_um=cutoff)
+    fits = profile.x_um[-1] - profile.x_um[0] >= 2 * cutoff
+    return roughness(profile.x_um, profile.z_um, cutoff_um=cutoff if fits else None)
 
 
-def _range(
-    length_um: FloatArray, min_wavelength_um: float, abrasive: Abrasive
-) -> tuple[float, float]:
+def _range(length_um: FloatArray, shortest_um: float, abrasive: Abrasive) -> tuple[float, float]:
     """Quantiles 0.1 and 0.9 of the mean number of teeth, Ra and scratch width lognormal."""
-    spread = math.hypot(
-        math.log(abrasive.ra_per_grain.gsd), math.log(entry("scratch_width_per_ra").gsd)
-    )
+    gsds = abrasive.ra_per_grain.gsd, entry("scratch_width_per_ra").gsd
+    spread = math.hypot(*map(math.log, gsds))
     factor = np.exp(TENTH * spread * np.array([1.0, -1.0]))
-    teeth = teeth_per_mm(factor[:, None] * length_um, min_wavelength_um=min_wavelength_um)
+    teeth = edge_line.teeth_per_mm(factor[:, None] * length_um, min_wavelength_um=shortest_um)
     low, high = teeth.mean(axis=1)
     return float(low), float(high)

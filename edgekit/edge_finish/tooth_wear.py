@@ -12,7 +12,10 @@ first is a result of the model; published blunting ranges from "visible after 15
 "none after 90", and none of the studies separates lay from steel.
 """
 
+from __future__ import annotations
+
 import math
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -178,48 +181,45 @@ def wear_teeth(
     """
     contact = default_contact() if contact is None else contact
     checks.instance("contact", contact, LineContact, "Give a LineContact, or None for the default.")
-    line = _Line(
-        checks.frozen_array("heights_um", heights_um, (None,)),
-        checks.positive(
-            "sharp_radius_um",
-            value("sharp_radius_um") if sharp_radius_um is None else sharp_radius_um,
-        ),
-        _wedge(internal_angle_deg),
-        contact,
-        checks.positive("level_um", level_um),
-    )
+    wedge = _wedge(internal_angle_deg)
+    start = value("sharp_radius_um") if sharp_radius_um is None else sharp_radius_um
+    heights = checks.frozen_array("heights_um", heights_um, (None,))
+    if not heights.size:
+        raise EdgekitError("heights_um must hold a height", heights.size, "Give the edge line.")
     report = checks.array_between("strokes", np.atleast_1d(strokes), 0, np.inf, ends=True)
     if report.ndim != 1 or not report.size or not (np.diff(report) >= 0).all():
         raise EdgekitError("strokes must be a row that does not fall", report, "Sort the strokes.")
-    rows = []
-    for target in report:
-        line.wear_to(float(target))
-        rows.append(line.report())
+    radius = np.full(heights.size, checks.positive("sharp_radius_um", start))
+    line = _Line(
+        # A rounded apex stands lower than the sharp one.
+        sharp=-np.sort(-heights) * wedge.height + wedge.apex * radius,
+        fresh=wedge.area * radius**2,
+        area=wedge.area * radius**2,
+        wedge=wedge,
+        contact=contact,
+        level_um=checks.positive("level_um", level_um),
+    )
+    rows = [line.worn_to(float(target)).report() for target in report]
     columns = {name: np.array([row[name] for row in rows]) for name in rows[0]}
     return ToothWear(strokes=report, **columns)
 
 
+@dataclass(kw_only=True)
 class _Line:
-    """The edge line while it wears; the one object here that changes."""
+    """The edge line while it wears; the one object here that changes.
 
-    def __init__(
-        self,
-        heights: FloatArray,
-        radius_um: float,
-        wedge: _Wedge,
-        contact: LineContact,
-        level_um: float,
-    ) -> None:
-        if not heights.size:
-            raise EdgekitError("heights_um must hold a height", heights.size, "Give the edge line.")
-        self.level = level_um
-        self.wedge = wedge
-        self.contact = contact
-        radius = np.full(heights.size, radius_um)
-        self.area = self.first_area = wedge.area * radius**2
-        # The height at which a sharp apex would stand: a rounded one stands lower.
-        self.sharp = -np.sort(-heights) * wedge.height + wedge.apex * radius
-        self.strokes, self.steps = 0.0, 0
+    Of each point: ``sharp``, the height of its sharp apex; ``fresh, area``, the section that the
+    rounded apex lacks, at the start and now.
+    """
+
+    sharp: FloatArray
+    fresh: FloatArray
+    area: FloatArray
+    wedge: _Wedge
+    contact: LineContact
+    level_um: float
+    strokes: float = 0.0
+    steps: int = 0
 
     @property
     def radius(self) -> FloatArray:
@@ -242,14 +242,14 @@ class _Line:
             return np.asarray(width / width.sum())
         order = np.argsort(-height, kind="stable")
         last = order[np.searchsorted(np.cumsum(width[order]), wanted)]
-        above = height > height[last] + self.level
-        level = np.abs(height - height[last]) <= self.level
+        above = height > height[last] + self.level_um
+        level = np.abs(height - height[last]) <= self.level_um
         left = wanted - width[above].sum()
         load = np.where(above, width, 0.0) + np.where(level, width * left / width[level].sum(), 0.0)
         return np.asarray(load / wanted)
 
-    def wear_to(self, strokes: float) -> None:
-        """Wear the line up to a number of strokes, no point by more than a level in one step."""
+    def worn_to(self, strokes: float) -> _Line:
+        """This line, worn up to a number of strokes, no point by more than a level in one step."""
         while self.strokes < strokes:
             self.steps += 1
             if self.steps > _MAX_STEPS:
@@ -261,15 +261,16 @@ class _Line:
             # Section lost by each point in a stroke, and how fast the fastest one comes down.
             rate = self.load_share() * self.contact.area_um2_per_stroke * self.area.size
             fall = self.wedge.apex / (2 * self.wedge.area) * float((rate / self.radius).max())
-            step = min(strokes - self.strokes, self.level / fall if fall > 0 else math.inf)
+            step = min(strokes - self.strokes, self.level_um / fall if fall > 0 else math.inf)
             self.area = self.area + step * rate
             self.strokes += step
+        return self
 
     def report(self) -> dict[str, float]:
         """Values of the fields of `ToothWear` now."""
         share = self.load_share()
         height, radius = self.height, self.radius
-        first = self.sharp - self.wedge.apex * np.sqrt(self.first_area / self.wedge.area)
+        first = self.sharp - self.wedge.apex * np.sqrt(self.fresh / self.wedge.area)
         loaded, mean_radius = float(share.sum()), float(radius.mean())
         return {
             "recession_um": float((first - height).mean()),
@@ -277,5 +278,5 @@ class _Line:
             "radius_um": mean_radius,
             "contact_radius_um": float((share * radius).sum()) / loaded if loaded else mean_radius,
             "contact_share": float(np.count_nonzero(share) / share.size),
-            "worn_area_um2": float((self.area - self.first_area).mean()),
+            "worn_area_um2": float((self.area - self.fresh).mean()),
         }

@@ -1,4 +1,4 @@
-"""From a row of a grid to a study of lives: fields set by their dotted names."""
+"""A case to simulate, of which the rows of a grid set any field by its dotted name."""
 
 from __future__ import annotations
 
@@ -22,8 +22,9 @@ from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
 from edgekit.record import Record
 
-__all__ = ["LifeCase", "LifeStudy", "Task", "UnknownField", "set_field"]
+__all__ = ["LifeCase", "Task", "UnknownField", "set_field"]
 
+Pattern = Callable[..., Blade]
 # What a name in a grid may begin with, and the field of a case that it stands for.
 _OWNERS = {"blade": "blade", "method": "method", "use": "use", "rule": "rules"}
 
@@ -32,42 +33,19 @@ class UnknownField(EdgekitError):
     """A name in a grid for which there is nothing to set."""
 
 
-class _Settings(Record):
-    """What a study and the case it is made from have in common."""
-
-    method: Method | Alternation
-    use: Use = field(default_factory=Use)
-    rules: tuple[RetireRule, ...] = DEFAULT_RULES
-    stations: int = LIFE_STATIONS
-    depths: int = LIFE_DEPTHS
-    max_sessions: int = int(value("max_sessions"))
-    precision: Precision = np.float64
-
-
-class LifeStudy(_Settings):
-    """Lives of one blade under one method, ready to be simulated."""
-
-    blade: Blade
-
-    def live(self, keys: RunKeys) -> Lives:
-        """Simulate the runs of some keys."""
-        return live_runs(**vars(self), rngs=keys, histories=0)
-
-
 class Task(Protocol):
-    """Makes the study of one row of a grid. Worker processes must be able to import it.
+    """Makes the case of one row of a grid. Worker processes must be able to import it.
 
     With a method ``check_names(row)``, such as that of `LifeCase`, a sweep has it check every row
     before the first is computed.
     """
 
-    def __call__(self, row: Mapping[str, object]) -> LifeStudy:
-        """The study of a row."""
-        ...
+    def __call__(self, row: Mapping[str, object]) -> LifeCase:
+        """The case of a row."""
 
 
-class LifeCase(_Settings):
-    """A task ready for use: a base case, of which a row changes any field.
+class LifeCase(Record):
+    """A blade, its method and its use, ready to be simulated; as a task, the base of every row.
 
     Rows may set ``blade.<keyword>`` (keywords of the pattern), ``method.<field>``,
     ``method.hand.tilt_deg.sd`` and the like, ``use.<field>``, ``rule.<field>`` (of every rule that
@@ -91,20 +69,30 @@ class LifeCase(_Settings):
     --------
     >>> import edgekit as ek
     >>> task = LifeCase(blade=ek.patterns.universal_curette, method=ek.methods.freehand())
-    >>> study = task({"blade.width_mm": 0.9, "method.placements": 6, "method.hand.tilt_deg.sd": 1.0})
-    >>> round(study.blade.width_mm, 2), study.method.placements, study.method.hand.tilt_deg.sd
+    >>> case = task({"blade.width_mm": 0.9, "method.placements": 6, "method.hand.tilt_deg.sd": 1.0})
+    >>> round(case.blade.width_mm, 2), case.method.placements, case.method.hand.tilt_deg.sd
     (0.9, 6, 1.0)
     """
 
-    blade: Callable[..., Blade] | Blade
+    blade: Pattern | Blade
+    method: Method | Alternation
+    use: Use = field(default_factory=Use)
+    rules: tuple[RetireRule, ...] = DEFAULT_RULES
+    stations: int = LIFE_STATIONS
+    depths: int = LIFE_DEPTHS
+    max_sessions: int = int(value("max_sessions"))
+    precision: Precision = np.float64
 
-    def __call__(self, row: Mapping[str, object]) -> LifeStudy:
-        """The study of a row."""
+    def live(self, keys: RunKeys) -> Lives:
+        """Simulate the lives of some runs; the blade must be a finished one."""
+        return live_runs(**vars(self), rngs=keys, histories=0)
+
+    def __call__(self, row: Mapping[str, object]) -> LifeCase:
+        """The case with the fields of a row set and its blade made."""
         case = self
         for name in sorted(row, key=_dots):
             case = case._with(name, row[name])
-        blade, rules = _blade(case.blade), rules_of(case.rules)
-        return LifeStudy(**vars(case) | {"blade": blade, "rules": rules})
+        return replace(case, blade=_blade(case.blade), rules=rules_of(case.rules))
 
     def check_names(self, row: Mapping[str, object]) -> None:
         """Raise `UnknownField` if a row names what cannot be set; its values are not judged."""
@@ -136,9 +124,7 @@ def _dots(name: str) -> int:
     return name.count(".")
 
 
-def _with_keyword(
-    pattern: Callable[..., Blade] | Blade, name: str, new: object
-) -> Callable[..., Blade]:
+def _with_keyword(pattern: Pattern | Blade, name: str, new: object) -> Pattern:
     """A pattern with a keyword set."""
     if isinstance(pattern, Blade):
         raise UnknownField(
@@ -168,7 +154,7 @@ def _blade(blade: object) -> Blade:
 
 
 @lru_cache(maxsize=16)
-def _cached(pattern: Callable[..., Blade], keywords: tuple[tuple[str, object], ...]) -> Blade:
+def _cached(pattern: Pattern, keywords: tuple[tuple[str, object], ...]) -> Blade:
     """A pattern's blade, made once for successive rows that share it, and prepared only once."""
     return pattern(**dict(keywords))
 

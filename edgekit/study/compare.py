@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from edgekit.checks import count, instance
-from edgekit.display import html_table, html_text
+from edgekit.display import html_text
 from edgekit.errors import EdgekitError
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.random_streams import SeededKeys
@@ -22,20 +22,25 @@ from edgekit.life.retire import DEFAULT_RULES, RetireRule
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
 from edgekit.record import Record
-from edgekit.study.outcomes import (
-    SESSIONS,
-    VALUES,
-    sample_columns,
-    session_percentiles,
-    standard_error,
-)
+from edgekit.study.outcomes import VALUES, sample_columns, session_percentiles, standard_error
 
 __all__ = ["Comparison", "compare"]
 
 MAX_HISTORIES = 2000  # lives per method of which every session is kept
 MAX_RUNS = 5_000_000
 RUN_BYTES = 500  # of one life in the samples and their tables
-HEADLINE = ["method", "loss_um_per_session", "loss_um_per_session_mc", *SESSIONS]
+SHOWN = {
+    "method": "method",
+    "loss_um_per_session": "width lost per session, µm",
+    "loss_um_per_session_sd": "sd between lives",
+    "loss_um_per_session_mc": "Monte-Carlo error",
+    "sessions_p10": "sessions, p10",
+    "sessions_p50": "median",
+    "sessions_p90": "p90",
+    "angle_error_deg": "angle error, °",
+    "sharp_fraction": "share sharp",
+    "minutes_per_session": "minutes per session",
+}
 
 
 class Comparison(Record):
@@ -69,45 +74,29 @@ class Comparison(Record):
         if not count("base", base, 0) < len(self.methods):
             raise EdgekitError("base must number a method", base, "Count the methods from 0.")
         wide = self.runs.pivot_table(index="run", columns="number", values=column).to_numpy().T
-        rows = []
-        for method, values in zip(self.methods, wide, strict=True):
-            gap = values - wide[base]
-            mean, error = float(gap.mean()), standard_error(gap)
-            unpaired = np.hypot(standard_error(values), standard_error(wide[base]))
-            rows.append(
-                {
-                    "method": method.name,
-                    "difference": mean,
-                    "mc": error,
-                    "low": mean - 1.96 * error,
-                    "high": mean + 1.96 * error,
-                    "unpaired_mc": float(unpaired),
-                }
-            )
-        return pd.DataFrame(rows)
+        gap = np.ascontiguousarray(wide - wide[base])
+        mean, error, alone = gap.mean(axis=1), standard_error(gap), standard_error(wide)
+        return pd.DataFrame(
+            {
+                "method": [method.name for method in self.methods],
+                "difference": mean,
+                "mc": error,
+                "low": mean - 1.96 * error,
+                "high": mean + 1.96 * error,
+                "unpaired_mc": np.hypot(alone, alone[base]),
+            }
+        )
 
     def __repr__(self) -> str:
-        return self.table[HEADLINE].to_string(index=False, float_format="{:.2f}".format)
+        return self._short().to_string(index=False, float_format="{:.2f}".format)
 
     def _repr_html_(self) -> str:
-        rows = [
-            {
-                "method": row.method,
-                "width lost per session, µm (± sd between lives)": (
-                    f"{row.loss_um_per_session:.1f} ± {row.loss_um_per_session_sd:.1f}"
-                ),
-                "Monte-Carlo error of the mean, µm": f"{row.loss_um_per_session_mc:.2f}",
-                "sessions, p10 – median – p90": (
-                    f"{row.sessions_p10:.0f} – {row.sessions_p50:.0f} – {row.sessions_p90:.0f}"
-                ),
-                "angle error, °": f"{row.angle_error_deg:+.1f}",
-                "sharp": f"{row.sharp_fraction:.0%}",
-                "minutes per session": f"{row.minutes_per_session:.1f}",
-            }
-            for row in self.table.itertuples()
-        ]
         lives = f"{self.blade.name}, {len(self.lives[0].sessions)} lives per method"
-        return html_text(lives) + html_table([*rows[0]], ([*row.values()] for row in rows))
+        table: str = self._short().to_html(index=False, float_format="{:.2f}".format)
+        return html_text(lives) + table
+
+    def _short(self) -> pd.DataFrame:
+        return self.table[[*SHOWN]].rename(columns=SHOWN)
 
 
 def compare(
@@ -202,7 +191,7 @@ def _row(number: int, lives: Lives, samples: pd.DataFrame) -> dict[str, object]:
         values = samples[name].to_numpy()
         row[name] = float(values.mean())
         row[f"{name}_sd"] = float(values.std(ddof=1))
-        row[f"{name}_mc"] = standard_error(values)
+        row[f"{name}_mc"] = float(standard_error(values))
     row |= session_percentiles(lives.sessions)
     row["unfinished"] = float((lives.ended_by < 0).mean())
     return row

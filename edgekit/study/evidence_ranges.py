@@ -41,7 +41,6 @@ _FIELDS = {
     "depth_cv": "method.hand.depth.sd",
     "retire_width_fraction": "rule.fraction",
 }
-_COUNTS = ("placements", "freehand_seatings")
 
 
 def _set(use: Use, name: str, value: float) -> object:
@@ -56,7 +55,7 @@ def _set(use: Use, name: str, value: float) -> object:
             sharp_radius_um=use.sharp_radius_um,
             exponent=value,
         )
-    return int(value) if name in _COUNTS else value
+    return int(value) if name in ("placements", "freehand_seatings") else value
 
 
 def _ends(name: str) -> tuple[float, float]:

@@ -18,10 +18,8 @@ from edgekit.errors import EdgekitError
 from edgekit.record import Record
 
 __all__ = [
-    "MAX_ROWS",
     "Distribution",
     "Grid",
-    "Inputs",
     "full_grid",
     "labels",
     "latin_hypercube",
@@ -39,7 +37,6 @@ class Distribution(Protocol):
 
     def ppf(self, q: FloatArray) -> FloatArray:
         """Value at cumulative probability `q`."""
-        ...
 
 
 Inputs = Mapping[str, tuple[float, float] | Distribution]
@@ -95,19 +92,17 @@ def labels(values: Sequence[object]) -> list[object]:
     >>> labels([one, two, one, 7])[1:]
     ['freehand, moving stone (2)', 'freehand, moving stone (1)', 7]
     """
-    alike: dict[str, list[object]] = {}
+    alike: dict[str, dict[int, None]] = {}  # by name, the different objects in order
     for value in values:
-        known = [] if _is_plain(value) else alike.setdefault(_name(value), [])
-        if not any(value is item for item in known):
-            known.append(value)
-
-    def shown(value: object) -> object:
-        if _is_plain(value):
-            return value.item() if isinstance(value, np.generic) else value
-        places = [item is value for item in alike[_name(value)]]
-        return _name(value) + (f" ({places.index(True) + 1})" if len(places) > 1 else "")
-
-    return [shown(value) for value in values]
+        if not _is_plain(value):
+            alike.setdefault(_name(value), {})[id(value)] = None
+    shown: dict[int, object] = {
+        key: f"{name} ({number})" if len(keys) > 1 else name
+        for name, keys in alike.items()
+        for number, key in enumerate(keys, 1)
+    }
+    plain = (value.item() if isinstance(value, np.generic) else value for value in values)
+    return [shown.get(id(value), cell) for value, cell in zip(values, plain, strict=True)]
 
 
 def _is_plain(value: object) -> bool:

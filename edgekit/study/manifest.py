@@ -23,6 +23,7 @@ __all__ = ["RESULTS", "check_results", "sweep_manifest"]
 # tests/test_results_version.py fails when stored results move and this does not.
 RESULTS = 1
 _OWN_VERSIONS = ("edgekit", "numpy", "scipy")  # packages whose functions are known by their name
+_UNCLEAR = "a sweep with a folder must be told apart from others, but this"
 
 
 def check_results(folder: str | PathLike[str]) -> None:
@@ -44,32 +45,20 @@ def check_results(folder: str | PathLike[str]) -> None:
         )
 
 
-def sweep_manifest(
-    task: Task, grid: Grid, *, runs: int, seed: int, summary: bool, chunk_runs: int
-) -> dict[str, object]:
+def sweep_manifest(task: Task, grid: Grid, **settings: int) -> dict[str, object]:
     """The manifest of a sweep; values are described by the same text in every process."""
     from edgekit import __version__
 
-    return {
-        "edgekit": __version__,
-        "results": RESULTS,
-        "seed": seed,
-        "runs": runs,
-        "rows": "summary" if summary else "samples",
-        "chunk_runs": chunk_runs,
-        "task": _described(task),
-        "grid": {"fields": list(grid.names), "row": _described(grid.rows)},
-    }
+    made_by = {"edgekit": __version__, "results": RESULTS}
+    return {**made_by, **settings, "task": _described(task), "grid": _described(vars(grid))}
 
 
 def _described(value: object) -> object:
     """A value as text that is the same in every process."""
-    if isinstance(value, np.generic):
-        value = value.item()
+    if isinstance(value, np.generic | np.ndarray):
+        value = value.tolist()
     if value is None or isinstance(value, str | int | float | bool):
         return value
-    if isinstance(value, np.ndarray):
-        return value.tolist()
     if isinstance(value, tuple | list):
         return [_described(item) for item in value]
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
@@ -79,35 +68,27 @@ def _described(value: object) -> object:
         return _described((value.t, value.c, value.k))
     if isinstance(value, Mapping):
         return {str(key): _described(item) for key, item in value.items()}
-    name = getattr(value, "__qualname__", None)
-    return _named(value, name) if name else _repr(value)
+    if hasattr(value, "__qualname__"):
+        return _named(f"{value.__module__}.{value.__qualname__}", value)
+    text = repr(value)
+    if " at 0x" in text:
+        remedy = (
+            f"Make {type(value).__qualname__} a dataclass, or give it a __repr__ of its values."
+        )
+        raise EdgekitError(f"{_UNCLEAR} has no description", text, remedy)
+    return text
 
 
-def _named(value: object, name: str) -> str:
+def _named(place: str, value: object) -> str:
     """A function or class by its name, and by its source where no version covers it."""
-    place = f"{value.__module__}.{name}"
     if place.split(".", maxsplit=1)[0] in _OWN_VERSIONS:
         return place
     try:
-        text = "" if "<" in name else inspect.getsource(value)  # type: ignore[arg-type]
+        text = "" if "<" in place else inspect.getsource(value)  # type: ignore[arg-type]
     except (OSError, TypeError):
         text = ""
     # A lambda, or made within a function, where many share one name; or typed at a prompt.
     if not text:
-        raise EdgekitError(
-            "a sweep with a folder must be told apart from others, but this cannot be",
-            place,
-            "Define it at the top of a module or of a notebook's cell.",
-        )
+        remedy = "Define it at the top of a module or of a notebook's cell."
+        raise EdgekitError(f"{_UNCLEAR} cannot be", place, remedy)
     return f"{place} ({digest(text)[:12]})"
-
-
-def _repr(value: object) -> str:
-    text = repr(value)
-    if " at 0x" in text:
-        raise EdgekitError(
-            "a sweep with a folder must be told apart from others, but this has no description",
-            text,
-            f"Make {type(value).__qualname__} a dataclass, or give it a __repr__ of its values.",
-        )
-    return text

@@ -8,15 +8,7 @@ from numpy.typing import NDArray
 from edgekit.checks import FloatArray
 from edgekit.life.life import Lives
 
-__all__ = [
-    "OVER_LIFE",
-    "PER_SESSION",
-    "SESSIONS",
-    "VALUES",
-    "sample_columns",
-    "session_percentiles",
-    "standard_error",
-]
+__all__ = ["SESSIONS", "VALUES", "sample_columns", "session_percentiles", "standard_error"]
 
 PER_SESSION = {
     "loss_um_per_session": "mean_width_um",
@@ -52,6 +44,9 @@ def session_percentiles(sessions: NDArray[np.int_]) -> dict[str, float]:
     return {name: float(np.percentile(sessions, at)) for name, at in SESSIONS.items()}
 
 
-def standard_error(values: FloatArray) -> float:
-    """Standard error of the mean."""
-    return float(np.std(values, ddof=1) / np.sqrt(len(values))) if len(values) > 1 else float("inf")
+def standard_error(values: FloatArray) -> FloatArray:
+    """Standard error of the mean over the last axis; infinite for a single value."""
+    size = values.shape[-1]
+    if size < 2:
+        return np.full(values.shape[:-1], np.inf)
+    return np.asarray(np.std(values, axis=-1, ddof=1) / np.sqrt(size))

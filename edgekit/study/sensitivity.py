@@ -17,6 +17,7 @@ from edgekit.errors import EdgekitError
 from edgekit.record import Record
 from edgekit.study.case import Task
 from edgekit.study.grid import Grid, Inputs, input_count, list_grid, power_of_two, spread_values
+from edgekit.study.outcomes import standard_error
 from edgekit.study.sweep import FailedRows, RunStatus, sweep
 
 __all__ = [
@@ -338,7 +339,7 @@ def tornado(
                 "base": lives[0].mean(),
                 "at_high": high.mean(axis=1),
                 "swing": gap.mean(axis=1),
-                "swing_mc": gap.std(axis=1, ddof=1) / np.sqrt(runs) if runs > 1 else np.inf,
+                "swing_mc": standard_error(gap),
             }
         )
         parts.append(part.sort_values("swing", key=abs, ascending=False, kind="stable"))

@@ -1,4 +1,4 @@
-"""Many studies at once: every row of a grid, on one machine or on many.
+"""Many cases at once: every row of a grid, on one machine or on many.
 
 Runs of a row are cut into pieces at fixed numbers, pieces are gathered into chunks, and chunks are
 handed to an executor. Run i of every row draws from child i of the seed, so rows share random
@@ -17,7 +17,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
-from edgekit.checks import FloatArray, count, instance
+from edgekit.checks import count, instance
 from edgekit.errors import EdgekitError
 from edgekit.grinding.random_streams import SeededKeys
 from edgekit.study.case import Task
@@ -33,11 +33,9 @@ CHUNK_RUNS = 2048  # lives in a chunk, at some 0.1 ms each: an executor's overhe
 CHUNK_ROWS = 8  # rows in a chunk: each takes some 30 ms however few its runs
 MAX_SAMPLES = 20_000_000  # lives of a table with one row per life
 SAMPLE_BYTES = 150
-MAX_LIVES = 2_000_000_000  # lives of a summary: two days of one processor
-SUMMARY = [
-    *("row", "status", "lives", "unfinished", *SESSIONS),
-    *(f"{name}{part}" for name in VALUES for part in ("", "_sd", "_mc")),
-]
+MAX_LIVES = 500_000_000  # lives of a summary: half a day of one processor
+MOMENTS = [name + end for name in VALUES for end in ("", "_sd", "_mc")]
+SUMMARY = ["row", "status", "lives", "unfinished", *SESSIONS, *MOMENTS]
 
 
 class RunStatus(enum.Enum):
@@ -60,9 +58,10 @@ class FailedRows(UserWarning):
 
 
 class _Piece(NamedTuple):
-    """Runs `first` to `first + runs` of one row."""
+    """Runs `first` to `first + runs` of one row, whose values are `fields`."""
 
     row: int
+    fields: dict[str, object]
     first: int
     runs: int
 
@@ -70,10 +69,13 @@ class _Piece(NamedTuple):
 class _Chunk(NamedTuple):
     """What is handed to a worker; everything it needs, and small."""
 
-    pieces: tuple[_Piece, ...]
-    rows: tuple[dict[str, object], ...]
+    pieces: list[_Piece]
     seed: int
     summary: bool
+
+    @property
+    def runs(self) -> int:
+        return sum(piece.runs for piece in self.pieces)
 
 
 def sweep(
@@ -93,7 +95,7 @@ def sweep(
     Parameters
     ----------
     task : callable
-        Makes the study of a row, such as `edgekit.LifeCase`. If it has a method ``check_names``,
+        Makes the case of a row, such as `edgekit.LifeCase`. If it has a method ``check_names``,
         every row is given to that before the first is computed.
     grid : Grid
         From `full_grid`, `list_grid`, `latin_hypercube` or `sobol_points`.
@@ -145,7 +147,7 @@ def sweep(
     most, size = (MAX_LIVES, 0) if summary else (MAX_SAMPLES, SAMPLE_BYTES)
     runs = count("runs", runs, most=most // len(grid), bytes_each=size * len(grid))
     seed, chunk_runs = count("seed", seed, 0), count("chunk_runs", chunk_runs)
-    chunks = list(_chunks(grid, runs, seed, summary, chunk_runs))
+    chunks = _chunks(grid, runs, seed, summary, chunk_runs)
     folder, done = None, {}
     if out is not None:
         check_results(out)
@@ -161,7 +163,7 @@ def sweep(
                 if folder and complete:
                     folder.write(number, table)
                 done[number] = table
-                bar.update(_runs_of(chunks[number]))
+                bar.update(chunks[number].runs)
         except KeyboardInterrupt:
             missing = len(chunks) - len(done)
             warnings.warn(
@@ -205,34 +207,23 @@ def _warn(frame: pd.DataFrame, rows: int) -> None:
         )
 
 
-def _chunks(grid: Grid, runs: int, seed: int, summary: bool, most: int) -> Iterator[_Chunk]:
-    """Pieces in order, gathered while they stay below `most` runs and `CHUNK_ROWS` rows."""
-
-    def chunk(pieces: list[_Piece]) -> _Chunk:
-        return _Chunk(tuple(pieces), tuple(grid.row(p.row) for p in pieces), seed, summary)
-
-    held: list[_Piece] = []
-    for row in range(len(grid)):
-        for first in range(0, runs, PIECE_RUNS):
-            piece = _Piece(row, first, min(PIECE_RUNS, runs - first))
-            full = sum(p.runs for p in held) + piece.runs > most or len(held) == CHUNK_ROWS
-            if held and full:
-                yield chunk(held)
-                held = []
-            held.append(piece)
-    yield chunk(held)
-
-
-def _runs_of(chunk: _Chunk) -> int:
-    return sum(piece.runs for piece in chunk.pieces)
+def _chunks(grid: Grid, runs: int, seed: int, summary: bool, most: int) -> list[_Chunk]:
+    """Pieces in order, gathered into chunks of at most `CHUNK_ROWS` pieces and `most` runs."""
+    pieces = [
+        _Piece(row, grid.row(row), first, min(PIECE_RUNS, runs - first))
+        for row in range(len(grid))
+        for first in range(0, runs, PIECE_RUNS)
+    ]
+    size = max(1, min(CHUNK_ROWS, most // pieces[0].runs))
+    return [_Chunk(pieces[i : i + size], seed, summary) for i in range(0, len(pieces), size)]
 
 
 def _bar(chunks: list[_Chunk], done: Iterable[int], *, shown: bool):  # type: ignore[no-untyped-def]
     from tqdm.auto import tqdm
 
     return tqdm(
-        total=sum(map(_runs_of, chunks)),
-        initial=sum(_runs_of(chunks[n]) for n in done),
+        total=sum(chunk.runs for chunk in chunks),
+        initial=sum(chunks[number].runs for number in done),
         unit=" lives",
         disable=not shown,
     )
@@ -263,35 +254,35 @@ def _computed(
 def _live_chunk(task: Task, chunk: _Chunk) -> Table:
     """The tables of a chunk's pieces; runs wherever the executor puts it."""
     tables = []
-    for piece, row in zip(chunk.pieces, chunk.rows, strict=True):
+    for piece in chunk.pieces:
         try:
-            lives = task(row).live(SeededKeys(chunk.seed, first=piece.first, runs=piece.runs))
-            table = _piece(piece, OK, sample_columns(lives))
+            keys = SeededKeys(chunk.seed, first=piece.first, runs=piece.runs)
+            lives = task(piece.fields).live(keys)
+            tables.append(_table(piece, chunk.summary, OK, sample_columns(lives)))
         except Exception as error:  # noqa: BLE001  # bad input in one row must not lose the others
-            table = _piece(piece, RunStatus.FAILED.because(error))
-        tables.append(_moments(table) if chunk.summary else table)
+            tables.append(_table(piece, chunk.summary, RunStatus.FAILED.because(error)))
     return joined(tables)
 
 
 def _failed(chunk: _Chunk, status: str) -> Table:
     """A chunk that was not computed."""
-    tables = [_piece(piece, status) for piece in chunk.pieces]
-    return joined([_moments(table) if chunk.summary else table for table in tables])
+    return joined([_table(piece, chunk.summary, status) for piece in chunk.pieces])
 
 
-def _piece(piece: _Piece, status: str, columns: Table | None = None) -> Table:
+def _table(piece: _Piece, summary: bool, status: str, columns: Table | None = None) -> Table:
     """One row per run; without columns, everything that would have been measured is missing."""
-    row, first, runs = piece
+    runs = piece.runs
     if columns is None:
         missing = np.full(runs, np.nan)
         columns = {"sessions": missing, "ended_by": np.full(runs, "", dtype=object)}
         columns |= dict.fromkeys(VALUES, missing)
-    return {
-        "row": np.full(runs, row),
-        "run": np.arange(first, first + runs),
+    table: Table = {
+        "row": np.full(runs, piece.row),
+        "run": np.arange(piece.first, piece.first + runs),
         "status": np.full(runs, status, dtype=object),
         **columns,
     }
+    return _moments(table) if summary else table
 
 
 def _moments(table: Table) -> Table:
@@ -340,22 +331,16 @@ def _summary(table: Table) -> list[dict[str, object]]:
         part = {name: column[start:end][~bad] for name, column in table.items()}
         lives = part["lives"].astype(float)
         total = lives.sum()
+        line: dict[str, object]
         line = {"row": int(row), "status": status[np.argmax(bad)], "lives": int(total)}
         if total:
             line["unfinished"] = part["unfinished"].sum() / total
             line |= session_percentiles(np.repeat(part["sessions"], part["lives"].astype(int)))
-            for name in VALUES:
-                line |= _spread(name, part[name].astype(float), part[f"{name}_ss"], lives)
+            means, squares = (np.stack([part[n + end] for n in VALUES]) for end in ("", "_ss"))
+            mean = (means * lives).sum(axis=1) / total
+            square = (squares + lives * (means - mean[:, None]) ** 2).sum(axis=1)
+            sd = np.sqrt(square / (total - 1)) if total > 1 else np.full(len(VALUES), np.nan)
+            moments = np.stack([mean, sd, sd / np.sqrt(total)], axis=1)
+            line |= dict(zip(MOMENTS, moments.ravel().tolist(), strict=True))
         lines.append(line)
     return lines
-
-
-def _spread(
-    name: str, means: FloatArray, squares: FloatArray, lives: FloatArray
-) -> dict[str, float]:
-    """Mean, standard deviation and standard error over groups of `lives` each."""
-    total = lives.sum()
-    mean = float((means * lives).sum() / total)
-    square = (squares + lives * (means - mean) ** 2).sum()
-    sd = float(np.sqrt(square / (total - 1))) if total > 1 else np.nan
-    return {name: mean, f"{name}_sd": sd, f"{name}_mc": sd / np.sqrt(total)}
