@@ -130,9 +130,9 @@ BAD = {
     ),
     "y": (lambda: ek.figures.tornado(TORNADO, y="width"), "no such output"),
     "shares": (lambda: ek.figures.sensitivity(SHARES, y="width"), "no such output"),
-    "nothing lived": (
+    "every row failed": (
         lambda: ek.figures.sweep(SUMMARY.assign(status="failed"), x="method.placements"),
-        "no row of the sweep was lived",
+        "every row of the sweep failed",
     ),
     "difference of a summary": (
         lambda: ek.figures.sweep(SUMMARY, x="method.placements", by="use.strokes", against=5),

@@ -15,6 +15,7 @@ from edgekit.figures.lives import LABELS, Z95
 from edgekit.figures.words import describe
 from edgekit.study.outcomes import standard_error
 from edgekit.study.sensitivity import Sensitivity, Tornado
+from edgekit.study.sweep import RunStatus
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -433,10 +434,11 @@ def sensitivity(
 
 
 def _well(table: pd.DataFrame) -> pd.DataFrame:
-    """The rows that were lived."""
-    well = table[table["status"] == "ok"]
+    """The rows that did not fail."""
+    well = table[table["status"] == RunStatus.OK.value]
     if not len(well):
-        raise EdgekitError("no row of the sweep was lived", table["status"].iloc[0], "Mend that.")
+        cause = table["status"].iloc[0]
+        raise EdgekitError("every row of the sweep failed", cause, "Fix the cause shown.")
     return well
 
 
