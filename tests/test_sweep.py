@@ -621,6 +621,7 @@ def simulated(monkeypatch):
 
 SATURATING = ek.Use(law=ek.SaturatingDulling(limit_um=4.0, strokes=20.0))
 TURNS = ek.mixture(ek.methods.held(15.0), ek.methods.face_honing(), sides=1, faces=1)
+BOTH, ONE = (ek.MaxWidthLoss(), ek.MinLength()), (ek.MaxWidthLoss(),)
 UNKNOWN = {
     "field": ([{"method.placement": 4}], "method has no such field"),
     "beside a bad value": ([{"method.placements": -1, "use.stroke": 4}], "use has no such field"),
@@ -628,22 +629,19 @@ UNKNOWN = {
     "keyword": ([{"blade.widht_mm": 0.9}], "does not take this keyword"),
     "rule": ([{"rule.fractoin": 0.1}], "no rule has such a field"),
     "of the last row's law": (
-        [{"use": ek.Use(), "use.law.rate": 0.2}, {"use": SATURATING, "use.law.rate": 0.2}],
+        [{"use": use, "use.law.rate": 0.2} for use in (ek.Use(), SATURATING)],
         "use.law has no such field",
     ),
     "of the last row's method": (
-        [{"method": ek.methods.freehand(), "method.placements": 4}]
-        + [{"method": TURNS, "method.placements": 4}],
+        [{"method": way, "method.placements": 4} for way in (ek.methods.freehand(), TURNS)],
         "method has no such field",
     ),
     "of the last row's rules": (
-        [{"rule": (ek.MaxWidthLoss(), ek.MinLength()), "rule.1.fraction": 0.9}]
-        + [{"rule": (ek.MaxWidthLoss(),), "rule.1.fraction": 0.9}],
+        [{"rule": rules, "rule.1.fraction": 0.9} for rules in (BOTH, ONE)],
         "no such rule",
     ),
     "of the last row's blade": (
-        [{"blade": ek.patterns.hoe, "blade.width_mm": 1.0}]
-        + [{"blade": ek.patterns.hoe(), "blade.width_mm": 1.0}],
+        [{"blade": hoe, "blade.width_mm": 1.0} for hoe in (ek.patterns.hoe, ek.patterns.hoe())],
         "finished blade",
     ),
 }
@@ -665,9 +663,9 @@ def test_known_names_are_all_simulated(simulated):
 
 
 def test_a_task_of_ones_own_is_not_asked_for_its_names(simulated):
-    """A plain function knows its names itself, so what it refuses is the row's failure."""
+    """A function without `check_names` fails row by row."""
     with pytest.warns(module.FailedRows, match="2 of 2 rows"):
-        table = swept(ek.full_grid({"use.stroke": [15, 45]}), task=lambda row: TASK(row))
+        table = swept(ek.full_grid({"use.stroke": [15, 45]}), task=TASK.__call__)
     assert table["status"].str.contains("UnknownField: use has no such field").all()
     assert simulated == []
 
@@ -758,7 +756,7 @@ BAD = {
     ),
     "lambda in a folder": (
         lambda tmp: swept(task=lambda row: TASK(row | {}), out=tmp),
-        "this cannot be",
+        "cannot be identified",
     ),
     "no axis": (lambda _: ek.full_grid({}), "needs a field"),
     "empty axis": (lambda _: ek.full_grid({"use.strokes": []}), "needs a field and a row"),

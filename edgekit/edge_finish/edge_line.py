@@ -169,7 +169,7 @@ def _band(length_um: FloatArray, min_wavelength_um: float | None) -> tuple[Float
 
 
 def teeth_per_mm(length_um: ArrayLike, *, min_wavelength_um: float | None = None) -> FloatArray:
-    """Teeth in a millimetre of edge: rises of the edge line through its mean, by Rice's formula.
+    """Teeth per millimetre of edge: rises of the edge line through its mean, by Rice's formula.
 
     ν = (1/2π) √(m₂/m₀), where m₀ and m₂ are the variances of height and slope. For the
     correlation exp(−(τ/l)²), m₂/m₀ = 2/l² and ν = 1/(√2 π l); waves shorter than

@@ -41,7 +41,7 @@ class EdgeProfile(Record):
 
     @property
     def teeth_per_mm(self) -> float:
-        """Rises through the mean height, counted, in a millimetre."""
+        """Rises through the mean height per millimetre, counted."""
         above = self.z_um > self.z_um.mean()
         rises = np.count_nonzero(above[1:] & ~above[:-1])
         return float(UM_PER_MM * rises / (self.x_um[-1] - self.x_um[0]))
@@ -109,7 +109,7 @@ def realise(
         x = _grid(arc, step)
         z = _draw(x, arc, length, rq, rng)
     else:
-        # Every wave of the process must be there to be cut; the points asked for come after.
+        # Every wave of the process must be present before it is cut; then the points are reduced.
         fine = _grid(arc, float(length.min()) / _GRID)
         wave = checks.positive("min_wavelength_um", min_wavelength_um)
         x = _grid(arc, max(step, wave / _STEPS_PER_WAVE))
@@ -151,7 +151,7 @@ def _unit_process(phase: FloatArray, rng: np.random.Generator) -> FloatArray:
     """
     from scipy.interpolate import CubicSpline
 
-    # The grid does not follow the positions asked for: a finer reading of one seed is one line.
+    # The grid does not depend on the positions, so one seed gives one line at any resolution.
     size = 1 << int(np.ceil((phase[-1] + _MARGIN) * _GRID)).bit_length()
     k = 2 * np.pi * np.fft.rfftfreq(size, 1 / _GRID)
     # Spectrum of exp(−τ²), √π exp(−k²/4), at the grid's rate; half to each part of an amplitude,

@@ -16,7 +16,7 @@ class LineContact:
     Parameters
     ----------
     load_n_per_mm : float
-        Force on a millimetre of edge [N/mm].
+        Force per length of edge [N/mm].
     stroke_mm : float
         Sliding distance of one stroke [mm].
     counterface_hv : float

@@ -33,7 +33,7 @@ class CoreParameters:
     Attributes
     ----------
     rk_um : float
-        Core height [µm]: rise of the equivalent straight line over the whole length.
+        Core height [µm]: rise of the equivalent straight line over the full length.
     rpk_um, rvk_um : float
         Reduced peak height and valley depth [µm]: heights of the right triangles with the area
         of the peaks above, and of the valleys below, the core.
@@ -122,7 +122,7 @@ def _area(level: FloatArray, share: FloatArray, start: float) -> float:
 def _triangle(area: float, base: float) -> float:
     """Height of the right triangle with this area and base; 0 where there is no area.
 
-    The least rise of a plateau leaves areas of its own size, which are no peaks.
+    The least rise of a plateau leaves areas of its own size, which are not peaks.
     """
     return 2 * area / base if base > _MIN_RISE else 0.0
 

@@ -252,7 +252,7 @@ def _drawn(
 
 
 def _rough(profile: EdgeProfile, ra_um: float) -> Roughness:
-    """Roughness with the cut-off for the Ra expected, or of the whole line where two do not fit."""
+    """Roughness with the cut-off for the Ra expected, or of the unfiltered line if two do not fit."""
     cutoff = standard_cutoff_um(ra_um)
     fits = profile.x_um[-1] - profile.x_um[0] >= 2 * cutoff
     return roughness(profile.x_um, profile.z_um, cutoff_um=cutoff if fits else None)

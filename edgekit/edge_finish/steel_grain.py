@@ -117,7 +117,7 @@ _EVIDENCE = (
 
 
 def steel_grain_claim(along: Finish, across: Finish) -> SteelGrainClaim:
-    """The claim, with what lay alone does to the teeth of two finishes beside it.
+    """The claim, compared with what lay alone does to the teeth of two finishes.
 
     Parameters
     ----------

@@ -96,7 +96,7 @@ class ToothWear(Record):
 
     @property
     def statement(self) -> str:
-        """What of this is model and what is evidence, for showing beside the numbers."""
+        """What of this is model and what is evidence, to be shown with the numbers."""
         return (
             "Model: teeth touch by height, bear the softer body's hardness, lose section by "
             "Archard's law. Evidence: hardness published; wear coefficient, contact length and "
@@ -164,7 +164,7 @@ def wear_teeth(
     Raises
     ------
     EdgekitError
-        For strokes that fall or are negative, and for levels too fine for the strokes asked.
+        For strokes that fall or are negative, and for levels too fine for this number of strokes.
 
     Notes
     -----
@@ -188,7 +188,7 @@ def wear_teeth(
         raise EdgekitError("heights_um must hold a height", heights.size, "Give the edge line.")
     report = checks.array_between("strokes", np.atleast_1d(strokes), 0, np.inf, ends=True)
     if report.ndim != 1 or not report.size or not (np.diff(report) >= 0).all():
-        raise EdgekitError("strokes must be a row that does not fall", report, "Sort the strokes.")
+        raise EdgekitError("strokes must be a list that does not fall", report, "Sort the strokes.")
     radius = np.full(heights.size, checks.positive("sharp_radius_um", start))
     line = _Line(
         # A rounded apex stands lower than the sharp one.

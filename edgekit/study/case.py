@@ -102,7 +102,7 @@ class LifeCase(Record):
                 case = case._with(name, row[name])
             except UnknownField:
                 raise
-            except (AttributeError, TypeError, ValueError):  # the row's own failure, told later
+            except (AttributeError, TypeError, ValueError):  # a bad value fails in its row
                 pass
 
     def _with(self, name: str, new: object) -> LifeCase:

@@ -24,7 +24,7 @@ from edgekit.study.sensitivity import one_at_a_time
 
 __all__ = ["key_inputs"]
 
-# The input's name in the evidence table, and the field of a study that holds it.
+# The input's name in the evidence table, and the name of its field in a row.
 _FIELDS = {
     "dull_rate_um2_per_stroke": "use.law",
     "dull_exponent": "use.law",
@@ -44,7 +44,7 @@ _FIELDS = {
 
 
 def _set(use: Use, name: str, value: float) -> object:
-    """What the field of an input is given for a value of the input."""
+    """What the field of an input is set to for a value of the input."""
     law = use.law
     if name == "dull_rate_um2_per_stroke" and isinstance(law, PowerDulling):
         return replace(law, rate=value)
@@ -85,7 +85,7 @@ def key_inputs(
     Returns
     -------
     DataFrame
-        One row per input that the study has, the one that moves the loss most first: ``input,
+        One row per input of the case, the one that moves the loss most first: ``input,
         status, low, high, loss_um_at_low, loss_um_at_high, loss_um_default, sessions_at_low,
         sessions_at_high, swing_um``.
 
@@ -100,21 +100,20 @@ def key_inputs(
     instance("blade", blade, Blade, "Make one with edgekit.patterns, or read_blade.")
     instance("method", method, Method, "Make one with edgekit.methods.")
     case = LifeCase(blade=blade, method=method, use=use or Use(), rules=(MaxWidthLoss(),))
-    names = list(_FIELDS)
-    if not isinstance(case.use.law, PowerDulling):
-        names = [name for name in names if _FIELDS[name] != "use.law"]
-    base = {_FIELDS[name]: _default(case, _FIELDS[name]) for name in names}
-    ranges = {name: _ends(name) for name in names}
+    power = isinstance(case.use.law, PowerDulling)
+    fields = {name: field for name, field in _FIELDS.items() if power or field != "use.law"}
+    base = {field: _default(case, field) for field in fields.values()}
+    ranges = {name: _ends(name) for name in fields}
     ends = [
-        (_FIELDS[name], _set(case.use, name, low), _set(case.use, name, high))
+        (fields[name], _set(case.use, name, low), _set(case.use, name, high))
         for name, (low, high) in ranges.items()
     ]
     table = one_at_a_time(case, base, ends, runs=runs, seed=seed, progress=False, summary=True)
     loss, life = (table[c].to_numpy() for c in ("loss_um_per_session", "sessions_p50"))
     table = pd.DataFrame(
         {
-            "input": names,
-            "status": [entry(name).status.value for name in names],
+            "input": [*fields],
+            "status": [entry(name).status.value for name in fields],
             "low": [low for low, _ in ranges.values()],
             "high": [high for _, high in ranges.values()],
             "loss_um_at_low": loss[1::2],

@@ -1,7 +1,7 @@
 """Grids of a sweep: which values of which fields, row by row.
 
 A field is named from its owner down, ``"method.placements"`` or ``"method.hand.tilt_deg.sd"``; see
-`edgekit.study.case.LifeCase` for the owners. Values are numbers, or whole objects such as methods.
+`edgekit.study.case.LifeCase` for the owners. Values are numbers, or objects such as methods.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ __all__ = [
 
 
 MAX_ROWS = 1_000_000
-ROW_BYTES = 100  # and more, where a row holds whole objects
+ROW_BYTES = 100  # and more, where a row holds large objects
 
 
 class Distribution(Protocol):

@@ -23,7 +23,7 @@ __all__ = ["RESULTS", "check_results", "sweep_manifest"]
 # tests/test_results_version.py fails when stored results move and this does not.
 RESULTS = 1
 _OWN_VERSIONS = ("edgekit", "numpy", "scipy")  # packages whose functions are known by their name
-_UNCLEAR = "a sweep with a folder must be told apart from others, but this"
+_UNCLEAR = "a sweep with a folder must be distinguishable from others, but this"
 
 
 def check_results(folder: str | PathLike[str]) -> None:
@@ -72,9 +72,8 @@ def _described(value: object) -> object:
         return _named(f"{value.__module__}.{value.__qualname__}", value)
     text = repr(value)
     if " at 0x" in text:
-        remedy = (
-            f"Make {type(value).__qualname__} a dataclass, or give it a __repr__ of its values."
-        )
+        kind = type(value).__qualname__
+        remedy = f"Make {kind} a dataclass, or give it a __repr__ of its values."
         raise EdgekitError(f"{_UNCLEAR} has no description", text, remedy)
     return text
 
@@ -90,5 +89,5 @@ def _named(place: str, value: object) -> str:
     # A lambda, or made within a function, where many share one name; or typed at a prompt.
     if not text:
         remedy = "Define it at the top of a module or of a notebook's cell."
-        raise EdgekitError(f"{_UNCLEAR} cannot be", place, remedy)
+        raise EdgekitError(f"{_UNCLEAR} cannot be identified", place, remedy)
     return f"{place} ({digest(text)[:12]})"

@@ -54,7 +54,7 @@ OK = RunStatus.OK.value
 
 
 class FailedRows(UserWarning):
-    """Rows of a sweep failed, and their values are missing."""
+    """Rows of a sweep failed, and what was not computed is missing."""
 
 
 class _Piece(NamedTuple):
@@ -67,7 +67,7 @@ class _Piece(NamedTuple):
 
 
 class _Chunk(NamedTuple):
-    """What is handed to a worker; everything it needs, and small."""
+    """What is sent to a worker: everything it needs, and little of it."""
 
     pieces: list[_Piece]
     seed: int
@@ -151,10 +151,8 @@ def sweep(
     folder, done = None, {}
     if out is not None:
         check_results(out)
-        manifest = sweep_manifest(
-            task, grid, runs=runs, seed=seed, summary=summary, chunk_runs=chunk_runs
-        )
-        folder = Folder(out, manifest)
+        settings = {"runs": runs, "seed": seed, "summary": summary, "chunk_runs": chunk_runs}
+        folder = Folder(out, sweep_manifest(task, grid, **settings))
         parts = ((number, folder.read(number)) for number in range(len(chunks)))
         done = {number: table for number, table in parts if table is not None}
     with _bar(chunks, done, shown=progress) as bar:
@@ -165,10 +163,8 @@ def sweep(
                 done[number] = table
                 bar.update(chunks[number].runs)
         except KeyboardInterrupt:
-            missing = len(chunks) - len(done)
-            warnings.warn(
-                f"sweep interrupted: {missing} of {len(chunks)} chunks not run", stacklevel=2
-            )
+            message = f"{len(chunks) - len(done)} of {len(chunks)} chunks not run"
+            warnings.warn(f"sweep interrupted: {message}", stacklevel=2)
     tables = [
         done.pop(n) if n in done else _failed(chunk, RunStatus.INTERRUPTED.value)
         for n, chunk in enumerate(chunks)
@@ -179,7 +175,7 @@ def sweep(
 
 
 def _check(task: Task, grid: Grid, executor: Executor | None) -> None:
-    """Refuse what cannot be swept, and every name of the grid that cannot be set."""
+    """Refuse arguments that cannot be used, and names in the grid that cannot be set."""
     if not callable(task):
         raise EdgekitError("task must be callable", task, "Give a LifeCase or a function.")
     instance("grid", grid, Grid, "Make one with full_grid or list_grid.")
@@ -200,8 +196,8 @@ def _warn(frame: pd.DataFrame, rows: int) -> None:
     failed = frame[frame["status"].str.startswith(RunStatus.FAILED.value)]
     if len(failed):
         warnings.warn(
-            f"{failed['row'].nunique()} of {rows} rows of the sweep failed; their values are "
-            f"missing (NaN). The first {failed['status'].iloc[0]}",
+            f"{failed['row'].nunique()} of {rows} rows of the sweep failed; what was not computed "
+            f"is missing (NaN). The first {failed['status'].iloc[0]}",
             FailedRows,
             stacklevel=3,
         )
