@@ -1,4 +1,4 @@
-"""One edge line drawn at random, with a correlation length and a height that vary along the edge."""
+"""One random edge line, with a correlation length and a height that vary along the edge."""
 
 import numpy as np
 from numpy.typing import ArrayLike

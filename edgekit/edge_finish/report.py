@@ -130,7 +130,7 @@ class Finish(Record):
         low, high = self.teeth_range_per_mm
         grain, width, aspect = map(entry, ("ra_per_grain", "scratch_width_per_ra", "lay_aspect"))
         return (
-            f"Ra across the lay {self.abrasive.ra_um:.2g} µm ({grain.status.value}: {grain.source})",
+            f"Ra across the lay {self.abrasive.ra_um:.2g} µm, {grain.status.value}: {grain.source}",
             f"scratch width {width.value:g} Ra ({width.status.value})",
             f"scratches {aspect.value:g} times as long as wide ({aspect.status.value})",
             f"teeth {self.teeth_per_mm:.3g} per mm, 80 % range {low:.3g} to {high:.3g}",
@@ -142,8 +142,8 @@ class Finish(Record):
     def __repr__(self) -> str:
         off = self.lay.off_edge_deg
         return (
-            f"{self.abrasive.name}, {self.stroke}: lay {off.min():.0f}° to {off.max():.0f}° off the "
-            f"edge, {self.teeth_per_mm:.3g} teeth per mm, edge line Ra {self.roughness.ra_um:.2g} µm"
+            f"{self.abrasive.name}, {self.stroke}: lay {off.min():.0f}° to {off.max():.0f}° off "
+            f"the edge, {self.teeth_per_mm:.3g} teeth per mm, Ra {self.roughness.ra_um:.2g} µm"
         )
 
     def _repr_html_(self) -> str:
@@ -252,7 +252,7 @@ def _drawn(
 
 
 def _rough(profile: EdgeProfile, ra_um: float) -> Roughness:
-    """Roughness with the cut-off for the Ra expected, or of the unfiltered line if two do not fit."""
+    """Roughness with the cut-off for the expected Ra, or unfiltered if two cut-offs do not fit."""
     cutoff = standard_cutoff_um(ra_um)
     fits = profile.x_um[-1] - profile.x_um[0] >= 2 * cutoff
     return roughness(profile.x_um, profile.z_um, cutoff_um=cutoff if fits else None)

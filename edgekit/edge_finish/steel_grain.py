@@ -1,4 +1,4 @@
-"""The trade's claim that steel has a grain like wood, kept as a hypothesis beside what lay explains.
+"""The claim that steel has a grain like wood, kept as a hypothesis beside what lay explains.
 
 Nothing in the package computes with a grain of the steel. Strokes in two directions already leave
 two different edge lines on a steel without any grain; how much is left for a grain to explain has
@@ -35,8 +35,8 @@ class Witness:
 class LayExplains:
     """What two stroke directions do to an edge of a steel without grain.
 
-    ``lay_deg``: mean angle off the edge of the first and the second; ``teeth_per_mm`` of each as the
-    magnification shows it, and ``teeth_ratio``, second over first; ``wave_ratio``: the
+    ``lay_deg``: mean angle off the edge of the first and the second; ``teeth_per_mm`` of each as
+    the magnification shows it, and ``teeth_ratio``, second over first; ``wave_ratio``: the
     correlation length of the first over the second; ``tooth_rq_um`` of each.
     """
 
@@ -100,8 +100,8 @@ _EVIDENCE = (
         source="Das Bakshi et al. 2013, Wear 308:46",
     ),
     Witness(
-        says="rolled steel has elongated carbides and inclusions, so a direction exists; its effect "
-        "on a ground edge was not measured",
+        says="rolled steel has elongated carbides and inclusions, so a direction exists; its "
+        "effect on a ground edge was not measured",
         speaks_for=None,
         status=Status.MEMORY,
         source="metallography, from memory",
@@ -165,6 +165,6 @@ def steel_grain_claim(along: Finish, across: Finish) -> SteelGrainClaim:
             wave_ratio=float(along.length_um.mean() / across.length_um.mean()),
             tooth_rq_um=(along.tooth_rq_um(), across.tooth_rq_um()),
         ),
-        test="cut blanks from one bar along and across its rolling direction, sharpen both at one lay, "
-        "and compare blunting blind; lay is then the same and only the steel differs",
+        test="cut blanks from one bar along and across its rolling direction, sharpen both at one "
+        "lay, and compare blunting blind; lay is then the same and only the steel differs",
     )

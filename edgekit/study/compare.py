@@ -137,12 +137,7 @@ def compare(
     >>> result.table["loss_um_per_session"].round().rank().tolist()
     [2.0, 1.0]
     """
-    instance("methods", methods, (list, tuple), "Give methods in a list, even if there is one.")
-    if not methods:
-        raise EdgekitError("compare needs a method", list(methods), "Give one method or more.")
-    remedy = "Give a method, such as methods.freehand()."
-    for method in methods:
-        instance("method", method, (Method, Alternation), remedy)
+    _check(methods)
     count("runs", runs, 2, most=MAX_RUNS, bytes_each=RUN_BYTES * len(methods))
     rules = rules_of(retire)
     lives = [
@@ -167,6 +162,15 @@ def compare(
         runs=samples,
         table=pd.DataFrame([_row(n, item, samples) for n, item in enumerate(lives)]),
     )
+
+
+def _check(methods: Sequence[Method | Alternation]) -> None:
+    instance("methods", methods, (list, tuple), "Give methods in a list, even if there is one.")
+    if not methods:
+        raise EdgekitError("compare needs a method", list(methods), "Give one method or more.")
+    for method in methods:
+        kinds = (Method, Alternation)
+        instance("method", method, kinds, "Give a method, such as methods.freehand().")
 
 
 def _samples(number: int, lives: Lives) -> pd.DataFrame:

@@ -49,7 +49,7 @@ MAX_MIXED = 200  # sessions in a round of a mixture: a life has no more
 
 
 def mixture(side: Method, face: Method, *, sides: int, faces: int) -> Method | Alternation:
-    """Sessions on the sides and on the face by turns: `sides` of the one, then `faces` of the other.
+    """Sessions on the sides and on the face by turns: `sides` of one, then `faces` of the other.
 
     Parameters
     ----------
@@ -104,9 +104,9 @@ class Crossover:
             f"By width and thickness alone and without errors of the hand, grinding the {longer} "
             f"lasts longer: thickness over width is {self.thickness_over_width:.2f}, the tie at "
             f"{self.tie:.2f}. The tie depends on the number of edges ground ({self.edges}), the "
-            f"internal angle ({self.internal_angle_deg:g}°) and the limits ({self.width_fraction:.0%} "
-            f"of the width, {self.thickness_fraction:.0%} of the thickness), not on how dull the "
-            "edge was."
+            f"internal angle ({self.internal_angle_deg:g}°) and the limits "
+            f"({self.width_fraction:.0%} of the width, {self.thickness_fraction:.0%} of the "
+            "thickness), not on how dull the edge was."
         )
 
 
@@ -165,7 +165,7 @@ def ideal_sessions(
     thickness_fraction: float = value("retire_width_fraction"),
     strength_fraction: float = value("retire_strength_fraction"),
 ) -> pd.DataFrame:
-    """Sessions that each rule allows for shares of sessions on the face, without errors of the hand.
+    """Sessions that each rule allows, by the share of them on the face, without errors of the hand.
 
     Parameters
     ----------
@@ -285,7 +285,7 @@ class FaceOrSides(Record):
         tie = (
             f"They do not tie at any slant up to {self.by_tilt['tilt_sd_deg'].max():g}°."
             if self.tilt_tie_deg is None
-            else f"They tie where the stone's slant on the face scatters by {self.tilt_tie_deg:.2f}°."
+            else f"They tie if the stone's slant on the face scatters by {self.tilt_tie_deg:.2f}°."
         )
         return (
             f"Sides {first.sessions_p50:.0f} sessions ({first.sessions_p10:.0f} to "

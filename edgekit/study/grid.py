@@ -182,7 +182,8 @@ def sobol_points(inputs: Inputs, points: int, *, seed: int) -> Grid:
 
     Examples
     --------
-    >>> len(sobol_points({"use.strokes": (10.0, 60.0), "method.sharp_target": (0.9, 1.0)}, 8, seed=1))
+    >>> inputs = {"use.strokes": (10.0, 60.0), "method.sharp_target": (0.9, 1.0)}
+    >>> len(sobol_points(inputs, 8, seed=1))
     8
     """
     from scipy.stats import qmc

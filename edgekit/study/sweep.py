@@ -165,10 +165,9 @@ def sweep(
         except KeyboardInterrupt:
             message = f"{len(chunks) - len(done)} of {len(chunks)} chunks not run"
             warnings.warn(f"sweep interrupted: {message}", stacklevel=2)
-    tables = [
-        done.pop(n) if n in done else _failed(chunk, RunStatus.INTERRUPTED.value)
-        for n, chunk in enumerate(chunks)
-    ]
+    for number in set(range(len(chunks))) - set(done):
+        done[number] = _failed(chunks[number], RunStatus.INTERRUPTED.value)
+    tables = [done.pop(number) for number in range(len(chunks))]
     frame = _framed(grid, joined(tables), summary=summary)
     _warn(frame, len(grid))
     return frame
