@@ -349,8 +349,9 @@ def runs_needed(pilot: ArrayLike, *, error: float, level: float = 0.95) -> int:
     """The fewest runs whose mean is within `error` of the truth with probability `level`.
 
     Stein's rule: with a pilot of n₀ runs of variance s², n = max(n₀, ⌈(t s / error)²⌉), t the
-    two-sided quantile of Student's law with n₀ - 1 degrees of freedom. With the pilot among the n runs, the
-    interval mean ± error covers at least `level` for normal values, however small the pilot.
+    two-sided quantile of Student's law with n₀ - 1 degrees of freedom. With the pilot among the n
+    runs, the interval mean ± error covers at least `level` for normal values, however small the
+    pilot.
     Source: C. Stein 1945, Ann. Math. Stat. 16:243 (from memory).
 
     Parameters
