@@ -43,6 +43,7 @@ from edgekit.digitising.file_format import (
     Settings,
     faults_in,
     read_settings,
+    settings_file_there,
 )
 from edgekit.digitising.smoothing import FaceFit, SmoothedCurve, fit_face, smooth_curve
 from edgekit.errors import EdgekitError
