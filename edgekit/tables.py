@@ -31,8 +31,7 @@ GUARDED = ("=", "+", "-", "@", "\t", "\r", "'")
 MISSING = "Part of it is missing: write it again."
 _COUNT = re.compile(r'"?# (\d+) rows of (\d+) columns; written by edgekit"?[,;\t]*(\r?\n|$)')
 _QUOTED = re.compile(r'"((?:[^"]|"")*)"')
-_MARK = "\0"
-"""Put before every text that stood in quotation marks, which `csv` takes away."""
+_MARK = "\0"  # put before every text that stood in quotation marks, which `csv` takes away
 
 
 def _integers(words: list[str]) -> Any:

@@ -43,8 +43,8 @@ def tray():
 
 @pytest.fixture(scope="module")
 def plan():
-    stand = ek.Holder(pivot_height_mm=71.5)
-    return ek.plan_bench(tray(), urgent=["FH-03-CS"], minutes_available=10, stand=stand)
+    holder = ek.Holder(pivot_height_mm=71.5)
+    return ek.plan_bench(tray(), urgent=["FH-03-CS"], minutes_available=10, holder=holder)
 
 
 class Reader(html.parser.HTMLParser):
@@ -115,7 +115,7 @@ def test_no_play_on_the_sheet_is_less_than_the_holders_error(error_deg):
 
 def test_page_has_every_edge_with_its_numbers(plan):
     reader = _read(page(compose(plan, "Tray")))
-    keys = list(dict.fromkeys(step.ask.key for step in plan.steps))
+    keys = list(dict.fromkeys(step.requirements.key for step in plan.steps))
     assert len(reader.sections) == len(keys) == plan.edges["planned"].sum()
     for (code, edge), text in zip(keys, reader.sections, strict=True):
         mine = plan.order[(plan.order["instrument"] == code) & (plan.order["edge"] == edge)]
@@ -257,7 +257,7 @@ def test_drawing_across_the_edge_shows_the_true_angles(plan):
     for step in plan.steps:
         shapes = {shape.ink: shape for shape in across_the_edge(step).shapes}
         face, stone = _direction(shapes[Ink.FACE]), _direction(shapes[Ink.STONE])
-        beta = 180 - step.ask.held.stone_to_face_deg[step.stations].mean()
+        beta = 180 - step.requirements.held.stone_to_face_deg[step.stations].mean()
         assert stone == 0
         assert face == pytest.approx(beta, abs=ANGLE_DEG)
         steel = shapes[Ink.STEEL].points
@@ -286,9 +286,9 @@ def test_view_from_the_handle_has_the_stone_at_the_rolls_and_on_the_outside(plan
                 (line + roll) % 180, 180, atol=ANGLE_DEG
             )
             assert np.isfinite(touch)
-        if step.ask.name == "left" and step.served == Tool.HOLDER:
+        if step.requirements.name == "left" and step.tool == Tool.HOLDER:
             assert first.points[:, 0].mean() <= 0
-        if step.ask.name == "right" and step.served == Tool.HOLDER:
+        if step.requirements.name == "right" and step.tool == Tool.HOLDER:
             assert first.points[:, 0].mean() >= 0
 
 

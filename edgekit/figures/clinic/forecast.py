@@ -40,7 +40,7 @@ def windows(plan: BenchPlan, ax: Axes | None = None) -> Axes:
         raise EdgekitError("the plan has no step in the holder", len(plan.order), "Widen it.")
     groups = [
         (f"{a.instrument} {a.name}", a.key, low, high)
-        for a in plan.asks
+        for a in plan.requirements
         for low, high in a.common_deg
         if a.key in set(zip(held["instrument"], held["edge"], strict=True))
     ]
