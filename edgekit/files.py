@@ -121,11 +121,12 @@ def write_file(path: str | os.PathLike[str], data: str | bytes, *, replace: bool
             "the file exists already", str(target), "Choose another name or say replace=True."
         ) from error
     except (OSError, ValueError) as error:
-        code = getattr(error, "errno", None) or 0
         raise EdgekitError(
             f"{target.name} cannot be written: {getattr(error, 'strerror', None) or error}",
             str(target),
-            _REMEDIES.get(code, "Check the path and the right to write there."),
+            _REMEDIES.get(
+                getattr(error, "errno", 0), "Check the path and the right to write there."
+            ),
         ) from error
     return target
 

@@ -34,19 +34,13 @@ _QUOTED = re.compile(r'"((?:[^"]|"")*)"')
 _MARK = "\0"  # put before every text that stood in quotation marks, which `csv` takes away
 
 
-def _integers(words: list[str]) -> Any:
-    numbers = [int(word) for word in words]
-    unsigned = min(numbers) >= 0 and max(numbers) > np.iinfo(np.int64).max
-    return np.array(numbers, dtype=np.uint64 if unsigned else np.int64)
-
-
 _KINDS: tuple[tuple[re.Pattern[str], Callable[[list[str]], Any]], ...] = (
     (re.compile(r"True|False"), lambda words: [word == "True" for word in words]),
     (
         re.compile(r"(\d{4}-\d\d-\d\d([T ]\d\d:\d\d:\d\d(\.\d+)?)?)?"),
         lambda words: np.array([w.replace(" ", "T") or "NaT" for w in words], "datetime64[s]"),
     ),
-    (re.compile(r"[+-]?\d{1,20}"), _integers),
+    (re.compile(r"[+-]?\d{1,20}"), lambda words: [int(word) for word in words]),
     (re.compile(r"[^_]*"), lambda words: [float(word or "nan") for word in words]),
 )
 """What the cells of a column without quotation marks may all be, and how they are read."""
@@ -218,6 +212,8 @@ def _typed(column: Sequence[str]) -> pd.Series:
     plain = words and not any(cell.startswith(_MARK) for cell in column)
     for pattern, convert in _KINDS[0 if any(words) else -1 :] if plain else ():
         if all(pattern.fullmatch(word) for word in words):
-            with suppress(ValueError, OverflowError):
-                return pd.Series(convert(words))
+            with suppress(ValueError):
+                series = pd.Series(convert(words))
+                if series.dtype != object:  # as whole numbers beyond 64 bits are
+                    return series
     return pd.Series(words, dtype="str")

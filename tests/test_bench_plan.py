@@ -1,7 +1,7 @@
 """The hour at the bench against integer programmes, every order tried, and a full simulation.
 
-Sources: `scipy.optimize.milp` (HiGHS) on the windows of stations of real edges; exhaustive search over
-the orders of small trays; Monte Carlo for the sum of lognormals; the closed form α = 90° − β of a
+Sources: `scipy.optimize.milp` (HiGHS) on the windows of stations of real edges; exhaustive search
+over the orders of small trays; Monte Carlo for the sum of lognormals; the closed form α = 90° − β of a
 planar face square to the handle; `edgekit.spaced_placements`, which sets placements one by one. The
 45 s and 30 s a working end are common practice without a source, and only shown beside.
 """
@@ -31,7 +31,7 @@ ANGLE_DEG = 1e-9
 BETWEEN_STATIONS_DEG = 0.2
 """How much worse the error may be between stations 0.03 mm apart on a toe of 0.4 mm radius."""
 SAMPLED = 0.03
-"""Relative; quantiles of 200,000 draws, and Fenton's approximation for four lognormals of this spread."""
+"""Relative; quantiles of 200,000 draws, and Fenton's approximation for four such lognormals."""
 ONE_PLACEMENT = 1
 """A count from an integral may differ by one from placements set one by one."""
 

@@ -1,7 +1,7 @@
-"""The setting sheet read back: the page by an HTML parser, the paper by pdftotext where it is there.
+"""The setting sheet read back: the page by an HTML parser, the paper by pdftotext if it is there.
 
-Sources: `html.parser` of the standard library and poppler's `pdftotext` and `pdfinfo` as independent readers;
-the drawings against the geometry they are computed from.
+Sources: `html.parser` of the standard library and poppler's `pdftotext` as independent readers; the
+drawings against the geometry they are computed from.
 """
 
 import dataclasses
@@ -20,6 +20,7 @@ from edgekit.clinic.sheet.content import compose, riser_words, setting_words
 from edgekit.clinic.sheet.drawing import Ink, across_the_edge, from_the_handle, svg
 from edgekit.clinic.sheet.page import page, print_zoom
 from edgekit.errors import EdgekitError
+from edgekit.figures.clinic import sheet_paper
 from edgekit.figures.clinic.sheet_paper import _pages, sheet_pdf
 from edgekit.safety import CAUTIONS
 
@@ -326,6 +327,46 @@ def test_other_suffixes_and_empty_titles_are_refused(plan, tmp_path, name, title
     with pytest.raises(EdgekitError):
         ek.setting_sheet(plan, tmp_path / name, title=title)
     assert not list(tmp_path.iterdir())
+
+
+def test_titles_and_names_are_bounded_and_long_words_wrap(plan, tmp_path):
+    """Wrapping takes the same time per letter however long the text is: counted, not timed."""
+    with pytest.raises(EdgekitError, match="title has 1 to 120 letters"):
+        ek.setting_sheet(plan, tmp_path / "a.pdf", title="x" * 121)
+    with pytest.raises(EdgekitError, match="title has 1 to 120 letters"):
+        ek.figures.sheet(plan, title="")
+    with pytest.raises(EdgekitError, match="over 80 letters"):
+        ek.plan_bench({"x" * 81: ek.patterns.hoe()})
+    assert not list(tmp_path.iterdir())
+    widest = ek.plan_bench({"W" * 80: ek.patterns.hoe()})
+    ek.setting_sheet(widest, tmp_path / "a.pdf", title="W" * 120)
+    assert _squeezed(_pdf_text(tmp_path / "a.pdf")).count("W") >= 200
+
+
+def test_wrapping_keeps_every_letter_and_looks_at_each_a_few_times(monkeypatch):
+    looked = 0
+    advance = sheet_paper._advance
+
+    def counted(letter, bold):
+        nonlocal looked
+        looked += 1
+        return advance(letter, bold)
+
+    monkeypatch.setattr(sheet_paper, "_advance", counted)
+    for text in ("W" * 2000, "ab " * 700, "short", "", "i " + "W" * 300 + " end"):
+        looked = 0
+        lines = sheet_paper._wrap(text, 16, 118.0, bold=True)
+        assert looked <= 40 * len(text)  # lines of some 30 letters
+        assert "".join(lines).replace(" ", "") == text.replace(" ", "")
+        assert max(sheet_paper._width(line, 16, bold=True) for line in lines) <= 118.0
+        assert text.startswith(lines[0])
+
+
+def test_what_is_not_a_plan_is_refused(tmp_path):
+    with pytest.raises(EdgekitError, match="plan must be a BenchPlan"):
+        ek.setting_sheet({"A": ek.patterns.hoe()}, tmp_path / "a.pdf")
+    with pytest.raises(EdgekitError, match="setting_range must be a SettingRange"):
+        ek.plan_bench([ek.patterns.hoe()], setting_range=(0, 90))
 
 
 @pytest.mark.parametrize("suffix", [".html", ".pdf"])

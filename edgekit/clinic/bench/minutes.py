@@ -3,9 +3,9 @@
 T = q s N + m M + k E + c C for N strokes, M mountings, E edges checked and C set-ups of the
 holder; s, m, k and c are the seconds of each, q is the ratio of the strokes that dullness takes to
 those planned. All five are uncertain and common to the whole session (one person, one stone), so
-they do not average out. Each is lognormal about its evidence, the evidence's range taken as the middle 90 %. Mean and
-variance of T are then exact, and its quantiles are those of the lognormal with the same two
-(Fenton and Wilkinson's approximation for a sum of lognormals; from memory).
+they do not average out. Each is lognormal with the median and the middle 90 % of the evidence
+table. Mean and variance of T are then exact, and its quantiles are those of the lognormal with the
+same two (Fenton and Wilkinson's approximation for a sum of lognormals; from memory).
 """
 
 from __future__ import annotations
@@ -74,8 +74,7 @@ class Duration(Record):
         """Probability that the session ends within a number of minutes."""
         if not minutes > 0 or self.total.median == 0:
             return float(self.total.median == 0)
-        spread = max(self.total.log_sd, 1e-12)
-        return float(ndtr(np.log(minutes / self.total.median) / spread))
+        return float(ndtr(np.log(minutes / self.total.median) / max(self.total.log_sd, 1e-12)))
 
 
 def _factor(name: str) -> Factor:

@@ -1,4 +1,4 @@
-"""The hour at the bench: fewest settings for a tray, the order of work, the minutes, what is left."""
+"""Plan an hour at the bench: fewest settings for a tray, order of work, minutes, what is left."""
 
 from __future__ import annotations
 
@@ -149,9 +149,9 @@ def plan_bench(
     which handle or shank would touch the stone are not used. Every urgent edge comes before every
     other.
 
-    Where time is short, edges are kept in this order: urgent ones; then those with one setting, those
-    sharing it with most others first; then those with several; then those for the hand. As many
-    as end in time with the stated chance are planned, the others are named in `unserved`.
+    Where time is short, edges are kept in this order: urgent ones; then those with one setting,
+    those sharing it with most others first; then those with several; then those for the hand. As
+    many as end in time with the stated chance are planned, the others are named in `unserved`.
 
     Parameters
     ----------
@@ -253,17 +253,15 @@ def _clear_range(
     setting_range: SettingRange, holder: Holder, setting_error_deg: float
 ) -> SettingRange:
     """The settings of the holder at which nothing but the blade touches the stone."""
-    low, step = setting_range.low_deg, setting_range.step_deg
-    clear = max(low, min_clear_deg(holder) + setting_error_deg)
-    if step > 0:
-        clear = low + float(np.ceil((clear - low) / step - 1e-9)) * step
-    if clear > setting_range.high_deg:
+    clear = np.array([[min_clear_deg(holder) + setting_error_deg, np.inf]])
+    low = float(setting_range.within(clear)[0, 0])
+    if low > setting_range.high_deg:
         raise EdgekitError(
-            f"handle or shank touches the stone at every setting below {clear:.1f}°",
-            (low, setting_range.high_deg),
+            f"handle or shank touches the stone at every setting below {low:.1f}°",
+            (setting_range.low_deg, setting_range.high_deg),
             "Use a shorter stone or a higher range of settings.",
         )
-    return replace(setting_range, low_deg=clear)
+    return replace(setting_range, low_deg=low)
 
 
 def _requirements(
@@ -352,9 +350,10 @@ def _plan(
     holder: Holder | None,
 ) -> BenchPlan:
     late = [need for need in needs if need not in work.needs]
+    settings = tables.settings_table(work.arrangement, holder, setting_error_deg)
     return BenchPlan(
-        settings=tables.settings_table(work.arrangement, holder, setting_error_deg),
-        order=tables.order_table(work.steps, holder),
+        settings=settings,
+        order=tables.order_table(work.steps, settings),
         edges=tables.edges_table(needs, work.arrangement, work.needs),
         minutes=work.duration.table,
         unserved=tables.unserved_table(work.steps, late, minutes, tolerance_deg),

@@ -1,9 +1,9 @@
-"""What each edge of a tray asks of a holder: windows of settings, hollows, stretches for the hand.
+"""What each edge of a tray requires: windows of settings, hollows, stretches for the hand.
 
-A station can be served in three ways. A flat stone in a holder serves it if some setting that can be
-taken keeps the angle there, wherever the holder stands within its error of that setting: the error
-is taken off every window at both ends before anything is planned. A hollow (n'·t < 0) is out of a
-flat stone's reach: it lies behind the line across the hollow by n·(line − C), and one that is
+A station can be served in three ways. A flat stone in a holder serves it if some setting that can
+be taken keeps the angle there, wherever the holder stands within its error of that setting: the
+error is taken off every window at both ends before anything is planned. A hollow (n'·t < 0) is out
+of a flat stone's reach: it lies behind the line across the hollow by n·(line − C), and one that is
 deeper than the limit needs a rod. Everything else is for the hand.
 """
 
@@ -95,13 +95,6 @@ class EdgeRequirements(Record):
         """Instrument and edge."""
         return self.instrument, self.name
 
-    @property
-    def window_deg(self) -> tuple[float, float] | None:
-        """Settings that serve all that the holder does; None where no one setting does."""
-        if len(self.groups) != 1:
-            return None
-        return float(self.common_deg[0, 0]), float(self.common_deg[0, 1])
-
     def length_mm(self, tool: Tool) -> float:
         """Length of edge that one tool serves."""
         return self.edge.length_mm * float(np.mean(self.tools == tool))
@@ -145,8 +138,8 @@ def requirements(
     """What one edge requires of the holder.
 
     The edge takes the settings that serve the greatest length: one, and another as long as there
-    are no more than `max_settings` and each serves enough to be worth its set-up. Each station goes to
-    the setting nearest its own elevation; the rest of the edge goes to the hand.
+    are no more than `max_settings` and each serves enough to be worth its set-up. Each station goes
+    to the setting nearest its own elevation; the rest of the edge goes to the hand.
     """
     edge = blade.edges[name]
     held = orient(edge, stations=STATIONS)
@@ -219,7 +212,7 @@ def _deep(hollow: NDArray[np.bool_], depth_um: FloatArray, limit_um: float) -> N
 
 
 def _hollow_um(held: Orientation) -> FloatArray:
-    """Depth of each station behind the line across its hollow (S,), 0 where a flat stone reaches."""
+    """Depth of each station behind the line across its hollow (S,); 0 if a flat stone reaches."""
     depth = np.zeros(len(held.arc_mm))
     change = np.flatnonzero(np.diff(np.concatenate([[0], ~held.reachable, [0]])))
     for first, last in zip(change[::2], change[1::2] - 1, strict=True):
@@ -236,8 +229,8 @@ def _widest(windows: FloatArray, most: int) -> tuple[list[FloatArray], FloatArra
     """The best 1, 2, … `most` settings, and how many windows each choice serves: the most possible.
 
     By dynamic programming over rising settings: gain[i, j] is the number of windows with setting j
-    and without the next lower setting i. A setting may be raised to the first upper end of its windows
-    without losing one, so upper ends suffice.
+    and without the next lower setting i. A setting may be raised to the first upper end of its
+    windows without losing one, so upper ends suffice.
     """
     points = np.unique(windows[:, 1])
     first = np.searchsorted(points, windows[:, 0], side="left")

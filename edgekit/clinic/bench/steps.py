@@ -80,8 +80,9 @@ class Step(Record):
 def placements_over(need: EdgeRequirements, stations: NDArray[np.int64], ridge_um: float) -> int:
     """Placements that keep the ridges of a stretch below a limit.
 
-    A ridge between placements Δs apart stands (n'·t) Δs²/(8 sinβ) along the face, so the stretch needs
-    ∫ √((n'·t)/(8 h sinβ)) ds of them; hollow parts, where no ridge can stand, count as straight.
+    A ridge between placements Δs apart stands (n'·t) Δs²/(8 sinβ) along the face, so the stretch
+    needs ∫ √((n'·t)/(8 h sinβ)) ds of them; hollow parts, where no ridge can stand, count as
+    straight.
 
     Examples
     --------

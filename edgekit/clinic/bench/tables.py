@@ -41,6 +41,10 @@ def settings_table(
     room = np.abs(windows - settings[:, None]).min(axis=1)
     served = {(p.run, p.edge) for p in arrangement.pieces if p.run >= 0}
     edges = np.bincount(np.array([run for run, _ in served], np.int64), minlength=len(settings))
+    risers = [
+        np.nan if holder is None else holder.fit(elevation_deg=setting).riser_mm
+        for setting in settings.tolist()
+    ]
     return pd.DataFrame(
         {
             "run": np.arange(1, len(settings) + 1),
@@ -48,24 +52,16 @@ def settings_table(
             "within_deg": room + setting_error_deg,
             "low_deg": windows[:, 0] - setting_error_deg,
             "high_deg": windows[:, 1] + setting_error_deg,
-            "riser_mm": np.array([_riser_mm(holder, float(e)) for e in settings], float),
+            "riser_mm": np.array(risers, dtype=np.float64),
             "edges": edges,
         }
     )
 
 
-def _riser_mm(holder: Holder | None, elevation_deg: float) -> float:
-    return np.nan if holder is None else holder.fit(elevation_deg=elevation_deg).riser_mm
-
-
-def order_table(steps: Sequence[Step], holder: Holder | None) -> pd.DataFrame:
-    """One row per step."""
+def order_table(steps: Sequence[Step], settings: pd.DataFrame) -> pd.DataFrame:
+    """One row per step; risers come from the table of settings."""
     spans = [step.span_mm for step in steps]
-    starts = [float(step.elevation_deg[0]) for step in steps]
-    risers = [
-        _riser_mm(holder if step.tool == Tool.HOLDER else None, start)
-        for step, start in zip(steps, starts, strict=True)
-    ]
+    risers = dict(zip(settings["run"], settings["riser_mm"], strict=True))
     return pd.DataFrame(
         {
             "step": np.arange(1, len(steps) + 1),
@@ -73,7 +69,7 @@ def order_table(steps: Sequence[Step], holder: Holder | None) -> pd.DataFrame:
             "how": [HOW[step.tool] for step in steps],
             "instrument": [step.requirements.instrument for step in steps],
             "edge": [step.requirements.name for step in steps],
-            "elevation_deg": starts,
+            "elevation_deg": [float(step.elevation_deg[0]) for step in steps],
             "elevation_to_deg": [float(step.elevation_deg[-1]) for step in steps],
             "from_mm": [first for first, _ in spans],
             "to_mm": [last for _, last in spans],
@@ -83,7 +79,7 @@ def order_table(steps: Sequence[Step], holder: Holder | None) -> pd.DataFrame:
             "placements": [step.placements for step in steps],
             "rounds": [step.rounds for step in steps],
             "strokes": [step.strokes for step in steps],
-            "riser_mm": risers,
+            "riser_mm": [risers.get(step.run + 1, np.nan) for step in steps],
             "hollow_um": [step.hollow_um for step in steps],
             "rod_mm": [step.max_rod_mm if step.tool == Tool.ROD else np.nan for step in steps],
             "urgent": [step.requirements.urgent for step in steps],
@@ -101,7 +97,8 @@ def edges_table(
         need.key: len({p.run for p in arrangement.pieces if p.edge == at and p.run >= 0})
         for at, need in enumerate(planned)
     }
-    low, high = np.array([need.window_deg or (np.nan, np.nan) for need in needs]).T
+    none = np.array([np.nan, np.nan])
+    low, high = np.array([n.common_deg[0] if len(n.groups) == 1 else none for n in needs]).T
     error = np.array([need.setting_error_deg for need in needs])
     return pd.DataFrame(
         {

@@ -98,10 +98,7 @@ def compose(plan: BenchPlan, title: str) -> Sheet:
         remedy = "Give the name of the tray."
         raise EdgekitError(f"a title has 1 to {MAX_TITLE} letters", title[:MAX_TITLE], remedy)
     total = plan.minutes.iloc[-1]
-    within = {
-        row["run"]: within_words(row["within_deg"], plan.setting_error_deg)
-        for row in plan.settings.to_dict("records")
-    }
+    runs = _runs(plan)
     late = plan.edges.loc[~plan.edges["planned"], ["instrument", "edge"]]
     left = plan.unserved.merge(late) if len(late) else late
     return Sheet(
@@ -114,20 +111,20 @@ def compose(plan: BenchPlan, title: str) -> Sheet:
             f"({total['minutes_low']:.0f}–{total['minutes_high']:.0f})"
         ),
         holder=_holder(plan),
-        runs=tuple(_runs(plan, within)),
-        blocks=tuple(_blocks(plan, within)),
+        runs=tuple(runs),
+        blocks=tuple(_blocks(plan, {run.number: run.within for run in runs})),
         left=tuple(f"{row.instrument} {row.edge}: {row.reason}" for row in left.itertuples()),
         legend=LEGEND,
         cautions=CAUTIONS,
     )
 
 
-def _runs(plan: BenchPlan, within: dict[int, str]) -> list[Run]:
+def _runs(plan: BenchPlan) -> list[Run]:
     runs = [
         Run(
             number=str(row["run"]),
             elevation=setting_words(row["elevation_deg"]),
-            within=within[row["run"]],
+            within=within_words(row["within_deg"], plan.setting_error_deg),
             riser=riser_words(row["riser_mm"]),
             edges=_edge_names(step for step in plan.steps if step.run + 1 == row["run"]),
         )
@@ -203,14 +200,14 @@ def _edge_names(steps: Iterable[Step]) -> str:
     return " · ".join(f"{code} {' + '.join(edges)}" for code, edges in names.items())
 
 
-def _blocks(plan: BenchPlan, within: dict[int, str]) -> list[Block]:
+def _blocks(plan: BenchPlan, within: dict[str, str]) -> list[Block]:
     by_edge: dict[tuple[str, str], list[Step]] = {}
     for step in plan.steps:
         by_edge.setdefault(step.requirements.key, []).append(step)
     return [_block(steps, within) for steps in by_edge.values()]
 
 
-def _block(steps: list[Step], within: dict[int, str]) -> Block:
+def _block(steps: list[Step], within: dict[str, str]) -> Block:
     """One edge from its steps; the angle to the face is 180° − β."""
     edge = steps[0].requirements
     face_deg = float(edge.held.stone_to_face_deg[steps[0].stations].mean())
@@ -218,29 +215,29 @@ def _block(steps: list[Step], within: dict[int, str]) -> Block:
         instrument=edge.instrument,
         edge=edge.name,
         urgent=edge.urgent,
-        lines=tuple(_line(step, within.get(step.run + 1, "")) for step in steps),
+        lines=tuple(_line(step, within) for step in steps),
         pictures=drawings(steps),
         face=f"stone to face {face_deg:.0f}°",
         check=f"pen mark gone 0–{edge.edge.length_mm:.1f} mm, test stick bites, no wire edge",
     )
 
 
-def _line(step: Step, within: str) -> Line:
+def _line(step: Step, within: dict[str, str]) -> Line:
+    mark = {Tool.HOLDER: str(step.run + 1), Tool.HAND: "hand", Tool.ROD: "rod"}[step.tool]
     first, last = step.span_mm
     start, end = float(step.roll_deg[0]), float(step.roll_deg[-1])
+    elevation = f"{_degrees(step.elevation_deg[0])}→{_degrees(step.elevation_deg[-1])}"
     if step.tool == Tool.HOLDER:
         elevation = setting_words(float(step.elevation_deg[0]))
-    else:
-        elevation = f"{_degrees(step.elevation_deg[0])}→{_degrees(step.elevation_deg[-1])}"
     roll = f"roll {_degrees(start)} → {_degrees(end)}"
     if abs(end - start) < 0.5:
         roll = f"roll {_degrees(start)}, no turn"
     if step.tool == Tool.ROD:
         roll += f"; rod of {step.max_rod_mm:.1f} mm radius at most"
     return Line(
-        mark={Tool.HOLDER: str(step.run + 1), Tool.HAND: "hand", Tool.ROD: "rod"}[step.tool],
+        mark=mark,
         elevation=elevation,
-        within=within,
+        within=within[mark],
         roll=roll,
         work=f"{_many(step.placements, 'placement')}, {_many(step.rounds, 'round')}",
         where=f"{first:.1f}–{last:.1f} mm",

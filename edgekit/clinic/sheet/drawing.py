@@ -21,16 +21,7 @@ from edgekit.geometry.edge import Edge
 from edgekit.geometry.section import Bevel, Section
 from edgekit.record import Record
 
-__all__ = [
-    "Drawing",
-    "Ink",
-    "Shape",
-    "across_the_edge",
-    "drawings",
-    "from_the_handle",
-    "placed",
-    "svg",
-]
+__all__ = ["Drawing", "Ink", "across_the_edge", "drawings", "from_the_handle", "placed", "svg"]
 
 HANDLE = 1.9  # length of the handle's axis in the view across the edge, in widths of the blade
 
@@ -96,8 +87,7 @@ def across_the_edge(step: Step) -> Drawing:
     # the flank d = (cosβ, −sinβ) lies on the stone: x along d, y away from the stone
     turn = np.array([[np.cos(beta), -np.sin(beta)], [np.sin(beta), np.cos(beta)]])
     steel = _outline(section) @ turn.T
-    back = -edge.handle_axis
-    axis = turn @ np.array([back @ inward, back @ face])
+    axis = -turn @ np.array([edge.handle_axis @ inward, edge.handle_axis @ face])
     size = max(section.width_mm, section.thickness_mm)
     centre = steel.mean(axis=0)
     reach = HANDLE * size * axis / max(float(np.hypot(*axis)), 1e-9)

@@ -110,8 +110,8 @@ def _block(block: Block) -> str:
 
 def _line(line: Line) -> str:
     return (
-        f'<li><b class="mark">{escape(line.mark)}</b> <b class="angle">{escape(line.elevation)}</b> '
-        f"{escape(line.within)} "
+        f'<li><b class="mark">{escape(line.mark)}</b> '
+        f'<b class="angle">{escape(line.elevation)}</b> {escape(line.within)} '
         f'<span class="where">{escape(line.where)}</span><br>{escape(line.roll)}, '
         f'<span class="where">{escape(line.work)}</span></li>'
     )

@@ -23,8 +23,7 @@ from PIL import Image
 
 from edgekit.clinic.sheet.content import Block, Line, Sheet
 from edgekit.clinic.sheet.drawing import Drawing, Ink, placed
-from edgekit.clinic.sheet.page import MIN_ZOOM
-from edgekit.clinic.sheet.page import PICTURE_MM as PICTURE
+from edgekit.clinic.sheet.page import MIN_ZOOM, PICTURE_MM
 from edgekit.errors import EdgekitError
 
 if TYPE_CHECKING:
@@ -160,7 +159,7 @@ class _Pen:
         """A drawing in its frame, top left at (x, y)."""
         if self.ax is None:
             return
-        width, height = (side * self.scale for side in PICTURE)
+        width, height = (side * self.scale for side in PICTURE_MM)
         scale, offset = placed(picture, width, height)
         corner = x, HEIGHT - y - height
         for shape in picture.shapes:
@@ -169,8 +168,7 @@ class _Pen:
                 self.ax.add_patch(Polygon(points, fc="#d9d9d9", ec="black", lw=0.7))
             else:
                 weight, dash = WEIGHT[shape.ink]
-                weight = weight * self.scale
-                self.ax.plot(*points.T, "k", lw=weight, ls=dash, solid_capstyle="butt")
+                self.ax.plot(*points.T, "k", lw=weight * self.scale, ls=dash, solid_capstyle="butt")
 
 
 def _head(pen: _Pen, sheet: Sheet, number: int, of: int) -> float:
@@ -216,12 +214,12 @@ def _block(pen: _Pen, block: Block, x: float, top: float, width: float) -> float
     face = pen.text(x + width - 1.2, top + 11.5 * PT * 1.02 * s, block.face, 8, ha="right")
     name = f"{block.instrument} {block.edge}{' · first' if block.urgent else ''}"
     y = pen.paragraph(left, top + 0.3, name, 11.5, room - face - 2, bold=True)
-    pictures, below = y + 0.2, y + 0.2 + PICTURE[1] * s
+    pictures, below = y + 0.2, y + 0.2 + PICTURE_MM[1] * s
     for at, picture in enumerate(block.pictures):
-        pen.drawing(x + width - 0.8 - (2 - at) * PICTURE[0] * s, pictures, picture)
+        pen.drawing(x + width - 0.8 - (2 - at) * PICTURE_MM[0] * s, pictures, picture)
     for line in block.lines:
         under = y + 12 * PT * 0.95 * s > below  # there a line has the whole width
-        y = _line(pen, line, left, y, room if under else room - 2 * PICTURE[0] * s, join=under)
+        y = _line(pen, line, left, y, room if under else room - 2 * PICTURE_MM[0] * s, join=under)
     y = max(y, below)
     pen.box(left + 0.2, y + 0.5, 2.6 * s, 2.6 * s, 0.9)
     y = pen.paragraph(left + 4.2 * s, y, block.check, 8.4, room - 4.4 * s) + 0.6
@@ -343,8 +341,7 @@ def _paper(sheet: Sheet, blocks: Page, scale: float, number: int, of: int) -> Fi
 def _check_letters(sheet: Sheet) -> None:
     """Refuse what cannot be printed."""
     known = get_font(findfont(_font(bold=False))).get_charmap()
-    names = [f"{block.instrument} {block.edge}" for block in sheet.blocks]
-    for text in [sheet.title, *sheet.left, *names]:
+    for text in [sheet.title, *sheet.left, *(f"{b.instrument} {b.edge}" for b in sheet.blocks)]:
         if not text.isprintable() or any(ord(letter) not in known for letter in text):
             raise EdgekitError(
                 "the font of the PDF lacks a letter of this text",
