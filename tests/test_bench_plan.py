@@ -1,8 +1,8 @@
 """The hour at the bench against integer programmes, every order tried, and a full simulation.
 
 Sources: `scipy.optimize.milp` (HiGHS) on the windows of stations of real edges; exhaustive search
-over the orders of small trays; Monte Carlo for the sum of lognormals; the closed form α = 90° − β of a
-planar face square to the handle; `edgekit.spaced_placements`, which sets placements one by one. The
+over the orders of small trays; Monte Carlo for the sum of lognormals; the closed form
+α = 90° − β of a planar face square to the handle; `edgekit.spaced_placements`, which sets placements one by one. The
 45 s and 30 s a working end are common practice without a source, and only shown beside.
 """
 
