@@ -10,8 +10,6 @@ from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
 
-__all__ = ["stab"]
-
 IntArray = NDArray[np.int64]
 
 
