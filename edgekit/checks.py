@@ -14,26 +14,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from edgekit.errors import EdgekitError
 
-__all__ = [
-    "FloatArray",
-    "array_between",
-    "at_least",
-    "between",
-    "count",
-    "finite",
-    "fraction",
-    "frozen_array",
-    "generator",
-    "instance",
-    "keep_numbers",
-    "matched",
-    "number",
-    "positive",
-    "unit_vector",
-    "vectors",
-    "worst_row",
-]
-
 FloatArray = NDArray[np.float64]
 REAL = (int, float, np.integer, np.floating, Decimal, Fraction)
 # Python and numpy derive these from whole numbers.

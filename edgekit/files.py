@@ -20,8 +20,6 @@ from pathlib import Path
 
 from edgekit.errors import EdgekitError
 
-__all__ = ["file_path", "remove_leftovers", "there", "write_file"]
-
 _LONGEST = 50  # letters of a name that its temporary file repeats: 255 bytes are the usual limit
 _REMEDIES = {
     errno.ENOENT: "Make the folder first.",

@@ -15,20 +15,6 @@ from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray, count, generator
 
-__all__ = [
-    "EFFECTS",
-    "PATCHES",
-    "GivenKeys",
-    "RandomStreams",
-    "RunEffects",
-    "RunKeys",
-    "SeededKeys",
-    "SessionDraws",
-    "draw_run_effects",
-    "draw_session",
-    "run_rng",
-]
-
 PATCHES = 16  # independent patches of dulling along one edge
 TERMS = 4  # tilt, swing, position, advance
 AHEAD = 8  # sessions drawn at once: fewer need more calls, more are wasted when a life ends

@@ -20,8 +20,6 @@ from edgekit.errors import EdgekitError
 from edgekit.evidence_table import Range, entry
 from edgekit.record import Record
 
-__all__ = ["Duration", "Factor", "Work", "duration", "factors"]
-
 NORMAL_95 = 1.6448536269514722  # 95 % quantile of the standard normal distribution
 PARTS = ("grinding", "mounting the instrument", "checking the edge", "setting up the holder")
 

@@ -25,8 +25,6 @@ from edgekit.geometry.edge import Edge
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
 
-__all__ = ["EdgeRequirements", "Tool", "min_clear_deg", "requirements"]
-
 STATIONS = 201  # stations of an edge of some millimetres: 0.03 mm apart, a tenth of a toe's radius
 ROUNDING_DEG = 1e-9
 # A hollow counts when it is deeper than this many standard deviations of the digitising.

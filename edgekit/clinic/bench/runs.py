@@ -13,8 +13,6 @@ from edgekit.clinic.bench.requirements import EdgeRequirements, Tool
 from edgekit.clinic.bench.settings import FewestSettings, SettingRange, fewest_settings, order_tray
 from edgekit.record import Record
 
-__all__ = ["Arrangement", "Piece", "arrange"]
-
 
 class Piece(NamedTuple):
     """Stations of one edge that are served together, in run `run` (−1: without the holder)."""

@@ -16,8 +16,6 @@ from edgekit.evidence_table import value
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
 
-__all__ = ["Step", "placements_over", "plan_steps"]
-
 # Stations over which the turn of the stone is averaged, so that ripple adds no placements.
 WINDOW = 8
 MIN_STATIONS = 3  # stations: a gap or stretch shorter than this is not worth a step of its own

@@ -16,15 +16,6 @@ from edgekit.contact.holder import Holder
 from edgekit.evidence_table import Status, value
 from edgekit.geometry.blade import BladeClass
 
-__all__ = [
-    "edges_table",
-    "order_table",
-    "practice_table",
-    "settings_table",
-    "unserved_table",
-    "witness_table",
-]
-
 MAX_TOLERANCE_DEG = 10.0  # nobody is told to plan with a tolerance beyond this
 HOW = {Tool.HOLDER: "holder", Tool.HAND: "by hand", Tool.ROD: "rod"}
 PRACTICE = {

@@ -18,8 +18,6 @@ from edgekit.errors import EdgekitError
 from edgekit.record import Record
 from edgekit.safety import CAUTIONS
 
-__all__ = ["Block", "Line", "Run", "Sheet", "compose"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Run:

@@ -21,8 +21,6 @@ from edgekit.geometry.edge import Edge
 from edgekit.geometry.section import Bevel, Section
 from edgekit.record import Record
 
-__all__ = ["Drawing", "Ink", "across_the_edge", "drawings", "from_the_handle", "placed", "svg"]
-
 HANDLE = 1.9  # length of the handle's axis in the view across the edge, in widths of the blade
 
 

@@ -7,8 +7,6 @@ from html import escape
 from edgekit.clinic.sheet.content import Block, Line, Sheet
 from edgekit.clinic.sheet.drawing import svg
 
-__all__ = ["page", "print_zoom"]
-
 PICTURE_MM = (22.0, 16.0)
 PAPER_MM = 277.0
 # Heights on paper: all that is always there, a set-up, a line, an edge without its steps, its
