@@ -1,4 +1,4 @@
-"""Execute the notebooks: ``build`` writes their outputs, ``check`` compares, ``page NN`` makes a page.
+"""Execute the notebooks: ``build`` writes outputs, ``check`` compares, ``page NN`` makes a page.
 
 Outputs are committed so that a notebook can be read where no kernel runs. `check` executes every
 notebook again and fails on an error (also one inside a control's callback, which execution alone

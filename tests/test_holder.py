@@ -29,7 +29,7 @@ def handle(tilt_deg, bend_deg):
 
 
 def rolled_arc(*, plan_mm, length_mm, bow_mm=np.inf, tilt_deg=0.0, bend_deg=0.0, at=0.5):
-    """An outer edge on a bowed face; the frame of section 3 lies at the share `at` of its length."""
+    """An outer edge on a bowed face; the blade's frame lies at the share `at` of its length."""
     edge = ek.Edge(
         path=BentArcs(
             start_mm=_start(plan_mm, length_mm, at),
@@ -145,7 +145,7 @@ def test_the_error_along_the_edge_is_what_brute_force_finds(case):
 
 @each_case
 def test_held_normals_touch_at_the_elevation_and_give_the_signed_error(case):
-    """n·t = 0, n·a = sin α, and ground - nominal = acos(-f·n) - β (section 4 of the brief)."""
+    """n·t = 0, n·a = sin α, and ground - nominal = acos(-f·n) - β: theory T3."""
     edge, hand = rolled_arc(**case)
     setting = ek.best_setting(edge)
     n = held_normals(edge, setting.elevation_deg, setting.arc_mm)
@@ -159,10 +159,7 @@ def test_held_normals_touch_at_the_elevation_and_give_the_signed_error(case):
 
 
 def test_a_universal_curette_is_followed_by_fifteen_degrees():
-    """Closed form: planar face square to the handle, α = 90° - 75°, window ± tolerance.
-
-    Section 4 of the brief, derived: 15.0°, error 0, window 13-17°.
-    """
+    """Planar face square to the handle: α = 90° - 75° (theory T2), window ± tolerance (theory T4)."""
     for edge in ek.patterns.universal_curette().edges.values():
         setting = ek.best_setting(edge)
         assert abs(setting.elevation_deg - 15) < ROUNDING_DEG
@@ -173,27 +170,20 @@ def test_a_universal_curette_is_followed_by_fifteen_degrees():
     )
 
 
-# What the derived values of section 4 of the brief come out as. Elevation, worst error [deg].
+# Elevation and worst error [deg] of the best setting, found by brute force to one decimal.
 DERIVED = {
-    # The brief's 12.7° belongs to the frame at the heel. With the frame of its section 3, tangent
-    # at mid-length, the best elevation is 14.5°; its error of 1.9° holds in both.
+    # The elevation depends on where the frame's tangent is taken, the error here does not.
     "bend of 15°, frame at mid-length": ("universal, bent shank", {}, 14.5, 1.9),
     "bend of 15°, frame at the heel": ("universal, bent shank", {"at": 0}, 12.7, 1.9),
-    # The brief's 'near 35°, 0.8°' is an edge of 5 mm; at its stated 5.65 mm it is 34.0°, 1.0°.
     "tilt of 20° about mid-length": ("area-specific", {}, 34.0, 1.0),
     "the same, edge of 5 mm": ("area-specific", {"length_mm": 5.0}, 34.2, 0.8),
-    # The brief's '32.0°, 3.0-3.8°': 32.0° and 3.0° belong to 5 mm, 3.8° to 5.65 mm and 31.2°.
     "tilt of 20° about the heel": ("area-specific, heel frame", {}, 31.2, 3.8),
     "the same, heel, edge of 5 mm": ("area-specific, heel frame", {"length_mm": 5.0}, 32.0, 3.0),
-    # The brief's 5.1° for a bow of 12 mm was found in no frame; at mid-length 4.2°, or 1.8° when
-    # the bow goes the other way.
     "bow of 12 mm": ("bowed", {}, 30.8, 4.2),
     "bow of 12 mm the other way": ("bowed the other way", {}, 36.8, 1.8),
-    # The brief's 5.6° and, with the bend the other way, 4.6° were found in no frame; at
-    # mid-length the two bends mirror each other and cost the same.
+    # With the frame at mid-length the two bends mirror each other and cost the same.
     "tilt and bend": ("area-specific", {"bend_deg": 15}, 32.4, 6.9),
     "tilt and bend the other way": ("area-specific", {"bend_deg": -15}, 32.4, 6.9),
-    # 'Bow without plan curvature costs only 0.7°' holds for 5 mm, untilted, frame at the heel.
     "bow alone, frame at the heel": (
         "bowed",
         {"plan_mm": 1e6, "tilt_deg": 0, "length_mm": 5.0, "at": 0},
@@ -206,7 +196,7 @@ DERIVED = {
 
 @pytest.mark.parametrize("derived", DERIVED.values(), ids=DERIVED.keys())
 def test_derived_values_hold_in_the_frame_they_belong_to(derived):
-    """Derived values of section 4 of the brief, each judged by brute force; see `DERIVED`."""
+    """The best setting of theory T4, each value judged again by brute force; see `DERIVED`."""
     base, change, elevation_deg, worst_deg = derived
     edge, hand = rolled_arc(**{**CASES[base], **change})
     setting = ek.best_setting(edge)
@@ -219,7 +209,7 @@ def test_derived_values_hold_in_the_frame_they_belong_to(derived):
 
 
 def test_an_area_specific_window_exists_only_when_the_tilt_turns_about_mid_length():
-    """Section 4 of the brief: a ±2° window at mid-length, none at the heel."""
+    """A ±2° window at mid-length, none at the heel: theory T4, by brute force in `DERIVED`."""
     middle, _ = rolled_arc(**CASES["area-specific"])
     heel, _ = rolled_arc(**CASES["area-specific, heel frame"])
     np.testing.assert_allclose(ek.best_setting(middle).window_deg, (33.0, 35.0), atol=0.05)
@@ -227,7 +217,7 @@ def test_an_area_specific_window_exists_only_when_the_tilt_turns_about_mid_lengt
 
 
 def test_where_the_elevation_cannot_be_reached_the_error_is_infinite():
-    """|sin α₀| > m has no contact (section 4 of the brief): a handle lying along the edge's heel."""
+    """|sin α₀| > m has no contact (theory T3): a handle lying along the edge's heel."""
     edge, hand = rolled_arc(plan_mm=6.7, length_mm=5.65, tilt_deg=0, bend_deg=60)
     setting = ek.setting_at(edge, 32.0)
     m = np.sqrt(1 - (hand.t @ hand.axis) ** 2)

@@ -157,7 +157,7 @@ def test_removing_width_keeps_a_sickle_similar():
 
 @each_pattern
 def test_patterns_sit_in_the_blade_frame(pattern):
-    """Section 3 of the brief: x heel to toe, z the face normal at mid-length, t ⟂ f, unit frames."""
+    """By definition: x heel to toe, z the face normal at mid-length, t ⟂ f, unit frames."""
     blade = pattern()
     for edge in blade.edges.values():
         frame = edge.frame(edge.stations(101))
@@ -194,7 +194,7 @@ def test_curettes_have_their_published_dimensions():
 
 
 def test_a_half_length_curette_is_half_as_long():
-    """Textbook notes (brief, section 2): length x 0.5."""
+    """Textbook notes, as in the evidence table (`half_length_ratio`): length x 0.5."""
     short, whole = ek.patterns.half_length_curette(), ek.patterns.area_specific_curette()
     assert (
         abs(short.edges["used"].length_mm - whole.edges["used"].length_mm + 5.65 / 2 * 6.7 / 6.27)
@@ -222,7 +222,7 @@ def test_faces_stand_to_the_terminal_shank_as_published():
 
 
 def test_the_used_edge_is_the_lower_farther_one():
-    """Section 3 of the brief: the Gr-type's handle is turned so that the outer edge lies farther out."""
+    """The handle is turned so that the outer edge lies farther out: common practice, no source."""
     blade = ek.patterns.area_specific_curette(bow_radius_mm=math.inf)
     used, axis = blade.edges["used"], blade.edges["used"].handle_axis
     here, there = (e.frame(np.array(e.length_mm / 2)).position @ axis for e in (used, blade.unused))
