@@ -3,7 +3,7 @@
 Every seating of the stone is a plane: the guide's normal at the placement, turned by the hand's
 errors. All are advanced equally past first touch (each within its error of depth), and the advance
 at which the stated share of the edge is sharp has a closed form: a station is sharp once some plane
-meets the face beyond the point where the rounded apex leaves it, r cot(β/2) inward.
+meets the face beyond the point where the rounded apex leaves it, r cot(β/2) inward (theory T12).
 """
 
 from collections.abc import Sequence
@@ -306,7 +306,7 @@ def _rise(slopes: Sequence[FloatArray], grid: EdgeGrid, vectors: FloatArray) -> 
 
 
 def _face_need(state: EdgeState, rise: FloatArray, fresh_um: FloatArray) -> FloatArray:
-    """Advance (R, S) [mm] of the face that clears the apex: depth r (1 + cosβ) below the face."""
+    """Advance (R, S) [mm] of the face that clears the apex: depth r (1 + cosβ) (theory T14)."""
     depth = state.radius_um * (1 + np.cos(state.internal_angle_rad)) / UM_PER_MM
     return np.where(_is_dull(state, fresh_um), depth - rise, 0.0)
 
