@@ -159,7 +159,7 @@ def test_held_normals_touch_at_the_elevation_and_give_the_signed_error(case):
 
 
 def test_a_universal_curette_is_followed_by_fifteen_degrees():
-    """Planar face square to the handle: α = 90° - 75° (theory T2), window ± tolerance (theory T4)."""
+    """Planar face square to the handle: α = 90° - 75° (theory T2), window ± tolerance (T4)."""
     for edge in ek.patterns.universal_curette().edges.values():
         setting = ek.best_setting(edge)
         assert abs(setting.elevation_deg - 15) < ROUNDING_DEG

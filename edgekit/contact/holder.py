@@ -288,8 +288,9 @@ def settings_needed(
     """The fewest settings that hold the angle within the tolerance at every station.
 
     Each station accepts an interval of elevations, and the fewest points that stab all intervals
-    are the fewest settings (theory T27, `edgekit.contact.intervals`). Each setting is then moved to the middle
-    of what its stations allow, and each station goes to the setting with the least error there.
+    are the fewest settings (theory T27, `edgekit.contact.intervals`). Each setting is then moved to
+    the middle of what its stations allow, and each station goes to the setting with the least error
+    there.
 
     Examples
     --------
