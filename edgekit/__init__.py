@@ -111,6 +111,7 @@ _HOMES = {
 _MODULES = {
     "patterns": "edgekit.geometry.patterns",
     "methods": "edgekit.method.catalogue",
+    "pictures": "edgekit.digitising.pictures",
     "figures": "edgekit.figures",
 }
 # Public names of 0.1 and what they are called since 0.2; kept for one version.

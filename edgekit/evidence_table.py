@@ -186,6 +186,40 @@ _TABLE: tuple[Evidence, ...] = (
         _A,
         "reading an internal angle from a section picture",
     ),
+    # ---- pictures ------------------------------------------------------------------------
+    Evidence(
+        "target_error_um_per_mm",
+        1.0,
+        Range(0.2, 10),
+        "µm/mm",
+        _A,
+        "half-width of the bounds of a chrome target's certificate; paper is ten times worse",
+    ),
+    Evidence(
+        "picture_tilt_sd_deg",
+        1.0,
+        Range(0.3, 3),
+        "deg",
+        _A,
+        "how well a face is levelled by hand on a stage; repeat mounts tell",
+    ),
+    Evidence(
+        "picture_height_sd_mm",
+        0.05,
+        Range(0.02, 0.3),
+        "mm",
+        _A,
+        "how well a face is brought into the target's plane by focus or feeler",
+    ),
+    Evidence(
+        "camera_sharpening_um",
+        1.3,
+        Range(0, 2),
+        "µm",
+        _A,
+        "both edges of a width, where a camera's own sharpening is not known to be off; "
+        "1.1 µm an edge in rendered pictures at 8 µm a pixel",
+    ),
     # ---- stones, holding and errors of the hand -------------------------------------------
     Evidence("tolerance_deg", 2.0, Range(1, 5), "deg", _C, "common practice, no source"),
     Evidence(

@@ -71,6 +71,8 @@ class BladeFile(Record):
     thickness_mm: float | None
     width_mm: float | None
     noise_um: float
+    pose_sd_deg: float
+    end_sd_mm: float
     settings: Settings
 
     @classmethod
@@ -95,6 +97,8 @@ class BladeFile(Record):
             thickness_mm=None if kind.tapers else number("thickness_mm"),
             width_mm=number("width_mm") if stated else None,
             noise_um=number("noise_um", positive, value("trace_noise_um")),
+            pose_sd_deg=number("pose_sd_deg", zero_or_more, 0.0),
+            end_sd_mm=number("end_sd_mm", zero_or_more, 0.0),
             settings=settings,
         )
 

@@ -17,6 +17,9 @@ The settings file ``name.toml``::
     width_mm = 0.86                     # optional: width when new, where the points show less
     noise_um = 10.0                     # optional, what the digitising is thought to have:
                                         # steps below ten times this say nothing about order
+    pose_sd_deg = 1.0                   # optional: how well the handle's direction to the face is known,
+                                        # about x and about y (levelling, the shank's angle)
+    end_sd_mm = 0.05                    # optional: how well the end at the toe is known
     note = "free text"                  # optional
 
     [pattern]                           # source = "pattern": its name and arguments
@@ -33,12 +36,13 @@ import inspect
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path as FilePath
+from typing import Any
 
 import numpy as np
 
 from edgekit.checks import FloatArray
 from edgekit.digitising import smoothing
-from edgekit.digitising.blade_file import KEYS, BladeFile, Face, Source
+from edgekit.digitising.blade_file import KEYS, BladeFile, Face, Order, Source
 from edgekit.digitising.file_format import (
     Settings,
     faults_in,
@@ -62,7 +66,7 @@ from edgekit.geometry.curve import SplineCurve, chord_parameter
 from edgekit.geometry.edge import Edge, fixed_angle
 from edgekit.geometry.path import CurvePath
 
-__all__ = ["read_blade"]
+__all__ = ["read_blade", "trace_blade"]
 
 FACE_MISFIT = 4.0  # times the noise along the edges: the face has another shape than stated
 MIN_FACE_LEAN = 0.3  # cosine between face_up and the face fitted: it need only tell the sides
@@ -106,13 +110,24 @@ def read_blade(path: str | FilePath) -> Blade:
     if settings.choice("source", Source) is Source.PATTERN:
         return _from_pattern(settings)
     file = BladeFile.of(settings)
-    curves = file.curves()
+    return _blade(file, file.curves())
+
+
+def trace_blade(settings: Mapping[str, Any], points_mm: Curves) -> Blade:
+    """A blade from the settings and the points of a trace, as if they stood in files."""
+    items = {"points": "points.csv", "order": Order.FROM_HEEL.value, **settings}
+    own = Settings(file=FilePath("trace"), items=items, lines={})
+    return _blade(BladeFile.of(own), points_mm)
+
+
+def _blade(file: BladeFile, curves: Curves) -> Blade:
+    """The blade of checked settings and points."""
     with faults_in(file.points):
         edges, traces = (_exact if file.source is Source.POINTS else _smooth)(file, curves)
         unused = edges.pop("unused", None)
         first, *others = edges.values()
         width = _width(file, first, others[0] if others else unused)
-    with faults_in(settings.file):
+    with faults_in(file.settings.file):
         section = section_of(file.kind, width, first.nominal_angle_deg, file.thickness_mm)
     return Blade(
         name=file.name,
@@ -120,7 +135,7 @@ def read_blade(path: str | FilePath) -> Blade:
         edges=edges,
         unused=unused,
         section=section,
-        trace=Trace(settings=settings.items, points_mm=curves, edges=traces),
+        trace=Trace(settings=file.settings.items, points_mm=curves, edges=traces),
     )
 
 
@@ -165,7 +180,7 @@ def _smooth(file: BladeFile, curves: Curves) -> tuple[dict[str, Edge], dict[str,
         path, angle = _path_on(face, fitted), fixed_angle(file.internal_angle_deg)
         inward = _inward(name, curves, face.axes[2])
         edges[name] = Edge.along(path, angle, file.handle_axis, inward)
-        traces[name] = _uncertainty(fitted, face, edges[name], file.internal_angle_sd_deg)
+        traces[name] = _uncertainty(fitted, face, edges[name], file)
     return edges, traces
 
 
@@ -192,7 +207,7 @@ def _path_on(face: FaceFit, smooth: SmoothedCurve) -> CurvePath:
     return CurvePath(curve=smooth.curve, normals=normals, panels=max(256, 2 * len(u)))
 
 
-def _uncertainty(smooth: SmoothedCurve, face: FaceFit, edge: Edge, beta_sd_deg: float) -> EdgeTrace:
+def _uncertainty(smooth: SmoothedCurve, face: FaceFit, edge: Edge, file: BladeFile) -> EdgeTrace:
     """Spread of the normal n = -sinβ b - cosβ f along the edge and about it.
 
     A tangent wrong by a vector e across it takes e·b and e·f out of b and f, and so turns n along
@@ -208,7 +223,10 @@ def _uncertainty(smooth: SmoothedCurve, face: FaceFit, edge: Edge, beta_sd_deg: 
         freedom=smooth.freedom,
         arc_mm=arc,
         swing_sd_deg=swing,
-        tilt_sd_deg=np.hypot(tilt, beta_sd_deg),
+        tilt_sd_deg=np.hypot(tilt, file.internal_angle_sd_deg),
+        pose_sd_deg=file.pose_sd_deg,
+        end_sd_mm=file.end_sd_mm,
+        internal_angle_sd_deg=file.internal_angle_sd_deg,
     )
 
 

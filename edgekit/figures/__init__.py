@@ -14,6 +14,7 @@ from edgekit.figures.grinding import facets, profile, recession
 from edgekit.figures.inputs import sensitivity, tornado
 from edgekit.figures.lives import comparison, differences, life
 from edgekit.figures.mixtures import face_or_sides, slant
+from edgekit.figures.pictures import outline, uncertainty, width_loss
 from edgekit.figures.sweeps import life_dots, sweep
 from edgekit.figures.words import Picture, alt_text, picture
 from edgekit.figures.working_end import blade, section
@@ -33,6 +34,7 @@ __all__ = [
     "life",
     "life_dots",
     "orientation",
+    "outline",
     "picture",
     "profile",
     "readings",
@@ -48,6 +50,8 @@ __all__ = [
     "sweep",
     "teeth_and_strokes",
     "tornado",
+    "uncertainty",
+    "width_loss",
     "windows",
     "worn_section",
 ]

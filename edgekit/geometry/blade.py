@@ -55,7 +55,8 @@ class EdgeTrace(Record):
     ``noise_um``: residual standard deviation per coordinate. ``freedom``: effective number of
     coefficients. ``swing_sd_deg``, ``tilt_sd_deg``, ``normal_sd_deg`` (S,): standard deviation, at
     ``arc_mm`` (S,), of the lateral normal's direction: turned along the edge (by the tangent),
-    about the edge (by the face and the internal angle), and both together.
+    about the edge (by the face and the internal angle), and all together with the pose.
+    ``pose_sd_deg``, ``end_sd_mm``, ``internal_angle_sd_deg``: as the file states them.
     """
 
     noise_um: float
@@ -63,11 +64,15 @@ class EdgeTrace(Record):
     arc_mm: FloatArray
     swing_sd_deg: FloatArray
     tilt_sd_deg: FloatArray
+    pose_sd_deg: float = 0.0
+    end_sd_mm: float = 0.0
+    internal_angle_sd_deg: float = 0.0
 
     @property
     def normal_sd_deg(self) -> FloatArray:
-        """Standard deviation (S,) of the lateral normal's direction."""
-        return read_only(np.hypot(self.swing_sd_deg, self.tilt_sd_deg))
+        """Standard deviation (S,) of the lateral normal's direction to the handle."""
+        edge = np.hypot(self.swing_sd_deg, self.tilt_sd_deg)
+        return read_only(np.hypot(edge, self.pose_sd_deg))
 
     def summary(self) -> tuple[str, str, str, str]:
         """Noise [µm], and mean swing, mean tilt and worst normal [deg], as text."""

@@ -1,0 +1,415 @@
+"""What a session took: outlines from before and after laid over one another, with the budget.
+
+Recession is inward along the face. Every outline is laid on the first one's datum; repeat mounts
+are averaged, and their scatter is held against what the budget expects of it.
+"""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from edgekit.checks import FloatArray, instance
+from edgekit.digitising.pictures.budget import COVERAGE, Budget
+from edgekit.digitising.pictures.outlines.blade_outline import (
+    Outline,
+)
+from edgekit.digitising.pictures.outlines.parts import Side
+from edgekit.digitising.pictures.profiles import nearest
+from edgekit.digitising.pictures.registering import (
+    CORRELATED,
+    Datum,
+    Registration,
+    register,
+)
+from edgekit.digitising.pictures.widths import Apex, Mount, silhouette_share, width
+from edgekit.errors import EdgekitError
+from edgekit.geometry.edge import Edge
+
+if TYPE_CHECKING:
+    import pandas as pd
+from edgekit.digitising.pictures.loss_budget import LossModel, LossParts, loss_model, loss_parts
+
+__all__ = ["WidthLoss", "width_loss"]
+
+STATION_MM = 0.05  # between stations: half a dozen points of the outline each
+HEEL_OUT_MM = 0.1  # where grinding leaves a step
+WORST_SD_UM = 12.0  # a station beyond it is not told: the datum does not fix it
+STRAINED = 2.0  # of the mount's standard deviations: one mount in a thousand by chance
+MIN_SEEN = 0.5  # of the stations
+MIN_MOUNTS = 3  # of each kind before their scatter is held against the budget
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class WidthLoss:
+    """Recession along one edge between two states, with its uncertainty.
+
+    Attributes
+    ----------
+    side : Side
+    length_mm : float
+        Of that edge as it was before, heel to apex [mm].
+    arc_mm : array (S,)
+        From the heel along the edge as it was before [mm].
+    recession_um, sd_um : array (S,)
+        Inward along the face, and its standard deviation [µm]; of the edge as if it were sharp.
+    usable : array (S,), bool
+        False where the datum does not fix the outline well enough; see `notes`.
+    mean_um, mean_sd_um : float
+        Mean over the usable stations [µm].
+    deepest_um, deepest_sd_um, deepest_at_mm : float
+        The largest recession [µm] and where it is [mm]. The largest of noisy readings reads high.
+    width_before_mm, width_after_mm : float
+        At mid-edge; the first of each kind of picture.
+    budget : Budget
+        Of the mean.
+    mounts : (int, int)
+        How many pictures before and after.
+    scatter_ratio : float
+        Scatter of the repeat mounts over what the budget expects; ``sd_um`` is stretched by it
+        where it is above 1, as by any strain of a mount above 2. 1 where there are fewer than three
+        of a kind.
+    notes : tuple of str
+    """
+
+    side: Side
+    length_mm: float
+    arc_mm: FloatArray
+    recession_um: FloatArray
+    sd_um: FloatArray
+    usable: NDArray[np.bool_]
+    mean_um: float
+    mean_sd_um: float
+    deepest_um: float
+    deepest_sd_um: float
+    deepest_at_mm: float
+    width_before_mm: float
+    width_after_mm: float
+    width_u_um: float
+    budget: Budget
+    mounts: tuple[int, int]
+    scatter_ratio: float
+    notes: tuple[str, ...]
+    before: Outline = field(repr=False)
+
+    def __post_init__(self) -> None:
+        for name in ("arc_mm", "recession_um", "sd_um", "usable"):
+            getattr(self, name).setflags(write=False)
+
+    def interval_um(self) -> tuple[float, float]:
+        """The mean's interval of about 95 % [µm]."""
+        reach = COVERAGE * self.mean_sd_um
+        return self.mean_um - reach, self.mean_um + reach
+
+    def recession_on(self, edge: Edge, stations: int) -> tuple[FloatArray, FloatArray]:
+        """Recession and its standard deviation (S,) [µm] at equal stations of a model's edge.
+
+        Heel and apex of the two are laid on one another. Where nothing is told, and within a tenth
+        of a millimetre of the heel, the nearest station that is told stands in, and its standard
+        deviation is `WORST_SD_UM`.
+
+        Parameters
+        ----------
+        edge : Edge
+            The same edge of a blade, such as ``blade.edges["used"]``.
+        stations : int
+            How many, both ends included.
+        """
+        at = edge.stations(stations) / edge.length_mm * self.length_mm
+        good = self.usable
+        near = np.abs(at[:, None] - self.arc_mm[good]).min(axis=1) <= STATION_MM
+        recession = np.interp(at, self.arc_mm[good], self.recession_um[good])
+        sd = np.interp(at, self.arc_mm[good], self.sd_um[good])
+        return recession, np.where(near, sd, np.maximum(sd, WORST_SD_UM))
+
+    def to_log_rows(
+        self,
+        *,
+        instrument: str,
+        pattern: str,
+        edge: str,
+        before: str,
+        after: str,
+        operator: str = "",
+    ) -> pd.DataFrame:
+        """Two rows for the log: the widths measured on two dates, with their uncertainty in the
+        note.
+
+        Parameters
+        ----------
+        instrument, pattern, edge : str
+            As the log names them.
+        before, after : str
+            Dates, such as ``"2026-03-02"``.
+        operator : str
+        """
+        import pandas as pd
+
+        low, high = self.interval_um()
+        note = f"from pictures, U {COVERAGE * self.width_u_um:.1f} µm"
+        notes = (note, f"{note}; loss {self.mean_um:.1f} µm ({low:.1f} to {high:.1f}) in the mean")
+        widths = (self.width_before_mm, self.width_after_mm)
+        return pd.DataFrame(
+            [
+                {
+                    "instrument": instrument,
+                    "pattern": pattern,
+                    "edge": edge,
+                    "date": date,
+                    "event": "measured",
+                    "width_mm": round(width_mm, 4),
+                    "operator": operator,
+                    "note": text,
+                }
+                for date, width_mm, text in zip((before, after), widths, notes, strict=True)
+            ]
+        )
+
+    def __repr__(self) -> str:
+        low, high = self.interval_um()
+        head = (
+            f"{self.side.value} edge: mean recession {self.mean_um:.2f} µm ({low:.2f} to "
+            f"{high:.2f}), "
+            f"deepest {self.deepest_um:.1f} ± {self.deepest_sd_um:.1f} µm at "
+            f"{self.deepest_at_mm:.2f} mm "
+            f"from the heel; {self.mounts[0]} pictures before, {self.mounts[1]} after"
+        )
+        return "\n".join((head, *self.notes))
+
+    def _repr_html_(self) -> str:
+        lines = "<br>".join(html.escape(line) for line in repr(self).split("\n"))
+        return f"<p>{lines}</p>" + self.budget._repr_html_()
+
+
+def width_loss(
+    before: Sequence[Outline],
+    after: Sequence[Outline],
+    *,
+    datum: Datum,
+    side: Side,
+    mount: Mount,
+    apex_before: Apex | None = None,
+    apex_after: Apex | None = None,
+) -> WidthLoss:
+    """Recession of one edge between pictures before and after.
+
+    Parameters
+    ----------
+    before, after : sequence of Outline
+        Each with its heel told; several are repeat mounts of the same state.
+    datum : Datum
+        What was not ground between them.
+    side : Side
+        The edge that was.
+    mount : Mount
+        How well the blade was levelled.
+    apex_before, apex_after : Apex, optional
+        How round the edge was; default freshly sharpened both times. A silhouette of a dull edge
+        lies inside the sharp one, so that dull to sharp reads short.
+
+    Returns
+    -------
+    WidthLoss
+
+    Raises
+    ------
+    EdgekitError
+        If the datum is not to be seen, or does not agree between the pictures.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> P, folder = ek.pictures, "data_demo/pictures"
+    >>> board = P.read_picture(f"{folder}/board.png", response=P.SRGB)
+    >>> scale = P.calibrate(board, P.Checkerboard(pitch_mm=0.5, squares=(14, 6)))
+    >>> heel = P.EdgeLength(side=P.Side.LEFT, length_mm=6.26)
+    >>> before, after = (
+    ...     P.outline(P.read_picture(f"{folder}/FH-03-AS1_{day}_a.png", response=P.SRGB),
+    ...               scale, heel=heel) for day in ("2026-03-02", "2026-03-09"))
+    >>> loss = P.width_loss([before], [after], datum=P.Datum.UNUSED_EDGE_AND_SHANK,
+    ...                     side=P.Side.LEFT, mount=P.Mount(distance_mm=120))
+    >>> bool(8 < loss.mean_um < 10)
+    True
+    """
+    befores, afters = _outlines("before", before), _outlines("after", after)
+    instance("datum", datum, Datum, "Give a member of ek.pictures.Datum.")
+    instance("side", side, Side, "Give ek.pictures.Side.LEFT or RIGHT.")
+    instance("mount", mount, Mount, "Give a Mount(distance_mm=...).")
+    apexes = (apex_before or Apex(), apex_after or Apex())
+    stations = _Stations.of(befores[0], side)
+    fits = [register(befores[0], line, datum, side, mount) for line in (*befores[1:], *afters)]
+    old, new, seen = stations.read_all(befores, afters, fits)
+    parts = loss_parts(stations.at(), fits[-1], befores[0], mount, (len(old), len(new)))
+    model = loss_model(parts, apexes, (befores, afters), mount)
+    hidden = [silhouette_share(apex.internal_angle_deg) * apex.radius_um for apex in apexes]
+    recession = 1000 * (new.mean(axis=0) - old.mean(axis=0)) + hidden[0] - hidden[1]
+    ratio = _scatter_ratio(old, new, parts, model)
+    strain = max(fit.strain for fit in fits)
+    stretch = max(ratio, strain if strain > STRAINED else 1.0, 1.0)
+    sd = stretch * model.station_sd()
+    usable = np.asarray(seen & (sd < WORST_SD_UM))
+    if not usable.any():
+        raise EdgekitError(
+            "the datum fixes no part of the edge",
+            f"{sd.min():.1f} µm at best",
+            "Show a neck, a shoulder or a mark besides a parallel shank.",
+        )
+    budget = model.budget(usable, float(recession[usable].mean()) - hidden[0] + hidden[1])
+    deepest = int(np.argmax(np.where(usable, recession, -np.inf)))
+    widths = [
+        width(lines[0], side=side, mount=mount, apex=apex)
+        for lines, apex in zip((befores, afters), apexes, strict=True)
+    ]
+    return WidthLoss(
+        side=side,
+        length_mm=float(stations.own_arc[-1]),
+        arc_mm=stations.arc,
+        recession_um=recession,
+        sd_um=sd,
+        usable=usable,
+        mean_um=float(recession[usable].mean()),
+        mean_sd_um=budget.u_um * stretch,
+        deepest_um=float(recession[deepest]),
+        deepest_sd_um=float(sd[deepest]),
+        deepest_at_mm=float(stations.arc[deepest]),
+        width_before_mm=widths[0].width_mm,
+        width_after_mm=widths[1].width_mm,
+        width_u_um=widths[0].u_um,
+        budget=budget,
+        mounts=(len(old), len(new)),
+        scatter_ratio=ratio,
+        notes=_notes(usable, stations, (ratio, strain), datum, (befores, afters)),
+        before=befores[0],
+    )
+
+
+def _outlines(name: str, lines: Sequence[Outline]) -> tuple[Outline, ...]:
+    if isinstance(lines, Outline):
+        lines = (lines,)
+    if not lines:
+        raise EdgekitError(f"{name} holds no outline", lines, "Give one outline or several.")
+    for line in lines:
+        instance(f"each of {name}", line, Outline, "Make them with ek.pictures.outline.")
+    return tuple(lines)
+
+
+class _Stations(NamedTuple):
+    """Stations along the edge as it was before: arc (S,) [mm], and the points that belong to
+    each."""
+
+    arc: FloatArray
+    line: Outline
+    own: NDArray[np.intp]
+    own_arc: FloatArray
+    tree: cKDTree
+
+    @classmethod
+    def of(cls, line: Outline, side: Side) -> _Stations:
+        own = line.parts.side(side)
+        arc = np.abs(line.arc_mm[own] - line.arc_mm[own[0]])
+        count = int((arc[-1] - HEEL_OUT_MM) / STATION_MM)
+        stations = np.asarray(HEEL_OUT_MM + STATION_MM * (np.arange(count) + 0.5), dtype=float)
+        if len(stations) < 4:
+            raise EdgekitError("the edge is too short", float(arc[-1]), "Check the heel.")
+        return cls(stations, line, own, arc, cKDTree(line.points_mm[own]))
+
+    def read(self, line: Outline, fit: Registration) -> tuple[FloatArray, NDArray[np.bool_]]:
+        """Mean inward offset (S,) [mm] of another outline's points about each station, if any
+        (S,)."""
+        points = fit.move(line.points_mm[line.quality == 0])
+        distance, near = nearest(self.tree, points)
+        fits = distance < 0.3
+        k = self.own[near[fits]]
+        apart = points[fits] - self.line.points_mm[k]
+        inward = -(apart * self.line.normals[k]).sum(axis=1)
+        beside = np.abs((apart * self.line.normals[k][:, ::-1] * [1, -1]).sum(axis=1))
+        keep = beside < 0.01  # square to the edge: not beyond its ends
+        which = np.rint((self.own_arc[near[fits]] - self.arc[0]) / STATION_MM).astype(int)
+        keep &= (which >= 0) & (which < len(self.arc))
+        count = np.bincount(which[keep], minlength=len(self.arc))
+        total = np.bincount(which[keep], inward[keep], len(self.arc))
+        seen = count > 0
+        if seen.mean() < MIN_SEEN:
+            raise EdgekitError(
+                "an outline shows no good edge at most stations",
+                f"{1 - seen.mean():.0%}",
+                "Show the whole edge in every picture, free of glare and dust.",
+            )
+        mean = total / np.maximum(count, 1)
+        return np.interp(self.arc, self.arc[seen], mean[seen]), seen
+
+    def read_all(
+        self,
+        befores: Sequence[Outline],
+        afters: Sequence[Outline],
+        fits: Sequence[Registration],
+    ) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+        """Offsets (mounts, S) [mm] before and after, and where all outlines are good (S,)."""
+        others = (*befores[1:], *afters)
+        readings = [self.read(line, fit) for line, fit in zip(others, fits, strict=True)]
+        offsets = [np.zeros(len(self.arc)), *(offset for offset, _ in readings)]
+        seen = np.all([self.good(), *(good for _, good in readings)], axis=0)
+        return np.stack(offsets[: len(befores)]), np.stack(offsets[len(befores) :]), seen
+
+    def good(self) -> NDArray[np.bool_]:
+        """Whether the first outline is good about each station (S,)."""
+        bad = self.own_arc[self.line.quality[self.own] != 0]
+        apart = np.abs(self.arc[:, None] - bad[None])
+        return np.asarray((apart > STATION_MM / 2).all(axis=1))
+
+    def at(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Place, normal (S, 2) and noise of one picture's mean (S,) [µm] at the stations."""
+        k = self.own[np.searchsorted(self.own_arc, self.arc)]
+        points = STATION_MM / float(np.median(np.abs(np.diff(self.own_arc))))
+        noise = self.line.sd_um[k] / np.sqrt(max(points / CORRELATED, 1.0))
+        return self.line.points_mm[k], self.line.normals[k], noise
+
+
+def _scatter_ratio(old: FloatArray, new: FloatArray, parts: LossParts, model: LossModel) -> float:
+    """Scatter of repeat mounts over what the budget expects of it, as one number."""
+    kinds = [kind for kind in (old, new) if len(kind) >= MIN_MOUNTS]
+    if not kinds:
+        return 1.0
+    seen = np.mean([1e6 * kind.var(axis=0, ddof=1).mean() for kind in kinds])
+    told = (model.mount_variance() + parts.noise**2 + model.datum_variance()).mean()
+    return float(np.sqrt(seen / told))
+
+
+def _notes(
+    usable: NDArray[np.bool_],
+    stations: _Stations,
+    ratios: tuple[float, float],
+    datum: Datum,
+    lines: tuple[tuple[Outline, ...], tuple[Outline, ...]],
+) -> tuple[str, ...]:
+    notes = []
+    if not usable.all():
+        out = stations.arc[~usable]
+        notes.append(
+            f"At {len(out)} stations from {out.min():.2f} to {out.max():.2f} mm from the "
+            "heel nothing is told "
+            f"there: the {datum.value} does not fix the outline (a neck, a shoulder or a "
+            "mark would), or dust, "
+            "a chip or glare hides it."
+        )
+    scatter, strain = ratios
+    if scatter > 1.0:
+        notes.append(f"Repeat mounts scatter {scatter:.1f} times as much as the budget expects.")
+    if strain > STRAINED:
+        notes.append(
+            f"Two mounts differ by {strain:.1f} times what their height and tilt were said "
+            "to be known to."
+        )
+    if min(len(kind) for kind in lines) < MIN_MOUNTS:
+        notes.append(
+            "Fewer than three mounts of a kind: levelling is taken on trust, not measured."
+        )
+    if any(line.parts.pointed for kind in lines for line in kind):
+        notes.append("The tip is pointed: loss of length is not told.")
+    return tuple(notes)

@@ -1,0 +1,232 @@
+"""Shank, heel and toe of an outline: told apart where the outline shows them, asked for where
+not."""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+from scipy.spatial import cKDTree
+
+from edgekit.checks import FloatArray, at_least, frozen_array, instance, positive
+from edgekit.digitising.pictures.profiles import (
+    nearest,
+    smoothed,
+)
+from edgekit.digitising.pictures.targets.calibrating import Scale
+from edgekit.errors import EdgekitError
+
+__all__ = ["EdgeLength", "HeelAt", "Parts", "Side", "arc_of", "tell_apart"]
+
+STEP_MM = 0.01  # at which the outline's turning is looked at
+SMOOTH_MM = 0.05  # over which it is smoothed: noise below, a toe's radius above
+ARC_POINTS = 3.0  # over which it is smoothed before its length is taken
+POINTED_MM = 0.12  # a toe that turns within less is a tip, and blurred away
+TOE_MM = 1.0  # of outline within which a toe turns most
+TURN_FULL = np.radians(115.0)  # of a toe taken as a whole, not one corner of it
+TURN_LEAST = np.radians(70.0)  # that a toe turns by: less is a bend
+
+
+class Side(enum.Enum):
+    """An edge, seen from the face's side looking from heel to toe."""
+
+    LEFT = "left"
+    RIGHT = "right"
+
+
+@dataclass(frozen=True, kw_only=True)
+class EdgeLength:
+    """The heel from the length of one edge, measured along it from the toe's apex."""
+
+    side: Side
+    length_mm: float
+    sd_mm: float = 0.1
+
+    def __post_init__(self) -> None:
+        instance("side", self.side, Side, "Give ek.pictures.Side.LEFT or RIGHT.")
+        positive("length_mm", self.length_mm)
+        at_least("sd_mm", self.sd_mm, 0.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class HeelAt:
+    """The heel from a click on or beside the edge, in pixels of the picture."""
+
+    side: Side
+    x_px: float
+    y_px: float
+    sd_mm: float = 0.1
+
+    def __post_init__(self) -> None:
+        instance("side", self.side, Side, "Give ek.pictures.Side.LEFT or RIGHT.")
+        frozen_array("the click", (self.x_px, self.y_px))
+        at_least("sd_mm", self.sd_mm, 0.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Parts:
+    """Indices into an outline.
+
+    ``toe``: the point next to the apex, where half of the toe's turn is done, and ``toe_mm`` its
+    place. ``cap``: first and last point of the toe's turn. ``heel``: where the left and the right
+    edge begin, None if it was not told, and ``heel_sd_mm``. ``pointed``: the tip turns within the
+    blur, so its end is lost.
+    """
+
+    count: int
+    toe: int
+    toe_mm: tuple[float, float]
+    cap: tuple[int, int]
+    pointed: bool
+    heel: tuple[int, int] | None
+    heel_sd_mm: float
+
+    def side(self, side: Side, *, toe: bool = True) -> NDArray[np.intp]:
+        """Points of one edge, heel to toe, with its half of the toe or without."""
+        left, right = self._heels()
+        ends = (self.toe, self.toe) if toe else self.cap
+        if side is Side.LEFT:
+            return np.arange(left, ends[0] + 1)
+        return np.arange(right, ends[1] - 1, -1)
+
+    @property
+    def shank(self) -> NDArray[np.intp]:
+        """Points behind the heel on both sides."""
+        left, right = self._heels()
+        return np.concatenate([np.arange(left), np.arange(right + 1, self.count)])
+
+    def _heels(self) -> tuple[int, int]:
+        if self.heel is None:
+            raise EdgekitError(
+                "a silhouette has no mark at the heel",
+                None,
+                "Give outline(..., heel=EdgeLength(...)) or HeelAt(...).",
+            )
+        return self.heel
+
+
+def arc_of(points: FloatArray) -> FloatArray:
+    """Arc length (N,) along points (N, 2) a pixel apart, smoothed first: noise has length too."""
+    line = smoothed(points, ARC_POINTS)
+    return np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+
+
+def tell_apart(
+    points: FloatArray, heel: EdgeLength | HeelAt | None, scale: Scale, blur_mm: float
+) -> tuple[Parts, tuple[str, ...]]:
+    """Toe and heel of an outline (N, 2) [mm] that runs from the shank along the left side and
+    back."""
+    arc = arc_of(points)
+    toe_arc, cap_arc, turned = _toe(points, arc)
+    toe = int(np.argmin(np.abs(arc - toe_arc)))
+    tip = [np.interp(toe_arc, arc, points[:, k]) for k in (0, 1)]
+    cap = tuple(int(np.argmin(np.abs(arc - a))) for a in cap_arc)
+    pointed = bool(
+        cap_arc[1] - cap_arc[0] < max(POINTED_MM, 6 * blur_mm) and turned > TURN_LEAST / 2
+    )
+    notes: tuple[str, ...] = ()
+    if pointed:
+        notes = ("The tip is sharper than the blur: its end is lost, no length to it is told.",)
+    heels, sd = None, 0.0
+    if heel is None:
+        notes += ("The heel was not told: shank and edges are not told apart.",)
+    else:
+        instance("heel", heel, (EdgeLength, HeelAt), "Give an EdgeLength or HeelAt.")
+        heels, sd = _heel(points, arc, toe_arc, heel, scale), heel.sd_mm
+    return Parts(
+        count=len(points),
+        toe=toe,
+        toe_mm=(float(tip[0]), float(tip[1])),
+        cap=(cap[0], cap[1]),
+        pointed=pointed,
+        heel=heels,
+        heel_sd_mm=sd,
+    ), notes
+
+
+def _toe(points: FloatArray, arc: FloatArray) -> tuple[float, tuple[float, float], float]:
+    """Arc [mm] of the apex, where half of the turn is done, of the turn's two ends, and the turn.
+
+    A ground toe is a polygon, of which only one corner may stand out: it is then smoothed more.
+    """
+    for smooth_mm in (SMOOTH_MM, 2 * SMOOTH_MM, 4 * SMOOTH_MM):
+        apex, ends, turn = _turn_at(points, arc, smooth_mm)
+        if turn > TURN_FULL:
+            break
+    if not turn > TURN_LEAST / 2:
+        raise EdgekitError(
+            "no toe is to be seen: the outline turns nowhere",
+            f"{np.degrees(turn):.0f}°",
+            "Show the whole blade with its toe inside the frame.",
+        )
+    return apex, ends, turn
+
+
+def _turn_at(
+    points: FloatArray, arc: FloatArray, smooth_mm: float
+) -> tuple[float, tuple[float, float], float]:
+    at = np.arange(arc[0], arc[-1], STEP_MM)
+    line = np.stack([np.interp(at, arc, points[:, k]) for k in (0, 1)], axis=1)
+    line = ndimage.gaussian_filter1d(line, smooth_mm / STEP_MM, axis=0, mode="nearest")
+    edge = int(4 * smooth_mm / STEP_MM)
+    heading = np.unwrap(np.arctan2(*np.gradient(line, axis=0).T[::-1]))
+    bend = -np.gradient(heading, STEP_MM)  # the outline runs clockwise round the steel
+    bend[:edge] = bend[len(bend) - edge :] = 0.0
+    around = int(TOE_MM / STEP_MM)  # a speck on the edge bends sharply too, but out and back again
+    most = int(np.argmax(ndimage.uniform_filter1d(bend, around, mode="constant")))
+    first = max(most - around // 2, 0)
+    top = first + int(np.argmax(bend[first : most + around // 2 + 1]))
+    start, stop = _cap(bend, top, bend[top] / 2, bend[top] / 2)
+    if stop - start > 2 * edge:  # a round toe: half-way between its bend and that of each side
+        round_ = float(np.median(bend[start:stop]))
+        far = [
+            bend[max(start - 6 * edge, 0) : max(start - edge, 1)],
+            bend[stop + edge : stop + 6 * edge],
+        ]
+        sides = [float(np.median(part)) if len(part) else 0.0 for part in far]
+        start, stop = _cap(bend, top, *((round_ + side) / 2 for side in sides))
+    turn = np.concatenate([[0.0], np.cumsum(np.maximum(bend[start:stop], 0.0)) * STEP_MM])
+    apex = float(np.interp(turn[-1] / 2, turn, at[start : start + len(turn)] - STEP_MM / 2))
+    return apex, (float(at[start]), float(at[min(stop, len(at) - 1)])), float(turn[-1])
+
+
+def _cap(bend: FloatArray, top: int, left: float, right: float) -> tuple[int, int]:
+    """First and last place about `top` where the outline bends by more than each side's level."""
+    before, after = bend[: top + 1] <= left, bend[top:] <= right
+    start = top - int(np.argmax(before[::-1])) + 1 if before.any() else 0
+    stop = top + int(np.argmax(after)) if after.any() else len(bend) - 1
+    return start, stop
+
+
+def _heel(
+    points: FloatArray, arc: FloatArray, toe_arc: float, heel: EdgeLength | HeelAt, scale: Scale
+) -> tuple[int, int]:
+    """The heel on the side that was named, and straight across from it on the other."""
+    toe = int(np.searchsorted(arc, toe_arc))
+    left = heel.side is Side.LEFT
+    own = np.arange(toe) if left else np.arange(toe, len(points))
+    if isinstance(heel, EdgeLength):
+        wanted = toe_arc - heel.length_mm if left else toe_arc + heel.length_mm
+        if not arc[3] < wanted < arc[-4]:
+            raise EdgekitError(
+                "the frame ends before the heel",
+                f"{heel.length_mm:g} mm",
+                "Show the whole edge and the shank behind it.",
+            )
+        here = int(np.argmin(np.abs(arc - wanted)))
+    else:
+        click = scale.to_mm(np.array([heel.x_px, heel.y_px]))
+        distance = np.linalg.norm(points[own] - click, axis=1)
+        if not distance.min() < 0.3:
+            raise EdgekitError(
+                "the click is not beside that edge",
+                (heel.x_px, heel.y_px),
+                "Click the heel within 0.3 mm of the edge, in pixels.",
+            )
+        here = int(own[np.argmin(distance)])
+    other = np.arange(toe + 1, len(points)) if left else np.arange(toe)
+    there = int(other[nearest(cKDTree(points[other]), points[here])[1]])
+    return (here, there) if left else (there, here)
