@@ -17,8 +17,8 @@ The settings file ``name.toml``::
     width_mm = 0.86                     # optional: width when new, where the points show less
     noise_um = 10.0                     # optional, what the digitising is thought to have:
                                         # steps below ten times this say nothing about order
-    pose_sd_deg = 1.0                   # optional: how well the handle's direction to the face is known,
-                                        # about x and about y (levelling, the shank's angle)
+    pose_sd_deg = 1.0                   # optional: how well the handle's direction to the face is
+                                        # known, about x and about y (levelling, shank angle)
     end_sd_mm = 0.05                    # optional: how well the end at the toe is known
     note = "free text"                  # optional
 

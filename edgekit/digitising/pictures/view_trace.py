@@ -1,5 +1,4 @@
-"""A picture's edges as a trace, so that they are written, read and carried along like any digitised
-blade."""
+"""The edges seen in a picture as a trace, which is written and read like any digitised blade."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""Shank, heel and toe of an outline: told apart where the outline shows them, asked for where
-not."""
+"""Shank, heel and toe of an outline; the heel, which no outline shows, is asked for."""
 
 from __future__ import annotations
 

@@ -1,5 +1,4 @@
-"""Which line in a picture is the blade: one dark thing that comes in over the border and ends
-inside."""
+"""Find the blade in a picture: the one dark shape that enters over the border and ends inside."""
 
 from __future__ import annotations
 

@@ -1,0 +1,1 @@
+"""The scale of a picture from a target of known size, and the camera that saw it."""

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from edgekit import checks
 from edgekit.errors import EdgekitError
 from edgekit.figures import style
-from edgekit.figures.lives import Z95
+from edgekit.figures.study.lives import Z95
 from edgekit.figures.words import capital, describe, quantity, quantity_name
 from edgekit.study.sensitivity import Sensitivity, Tornado
 

@@ -1,0 +1,1 @@
+"""Pictures of lives, comparisons, mixtures, sweeps and of what the inputs do to a result."""
