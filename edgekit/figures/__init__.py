@@ -11,10 +11,10 @@ from edgekit.figures.clinic.setting_sheet import sheet
 from edgekit.figures.contact import orientation, setting
 from edgekit.figures.edge_finish import blunting, edge_line, lay, teeth_and_strokes
 from edgekit.figures.grinding import facets, profile, recession
+from edgekit.figures.pictures import outline, uncertainty, width_loss
 from edgekit.figures.study.inputs import sensitivity, tornado
 from edgekit.figures.study.lives import comparison, differences, life
 from edgekit.figures.study.mixtures import face_or_sides, slant
-from edgekit.figures.pictures import outline, uncertainty, width_loss
 from edgekit.figures.study.sweeps import life_dots, sweep
 from edgekit.figures.words import Picture, alt_text, picture
 from edgekit.figures.working_end import blade, section
