@@ -9,22 +9,25 @@ Monte Carlo draws the inputs instead (JCGM 101:2008, 7).
 from __future__ import annotations
 
 import enum
-import html
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from edgekit.checks import FloatArray, at_least, count, finite, generator
+from edgekit import checks
+from edgekit.checks import FloatArray
+from edgekit.display import html_table, html_text
 from edgekit.errors import EdgekitError
+from edgekit.record import Record
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Budget", "Input", "Row", "Shape"]
+__all__ = ["Budget", "Input", "Shape"]
 
 COVERAGE = 2.0  # k of the expanded uncertainty: about 95 % of a normal distribution
+MOST_DRAWS = 10_000_000
 
 
 class Shape(enum.Enum):
@@ -63,8 +66,13 @@ class Input:
     basis: str = "given"
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "value", finite(self.name, self.value))
-        object.__setattr__(self, "sd", at_least(f"sd of {self.name}", self.sd, 0.0))
+        checks.instance("name", self.name, str, "Say in words what the input is.")
+        checks.instance("shape", self.shape, Shape, "Give a member of ek.pictures.Shape.")
+        checks.keep_numbers(
+            self,
+            value=checks.finite(self.name, self.value),
+            sd=checks.at_least(f"sd of {self.name}", self.sd, 0.0),
+        )
 
     def draw(self, rng: np.random.Generator, size: int) -> FloatArray:
         """Random values (size,)."""
@@ -77,8 +85,10 @@ class Input:
 
 @dataclass(frozen=True, kw_only=True)
 class Row:
-    """One line of a budget: an input and what it adds [µm]; order 2 where the second-order term is
-    larger."""
+    """One line of a budget: an input and what it adds [µm].
+
+    ``order`` is 2 where the second-order term is the larger one.
+    """
 
     source: str
     value: float
@@ -89,12 +99,17 @@ class Row:
     stays: bool
     basis: str
 
+    @property
+    def remarks(self) -> str:
+        """Where the number comes from, and what is special about it."""
+        second = ", second order" if self.order == 2 else ""
+        return f"{self.basis}{second}{'' if self.stays else ', cancels in a difference'}"
+
 
 Model = Callable[[Mapping[str, FloatArray]], FloatArray]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Budget:
+class Budget(Record):
     """A result [µm] with its budget.
 
     Parameters
@@ -105,6 +120,19 @@ class Budget:
         What it depends on.
     model : callable
         The result (N,) [µm] from arrays (N,) by input name.
+
+    Raises
+    ------
+    EdgekitError
+        Without inputs, or with two of one name.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> pin = ek.pictures.Input(name="pin", value=500.0, sd=0.5, unit="µm")
+    >>> ek.pictures.Budget(name="width", inputs=(pin,), model=lambda at: at["pin"])
+    width: 500.00 µm, U = 1.00 µm (k = 2)
+      0.50 µm  pin (sd 0.5 µm, given)
     """
 
     name: str
@@ -112,9 +140,12 @@ class Budget:
     model: Model
 
     def __post_init__(self) -> None:
+        for item in self.inputs:
+            checks.instance("each of inputs", item, Input, "Make it with ek.pictures.Input.")
         names = [item.name for item in self.inputs]
         if len(set(names)) < len(names) or not names:
             raise EdgekitError("a budget's inputs need names of their own", names, "Rename one.")
+        super().__post_init__()
 
     def _at(self, **changed: FloatArray) -> FloatArray:
         size = max((len(v) for v in changed.values()), default=1)
@@ -128,7 +159,7 @@ class Budget:
 
     @property
     def rows(self) -> tuple[Row, ...]:
-        """One row an input, the largest first."""
+        """One row per input, the largest first."""
         rows = [self._row(item) for item in self.inputs]
         return tuple(sorted(rows, key=lambda row: -row.u_um))
 
@@ -172,36 +203,46 @@ class Budget:
         ----------
         rng : numpy.random.Generator
         draws : int
+            From 100 to ten million.
 
         Returns
         -------
         dict
             By the inputs' names, and ``"all"`` together.
+
+        Raises
+        ------
+        EdgekitError
+            For a bare seed in place of a generator, or too few or too many draws.
         """
-        generator("rng", rng)
-        size = count("draws", draws, 100)
+        checks.generator("rng", rng)
+        bytes_each = 16.0 * len(self.inputs)
+        size = checks.count("draws", draws, 100, most=MOST_DRAWS, bytes_each=bytes_each)
         drawn = {item.name: item.draw(rng, size) for item in self.inputs}
         alone = {name: float(self._at(**{name: v}).std()) for name, v in drawn.items()}
         return alone | {"all": float(self._at(**drawn).std())}
 
     @property
     def table(self) -> pd.DataFrame:
-        """One row an input: ``source, value, sd, unit, u_um, order, stays, basis``."""
+        """One row per input: ``source, value, sd, unit, u_um, order, stays, basis``."""
         import pandas as pd
 
         return pd.DataFrame([vars(row) for row in self.rows])
 
     def __repr__(self) -> str:
-        lines = [f"{self.name}: {self.value_um:.2f} µm, U = {self.expanded_um:.2f} µm (k = 2)"]
-        lines += [
-            f"  {row.u_um:.2f} µm  {row.source} (sd {row.sd:g} {row.unit}, {row.basis}"
-            + (", second order" if row.order == 2 else "")
-            + ("" if row.stays else ", cancels in a difference")
-            + ")"
+        rows = [
+            f"  {row.u_um:.2f} µm  {row.source} (sd {row.sd:g} {row.unit}, {row.remarks})"
             for row in self.rows
         ]
-        return "\n".join(lines)
+        return "\n".join((self._headline, *rows))
+
+    @property
+    def _headline(self) -> str:
+        return f"{self.name}: {self.value_um:.2f} µm, U = {self.expanded_um:.2f} µm (k = 2)"
 
     def _repr_html_(self) -> str:
-        head, *body = repr(self).split("\n")
-        return f"<p>{html.escape(head)}</p><pre>{html.escape(chr(10).join(body))}</pre>"
+        rows = [
+            (f"{row.u_um:.2f}", row.source, f"{row.sd:g} {row.unit}", row.remarks)
+            for row in self.rows
+        ]
+        return html_text(self._headline) + html_table(("u [µm]", "source", "sd", "basis"), rows)

@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
-import html
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from edgekit.checks import FloatArray, at_least, instance, positive
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.digitising.pictures.budget import Budget, Input, Shape
 from edgekit.digitising.pictures.outlines.blade_outline import Outline
 from edgekit.digitising.pictures.outlines.parts import Side
 from edgekit.digitising.pictures.profiles import nearest
+from edgekit.display import html_text
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import entry, value
 from edgekit.geometry.edge import check_angle_deg
+from edgekit.record import Record
+from edgekit.units import UM_PER_MM
 
-__all__ = ["Apex", "Mount", "Width", "silhouette_share", "width"]
+__all__ = ["Apex", "Mount", "Width", "width"]
 
 POINTS_AS_ONE = 1.5  # neighbouring points share noise
 
@@ -51,10 +55,13 @@ class Mount:
     sharpening_known_off: bool = False
 
     def __post_init__(self) -> None:
-        positive("distance_mm", self.distance_mm)
-        at_least("tilt_sd_deg", self.tilt_sd_deg, 0.0)
-        at_least("height_sd_mm", self.height_sd_mm, 0.0)
-        at_least("shank_height_mm", self.shank_height_mm, 0.0)
+        checks.keep_numbers(
+            self,
+            distance_mm=checks.positive("distance_mm", self.distance_mm),
+            tilt_sd_deg=checks.at_least("tilt_sd_deg", self.tilt_sd_deg, 0.0),
+            height_sd_mm=checks.at_least("height_sd_mm", self.height_sd_mm, 0.0),
+            shank_height_mm=checks.at_least("shank_height_mm", self.shank_height_mm, 0.0),
+        )
 
 
 def silhouette_share(internal_angle_deg: float) -> float:
@@ -90,13 +97,15 @@ class Apex:
     sd_um: float = _sharp_sd()
 
     def __post_init__(self) -> None:
-        check_angle_deg("internal_angle_deg", self.internal_angle_deg)
-        at_least("radius_um", self.radius_um, 0.0)
-        at_least("sd_um", self.sd_um, 0.0)
+        checks.keep_numbers(
+            self,
+            internal_angle_deg=check_angle_deg("internal_angle_deg", self.internal_angle_deg),
+            radius_um=checks.at_least("radius_um", self.radius_um, 0.0),
+            sd_um=checks.at_least("sd_um", self.sd_um, 0.0),
+        )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Width:
+class Width(Record):
     """A width [mm] with its budget [µm]; between the edges as if they were sharp."""
 
     width_mm: float
@@ -115,7 +124,7 @@ class Width:
         )
 
     def _repr_html_(self) -> str:
-        return f"<p>{html.escape(repr(self))}</p>" + self.budget._repr_html_()
+        return html_text(repr(self)) + self.budget._repr_html_()
 
 
 def width(
@@ -147,6 +156,11 @@ def width(
     -------
     Width
 
+    Raises
+    ------
+    EdgekitError
+        For an outline without its heel, or a place without a good stretch of both edges.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -159,13 +173,14 @@ def width(
     >>> P.width(line, side=P.Side.LEFT, mount=P.Mount(distance_mm=120))
     width 0.86... mm at 3.13 mm from the heel, U = ... µm (k = 2)
     """
-    instance("line", line, Outline, "Make one with ek.pictures.outline.")
-    instance("mount", mount, Mount, "Give a Mount(distance_mm=...).")
-    apex = apex or Apex()
+    checks.instance("line", line, Outline, "Make one with ek.pictures.outline.")
+    checks.instance("mount", mount, Mount, "Give a Mount(distance_mm=...).")
+    apex = Apex() if apex is None else apex
+    checks.instance("apex", apex, Apex, "Give an Apex(radius_um=...), or leave it out.")
     own = line.parts.side(side)
     arc = np.abs(line.arc_mm[own] - line.arc_mm[own[0]])
-    middle = float(arc[-1] / 2) if at_mm is None else float(at_mm)
-    near = own[np.abs(arc - middle) < positive("over_mm", over_mm) / 2]
+    middle = float(arc[-1] / 2) if at_mm is None else checks.finite("at_mm", at_mm)
+    near = own[np.abs(arc - middle) < checks.positive("over_mm", over_mm) / 2]
     near = near[line.quality[near] == 0]
     if len(near) < 10:
         raise EdgekitError(
@@ -174,12 +189,16 @@ def width(
             "Choose a place along the edge and a stretch of some tenths of a millimetre.",
         )
     across, noise = _across(line, side, near)
+    share = silhouette_share(apex.internal_angle_deg)
+    seen_um = UM_PER_MM * float(across.mean())
     return Width(
-        width_mm=float(
-            across.mean() + 2 * silhouette_share(apex.internal_angle_deg) * apex.radius_um / 1000
-        ),
+        width_mm=float(across.mean() + 2 * share * apex.radius_um / UM_PER_MM),
         arc_mm=middle,
-        budget=_budget(line, 1000 * float(across.mean()), noise, mount, apex),
+        budget=Budget(
+            name="width",
+            inputs=(*_of_picture(line, noise, mount), *_of_blade(mount, apex)),
+            model=partial(_sharp_width_um, seen_um, mount.distance_mm, share),
+        ),
     )
 
 
@@ -204,58 +223,50 @@ def _across(line: Outline, side: Side, near: NDArray[np.intp]) -> tuple[FloatArr
     return reach, float(noise / np.sqrt(len(near) / POINTS_AS_ONE))
 
 
-def _budget(line: Outline, seen_um: float, noise: float, mount: Mount, apex: Apex) -> Budget:
-    scale, share = line.scale, silhouette_share(apex.internal_angle_deg)
+def _of_picture(line: Outline, noise: float, mount: Mount) -> tuple[Input, ...]:
+    """What the picture and the target add to a width."""
+    scale = line.scale
     sharpening = 0.0 if mount.sharpening_known_off else value("camera_sharpening_um")
-    rectangular = Shape.RECTANGULAR
-    inputs = (
-        Input(name="edge location", value=0.0, sd=noise, unit="µm", basis="measured on the blade"),
-        Input(
+    shift = partial(Input, value=0.0, unit="µm")
+    share = partial(Input, value=0.0, unit="share", stays=False)
+    return (
+        shift(name="edge location", sd=noise, basis="measured on the blade"),
+        shift(
             name="response curve",
-            value=0.0,
             sd=2 * line.response_um,
-            unit="µm",
             stays=False,
             basis="one-sidedness of the blur, and what the file states",
         ),
-        Input(
+        shift(
             name="sharpening in the camera",
-            value=0.0,
             sd=sharpening,
-            unit="µm",
             stays=False,
             basis="assumed, unless known to be off",
         ),
-        Input(
-            name="target certificate",
-            value=0.0,
-            sd=scale.relative_sd,
-            unit="share",
-            stays=False,
-            shape=rectangular,
-            basis="given",
-        ),
-        Input(
-            name="fit of the target",
-            value=0.0,
-            sd=scale.fit_sd,
-            unit="share",
-            stays=False,
-            basis="measured on the target",
-        ),
-        Input(name="face off the target's plane", value=0.0, sd=mount.height_sd_mm, unit="mm"),
-        Input(name="roll", value=0.0, sd=mount.tilt_sd_deg, unit="deg"),
-        Input(name="roundness of the left edge", value=apex.radius_um, sd=apex.sd_um, unit="µm"),
-        Input(name="roundness of the right edge", value=apex.radius_um, sd=apex.sd_um, unit="µm"),
+        share(name="target certificate", sd=scale.relative_sd, shape=Shape.RECTANGULAR),
+        share(name="fit of the target", sd=scale.fit_sd, basis="measured on the target"),
     )
 
-    def model(at: Mapping[str, FloatArray]) -> FloatArray:
-        length = seen_um * (1 + at["target certificate"] + at["fit of the target"])
-        length = length * (1 - at["face off the target's plane"] / mount.distance_mm)
-        length = length / np.cos(np.radians(at["roll"]))
-        for name in ("edge location", "response curve", "sharpening in the camera"):
-            length = length + at[name]
-        both = at["roundness of the left edge"] + at["roundness of the right edge"]
-        return np.asarray(length + share * both)
 
-    return Budget(name="width", inputs=inputs, model=model)
+def _of_blade(mount: Mount, apex: Apex) -> tuple[Input, ...]:
+    """What the blade's pose and the roundness of its two edges add to a width."""
+    edge = partial(Input, value=apex.radius_um, sd=apex.sd_um, unit="µm")
+    return (
+        Input(name="face off the target's plane", value=0.0, sd=mount.height_sd_mm, unit="mm"),
+        Input(name="roll", value=0.0, sd=mount.tilt_sd_deg, unit="deg"),
+        edge(name="roundness of the left edge"),
+        edge(name="roundness of the right edge"),
+    )
+
+
+def _sharp_width_um(
+    seen_um: float, distance_mm: float, share: float, at: Mapping[str, FloatArray]
+) -> FloatArray:
+    """The width (N,) [µm] between sharp edges from the width seen and the budget's inputs."""
+    length = seen_um * (1 + at["target certificate"] + at["fit of the target"])
+    length = length * (1 - at["face off the target's plane"] / distance_mm)
+    length = length / np.cos(np.radians(at["roll"]))
+    for name in ("edge location", "response curve", "sharpening in the camera"):
+        length = length + at[name]
+    both = at["roundness of the left edge"] + at["roundness of the right edge"]
+    return np.asarray(length + share * both)

@@ -10,15 +10,13 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from scipy.spatial import cKDTree
 
-from edgekit.checks import FloatArray, at_least, frozen_array, instance, positive
-from edgekit.digitising.pictures.profiles import (
-    nearest,
-    smoothed,
-)
+from edgekit import checks
+from edgekit.checks import FloatArray
+from edgekit.digitising.pictures.profiles import nearest, smoothed
 from edgekit.digitising.pictures.targets.calibrating import Scale
 from edgekit.errors import EdgekitError
 
-__all__ = ["EdgeLength", "HeelAt", "Parts", "Side", "arc_of", "tell_apart"]
+__all__ = ["EdgeLength", "HeelAt", "Parts", "Side"]
 
 STEP_MM = 0.01  # at which the outline's turning is looked at
 SMOOTH_MM = 0.05  # over which it is smoothed: noise below, a toe's radius above
@@ -36,23 +34,49 @@ class Side(enum.Enum):
     RIGHT = "right"
 
 
+def check_side(side: object) -> None:
+    """Refuse what is not a `Side`, such as its text: it would count as the other one."""
+    checks.instance("side", side, Side, "Give ek.pictures.Side.LEFT or RIGHT.")
+
+
 @dataclass(frozen=True, kw_only=True)
 class EdgeLength:
-    """The heel from the length of one edge, measured along it from the toe's apex."""
+    """The heel from the length of one edge, measured along it from the toe's apex.
+
+    Parameters
+    ----------
+    side : Side
+        The edge whose length is known.
+    length_mm, sd_mm : float
+        Its length, and the standard deviation of that [mm].
+    """
 
     side: Side
     length_mm: float
     sd_mm: float = 0.1
 
     def __post_init__(self) -> None:
-        instance("side", self.side, Side, "Give ek.pictures.Side.LEFT or RIGHT.")
-        positive("length_mm", self.length_mm)
-        at_least("sd_mm", self.sd_mm, 0.0)
+        check_side(self.side)
+        checks.keep_numbers(
+            self,
+            length_mm=checks.positive("length_mm", self.length_mm),
+            sd_mm=checks.at_least("sd_mm", self.sd_mm, 0.0),
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
 class HeelAt:
-    """The heel from a click on or beside the edge, in pixels of the picture."""
+    """The heel from a click on or beside the edge.
+
+    Parameters
+    ----------
+    side : Side
+        The edge that was clicked.
+    x_px, y_px : float
+        Column and row, in pixels of the picture.
+    sd_mm : float
+        Standard deviation of the place along the edge [mm].
+    """
 
     side: Side
     x_px: float
@@ -60,9 +84,13 @@ class HeelAt:
     sd_mm: float = 0.1
 
     def __post_init__(self) -> None:
-        instance("side", self.side, Side, "Give ek.pictures.Side.LEFT or RIGHT.")
-        frozen_array("the click", (self.x_px, self.y_px))
-        at_least("sd_mm", self.sd_mm, 0.0)
+        check_side(self.side)
+        checks.keep_numbers(
+            self,
+            x_px=checks.finite("x_px", self.x_px),
+            y_px=checks.finite("y_px", self.y_px),
+            sd_mm=checks.at_least("sd_mm", self.sd_mm, 0.0),
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,6 +113,7 @@ class Parts:
 
     def side(self, side: Side, *, toe: bool = True) -> NDArray[np.intp]:
         """Points of one edge, heel to toe, with its half of the toe or without."""
+        check_side(side)
         left, right = self._heels()
         ends = (self.toe, self.toe) if toe else self.cap
         if side is Side.LEFT:
@@ -116,8 +145,7 @@ def arc_of(points: FloatArray) -> FloatArray:
 def tell_apart(
     points: FloatArray, heel: EdgeLength | HeelAt | None, scale: Scale, blur_mm: float
 ) -> tuple[Parts, tuple[str, ...]]:
-    """Toe and heel of an outline (N, 2) [mm] that runs from the shank along the left side and
-    back."""
+    """Toe and heel of an outline (N, 2) [mm] from the shank along the left side and back."""
     arc = arc_of(points)
     toe_arc, cap_arc, turned = _toe(points, arc)
     toe = int(np.argmin(np.abs(arc - toe_arc)))
@@ -133,7 +161,7 @@ def tell_apart(
     if heel is None:
         notes += ("The heel was not told: shank and edges are not told apart.",)
     else:
-        instance("heel", heel, (EdgeLength, HeelAt), "Give an EdgeLength or HeelAt.")
+        checks.instance("heel", heel, (EdgeLength, HeelAt), "Give an EdgeLength or HeelAt.")
         heels, sd = _heel(points, arc, toe_arc, heel, scale), heel.sd_mm
     return Parts(
         count=len(points),
