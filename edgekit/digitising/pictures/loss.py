@@ -6,48 +6,44 @@ are averaged, and their scatter is held against what the budget expects of it.
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from edgekit.checks import FloatArray, instance
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.digitising.pictures.budget import COVERAGE, Budget
-from edgekit.digitising.pictures.outlines.blade_outline import (
-    Outline,
-)
-from edgekit.digitising.pictures.outlines.parts import Side
+from edgekit.digitising.pictures.loss_budget import LossModel, LossParts, loss_model, loss_parts
+from edgekit.digitising.pictures.outlines.blade_outline import Outline
+from edgekit.digitising.pictures.outlines.parts import Side, check_side
 from edgekit.digitising.pictures.profiles import nearest
-from edgekit.digitising.pictures.registering import (
-    CORRELATED,
-    Datum,
-    Registration,
-    register,
-)
+from edgekit.digitising.pictures.registering import CORRELATED, Datum, Registration, register
 from edgekit.digitising.pictures.widths import Apex, Mount, silhouette_share, width
+from edgekit.display import html_list, html_text
 from edgekit.errors import EdgekitError
 from edgekit.geometry.edge import Edge
+from edgekit.record import Record
+from edgekit.units import UM_PER_MM
 
 if TYPE_CHECKING:
     import pandas as pd
-from edgekit.digitising.pictures.loss_budget import LossModel, LossParts, loss_model, loss_parts
 
 __all__ = ["WidthLoss", "width_loss"]
 
 STATION_MM = 0.05  # between stations: half a dozen points of the outline each
 HEEL_OUT_MM = 0.1  # where grinding leaves a step
-WORST_SD_UM = 12.0  # a station beyond it is not told: the datum does not fix it
+WORST_SD_UM = 12.0  # a station beyond it is left out: the datum does not fix it
 STRAINED = 2.0  # of the mount's standard deviations: one mount in a thousand by chance
+MOST_STATIONS = 100_000  # of a model's edge
 MIN_SEEN = 0.5  # of the stations
 MIN_MOUNTS = 3  # of each kind before their scatter is held against the budget
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class WidthLoss:
+class WidthLoss(Record):
     """Recession along one edge between two states, with its uncertainty.
 
     Attributes
@@ -98,10 +94,6 @@ class WidthLoss:
     notes: tuple[str, ...]
     before: Outline = field(repr=False)
 
-    def __post_init__(self) -> None:
-        for name in ("arc_mm", "recession_um", "sd_um", "usable"):
-            getattr(self, name).setflags(write=False)
-
     def interval_um(self) -> tuple[float, float]:
         """The mean's interval of about 95 % [µm]."""
         reach = COVERAGE * self.mean_sd_um
@@ -110,9 +102,9 @@ class WidthLoss:
     def recession_on(self, edge: Edge, stations: int) -> tuple[FloatArray, FloatArray]:
         """Recession and its standard deviation (S,) [µm] at equal stations of a model's edge.
 
-        Heel and apex of the two are laid on one another. Where nothing is told, and within a tenth
-        of a millimetre of the heel, the nearest station that is told stands in, and its standard
-        deviation is `WORST_SD_UM`.
+        Heel and apex of the two are laid on one another. Where no station is usable, and within a
+        tenth of a millimetre of the heel, the nearest usable one stands in; its standard deviation
+        is then `WORST_SD_UM` or more.
 
         Parameters
         ----------
@@ -120,7 +112,18 @@ class WidthLoss:
             The same edge of a blade, such as ``blade.edges["used"]``.
         stations : int
             How many, both ends included.
+
+        Returns
+        -------
+        recession_um, sd_um : array (S,)
+
+        Raises
+        ------
+        EdgekitError
+            For a blade in place of its edge, or fewer than two stations.
         """
+        checks.instance("edge", edge, Edge, "Give one of its edges: blade.edges['used'].")
+        checks.count("stations", stations, 2, most=MOST_STATIONS, bytes_each=8.0 * len(self.arc_mm))
         at = edge.stations(stations) / edge.length_mm * self.length_mm
         good = self.usable
         near = np.abs(at[:, None] - self.arc_mm[good]).min(axis=1) <= STATION_MM
@@ -138,8 +141,7 @@ class WidthLoss:
         after: str,
         operator: str = "",
     ) -> pd.DataFrame:
-        """Two rows for the log: the widths measured on two dates, with their uncertainty in the
-        note.
+        """Two rows for the log: widths on two dates, with their uncertainty in the note.
 
         Parameters
         ----------
@@ -148,6 +150,10 @@ class WidthLoss:
         before, after : str
             Dates, such as ``"2026-03-02"``.
         operator : str
+
+        Returns
+        -------
+        pandas.DataFrame
         """
         import pandas as pd
 
@@ -172,19 +178,20 @@ class WidthLoss:
         )
 
     def __repr__(self) -> str:
+        return "\n".join((self._headline, *self.notes))
+
+    @property
+    def _headline(self) -> str:
         low, high = self.interval_um()
-        head = (
+        return (
             f"{self.side.value} edge: mean recession {self.mean_um:.2f} µm ({low:.2f} to "
-            f"{high:.2f}), "
-            f"deepest {self.deepest_um:.1f} ± {self.deepest_sd_um:.1f} µm at "
-            f"{self.deepest_at_mm:.2f} mm "
-            f"from the heel; {self.mounts[0]} pictures before, {self.mounts[1]} after"
+            f"{high:.2f}), deepest {self.deepest_um:.1f} ± {self.deepest_sd_um:.1f} µm at "
+            f"{self.deepest_at_mm:.2f} mm from the heel; {self.mounts[0]} pictures before, "
+            f"{self.mounts[1]} after"
         )
-        return "\n".join((head, *self.notes))
 
     def _repr_html_(self) -> str:
-        lines = "<br>".join(html.escape(line) for line in repr(self).split("\n"))
-        return f"<p>{lines}</p>" + self.budget._repr_html_()
+        return html_text(self._headline) + html_list(self.notes) + self.budget._repr_html_()
 
 
 def width_loss(
@@ -237,18 +244,74 @@ def width_loss(
     >>> bool(8 < loss.mean_um < 10)
     True
     """
-    befores, afters = _outlines("before", before), _outlines("after", after)
-    instance("datum", datum, Datum, "Give a member of ek.pictures.Datum.")
-    instance("side", side, Side, "Give ek.pictures.Side.LEFT or RIGHT.")
-    instance("mount", mount, Mount, "Give a Mount(distance_mm=...).")
-    apexes = (apex_before or Apex(), apex_after or Apex())
-    stations = _Stations.of(befores[0], side)
-    fits = [register(befores[0], line, datum, side, mount) for line in (*befores[1:], *afters)]
-    old, new, seen = stations.read_all(befores, afters, fits)
-    parts = loss_parts(stations.at(), fits[-1], befores[0], mount, (len(old), len(new)))
-    model = loss_model(parts, apexes, (befores, afters), mount)
+    lines = (_outlines("before", before), _outlines("after", after))
+    apexes = (
+        Apex() if apex_before is None else apex_before,
+        Apex() if apex_after is None else apex_after,
+    )
+    for name, apex in zip(("apex_before", "apex_after"), apexes, strict=True):
+        checks.instance(name, apex, Apex, "Give an Apex(radius_um=...), or leave it out.")
+    checks.instance("datum", datum, Datum, "Give a member of ek.pictures.Datum.")
+    check_side(side)
+    checks.instance("mount", mount, Mount, "Give a Mount(distance_mm=...).")
+    stations = _Stations.of(lines[0][0], side)
+    seen = _compared(stations, lines, datum, side, mount, apexes)
+    deepest = int(np.argmax(np.where(seen.usable, seen.recession_um, -np.inf)))
+    widths = [
+        width(kind[0], side=side, mount=mount, apex=apex)
+        for kind, apex in zip(lines, apexes, strict=True)
+    ]
+    return WidthLoss(
+        side=side,
+        length_mm=float(stations.own_arc[-1]),
+        arc_mm=stations.arc,
+        recession_um=seen.recession_um,
+        sd_um=seen.sd_um,
+        usable=seen.usable,
+        mean_um=float(seen.recession_um[seen.usable].mean()),
+        mean_sd_um=seen.budget.u_um * seen.stretch,
+        deepest_um=float(seen.recession_um[deepest]),
+        deepest_sd_um=float(seen.sd_um[deepest]),
+        deepest_at_mm=float(stations.arc[deepest]),
+        width_before_mm=widths[0].width_mm,
+        width_after_mm=widths[1].width_mm,
+        width_u_um=widths[0].u_um,
+        budget=seen.budget,
+        mounts=(len(lines[0]), len(lines[1])),
+        scatter_ratio=seen.scatter_ratio,
+        notes=_notes(seen, stations, datum, lines),
+        before=lines[0][0],
+    )
+
+
+class _Compared(NamedTuple):
+    """Two states station by station, and by how much their scatter stretches the budget."""
+
+    recession_um: FloatArray
+    sd_um: FloatArray
+    usable: NDArray[np.bool_]
+    budget: Budget
+    scatter_ratio: float
+    strain: float
+    stretch: float
+
+
+def _compared(
+    stations: _Stations,
+    lines: tuple[tuple[Outline, ...], tuple[Outline, ...]],
+    datum: Datum,
+    side: Side,
+    mount: Mount,
+    apexes: tuple[Apex, Apex],
+) -> _Compared:
+    """Lay every outline on the first one's datum and take the means before and after."""
+    (first, *others), afters = lines
+    fits = [register(first, line, datum, side, mount) for line in (*others, *afters)]
+    old, new, seen = stations.read_all(*lines, fits)
+    parts = loss_parts(stations.at(), fits[-1], first, mount, (len(old), len(new)))
+    model = loss_model(parts, apexes, lines, mount)
     hidden = [silhouette_share(apex.internal_angle_deg) * apex.radius_um for apex in apexes]
-    recession = 1000 * (new.mean(axis=0) - old.mean(axis=0)) + hidden[0] - hidden[1]
+    recession = UM_PER_MM * (new.mean(axis=0) - old.mean(axis=0)) + hidden[0] - hidden[1]
     ratio = _scatter_ratio(old, new, parts, model)
     strain = max(fit.strain for fit in fits)
     stretch = max(ratio, strain if strain > STRAINED else 1.0, 1.0)
@@ -261,32 +324,7 @@ def width_loss(
             "Show a neck, a shoulder or a mark besides a parallel shank.",
         )
     budget = model.budget(usable, float(recession[usable].mean()) - hidden[0] + hidden[1])
-    deepest = int(np.argmax(np.where(usable, recession, -np.inf)))
-    widths = [
-        width(lines[0], side=side, mount=mount, apex=apex)
-        for lines, apex in zip((befores, afters), apexes, strict=True)
-    ]
-    return WidthLoss(
-        side=side,
-        length_mm=float(stations.own_arc[-1]),
-        arc_mm=stations.arc,
-        recession_um=recession,
-        sd_um=sd,
-        usable=usable,
-        mean_um=float(recession[usable].mean()),
-        mean_sd_um=budget.u_um * stretch,
-        deepest_um=float(recession[deepest]),
-        deepest_sd_um=float(sd[deepest]),
-        deepest_at_mm=float(stations.arc[deepest]),
-        width_before_mm=widths[0].width_mm,
-        width_after_mm=widths[1].width_mm,
-        width_u_um=widths[0].u_um,
-        budget=budget,
-        mounts=(len(old), len(new)),
-        scatter_ratio=ratio,
-        notes=_notes(usable, stations, (ratio, strain), datum, (befores, afters)),
-        before=befores[0],
-    )
+    return _Compared(recession, sd, usable, budget, ratio, strain, stretch)
 
 
 def _outlines(name: str, lines: Sequence[Outline]) -> tuple[Outline, ...]:
@@ -295,13 +333,12 @@ def _outlines(name: str, lines: Sequence[Outline]) -> tuple[Outline, ...]:
     if not lines:
         raise EdgekitError(f"{name} holds no outline", lines, "Give one outline or several.")
     for line in lines:
-        instance(f"each of {name}", line, Outline, "Make them with ek.pictures.outline.")
+        checks.instance(f"each of {name}", line, Outline, "Make them with ek.pictures.outline.")
     return tuple(lines)
 
 
 class _Stations(NamedTuple):
-    """Stations along the edge as it was before: arc (S,) [mm], and the points that belong to
-    each."""
+    """Stations along the edge as it was before: arc (S,) [mm], and the points of each."""
 
     arc: FloatArray
     line: Outline
@@ -320,8 +357,7 @@ class _Stations(NamedTuple):
         return cls(stations, line, own, arc, cKDTree(line.points_mm[own]))
 
     def read(self, line: Outline, fit: Registration) -> tuple[FloatArray, NDArray[np.bool_]]:
-        """Mean inward offset (S,) [mm] of another outline's points about each station, if any
-        (S,)."""
+        """Mean inward offset (S,) [mm] of another outline about each station, and if any (S,)."""
         points = fit.move(line.points_mm[line.quality == 0])
         distance, near = nearest(self.tree, points)
         fits = distance < 0.3
@@ -377,39 +413,37 @@ def _scatter_ratio(old: FloatArray, new: FloatArray, parts: LossParts, model: Lo
     if not kinds:
         return 1.0
     seen = np.mean([1e6 * kind.var(axis=0, ddof=1).mean() for kind in kinds])
-    told = (model.mount_variance() + parts.noise**2 + model.datum_variance()).mean()
-    return float(np.sqrt(seen / told))
+    expected = (model.mount_variance() + parts.noise**2 + model.datum_variance()).mean()
+    return float(np.sqrt(seen / expected))
 
 
 def _notes(
-    usable: NDArray[np.bool_],
+    seen: _Compared,
     stations: _Stations,
-    ratios: tuple[float, float],
     datum: Datum,
     lines: tuple[tuple[Outline, ...], tuple[Outline, ...]],
 ) -> tuple[str, ...]:
     notes = []
-    if not usable.all():
-        out = stations.arc[~usable]
+    if not seen.usable.all():
+        out = stations.arc[~seen.usable]
         notes.append(
-            f"At {len(out)} stations from {out.min():.2f} to {out.max():.2f} mm from the "
-            "heel nothing is told "
-            f"there: the {datum.value} does not fix the outline (a neck, a shoulder or a "
-            "mark would), or dust, "
-            "a chip or glare hides it."
+            f"At {len(out)} stations from {out.min():.2f} to {out.max():.2f} mm from the heel no "
+            f"recession is given: the {datum.value} does not fix the outline there (a neck, a "
+            "shoulder or a mark would), or dust, a chip or glare hides it."
         )
-    scatter, strain = ratios
-    if scatter > 1.0:
-        notes.append(f"Repeat mounts scatter {scatter:.1f} times as much as the budget expects.")
-    if strain > STRAINED:
+    if seen.scatter_ratio > 1.0:
         notes.append(
-            f"Two mounts differ by {strain:.1f} times what their height and tilt were said "
-            "to be known to."
+            f"Repeat mounts scatter {seen.scatter_ratio:.1f} times as much as the budget expects."
+        )
+    if seen.strain > STRAINED:
+        notes.append(
+            f"Two mounts differ by {seen.strain:.1f} times the uncertainty stated for their height "
+            "and tilt."
         )
     if min(len(kind) for kind in lines) < MIN_MOUNTS:
         notes.append(
             "Fewer than three mounts of a kind: levelling is taken on trust, not measured."
         )
     if any(line.parts.pointed for kind in lines for line in kind):
-        notes.append("The tip is pointed: loss of length is not told.")
+        notes.append("The tip is pointed: loss of length is not given.")
     return tuple(notes)

@@ -6,7 +6,8 @@ out by the registration itself, so that only what is left counts.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -19,20 +20,13 @@ from edgekit.digitising.pictures.outlines.blade_outline import (
     UNSTATED_SHIFT,
     Outline,
 )
-from edgekit.digitising.pictures.registering import (
-    PRIOR_MM,
-    PRIOR_RAD,
-    Registration,
-    lens_mm,
-)
+from edgekit.digitising.pictures.registering import PRIOR_MM, PRIOR_RAD, Registration, lens_mm
 from edgekit.digitising.pictures.widths import Apex, Mount, silhouette_share
-
-__all__ = ["LossModel", "LossParts", "loss_model", "loss_parts"]
+from edgekit.units import UM_PER_MM
 
 
 class LossParts(NamedTuple):
-    """What each cause moves the stations by, inward [µm] (S,), a unit of the cause in one
-    picture."""
+    """What a unit of each cause in one picture moves the stations by, inward [µm] (S,)."""
 
     noise: FloatArray
     datum: FloatArray  # (S, 16): a unit of each independent error of the registration
@@ -52,6 +46,7 @@ def loss_parts(
     mount: Mount,
     counts: tuple[int, int],
 ) -> LossParts:
+    """What each cause moves the stations by that the registration does not take out again."""
     place, normal, noise = stations
     datum = fit.datum_mm
     centre = lens_mm(first)
@@ -61,11 +56,10 @@ def loss_parts(
     shank = fit.on_shank[:, None] * mount.shank_height_mm
 
     def inward(here: FloatArray, there: FloatArray) -> FloatArray:
-        return -1000 * fit.error_from(here, there, place, normal)
+        return -UM_PER_MM * fit.error_from(here, there, place, normal)
 
     def lean(axis: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """A turn that shortens lengths along `axis`: first order through height, second by the
-        cosine."""
+        """A turn that shortens lengths along `axis`: first by height, second by the cosine."""
         near, far = ((p - pivot) @ axis for p in (place, datum))
         first_order = inward(
             (place - centre) * near[:, None] / mount.distance_mm,
@@ -74,27 +68,27 @@ def loss_parts(
         second = inward(-0.5 * near[:, None] * axis, -0.5 * far[:, None] * axis)
         return first_order, second
 
-    # two mounts share the datum's noise between them, and the prior of shift and turn
+    # Two mounts share the datum's noise between them, and the prior of shift and turn
     free = np.diag([PRIOR_MM, PRIOR_MM, PRIOR_RAD, 0.0, 0.0, 0.0, 0.0, 0.0]) / np.sqrt(2)
     root = np.hstack([np.linalg.cholesky(fit.covariance / 2), fit.prior_left @ free])
-
-    def shear(points: FloatArray) -> FloatArray:
-        arm = points - pivot
-        return np.asarray(0.5 * ((arm @ across)[:, None] * along + (arm @ along)[:, None] * across))
-
     roll, roll2 = lean(across)
     pitch, pitch2 = lean(along)
     return LossParts(
         noise=noise,
-        datum=-1000 * fit.rows(place, normal) @ root,
+        datum=-UM_PER_MM * fit.rows(place, normal) @ root,
         height=inward((place - centre) / mount.distance_mm, (datum - centre) / mount.distance_mm),
         roll=roll,
         roll2=roll2,
         pitch=pitch,
         pitch2=pitch2,
-        both=inward(shear(place), shear(datum)),
+        both=inward(*(_shear(points - pivot, along, across) for points in (place, datum))),
         counts=counts,
     )
+
+
+def _shear(arm: FloatArray, along: FloatArray, across: FloatArray) -> FloatArray:
+    """Displacement (N, 2) of points at `arm` (N, 2) by a unit of roll times pitch."""
+    return np.asarray(0.5 * ((arm @ across)[:, None] * along + (arm @ along)[:, None] * across))
 
 
 class LossModel(NamedTuple):
@@ -135,21 +129,7 @@ class LossModel(NamedTuple):
         p = self.parts
         mean = {name: float(getattr(p, name)[usable].mean()) for name in _POSE}
         shares = [silhouette_share(a.internal_angle_deg) for a in self.apexes]
-
-        def model(at: Mapping[str, FloatArray]) -> FloatArray:
-            total = seen_um * (1 + at["target certificate"] + at["fit of the target"])
-            total = (
-                total + at["edge location"] + at["registration on the datum"] + at["response curve"]
-            )
-            for when, sense, share in zip(("before", "after"), (-1, 1), shares, strict=True):
-                total = total + sense * mean["height"] * at[f"face off the target's plane, {when}"]
-                total = total + sense * mean["both"] * at[f"roll times pitch, {when}"]
-                for turn in ("roll", "pitch"):
-                    angle = np.radians(at[f"{turn}, {when}"])
-                    total = total + sense * (mean[turn] * angle + mean[f"{turn}2"] * angle**2)
-                total = total - sense * share * at[f"roundness, {when}"]
-            return np.asarray(total)
-
+        model = partial(_mean_recession_um, seen_um, mean, shares)
         inputs = (*self._shared(usable), *self._of_mounts())
         return Budget(name="mean recession", inputs=inputs, model=model)
 
@@ -160,29 +140,48 @@ class LossModel(NamedTuple):
         skew = "one-sidedness of the blur and what the files state, after less before"
         given = Shape.RECTANGULAR
         return (
-            _none("edge location", noise, "µm", "measured on the blade"),
-            _none("registration on the datum", datum, "µm", "measured on the datum"),
-            _none("response curve", self.response_um, "µm", skew),
-            _none("target certificate", self.certificate, "share", "given", given),
-            _none("fit of the target", self.fit_sd, "share", "measured on the target"),
+            _zero("edge location", noise, "µm", "measured on the blade"),
+            _zero("registration on the datum", datum, "µm", "measured on the datum"),
+            _zero("response curve", self.response_um, "µm", skew),
+            _zero("target certificate", self.certificate, "share", "given", given),
+            _zero("fit of the target", self.fit_sd, "share", "measured on the target"),
         )
 
     def _of_mounts(self) -> tuple[Input, ...]:
         """Pose and roundness before and after; means of n mounts."""
-        tilt, high, found = self.mount.tilt_sd_deg, self.mount.height_sd_mm, []
+        tilt, high, inputs = self.mount.tilt_sd_deg, self.mount.height_sd_mm, []
         for when, n, apex in zip(("before", "after"), self.parts.counts, self.apexes, strict=True):
             share = 1 / np.sqrt(n)
-            found += [
-                _none(f"face off the target's plane, {when}", high * share, "mm"),
-                _none(f"roll, {when}", tilt * np.sqrt(share), "deg"),
-                _none(f"pitch, {when}", tilt * np.sqrt(share), "deg"),
-                _none(f"roll times pitch, {when}", np.radians(tilt) ** 2 * share, "rad²"),
+            inputs += [
+                _zero(f"face off the target's plane, {when}", high * share, "mm"),
+                _zero(f"roll, {when}", tilt * np.sqrt(share), "deg"),
+                _zero(f"pitch, {when}", tilt * np.sqrt(share), "deg"),
+                _zero(f"roll times pitch, {when}", np.radians(tilt) ** 2 * share, "rad²"),
                 Input(name=f"roundness, {when}", value=apex.radius_um, sd=apex.sd_um, unit="µm"),
             ]
-        return tuple(found)
+        return tuple(inputs)
 
 
-def _none(
+def _mean_recession_um(
+    seen_um: float,
+    mean: Mapping[str, float],
+    shares: Sequence[float],
+    at: Mapping[str, FloatArray],
+) -> FloatArray:
+    """The mean recession (N,) [µm] of sharp edges from the one seen and the budget's inputs."""
+    total = seen_um * (1 + at["target certificate"] + at["fit of the target"])
+    total = total + at["edge location"] + at["registration on the datum"] + at["response curve"]
+    for when, sense, share in zip(("before", "after"), (-1, 1), shares, strict=True):
+        total = total + sense * mean["height"] * at[f"face off the target's plane, {when}"]
+        total = total + sense * mean["both"] * at[f"roll times pitch, {when}"]
+        for turn in ("roll", "pitch"):
+            angle = np.radians(at[f"{turn}, {when}"])
+            total = total + sense * (mean[turn] * angle + mean[f"{turn}2"] * angle**2)
+        total = total - sense * share * at[f"roundness, {when}"]
+    return np.asarray(total)
+
+
+def _zero(
     name: str, sd: float, unit: str, basis: str = "given", shape: Shape = Shape.NORMAL
 ) -> Input:
     """An input whose best estimate is zero."""
@@ -198,6 +197,7 @@ def loss_model(
     lines: tuple[tuple[Outline, ...], tuple[Outline, ...]],
     mount: Mount,
 ) -> LossModel:
+    """The model of the mean, with what the response curve and the scale leave unknown."""
     skews = [np.mean([line.skew_um for line in kind]) for kind in lines]
     chance = sum(np.mean([line.skew_sd_um**2 for line in kind]) / len(kind) for kind in lines)
     skew = np.sqrt(max(float(skews[1] - skews[0]) ** 2 - float(chance), 0.0))

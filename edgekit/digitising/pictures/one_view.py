@@ -12,15 +12,16 @@ import dataclasses
 import enum
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.spatial import cKDTree
 
-from edgekit.checks import FloatArray, at_least, between, finite, frozen_array, instance
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.digitising.pictures.outlines.blade_outline import Outline
-from edgekit.digitising.pictures.outlines.parts import Side
+from edgekit.digitising.pictures.outlines.parts import Side, check_side
 from edgekit.digitising.pictures.profiles import nearest
 from edgekit.digitising.smoothing import SmoothedCurve, smooth_curve
 from edgekit.errors import EdgekitError
@@ -29,6 +30,8 @@ from edgekit.geometry.curve import Constant, SplineCurve
 from edgekit.geometry.edge import Edge, check_angle_deg
 from edgekit.geometry.path import CurvePath
 from edgekit.geometry.vectors import rotation
+from edgekit.record import Record, read_only
+from edgekit.units import UM_PER_MM
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -72,14 +75,24 @@ class EdgeEnd:
     sd_mm: float = 0.05
 
     def __post_init__(self) -> None:
-        instance("rule", self.rule, ToeRule, "Give a member of ek.pictures.ToeRule.")
-        finite("short_of_mm", self.short_of_mm)
-        at_least("sd_mm", self.sd_mm, 0.0)
+        checks.instance("rule", self.rule, ToeRule, "Give a member of ek.pictures.ToeRule.")
+        checks.keep_numbers(
+            self,
+            short_of_mm=checks.finite("short_of_mm", self.short_of_mm),
+            sd_mm=checks.at_least("sd_mm", self.sd_mm, 0.0),
+        )
 
 
-class Propagated(NamedTuple):
-    """A number or an array of numbers read off an edge, with its standard deviation cause by
-    cause."""
+class Propagated(Record):
+    """What was read off an edge, with its standard deviation cause by cause.
+
+    Attributes
+    ----------
+    value : array (...)
+        The number or the numbers read off.
+    parts : mapping of str to array (...)
+        Standard deviation from each cause.
+    """
 
     value: FloatArray
     parts: Mapping[str, FloatArray]
@@ -87,11 +100,11 @@ class Propagated(NamedTuple):
     @property
     def sd(self) -> FloatArray:
         """All causes together, taken as independent."""
-        return np.asarray(np.sqrt(sum(np.square(part) for part in self.parts.values())))
+        return read_only(np.asarray(np.sqrt(sum(np.square(part) for part in self.parts.values()))))
 
     @property
     def table(self) -> pd.DataFrame:
-        """One row a cause: ``cause, sd`` (the largest along the edge), ``sd_mean``."""
+        """One row per cause: ``cause, sd`` (the largest along the edge), ``sd_mean``."""
         import pandas as pd
 
         return pd.DataFrame(
@@ -114,20 +127,28 @@ def angled(edge: Edge, by_deg: float) -> Edge:
     return dataclasses.replace(edge, internal_angle=Constant(value=angle))
 
 
+def read_off(measure: Callable[[Edge], ArrayLike], edge: Edge) -> FloatArray:
+    """What a function reads off an edge, as finite numbers."""
+    if not callable(measure):
+        raise EdgekitError(
+            "measure must be callable", measure, "Give a function of an edge, such as a lambda."
+        )
+    return checks.frozen_array("what measure reads off", measure(edge))
+
+
 def half_difference(measure: Callable[[Edge], ArrayLike], high: Edge, low: Edge) -> FloatArray:
-    """Half of what two edges differ by, whatever is read off them."""
-    a, b = (np.asarray(measure(edge), dtype=float) for edge in (high, low))
+    """Half of the difference between what is read off two edges."""
+    a, b = (read_off(measure, edge) for edge in (high, low))
     if a.shape != b.shape:
         raise EdgekitError(
-            "measure must give as many numbers whatever the edge",
+            "measure must give the same count of numbers for every edge",
             (a.shape, b.shape),
             "Read it at a fixed number of stations.",
         )
     return np.asarray(np.abs(a - b) / 2)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class SeenEdge:
+class SeenEdge(Record):
     """An edge as a picture shows it, in the blade frame, and what is not known of it.
 
     Attributes
@@ -169,18 +190,23 @@ class SeenEdge:
         -------
         Propagated
             First order in pose, ends and angle; draws for the line.
+
+        Raises
+        ------
+        EdgekitError
+            Where `measure` gives no finite numbers, or more of them for one edge than for another.
         """
-        middle = np.asarray(measure(self.edge), dtype=float)
+        rng = np.random.default_rng(0) if rng is None else checks.generator("rng", rng)
+        middle = read_off(measure, self.edge)
         parts = {}
         for name, change, sd in self._changes():
             if sd == 0:
                 parts[name] = np.zeros_like(middle)
                 continue
             parts[name] = half_difference(measure, change(sd), change(-sd))
-        rng = rng or np.random.default_rng(0)
-        drawn = np.stack([np.asarray(measure(self._drawn(rng)), dtype=float) for _ in range(DRAWS)])
+        drawn = np.stack([read_off(measure, self._drawn(rng)) for _ in range(DRAWS)])
         parts["line"] = drawn.std(axis=0, ddof=1)
-        return Propagated(middle, parts)
+        return Propagated(value=middle, parts=parts)
 
     def _changes(self) -> tuple[tuple[str, Callable[[float], Edge], float], ...]:
         start, stop = self._ends_mm
@@ -204,7 +230,7 @@ class SeenEdge:
         spline = self._smooth.curve.spline
         wave = self._smooth.factor @ rng.standard_normal((self._smooth.factor.shape[1], 2))
         shift = np.zeros_like(spline.c)
-        shift[:, :2] = self.noise_um / 1000 * wave
+        shift[:, :2] = self.noise_um / UM_PER_MM * wave
         moved = SplineCurve(spline=type(spline)(spline.t, spline.c + shift, spline.k))
         return self._cut(dataclasses.replace(self._smooth, curve=moved), *self._ends_mm)
 
@@ -236,7 +262,7 @@ def edge_from_view(
     Parameters
     ----------
     line : Outline
-        With its heel told.
+        With its heel.
     side : Side
     handle_axis : array (3,)
         From handle to working end, in the blade frame: x heel to toe, y to the left, z out of the
@@ -271,19 +297,41 @@ def edge_from_view(
     >>> round(seen.edge.length_mm, 1)
     6.3
     """
-    instance("line", line, Outline, "Make one with ek.pictures.outline.")
-    instance("side", side, Side, "Give ek.pictures.Side.LEFT or RIGHT.")
-    end = end or EdgeEnd()
-    check_angle_deg("internal_angle_deg", internal_angle_deg)
-    at_least("internal_angle_sd_deg", internal_angle_sd_deg, 0.0)
-    between("pose_sd_deg", pose_sd_deg, -1e-9, 20.0)
-    axis = frozen_array("handle_axis", handle_axis, (3,))
+    checks.instance("line", line, Outline, "Make one with ek.pictures.outline.")
+    check_side(side)
+    end = EdgeEnd() if end is None else end
+    checks.instance("end", end, EdgeEnd, "Give an EdgeEnd(...), or leave it out.")
+    beta = check_angle_deg("internal_angle_deg", internal_angle_deg)
+    beta_sd = checks.at_least("internal_angle_sd_deg", internal_angle_sd_deg, 0.0)
+    pose_sd = checks.between("pose_sd_deg", pose_sd_deg, -1e-9, 20.0)
+    axis = checks.frozen_array("handle_axis", handle_axis, (3,))
     if line.parts.pointed and end.short_of_mm < 0.3:
         raise EdgekitError(
             "the tip is pointed and its end lost in the blur",
             end.short_of_mm,
             "End the edge 0.3 mm or more short of the tip.",
         )
+    smooth, ends = _smooth_line(line, side, end)
+    steel = -1 if side is Side.LEFT else 1  # f x t points left when going from heel to toe
+    edge = _on_face(smooth, beta, axis, steel, *ends)
+    count = int(edge.length_mm / SPACING_MM) + 2
+    return SeenEdge(
+        edge=edge,
+        pose_sd_deg=pose_sd,
+        internal_angle_sd_deg=beta_sd,
+        end_sd_mm=end.sd_mm,
+        heel_sd_mm=line.parts.heel_sd_mm,
+        noise_um=smooth.noise_um * np.sqrt(2),
+        points_mm=edge.frame(edge.stations(count), order=0).position,
+        _smooth=smooth,
+        _ends_mm=ends,
+    )
+
+
+def _smooth_line(
+    line: Outline, side: Side, end: EdgeEnd
+) -> tuple[SmoothedCurve, tuple[float, float]]:
+    """One side of an outline, smoothed in the blade frame, and its two ends along it [mm]."""
     points, arc, heel, stop = _points(line, side, end)
     centre, turn = _blade_frame(line)
     points = (points - centre) @ turn.T
@@ -292,27 +340,11 @@ def edge_from_view(
     run = smooth.curve.derivatives(fine, 0)[0]
     run = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(run, axis=0), axis=1))])
     share = run[-1] / (arc[-1] - arc[0])
-    ends = (float((heel - arc[0]) * share), float((stop - arc[0]) * share))
-    steel = -1 if side is Side.LEFT else 1  # f x t points left of the way heel to toe
-    edge = _on_face(smooth, internal_angle_deg, axis, steel, *ends)
-    count = int(edge.length_mm / SPACING_MM) + 2
-    on_it = edge.frame(edge.stations(count), order=0).position
-    return SeenEdge(
-        edge=edge,
-        pose_sd_deg=float(pose_sd_deg),
-        internal_angle_sd_deg=float(internal_angle_sd_deg),
-        end_sd_mm=end.sd_mm,
-        heel_sd_mm=line.parts.heel_sd_mm,
-        noise_um=smooth.noise_um * np.sqrt(2),
-        points_mm=on_it,
-        _smooth=smooth,
-        _ends_mm=ends,
-    )
+    return smooth, (float((heel - arc[0]) * share), float((stop - arc[0]) * share))
 
 
 def _points(line: Outline, side: Side, end: EdgeEnd) -> tuple[FloatArray, FloatArray, float, float]:
-    """Points a twentieth of a millimetre apart with their arc, heel to beyond the toe, and the two
-    ends."""
+    """Points a twentieth of a millimetre apart, their arc, and that of heel and toe [mm]."""
     left = side is Side.LEFT
     arc = line.arc_mm if left else line.arc_mm[-1] - line.arc_mm[::-1]
     xy = line.points_mm if left else line.points_mm[::-1]

@@ -7,7 +7,8 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import frozen_array, instance
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.digitising.file_format import FORMAT
 from edgekit.digitising.pictures.one_view import (
     EdgeEnd,
@@ -17,9 +18,10 @@ from edgekit.digitising.pictures.one_view import (
     edge_from_view,
     half_difference,
     leant,
+    read_off,
 )
 from edgekit.digitising.pictures.outlines.blade_outline import Outline
-from edgekit.digitising.pictures.outlines.parts import Side
+from edgekit.digitising.pictures.outlines.parts import Side, check_side
 from edgekit.digitising.reader import trace_blade
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
@@ -51,7 +53,7 @@ def blade_from_view(
     Parameters
     ----------
     line : Outline
-        With its heel told.
+        With its heel.
     name : str
     kind : BladeClass
         Not a hoe.
@@ -67,30 +69,46 @@ def blade_from_view(
     -------
     Blade
         ``blade.trace.edges[name]`` holds the standard deviations.
+
+    Raises
+    ------
+    EdgekitError
+        For a hoe, whose edge no such picture shows; without the thickness, where it is needed; and
+        for whatever `edge_from_view` refuses.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> P, folder = ek.pictures, "data_demo/pictures"
+    >>> board = P.read_picture(f"{folder}/board.png", response=P.SRGB)
+    >>> scale = P.calibrate(board, P.Checkerboard(pitch_mm=0.5, squares=(14, 6)))
+    >>> heel = P.EdgeLength(side=P.Side.LEFT, length_mm=6.26)
+    >>> picture = P.read_picture(f"{folder}/FH-03-AS1_2026-03-02_a.png", response=P.SRGB)
+    >>> line = P.outline(picture, scale, heel=heel)
+    >>> blade = P.blade_from_view(line, name="FH-03-AS1", kind=ek.BladeClass.AREA_SPECIFIC,
+    ...                           handle_axis=(0, 0.342, -0.940), thickness_mm=0.71)
+    >>> round(blade.edges["used"].length_mm, 1)
+    6.3
     """
-    instance("kind", kind, BladeClass, "Give a member of ek.BladeClass.")
+    checks.instance("kind", kind, BladeClass, "Give a member of ek.BladeClass.")
     if kind is BladeClass.HOE:
         raise EdgekitError("a hoe's edge is not seen square to its face", kind, "Digitise it.")
-    end = end or EdgeEnd()
-    points = {}
-    for side in Side:
-        seen = edge_from_view(line, side=side, handle_axis=handle_axis, end=end)
-        if kind is BladeClass.AREA_SPECIFIC and side is not used:
-            turn = EdgeEnd(rule=ToeRule.TURN_BEGINS)
-            seen = edge_from_view(line, side=side, handle_axis=handle_axis, end=turn)
-        curve = (
-            ("used" if side is used else "unused")
-            if kind is BladeClass.AREA_SPECIFIC
-            else side.value
+    if thickness_mm is None and not kind.tapers:
+        raise EdgekitError(
+            "thickness_mm is needed: no picture square to the face shows it",
+            None,
+            "Measure it and give it [mm]; sickles alone do without.",
         )
-        points[curve] = seen.points_mm
+    check_side(used)
+    end = EdgeEnd() if end is None else end
+    points = _curves(line, kind, used, handle_axis, end)
     settings: dict[str, object] = {
         "format": FORMAT,
         "name": name,
         "kind": kind.value,
         "source": "trace",
         "face": "planar",
-        "handle_axis": [float(v) for v in frozen_array("handle_axis", handle_axis, (3,))],
+        "handle_axis": [float(v) for v in checks.frozen_array("handle_axis", handle_axis, (3,))],
         "internal_angle_deg": float(internal_angle_deg),
         "internal_angle_sd_deg": float(internal_angle_sd_deg),
         "pose_sd_deg": float(pose_sd_deg),
@@ -100,6 +118,24 @@ def blade_from_view(
     optional = {"thickness_mm": thickness_mm, "width_mm": width_mm, "note": note or None}
     settings |= {key: given for key, given in optional.items() if given is not None}
     return trace_blade(settings, points)
+
+
+def _curves(
+    line: Outline, kind: BladeClass, used: Side, handle_axis: ArrayLike, end: EdgeEnd
+) -> dict[str, FloatArray]:
+    """Points (N, 3) [mm] of both edges by the names that a trace has for them.
+
+    The unused edge of an area-specific curette ends where the toe begins to turn.
+    """
+    points = {}
+    for side in Side:
+        curve, its_end = side.value, end
+        if kind is BladeClass.AREA_SPECIFIC:
+            curve = "used" if side is used else "unused"
+            its_end = end if side is used else EdgeEnd(rule=ToeRule.TURN_BEGINS)
+        seen = edge_from_view(line, side=side, handle_axis=handle_axis, end=its_end)
+        points[curve] = seen.points_mm
+    return points
 
 
 def propagate_trace(blade: Blade, name: str, measure: Callable[[Edge], ArrayLike]) -> Propagated:
@@ -120,10 +156,26 @@ def propagate_trace(blade: Blade, name: str, measure: Callable[[Edge], ArrayLike
     Returns
     -------
     Propagated
+
+    Raises
+    ------
+    EdgekitError
+        For a blade that was not read from a trace, or without an edge of that name.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> blade = ek.read_blade("data_demo/traces/FH-03-AS1_trace.toml")
+    >>> result = ek.pictures.propagate_trace(blade, "used", lambda edge: edge.length_mm)
+    >>> sorted(result.parts)
+    ['end at the toe', 'internal angle', 'pose about x', 'pose about y']
     """
+    checks.instance("blade", blade, Blade, "Take it from ek.read_blade or blade_from_view.")
     report = None if blade.trace is None else blade.trace.edges.get(name)
     if report is None or name not in blade.edges:
-        raise EdgekitError("there is no trace of that edge", name, f"Use {sorted(blade.edges)}.")
+        raise EdgekitError(
+            "the blade has no trace of that edge", name, f"Use {sorted(blade.edges)}."
+        )
     edge = blade.edges[name]
     pose, beta = report.pose_sd_deg, report.internal_angle_sd_deg
     x, y = (1, 0, 0), (0, 1, 0)
@@ -134,4 +186,4 @@ def propagate_trace(blade: Blade, name: str, measure: Callable[[Edge], ArrayLike
         "internal angle": half_difference(measure, angled(edge, beta), angled(edge, -beta)),
         "end at the toe": 2 * half_difference(measure, edge, shorter),
     }
-    return Propagated(np.asarray(measure(edge), dtype=float), parts)
+    return Propagated(value=read_off(measure, edge), parts=parts)
