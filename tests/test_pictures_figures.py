@@ -67,5 +67,5 @@ def test_the_budget_is_bars_of_its_rows(measured: tuple) -> None:
 
 def test_other_things_are_refused() -> None:
     for draw in (ek.figures.outline, ek.figures.width_loss, ek.figures.uncertainty):
-        with pytest.raises(ek.EdgekitError, match="is to be drawn"):
+        with pytest.raises(ek.EdgekitError, match="must be a"):
             draw(None)

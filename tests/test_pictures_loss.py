@@ -108,7 +108,7 @@ def test_a_parallel_shank_fixes_no_place_along_itself(tmp_path: Path) -> None:
     seen = loss([before], [after], datum=P.Datum.SHANK)
     toe = seen.arc_mm > 5.9
     assert not seen.usable[toe].any()
-    assert any("nothing is told there" in note for note in seen.notes)
+    assert any("no recession is given" in note for note in seen.notes)
     necked = loss(
         [mounted(tmp_path, 1)],
         [mounted(tmp_path, 2, worn_um=WEAR.recession_um)],

@@ -122,5 +122,5 @@ def test_ends_and_shapes_are_checked(tmp_path: Path) -> None:
         P.edge_from_view(
             line, side=P.Side.LEFT, handle_axis=edge.handle_axis, end=P.EdgeEnd(short_of_mm=6)
         )
-    with pytest.raises(ek.EdgekitError, match="as many numbers"):
+    with pytest.raises(ek.EdgekitError, match="same count of numbers"):
         made.propagate(lambda e: np.zeros(int(1000 * e.length_mm)))

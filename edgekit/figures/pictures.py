@@ -1,21 +1,15 @@
 """Pictures of what was measured in pictures: the outline, the loss along an edge, the budget."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
-
 import numpy as np
+from matplotlib.axes import Axes
 
+from edgekit import checks
 from edgekit.digitising.pictures.budget import COVERAGE, Budget
 from edgekit.digitising.pictures.loss import WidthLoss
 from edgekit.digitising.pictures.outlines.blade_outline import Outline, Quality
 from edgekit.digitising.pictures.widths import Width
-from edgekit.errors import EdgekitError
 from edgekit.figures import style
 from edgekit.figures.words import describe
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 __all__ = ["outline", "uncertainty", "width_loss"]
 
@@ -43,8 +37,24 @@ def outline(line: Outline, ax: Axes | None = None) -> Axes:
     Returns
     -------
     Axes
+
+    Raises
+    ------
+    EdgekitError
+        For what is not an outline.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> P, folder = ek.pictures, "data_demo/pictures"
+    >>> board = P.read_picture(f"{folder}/board.png", response=P.SRGB)
+    >>> scale = P.calibrate(board, P.Checkerboard(pitch_mm=0.5, squares=(14, 6)))
+    >>> file = f"{folder}/FH-03-AS1_2026-03-02_a.png"
+    >>> line = P.outline(P.read_picture(file, response=P.SRGB), scale)
+    >>> ek.figures.outline(line).get_xlabel()
+    'column [px]'
     """
-    _check(line, Outline, "an Outline", "Make one with ek.pictures.outline.")
+    checks.instance("line", line, Outline, "Make one with ek.pictures.outline.")
     with style.canvas(ax) as axes:
         light = line.picture.light
         step = max(1, max(light.shape) // SHOWN_PX)
@@ -57,18 +67,7 @@ def outline(line: Outline, ax: Axes | None = None) -> Axes:
         )
         px = line.scale.to_px(line.points_mm)
         axes.plot(*px.T, color=style.VERMILION, lw=1.0, label="outline")
-        toe = line.scale.to_px(np.array(line.parts.toe_mm))
-        marks = [("toe", toe)]
-        if line.parts.heel is not None:
-            marks += [("heel", px[k]) for k in line.parts.heel]
-        axes.plot(
-            *np.array([at for _, at in marks]).T,
-            "o",
-            mfc="white",
-            mec=style.VERMILION,
-            ms=6,
-            label="toe and heel" if line.parts.heel is not None else "toe",
-        )
+        _mark_ends(line, axes, px)
         flags = _doubtful(line, axes, px)
         good = float((line.quality == 0).mean())
         axes.set_xlabel("column [px]")
@@ -77,10 +76,8 @@ def outline(line: Outline, ax: Axes | None = None) -> Axes:
         noise = float(np.median(line.sd_um))
         style.title(
             axes,
-            (
-                f"The outline is known to {noise:.2f} µm a point; {good:.0%} of its points are "
-                "beyond doubt"
-            ),
+            f"The outline is known to {noise:.2f} µm a point; {good:.0%} of its points are beyond "
+            "doubt",
         )
         describe(
             axes,
@@ -90,6 +87,20 @@ def outline(line: Outline, ax: Axes | None = None) -> Axes:
             caption=" ".join((*line.notes, _CAPTION)),
         )
     return axes
+
+
+def _mark_ends(line: Outline, axes: Axes, px: np.ndarray) -> None:
+    """Rings at the toe, and at both ends of the heel where it was given."""
+    heel = line.parts.heel
+    ends = [line.scale.to_px(np.array(line.parts.toe_mm)), *(px[k] for k in heel or ())]
+    axes.plot(
+        *np.array(ends).T,
+        "o",
+        mfc="white",
+        mec=style.VERMILION,
+        ms=6,
+        label="toe" if heel is None else "toe and heel",
+    )
 
 
 def _doubtful(line: Outline, axes: Axes, px: np.ndarray) -> str:
@@ -114,30 +125,30 @@ def width_loss(loss: WidthLoss, ax: Axes | None = None) -> Axes:
     Returns
     -------
     Axes
+
+    Raises
+    ------
+    EdgekitError
+        For what is not a loss from pictures.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> P, folder = ek.pictures, "data_demo/pictures"
+    >>> board = P.read_picture(f"{folder}/board.png", response=P.SRGB)
+    >>> scale = P.calibrate(board, P.Checkerboard(pitch_mm=0.5, squares=(14, 6)))
+    >>> heel = P.EdgeLength(side=P.Side.LEFT, length_mm=6.26)
+    >>> lines = [P.outline(P.read_picture(f"{folder}/FH-03-AS1_{day}_a.png", response=P.SRGB),
+    ...                    scale, heel=heel) for day in ("2026-03-02", "2026-03-09")]
+    >>> loss = P.width_loss(lines[:1], lines[1:], datum=P.Datum.UNUSED_EDGE_AND_SHANK,
+    ...                     side=P.Side.LEFT, mount=P.Mount(distance_mm=120))
+    >>> ek.figures.width_loss(loss).get_ylabel()
+    'recession [µm]'
     """
-    _check(loss, WidthLoss, "a WidthLoss", "Make one with ek.pictures.width_loss.")
+    checks.instance("loss", loss, WidthLoss, "Make one with ek.pictures.width_loss.")
     low, high = loss.interval_um()
     with style.canvas(ax) as axes:
-        good = loss.usable
-        reach = COVERAGE * loss.sd_um
-        shown = np.where(good, loss.recession_um, np.nan)
-        axes.fill_between(
-            loss.arc_mm,
-            shown - reach,
-            shown + reach,
-            color=style.SKY,
-            alpha=0.5,
-            lw=0,
-            label="about 95 %",
-        )
-        axes.plot(loss.arc_mm, shown, color=style.BLUE, label="recession")
-        axes.axhline(
-            loss.mean_um, color=style.VERMILION, ls="--", label=f"mean {loss.mean_um:.1f} µm"
-        )
-        axes.axhline(0, color=style.GREY, lw=0.8)
-        if not good.all():
-            for at in loss.arc_mm[~good]:
-                axes.axvspan(at - 0.025, at + 0.025, color="#E6E6E6", lw=0)
+        _draw_recession(loss, axes)
         axes.set_xlabel("along the edge from the heel [mm]")
         axes.set_ylabel("recession [µm]")
         axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncols=3, frameon=False)
@@ -149,15 +160,35 @@ def width_loss(loss: WidthLoss, ax: Axes | None = None) -> Axes:
         describe(
             axes,
             kind="Line chart of recession along an edge",
-            shown="recession with its band, mean (dashed); grey: nothing is told there",
+            shown="recession with its band, mean (dashed); grey: stations left out",
             finding=(
                 f"Mean {loss.mean_um:.2f} µm ({low:.2f} to {high:.2f}), deepest "
-                f"{loss.deepest_um:.1f} µm at "
-                f"{loss.deepest_at_mm:.2f} mm; {int(good.sum())} of {len(good)} stations."
+                f"{loss.deepest_um:.1f} µm at {loss.deepest_at_mm:.2f} mm; "
+                f"{int(loss.usable.sum())} of {len(loss.usable)} stations."
             ),
             caption=" ".join((*loss.notes, _CAPTION)),
         )
     return axes
+
+
+def _draw_recession(loss: WidthLoss, axes: Axes) -> None:
+    """The recession with its band and mean, stations left out in grey."""
+    reach = COVERAGE * loss.sd_um
+    shown = np.where(loss.usable, loss.recession_um, np.nan)
+    axes.fill_between(
+        loss.arc_mm,
+        shown - reach,
+        shown + reach,
+        color=style.SKY,
+        alpha=0.5,
+        lw=0,
+        label="about 95 %",
+    )
+    axes.plot(loss.arc_mm, shown, color=style.BLUE, label="recession")
+    axes.axhline(loss.mean_um, color=style.VERMILION, ls="--", label=f"mean {loss.mean_um:.1f} µm")
+    axes.axhline(0, color=style.GREY, lw=0.8)
+    for at in loss.arc_mm[~loss.usable]:
+        axes.axvspan(at - 0.025, at + 0.025, color="#E6E6E6", lw=0)
 
 
 def uncertainty(result: WidthLoss | Width | Budget, ax: Axes | None = None) -> Axes:
@@ -172,6 +203,11 @@ def uncertainty(result: WidthLoss | Width | Budget, ax: Axes | None = None) -> A
     -------
     Axes
 
+    Raises
+    ------
+    EdgekitError
+        For what holds no budget.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -181,7 +217,7 @@ def uncertainty(result: WidthLoss | Width | Budget, ax: Axes | None = None) -> A
     'standard uncertainty [µm]'
     """
     budget = result.budget if isinstance(result, WidthLoss | Width) else result
-    _check(budget, Budget, "a budget", "Give a WidthLoss, a Width or a Budget.")
+    checks.instance("result", budget, Budget, "Give a WidthLoss, a Width or a Budget.")
     rows, rest = budget.rows[:BARS], budget.rows[BARS:]
     names = [row.source for row in rows]
     sizes = [row.u_um for row in rows]
@@ -227,8 +263,3 @@ def uncertainty(result: WidthLoss | Width | Budget, ax: Axes | None = None) -> A
             caption=_CAPTION,
         )
     return axes
-
-
-def _check(result: object, kind: type, word: str, remedy: str) -> None:
-    if not isinstance(result, kind):
-        raise EdgekitError(f"{word} is to be drawn", result, remedy)

@@ -8,7 +8,6 @@ is comes from a straight slanted edge in it (ISO 12233:2017, annex D; from memor
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -16,23 +15,13 @@ from numpy.typing import NDArray
 from scipy import ndimage
 from scipy.spatial import cKDTree
 
-from edgekit.checks import FloatArray, frozen_array, instance
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.digitising.pictures.reading import Picture
 from edgekit.errors import EdgekitError
+from edgekit.record import Record
 
-__all__ = [
-    "Crossings",
-    "EdgeSpread",
-    "contours",
-    "crossings",
-    "edge_spread",
-    "levels",
-    "nearest",
-    "normals_of",
-    "reduced",
-    "resampled",
-    "sample",
-]
+__all__ = ["EdgeSpread", "edge_spread"]
 
 STEP = 0.5  # px between samples of a profile
 _TILE, _MARGIN = 128, 20  # px: a cubic spline's memory fades to 1e-8 within the margin
@@ -91,15 +80,13 @@ def resampled(line: FloatArray, step: float = 1.0) -> FloatArray:
 
 
 def nearest(tree: cKDTree, points: FloatArray, k: int = 1) -> tuple[FloatArray, NDArray[np.intp]]:
-    """Distance (N,) of points from the nearest of a tree's, and which that is (N,); (N, k) of the k
-    nearest."""
+    """Distance (N,) of points from the nearest of a tree's, and which (N,); (N, k) of k nearest."""
     distance, which = tree.query(points, k=k)
     return np.asarray(distance), np.asarray(which)
 
 
 def smoothed(line: FloatArray, points: float) -> FloatArray:
-    """The line with each coordinate smoothed over so many points; its ends turn over, so stay
-    put."""
+    """The line with each coordinate smoothed over a number of points; its ends stay in place."""
     reach = min(len(line) - 1, int(4 * points) + 1)
     head = 2 * line[0] - line[reach:0:-1]
     tail = 2 * line[-1] - line[-2 : -reach - 2 : -1]
@@ -108,10 +95,9 @@ def smoothed(line: FloatArray, points: float) -> FloatArray:
 
 
 def normals_of(line: FloatArray, points: float) -> tuple[FloatArray, FloatArray]:
-    """Unit normals (N, 2), a quarter turn left of the line's sense as y runs up, and curvature
-    (N,).
+    """Unit normals (N, 2) and curvature (N,).
 
-    Curvature [1/px] is positive where the line bends away from the normal: convex steel.
+    Normals are a quarter turn left of the line's sense as y runs up. Curvature [1/px] is positive where the line bends away from the normal: convex steel.
     """
     smooth = smoothed(line, points)
     first = np.gradient(smooth, axis=0)
@@ -197,8 +183,7 @@ def crossings(offsets: FloatArray, profiles: FloatArray, step: float, blur_px: f
 def _bump(
     offsets: FloatArray, profiles: FloatArray, dark: FloatArray, bright: FloatArray, clear: float
 ) -> FloatArray:
-    """Largest distance (N,) of the profile from its ends, `clear` of the edge, as a share of the
-    step."""
+    """How far (N,) a profile strays from its ends, `clear` of the edge, as a share of the step."""
     even = ndimage.uniform_filter1d(profiles, _ALONG, axis=0, mode="nearest")
     ends = np.where(offsets > 0, bright[:, None], dark[:, None])
     off = np.abs(even - ends)[:, np.abs(offsets) > clear]
@@ -220,8 +205,7 @@ def _plateau(ends: FloatArray) -> tuple[FloatArray, FloatArray]:
 def _cubic_root(
     profiles: FloatArray, middle: FloatArray, k: NDArray[np.intp]
 ) -> tuple[FloatArray, FloatArray]:
-    """Where, in samples, the cubic through samples k-1 to k+2 meets the middle, and its slope per
-    px."""
+    """Where [samples] the cubic through samples k-1 to k+2 meets the middle; its slope [1/px]."""
     row = np.arange(len(profiles))
     p, q, r, s = (profiles[row, k + d] for d in (-1, 0, 1, 2))
     a = (-p + 3 * q - 3 * r + s) / 6
@@ -242,8 +226,7 @@ STRAIGHT_PX = 0.3  # scatter of the edge about its line
 _GAUSSIAN_MTF50 = np.sqrt(np.log(2) / 2) / np.pi  # of a Gaussian of standard deviation 1: 0.1874
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class EdgeSpread:
+class EdgeSpread(Record):
     """Sharpness across one straight edge.
 
     Attributes
@@ -285,10 +268,19 @@ def edge_spread(picture: Picture, region_px: tuple[float, float, float, float]) 
     ------
     EdgekitError
         Without one straight edge, or one along the picture's rows or columns.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> P = ek.pictures
+    >>> file = "data_demo/pictures/FH-03-AS1_2026-03-02_a.png"
+    >>> picture = P.read_picture(file, response=P.SRGB)
+    >>> P.edge_spread(picture, (20, 170, 70, 220))
+    MTF50 0.271 cycles a pixel, as a blur of 0.69 px
     """
-    instance("picture", picture, Picture, "Read it with ek.pictures.read_picture.")
+    checks.instance("picture", picture, Picture, "Read it with ek.pictures.read_picture.")
     columns, rows = picture.size_px
-    left, top, right, bottom = (round(v) for v in frozen_array("region_px", region_px, (4,)))
+    left, top, right, bottom = (round(v) for v in checks.frozen_array("region_px", region_px, (4,)))
     if not (0 <= left <= right - 24 <= columns - 24 and 0 <= top <= bottom - 24 <= rows - 24):
         raise EdgekitError(
             "region_px must lie in the picture and be 24 pixels wide",

@@ -16,8 +16,10 @@ from typing import TYPE_CHECKING, NamedTuple, Protocol, runtime_checkable
 import numpy as np
 from numpy.typing import NDArray
 
-from edgekit.checks import FloatArray, between, frozen_array, instance
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
+from edgekit.record import Record, read_only
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -92,9 +94,9 @@ class Gamma:
     name: str = field(init=False, default="gamma")
 
     def __post_init__(self) -> None:
-        exponent = between("exponent", self.exponent, 0.2, 5.0, "Give a power such as 2.2.")
-        object.__setattr__(self, "exponent", exponent)
-        object.__setattr__(self, "name", f"gamma {exponent:g}")
+        remedy = "Give a power such as 2.2."
+        exponent = checks.between("exponent", self.exponent, 0.2, 5.0, remedy)
+        checks.keep_numbers(self, exponent=exponent, name=f"gamma {exponent:g}")
 
     def linear(self, share: FloatArray) -> FloatArray:
         """Light for numbers: a power of them."""
@@ -105,8 +107,7 @@ SRGB = _Srgb()
 LINEAR = _Linear()
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Picture:
+class Picture(Record):
     """A picture as light.
 
     Attributes
@@ -163,9 +164,8 @@ def read_picture(
         PNG or TIFF of 8 or 16 bit grey or 8 bit colour, or JPEG. A JPEG or TIFF is turned as its
         orientation says.
     response : Response
-        How its numbers stand for light: `SRGB`, `LINEAR` or `Gamma`. There is no default: taking
+        How its numbers stand for light: `SRGB`, `LINEAR` or `Gamma`. It has to be given: taking
         one for the other moves every edge by half a pixel, and more out of focus.
-
     response_checked : bool
         That it was checked on this camera, say with a step wedge.
 
@@ -190,7 +190,7 @@ def read_picture(
     ...     ek.pictures.read_picture(file, response=ek.pictures.SRGB)
     grey.png: 60 x 40 px, PNG 8 bit, grey, sRGB, as stored, 0.0% clipped
     """
-    instance("response", response, Response, "Give ek.pictures.SRGB, LINEAR or Gamma(...).")
+    checks.instance("response", response, Response, "Give ek.pictures.SRGB, LINEAR or Gamma(...).")
     file, raw = _bytes(path)
     numbers, header = _decoded(file, raw)
     states, turn = header.states, header.turn
@@ -218,8 +218,7 @@ def read_picture(
 
 
 class _Header(NamedTuple):
-    """What a file says of itself; ``turn`` as stored, ``left`` what the decoder left of it to
-    do."""
+    """What a file says of itself; ``turn`` as stored, ``left`` what the decoder left of it."""
 
     form: str
     bits: int
@@ -279,15 +278,13 @@ def _picture(
 ) -> Picture:
     top = 2**bits - 1
     scale = response.linear(np.arange(top + 1) / top)
-    frozen_array("light", scale)
+    checks.frozen_array("light", scale)
     light = np.take(scale.astype(np.float32), numbers)
     clipped = (numbers == 0) | (numbers == top)
     at = int(np.clip(np.searchsorted(scale, 0.5 * (scale[0] + scale[-1])), 1, top))
-    light.setflags(write=False)
-    clipped.setflags(write=False)
     return Picture(
-        light=light,
-        clipped=clipped,
+        light=read_only(light),
+        clipped=read_only(clipped),
         step=float(scale[at] - scale[at - 1]),
         bits=bits,
         response=response.name,
@@ -392,8 +389,7 @@ def _bits(file: Path, image: Image) -> int:
 
 
 def _stated(image: Image) -> str | None:
-    """The response a file states: a JPEG is written for the eye; a PNG may say sRGB or a gamma of
-    1."""
+    """The response a file states: a JPEG is written for the eye, a PNG may name sRGB or gamma."""
     if image.format == "JPEG" or "srgb" in image.info:
         return SRGB.name
     gamma = image.info.get("gamma")

@@ -24,23 +24,20 @@ from edgekit.digitising.pictures.outlines.parts import Side
 from edgekit.digitising.pictures.profiles import MEDIAN_TO_SD, nearest
 from edgekit.digitising.pictures.widths import Mount
 from edgekit.errors import EdgekitError
+from edgekit.units import UM_PER_MM
 
-__all__ = ["Datum", "Registration", "blade_axes", "datum_points", "lens_mm", "register"]
+__all__ = ["Datum"]
 
 LEFT_OUT_MM = 0.1  # of the datum beside the heel, where grinding leaves a step
 MIN_STRETCH = 1e-7
-_REACH_MM = np.array(
-    [1.0, 1.0, 3.0, 3.0, 1.0, 3.0, 0.1, 0.03]
-)  # what a unit of each number moves by
+_REACH_MM = np.array([1.0, 1.0, 3.0, 3.0, 1.0, 3.0, 0.1, 0.03])  # moved by a unit of each number
 FARTHEST_MM = 0.2  # that two outlines may stand apart at first
 WORST_STRAIN = 3.0  # of the mount's own standard deviations, root mean square
 WORST_MM = 0.03  # scatter of a datum about another: above it they are not the same
 PRIOR_MM, PRIOR_RAD = 0.05, 0.01  # how well two mounts agree before the datum is looked at
 HUBER = 1.5  # scatters: less robust and nearly as good as least squares when nothing is wrong
-CORRELATED = 1.5  # neighbouring points share their noise: so many count as one
-PAIRED = (
-    20  # rounds; from then on pairs of points and weights' scale stay, or they may change for ever
-)
+CORRELATED = 1.5  # neighbouring points share their noise: this number counts as one
+PAIRED = 20  # rounds; then pairs of points and weights' scale stay, or they may change for ever
 CLOSE_MM = 1e-6
 _ROUNDS = 60
 _LEAST = 40  # points of a datum
@@ -55,8 +52,11 @@ class Datum(enum.Enum):
 
 
 class _View(NamedTuple):
-    """What the numbers mean: about a centre [mm], axes (2, 2) along and across the blade, seen from
-    a distance [mm] over a point ``aside_mm`` (2,) from the centre."""
+    """What the numbers of a registration mean.
+
+    They move points about a centre [mm], along axes (2, 2) along and across the blade, seen from a
+    distance [mm] over a point ``aside_mm`` (2,) from the centre.
+    """
 
     centre_mm: FloatArray
     axes: FloatArray
@@ -64,8 +64,7 @@ class _View(NamedTuple):
     distance_mm: float
 
     def fields(self, arm: FloatArray) -> FloatArray:
-        """Displacement (8, N, 2) of points at `arm` (N, 2) from the centre, a unit of each
-        number."""
+        """Displacement (8, N, 2) by a unit of each number, at `arm` (N, 2) from the centre."""
         one, nil = np.ones(len(arm)), np.zeros(len(arm))
         shares = (arm @ self.axes.T).T[:, :, None]
         seen = (arm - self.aside_mm) / self.distance_mm
@@ -81,11 +80,13 @@ class _View(NamedTuple):
         )
 
     def moved(self, points: FloatArray, numbers: FloatArray) -> FloatArray:
+        """Points (N, 2) [mm] turned, shifted and deformed."""
         arm = (points - self.centre_mm) @ _turn(numbers[2]).T
         shape = np.tensordot(numbers[3:], self.fields(arm)[3:], 1)
         return np.asarray(self.centre_mm + arm + numbers[:2] + shape)
 
     def rows(self, arm: FloatArray, normals: FloatArray) -> FloatArray:
+        """Displacement (N, 8) along normals by a unit of each number."""
         return np.asarray((self.fields(arm) * normals).sum(axis=2).T)
 
 
@@ -122,8 +123,7 @@ class Registration(NamedTuple):
     def error_from(
         self, field: FloatArray, at_datum: FloatArray, points: FloatArray, normals: FloatArray
     ) -> FloatArray:
-        """Displacement (N,) along normals when points are moved by `field` and the datum by
-        `at_datum`."""
+        """Displacement (N,) along normals by `field`, less what `at_datum` shows of it."""
         moved = self.solve @ (at_datum * self.datum_normals).sum(axis=1)
         return np.asarray((field * normals).sum(axis=1) - self.rows(points, normals) @ moved)
 
@@ -187,7 +187,7 @@ def register(
         on_shank=np.isin(there, second.parts.shank),
         covariance=CORRELATED * laid.scatter**2 * laid.gain @ laid.gain.T,
         prior_left=np.linalg.inv(laid.hessian) @ laid.prior,
-        residual_um=1000 * laid.scatter,
+        residual_um=UM_PER_MM * laid.scatter,
         strain=strain,
     )
 
@@ -212,10 +212,11 @@ def _lay(
     start: FloatArray,
     prior: FloatArray,
 ) -> _Laid:
+    """Move the second outline until its datum lies on the first's."""
     reference, normals = first.points_mm[here], first.normals[here]
     tree = cKDTree(reference)
     step_mm = 0.75 * float(np.median(np.linalg.norm(np.diff(first.points_mm, axis=0), axis=1)))
-    least = np.sqrt(2) * float(np.median(first.sd_um[here])) / 1000
+    least = np.sqrt(2) * float(np.median(first.sd_um[here])) / UM_PER_MM
     now = start.copy()
     for turn in range(_ROUNDS):
         at = view.moved(moving, now)
@@ -242,13 +243,18 @@ def _lay(
             float(np.abs(step).max()),
             "Check that both show the same blade, and the datum.",
         )
-    if not shown.sum() > _LEAST or not scatter < WORST_MM:
+    _check_agreement(int(shown.sum()), scatter)
+    return _Laid(now, at, n, gain, hessian, prior, scatter)
+
+
+def _check_agreement(points: int, scatter_mm: float) -> None:
+    """Refuse two datums of which too little coincides, or not closely enough."""
+    if not points > _LEAST or not scatter_mm < WORST_MM:
         raise EdgekitError(
             "the datum of the two pictures does not agree",
-            f"{1000 * scatter:.0f} µm",
+            f"{UM_PER_MM * scatter_mm:.0f} µm",
             "Check that both show the same blade, that the datum was not ground, and the scales.",
         )
-    return _Laid(now, at, n, gain, hessian, prior, scatter)
 
 
 def _robust(values: FloatArray) -> float:

@@ -165,7 +165,7 @@ def propagate_trace(blade: Blade, name: str, measure: Callable[[Edge], ArrayLike
     Examples
     --------
     >>> import edgekit as ek
-    >>> blade = ek.read_blade("data_demo/traces/FH-03-AS1_trace.toml")
+    >>> blade = ek.read_blade("data_demo/traces/FH-03-AS1.toml")
     >>> result = ek.pictures.propagate_trace(blade, "used", lambda edge: edge.length_mm)
     >>> sorted(result.parts)
     ['end at the toe', 'internal angle', 'pose about x', 'pose about y']

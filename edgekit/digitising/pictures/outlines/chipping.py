@@ -7,13 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from edgekit.checks import FloatArray, instance
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.digitising.pictures.outlines.blade_outline import ALONG_PX, Outline
 from edgekit.digitising.pictures.outlines.parts import Side
+from edgekit.digitising.pictures.profiles import MEDIAN_TO_SD
+from edgekit.units import UM_PER_MM
 
 __all__ = ["Chip", "chips"]
 
-HEEL_OUT_MM = 0.25  # there the outline bends into the shank, and a bend is no chip
+HEEL_OUT_MM = 0.25  # there the outline bends into the shank, which is not a chip
 NARROWEST = 0.6  # of the width as read: a chip narrower than the blur is not made up for further
 CLEAR_MM = 0.08  # about a chip nothing else is looked for
 MAX_MM = 0.20  # a wider dent is shape, not a chip
@@ -56,12 +59,18 @@ def chips(line: Outline, *, side: Side) -> tuple[Chip, ...]:
     Parameters
     ----------
     line : Outline
-        With its heel told.
+        With its heel.
     side : Side
 
     Returns
     -------
     tuple of Chip
+        Empty where none stands out from noise.
+
+    Raises
+    ------
+    EdgekitError
+        For an outline without its heel.
 
     Examples
     --------
@@ -75,9 +84,9 @@ def chips(line: Outline, *, side: Side) -> tuple[Chip, ...]:
     >>> P.chips(line, side=P.Side.LEFT)
     ()
     """
-    instance("line", line, Outline, "Make one with ek.pictures.outline.")
+    checks.instance("line", line, Outline, "Make one with ek.pictures.outline.")
     arc, dent, noise = _dents(line, side)
-    found: list[Chip] = []
+    result: list[Chip] = []
     taken = np.zeros(len(arc), dtype=bool)
     score = np.stack([_matched(dent, half / STEP_MM) for half in SEARCHED_MM])
     sds = np.array([_matched_sd(dent, half / STEP_MM, noise, line) for half in SEARCHED_MM])
@@ -90,16 +99,15 @@ def chips(line: Outline, *, side: Side) -> tuple[Chip, ...]:
         if taken[best] or not (sure[best] > SURE and height[best] > MIN_UM):
             break
         chip = _measured(arc, dent, best, line, noise)
-        reach = int(max(2 * chip.width_um / 1000, CLEAR_MM) / STEP_MM)
+        reach = int(max(2 * chip.width_um / UM_PER_MM, CLEAR_MM) / STEP_MM)
         taken[max(best - reach, 0) : best + reach + 1] = True
-        if chip.width_um < 1000 * MAX_MM and chip.depth_um > 0:
-            found.append(chip)
-    return tuple(sorted(found, key=lambda chip: chip.at_mm))
+        if chip.width_um < UM_PER_MM * MAX_MM and chip.depth_um > 0:
+            result.append(chip)
+    return tuple(sorted(result, key=lambda chip: chip.at_mm))
 
 
 def _dents(line: Outline, side: Side) -> tuple[FloatArray, FloatArray, float]:
-    """Arc [mm], depth below the smooth run [µm] at even steps along an edge without its toe, and
-    noise."""
+    """Arc [mm] at even steps along an edge up to its toe, depth below the smooth run and noise."""
     own = line.parts.side(side, toe=False)
     along = np.abs(line.arc_mm[own] - line.arc_mm[own[0]])
     arc = np.arange(along[0] + HEEL_OUT_MM, along[-1], STEP_MM)
@@ -114,10 +122,10 @@ def _dents(line: Outline, side: Side) -> tuple[FloatArray, FloatArray, float]:
     for _ in range(3):  # dents weigh less and less
         run = _local(xy, weight, design, half)
         left = ((xy - run) * normal).sum(axis=1)
-        scale = 1.4826 * float(np.median(np.abs(left))) + 1e-6
+        scale = MEDIAN_TO_SD * float(np.median(np.abs(left))) + 1e-6
         weight = 1 / (1 + (np.maximum(-left, 0) / (2 * scale)) ** 4)
-    dent = -1000 * ((xy - run) * normal).sum(axis=1)
-    return arc, dent, float(1000 * scale)
+    dent = -UM_PER_MM * ((xy - run) * normal).sum(axis=1)
+    return arc, dent, float(UM_PER_MM * scale)
 
 
 def _local(xy: FloatArray, weight: FloatArray, design: FloatArray, half: int) -> FloatArray:
@@ -133,8 +141,7 @@ def _local(xy: FloatArray, weight: FloatArray, design: FloatArray, half: int) ->
 
 
 def _kernel(half: float) -> FloatArray:
-    """A dent of half-width `half` steps less its own wide surroundings, of unit response to
-    itself."""
+    """A dent of half-width `half` steps less its wide surroundings, scaled to find itself as 1."""
     reach = int(5 * half) + 1
     t = np.arange(-reach, reach + 1) / half
     kernel = np.exp(-(t**2) / 2)
@@ -149,13 +156,13 @@ def _matched(dent: FloatArray, half: float) -> FloatArray:
 def _matched_sd(dent: FloatArray, half: float, noise: float, line: Outline) -> float:
     """Scatter of the matched reading where there is nothing, not below what noise makes of it."""
     seen = _matched(dent, half)
-    robust = 1.4826 * float(np.median(np.abs(seen - np.median(seen))))
+    robust = MEDIAN_TO_SD * float(np.median(np.abs(seen - np.median(seen))))
     return max(robust, 0.02 * noise, 1e-3 * line.edge_spread_um)
 
 
 def _measured(arc: FloatArray, dent: FloatArray, at: int, line: Outline, noise: float) -> Chip:
     """Depth, area and width of the dent about a place."""
-    blur = float(np.hypot(line.edge_spread_um, ALONG_PX * line.scale.um_per_px)) / 1000
+    blur = float(np.hypot(line.edge_spread_um, ALONG_PX * line.scale.um_per_px)) / UM_PER_MM
     reach = int((2.5 * blur + 0.06) / STEP_MM)
     part = slice(max(at - reach, 0), at + reach + 1)
     x, y = arc[part], dent[part]
@@ -169,6 +176,6 @@ def _measured(arc: FloatArray, dent: FloatArray, at: int, line: Outline, noise: 
         at_mm=top,
         depth_um=depth,
         corrected_um=float(depth * wide / true),
-        width_um=1000 * true,
+        width_um=UM_PER_MM * true,
         sd_um=noise,
     )

@@ -99,7 +99,7 @@ class Parts:
 
     ``toe``: the point next to the apex, where half of the toe's turn is done, and ``toe_mm`` its
     place. ``cap``: first and last point of the toe's turn. ``heel``: where the left and the right
-    edge begin, None if it was not told, and ``heel_sd_mm``. ``pointed``: the tip turns within the
+    edge begin, None if it was not given, and ``heel_sd_mm``. ``pointed``: the tip turns within the
     blur, so its end is lost.
     """
 
@@ -156,10 +156,12 @@ def tell_apart(
     )
     notes: tuple[str, ...] = ()
     if pointed:
-        notes = ("The tip is sharper than the blur: its end is lost, no length to it is told.",)
+        notes = (
+            "The tip is sharper than the blur: its end is lost, and no length to it is given.",
+        )
     heels, sd = None, 0.0
     if heel is None:
-        notes += ("The heel was not told: shank and edges are not told apart.",)
+        notes += ("No heel was given: shank and edges are not told apart.",)
     else:
         checks.instance("heel", heel, (EdgeLength, HeelAt), "Give an EdgeLength or HeelAt.")
         heels, sd = _heel(points, arc, toe_arc, heel, scale), heel.sd_mm

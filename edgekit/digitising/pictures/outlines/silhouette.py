@@ -9,29 +9,21 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from edgekit.checks import FloatArray, frozen_array
-from edgekit.digitising.pictures.profiles import (
-    contours,
-    levels,
-    reduced,
-    resampled,
-)
+from edgekit.digitising.pictures.profiles import contours, levels, reduced, resampled
 from edgekit.digitising.pictures.reading import Picture
 from edgekit.digitising.pictures.targets.calibrating import Scale
 from edgekit.errors import EdgekitError
-
-__all__ = ["BladeLine", "blade_line"]
 
 MIN_STEP = 0.08  # of full scale between ground and blade
 MIN_CONTRAST = 6.0  # in scatters of the two levels
 SEARCHED_PX = 1.5e6  # a larger picture is searched at a half or a third of its size
 _SMALL = 0.02  # of the blade's line: dust, scratches in the ground
-_MIN_PX = 80  # a line shorter than this is no blade
+_MIN_PX = 80  # a shorter line is too short for a blade
 _ROUGH_BLUR_PX = 1.0
 
 
 class BladeLine(NamedTuple):
-    """The rough outline (N, 2) [px] from the shank along the left side to the right, and
-    remarks."""
+    """The rough outline (N, 2) [px], shank to shank along the left side and the right; remarks."""
 
     line_px: FloatArray
     notes: tuple[str, ...]
@@ -127,28 +119,14 @@ def _choose(lines: list[FloatArray], dark: NDArray[np.bool_]) -> tuple[FloatArra
             "Show the terminal shank at the border, the toe inside.",
         )
     if len(opened) > 1:
-        small, _ = ndimage.label(dark[::2, ::2])
-        pieces = {_piece(small, line / 2, dark[::2, ::2]) for line in opened}
-        if len(pieces) == 1:
-            raise EdgekitError(
-                "the blade reaches over the border at both ends: the toe is not in the picture",
-                len(opened),
-                "Show the whole blade; a frame shorter than it gives plausible nonsense.",
-            )
-        raise EdgekitError(
-            "more than one dark thing comes in over the border",
-            len(pieces),
-            "Show one blade, or give region_px.",
-        )
+        raise _more_than_one(opened, dark[::2, ::2])
     others = int((closed & long).sum())
     if others:
         raise EdgekitError(
             "another shape lies beside the blade, or a bright patch on it",
             others,
-            (
-                "Show one blade lit from behind only, or give region_px; calibrate a target in "
-                "the picture first."
-            ),
+            "Show one blade lit from behind only, or give region_px; calibrate a target in the "
+            "picture first.",
         )
     specks = int((closed & ~long).sum())
     notes = (
@@ -157,6 +135,23 @@ def _choose(lines: list[FloatArray], dark: NDArray[np.bool_]) -> tuple[FloatArra
         else ()
     )
     return opened[0], notes
+
+
+def _more_than_one(opened: list[FloatArray], dark: NDArray[np.bool_]) -> EdgekitError:
+    """What to say of several lines from border to border, over every second pixel's darkness."""
+    label, _ = ndimage.label(dark)
+    pieces = {_piece(label, line / 2, dark) for line in opened}
+    if len(pieces) == 1:
+        return EdgekitError(
+            "the blade reaches over the border at both ends: the toe is not in the picture",
+            len(opened),
+            "Show the whole blade; a frame shorter than it gives plausible nonsense.",
+        )
+    return EdgekitError(
+        "more than one dark thing comes in over the border",
+        len(pieces),
+        "Show one blade, or give region_px.",
+    )
 
 
 def _piece(label: NDArray[np.integer], line: FloatArray, dark: NDArray[np.bool_]) -> int:

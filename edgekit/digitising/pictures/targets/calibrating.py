@@ -12,24 +12,29 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import ndimage
 
-from edgekit.checks import FloatArray, at_least, count, frozen_array, instance, positive
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.digitising.pictures.reading import Picture
 from edgekit.digitising.pictures.targets.corners import find_grid, grid_from_clicks
 from edgekit.digitising.pictures.targets.plane import PlaneCamera, fit_plane_camera
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
+from edgekit.record import Record
+from edgekit.units import UM_PER_MM
 
 __all__ = ["Checkerboard", "KnownWidth", "Scale", "StageMicrometer", "calibrate"]
 
 WORST_RESIDUAL_PX = 0.7  # of a board's corners: above this they are not a plane's
+MOST_SQUARES = 500  # along one side
+MOST_BAND_PX = 1000.0
+MOST_LINES = 10_000
 _NEVER = (
     "a wrong pitch or width: the blade would simply come out too large or too small",
     "a face that does not lie in the target's plane",
 )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Scale:
+class Scale(Record):
     """Pixels to millimetres in the target's plane, x to the right and y upwards.
 
     Attributes
@@ -46,7 +51,7 @@ class Scale:
         Standard uncertainty of a length in the target's middle from the scatter of its points, as a
         share.
     cannot_see : tuple of str
-        Errors this target says nothing about.
+        Errors this target does not show.
     target_px : array (4, 2)
         Outline of the target in the picture.
     size_px : tuple
@@ -73,10 +78,9 @@ class Scale:
 
     def __repr__(self) -> str:
         return (
-            f"{self.um_per_px:.3f} µm a pixel, target's points within "
-            f"{self.residual_um:.2f} µm, lengths "
-            f"to {100 * np.hypot(self.relative_sd, self.fit_sd):.3f} % (sd). Not seen: "
-            + "; ".join(self.cannot_see)
+            f"{self.um_per_px:.3f} µm a pixel, target's points within {self.residual_um:.2f} µm, "
+            f"lengths to {100 * np.hypot(self.relative_sd, self.fit_sd):.3f} % (sd). Not seen: "
+            f"{'; '.join(self.cannot_see)}"
         )
 
 
@@ -104,12 +108,20 @@ class Checkerboard:
     clicks_px: Sequence[Sequence[float]] | None = None
 
     def __post_init__(self) -> None:
-        positive("pitch_mm", self.pitch_mm)
-        at_least("error_um_per_mm", self.error_um_per_mm, 0.0)
         if np.shape(self.squares) != (2,):
             raise EdgekitError("squares must be two counts", self.squares, "Give, say, (14, 6).")
-        for number in self.squares:
-            count("squares", number, 4)
+        across, down = (
+            checks.count("squares", number, 4, most=MOST_SQUARES) for number in self.squares
+        )
+        checks.keep_numbers(
+            self,
+            pitch_mm=checks.positive("pitch_mm", self.pitch_mm),
+            squares=(across, down),
+            error_um_per_mm=checks.at_least("error_um_per_mm", self.error_um_per_mm, 0.0),
+        )
+        if self.clicks_px is not None:
+            clicks = checks.frozen_array("clicks_px", self.clicks_px, (4, 2))
+            checks.keep_numbers(self, clicks_px=tuple(tuple(row) for row in clicks.tolist()))
 
     def scale(self, picture: Picture) -> Scale:
         """Find the corners, fit the plane and its radial term."""
@@ -118,7 +130,7 @@ class Checkerboard:
         if self.clicks_px is None:
             corners = find_grid(light, across, down)
         else:
-            clicks = frozen_array("clicks_px", self.clicks_px, (4, 2))
+            clicks = _in_picture(picture, "a click", *self.clicks_px)
             corners = grid_from_clicks(light, clicks, across, down)
         index = np.stack(np.meshgrid(np.arange(across), np.arange(down)), axis=-1)
         plane: FloatArray = np.asarray(index * self.pitch_mm, dtype=np.float64)
@@ -136,7 +148,21 @@ class Checkerboard:
         return _scale(picture, camera, plane.reshape(-1, 2), self.error_um_per_mm, ends, _NEVER)
 
 
+def _in_picture(picture: Picture, name: str, *points: Sequence[float]) -> FloatArray:
+    """Points (N, 2) [px], refused outside a picture."""
+    at = checks.frozen_array(name, points, (None, 2))
+    outside = ((at < 0) | (at > np.array(picture.size_px) - 1)).any(axis=1)
+    if outside.any():
+        raise EdgekitError(
+            f"{name} lies outside the picture",
+            at[outside][0].tolist(),
+            "Give column and row in pixels.",
+        )
+    return at
+
+
 def _turn(corners: FloatArray) -> float:
+    """Sense of a board's corners: positive where rows follow columns clockwise as seen."""
     a, b = corners[0, -1] - corners[0, 0], corners[-1, 0] - corners[0, 0]
     return float(a[0] * b[1] - a[1] * b[0])
 
@@ -150,6 +176,7 @@ def _scale(
     unseen: tuple[str, ...],
     fit_sd: float | None = None,
 ) -> Scale:
+    """The scale in the middle of a target, and what it is good for."""
     middle, size = plane.mean(axis=0), float(np.linalg.norm(np.ptp(plane, axis=0)))
     step = 1e-3 * size
     ring = camera.to_px(middle + step * np.array([[1, 0], [0, 1], [-1, 0], [0, -1]]))
@@ -160,9 +187,9 @@ def _scale(
         fit_sd = float(camera.sd_px(middle) * np.sqrt(2) / (px_per_mm * size / 2))
     return Scale(
         camera=camera,
-        um_per_px=float(1000 / px_per_mm),
-        residual_um=float(1000 * camera.residual_px / px_per_mm),
-        relative_sd=float(error / 1000 / np.sqrt(3)),
+        um_per_px=float(UM_PER_MM / px_per_mm),
+        residual_um=float(UM_PER_MM * camera.residual_px / px_per_mm),
+        relative_sd=float(error / UM_PER_MM / np.sqrt(3)),
         fit_sd=fit_sd,
         cannot_see=unseen,
         target_px=np.asarray(ends, dtype=float),
@@ -197,14 +224,19 @@ class StageMicrometer:
     error_um_per_mm: float = value("target_error_um_per_mm")
 
     def __post_init__(self) -> None:
-        positive("pitch_mm", self.pitch_mm)
-        count("lines", self.lines, 3)
-        positive("band_px", self.band_px)
-        at_least("error_um_per_mm", self.error_um_per_mm, 0.0)
+        checks.keep_numbers(
+            self,
+            pitch_mm=checks.positive("pitch_mm", self.pitch_mm),
+            from_px=_point("from_px", self.from_px),
+            to_px=_point("to_px", self.to_px),
+            lines=checks.count("lines", self.lines, 3, most=MOST_LINES),
+            band_px=checks.between("band_px", self.band_px, 0.0, MOST_BAND_PX),
+            error_um_per_mm=checks.at_least("error_um_per_mm", self.error_um_per_mm, 0.0),
+        )
 
     def scale(self, picture: Picture) -> Scale:
         """Centre of each line, and a straight line through them."""
-        start, stop = (frozen_array("a point", p, (2,)) for p in (self.from_px, self.to_px))
+        start, stop = _in_picture(picture, "an end of the path", self.from_px, self.to_px)
         length = float(np.linalg.norm(stop - start))
         step = length / (self.lines - 1)
         if not step > 4:
@@ -226,6 +258,11 @@ class StageMicrometer:
         return _one_scale(
             picture, slope / self.pitch_mm, np.stack([start, stop]), noise, self.error_um_per_mm, sd
         )
+
+
+def _point(name: str, point: tuple[float, float]) -> tuple[float, float]:
+    x, y = checks.frozen_array(name, point, (2,)).tolist()
+    return x, y
 
 
 def _profile(
@@ -303,13 +340,18 @@ class KnownWidth:
     band_px: float = 20.0
 
     def __post_init__(self) -> None:
-        positive("width_mm", self.width_mm)
-        at_least("sd_um", self.sd_um, 0.0)
-        positive("band_px", self.band_px)
+        checks.keep_numbers(
+            self,
+            width_mm=checks.positive("width_mm", self.width_mm),
+            from_px=_point("from_px", self.from_px),
+            to_px=_point("to_px", self.to_px),
+            sd_um=checks.at_least("sd_um", self.sd_um, 0.0),
+            band_px=checks.between("band_px", self.band_px, 0.0, MOST_BAND_PX),
+        )
 
     def scale(self, picture: Picture) -> Scale:
         """Both edges at half brightness; the bar's own lean is found and taken out."""
-        start, stop = (frozen_array("a point", p, (2,)) for p in (self.from_px, self.to_px))
+        start, stop = _in_picture(picture, "an end of the path", self.from_px, self.to_px)
         length = float(np.linalg.norm(stop - start))
         if not length > 12:
             raise EdgekitError("the path is too short", length, "Start further out on the ground.")
@@ -327,13 +369,13 @@ class KnownWidth:
         widths = (edges[:, 1] - edges[:, 0]) / np.hypot(1, lean)
         width = float(widths.mean())
         noise = float(widths.std(ddof=1))
-        share = self.sd_um / (1000 * self.width_mm)
+        share = self.sd_um / (UM_PER_MM * self.width_mm)
         return _one_scale(
             picture,
             width / self.width_mm,
             np.stack([start, stop]),
             noise,
-            1000 * np.sqrt(3) * share,
+            UM_PER_MM * np.sqrt(3) * share,
             noise / np.sqrt(len(shifts)) / width,
         )
 
@@ -373,12 +415,14 @@ def calibrate(picture: Picture, target: Checkerboard | StageMicrometer | KnownWi
     Examples
     --------
     >>> import edgekit as ek
-    >>> board = ek.pictures.Checkerboard(pitch_mm=0.5, squares=(14, 6))
-    >>> board.error_um_per_mm
-    1.0
+    >>> P = ek.pictures
+    >>> picture = P.read_picture("data_demo/pictures/board.png", response=P.SRGB)
+    >>> scale = P.calibrate(picture, P.Checkerboard(pitch_mm=0.5, squares=(14, 6)))
+    >>> round(scale.um_per_px, 1)
+    12.0
     """
-    instance("picture", picture, Picture, "Read it with ek.pictures.read_picture.")
-    instance(
+    checks.instance("picture", picture, Picture, "Read it with ek.pictures.read_picture.")
+    checks.instance(
         "target",
         target,
         (Checkerboard, StageMicrometer, KnownWidth),

@@ -3,7 +3,7 @@
 Where four squares meet, brightness is a saddle: -det of its Hessian has a sharp maximum there, on
 bright metal and at the ends of scratches only weak ones. The place itself is the saddle of a
 quadratic fitted about it (Lucchese & Mitra 2002, IEEE APCCAS). It is symmetric about the corner
-whatever the response curve, so neither blur nor sRGB moves it.
+under any response curve, so neither blur nor sRGB moves it.
 """
 
 from __future__ import annotations
@@ -19,8 +19,6 @@ from edgekit.checks import FloatArray
 from edgekit.digitising.pictures.profiles import nearest, reduced
 from edgekit.digitising.pictures.targets.plane import homography
 from edgekit.errors import EdgekitError
-
-__all__ = ["find_grid", "grid_from_clicks", "saddles"]
 
 SEARCHED_PX = 1.5e6  # a larger picture is searched at a half or a third of its size
 _SCALES = (1.5, 3.0, 6.0)  # px: for squares of 8 px and more
@@ -46,34 +44,32 @@ def candidates(light: NDArray[np.floating], scale: float) -> FloatArray:
     order = np.argsort(-height)[:4000]
     top = height[order[: max(len(order) // 50, 8)]]
     order = order[height[order] > _WEAKEST * float(np.median(top))]
-    found = np.stack([column[order], row[order]], axis=1).astype(float)
-    ring = _ring(light, found, 2 * scale)
+    spots = np.stack([column[order], row[order]], axis=1).astype(float)
+    ring = _ring(light, spots, 2 * scale)
     half = np.roll(ring, 8, axis=1)
     even = (ring + half) / 2  # the tip of one square does not look the same turned by half
-    return np.asarray(found[(ring - half).std(axis=1) / 2 < _ODD * even.std(axis=1)])
+    return np.asarray(spots[(ring - half).std(axis=1) / 2 < _ODD * even.std(axis=1)])
 
 
-def _ring(light: NDArray[np.floating], found: FloatArray, radius: float) -> FloatArray:
+def _ring(light: NDArray[np.floating], spots: FloatArray, radius: float) -> FloatArray:
     """Brightness (N, 16) round each candidate."""
     turn = np.pi / 8 * np.arange(16)
-    at = [found[:, 1:] + radius * np.sin(turn), found[:, :1] + radius * np.cos(turn)]
+    at = [spots[:, 1:] + radius * np.sin(turn), spots[:, :1] + radius * np.cos(turn)]
     return np.asarray(ndimage.map_coordinates(light, at, order=1, mode="nearest"))
 
 
-def _sense(light: NDArray[np.floating], found: FloatArray, radius: float) -> NDArray[np.complex128]:
-    """Strength and turn (N,) of each saddle as one complex number; neighbours on a board are
-    opposite."""
+def _sense(light: NDArray[np.floating], spots: FloatArray, radius: float) -> NDArray[np.complex128]:
+    """Strength and turn (N,) of each saddle, complex; neighbours on a board are opposite."""
     turn = np.pi / 8 * np.arange(16)
-    return np.asarray(_ring(light, found, radius) @ np.exp(2j * turn))
+    return np.asarray(_ring(light, spots, radius) @ np.exp(2j * turn))
 
 
 def saddles(
     light: NDArray[np.floating], near_px: FloatArray, half: int
 ) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """Saddles (N, 2) [px] nearest to points, from windows of `half` pixels; and whether each is one
-    (N,).
+    """Saddles (N, 2) [px] nearest to points, and whether each is one (N,).
 
-    Windows are sampled evenly about the last estimate, so that the fit stays symmetric.
+    Windows reach `half` pixels to either side and are sampled evenly about the last estimate, so that the fit stays symmetric.
     """
     low = np.maximum(np.floor(near_px.min(axis=0)).astype(int) - 3 * half - 8, 0)
     high = np.ceil(near_px.max(axis=0)).astype(int) + 3 * half + 9
@@ -111,8 +107,7 @@ def _grid(across: int, down: int) -> FloatArray:
 def grid_from_clicks(
     light: NDArray[np.floating], clicks_px: FloatArray, across: int, down: int
 ) -> FloatArray:
-    """Corners (down, across, 2) [px] from rough clicks (4, 2) on the outermost inner corners, in
-    turn."""
+    """Corners (down, across, 2) [px] from clicks (4, 2) near the outermost inner ones, in turn."""
     index = _grid(across, down)
     ends = index[[0, 0, -1, -1], [0, -1, -1, 0]]
     low = np.maximum(np.floor(clicks_px.min(axis=0) - 60).astype(int), 0)
@@ -120,17 +115,17 @@ def grid_from_clicks(
     part = light[low[1] : high[1], low[0] : high[0]]
     square = _square(_projected(homography(ends, clicks_px), index))
     for scale in dict.fromkeys((float(np.clip(square / 8, 1.0, 6.0)), *_SCALES)):
-        found = candidates(part, scale) + low
-        if len(found) < 4:
+        spots = candidates(part, scale) + low
+        if len(spots) < 4:
             continue
-        tree = cKDTree(found)
-        close = nearest(tree, clicks_px, min(3, len(found)))[1]
+        tree = cKDTree(spots)
+        close = nearest(tree, clicks_px, min(3, len(spots)))[1]
         choices = sorted(itertools.product(range(close.shape[1]), repeat=4), key=sum)
         for choice in choices:
-            start = found[[close[k, c] for k, c in enumerate(choice)]]
+            start = spots[[close[k, c] for k, c in enumerate(choice)]]
             if len(np.unique(start, axis=0)) < 4:
                 continue
-            corners = _settle(light, tree, found, homography(ends, start), index)
+            corners = _settle(light, tree, spots, homography(ends, start), index)
             if corners is not None:
                 return corners
     raise EdgekitError(
@@ -152,10 +147,9 @@ def _square(corners: FloatArray) -> float:
 
 
 def _settle(
-    light: NDArray[np.floating], tree: cKDTree, found: FloatArray, h: FloatArray, index: FloatArray
+    light: NDArray[np.floating], tree: cKDTree, spots: FloatArray, h: FloatArray, index: FloatArray
 ) -> FloatArray | None:
-    """Snap a projected grid to candidates, fit it again, and take the saddles; None if it does not
-    fit."""
+    """Snap a projected grid to candidates, fit it again, take the saddles; None if none fits."""
     flat = index.reshape(-1, 2)
     for _ in range(4):
         guess = _projected(h, flat)
@@ -166,8 +160,8 @@ def _settle(
         fit = distance < _NEAR * square
         if not fit.mean() > 0.8:
             return None
-        h = homography(flat[fit], found[which[fit]])
-    place, good = saddles(light, found[which], int(np.clip(0.3 * square, 2, 15)))
+        h = homography(flat[fit], spots[which[fit]])
+    place, good = saddles(light, spots[which], int(np.clip(0.3 * square, 2, 15)))
     spread = np.linalg.norm(place - guess, axis=1)
     if not (good.all() and fit.all() and (spread < _NEAR * square).all()):
         return None
@@ -175,60 +169,63 @@ def _settle(
 
 
 def find_grid(light: NDArray[np.floating], across: int, down: int) -> FloatArray:
-    """Corners (down, across, 2) [px] of a board of so many inner corners, found without help."""
+    """Corners (down, across, 2) [px] of a board with these counts of inner corners, found without help."""
     best = 0
     small, k = reduced(light, SEARCHED_PX)
     for scale in _SCALES:
-        found = k * candidates(small, scale) + (k - 1) / 2
-        if len(found) < across * down:
+        spots = k * candidates(small, scale) + (k - 1) / 2
+        if len(spots) < across * down:
             continue
-        tree = cKDTree(found)
-        sense = _sense(light, found, 2 * k * scale)
+        tree = cKDTree(spots)
+        sense = _sense(light, spots, 2 * k * scale)
         tried: set[int] = set()
-        for seed in range(min(len(found), 400)):
+        for seed in range(min(len(spots), 400)):
             if seed in tried:
                 continue
-            cells = _grow(found, tree, sense, seed)
+            cells = _grow(spots, tree, sense, seed)
             tried.update(cells.values())
             best = max(best, len(cells))
-            corners = _as_grid(light, found, tree, cells, across, down)
+            corners = _as_grid(light, spots, tree, cells, across, down)
             if corners is not None:
                 return corners
     raise EdgekitError(
-        (
-            f"no board of {across + 1} x {down + 1} squares is to be seen (the largest grid has "
-            f"{best} corners)"
-        ),
+        f"no board of {across + 1} x {down + 1} squares is to be seen (the largest grid has {best} "
+        "corners)",
         (across + 1, down + 1),
-        (
-            "Check the counts of squares, show the whole board, or click its four outermost "
-            "inner corners."
-        ),
+        "Check the counts of squares, show the whole board, or click its four outermost inner "
+        "corners.",
     )
 
 
-def _grow(
-    found: FloatArray, tree: cKDTree, sense: NDArray[np.complex128], seed: int
-) -> dict[tuple[int, int], int]:
-    """Cells (i, j) and the candidates in them, grown from one by its neighbours' steps."""
-    if len(found) < 5:
-        return {}
-    close = nearest(tree, found[seed], min(9, len(found)))[1]
+def _first_steps(
+    spots: FloatArray, tree: cKDTree, sense: NDArray[np.complex128], seed: int
+) -> FloatArray | None:
+    """Steps (2, 2) [px] from a candidate to two neighbours across one another, if it has them."""
+    if len(spots) < 5:
+        return None
+    close = nearest(tree, spots[seed], min(9, len(spots)))[1]
     near = [int(n) for n in close[1:] if _opposite(complex(sense[seed]), complex(sense[n]))]
     if len(near) < 2:
-        return {}
-    first = found[near[0]] - found[seed]
-    across = [
-        found[n] - found[seed]
-        for n in near[1:]
-        if abs(np.cross([*first, 0], [*(found[n] - found[seed]), 0])[2])
-        > 0.5 * np.linalg.norm(first) * np.linalg.norm(found[n] - found[seed])
-        and np.linalg.norm(found[n] - found[seed]) < 3 * np.linalg.norm(first)
-    ]
-    if not across:
+        return None
+    first, *others = (spots[n] - spots[seed] for n in near)
+    size = np.linalg.norm(first)
+    for step in others:
+        length = np.linalg.norm(step)
+        turn = abs(np.cross([*first, 0], [*step, 0])[2])
+        if turn > 0.5 * size * length and length < 3 * size:
+            return np.stack([first, step])
+    return None
+
+
+def _grow(
+    spots: FloatArray, tree: cKDTree, sense: NDArray[np.complex128], seed: int
+) -> dict[tuple[int, int], int]:
+    """Cells (i, j) and the candidates in them, grown from one by its neighbours' steps."""
+    start = _first_steps(spots, tree, sense, seed)
+    if start is None:
         return {}
     cells = {(0, 0): seed}
-    steps = {(0, 0): np.stack([first, across[0]])}
+    steps = {(0, 0): start}
     queue, taken = [(0, 0)], {seed}
     while queue:
         here = queue.pop(0)
@@ -238,14 +235,14 @@ def _grow(
             if there in cells:
                 continue
             step = to * basis[axis]
-            distance, found_there = nearest(tree, found[cells[here]] + step)
-            which = int(found_there)
+            distance, neighbour = nearest(tree, spots[cells[here]] + step)
+            which = int(neighbour)
             fits = bool(distance < _NEAR * np.linalg.norm(step)) and which not in taken
             if fits and _opposite(complex(sense[cells[here]]), complex(sense[which])):
                 cells[there] = which
                 taken.add(which)
                 turned = basis.copy()
-                turned[axis] = to * (found[which] - found[cells[here]])
+                turned[axis] = to * (spots[which] - spots[cells[here]])
                 steps[there] = turned
                 queue.append(there)
     return cells
@@ -259,7 +256,7 @@ def _opposite(a: complex, b: complex) -> bool:
 
 def _as_grid(
     light: NDArray[np.floating],
-    found: FloatArray,
+    spots: FloatArray,
     tree: cKDTree,
     cells: dict[tuple[int, int], int],
     across: int,
@@ -288,9 +285,9 @@ def _as_grid(
             if not (inside.mean() >= _FULL and rim < _FULL):
                 continue
             index = np.argwhere(inside)
-            place = found[table[i : i + across, j : j + down][inside]]
+            place = spots[table[i : i + across, j : j + down][inside]]
             h = homography(index.astype(float), place)
-            corners = _settle(light, tree, found, h, _grid(across, down))
+            corners = _settle(light, tree, spots, h, _grid(across, down))
             if corners is not None:
                 return corners
     return None

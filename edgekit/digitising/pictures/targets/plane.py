@@ -7,20 +7,16 @@ the residual says whether that was enough.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
-
-__all__ = ["PlaneCamera", "fit_plane_camera", "homography", "project"]
+from edgekit.record import Record
 
 _ROUNDS = 30
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class PlaneCamera:
+class PlaneCamera(Record):
     """Nine numbers, and their covariance (9, 9) from the scatter about the fit [px²].
 
     ``numbers``: the first eight entries of H (with H33 = 1), and k. ``centre_px`` (2,),
@@ -61,8 +57,7 @@ class PlaneCamera:
         return np.asarray(out[..., :2] / out[..., 2:])
 
     def sd_px(self, plane_mm: FloatArray) -> FloatArray:
-        """Standard deviation (...,) of where points of the plane are said to be, a coordinate
-        [px]."""
+        """Standard deviation (...,) [px] of a coordinate of where points of the plane are seen."""
         slope = _slopes(self.numbers, np.asarray(plane_mm, dtype=float), self.reach_px)
         spread = np.einsum("...ij,jk,...ik->...i", slope, self.covariance, slope)
         return np.asarray(np.sqrt(spread.mean(axis=-1)))
@@ -121,8 +116,7 @@ def _slopes(numbers: FloatArray, plane: FloatArray, reach_px: float) -> FloatArr
 def fit_plane_camera(
     plane_mm: FloatArray, px: FloatArray, size_px: tuple[int, int], *, radial: bool = True
 ) -> PlaneCamera:
-    """Fit to points (N, 2) of the plane seen at px (N, 2) by Gauss-Newton from the linear
-    solution."""
+    """Fit to points (N, 2) seen at px (N, 2), by Gauss-Newton from the linear solution."""
     centre = (np.array(size_px, dtype=float) - 1) / 2
     reach = max(size_px) / 2
     free = 9 if radial else 8
