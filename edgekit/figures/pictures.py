@@ -224,24 +224,10 @@ def uncertainty(result: WidthLoss | Width | Budget, ax: Axes | None = None) -> A
     if rest:
         names.append(f"{len(rest)} others")
         sizes.append(float(np.sqrt(sum(row.u_um**2 for row in rest))))
+    stays = [row.stays for row in rows] + [True] * bool(rest)
     with style.canvas(ax, (6.4, 1.4 + 0.28 * len(names))) as axes:
         place = np.arange(len(names))[::-1]
-        stays = [row.stays for row in rows] + [True] * bool(rest)
-        kinds = (
-            (True, style.BLUE, "", "stays in a difference"),
-            (False, "white", "////", "cancels in a difference of two pictures"),
-        )
-        for kept, colour, hatch, label in kinds:
-            at = [k for k, s in enumerate(stays) if s is kept]
-            if at:
-                axes.barh(
-                    place[at],
-                    [sizes[k] for k in at],
-                    color=colour,
-                    edgecolor=style.BLUE,
-                    hatch=hatch,
-                    label=label,
-                )
+        _draw_bars(place, np.array(sizes), np.array(stays), axes)
         axes.set_yticks(place, names)
         for row, at in zip(rows, place, strict=False):
             mark = " (second order)" if row.order == 2 and row.u_um > 0.005 else ""
@@ -263,3 +249,21 @@ def uncertainty(result: WidthLoss | Width | Budget, ax: Axes | None = None) -> A
             caption=_CAPTION,
         )
     return axes
+
+
+def _draw_bars(place: np.ndarray, sizes: np.ndarray, stays: np.ndarray, axes: Axes) -> None:
+    """One bar per source, hatched where it cancels in a difference."""
+    kinds = (
+        (stays, style.BLUE, "", "stays in a difference"),
+        (~stays, "white", "////", "cancels in a difference of two pictures"),
+    )
+    for at, colour, hatch, label in kinds:
+        if at.any():
+            axes.barh(
+                place[at],
+                sizes[at],
+                color=colour,
+                edgecolor=style.BLUE,
+                hatch=hatch,
+                label=label,
+            )

@@ -19,7 +19,7 @@ from edgekit.checks import FloatArray
 from edgekit.digitising.pictures.budget import COVERAGE, Budget
 from edgekit.digitising.pictures.loss_budget import LossModel, LossParts, loss_model, loss_parts
 from edgekit.digitising.pictures.outlines.blade_outline import Outline
-from edgekit.digitising.pictures.outlines.parts import Side, check_side
+from edgekit.digitising.pictures.outlines.parts import Side
 from edgekit.digitising.pictures.profiles import nearest
 from edgekit.digitising.pictures.registering import CORRELATED, Datum, Registration, register
 from edgekit.digitising.pictures.widths import Apex, Mount, silhouette_share, width
@@ -245,15 +245,7 @@ def width_loss(
     True
     """
     lines = (_outlines("before", before), _outlines("after", after))
-    apexes = (
-        Apex() if apex_before is None else apex_before,
-        Apex() if apex_after is None else apex_after,
-    )
-    for name, apex in zip(("apex_before", "apex_after"), apexes, strict=True):
-        checks.instance(name, apex, Apex, "Give an Apex(radius_um=...), or leave it out.")
-    checks.instance("datum", datum, Datum, "Give a member of ek.pictures.Datum.")
-    check_side(side)
-    checks.instance("mount", mount, Mount, "Give a Mount(distance_mm=...).")
+    apexes = (_apex("apex_before", apex_before), _apex("apex_after", apex_after))
     stations = _Stations.of(lines[0][0], side)
     seen = _compared(stations, lines, datum, side, mount, apexes)
     deepest = int(np.argmax(np.where(seen.usable, seen.recession_um, -np.inf)))
@@ -305,6 +297,8 @@ def _compared(
     apexes: tuple[Apex, Apex],
 ) -> _Compared:
     """Lay every outline on the first one's datum and take the means before and after."""
+    checks.instance("datum", datum, Datum, "Give a member of ek.pictures.Datum.")
+    checks.instance("mount", mount, Mount, "Give a Mount(distance_mm=...).")
     (first, *others), afters = lines
     fits = [register(first, line, datum, side, mount) for line in (*others, *afters)]
     old, new, seen = stations.read_all(*lines, fits)
@@ -325,6 +319,12 @@ def _compared(
         )
     budget = model.budget(usable, float(recession[usable].mean()) - hidden[0] + hidden[1])
     return _Compared(recession, sd, usable, budget, ratio, strain, stretch)
+
+
+def _apex(name: str, apex: Apex | None) -> Apex:
+    apex = Apex() if apex is None else apex
+    checks.instance(name, apex, Apex, "Give an Apex(radius_um=...), or leave it out.")
+    return apex
 
 
 def _outlines(name: str, lines: Sequence[Outline]) -> tuple[Outline, ...]:

@@ -97,7 +97,8 @@ def smoothed(line: FloatArray, points: float) -> FloatArray:
 def normals_of(line: FloatArray, points: float) -> tuple[FloatArray, FloatArray]:
     """Unit normals (N, 2) and curvature (N,).
 
-    Normals are a quarter turn left of the line's sense as y runs up. Curvature [1/px] is positive where the line bends away from the normal: convex steel.
+    Normals are a quarter turn left of the line's sense as y runs up. Curvature [1/px] is positive
+    where the line bends away from the normal: convex steel.
     """
     smooth = smoothed(line, points)
     first = np.gradient(smooth, axis=0)

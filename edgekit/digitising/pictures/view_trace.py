@@ -90,15 +90,7 @@ def blade_from_view(
     >>> round(blade.edges["used"].length_mm, 1)
     6.3
     """
-    checks.instance("kind", kind, BladeClass, "Give a member of ek.BladeClass.")
-    if kind is BladeClass.HOE:
-        raise EdgekitError("a hoe's edge is not seen square to its face", kind, "Digitise it.")
-    if thickness_mm is None and not kind.tapers:
-        raise EdgekitError(
-            "thickness_mm is needed: no picture square to the face shows it",
-            None,
-            "Measure it and give it [mm]; sickles alone do without.",
-        )
+    _check_kind(kind, thickness_mm)
     check_side(used)
     end = EdgeEnd() if end is None else end
     points = _curves(line, kind, used, handle_axis, end)
@@ -118,6 +110,18 @@ def blade_from_view(
     optional = {"thickness_mm": thickness_mm, "width_mm": width_mm, "note": note or None}
     settings |= {key: given for key, given in optional.items() if given is not None}
     return trace_blade(settings, points)
+
+
+def _check_kind(kind: BladeClass, thickness_mm: float | None) -> None:
+    checks.instance("kind", kind, BladeClass, "Give a member of ek.BladeClass.")
+    if kind is BladeClass.HOE:
+        raise EdgekitError("a hoe's edge is not seen square to its face", kind, "Digitise it.")
+    if thickness_mm is None and not kind.tapers:
+        raise EdgekitError(
+            "thickness_mm is needed: no picture square to the face shows it",
+            None,
+            "Measure it and give it [mm]; sickles alone do without.",
+        )
 
 
 def _curves(

@@ -69,7 +69,8 @@ def saddles(
 ) -> tuple[FloatArray, NDArray[np.bool_]]:
     """Saddles (N, 2) [px] nearest to points, and whether each is one (N,).
 
-    Windows reach `half` pixels to either side and are sampled evenly about the last estimate, so that the fit stays symmetric.
+    Windows reach `half` pixels to either side and are sampled evenly about the last estimate, so
+    that the fit stays symmetric.
     """
     low = np.maximum(np.floor(near_px.min(axis=0)).astype(int) - 3 * half - 8, 0)
     high = np.ceil(near_px.max(axis=0)).astype(int) + 3 * half + 9
