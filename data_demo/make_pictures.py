@@ -1,5 +1,4 @@
-"""Draw the pictures of the invented Fernhollow College teaching clinic: one blade, two sessions,
-and traps.
+"""Draw pictures for the invented Fernhollow clinic: one blade, two sessions, four traps.
 
 Everything here is invented: the clinic, the instrument, its wear and the camera. Run the script
 from anywhere; it writes the same files every time, into `pictures` beside itself or into the folder
@@ -9,6 +8,7 @@ named on the command line.
 from __future__ import annotations
 
 import csv
+import io
 import math
 import sys
 from pathlib import Path
@@ -19,6 +19,7 @@ from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
 from edgekit.contact.facets import facets
+from edgekit.files import write_file
 from edgekit.geometry import patterns
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
@@ -40,8 +41,7 @@ BLADE = patterns.area_specific_curette(
 
 
 def worn() -> tuple[FloatArray, dict[str, FloatArray]]:
-    """Arc [mm] and recession since new [µm] of the used edge on each day: two sessions, 14 places
-    each."""
+    """Arc [mm] and recession since new [µm] of the used edge by day: two sessions of 14 places."""
     edge = BLADE.edges["used"]
     step = edge.length_mm / 14
     first = facets(edge, step * (np.arange(14) + 0.5), depth_um=11.0)
@@ -82,7 +82,9 @@ def save(file: Path, numbers: NDArray[np.uint16]) -> None:
     info = PngInfo()
     info.add(b"sRGB", b"\0")
     info.add_text("Comment", REMARK)
-    Image.fromarray(numbers.astype(np.uint8)).save(file, pnginfo=info, optimize=True)
+    raw = io.BytesIO()
+    Image.fromarray(numbers.astype(np.uint8)).save(raw, "PNG", pnginfo=info, optimize=True)
+    write_file(file, raw.getvalue(), replace=True)
 
 
 def make(folder: Path) -> None:
@@ -103,12 +105,13 @@ def make(folder: Path) -> None:
     }
     for name, (bad, tilt) in traps.items():
         save(folder / f"trap_{name}.png", scene(new, rng, bad, tilt_deg=tilt))
-    with (folder / "truth.csv").open("w", encoding="utf-8", newline="") as out:
-        out.write(f"# {REMARK}\n")
-        writer = csv.writer(out, lineterminator="\n")
-        writer.writerow(["arc_mm", *(f"recession_um_{day}" for day in DAYS)])
-        for row in zip(arc, *states.values(), strict=True):
-            writer.writerow([f"{item:.4f}" for item in row])
+    text = io.StringIO()
+    text.write(f"# {REMARK}\n")
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(["arc_mm", *(f"recession_um_{day}" for day in DAYS)])
+    for row in zip(arc, *states.values(), strict=True):
+        writer.writerow([f"{item:.4f}" for item in row])
+    write_file(folder / "truth.csv", text.getvalue(), replace=True)
 
 
 if __name__ == "__main__":

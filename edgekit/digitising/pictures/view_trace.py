@@ -74,7 +74,7 @@ def blade_from_view(
     ------
     EdgekitError
         For a hoe, whose edge no such picture shows; without the thickness, where it is needed; and
-        for whatever `edge_from_view` refuses.
+        for all that `edge_from_view` refuses.
 
     Examples
     --------

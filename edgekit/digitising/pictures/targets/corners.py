@@ -170,7 +170,7 @@ def _settle(
 
 
 def find_grid(light: NDArray[np.floating], across: int, down: int) -> FloatArray:
-    """Corners (down, across, 2) [px] of a board with these counts of inner corners, found without help."""
+    """Corners (down, across, 2) [px] of a board, found by its counts of inner corners alone."""
     best = 0
     small, k = reduced(light, SEARCHED_PX)
     for scale in _SCALES:
