@@ -50,15 +50,15 @@ def test_corners_are_found_to_a_hundredth_of_a_pixel(
 ) -> None:
     """Truth: the rendered board. Hard: 2 px of blur, 1000 electrons, 8 bit."""
     picture = taken(tmp_path, [board(cam)], cam, 3, light)
-    found = find_grid(picture.light, ACROSS - 1, DOWN - 1)
+    corners = find_grid(picture.light, ACROSS - 1, DOWN - 1)
     true = true_corners(cam)
-    off = min(np.sqrt(((found[::a, ::b] - true) ** 2).mean()) for a in (1, -1) for b in (1, -1))
+    off = min(np.sqrt(((corners[::a, ::b] - true) ** 2).mean()) for a in (1, -1) for b in (1, -1))
     assert off < bar
 
 
 def test_240_boards_are_found_from_clicks_off_by_8_pixels(tmp_path: Path) -> None:
     rng = np.random.default_rng(8)
-    found = 0
+    right = 0
     for k in range(24):
         cam = Camera(
             um_per_px=14,
@@ -74,8 +74,8 @@ def test_240_boards_are_found_from_clicks_off_by_8_pixels(tmp_path: Path) -> Non
             angle = rng.uniform(0, 2 * np.pi, 4)
             clicks = ends(true) + 8 * np.stack([np.cos(angle), np.sin(angle)], axis=1)
             corners = grid_from_clicks(picture.light, clicks, ACROSS - 1, DOWN - 1)
-            found += bool(np.abs(corners - true).max() < 0.5)
-    assert found == 240
+            right += bool(np.abs(corners - true).max() < 0.5)
+    assert right == 240
 
 
 @pytest.mark.skipif(not PHOTOGRAPHS.is_dir(), reason="opencv-doc is not installed")

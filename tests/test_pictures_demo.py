@@ -30,10 +30,8 @@ def scale() -> object:
 
 
 def lines(day: str) -> list:
-    found = []
-    for file in sorted(FOLDER.glob(f"FH-03-AS1_{day}_*.png")):
-        found.append(P.outline(P.read_picture(file, response=P.SRGB), scale(), heel=HEEL))
-    return found
+    files = sorted(FOLDER.glob(f"FH-03-AS1_{day}_*.png"))
+    return [P.outline(P.read_picture(f, response=P.SRGB), scale(), heel=HEEL) for f in files]
 
 
 def test_demo_pictures_are_what_their_script_makes(tmp_path: Path) -> None:

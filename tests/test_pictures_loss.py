@@ -224,16 +224,16 @@ def test_a_known_model_gives_the_budget_of_the_guide() -> None:
     assert list(budget.table["source"]) == ["y", "x"]
 
 
-def test_recession_is_told_at_the_stations_of_a_models_edge(tmp_path: Path) -> None:
+def test_recession_is_read_at_the_stations_of_a_models_edge(tmp_path: Path) -> None:
     """What a worn blade is made from: recession at equal stations of the blade's own edge."""
     before, after = pair(tmp_path, 3, 0.0, 0.0, 8.0)
     seen = loss([before], [after], 0.0, 0.0)
     recession, sd = seen.recession_on(BLADE.edges["used"], 64)
     arc = BLADE.edges["used"].stations(64)
-    told = sd < 1
-    assert told[2:].all()
-    assert recession[told] == pytest.approx(WEAR.at(arc)[told], abs=1.5)  # facets are steep
-    assert np.sqrt(((recession - WEAR.at(arc))[told] ** 2).mean()) < 0.5
+    good = sd < 1
+    assert good[2:].all()
+    assert recession[good] == pytest.approx(WEAR.at(arc)[good], abs=1.5)  # facets are steep
+    assert np.sqrt(((recession - WEAR.at(arc))[good] ** 2).mean()) < 0.5
     assert sd[0] >= 12
 
 

@@ -259,7 +259,7 @@ def chipped(folder: Path, some: list[tuple[int, int]], seed: int) -> tuple[objec
 
 
 def test_36_of_36_chips_are_found_and_none_that_is_not_there(tmp_path: Path) -> None:
-    shares, found, false = [], 0, 0
+    shares, hits, false = [], 0, 0
     for seed in range(2):
         for k in range(0, len(CHIPS), 6):
             line, places = chipped(tmp_path, CHIPS[k : k + 6], 10 * seed + k)
@@ -267,11 +267,11 @@ def test_36_of_36_chips_are_found_and_none_that_is_not_there(tmp_path: Path) -> 
             false += len(P.chips(line, side=P.Side.RIGHT)) + len(seen)
             for at, (depth, _) in zip(places, CHIPS[k : k + 6], strict=True):
                 here = [chip for chip in seen if abs(chip.at_mm - at) < 0.03]
-                found += len(here) == 1
+                hits += len(here) == 1
                 false -= len(here)
                 assert here, (at, depth)
                 shares.append((here[0].depth_um / depth, here[0].corrected_um / depth))
-    assert found == 36
+    assert hits == 36
     assert false == 0
     read, corrected = np.array(shares).T
     assert (read < 1.05).all()  # at least

@@ -186,7 +186,7 @@ class WidthLoss(Record):
         return (
             f"{self.side.value} edge: mean recession {self.mean_um:.2f} µm ({low:.2f} to "
             f"{high:.2f}), deepest {self.deepest_um:.1f} ± {self.deepest_sd_um:.1f} µm at "
-            f"{self.deepest_at_mm:.2f} mm from the heel; {self.mounts[0]} pictures before, "
+            f"{self.deepest_at_mm:.2f} mm from the heel; pictures: {self.mounts[0]} before, "
             f"{self.mounts[1]} after"
         )
 
