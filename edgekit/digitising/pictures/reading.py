@@ -83,6 +83,11 @@ class _Linear:
 class Gamma:
     """Numbers that go with a power of light: light = share ** exponent.
 
+    Parameters
+    ----------
+    exponent : float
+        From 0.2 to 5.
+
     Examples
     --------
     >>> import edgekit as ek

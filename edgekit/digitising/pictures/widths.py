@@ -106,7 +106,16 @@ class Apex:
 
 
 class Width(Record):
-    """A width [mm] with its budget [µm]; between the edges as if they were sharp."""
+    """A width between the edges as if they were sharp, with its budget.
+
+    Attributes
+    ----------
+    width_mm : float
+    arc_mm : float
+        Where it was measured, from the heel along the edge [mm].
+    budget : Budget
+        In µm.
+    """
 
     width_mm: float
     arc_mm: float

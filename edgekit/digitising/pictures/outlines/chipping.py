@@ -31,9 +31,18 @@ RUN_MM = 0.25  # over which the edge's smooth run is a parabola
 class Chip:
     """One chip.
 
-    ``at_mm`` from the heel; ``depth_um`` as read, which blur makes too small: at least;
-    ``corrected_um`` with the picture's own blur taken out; ``width_um`` at half depth, blur taken
-    out; ``sd_um`` of the depth from noise.
+    Attributes
+    ----------
+    at_mm : float
+        From the heel [mm].
+    depth_um : float
+        As read [µm]: blur makes it too small, so the chip is at least as deep.
+    corrected_um : float
+        Depth with the picture's own blur taken out [µm].
+    width_um : float
+        At half depth, blur taken out [µm].
+    sd_um : float
+        Standard deviation of the depth from noise [µm].
     """
 
     at_mm: float

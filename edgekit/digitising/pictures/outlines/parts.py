@@ -95,12 +95,24 @@ class HeelAt:
 
 @dataclass(frozen=True, kw_only=True)
 class Parts:
-    """Indices into an outline.
+    """Where the parts of an outline begin and end, as indices into it.
 
-    ``toe``: the point next to the apex, where half of the toe's turn is done, and ``toe_mm`` its
-    place. ``cap``: first and last point of the toe's turn. ``heel``: where the left and the right
-    edge begin, None if it was not given, and ``heel_sd_mm``. ``pointed``: the tip turns within the
-    blur, so its end is lost.
+    Attributes
+    ----------
+    count : int
+        Points of the outline.
+    toe : int
+        The point next to the apex, where half of the toe's turn is done.
+    toe_mm : (float, float)
+        Place of the apex [mm].
+    cap : (int, int)
+        First and last point of the toe's turn.
+    pointed : bool
+        Whether the tip turns within the blur, so that its end is lost.
+    heel : (int, int) or None
+        Where the left and the right edge begin, if it was given.
+    heel_sd_mm : float
+        Standard deviation of that place [mm].
     """
 
     count: int
