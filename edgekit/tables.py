@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from edgekit.errors import EdgekitError
+from edgekit.errors import EdgekitError, reading
 from edgekit.files import file_path, write_file
 
 if TYPE_CHECKING:
@@ -80,15 +80,16 @@ def read_table(path: str | os.PathLike[str]) -> pd.DataFrame:
         line says.
     """
     source = file_path(path)
-    try:
-        text = source.read_bytes().decode("utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise EdgekitError(
-            f"the table could not be read ({type(error).__name__})",
-            str(source),
-            "Give a CSV file in UTF-8.",
-        ) from error
-    return _from_text(text, source.name)
+    with reading(source.name):
+        try:
+            text = source.read_bytes().decode("utf-8-sig")
+        except (OSError, ValueError) as error:
+            raise EdgekitError(
+                f"the table could not be read ({type(error).__name__})",
+                str(source),
+                "Give a CSV file in UTF-8.",
+            ) from error
+        return _from_text(text, source.name)
 
 
 def _to_text(table: pd.DataFrame) -> str:

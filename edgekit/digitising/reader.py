@@ -41,12 +41,11 @@ from edgekit.digitising import smoothing
 from edgekit.digitising.blade_file import KEYS, BladeFile, Face, Source
 from edgekit.digitising.file_format import (
     Settings,
-    faults_in,
     read_settings,
     settings_file_there,
 )
 from edgekit.digitising.smoothing import FaceFit, SmoothedCurve, fit_face, smooth_curve
-from edgekit.errors import EdgekitError
+from edgekit.errors import EdgekitError, reading
 from edgekit.evidence_table import value
 from edgekit.geometry import patterns
 from edgekit.geometry import vectors as vec
@@ -107,12 +106,12 @@ def read_blade(path: str | FilePath) -> Blade:
         return _from_pattern(settings)
     file = BladeFile.of(settings)
     curves = file.curves()
-    with faults_in(file.points):
+    with reading(file.points.name, named=False):
         edges, traces = (_exact if file.source is Source.POINTS else _smooth)(file, curves)
         unused = edges.pop("unused", None)
         first, *others = edges.values()
         width = _width(file, first, others[0] if others else unused)
-    with faults_in(settings.file):
+    with reading(settings.file.name, named=False):
         section = section_of(file.kind, width, first.nominal_angle_deg, file.thickness_mm)
     return Blade(
         name=file.name,
@@ -137,7 +136,7 @@ def _from_pattern(settings: Settings) -> Blade:
         key: inner.text(key) if key == "name" else inner.number(key, patterns.argument)
         for key in given.keys() - {"pattern"}
     }
-    with faults_in(settings.file):
+    with reading(settings.file.name, named=False):
         return make(**arguments)  # type: ignore[no-any-return]
 
 

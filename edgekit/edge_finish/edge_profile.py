@@ -104,7 +104,7 @@ def realise(
     if arc.ndim != 1 or arc.size < 2 or not (np.diff(arc) > 0).all():
         raise EdgekitError("arc_um must rise, with 2 stations or more", arc, "Sort the stations.")
     step = float(length.min()) / checks.count("steps", steps, 2)
-    checks.generator("rng", rng)
+    rng = checks.generator("rng", rng)
     if min_wavelength_um is None:
         x = _grid(arc, step)
         z = _draw(x, arc, length, rq, rng)

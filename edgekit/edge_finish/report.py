@@ -200,7 +200,7 @@ def finish(
     """
     instance("edge", edge, Edge, "Give one of its edges: blade.edges['left'].")
     instance("method", method, Method, "Make one with edgekit.methods.")
-    generator("rng", rng)
+    rng = generator("rng", rng)
     shortest = float(edge_line.min_visible_um(magnification))
     size = count("stations", stations, 2, most=MAX_STATIONS, bytes_each=STATION_BYTES)
     arc = edge.stations(size)

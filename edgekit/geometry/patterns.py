@@ -19,6 +19,7 @@ from edgekit.geometry.blade import Blade, BladeClass, section_of
 from edgekit.geometry.edge import Edge, fixed_angle
 from edgekit.geometry.path import BentArcs
 from edgekit.geometry.vectors import rotation
+from edgekit.lazy import shown
 from edgekit.record import Record
 
 __all__ = [
@@ -29,6 +30,8 @@ __all__ = [
     "straight_sickle",
     "universal_curette",
 ]
+
+__dir__ = shown(__all__)
 
 
 def universal_curette(

@@ -104,9 +104,7 @@ class GivenKeys:
     """Keys from generators, one per run."""
 
     def __init__(self, rngs: Sequence[np.random.Generator]) -> None:
-        for rng in rngs:
-            generator("rng", rng)
-        self._rngs = rngs
+        self._rngs = [generator("rng", rng) for rng in rngs]
 
     def __len__(self) -> int:
         return len(self._rngs)

@@ -194,7 +194,7 @@ def sharpen(
     ('sharp', True)
     """
     check_parts(blade, method)
-    generator("rng", rng)
+    rng = generator("rng", rng)
     radius = positive("dull_radius_um", dull_radius_um, "Give the edge radius in micrometres.")
     grids = [prepare_edge(blade, name, stations=stations, depths=depths) for name in blade.edges]
     states = [new_state(grid, 1) for grid in grids]

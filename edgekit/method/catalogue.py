@@ -10,6 +10,7 @@ from dataclasses import replace
 from edgekit.contact.facets import Spacing
 from edgekit.contact.holder import Setting
 from edgekit.evidence_table import entry, value
+from edgekit.lazy import shown
 from edgekit.method.abrasive import diamond_plated_stone
 from edgekit.method.guide import HoldElevation
 from edgekit.method.hand import ErrorTerm, Hand
@@ -17,6 +18,8 @@ from edgekit.method.lay import HolderStroke, Oblique
 from edgekit.method.method import Marks, Method, Stop, Target
 
 __all__ = ["bench_stone", "face_honing", "freehand", "held", "powered"]
+
+__dir__ = shown(__all__)
 
 PLACEMENTS = int(value("placements"))
 ROLLED = int(value("rolled_placements"))

@@ -15,6 +15,7 @@ import numpy as np
 
 from edgekit.checks import FloatArray, count, finite, frozen_array, instance
 from edgekit.errors import EdgekitError
+from edgekit.lazy import shown
 from edgekit.record import Record
 
 __all__ = [
@@ -26,6 +27,8 @@ __all__ = [
     "list_grid",
     "sobol_points",
 ]
+
+__dir__ = shown(__all__)
 
 
 MAX_ROWS = 1_000_000

@@ -9,7 +9,8 @@ from numpy.typing import ArrayLike
 
 from edgekit import checks
 from edgekit.checks import FloatArray
-from edgekit.errors import EdgekitError
+from edgekit.errors import EdgekitError, reading
+from edgekit.files import file_path
 from edgekit.record import Record
 from edgekit.tables import read_table
 
@@ -69,7 +70,15 @@ def read_prices(source: str | os.PathLike[str] | pd.DataFrame) -> Prices:
     >>> prices.session["held"]
     0.1
     """
-    frame = read_table(source) if isinstance(source, str | os.PathLike) else source
+    if isinstance(source, str | os.PathLike):
+        with reading(file_path(source).name):
+            return _from_frame(read_table(source))
+    remedy = "Give the path of a price table, or the table itself."
+    checks.instance("source", source, pd.DataFrame, remedy)
+    return _from_frame(source)
+
+
+def _from_frame(frame: pd.DataFrame) -> Prices:
     missing = [name for name in COLUMNS if name not in frame.columns]
     if missing:
         raise EdgekitError(

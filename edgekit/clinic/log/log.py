@@ -6,6 +6,7 @@ four places: a row of `Log.rows`, a refused line, a blank line, the header.
 
 import os
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from edgekit.clinic.log.columns import COLUMNS, Header, find_header
 from edgekit.clinic.log.dates import read_date
 from edgekit.clinic.log.files import RawRows, Refusal, read_raw, shorten
 from edgekit.clinic.log.flags import flag_histories
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadFile, reading
 from edgekit.record import Record
 
 __all__ = ["Log", "read_log"]
@@ -96,7 +97,7 @@ def read_log(
 
     Raises
     ------
-    EdgekitError
+    BadFile
         The file cannot be read as a table at all, or, with `strict`, a row is refused.
 
     Examples
@@ -110,8 +111,9 @@ def read_log(
     >>> log.rejected.loc[0, "reason"]
     'ambiguous date: 2025-04-03 (day first) or 2025-03-04 (month first)'
     """
-    raw = read_raw(source)
-    header = find_header(raw)
+    with reading(Path(source).name if isinstance(source, str | os.PathLike) else "DataFrame"):
+        raw = read_raw(source)
+        header = find_header(raw)
     blank = _sort_lines(raw, header)
     frame, bad = _columns(raw, header, day_first)
     for row in np.flatnonzero(bad):
@@ -119,11 +121,14 @@ def read_log(
     rejected, lines = _refused(raw)
     if strict and len(rejected):
         first = rejected.iloc[0]
-        raise EdgekitError(
+        raise BadFile(
             f"{first['reason']} ({first['file']}, line {first['line']}, {first['column']}; "
             f"{len(raw.refused_text)} lines refused in all)",
             first["value"],
             f"{first['suggestion'][:1].upper()}{first['suggestion'][1:]}.",
+            file=str(first["file"]),
+            line=int(first["line"]),
+            column=str(first["column"]),
         )
     rows = frame[~bad].reset_index(drop=True)
     return Log(
