@@ -15,6 +15,7 @@ _RENAMED = {
     "StrengthRatio": "MinStrength",
     "ThicknessFraction": "MaxThicknessLoss",
     "WidthFraction": "MaxWidthLoss",
+    "WidthLimit": "MinWidth",
     "beside_model": "compare_with_model",
     "rows_behind": "source_rows",
     "what_decides": "key_inputs",

@@ -14,32 +14,18 @@ from numpy.typing import ArrayLike, NDArray
 
 from edgekit.errors import BadArgument
 
-__all__ = [
-    "FloatArray",
-    "Seed",
-    "array_between",
-    "at_least",
-    "between",
-    "count",
-    "finite",
-    "fraction",
-    "frozen_array",
-    "generator",
-    "instance",
-    "keep_numbers",
-    "matched",
-    "number",
-    "positive",
-    "unit_vector",
-    "vectors",
-    "worst_row",
-]
-
 FloatArray = NDArray[np.float64]
-Seed = (
-    np.random.Generator | np.random.BitGenerator | np.random.SeedSequence | int | Sequence[int]
-)
+Seed = np.random.Generator | np.random.BitGenerator | np.random.SeedSequence | int | Sequence[int]
 """What ``rng=`` takes: a generator, or what makes one."""
+SEEDS = (
+    int,
+    np.integer,
+    Sequence,
+    np.ndarray,
+    np.random.SeedSequence,
+    np.random.BitGenerator,
+    np.random.Generator,
+)
 REAL = (int, float, np.integer, np.floating, Decimal, Fraction)
 # Python and numpy derive these from whole numbers.
 NOT_REAL = (bool, np.bool_, np.timedelta64)
@@ -273,9 +259,7 @@ def generator(name: str, rng: object) -> np.random.Generator:
     A seed is a whole number of 0 or more, a sequence of them, a SeedSequence or a BitGenerator; to
     leave it out would make results that nobody can repeat.
     """
-    kinds = (int, np.integer, Sequence, np.ndarray, np.random.SeedSequence)
-    kinds += (np.random.BitGenerator, np.random.Generator)
-    if isinstance(rng, kinds) and not isinstance(rng, bool | str | bytes):
+    if isinstance(rng, SEEDS) and not isinstance(rng, bool | str | bytes):
         try:
             return np.random.default_rng(rng)
         except (TypeError, ValueError, OverflowError):

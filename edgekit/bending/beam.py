@@ -26,18 +26,6 @@ from edgekit.record import Record, freeze
 
 IntArray = NDArray[np.int_]
 
-__all__ = [
-    "BendingModel",
-    "Direction",
-    "Wear",
-    "bending_model",
-    "end_inset_mm",
-    "joined",
-    "life_bending_model",
-    "shortened_mm",
-    "toe_load_from_mm",
-]
-
 # Beyond this angle to the blade the edge is part of the toe, and its section not that of a beam.
 SIDE_COSINE = np.cos(np.radians(45))
 ROWS = 8  # of a section's polygon on each side; 48 change the ratio to new by less than 2e-3

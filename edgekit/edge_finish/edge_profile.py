@@ -9,8 +9,6 @@ from edgekit.errors import EdgekitError
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
 
-__all__ = ["EdgeProfile", "realise"]
-
 # Points of a realisation in the shortest correlation length; teeth counted on it are 0.3 % too
 # few (arccos(exp(−h²))/(2πh) against its limit at h = 1/8, order 2).
 _STEPS = 8
@@ -52,7 +50,7 @@ def realise(
     length_um: ArrayLike,
     rq_um: ArrayLike,
     *,
-    rng: np.random.Generator,
+    rng: checks.Seed,
     min_wavelength_um: float | None = None,
     steps: int = _STEPS,
 ) -> EdgeProfile:
@@ -71,7 +69,7 @@ def realise(
         Correlation length there [µm].
     rq_um : array_like (S,) or ()
         Rms height of the edge line there [µm].
-    rng : numpy.random.Generator
+    rng : numpy.random.Generator, or a seed of one
         Source of the draw; the same state gives the same line.
     min_wavelength_um : float, optional
         Shortest wave kept [µm].

@@ -17,6 +17,7 @@ from edgekit.figures.mixtures import face_or_sides, slant
 from edgekit.figures.sweeps import life_dots, sweep
 from edgekit.figures.words import Picture, alt_text, picture
 from edgekit.figures.working_end import blade, section
+from edgekit.lazy import shown
 
 __all__ = [
     "Picture",
@@ -51,6 +52,8 @@ __all__ = [
     "windows",
     "worn_section",
 ]
+
+__dir__ = shown(__all__)
 
 _RENAMED = {"html": "picture", "spread": "life_dots"}
 

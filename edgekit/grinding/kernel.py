@@ -33,8 +33,6 @@ from edgekit.grinding.recession_field import (
 from edgekit.method.method import Method, Stop, Target
 from edgekit.units import UM_PER_MM
 
-__all__ = ["Aim", "EdgeState", "GroundEdge", "SessionRuns", "aim_at", "new_state", "sharpen_runs"]
-
 MIN_WEIGHT = 0.1  # share of the usual advance below which a seating does not count as one
 MIN_STEEL_MM3 = 1e-9  # a hundred-thousandth of the smallest stroke: rounding, not grinding
 EVEN_SHARES = 8192  # interpolating between them is off by less than 0.1 µm

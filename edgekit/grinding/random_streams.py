@@ -13,21 +13,7 @@ from typing import NamedTuple, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from edgekit.checks import FloatArray, count, generator
-
-__all__ = [
-    "EFFECTS",
-    "PATCHES",
-    "GivenKeys",
-    "RandomStreams",
-    "RunEffects",
-    "RunKeys",
-    "SeededKeys",
-    "SessionDraws",
-    "draw_run_effects",
-    "draw_session",
-    "run_rng",
-]
+from edgekit.checks import FloatArray, Seed, count, generator
 
 PATCHES = 16  # independent patches of dulling along one edge
 TERMS = 4  # tilt, swing, position, advance
@@ -103,7 +89,7 @@ class RunKeys(Protocol):
 class GivenKeys:
     """Keys from generators, one per run."""
 
-    def __init__(self, rngs: Sequence[np.random.Generator]) -> None:
+    def __init__(self, rngs: Sequence[Seed]) -> None:
         self._rngs = [generator("rng", rng) for rng in rngs]
 
     def __len__(self) -> int:

@@ -31,19 +31,6 @@ from edgekit.geometry.blade import Blade
 from edgekit.geometry.edge import Edge, station_weights_mm
 from edgekit.record import Record, freeze
 
-__all__ = [
-    "Cut",
-    "EdgeGrid",
-    "Seating",
-    "cleared",
-    "cut",
-    "inset_at",
-    "over_stations",
-    "prepare_edge",
-    "rounding_mm",
-    "seat",
-]
-
 MIN_CURVATURE = 1e-6  # [1/mm]: no blade is a kilometre wide
 CELLS_IN_CACHE = 16384  # three float64 arrays of this size are 384 KB, within any recent L2 cache
 MAX_NODES = 4_000_000  # stations times depths

@@ -12,8 +12,6 @@ from edgekit.grinding.recession_field import EdgeGrid, cleared
 from edgekit.life.prepared import PreparedBlade
 from edgekit.life.use import Use
 
-__all__ = ["RunBatch"]
-
 
 class RunBatch:
     """Lives computed together; when one ends, a waiting run takes its slot.

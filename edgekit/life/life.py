@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from edgekit.bending.beam import Wear, joined, life_bending_model
-from edgekit.checks import FloatArray, count, instance
+from edgekit.checks import FloatArray, Seed, count, instance
 from edgekit.display import html_text
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
@@ -145,7 +145,7 @@ def live_runs(
     *,
     use: Use,
     rules: tuple[RetireRule, ...],
-    rngs: Sequence[np.random.Generator] | RunKeys,
+    rngs: Sequence[Seed] | RunKeys,
     max_sessions: int = int(value("max_sessions")),
     stations: int = LIFE_STATIONS,
     depths: int = LIFE_DEPTHS,
@@ -300,7 +300,7 @@ def live(
     *,
     use: Use | None = None,
     retire: RetireRule | Sequence[RetireRule] = DEFAULT_RULES,
-    rng: np.random.Generator,
+    rng: Seed,
     max_sessions: int = int(value("max_sessions")),
     stations: int = LIFE_STATIONS,
     depths: int = LIFE_DEPTHS,
@@ -315,7 +315,7 @@ def live(
         What happens between sessions.
     retire : RetireRule or sequence of them
         The first that is used up ends the life.
-    rng : numpy.random.Generator
+    rng : numpy.random.Generator, or a seed of one
     max_sessions, stations, depths : int
         Where a life is cut off, and the nodes of the field.
 

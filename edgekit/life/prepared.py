@@ -20,8 +20,6 @@ from edgekit.method.method import Method
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
 
-__all__ = ["Precision", "PreparedBlade", "SessionMeasures"]
-
 Precision = type[np.float64] | type[np.float32]
 
 

@@ -9,8 +9,6 @@ from edgekit.evidence_table import entry, value
 from edgekit.grinding.random_streams import PATCHES, RunEffects
 from edgekit.life.dulling import DullingLaw, PowerDulling
 
-__all__ = ["Use"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Use:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 import numpy as np
 
@@ -140,7 +141,7 @@ def check_guide(guide: Guide) -> None:
     checks.count("guide.setups", guide.setups)
     for edge in _edges():
         arc = edge.stations(25)
-        normals = _numbers("guide.normals", lambda a=arc, e=edge: guide.normals(e, a), (25, 3))
+        normals = _numbers("guide.normals", partial(guide.normals, edge, arc), (25, 3))
         length = np.linalg.norm(normals, axis=1)
         _require(
             np.abs(length - 1) <= TOLERANCE,

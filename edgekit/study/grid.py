@@ -19,10 +19,8 @@ from edgekit.lazy import shown
 from edgekit.record import Record
 
 __all__ = [
-    "Distribution",
     "Grid",
     "full_grid",
-    "labels",
     "latin_hypercube",
     "list_grid",
     "sobol_points",
