@@ -6,7 +6,7 @@ from contextlib import contextmanager
 
 __all__ = ["BadArgument", "BadFile", "Cannot", "EdgekitError", "reading"]
 
-_LINE = re.compile(r"\b(?:line|row) (\d+)")
+_LINE = re.compile(r"\bline (\d+)")
 _COLUMN = re.compile(r"\bcolumns? (\w+)")
 MAX_SHOWN = 120  # characters of a value in a message
 
@@ -119,7 +119,7 @@ class Cannot(EdgekitError):
 def reading(file: str, *, named: bool = True) -> Iterator[None]:
     """Raise what is wrong in a file as `BadFile`, with the file's name in front unless `named`.
 
-    Line and column are taken from where the message names them, as in "row 3" or "column price".
+    Line and column are taken from where the message names them, as in "line 3, column price".
     """
     try:
         yield
