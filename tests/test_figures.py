@@ -641,3 +641,26 @@ def test_a_name_of_the_last_version_says_what_it_is_called_now(old: str, new: st
     assert callable(getattr(F, new))
     with pytest.raises(AttributeError, match="no attribute 'chart'"):
         _ = F.chart
+
+
+def test_axes_show_themselves_once_at_the_end_of_a_cell() -> None:
+    """By IPython's own formatters, in a process of its own: with pyplot and without."""
+    script = (
+        "import sys\n"
+        "from IPython.core.interactiveshell import InteractiveShell\n"
+        "import edgekit as ek\n"
+        "shell = InteractiveShell.instance()\n"
+        "blade = ek.patterns.universal_curette()\n"
+        "ax = ek.figures.section(blade)\n"
+        "data, _ = shell.display_formatter.format(ax)\n"
+        "assert data['text/html'].count('<img alt=') == 1\n"
+        "assert ek.figures.alt_text(ax).split('.')[0] in data['text/html']\n"
+        "assert 'image/png' not in data and 'matplotlib.pyplot' not in sys.modules\n"
+        "from matplotlib import pyplot as plt\n"
+        "drawn = ek.figures.section(blade, plt.subplots()[1])\n"
+        "data, _ = shell.display_formatter.format(drawn)\n"
+        "assert 'text/html' in data and not plt.get_fignums()\n"
+        "data, _ = shell.display_formatter.format(plt.subplots()[1])\n"
+        "assert 'text/html' not in data\n"
+    )
+    subprocess.run([sys.executable, "-c", script], check=True)

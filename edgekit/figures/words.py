@@ -7,6 +7,7 @@ import io
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from html import escape
 from weakref import WeakKeyDictionary
 
@@ -91,6 +92,8 @@ def describe(
 ) -> None:
     """Attach title, alternative text and caption to `axes`, which make one picture.
 
+    A notebook then shows any of the axes, at the end of a cell, as that picture with its words.
+
     `kind` is the kind of picture, `shown` what its lines and marks stand for, `finding` a sentence
     or two with the numbers that matter. The ranges of the axes are read off the axes themselves.
     The title is broken into lines of at most `letters` characters; without one the axes keep
@@ -114,6 +117,11 @@ def describe(
     words = _Words(alt=" ".join(alt.split()), caption=" ".join(f"{finding} {caption}".split()))
     for ax in panels:
         _WORDS[ax] = words
+        ax._repr_html_ = partial(_html, ax)  # type: ignore[attr-defined]  # how notebooks show it
+
+
+def _html(ax: Axes) -> str:
+    return picture(ax)._repr_html_()
 
 
 def _ranges(ax: Axes) -> list[str]:

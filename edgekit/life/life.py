@@ -66,6 +66,12 @@ class Lives(Record):
     grids: tuple[EdgeGrid, ...] = ()
     wears: tuple[tuple[Wear, ...], ...] = ()
 
+    def __repr__(self) -> str:
+        return (
+            f"{len(self.sessions)} lives of {self.blade.name}, {self.method.name}: "
+            f"median {np.median(self.sessions):g} sessions"
+        )
+
     def last(self, name: str) -> FloatArray:
         """Value (R,) of a measure at each life's last session."""
         return self.final[name]

@@ -67,6 +67,12 @@ class Abrasive:
     ra_per_grain: Evidence = field(default_factory=partial(entry, "ra_per_grain"))
     form: Stone = field(default_factory=FlatStone)
 
+    def __repr__(self) -> str:
+        ra = f"Ra {self.ra_um:.2g} µm across the lay"
+        return (
+            f"Abrasive({self.name!r}: grain {self.grain_um:.3g} µm, {ra}, {self.lubricant.value})"
+        )
+
     def __post_init__(self) -> None:
         graded = self.scale is not None or self.number is not None
         if graded == (self.median_um is not None):

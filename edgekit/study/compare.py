@@ -43,6 +43,9 @@ SHOWN = {
 }
 
 
+MAX_NAMED = 4  # methods in a short form
+
+
 class Comparison(Record):
     """Methods side by side.
 
@@ -88,7 +91,12 @@ class Comparison(Record):
         )
 
     def __repr__(self) -> str:
-        return self._short().to_string(index=False, float_format="{:.2f}".format)
+        lost = [f"{row.method} {row.loss_um_per_session:.1f}" for row in self.table.itertuples()]
+        more = f" and {len(lost) - MAX_NAMED} more" if len(lost) > MAX_NAMED else ""
+        return (
+            f"{self.blade.name}, {len(self.lives[0].sessions)} lives per method: width lost per "
+            f"session, µm: {', '.join(lost[:MAX_NAMED])}{more}"
+        )
 
     def _repr_html_(self) -> str:
         lives = f"{self.blade.name}, {len(self.lives[0].sessions)} lives per method"

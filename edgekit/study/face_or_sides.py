@@ -296,7 +296,8 @@ class FaceOrSides(Record):
         )
 
     def __repr__(self) -> str:
-        return f"{self.blade.name}: {self.finding}"
+        first = ". ".join(self.finding.split(". ")[:2]).rstrip(".")
+        return f"{self.blade.name}: {first}."
 
     def _repr_html_(self) -> str:
         table: str = self.table.round(2).to_html(index=False)

@@ -17,6 +17,7 @@ from edgekit.clinic.log.history import ServiceStatus
 from edgekit.clinic.log.log import Log
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import Range, entry
+from edgekit.record import Record
 from edgekit.units import UM_PER_MM
 
 __all__ = ["IntervalChange", "MethodChange", "Saving", "saving"]
@@ -43,8 +44,7 @@ class IntervalChange:
         checks.keep_numbers(self, factor=checks.positive("factor", self.factor))
 
 
-@dataclass(frozen=True, kw_only=True)
-class Saving:
+class Saving(Record):
     """Saving in a year, negative where the change costs more.
 
     Attributes
@@ -65,6 +65,13 @@ class Saving:
     edges: int
     currency: str
     message: str
+
+    def __repr__(self) -> str:
+        return (
+            f"{self.per_year:.0f} {self.currency} saved in a year ({self.per_year_low:.0f} to "
+            f"{self.per_year_high:.0f}), {self.edges} edges; chance to save {self.chance:.0%}. "
+            f"{self.message}"
+        )
 
 
 def saving(result: Forecast, *, prices: Prices, change: MethodChange | IntervalChange) -> Saving:
