@@ -8,6 +8,7 @@ import operator
 from collections.abc import Sequence
 from decimal import Decimal
 from fractions import Fraction
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -15,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from edgekit.errors import BadArgument
 
 FloatArray = NDArray[np.float64]
+Item = TypeVar("Item")
 Seed = np.random.Generator | np.random.BitGenerator | np.random.SeedSequence | int | Sequence[int]
 """What ``rng=`` takes: a generator, or what makes one."""
 SEEDS = (
@@ -127,6 +129,24 @@ def instance(name: str, value: object, kind: type | tuple[type, ...], remedy: st
         wanted = " or ".join(item.__name__ for item in kinds)
         article = "an" if wanted[0] in "AEIO" else "a"
         raise BadArgument(f"{name} must be {article} {wanted}", value, remedy, argument=name)
+
+
+def flag(name: str, value: object) -> bool:
+    """Return `value`, if it is true or false."""
+    if not isinstance(value, bool | np.bool_):
+        raise BadArgument(
+            f"{name} must be True or False", value, "Give one of the two.", argument=name
+        )
+    return bool(value)
+
+
+def items_of(name: str, values: object, kind: type[Item], remedy: str) -> list[Item]:
+    """Return the items of a sequence, refusing what is none and items of another kind."""
+    if not isinstance(values, Sequence) or isinstance(values, str | bytes):
+        raise BadArgument(f"{name} must be a sequence", values, remedy, argument=name)
+    for item in values:
+        instance(f"each of {name}", item, kind, remedy)
+    return list(values)
 
 
 def keep_numbers(record: object, **checked: object) -> None:

@@ -322,8 +322,9 @@ def settings_table(settings: Sequence[Setting]) -> pd.DataFrame:
     import pandas as pd
 
     rows = []
-    for setting in settings:
-        _check_setting(setting)
+    for setting in checks.items_of(
+        "settings", settings, Setting, "Give what settings_needed returns."
+    ):
         roll = np.interp(np.ravel(setting.stretches_mm), setting.arc_mm, setting.roll_deg)
         rows.append(
             {

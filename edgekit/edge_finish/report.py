@@ -201,6 +201,7 @@ def finish(
     instance("edge", edge, Edge, "Give one of its edges: blade.edges['left'].")
     instance("method", method, Method, "Make one with edgekit.methods.")
     rng = generator("rng", rng)
+    magnification = positive("magnification", magnification)
     shortest = float(edge_line.min_visible_um(magnification))
     size = count("stations", stations, 2, most=MAX_STATIONS, bytes_each=STATION_BYTES)
     arc = edge.stations(size)
@@ -221,7 +222,7 @@ def finish(
         rq_um=rq,
         internal_angle_deg=float(beta.mean()),
         min_wavelength_um=shortest,
-        magnification=float(magnification),
+        magnification=magnification,
         local_teeth_per_mm=teeth,
         teeth_per_mm=float(teeth.mean()),
         teeth_range_per_mm=_range(length, shortest, method.abrasive),

@@ -245,8 +245,10 @@ def profile(session: Session, edge_name: str, ax: Axes | None = None) -> Axes:
     'inward of the old edge [mm]'
     """
     checks.instance("session", session, Session, "Take the result of ek.sharpen.")
+    checks.instance("edge_name", edge_name, str, f"Choose from {list(session.edges)}.")
     if edge_name not in session.edges:
         raise EdgekitError("no such edge", edge_name, f"Choose from {list(session.edges)}.")
+    checks.instance("ax", ax, (Axes, type(None)), "Give the Axes of a matplotlib figure.")
     edge = session.edges[edge_name]
     k = len(edge.arc_mm) // 2
     before, after = (edge.new_inset_mm[:, k], edge.depth_mm[:, k]), _after(edge, k)

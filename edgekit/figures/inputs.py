@@ -141,6 +141,7 @@ def _draw_share(
 
 def _output(table: pd.DataFrame, y: str) -> pd.DataFrame:
     """The rows of one output, each with the name of its input in words."""
+    checks.instance("y", y, str, "Give the name of an output.")
     part = table[table["output"] == y]
     if not len(part):
         raise EdgekitError("no such output", y, f"Choose from {table['output'].unique().tolist()}.")

@@ -251,6 +251,7 @@ def differences(
     True
     """
     checks.instance("comparison", comparison, Comparison, "Take the result of ek.compare.")
+    checks.instance("column", column, str, "Give the name of a column of comparison.runs.")
     table = comparison.differences(column, base)
     against = comparison.methods[base].name
     table = table.drop(index=base).sort_values("difference", kind="stable")

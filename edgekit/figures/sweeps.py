@@ -112,6 +112,7 @@ def _succeeded(table: pd.DataFrame, *columns: str) -> pd.DataFrame:
     """The rows of a sweep that did not fail, if the table has these columns."""
     checks.instance("table", table, pd.DataFrame, "Take the result of ek.sweep.")
     for name in (*columns, "status"):
+        checks.instance("column", name, str, f"Choose from {[*table.columns]}.")
         if name not in table.columns:
             remedy = f"Choose from {[*table.columns]}."
             raise EdgekitError("the sweep has no such column", name, remedy)

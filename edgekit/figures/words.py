@@ -173,6 +173,7 @@ def root_figure(ax: Axes) -> Figure:
 
 
 def _words(ax: Axes) -> _Words:
+    checks.instance("ax", ax, Axes, "Give what a function of edgekit.figures returns.")
     if ax not in _WORDS:
         raise EdgekitError(
             "these Axes carry no words", ax, "Draw with a function of edgekit.figures first."

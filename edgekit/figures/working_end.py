@@ -71,7 +71,7 @@ def blade(
         for name in blade.edges:
             _flank(space, blade, name)
         _outlines(space, blade)
-        unreached = _stones(space, blade, placements, stone or FlatStone())
+        unreached = _stones(space, blade, placements, FlatStone() if stone is None else stone)
         _handle(space, blade)
         _equal(space)
         style.title(space, style.brief(title, style.TITLE_LETTERS))

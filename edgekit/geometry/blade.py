@@ -272,6 +272,7 @@ def width_between(edge: Edge, far: Edge, arc_mm: FloatArray) -> tuple[FloatArray
     """
     check_edge(edge)
     check_edge(far)
+    arc_mm = frozen_array("arc_mm", arc_mm, (None,))
     frame = edge.frame(arc_mm, order=0)
     far_arc = far.stations(WIDTH_STATIONS)
     apart = far.frame(far_arc, order=0).position - frame.position[:, None, :]

@@ -7,6 +7,7 @@ its assumptions. Every default is in the evidence table.
 from collections.abc import Sequence
 from dataclasses import replace
 
+from edgekit import checks
 from edgekit.contact.facets import Spacing
 from edgekit.contact.holder import Setting
 from edgekit.evidence_table import entry, value
@@ -26,7 +27,7 @@ ROLLED = int(value("rolled_placements"))
 
 
 def _free_hand(*, novice: bool = False) -> Hand:
-    who = "novice" if novice else "freehand"
+    who = "novice" if checks.flag("novice", novice) else "freehand"
     return Hand(
         tilt_deg=ErrorTerm(
             person_sd=value(f"{who}_tilt_bias_sd_deg"),
@@ -189,5 +190,6 @@ def face_honing(*, hand: Hand | None = None) -> Method:
         placements=1,
         stroke=Oblique(angle_deg=value("face_stroke_lay_deg")),
         hand=hand
-        or Hand(tilt_deg=steady.tilt_deg, swing_deg=ErrorTerm(sd=value("honing_pitch_sd_deg"))),
+        if hand is not None
+        else Hand(tilt_deg=steady.tilt_deg, swing_deg=ErrorTerm(sd=value("honing_pitch_sd_deg"))),
     )

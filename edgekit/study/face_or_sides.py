@@ -21,6 +21,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from edgekit import checks
 from edgekit.bending.beam import Wear, end_inset_mm, life_bending_model, shortened_mm
 from edgekit.checks import FloatArray, at_least, count, fraction, instance, positive
 from edgekit.contact.holder import best_setting
@@ -347,6 +348,8 @@ def face_or_sides(
     [0.0, 1.0]
     """
     limits = crossover(blade)
+    checks.items_of("mixes", mixes, tuple, "Give (sides, faces) pairs.")
+    checks.items_of("tilts_deg", tilts_deg, object, "Give degrees in a list.")
     if not mixes:
         raise EdgekitError("face_or_sides needs a mixture", mixes, "Give (sides, faces) pairs.")
     side = side or held(best_setting(next(iter(blade.edges.values()))))

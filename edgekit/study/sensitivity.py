@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
+from edgekit import checks
 from edgekit.checks import FloatArray, count, fraction, frozen_array, positive
 from edgekit.errors import EdgekitError
 from edgekit.record import Record
@@ -211,6 +212,8 @@ def sensitivity(
     options = {"runs": runs, "seed": seed, "executor": executor, "out": out, "progress": progress}
     samples = []
 
+    checks.items_of("outputs", outputs, str, f"Choose from {list(OUTPUTS)}.")
+
     def outputs_at(x: FloatArray) -> FloatArray:
         grid = Grid(names=tuple(inputs), rows=tuple(map(tuple, x.tolist())))
         table = _complete_sweep(task, grid, **options, summary=True)
@@ -324,7 +327,7 @@ def tornado(
     options = {"runs": runs, "seed": seed, "executor": executor, "out": out, "progress": progress}
     table = one_at_a_time(task, base, ends, **options)
     parts = []
-    for output in outputs:
+    for output in checks.items_of("outputs", outputs, str, f"Choose from {list(OUTPUTS)}."):
         lives = _output(table, output).reshape(-1, runs)
         low, high = lives[1::2], lives[2::2]
         gap = high - low

@@ -17,6 +17,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
+from edgekit import checks
 from edgekit.checks import count, instance
 from edgekit.errors import EdgekitError
 from edgekit.grinding.random_streams import SeededKeys
@@ -144,6 +145,7 @@ def sweep(
     (10, ['ok'])
     """
     _check(task, grid, executor)
+    checks.flag("summary", summary)
     most, size = (MAX_LIVES, 0) if summary else (MAX_SAMPLES, SAMPLE_BYTES)
     runs = count("runs", runs, most=most // len(grid), bytes_each=size * len(grid))
     seed, chunk_runs = count("seed", seed, 0), count("chunk_runs", chunk_runs)

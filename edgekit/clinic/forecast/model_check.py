@@ -126,6 +126,7 @@ def compare_with_model(
     """
     checks.instance("result", result, Forecast, "Give what ek.forecast(log, retire=…) returns.")
     runs = checks.count("runs", runs, 20, most=MAX_RUNS)
+    checks.flag("edges_share_width", edges_share_width)
     known = result.groups
     models: dict[tuple[str, str], tuple[Comparison, float]] = {}
     blades = {name: make() for name, make in PATTERNS.items()} if blades is None else blades

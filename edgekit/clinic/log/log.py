@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from edgekit import checks
 from edgekit.clinic.log import cells
 from edgekit.clinic.log.columns import COLUMNS, Header, find_header
 from edgekit.clinic.log.dates import read_date
@@ -111,6 +112,8 @@ def read_log(
     >>> log.rejected.loc[0, "reason"]
     'ambiguous date: 2025-04-03 (day first) or 2025-03-04 (month first)'
     """
+    checks.flag("strict", strict)
+    checks.flag("day_first", day_first)
     with reading(Path(source).name if isinstance(source, str | os.PathLike) else "DataFrame"):
         raw = read_raw(source)
         header = find_header(raw)

@@ -145,6 +145,8 @@ def _edge_of(
     """An edge's row of the forecast, and the sessions and widths [mm] of its readings."""
     checks.instance("result", result, Forecast, "Take the result of ek.forecast.")
     table, past = result.table, history(result.log)
+    for name, given in (("instrument", instrument), ("edge", edge)):
+        checks.instance(name, given, str, "Give it as the forecast's table does.")
     rows = table[(table["instrument"] == instrument) & (table["edge"] == edge)]
     if rows.empty:
         raise EdgekitError("the forecast has no such edge", (instrument, edge), "See its table.")
