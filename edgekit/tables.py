@@ -90,11 +90,27 @@ def write_table(
 def read_table(path: str | os.PathLike[str]) -> pd.DataFrame:
     """Read a table that `write_table` wrote, or any comma-separated table in UTF-8.
 
+    Parameters
+    ----------
+    path : path
+
+    Returns
+    -------
+    pandas.DataFrame
+
     Raises
     ------
     EdgekitError
         Not a file, not UTF-8, rows of different lengths, or fewer or more rows than its first
         line says.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> path = pathlib.Path(tempfile.mkdtemp()) / "table.csv"
+    >>> _ = path.write_text('code,width_mm\\n"007",0.86\\n')
+    >>> read_table(path).to_dict("list")
+    {'code': ['007'], 'width_mm': [0.86]}
     """
     source = file_path(path)
     with reading(source.name):

@@ -3,6 +3,7 @@
 import ast
 import importlib
 import inspect
+import re
 import subprocess
 import sys
 import textwrap
@@ -232,3 +233,28 @@ def test_edges_are_a_mapping_that_teaches():
         edges["used"]
     with pytest.raises(ek.EdgekitError, match=r"blade.edges\['left'\]"):
         ek.orient(ek.patterns.universal_curette())
+
+
+# The catalogue is rewritten together with the strokes.
+UNWRITTEN = {f"methods.{name}" for name in dir(ek.methods)}
+
+
+def has_section(doc, heading):
+    return re.search(rf"^{heading}\n-+$", doc, re.MULTILINE) is not None
+
+
+@pytest.mark.parametrize(("name", "function"), [*public()], ids=[name for name, _ in public()])
+def test_a_public_function_says_what_it_takes_returns_and_raises(name, function):
+    if name in UNWRITTEN:
+        return
+    doc = inspect.getdoc(function)
+    arguments = list(inspect.signature(function).parameters)
+    if arguments:
+        assert has_section(doc, "Parameters")
+        assert has_section(doc, "Raises")
+        listed = doc[doc.index("Parameters\n-") :]
+        for argument in arguments:
+            assert re.search(rf"^(?:[\w ,]+, )?{argument}\b[^\n]*$", listed, re.MULTILINE), argument
+    if inspect.signature(function).return_annotation not in (None, "None"):
+        assert has_section(doc, "Returns")
+    assert ">>> " in doc

@@ -203,6 +203,17 @@ def facets(
     stations : int
         Stations along the edge, both ends included.
 
+    Returns
+    -------
+    Facets
+
+    Raises
+    ------
+    BadArgument
+        A blade in place of one of its edges; a number outside its range.
+    EdgekitError
+        Placements off the edge, or more than memory holds.
+
     Examples
     --------
     On a circle of radius R in a planar face K planes are a polygon about it, with ridges
@@ -288,6 +299,26 @@ def placements_for(edge: Edge, *, ridge_um: float, most: int = 2000) -> int:
     Ridges do not fall evenly with the count where curvature varies (an even count can leave a toe
     to the two middle facets), so the counts are tried in turn.
 
+    Parameters
+    ----------
+    edge : Edge
+    ridge_um : float
+        Limit of the ridges, along the face [µm].
+    most : int
+        Where the search stops.
+
+    Returns
+    -------
+    int
+        Placements, equally spaced in arc.
+
+    Raises
+    ------
+    BadArgument
+        A blade in place of one of its edges; a number outside its range.
+    EdgekitError
+        An edge that is hollow overall, or one that needs more than `most`.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -362,6 +393,22 @@ def placement_density(edge: Edge, spacing: Spacing) -> tuple[FloatArray, FloatAr
 def placed_by_curvature(edge: Edge, placements: int) -> FloatArray:
     """Arc positions (K,) [mm] of K placements for near-equal ridges: spacing ∝ 1/√κ.
 
+    Parameters
+    ----------
+    edge : Edge
+    placements : int
+        How many.
+
+    Returns
+    -------
+    array (P,)
+        Arc positions [mm], closer where the edge turns: their density is proportional to √κ.
+
+    Raises
+    ------
+    BadArgument
+        A blade in place of one of its edges; a number outside its range.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -394,6 +441,13 @@ def spaced_placements(edge: Edge, *, ridge_um: float) -> FloatArray:
     -------
     array (K,)
         Arc positions [mm]; usually far fewer than `placements_for` needs.
+
+    Raises
+    ------
+    BadArgument
+        A blade in place of one of its edges; a number outside its range.
+    EdgekitError
+        An edge that is hollow overall.
 
     Examples
     --------

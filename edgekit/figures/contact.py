@@ -41,6 +41,11 @@ def orientation(orientation: Orientation, ax: Axes | None = None) -> Axes:
     Axes
         That of the elevation.
 
+    Raises
+    ------
+    BadArgument
+        `orientation` is not what `orient` returns, or `ax` not Axes.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -147,6 +152,16 @@ def setting(
     tolerance_deg : float
         Half the height of the band [deg].
     ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        `setting_or_list` is not a `Setting` or several, or `ax` not Axes.
 
     Examples
     --------

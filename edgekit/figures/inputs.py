@@ -29,6 +29,16 @@ def tornado(result: Tornado, *, y: str = "loss_um_per_session", ax: Axes | None 
         Which output.
     ax : Axes, optional
 
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    EdgekitError
+        Not a `Tornado`, or `y` is none of its outputs.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -90,6 +100,16 @@ def sensitivity(
     y : str
         Which output.
     ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    EdgekitError
+        Not a `Sensitivity`, or `y` is none of its outputs.
 
     Examples
     --------

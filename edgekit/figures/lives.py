@@ -53,6 +53,16 @@ def life(
     lives : Lives, Life, Comparison or sequence of Lives
     ax : Axes, optional
 
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        `lives` is not a `Life`, a `Comparison` or lives, or `ax` not Axes.
+
     Examples
     --------
     >>> import numpy as np, edgekit as ek
@@ -177,6 +187,16 @@ def comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
     comparison : Comparison
     ax : Axes, optional
 
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        `comparison` is not a `Comparison`, or `ax` not Axes.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -241,6 +261,16 @@ def differences(
     base : int
         Number of the method the others are measured from.
     ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    EdgekitError
+        Not a `Comparison`; `column` or `base` is none of its own.
 
     Examples
     --------

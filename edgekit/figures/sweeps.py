@@ -47,6 +47,16 @@ def sweep(
         same instrument and hand in every row, so differences are known better than levels.
     ax : Axes, optional
 
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    EdgekitError
+        Not the table of a sweep with these columns, or every row of it failed.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -56,7 +66,7 @@ def sweep(
     >>> ek.figures.sweep(table, x="method.placements").get_xlabel()
     'placements along one edge [count]'
     """
-    done = _succeeded(table, x, y, "row", *([by] if by else []))
+    done = _succeeded(table, x, y, "row", *([by] if by is not None else []))
     _check_lines(done, x, y, by, against)
     values = [None] if by is None else list(dict.fromkeys(done[by]))
     labels, findings = [], []
@@ -83,7 +93,7 @@ def sweep(
             title=f"{capital(quantity_name(y))}{base}, over {quantity_name(x)}{lines}",
             kind="Line chart of a sweep",
             shown=f"means with bands of their 95 % intervals{base}{lines}",
-            finding=(f"By {quantity_name(by)}: " if by else "") + " ".join(findings),
+            finding=(f"By {quantity_name(by)}: " if by is not None else "") + " ".join(findings),
         )
     return axes
 
@@ -148,7 +158,7 @@ def _check_partners(done: pd.DataFrame, x: str, y: str, by: str | None, against:
     if f"{y}_mc" in done or "run" not in done:
         remedy = "Sweep with summary=False."
         raise EdgekitError("differences need one row per life", "a summary", remedy)
-    if done.duplicated(["run", x, *([by] if by else [])]).any():
+    if done.duplicated(["run", x, *([by] if by is not None else [])]).any():
         remedy = "Name it as by, or take a part."
         raise EdgekitError("another field varies as well, so lives have no partner", x, remedy)
     if against not in set(done[x]):
@@ -198,6 +208,16 @@ def life_dots(
     axis_end : float
         Upper end of the axis, so that several pictures compare; it goes further if lives do.
     ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    EdgekitError
+        Not the table of a sweep with these columns, or every row of it failed.
 
     Examples
     --------

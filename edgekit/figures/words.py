@@ -147,6 +147,10 @@ def alt_text(ax: Axes) -> str:
     ax : matplotlib Axes
         As returned by a function of `edgekit.figures`.
 
+    Returns
+    -------
+    str
+
     Raises
     ------
     EdgekitError
@@ -220,6 +224,11 @@ def picture(ax: Axes, *, dpi: float = 110.0) -> Picture:
     -------
     Picture
         With ``png``, ``alt``, ``caption`` and a rich display.
+
+    Raises
+    ------
+    EdgekitError
+        The Axes were not drawn by this package; a resolution outside 10 to 1200.
 
     Examples
     --------

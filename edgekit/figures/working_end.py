@@ -55,6 +55,11 @@ def blade(
     Axes
         Lengths in mm, equal on all axes.
 
+    Raises
+    ------
+    BadArgument
+        Not a blade, not a stone, Axes without a third dimension, or too many placements.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -273,6 +278,16 @@ def section(blade_or_section: Blade | Section, ax: Axes | None = None) -> Axes:
     ----------
     blade_or_section : Blade or Section
     ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        `blade_or_section` is not a `Blade` or a section, or `ax` not Axes.
 
     Examples
     --------

@@ -269,6 +269,19 @@ def width_between(edge: Edge, far: Edge, arc_mm: FloatArray) -> tuple[FloatArray
         distance to the far edge's own end is given. Not above 0 where the edges cross.
     arc_mm : array (S,)
         Where on `far` the line ends [mm].
+
+    Raises
+    ------
+    BadArgument
+        A blade in place of an edge; arc lengths that are no row of numbers.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> left, right = ek.patterns.universal_curette().edges.values()
+    >>> width_mm, _ = ek.width_between(left, right, [2.0])
+    >>> width_mm.round(2).tolist()
+    [0.85]
     """
     check_edge(edge)
     check_edge(far)

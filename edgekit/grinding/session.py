@@ -184,6 +184,11 @@ def sharpen(
     -------
     Session
 
+    Raises
+    ------
+    BadArgument
+        Not a blade, a method or a generator; a number outside its range.
+
     Examples
     --------
     >>> import numpy as np, edgekit as ek

@@ -329,6 +329,11 @@ def live(
     -------
     Life
 
+    Raises
+    ------
+    BadArgument
+        Not a blade, a method, a rule or a generator; a number outside its range.
+
     Examples
     --------
     >>> import numpy as np, edgekit as ek

@@ -27,7 +27,7 @@ ROLLED = int(value("rolled_placements"))
 
 
 def _free_hand(*, novice: bool = False) -> Hand:
-    who = "novice" if checks.flag("novice", novice) else "freehand"
+    who = "novice" if novice else "freehand"
     return Hand(
         tilt_deg=ErrorTerm(
             person_sd=value(f"{who}_tilt_bias_sd_deg"),
@@ -68,7 +68,7 @@ def freehand(
     32
     """
     return Method(
-        name="freehand, moving stone" + (", novice" if novice else ""),
+        name="freehand, moving stone" + (", novice" if checks.flag("novice", novice) else ""),
         placements=placements,
         spacing=spacing,
         marks=marks,

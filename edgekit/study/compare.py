@@ -137,6 +137,13 @@ def compare(
     -------
     Comparison
 
+    Raises
+    ------
+    BadArgument
+        Not a blade or a method; a number outside its range.
+    EdgekitError
+        No method.
+
     Examples
     --------
     >>> import edgekit as ek

@@ -89,6 +89,11 @@ def key_inputs(
         status, low, high, loss_um_at_low, loss_um_at_high, loss_um_default, sessions_at_low,
         sessions_at_high, swing_um``.
 
+    Raises
+    ------
+    BadArgument
+        Not a blade or a method; a number outside its range.
+
     Examples
     --------
     >>> import edgekit as ek

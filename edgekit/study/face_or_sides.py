@@ -59,6 +59,16 @@ def mixture(side: Method, face: Method, *, sides: int, faces: int) -> Method | A
     sides, faces : int
         Sessions of each in a round; one may be 0.
 
+    Returns
+    -------
+    Method or Alternation
+        One of the methods where the other has no turn.
+
+    Raises
+    ------
+    BadArgument
+        Not methods; turns that are no whole numbers.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -338,6 +348,13 @@ def face_or_sides(
     Returns
     -------
     FaceOrSides
+
+    Raises
+    ------
+    BadArgument
+        Not a blade or a method; a number outside its range.
+    EdgekitError
+        A hoe, which has no face to grind; no mixture.
 
     Examples
     --------

@@ -365,6 +365,15 @@ def runs_needed(pilot: ArrayLike, *, error: float, level: float = 0.95) -> int:
         Wanted half-width, in the unit of the values.
     level : float
 
+    Returns
+    -------
+    int
+
+    Raises
+    ------
+    EdgekitError
+        Fewer than two values, an error not above 0, a level outside (0, 1).
+
     Examples
     --------
     >>> runs_needed([1.0, 2.0, 3.0, 4.0, 5.0], error=0.5)

@@ -62,6 +62,22 @@ class Prices(Record):
 def read_prices(source: str | os.PathLike[str] | pd.DataFrame) -> Prices:
     """Read a price table: ``item, name, price, currency``, item one of instrument, session, minute.
 
+    Parameters
+    ----------
+    source : path or pandas.DataFrame
+        Columns ``item, name, price, currency``; an empty name stands for all others.
+
+    Returns
+    -------
+    Prices
+
+    Raises
+    ------
+    BadFile
+        The file cannot be read, lacks a column, or a row is no price.
+    EdgekitError
+        The same of a DataFrame; more than one currency.
+
     Examples
     --------
     >>> prices = read_prices(pd.DataFrame({

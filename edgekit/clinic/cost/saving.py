@@ -99,6 +99,21 @@ def saving(result: Forecast, *, prices: Prices, change: MethodChange | IntervalC
     ------
     EdgekitError
         The log has no edge of the pattern with the method, or with the method to change to.
+
+    Examples
+    --------
+    >>> import pandas as pd, edgekit as ek
+    >>> log = ek.read_log(pd.DataFrame({
+    ...     "instrument": "A", "edge": "left", "pattern": "universal curette", "method": "held",
+    ...     "date": ["2025-01-06", "2025-02-03", "2025-02-03", "2025-03-03", "2025-03-03"],
+    ...     "event": ["measured", "sharpened", "measured", "sharpened", "measured"],
+    ...     "width_mm": [0.860, None, 0.852, None, 0.846]}))
+    >>> result = ek.forecast(log, retire=ek.MaxWidthLoss(fraction=0.2))
+    >>> prices = ek.read_prices(pd.DataFrame({
+    ...     "item": ["instrument", "session"], "name": "", "price": [40.0, 0.1], "currency": "EUR"}))
+    >>> rarer = ek.clinic.IntervalChange(pattern="universal curette", method="held", factor=2.0)
+    >>> ek.saving(result, prices=prices, change=rarer).currency
+    'EUR'
     """
     checks.instance("result", result, Forecast, "Give what ek.forecast(log, retire=…) returns.")
     checks.instance("prices", prices, Prices, "Give what ek.read_prices(path) returns.")

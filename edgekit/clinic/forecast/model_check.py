@@ -108,6 +108,13 @@ def compare_with_model(
     -------
     ModelCheck
 
+    Raises
+    ------
+    BadArgument
+        Not a forecast; fewer than 20 runs.
+    EdgekitError
+        No pattern and method of the log has both a blade and a method.
+
     Examples
     --------
     >>> import pandas as pd

@@ -79,6 +79,11 @@ def survival(log: Log, *, level: float = 0.9) -> Survival:
     -------
     Survival
 
+    Raises
+    ------
+    EdgekitError
+        Not a log; one without good rows; a level outside (0, 1).
+
     Examples
     --------
     >>> import pandas as pd

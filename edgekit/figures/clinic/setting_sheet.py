@@ -73,6 +73,24 @@ def setting_sheet(
 def sheet(plan: BenchPlan, *, title: str = "Setting sheet", dpi: float = 75.0) -> Picture:
     """The first page of the setting sheet as a picture, to look at in a notebook.
 
+    Parameters
+    ----------
+    plan : BenchPlan
+    title : str
+        Stands on top.
+    dpi : float
+        Pixels per inch, 10 to 600.
+
+    Returns
+    -------
+    Picture
+        Of the first page; `setting_sheet` writes them all.
+
+    Raises
+    ------
+    BadArgument
+        Not a bench plan; a resolution outside its range.
+
     Examples
     --------
     >>> import edgekit as ek
