@@ -161,6 +161,7 @@ from edgekit.study.grid import full_grid as full_grid
 from edgekit.study.grid import latin_hypercube as latin_hypercube
 from edgekit.study.grid import list_grid as list_grid
 from edgekit.study.grid import sobol_points as sobol_points
+from edgekit.study.manifest import RESULTS as RESULTS
 from edgekit.study.sensitivity import Sensitivity as Sensitivity
 from edgekit.study.sensitivity import Tornado as Tornado
 from edgekit.study.sensitivity import runs_needed as runs_needed

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from edgekit.bending.beam import Wear, joined, life_bending_model
 from edgekit.checks import FloatArray, Seed, count, instance
+from edgekit.citing import paragraph
 from edgekit.display import html_text
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
@@ -292,6 +293,11 @@ class Life(Record):
         model = life_bending_model(self.blade, self.grids)
         lost = self.history["length_um"].to_numpy() / UM_PER_MM
         return np.asarray(freeze(model.strength_left(joined(self.wears), lost)))
+
+    def cite(self) -> str:
+        """What made the life, in one paragraph: versions and inputs."""
+        given = {"blade": repr(self.blade), "method": self.method, "retired by": self.rules}
+        return paragraph("One simulated life, its random numbers from the generator given", given)
 
     def __repr__(self) -> str:
         return f"{self.blade.name}, {self.method.name}: {self.sessions} sessions; {self.status}"

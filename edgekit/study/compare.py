@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from edgekit.checks import count, instance
+from edgekit.citing import paragraph
 from edgekit.display import html_text
 from edgekit.errors import EdgekitError
 from edgekit.geometry.blade import Blade
@@ -66,8 +67,23 @@ class Comparison(Record):
     methods: tuple[Method | Alternation, ...]
     lives: tuple[Lives, ...]
     seed: int
+    use: Use
+    stations: int
+    depths: int
     runs: pd.DataFrame
     table: pd.DataFrame
+
+    def cite(self) -> str:
+        """What made the comparison, in one paragraph: versions, seed, inputs."""
+        size = len(self.lives[0].sessions)
+        given = {
+            "blade": repr(self.blade),
+            "methods": self.methods,
+            "use": self.use,
+            "retired by": self.lives[0].rules,
+            "nodes": f"{self.stations} stations, {self.depths} depths",
+        }
+        return paragraph(f"{size} simulated lives per method", given, seed=self.seed)
 
     def differences(self, column: str = "loss_um_per_session", base: int = 0) -> pd.DataFrame:
         """Paired differences from method number `base`: mean, standard error and 95 % interval."""
@@ -155,11 +171,12 @@ def compare(
     _check(methods)
     count("runs", runs, 2, most=MAX_RUNS, bytes_each=RUN_BYTES * len(methods))
     rules = rules_of(retire)
+    use = Use() if use is None else use
     lives = [
         live_runs(
             blade,
             method,
-            use=Use() if use is None else use,
+            use=use,
             rules=rules,
             rngs=SeededKeys(seed, runs=runs),
             stations=stations,
@@ -174,6 +191,9 @@ def compare(
         methods=tuple(methods),
         lives=tuple(lives),
         seed=seed,
+        use=use,
+        stations=stations,
+        depths=depths,
         runs=samples,
         table=pd.DataFrame([_row(n, item, samples) for n, item in enumerate(lives)]),
     )

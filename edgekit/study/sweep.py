@@ -19,6 +19,7 @@ import pandas as pd
 
 from edgekit import checks
 from edgekit.checks import count, instance
+from edgekit.citing import paragraph
 from edgekit.errors import EdgekitError
 from edgekit.grinding.random_streams import SeededKeys
 from edgekit.study.case import Task
@@ -127,7 +128,8 @@ def sweep(
         ``ended_by`` and one column per measured quantity; rows in the grid's order. In rows that
         failed everything measured is missing (NaN), ``status`` says why, and one warning
         (`FailedRows`) counts them. Ctrl-C returns what is done, the rest with the status
-        "not run: interrupted", and warns.
+        "not run: interrupted", and warns. ``table.attrs["cite"]`` says in one paragraph what made
+        it: versions, seed, inputs.
 
     Raises
     ------
@@ -172,6 +174,8 @@ def sweep(
     tables = [done.pop(number) for number in range(len(chunks))]
     frame = _framed(grid, joined(tables), summary=summary)
     _warn(frame, len(grid))
+    given = {"task": task, "rows": len(grid), "fields": grid.names, "runs per row": runs}
+    frame.attrs["cite"] = paragraph("A sweep of simulated lives", given, seed=seed)
     return frame
 
 
