@@ -381,7 +381,7 @@ def test_comparison_is_sorted_and_tells_error_from_spread() -> None:
     assert names == table["method"].tolist()
     thick = [line for line in ax.lines if line.get_linewidth() > 5]
     half = [float(np.ptp(np.asarray(line.get_xdata()))) / 2 for line in thick]
-    assert half == pytest.approx((1.96 * table["loss_um_per_session_mc"]).tolist())
+    assert half == pytest.approx((1.6448536269514722 * table["loss_um_per_session_mc"]).tolist())
     for line, number in zip(ax.lines[::3], table.index, strict=True):
         runs = COMPARISON.runs.loc[COMPARISON.runs["number"] == number, "loss_um_per_session"]
         assert np.asarray(line.get_xdata()) == pytest.approx(runs.quantile([0.1, 0.9]).to_numpy())

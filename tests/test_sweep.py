@@ -276,7 +276,7 @@ def test_a_row_that_fails_says_so_and_the_others_are_computed(summary):
     assert len(warned) == 1
     assert warned[0].filename == __file__
     bad = table[table["row"] == 1]
-    assert bad["status"].str.contains("EdgekitError: placements must be a whole number").all()
+    assert bad["status"].str.contains("BadArgument: placements must be a whole number").all()
     measured = [*module.SESSIONS, "unfinished"] if summary else ["sessions", "ended_by"]
     assert bad[[*module.VALUES, *measured]].isna().all(axis=None)
     if summary:

@@ -13,10 +13,11 @@ from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
 from edgekit.figures import style
-from edgekit.figures.lives import INTERVALS, Z95
+from edgekit.figures.lives import INTERVALS
 from edgekit.figures.words import capital, describe, quantity, quantity_name
 from edgekit.study.outcomes import standard_error
 from edgekit.study.sweep import RunStatus
+from edgekit.units import LEVEL_Z
 
 __all__ = ["life_dots", "sweep"]
 
@@ -32,7 +33,7 @@ def sweep(
     against: float | None = None,
     ax: Axes | None = None,
 ) -> Axes:
-    """A quantity over a swept field: means, with the 95 % interval of each mean as a band.
+    """A quantity over a swept field: means, with the 90 % interval of each mean as a band.
 
     Parameters
     ----------
@@ -92,7 +93,7 @@ def sweep(
             axes,
             title=f"{capital(quantity_name(y))}{base}, over {quantity_name(x)}{lines}",
             kind="Line chart of a sweep",
-            shown=f"means with bands of their 95 % intervals{base}{lines}",
+            shown=f"means with bands of their 90 % intervals{base}{lines}",
             finding=(f"By {quantity_name(by)}: " if by is not None else "") + " ".join(findings),
         )
     return axes
@@ -107,7 +108,7 @@ def _draw_line(
 ) -> tuple[float, str]:
     """Means with their band; the last of them, and in words both ends and the lowest point."""
     (at, mean, error), (colour, dashes) = points, look
-    half = Z95 * error
+    half = LEVEL_Z * error
     ax.fill_between(at, mean - half, mean + half, color=colour, alpha=0.2, lw=0)
     ax.plot(at, mean, color=colour, ls=dashes, marker="o", ms=3.5)
     digits = 1 if abs(mean).max() >= 5 else 2
@@ -254,7 +255,7 @@ def life_dots(
             axes,
             title="; ".join([f"{capital(quantity_name(y))}, life by life", *fixed]),
             kind="Dots in rows, one dot per life",
-            shown="lives (grey dots), p10 to p90 of them (thin black), 95 % interval of the mean "
+            shown="lives (grey dots), p10 to p90 of them (thin black), 90 % interval of the mean "
             "from the number of lives (thick blue), mean (white dot)",
             finding=capital("; ".join([*fixed, f"by {quantity_name(by)}: "])) + " ".join(findings),
         )
@@ -262,9 +263,9 @@ def life_dots(
 
 
 def _draw_interval(ax: Axes, lives: FloatArray, height: float) -> str:
-    """Mean of some lives, its 95 % interval and p10 to p90 at a height; the same in words."""
+    """Mean of some lives, its 90 % interval and p10 to p90 at a height; the same in words."""
     low, high = np.percentile(lives, (10, 90))
-    mean, half = lives.mean(), Z95 * standard_error(lives)
+    mean, half = lives.mean(), LEVEL_Z * standard_error(lives)
     ax.plot([low, high], [height] * 2, color=style.BLACK, lw=1.2)
     ax.plot([mean - half, mean + half], [height] * 2, color=style.BLUE, lw=5)
     ax.plot(mean, height, "o", color=style.BLACK, mfc="white", ms=4)

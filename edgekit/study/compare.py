@@ -11,8 +11,9 @@ from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
+from scipy.special import ndtri
 
-from edgekit.checks import count, instance
+from edgekit.checks import between, count, instance
 from edgekit.citing import paragraph
 from edgekit.display import html_text
 from edgekit.errors import EdgekitError
@@ -24,6 +25,7 @@ from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
 from edgekit.record import Record
 from edgekit.study.outcomes import VALUES, sample_columns, session_percentiles, standard_error
+from edgekit.units import LEVEL
 
 __all__ = ["Comparison", "compare"]
 
@@ -85,8 +87,11 @@ class Comparison(Record):
         }
         return paragraph(f"{size} simulated lives per method", given, seed=self.seed)
 
-    def differences(self, column: str = "loss_um_per_session", base: int = 0) -> pd.DataFrame:
-        """Paired differences from method number `base`: mean, standard error and 95 % interval."""
+    def differences(
+        self, column: str = "loss_um_per_session", base: int = 0, *, level: float = LEVEL
+    ) -> pd.DataFrame:
+        """Paired differences from method number `base`: mean, standard error, normal interval."""
+        half = float(ndtri(0.5 + between("level", level, 0.0, 1.0) / 2))
         numeric = [*VALUES, "sessions"]
         if column not in numeric:
             raise EdgekitError("no such column of numbers", column, f"Choose from {numeric}.")
@@ -100,8 +105,8 @@ class Comparison(Record):
                 "method": [method.name for method in self.methods],
                 "difference": mean,
                 "mc": error,
-                "low": mean - 1.96 * error,
-                "high": mean + 1.96 * error,
+                "low": mean - half * error,
+                "high": mean + half * error,
                 "unpaired_mc": np.hypot(alone, alone[base]),
             }
         )

@@ -20,6 +20,7 @@ from edgekit.study.case import Task
 from edgekit.study.grid import Grid, Inputs, input_count, list_grid, power_of_two, spread_values
 from edgekit.study.outcomes import standard_error
 from edgekit.study.sweep import FailedRows, RunStatus, sweep
+from edgekit.units import LEVEL
 
 __all__ = [
     "OUTPUTS",
@@ -34,7 +35,7 @@ __all__ = [
 
 OUTPUTS = ("loss_um_per_session", "sessions", "minutes_per_session")
 MAX_RUNS = 2**53  # beyond it whole numbers have gaps
-RESAMPLES = 400  # of the bootstrap; its 95 % ends then scatter by some hundredths of their width
+RESAMPLES = 400  # of the bootstrap; its ends then scatter by some hundredths of their width
 
 
 class Sensitivity(Record):
@@ -81,7 +82,7 @@ def variance_shares(
     *,
     points: int,
     seed: int,
-    level: float = 0.95,
+    level: float = LEVEL,
 ) -> pd.DataFrame:
     """Sobol' indices of a function, with intervals from resampling its points.
 
@@ -167,7 +168,7 @@ def sensitivity(
     runs: int = 32,
     seed: int,
     outputs: Sequence[str] = OUTPUTS,
-    level: float = 0.95,
+    level: float = LEVEL,
     executor: Executor | None = None,
     out: str | PathLike[str] | None = None,
     progress: bool = True,
@@ -348,7 +349,7 @@ def tornado(
     return Tornado(table=pd.concat(parts, ignore_index=True))
 
 
-def runs_needed(pilot: ArrayLike, *, error: float, level: float = 0.95) -> int:
+def runs_needed(pilot: ArrayLike, *, error: float, level: float = LEVEL) -> int:
     """The fewest runs whose mean is within `error` of the truth with probability `level`.
 
     Stein's rule: with a pilot of n₀ runs of variance s², n = max(n₀, ⌈(t s / error)²⌉), t the
@@ -377,7 +378,7 @@ def runs_needed(pilot: ArrayLike, *, error: float, level: float = 0.95) -> int:
     Examples
     --------
     >>> runs_needed([1.0, 2.0, 3.0, 4.0, 5.0], error=0.5)
-    78
+    46
     """
     from scipy.stats import t
 

@@ -22,7 +22,7 @@ from edgekit.display import html_list
 from edgekit.errors import EdgekitError
 from edgekit.life.retire import MaxWidthLoss, MinWidth
 from edgekit.record import Record
-from edgekit.units import UM_PER_MM
+from edgekit.units import LEVEL, UM_PER_MM
 
 __all__ = ["Forecast", "forecast"]
 
@@ -117,7 +117,7 @@ class Forecast(Record):
         return html_list(self._cautions(), bold=self._headline())
 
 
-def forecast(log: Log, *, retire: MinWidth | MaxWidthLoss, level: float = 0.9) -> Forecast:
+def forecast(log: Log, *, retire: MinWidth | MaxWidthLoss, level: float = LEVEL) -> Forecast:
     """Forecast every edge of a log.
 
     Width falls along a straight line of sessions; edges of one pattern and method borrow strength
