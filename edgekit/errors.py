@@ -112,7 +112,17 @@ class BadFile(EdgekitError):
 
 
 class Cannot(EdgekitError):
-    """Sound arguments that together ask for what cannot be done."""
+    """Sound arguments that together ask for what cannot be done.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> try:
+    ...     ek.strength(ek.patterns.hoe(), load_n=5.0)
+    ... except ek.Cannot as error:
+    ...     print(error.what)
+    a hoe is not bent along its edge
+    """
 
 
 @contextmanager

@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.contact.holder import STATIONS
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot, EdgekitError
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge, EdgeFrame, check_edge, station_weights_mm
 from edgekit.record import Record
@@ -330,7 +330,7 @@ def placements_for(edge: Edge, *, ridge_um: float, most: int = 2000) -> int:
     for k in range(1, checks.count("most", most, most=MAX_PLACEMENTS) + 1):
         if _max_ridge(edge, arc, here, evenly_placed(edge, k)) <= limit:
             return k
-    raise EdgekitError(
+    raise Cannot(
         f"no count up to {most} keeps the ridges below the limit",
         ridge_um,
         "Allow higher ridges, or look at orient(edge).reachable: a hollow stretch needs a rod.",
@@ -348,7 +348,7 @@ def _convex(edge: Edge, ridge_um: float, stations: int) -> tuple[float, FloatArr
     here = edge.frame(arc, order=1)
     turn = float(np.trapezoid(here.relative_curvature, arc))
     if turn < -_RIPPLE_RAD:
-        raise EdgekitError(
+        raise Cannot(
             "a flat stone cannot follow an edge that is hollow overall",
             f"a turn of {np.degrees(turn):.3g}°",
             "Use a rod: orient(edge).max_rod_mm says how thick.",

@@ -5,7 +5,7 @@ from numpy.typing import ArrayLike
 
 from edgekit import checks
 from edgekit.checks import FloatArray
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot, EdgekitError
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
 
@@ -124,7 +124,7 @@ def _grid(arc: FloatArray, step: float) -> FloatArray:
 
     steps = np.ceil((arc[-1] - arc[0]) / step)
     if not steps < _MAX_POINTS:
-        raise EdgekitError(
+        raise Cannot(
             "the edge line would need too many points",
             float(steps),
             "Check that all lengths are in µm.",

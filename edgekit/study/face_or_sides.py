@@ -26,7 +26,7 @@ from edgekit.bending.beam import Wear, end_inset_mm, life_bending_model, shorten
 from edgekit.checks import FloatArray, at_least, count, fraction, instance, positive
 from edgekit.contact.holder import best_setting
 from edgekit.display import html_text
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot, EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade, BladeClass
 from edgekit.grinding.recession_field import inset_at, prepare_edge
@@ -163,9 +163,7 @@ def crossover(
 def _not_a_hoe(blade: Blade) -> None:
     instance("blade", blade, Blade, "Make one with edgekit.patterns, or read_blade.")
     if blade.kind is BladeClass.HOE:
-        raise EdgekitError(
-            "a hoe is ground on its bevel only", blade.name, "Give a curette or a sickle."
-        )
+        raise Cannot("a hoe is ground on its bevel only", blade.name, "Give a curette or a sickle.")
 
 
 def ideal_sessions(

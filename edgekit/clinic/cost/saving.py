@@ -110,7 +110,8 @@ def saving(result: Forecast, *, prices: Prices, change: MethodChange | IntervalC
     ...     "width_mm": [0.860, None, 0.852, None, 0.846]}))
     >>> result = ek.forecast(log, retire=ek.MaxWidthLoss(fraction=0.2))
     >>> prices = ek.read_prices(pd.DataFrame({
-    ...     "item": ["instrument", "session"], "name": "", "price": [40.0, 0.1], "currency": "EUR"}))
+    ...     "item": ["instrument", "session"], "name": "", "price": [40.0, 0.1],
+    ...     "currency": "EUR"}))
     >>> rarer = ek.clinic.IntervalChange(pattern="universal curette", method="held", factor=2.0)
     >>> ek.saving(result, prices=prices, change=rarer).currency
     'EUR'

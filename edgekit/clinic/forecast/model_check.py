@@ -20,7 +20,7 @@ from edgekit.clinic.forecast.forecast import Forecast
 from edgekit.clinic.forecast.update import Scale, update_inputs, update_loss
 from edgekit.clinic.log.history import ServiceStatus
 from edgekit.clinic.tray import PATTERNS
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 from edgekit.geometry.blade import Blade
 from edgekit.life.life import Use
 from edgekit.method.method import Method
@@ -145,7 +145,7 @@ def compare_with_model(
             lives = compare(blade, [method], runs=runs, seed=seed, use=use)
             models[pattern, name] = lives, share
     if not models:
-        raise EdgekitError(
+        raise Cannot(
             "no pattern and method of the log has a model",
             sorted({*known["pattern"], *known["method"]}),
             "Name blades and methods by the log's own words.",

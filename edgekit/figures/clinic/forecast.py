@@ -283,7 +283,8 @@ def replacements(plan: Budget, ax: Axes | None = None) -> Axes:
     ...     "instrument": "A", "edge": "left", "date": ["2025-01-06", "2025-02-03", "2025-02-03"],
     ...     "event": ["measured", "sharpened", "measured"], "width_mm": [0.860, None, 0.852]}))
     >>> prices = ek.read_prices(pd.DataFrame({
-    ...     "item": ["instrument", "session"], "name": "", "price": [40.0, 0.1], "currency": "EUR"}))
+    ...     "item": ["instrument", "session"], "name": "", "price": [40.0, 0.1],
+    ...     "currency": "EUR"}))
     >>> plan = ek.budget(ek.forecast(log, retire=ek.MaxWidthLoss()), prices=prices)
     >>> ek.figures.replacements(plan).get_ylabel()
     'instruments to replace [count]'
