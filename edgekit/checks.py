@@ -1,4 +1,4 @@
-"""Checks that public functions make on what they are given; each raises `EdgekitError`.
+"""Checks that public functions make on what they are given; each raises `BadArgument`.
 
 Every comparison is written so that NaN fails it.
 """
@@ -8,13 +8,26 @@ import operator
 from collections.abc import Sequence
 from decimal import Decimal
 from fractions import Fraction
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 
 FloatArray = NDArray[np.float64]
+Item = TypeVar("Item")
+Seed = np.random.Generator | np.random.BitGenerator | np.random.SeedSequence | int | Sequence[int]
+"""What ``rng=`` takes: a generator, or what makes one."""
+SEEDS = (
+    int,
+    np.integer,
+    Sequence,
+    np.ndarray,
+    np.random.SeedSequence,
+    np.random.BitGenerator,
+    np.random.Generator,
+)
 REAL = (int, float, np.integer, np.floating, Decimal, Fraction)
 # Python and numpy derive these from whole numbers.
 NOT_REAL = (bool, np.bool_, np.timedelta64)
@@ -29,18 +42,18 @@ def number(name: str, value: object, remedy: str = "Give a number.") -> float:
     if isinstance(value, np.ndarray) and value.shape == () and not np.ma.isMaskedArray(value):
         value = value[()]
     if isinstance(value, NOT_REAL) or not isinstance(value, REAL):
-        raise EdgekitError(f"{name} must be a number", value, remedy)
+        raise BadArgument(f"{name} must be a number", value, remedy, argument=name)
     try:
         return float(value)
     except OverflowError as error:
-        raise EdgekitError(f"{name} must be finite", value, remedy) from error
+        raise BadArgument(f"{name} must be finite", value, remedy, argument=name) from error
 
 
 def finite(name: str, value: object, remedy: str = "Give a finite number.") -> float:
     """Return `value` as a float, or refuse anything that is not one finite number."""
     result = number(name, value, remedy)
     if not math.isfinite(result):
-        raise EdgekitError(f"{name} must be finite", value, remedy)
+        raise BadArgument(f"{name} must be finite", value, remedy, argument=name)
     return result
 
 
@@ -48,7 +61,7 @@ def positive(name: str, value: float, remedy: str = "Give a number above 0.") ->
     """Return `value` as a float above zero."""
     number = finite(name, value, remedy)
     if not number > 0:
-        raise EdgekitError(f"{name} must be above 0", value, remedy)
+        raise BadArgument(f"{name} must be above 0", value, remedy, argument=name)
     return number
 
 
@@ -57,7 +70,7 @@ def at_least(name: str, value: float, low: float, remedy: str | None = None) -> 
     remedy = remedy or f"Give a number of {low:g} or more."
     number = finite(name, value, remedy)
     if not number >= low:
-        raise EdgekitError(f"{name} must be {low:g} or more", value, remedy)
+        raise BadArgument(f"{name} must be {low:g} or more", value, remedy, argument=name)
     return number
 
 
@@ -66,7 +79,9 @@ def between(name: str, value: float, low: float, high: float, remedy: str | None
     remedy = remedy or f"Give a number between {low:g} and {high:g}."
     number = finite(name, value, remedy)
     if not low < number < high:
-        raise EdgekitError(f"{name} must lie between {low:g} and {high:g}", value, remedy)
+        raise BadArgument(
+            f"{name} must lie between {low:g} and {high:g}", value, remedy, argument=name
+        )
     return number
 
 
@@ -75,7 +90,7 @@ def fraction(name: str, value: float, *, zero: bool = False) -> float:
     remedy = "Give a share of 1, such as 0.2 for 20 %."
     number = finite(name, value, remedy)
     if not (0 <= number <= 1) or (number == 0 and not zero):
-        raise EdgekitError(f"{name} must be a share between 0 and 1", value, remedy)
+        raise BadArgument(f"{name} must be a share between 0 and 1", value, remedy, argument=name)
     return number
 
 
@@ -90,11 +105,16 @@ def count(
     remedy = f"Give a whole number of {low} or more."
     size = finite(name, value, remedy)
     if size != int(size) or not size >= low:
-        raise EdgekitError(f"{name} must be a whole number of {low} or more", value, remedy)
+        raise BadArgument(
+            f"{name} must be a whole number of {low} or more", value, remedy, argument=name
+        )
     if most is not None and not size <= most:
         memory = f" (they would take {size * bytes_each / 1e9:,.3g} GB)" if bytes_each else ""
-        raise EdgekitError(
-            f"{name} must be {most:,} or less{memory}", value, f"Give at most {most:,}."
+        raise BadArgument(
+            f"{name} must be {most:,} or less{memory}",
+            value,
+            f"Give at most {most:,}.",
+            argument=name,
         )
     try:
         return operator.index(value)  # type: ignore[arg-type]  # as a float it would lose digits
@@ -108,7 +128,25 @@ def instance(name: str, value: object, kind: type | tuple[type, ...], remedy: st
         kinds = kind if isinstance(kind, tuple) else (kind,)
         wanted = " or ".join(item.__name__ for item in kinds)
         article = "an" if wanted[0] in "AEIO" else "a"
-        raise EdgekitError(f"{name} must be {article} {wanted}", value, remedy)
+        raise BadArgument(f"{name} must be {article} {wanted}", value, remedy, argument=name)
+
+
+def flag(name: str, value: object) -> bool:
+    """Return `value`, if it is true or false."""
+    if not isinstance(value, bool | np.bool_):
+        raise BadArgument(
+            f"{name} must be True or False", value, "Give one of the two.", argument=name
+        )
+    return bool(value)
+
+
+def items_of(name: str, values: object, kind: type[Item], remedy: str) -> list[Item]:
+    """Return the items of a sequence, refusing what is none and items of another kind."""
+    if not isinstance(values, Sequence) or isinstance(values, str | bytes):
+        raise BadArgument(f"{name} must be a sequence", values, remedy, argument=name)
+    for item in values:
+        instance(f"each of {name}", item, kind, remedy)
+    return list(values)
 
 
 def keep_numbers(record: object, **checked: object) -> None:
@@ -121,7 +159,9 @@ def _as_numbers(name: str, values: object) -> FloatArray:
     """A float64 copy of an array of real numbers, by the same rules as `number`."""
     remedy = "Give real numbers: no text, no true or false, no ragged rows."
     if np.ma.isMaskedArray(values) and np.ma.is_masked(values):
-        raise EdgekitError(f"{name} must be an array of numbers", values, "Remove masked entries.")
+        raise BadArgument(
+            f"{name} must be an array of numbers", values, "Remove masked entries.", argument=name
+        )
     try:
         # What is not an array yet is looked at item by item: true and false would become 1 and 0.
         kept = hasattr(values, "dtype")
@@ -130,9 +170,11 @@ def _as_numbers(name: str, values: object) -> FloatArray:
             items = [number(name, item, remedy) for item in array.ravel().tolist()]
             return np.array(items, dtype=np.float64).reshape(array.shape)
     except (TypeError, ValueError, OverflowError) as error:
-        raise EdgekitError(f"{name} must be an array of numbers", values, remedy) from error
+        raise BadArgument(
+            f"{name} must be an array of numbers", values, remedy, argument=name
+        ) from error
     if array.dtype.kind not in "iuf":
-        raise EdgekitError(f"{name} must be an array of numbers", values, remedy)
+        raise BadArgument(f"{name} must be an array of numbers", values, remedy, argument=name)
     return np.array(array, dtype=np.float64)
 
 
@@ -148,15 +190,19 @@ def frozen_array(
         )
     ):
         wanted = "(" + ", ".join("N" if size is None else str(size) for size in shape) + ")"
-        raise EdgekitError(
-            f"{name} must have shape {wanted}", array.shape, "Reshape it, one row per point."
+        raise BadArgument(
+            f"{name} must have shape {wanted}",
+            array.shape,
+            "Reshape it, one row per point.",
+            argument=name,
         )
     if not np.isfinite(array).all():
         where = tuple(int(i) for i in np.argwhere(~np.isfinite(array))[0])
-        raise EdgekitError(
+        raise BadArgument(
             f"{name} must be finite, but its entry {where} is not",
             float(array[where]),
             "Remove or correct that entry.",
+            argument=name,
         )
     array.setflags(write=False)
     return array
@@ -173,8 +219,11 @@ def vectors(name: str, values: ArrayLike) -> FloatArray:
     array = frozen_array(name, values, (None, 3))
     length = np.linalg.norm(array, axis=1)
     if (row := worst_row(length, 1e-12)) is not None:
-        raise EdgekitError(
-            f"{name} has a null vector in row {row}", array[row].tolist(), "Give a direction there."
+        raise BadArgument(
+            f"{name} has a null vector in row {row}",
+            array[row].tolist(),
+            "Give a direction there.",
+            argument=name,
         )
     unit = array / length[:, None]
     unit.setflags(write=False)
@@ -202,10 +251,11 @@ def array_between(
         reach = f"above {low:g}" if np.isinf(high) else f"between {low:g} and {high:g}"
         if ends and np.isinf(high):
             reach = f"{low:g} or more"
-        raise EdgekitError(
+        raise BadArgument(
             f"{name} must be {reach} throughout",
             float(array[~inside].flat[0]),
             remedy or f"Give numbers {reach}.",
+            argument=name,
         )
     return array
 
@@ -215,19 +265,28 @@ def matched(names: str, *arrays: FloatArray) -> tuple[FloatArray, ...]:
     try:
         return tuple(np.asarray(array) for array in np.broadcast_arrays(*arrays))
     except ValueError as error:
-        raise EdgekitError(
+        raise BadArgument(
             f"{names} must broadcast to one shape",
             tuple(array.shape for array in arrays),
             "Give one number, or as many as the others.",
+            argument=names,
         ) from error
 
 
-def generator(name: str, rng: np.random.Generator) -> np.random.Generator:
-    """Return a numpy Generator, refusing a bare seed in its place."""
-    if not isinstance(rng, np.random.Generator):
-        raise EdgekitError(
-            f"{name} must be a numpy.random.Generator",
-            rng,
-            "Use numpy.random.default_rng(seed).",
-        )
-    return rng
+def generator(name: str, rng: object) -> np.random.Generator:
+    """Return a numpy Generator: the one given, or one made from a seed.
+
+    A seed is a whole number of 0 or more, a sequence of them, a SeedSequence or a BitGenerator; to
+    leave it out would make results that nobody can repeat.
+    """
+    if isinstance(rng, SEEDS) and not isinstance(rng, bool | str | bytes):
+        try:
+            return np.random.default_rng(rng)
+        except (TypeError, ValueError, OverflowError):
+            pass
+    raise BadArgument(
+        f"{name} must be a numpy.random.Generator or a seed",
+        rng,
+        "Give a whole number of 0 or more, or numpy.random.default_rng(seed).",
+        argument=name,
+    )

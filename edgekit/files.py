@@ -18,6 +18,7 @@ from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 
+from edgekit import checks
 from edgekit.errors import EdgekitError
 
 _LONGEST = 50  # letters of a name that its temporary file repeats: 255 bytes are the usual limit
@@ -106,6 +107,7 @@ def write_file(path: str | os.PathLike[str], data: str | bytes, *, replace: bool
     >>> [item.name for item in folder.iterdir()]
     ['note.txt']
     """
+    checks.flag("replace", replace)
     target = file_path(path)
     raw = _encoded(data, target)
     try:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 Scalar = TypeVar("Scalar", bound=np.generic)
 MAX_SHOWN = 6  # fields in a short form; five lines hold no more
-MAX_TEXT = 60  # characters of one field
+MAX_TEXT = 40  # characters of one field
 
 
 @dataclass_transform(

@@ -33,6 +33,10 @@ class Cautions:
 def cautions() -> Cautions:
     """The cautions of the trade that every result for the bench carries.
 
+    Returns
+    -------
+    Cautions
+
     Examples
     --------
     >>> import edgekit as ek

@@ -15,15 +15,14 @@ import os
 import re
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import pandas as pd
 
-from edgekit.errors import EdgekitError
+from edgekit import checks
+from edgekit.errors import EdgekitError, reading
 from edgekit.files import file_path, write_file
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 __all__ = ["read_table", "rows", "write_table"]
 
@@ -72,6 +71,7 @@ def write_table(
     >>> read_table(path).to_dict("list")
     {'code': ['007', '=B2'], 'width_mm': [0.30000000000000004, 0.86]}
     """
+    checks.instance("table", table, pd.DataFrame, "Give a DataFrame, such as a result's .table.")
     target = file_path(path)
     columns = [_cells(table.iloc[:, at]) for at in range(table.shape[1])]
     lines = [
@@ -90,22 +90,39 @@ def write_table(
 def read_table(path: str | os.PathLike[str]) -> pd.DataFrame:
     """Read a table that `write_table` wrote, or any comma-separated table in UTF-8.
 
+    Parameters
+    ----------
+    path : path
+
+    Returns
+    -------
+    pandas.DataFrame
+
     Raises
     ------
     EdgekitError
         Not a file, not UTF-8, rows of different lengths, or fewer or more rows than its first
         line says.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> path = pathlib.Path(tempfile.mkdtemp()) / "table.csv"
+    >>> _ = path.write_text('code,width_mm\\n"007",0.86\\n')
+    >>> read_table(path).to_dict("list")
+    {'code': ['007'], 'width_mm': [0.86]}
     """
     source = file_path(path)
-    try:
-        text = source.read_bytes().decode("utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise EdgekitError(
-            f"the table could not be read ({type(error).__name__})",
-            str(source),
-            "Give a CSV file in UTF-8.",
-        ) from error
-    return _from_text(text, source.name)
+    with reading(source.name):
+        try:
+            text = source.read_bytes().decode("utf-8-sig")
+        except (OSError, ValueError) as error:
+            raise EdgekitError(
+                f"the table could not be read ({type(error).__name__})",
+                str(source),
+                "Give a CSV file in UTF-8.",
+            ) from error
+        return _from_text(text, source.name)
 
 
 def rows(text: str, name: str = "the table") -> Iterator[tuple[int, list[str]]]:
@@ -164,8 +181,6 @@ def _lost(column: pd.Series) -> EdgekitError:
 
 
 def _from_text(text: str, name: str) -> pd.DataFrame:
-    import pandas as pd
-
     header, *body = _marked_rows(text, name)
     columns = zip(*body, strict=True) if body else [()] * len(header)
     data = {_bare(cell): _typed(column) for cell, column in zip(header, columns, strict=True)}
@@ -206,8 +221,6 @@ def _bare(cell: str) -> str:
 
 def _typed(column: Sequence[str]) -> pd.Series:
     """A column as what all its cells are, or as text where one stood in quotation marks."""
-    import pandas as pd
-
     words = [_bare(cell) for cell in column]
     plain = words and not any(cell.startswith(_MARK) for cell in column)
     for pattern, convert in _KINDS[0 if any(words) else -1 :] if plain else ():

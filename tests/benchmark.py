@@ -123,7 +123,7 @@ LIVES = ek.LifeCase(  # errors of every kind, and about 15 sessions a life
     blade=ek.patterns.area_specific_curette,
     method=ek.methods.freehand(placements=12, seatings=1, hand=STEADY),
     use=ek.Use(strokes=15, severity_gsd=1.5),
-    rules=(ek.MaxWidthLoss(fraction=0.6),),
+    retire=(ek.MaxWidthLoss(fraction=0.6),),
 )
 
 
@@ -135,7 +135,7 @@ def lived(runs: int, *, most: int = 200, precision: type = np.float64, **changes
         study.blade,
         study.method,
         use=study.use,
-        rules=study.rules,
+        rules=study.retire,
         histories=0,
         rngs=SeededKeys(1, runs=runs),
         max_sessions=most,

@@ -691,8 +691,8 @@ TABLE = {
     ),
     "a table of edges": (
         held(lambda e: ek.settings_table([e])),
-        "setting must be a Setting",
-        "best_setting",
+        "each of settings must be a Setting",
+        "settings_needed",
         "Edge(",
     ),
     "a curve by name": (

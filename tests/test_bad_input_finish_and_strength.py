@@ -58,7 +58,7 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
     ("finish at a billion stations", lambda: made(stations=10**9), "GB"),
     ("blunting of an edge", lambda: ek.blunting(EDGE), "must be a Finish"),
     ("blunting under a load", lambda: ek.blunting(made(), contact=2.5), "LineContact"),
-    ("finish with a seed", lambda: ek.finish(EDGE, METHOD, rng=3), "Generator"),
+    ("finish with half a seed", lambda: ek.finish(EDGE, METHOD, rng=3.5), "Generator"),
     ("magnification of zero", lambda: made(magnification=0), "above 0"),
     ("finish at half a station", lambda: made(stations=2.5), "whole number"),
     ("Ra of zero for a cut-off", lambda: standard_cutoff_um(0), "above 0"),

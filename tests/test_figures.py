@@ -381,7 +381,7 @@ def test_comparison_is_sorted_and_tells_error_from_spread() -> None:
     assert names == table["method"].tolist()
     thick = [line for line in ax.lines if line.get_linewidth() > 5]
     half = [float(np.ptp(np.asarray(line.get_xdata()))) / 2 for line in thick]
-    assert half == pytest.approx((1.96 * table["loss_um_per_session_mc"]).tolist())
+    assert half == pytest.approx((1.6448536269514722 * table["loss_um_per_session_mc"]).tolist())
     for line, number in zip(ax.lines[::3], table.index, strict=True):
         runs = COMPARISON.runs.loc[COMPARISON.runs["number"] == number, "loss_um_per_session"]
         assert np.asarray(line.get_xdata()) == pytest.approx(runs.quantile([0.1, 0.9]).to_numpy())
@@ -641,3 +641,26 @@ def test_a_name_of_the_last_version_says_what_it_is_called_now(old: str, new: st
     assert callable(getattr(F, new))
     with pytest.raises(AttributeError, match="no attribute 'chart'"):
         _ = F.chart
+
+
+def test_axes_show_themselves_once_at_the_end_of_a_cell() -> None:
+    """By IPython's own formatters, in a process of its own: with pyplot and without."""
+    script = (
+        "import sys\n"
+        "from IPython.core.interactiveshell import InteractiveShell\n"
+        "import edgekit as ek\n"
+        "shell = InteractiveShell.instance()\n"
+        "blade = ek.patterns.universal_curette()\n"
+        "ax = ek.figures.section(blade)\n"
+        "data, _ = shell.display_formatter.format(ax)\n"
+        "assert data['text/html'].count('<img alt=') == 1\n"
+        "assert ek.figures.alt_text(ax).split('.')[0] in data['text/html']\n"
+        "assert 'image/png' not in data and 'matplotlib.pyplot' not in sys.modules\n"
+        "from matplotlib import pyplot as plt\n"
+        "drawn = ek.figures.section(blade, plt.subplots()[1])\n"
+        "data, _ = shell.display_formatter.format(drawn)\n"
+        "assert 'text/html' in data and not plt.get_fignums()\n"
+        "data, _ = shell.display_formatter.format(plt.subplots()[1])\n"
+        "assert 'text/html' not in data\n"
+    )
+    subprocess.run([sys.executable, "-c", script], check=True)

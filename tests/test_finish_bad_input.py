@@ -119,7 +119,7 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
     ("stations falling", lambda: realise([5, 0], 2.0, 0.1, rng=rng()), "must rise"),
     ("lengths that do not match", lambda: realise([0, 5], [1, 2, 3], 0.1, rng=rng()), "one shape"),
     ("lengths in metres", lambda: realise([0, 5650], 4e-6, 0.1, rng=rng()), "too many points"),
-    ("seed instead of a generator", lambda: realise([0, 5], 2.0, 0.1, rng=7), "Generator"),
+    ("text instead of a seed", lambda: realise([0, 5], 2.0, 0.1, rng="7"), "Generator"),
     ("steps of zero", lambda: realise([0, 5], 2.0, 0.1, rng=rng(), steps=0), "2 or more"),
     (
         "face to tooth of zero",

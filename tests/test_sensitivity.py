@@ -39,13 +39,13 @@ def test_shares_of_variance_of_the_ishigami_function():
 
 
 def test_intervals_cover_the_true_shares():
-    """95 % intervals should hold about 171 of 180 shares, or more: Sobol points scatter less."""
+    """90 % intervals should hold about 162 of 180 shares, or more: Sobol points scatter less."""
     held = 0
     for seed in range(30):
         table = variance_shares(ishigami, CUBE, ["y", "z"], points=128, seed=seed).iloc[:3]
         for kind, truth in (("first", FIRST), ("total", TOTAL)):
             held += int(((table[f"{kind}_low"] <= truth) & (truth <= table[f"{kind}_high"])).sum())
-    assert held >= 160
+    assert held >= 150
 
 
 def test_intervals_follow_their_level():
@@ -183,19 +183,19 @@ def test_ends_of_key_inputs_are_those_of_the_evidence():
 
 @pytest.mark.parametrize("pilot", [3, 5, 12])
 def test_the_number_of_runs_keeps_its_promise(pilot):
-    """Coverage of mean ± error, pilot included: at least 95 %, within the noise of 4000 trials."""
+    """Coverage of mean ± error, pilot included: at least 90 %, within the noise of 4000 trials."""
     rng, error, trials, inside = np.random.default_rng(pilot), 0.4, 4000, 0
     for _ in range(trials):
         first = rng.normal(3.0, 1.0, pilot)
         n = ek.runs_needed(first, error=error)
         mean = (first.sum() + rng.normal(3.0, 1.0, n - pilot).sum()) / n
         inside += abs(mean - 3.0) <= error
-    assert inside / trials > 0.95 - 3 * np.sqrt(0.95 * 0.05 / trials)
-    assert inside / trials < 0.975  # not wasteful either
+    assert inside / trials > 0.90 - 3 * np.sqrt(0.90 * 0.10 / trials)
+    assert inside / trials < 0.945  # not wasteful either
 
 
 def test_the_number_of_runs_holds_for_lives():
-    """Losses are skewed; still the error of the mean is as small as asked in 95 % of studies."""
+    """Losses are skewed; still the error of the mean is as small as asked in 90 % of studies."""
     table = ek.sweep(TASK, ek.full_grid({"use.strokes": [45]}), runs=6000, seed=9, progress=False)[
         "loss_um_per_session"
     ].to_numpy()
@@ -206,7 +206,7 @@ def test_the_number_of_runs_holds_for_lives():
         n = ek.runs_needed(drawn[:20], error=error)
         inside += abs(drawn[:n].mean() - truth) <= error
         studies += 1
-    assert inside / studies > 0.93
+    assert inside / studies > 0.88
 
 
 BAD = {

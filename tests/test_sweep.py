@@ -276,7 +276,7 @@ def test_a_row_that_fails_says_so_and_the_others_are_computed(summary):
     assert len(warned) == 1
     assert warned[0].filename == __file__
     bad = table[table["row"] == 1]
-    assert bad["status"].str.contains("EdgekitError: placements must be a whole number").all()
+    assert bad["status"].str.contains("BadArgument: placements must be a whole number").all()
     measured = [*module.SESSIONS, "unfinished"] if summary else ["sessions", "ended_by"]
     assert bad[[*module.VALUES, *measured]].isna().all(axis=None)
     if summary:
@@ -603,10 +603,10 @@ def test_rows_reach_every_owner():
     assert case.method.name == "held at 15.0°, rolled"
     assert case.method.hand.tilt_deg.sd == 1.5
     assert case.use.law.rate == 0.2
-    assert [rule.fraction for rule in case.rules] == [0.15, ek.MinLength().fraction]
+    assert [rule.fraction for rule in case.retire] == [0.15, ek.MinLength().fraction]
     assert case.blade.thickness_mm == pytest.approx(0.6)
     every = TASK({"rule.fraction": 0.3})
-    assert {rule.fraction for rule in every.rules} == {0.3}
+    assert {rule.fraction for rule in every.retire} == {0.3}
 
 
 @pytest.fixture

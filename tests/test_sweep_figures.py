@@ -39,7 +39,7 @@ def test_lines_are_the_means_of_the_sweep(table):
         band = ax.collections[(15, 45).index(strokes)].get_paths()[0].get_extents()
         error = part["loss_um_per_session"].sem()
         mean = part["loss_um_per_session"].mean()
-        assert band.y1 == pytest.approx((mean + 1.96 * error).max(), rel=1e-9)
+        assert band.y1 == pytest.approx((mean + 1.6448536269514722 * error).max(), rel=1e-9)
 
 
 def test_lines_run_along_the_axis_and_leave_out_what_failed():
@@ -59,7 +59,7 @@ def test_differences_are_taken_life_by_life():
     gaps = np.stack(lives) - lives[1]
     np.testing.assert_allclose(ax.get_lines()[0].get_ydata(), gaps.mean(axis=1), atol=1e-12)
     band = ax.collections[0].get_paths()[0].get_extents()
-    top = gaps.mean(axis=1) + 1.96 * gaps.std(axis=1, ddof=1) / 3
+    top = gaps.mean(axis=1) + 1.6448536269514722 * gaps.std(axis=1, ddof=1) / 3
     assert band.y1 == pytest.approx(top.max(), rel=1e-9)
 
 

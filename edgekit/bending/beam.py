@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from edgekit.bending.section_properties import section_properties, stress_in
 from edgekit.checks import FloatArray, between
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.blade import Blade, BladeClass, width_between
@@ -302,7 +302,7 @@ def bending_model(
 def _load_from_toe_mm(blade: Blade, given: float | None) -> float:
     """Distance of the load from the toe [mm], the default where none is given; no hoe."""
     if blade.kind is BladeClass.HOE:
-        raise EdgekitError(
+        raise Cannot(
             "a hoe is not bent along its edge",
             blade.name,
             "Judge it by width: grinding shortens its lever.",
@@ -322,7 +322,7 @@ def _bent_stations(
     """Stations of the sides that lie behind the load, at most `limit` of them."""
     here = side[lever[side] > _MIN_LEVER_MM]
     if len(here) < 2:
-        raise EdgekitError(
+        raise Cannot(
             "no section of the blade lies behind the load", from_toe, "Bring it nearer the toe."
         )
     if limit is not None and len(here) > limit:
@@ -352,7 +352,7 @@ def _sides(
     grid = grids[0]
     far_edge = blade.opposite(grid.name)
     if far_edge is None:
-        raise EdgekitError(
+        raise Cannot(
             "a blade with one edge has no section",
             blade.name,
             "Give its unused edge, or a second one.",

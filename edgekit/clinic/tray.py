@@ -5,8 +5,11 @@ import os
 from collections.abc import Callable
 from pathlib import Path
 
+import pandas as pd
+
 from edgekit.digitising.reader import read_blade
-from edgekit.errors import EdgekitError
+from edgekit.errors import EdgekitError, reading
+from edgekit.files import file_path
 from edgekit.geometry import patterns
 from edgekit.geometry.blade import Blade
 from edgekit.tables import read_table
@@ -52,8 +55,12 @@ def read_tray(path: str | os.PathLike[str]) -> dict[str, Blade]:
     >>> list(read_tray(path))
     ['FH-01-HO']
     """
-    source = Path(path)
-    table = read_table(source)
+    source = file_path(path)
+    with reading(source.name):
+        return _from_table(read_table(source), source)
+
+
+def _from_table(table: pd.DataFrame, source: Path) -> dict[str, Blade]:
     missing = [name for name in ("instrument", "blade") if name not in table.columns]
     if missing:
         raise EdgekitError("the tray list lacks columns", missing, "Name them instrument, blade.")

@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.contact.holder import STATIONS
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot, EdgekitError
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge, EdgeFrame, check_edge, station_weights_mm
 from edgekit.record import Record
@@ -203,6 +203,17 @@ def facets(
     stations : int
         Stations along the edge, both ends included.
 
+    Returns
+    -------
+    Facets
+
+    Raises
+    ------
+    BadArgument
+        A blade in place of one of its edges; a number outside its range.
+    EdgekitError
+        Placements off the edge, or more than memory holds.
+
     Examples
     --------
     On a circle of radius R in a planar face K planes are a polygon about it, with ridges
@@ -288,6 +299,26 @@ def placements_for(edge: Edge, *, ridge_um: float, most: int = 2000) -> int:
     Ridges do not fall evenly with the count where curvature varies (an even count can leave a toe
     to the two middle facets), so the counts are tried in turn.
 
+    Parameters
+    ----------
+    edge : Edge
+    ridge_um : float
+        Limit of the ridges, along the face [µm].
+    most : int
+        Where the search stops.
+
+    Returns
+    -------
+    int
+        Placements, equally spaced in arc.
+
+    Raises
+    ------
+    BadArgument
+        A blade in place of one of its edges; a number outside its range.
+    EdgekitError
+        An edge that is hollow overall, or one that needs more than `most`.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -299,7 +330,7 @@ def placements_for(edge: Edge, *, ridge_um: float, most: int = 2000) -> int:
     for k in range(1, checks.count("most", most, most=MAX_PLACEMENTS) + 1):
         if _max_ridge(edge, arc, here, evenly_placed(edge, k)) <= limit:
             return k
-    raise EdgekitError(
+    raise Cannot(
         f"no count up to {most} keeps the ridges below the limit",
         ridge_um,
         "Allow higher ridges, or look at orient(edge).reachable: a hollow stretch needs a rod.",
@@ -317,7 +348,7 @@ def _convex(edge: Edge, ridge_um: float, stations: int) -> tuple[float, FloatArr
     here = edge.frame(arc, order=1)
     turn = float(np.trapezoid(here.relative_curvature, arc))
     if turn < -_RIPPLE_RAD:
-        raise EdgekitError(
+        raise Cannot(
             "a flat stone cannot follow an edge that is hollow overall",
             f"a turn of {np.degrees(turn):.3g}°",
             "Use a rod: orient(edge).max_rod_mm says how thick.",
@@ -362,6 +393,22 @@ def placement_density(edge: Edge, spacing: Spacing) -> tuple[FloatArray, FloatAr
 def placed_by_curvature(edge: Edge, placements: int) -> FloatArray:
     """Arc positions (K,) [mm] of K placements for near-equal ridges: spacing ∝ 1/√κ.
 
+    Parameters
+    ----------
+    edge : Edge
+    placements : int
+        How many.
+
+    Returns
+    -------
+    array (P,)
+        Arc positions [mm], closer where the edge turns: their density is proportional to √κ.
+
+    Raises
+    ------
+    BadArgument
+        A blade in place of one of its edges; a number outside its range.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -394,6 +441,13 @@ def spaced_placements(edge: Edge, *, ridge_um: float) -> FloatArray:
     -------
     array (K,)
         Arc positions [mm]; usually far fewer than `placements_for` needs.
+
+    Raises
+    ------
+    BadArgument
+        A blade in place of one of its edges; a number outside its range.
+    EdgekitError
+        An edge that is hollow overall.
 
     Examples
     --------

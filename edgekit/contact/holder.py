@@ -242,6 +242,15 @@ def best_setting(
     stations : int
         Stations at which the error is judged.
 
+    Returns
+    -------
+    Setting
+
+    Raises
+    ------
+    BadArgument
+        A blade in place of one of its edges; a number outside its range.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -270,6 +279,25 @@ def setting_at(
 ) -> Setting:
     """What one chosen elevation does along the whole edge.
 
+    Parameters
+    ----------
+    edge : Edge
+    elevation_deg : float
+        Between handle and stone [deg].
+    tolerance_deg : float
+        Largest angle error allowed [deg].
+    stations : int
+        Stations along the edge.
+
+    Returns
+    -------
+    Setting
+
+    Raises
+    ------
+    BadArgument
+        A blade in place of one of its edges; a number outside its range.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -292,6 +320,24 @@ def settings_needed(
     the middle of what its stations allow, and each station goes to the setting with the least error
     there.
 
+    Parameters
+    ----------
+    edge : Edge
+    tolerance_deg : float
+        Largest angle error allowed [deg].
+    stations : int
+        Stations along the edge.
+
+    Returns
+    -------
+    tuple of Setting
+        The fewest that keep the tolerance; what no holder reaches belongs to none.
+
+    Raises
+    ------
+    BadArgument
+        A blade in place of one of its edges; a number outside its range.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -312,6 +358,20 @@ def settings_needed(
 def settings_table(settings: Sequence[Setting]) -> pd.DataFrame:
     """One row per setting: elevation, stretches, worst error, and roll at the two ends.
 
+    Parameters
+    ----------
+    settings : sequence of Setting
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``elevation_deg, stretches_mm, worst_error_deg, roll_from_deg, roll_to_deg``.
+
+    Raises
+    ------
+    BadArgument
+        Anything but settings.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -323,8 +383,9 @@ def settings_table(settings: Sequence[Setting]) -> pd.DataFrame:
     import pandas as pd
 
     rows = []
-    for setting in settings:
-        _check_setting(setting)
+    for setting in checks.items_of(
+        "settings", settings, Setting, "Give what settings_needed returns."
+    ):
         roll = np.interp(np.ravel(setting.stretches_mm), setting.arc_mm, setting.roll_deg)
         rows.append(
             {
@@ -380,6 +441,24 @@ class RollSchedule(Record):
 
 def roll_schedule(setting: Setting, *, seconds: float, steps: int = 25) -> RollSchedule:
     """Roll against time for contact that moves along the edge at constant speed.
+
+    Parameters
+    ----------
+    setting : Setting
+    seconds : float
+        Time from heel to toe [s].
+    steps : int
+        Rows of the schedule.
+
+    Returns
+    -------
+    RollSchedule
+        ``time_s, arc_mm, roll_deg`` at steady speed along the edge.
+
+    Raises
+    ------
+    BadArgument
+        Not a setting; a time not above 0; fewer than 2 steps.
 
     Examples
     --------

@@ -214,6 +214,11 @@ def orient(
     -------
     Orientation
 
+    Raises
+    ------
+    BadArgument
+        A blade in place of one of its edges; a number outside its range.
+
     Examples
     --------
     On a planar face square to the handle one elevation, 90° - β, serves everywhere:

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 from typing import ClassVar, Protocol, runtime_checkable
 
-from edgekit.checks import between, keep_numbers, positive
+from edgekit.checks import between, keep_numbers, number, positive
 from edgekit.evidence_table import value
 
 __all__ = ["ConeStone", "DiscStone", "FlatStone", "RodStone", "Stone"]
@@ -31,9 +31,10 @@ class FlatStone:
     curvature_per_mm: ClassVar[float] = 0.0  # a plane
 
     def __post_init__(self) -> None:
-        if self.length_mm != math.inf:
-            length = positive("length_mm of a stone", self.length_mm, "Give millimetres.")
-            keep_numbers(self, length_mm=length)
+        length = number("length_mm of a stone", self.length_mm, "Give millimetres.")
+        if length != math.inf:
+            length = positive("length_mm of a stone", length, "Give millimetres.")
+        keep_numbers(self, length_mm=length)
 
 
 @dataclass(frozen=True, kw_only=True)

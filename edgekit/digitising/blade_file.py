@@ -14,7 +14,8 @@ from pathlib import Path as FilePath
 import numpy as np
 
 from edgekit.checks import FloatArray, at_least, positive, vectors
-from edgekit.digitising.file_format import AXES, EXACT, FileFault, Settings, file_text, line_fault
+from edgekit.digitising.file_format import AXES, EXACT, Settings, file_text, line_fault
+from edgekit.errors import BadFile
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import BladeClass
 from edgekit.geometry.edge import check_angle_deg, check_points
@@ -114,7 +115,12 @@ class BladeFile(Record):
             if name in tables:
                 self._check(label, tables[name])
             elif name != "unused":
-                raise FileFault(f"{label} are missing", sorted(tables), f"Digitise {name}.")
+                raise BadFile(
+                    f"{label} are missing",
+                    sorted(tables),
+                    f"Digitise {name}.",
+                    file=self.points.name,
+                )
         return {name: np.ascontiguousarray(rows[:, 1:]) for name, rows in tables.items()}
 
     def edges_of(self, curves: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
@@ -144,7 +150,9 @@ def _read_table(
     text = file_text(table).split("\n")
     body = [(i, line) for i, line in enumerate(text, 1) if line.strip() and line.lstrip()[0] != "#"]
     if not body:
-        raise FileFault(f"{table.name} holds no table", len(text), "Add a header and points.")
+        raise BadFile(
+            f"{table.name} holds no table", len(text), "Add a header and points.", file=table.name
+        )
     header = _cells(table, *body[0])
     wanted = ("curve", *columns)
     for name in wanted:
@@ -163,7 +171,7 @@ def _read_table(
         if row["curve"] not in names:
             problem = f", column curve: must be one of {', '.join(names)}"
             remedy = "Name the curve the point lies on."
-            raise line_fault(table, number, problem, row["curve"], remedy)
+            raise line_fault(table, number, problem, row["curve"], remedy, "curve")
         numbers = [_number(table, number, column, row[column]) for column in columns]
         curves.setdefault(row["curve"], []).append([number, *numbers])
     return {name: np.array(rows) for name, rows in curves.items()}
@@ -181,5 +189,7 @@ def _number(table: FilePath, line: int, column: str, cell: str) -> float:
     number = float(cell) if _NUMBER.fullmatch(cell) else math.nan
     if not math.isfinite(number):
         remedy = "Correct the cell, with a decimal point, or remove the line."
-        raise line_fault(table, line, f", column {column}: not a finite number", cell, remedy)
+        raise line_fault(
+            table, line, f", column {column}: not a finite number", cell, remedy, column
+        )
     return number

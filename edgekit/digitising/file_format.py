@@ -12,13 +12,12 @@ import io
 import math
 import re
 import tomllib
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path as FilePath
 from typing import Any, TypeVar
 
 from edgekit.checks import FloatArray, finite, unit_vector
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadFile
 from edgekit.files import file_path, there
 from edgekit.record import Record
 
@@ -29,24 +28,13 @@ AXES = ("x_mm", "y_mm", "z_mm")
 EXACT = ("face_x", "face_y", "face_z", "internal_angle_deg")
 
 
-class FileFault(EdgekitError):
-    """A fault whose message already names the file, and line and column where there is one."""
-
-
-@contextmanager
-def faults_in(file: FilePath) -> Iterator[None]:
-    """Put the file's name before any fault that does not name its place itself."""
-    try:
-        yield
-    except FileFault:
-        raise
-    except EdgekitError as error:
-        raise FileFault(f"{file.name}: {error.what}", error.value, error.remedy) from error
-
-
-def line_fault(file: FilePath, line: int, what: str, item: object, remedy: str) -> FileFault:
+def line_fault(
+    file: FilePath, line: int, what: str, item: object, remedy: str, column: str | None = None
+) -> BadFile:
     """What is wrong in one line of a file."""
-    return FileFault(f"{file.name}, line {line}{what}", item, remedy)
+    return BadFile(
+        f"{file.name}, line {line}{what}", item, remedy, file=file.name, line=line, column=column
+    )
 
 
 def file_text(file: FilePath) -> str:
@@ -54,11 +42,13 @@ def file_text(file: FilePath) -> str:
     try:
         raw = file.read_bytes()
     except (OSError, ValueError) as error:
-        raise FileFault(
-            f"{file.name} cannot be read ({error})", str(file), "Check the path."
+        raise BadFile(
+            f"{file.name} cannot be read ({error})", str(file), "Check the path.", file=file.name
         ) from error
     if not raw.strip():
-        raise FileFault(f"{file.name} is empty", len(raw), "Give a file with content.")
+        raise BadFile(
+            f"{file.name} is empty", len(raw), "Give a file with content.", file=file.name
+        )
     remedy = "Save the file as UTF-8."
     try:
         text = raw.decode("utf-8-sig")
@@ -86,9 +76,16 @@ class Settings(Record):
         line = f", line {self.lines[key]}" if key in self.lines else ""
         return f"{self.file.name}{line}: {key}"
 
-    def fault(self, key: str, problem: str, remedy: str) -> FileFault:
+    def fault(self, key: str, problem: str, remedy: str) -> BadFile:
         """What is wrong with the value of a key."""
-        return FileFault(f"{self.place(key)} {problem}", self.items.get(key), remedy)
+        return BadFile(
+            f"{self.place(key)} {problem}",
+            self.items.get(key),
+            remedy,
+            file=self.file.name,
+            line=self.lines.get(key),
+            column=key,
+        )
 
     def only(self, known: Sequence[str]) -> None:
         """Refuse keys that are not known: they are misspelt."""
@@ -147,8 +144,12 @@ def read_settings(file: FilePath) -> Settings:
     except (ValueError, RecursionError) as error:  # huge numbers, endless brackets
         where = re.search(r"line (\d+), column (\d+)", str(error))
         place = f", line {where[1]}, column {where[2]}" if where else ""
-        raise FileFault(
-            f"{file.name}{place}: not TOML", str(error), "Correct that line, or write a new file."
+        raise BadFile(
+            f"{file.name}{place}: not TOML",
+            str(error),
+            "Correct that line, or write a new file.",
+            file=file.name,
+            line=int(where[1]) if where else None,
         ) from error
     lines: dict[str, int] = {}
     for number, line in enumerate(text.split("\n"), 1):

@@ -45,12 +45,11 @@ from edgekit.digitising import smoothing
 from edgekit.digitising.blade_file import KEYS, BladeFile, Face, Order, Source
 from edgekit.digitising.file_format import (
     Settings,
-    faults_in,
     read_settings,
     settings_file_there,
 )
 from edgekit.digitising.smoothing import FaceFit, SmoothedCurve, fit_face, smooth_curve
-from edgekit.errors import EdgekitError
+from edgekit.errors import EdgekitError, reading
 from edgekit.evidence_table import value
 from edgekit.geometry import patterns
 from edgekit.geometry import vectors as vec
@@ -122,12 +121,12 @@ def trace_blade(settings: Mapping[str, Any], points_mm: Curves) -> Blade:
 
 def _blade(file: BladeFile, curves: Curves) -> Blade:
     """The blade of checked settings and points."""
-    with faults_in(file.points):
+    with reading(file.points.name, named=False):
         edges, traces = (_exact if file.source is Source.POINTS else _smooth)(file, curves)
         unused = edges.pop("unused", None)
         first, *others = edges.values()
         width = _width(file, first, others[0] if others else unused)
-    with faults_in(file.settings.file):
+    with reading(file.settings.file.name, named=False):
         section = section_of(file.kind, width, first.nominal_angle_deg, file.thickness_mm)
     return Blade(
         name=file.name,
@@ -152,7 +151,7 @@ def _from_pattern(settings: Settings) -> Blade:
         key: inner.text(key) if key == "name" else inner.number(key, patterns.argument)
         for key in given.keys() - {"pattern"}
     }
-    with faults_in(settings.file):
+    with reading(settings.file.name, named=False):
         return make(**arguments)  # type: ignore[no-any-return]
 
 

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from edgekit import checks
 from edgekit.digitising.file_format import (
     AXES,
     EXACT,
@@ -72,6 +73,8 @@ def write_blade(blade: Blade, path: str | Path, *, replace: bool = False) -> Pat
     ('FH-03.1.toml', ['FH-03.1.csv', 'FH-03.1.toml'])
     1.5
     """
+    checks.instance("blade", blade, Blade, "Give a Blade, such as ek.patterns.hoe().")
+    checks.flag("replace", replace)
     file = settings_file(path)
     if there(file) and not replace:
         raise EdgekitError(

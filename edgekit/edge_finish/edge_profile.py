@@ -5,7 +5,7 @@ from numpy.typing import ArrayLike
 
 from edgekit import checks
 from edgekit.checks import FloatArray
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot, EdgekitError
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
 
@@ -50,7 +50,7 @@ def realise(
     length_um: ArrayLike,
     rq_um: ArrayLike,
     *,
-    rng: np.random.Generator,
+    rng: checks.Seed,
     min_wavelength_um: float | None = None,
     steps: int = _STEPS,
 ) -> EdgeProfile:
@@ -69,7 +69,7 @@ def realise(
         Correlation length there [µm].
     rq_um : array_like (S,) or ()
         Rms height of the edge line there [µm].
-    rng : numpy.random.Generator
+    rng : numpy.random.Generator, or a seed of one
         Source of the draw; the same state gives the same line.
     min_wavelength_um : float, optional
         Shortest wave kept [µm].
@@ -102,7 +102,7 @@ def realise(
     if arc.ndim != 1 or arc.size < 2 or not (np.diff(arc) > 0).all():
         raise EdgekitError("arc_um must rise, with 2 stations or more", arc, "Sort the stations.")
     step = float(length.min()) / checks.count("steps", steps, 2)
-    checks.generator("rng", rng)
+    rng = checks.generator("rng", rng)
     if min_wavelength_um is None:
         x = _grid(arc, step)
         z = _draw(x, arc, length, rq, rng)
@@ -124,7 +124,7 @@ def _grid(arc: FloatArray, step: float) -> FloatArray:
 
     steps = np.ceil((arc[-1] - arc[0]) / step)
     if not steps < _MAX_POINTS:
-        raise EdgekitError(
+        raise Cannot(
             "the edge line would need too many points",
             float(steps),
             "Check that all lengths are in µm.",

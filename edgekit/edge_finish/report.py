@@ -12,7 +12,7 @@ import math
 
 import numpy as np
 
-from edgekit.checks import FloatArray, count, generator, instance, positive
+from edgekit.checks import FloatArray, Seed, count, generator, instance, positive
 from edgekit.display import html_list
 from edgekit.edge_finish import edge_line
 from edgekit.edge_finish.edge_profile import EdgeProfile, realise
@@ -154,7 +154,7 @@ def finish(
     edge: Edge,
     method: Method,
     *,
-    rng: np.random.Generator,
+    rng: Seed,
     magnification: float = value("report_magnification"),
     stations: int = FINISH_STATIONS,
 ) -> Finish:
@@ -165,7 +165,7 @@ def finish(
     edge : Edge
     method : Method
         Its abrasive, stroke, guide and target are used.
-    rng : numpy.random.Generator
+    rng : numpy.random.Generator, or a seed of one
         Source of the one edge line that is drawn.
     magnification : float
         Magnification of the picture; shorter waves than it shows are left out of teeth, profile and
@@ -200,7 +200,8 @@ def finish(
     """
     instance("edge", edge, Edge, "Give one of its edges: blade.edges['left'].")
     instance("method", method, Method, "Make one with edgekit.methods.")
-    generator("rng", rng)
+    rng = generator("rng", rng)
+    magnification = positive("magnification", magnification)
     shortest = float(edge_line.min_visible_um(magnification))
     size = count("stations", stations, 2, most=MAX_STATIONS, bytes_each=STATION_BYTES)
     arc = edge.stations(size)
@@ -221,7 +222,7 @@ def finish(
         rq_um=rq,
         internal_angle_deg=float(beta.mean()),
         min_wavelength_um=shortest,
-        magnification=float(magnification),
+        magnification=magnification,
         local_teeth_per_mm=teeth,
         teeth_per_mm=float(teeth.mean()),
         teeth_range_per_mm=_range(length, shortest, method.abrasive),

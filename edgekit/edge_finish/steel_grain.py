@@ -78,6 +78,9 @@ class SteelGrainClaim:
         ]
         return "\n".join(lines)
 
+    def __repr__(self) -> str:
+        return "\n".join(str(self).split("\n")[:2])
+
     def _repr_html_(self) -> str:
         first, *rest = str(self).split("\n")
         return html_list(rest, bold=first)

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from edgekit.checks import FloatArray, count, frozen_array, positive
 from edgekit.edge_finish.material_curve import CoreParameters, MaterialCurve, material_curve
 from edgekit.edge_finish.profile_filter import mean_line
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot, EdgekitError
 from edgekit.evidence_table import value
 from edgekit.record import Record
 
@@ -194,7 +194,7 @@ def roughness(
     # With some slack, so that a profile of exactly the right length does not lose a section.
     fit = min(parts, math.floor(room * (1 + 1e-12) + 1e-9))
     if fit < 1:
-        raise EdgekitError(
+        raise Cannot(
             "the profile must be at least two cut-offs long",
             (float(x[-1] - x[0]), cutoff),
             "Give a shorter cut-off or a longer profile: half a cut-off goes at each end.",

@@ -24,7 +24,7 @@ from numpy.typing import ArrayLike
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.edge_finish.line_contact import LineContact, default_contact
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot, EdgekitError
 from edgekit.evidence_table import value
 from edgekit.record import Record
 
@@ -252,7 +252,7 @@ class _Line:
         while self.strokes < strokes:
             self.steps += 1
             if self.steps > _MAX_STEPS:
-                raise EdgekitError(
+                raise Cannot(
                     "the wear takes too many steps",
                     strokes,
                     "Give fewer strokes or a larger level_um.",

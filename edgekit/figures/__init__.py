@@ -1,8 +1,8 @@
 """Pictures of results; the only package that imports matplotlib.
 
 Each function takes a result and optionally the Axes to draw on, returns the Axes, and computes
-nothing but the picture. `alt_text` says in words what a picture shows; `picture` is how a notebook
-should show it.
+nothing but the picture. The Axes show themselves at the end of a notebook cell, with their words;
+`picture` makes the same of Axes in the middle of one, and `alt_text` is the words alone.
 """
 
 from edgekit.figures.bending import strength, strength_and_width, worn_section
@@ -18,6 +18,7 @@ from edgekit.figures.study.mixtures import face_or_sides, slant
 from edgekit.figures.study.sweeps import life_dots, sweep
 from edgekit.figures.words import Picture, alt_text, picture
 from edgekit.figures.working_end import blade, section
+from edgekit.lazy import shown
 
 __all__ = [
     "Picture",
@@ -55,6 +56,8 @@ __all__ = [
     "windows",
     "worn_section",
 ]
+
+__dir__ = shown(__all__)
 
 _RENAMED = {"html": "picture", "spread": "life_dots"}
 

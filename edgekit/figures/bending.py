@@ -37,6 +37,16 @@ def worn_section(worn: Mapping[str, Strength], ax: Axes | None = None) -> Axes:
         Of one blade.
     ax : Axes, optional
 
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        `worn` is not a mapping of `Strength`, or `ax` not Axes.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -77,6 +87,16 @@ def strength(result: Strength, ax: Axes | None = None) -> Axes:
     ----------
     result : Strength
     ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        `result` is not a `Strength`, or `ax` not Axes.
 
     Examples
     --------
@@ -133,6 +153,16 @@ def strength_and_width(
     ax : Axes, optional
     width_fraction, strength_fraction : float
         Share of the width that may go, and share of the strength that must be left.
+
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        `lives` is not a mapping of `Life`, or `ax` not Axes.
 
     Examples
     --------

@@ -41,6 +41,11 @@ def orientation(orientation: Orientation, ax: Axes | None = None) -> Axes:
     Axes
         That of the elevation.
 
+    Raises
+    ------
+    BadArgument
+        `orientation` is not what `orient` returns, or `ax` not Axes.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -86,6 +91,7 @@ def _panels(ax: Axes | None) -> tuple[Axes, Axes]:
     if ax is None:
         top, below = style.new_figure().subplots(2, 1, sharex=True)
         return top, below
+    checks.instance("ax", ax, Axes, "Give the Axes of a matplotlib figure.")
     below = ax.twinx()
     below.spines["right"].set_visible(True)
     ax.tick_params(labelsize=style.RC["ytick.labelsize"])
@@ -147,6 +153,16 @@ def setting(
         Half the height of the band [deg].
     ax : Axes, optional
 
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        `setting_or_list` is not a `Setting` or several, or `ax` not Axes.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -154,11 +170,10 @@ def setting(
     >>> ek.figures.setting(ek.settings_needed(edge)).get_ylabel()
     'internal angle, ground minus true [°]'
     """
-    settings = [setting_or_list] if isinstance(setting_or_list, Setting) else list(setting_or_list)
+    given = [setting_or_list] if isinstance(setting_or_list, Setting) else setting_or_list
+    settings = checks.items_of("setting_or_list", given, Setting, "Take it from ek.best_setting.")
     if not settings:
         raise EdgekitError("no setting to draw", settings, "Give one Setting or more.")
-    for item in settings:
-        checks.instance("setting", item, Setting, "Take it from ek.best_setting.")
     checks.at_least("tolerance_deg", tolerance_deg, 0.0, "Give degrees, such as 2.")
     shared = len(settings) > 1 and not any(_served(s).all() for s in settings)
     thin = not shared or len(settings) <= MAX_THIN

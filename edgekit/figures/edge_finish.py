@@ -27,6 +27,16 @@ def lay(lays: Mapping[str, Lay] | Lay | Finish, ax: Axes | None = None) -> Axes:
     lays : mapping of name to Lay, Lay or Finish
     ax : Axes, optional
 
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        `lays` is not a `Lay`, a `Finish` or a mapping of `Lay`, or `ax` not Axes.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -84,6 +94,16 @@ def edge_line(
     ax : Axes, optional
     window_um : float
         Length shown, from the middle of the edge.
+
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        `finishes` is not a mapping of `Finish`, or `ax` not Axes.
 
     Examples
     --------
@@ -143,6 +163,16 @@ def teeth_and_strokes(blunting: Blunting, ax: Axes | None = None) -> Axes:
     blunting : Blunting
     ax : Axes, optional
 
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        `blunting` is not a `Blunting`, or `ax` not Axes.
+
     Examples
     --------
     >>> import numpy as np, edgekit as ek
@@ -196,6 +226,16 @@ def blunting(case: OnCounterface, ax: Axes | None = None) -> Axes:
     case : OnCounterface
         One of ``Blunting.cases``.
     ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        `case` is not one case of a `Blunting`, or `ax` not Axes.
 
     Examples
     --------

@@ -39,6 +39,16 @@ def facets(facets: Facets, ax: Axes | None = None, *, exaggeration: float = 20.0
     exaggeration : float
         Factor on the deviation of the polygon from the true edge; stated in the picture.
 
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        `facets` is not a `Facets`, or `ax` not Axes.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -165,6 +175,16 @@ def recession(session: Session, ax: Axes | None = None) -> Axes:
     session : Session
     ax : Axes, optional
 
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        `session` is not a `Session`, or `ax` not Axes.
+
     Examples
     --------
     >>> import numpy as np, edgekit as ek
@@ -236,6 +256,16 @@ def profile(session: Session, edge_name: str, ax: Axes | None = None) -> Axes:
         Given: the section in true proportion only. Not given: beside it the thickness removed, in
         µm, which is too thin to read off the section.
 
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    EdgekitError
+        Not a session, or it has no such edge.
+
     Examples
     --------
     >>> import numpy as np, edgekit as ek
@@ -245,8 +275,10 @@ def profile(session: Session, edge_name: str, ax: Axes | None = None) -> Axes:
     'inward of the old edge [mm]'
     """
     checks.instance("session", session, Session, "Take the result of ek.sharpen.")
+    checks.instance("edge_name", edge_name, str, f"Choose from {list(session.edges)}.")
     if edge_name not in session.edges:
         raise EdgekitError("no such edge", edge_name, f"Choose from {list(session.edges)}.")
+    checks.instance("ax", ax, (Axes, type(None)), "Give the Axes of a matplotlib figure.")
     edge = session.edges[edge_name]
     k = len(edge.arc_mm) // 2
     before, after = (edge.new_inset_mm[:, k], edge.depth_mm[:, k]), _after(edge, k)

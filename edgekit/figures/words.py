@@ -7,6 +7,7 @@ import io
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from html import escape
 from weakref import WeakKeyDictionary
 
@@ -91,6 +92,8 @@ def describe(
 ) -> None:
     """Attach title, alternative text and caption to `axes`, which make one picture.
 
+    A notebook then shows any of the axes, at the end of a cell, as that picture with its words.
+
     `kind` is the kind of picture, `shown` what its lines and marks stand for, `finding` a sentence
     or two with the numbers that matter. The ranges of the axes are read off the axes themselves.
     The title is broken into lines of at most `letters` characters; without one the axes keep
@@ -114,6 +117,11 @@ def describe(
     words = _Words(alt=" ".join(alt.split()), caption=" ".join(f"{finding} {caption}".split()))
     for ax in panels:
         _WORDS[ax] = words
+        ax._repr_html_ = partial(_html, ax)  # type: ignore[attr-defined]  # how notebooks show it
+
+
+def _html(ax: Axes) -> str:
+    return picture(ax)._repr_html_()
 
 
 def _ranges(ax: Axes) -> list[str]:
@@ -138,6 +146,10 @@ def alt_text(ax: Axes) -> str:
     ----------
     ax : matplotlib Axes
         As returned by a function of `edgekit.figures`.
+
+    Returns
+    -------
+    str
 
     Raises
     ------
@@ -165,6 +177,7 @@ def root_figure(ax: Axes) -> Figure:
 
 
 def _words(ax: Axes) -> _Words:
+    checks.instance("ax", ax, Axes, "Give what a function of edgekit.figures returns.")
     if ax not in _WORDS:
         raise EdgekitError(
             "these Axes carry no words", ax, "Draw with a function of edgekit.figures first."
@@ -211,6 +224,11 @@ def picture(ax: Axes, *, dpi: float = 110.0) -> Picture:
     -------
     Picture
         With ``png``, ``alt``, ``caption`` and a rich display.
+
+    Raises
+    ------
+    EdgekitError
+        The Axes were not drawn by this package; a resolution outside 10 to 1200.
 
     Examples
     --------

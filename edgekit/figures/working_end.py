@@ -55,6 +55,11 @@ def blade(
     Axes
         Lengths in mm, equal on all axes.
 
+    Raises
+    ------
+    BadArgument
+        Not a blade, not a stone, Axes without a third dimension, or too many placements.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -71,7 +76,7 @@ def blade(
         for name in blade.edges:
             _flank(space, blade, name)
         _outlines(space, blade)
-        unreached = _stones(space, blade, placements, stone or FlatStone())
+        unreached = _stones(space, blade, placements, FlatStone() if stone is None else stone)
         _handle(space, blade)
         _equal(space)
         style.title(space, style.brief(title, style.TITLE_LETTERS))
@@ -273,6 +278,16 @@ def section(blade_or_section: Blade | Section, ax: Axes | None = None) -> Axes:
     ----------
     blade_or_section : Blade or Section
     ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        `blade_or_section` is not a `Blade` or a section, or `ax` not Axes.
 
     Examples
     --------

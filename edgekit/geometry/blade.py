@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import dataclasses
 import enum
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import field
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import FloatArray, frozen_array, worst_row
+from edgekit.checks import FloatArray, frozen_array, instance, worst_row
 from edgekit.display import html_table
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument, EdgekitError
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge, check_edge
 from edgekit.geometry.section import Bevel, RoundBack, Section, Triangular
@@ -102,6 +102,34 @@ class Trace(Record):
         return html_table(["edge", "noise, µm", *degrees], rows)
 
 
+class NoSuchEdge(BadArgument, KeyError):
+    """An edge that a blade does not have; also a KeyError, so that mappings work as usual."""
+
+
+class Edges(Mapping[str, Edge]):
+    """The edges of a blade by name; a name it does not have is answered with those it has."""
+
+    def __init__(self, edges: Mapping[str, Edge]) -> None:
+        self._edges = dict(edges)
+
+    def __getitem__(self, name: str) -> Edge:
+        try:
+            return self._edges[name]
+        except (KeyError, TypeError):
+            names = " or ".join(f"blade.edges[{key!r}]" for key in self._edges)
+            what = "this blade has no such edge"
+            raise NoSuchEdge(what, name, f"Take {names}.", argument="name") from None
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._edges)
+
+    def __len__(self) -> int:
+        return len(self._edges)
+
+    def __repr__(self) -> str:
+        return "{" + ", ".join(f"{key!r}: {edge!r}" for key, edge in self._edges.items()) + "}"
+
+
 class Blade(Record):
     """A working end.
 
@@ -133,12 +161,17 @@ class Blade(Record):
     trace: Trace | None = None
 
     def __post_init__(self) -> None:
+        remedy = "Give a dict of Edges, such as {'edge': edge}."
+        instance("edges", self.edges, Mapping, remedy)
+        for one in (*self.edges.values(), *(() if self.unused is None else (self.unused,))):
+            instance("edges of a blade", one, Edge, remedy)
         if not self.edges:
             raise EdgekitError("a blade needs an edge", {}, "Give one edge or two.")
         first, edge = next(iter(self.edges.items()))
         far = self.opposite(first)
         if far is not None:
             check_apart(edge, far)
+        object.__setattr__(self, "edges", Edges(self.edges))
         super().__post_init__()
 
     def opposite(self, name: str) -> Edge | None:
@@ -241,9 +274,23 @@ def width_between(edge: Edge, far: Edge, arc_mm: FloatArray) -> tuple[FloatArray
         distance to the far edge's own end is given. Not above 0 where the edges cross.
     arc_mm : array (S,)
         Where on `far` the line ends [mm].
+
+    Raises
+    ------
+    BadArgument
+        A blade in place of an edge; arc lengths that are no row of numbers.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> left, right = ek.patterns.universal_curette().edges.values()
+    >>> width_mm, _ = ek.width_between(left, right, [2.0])
+    >>> width_mm.round(2).tolist()
+    [0.85]
     """
     check_edge(edge)
     check_edge(far)
+    arc_mm = frozen_array("arc_mm", arc_mm, (None,))
     frame = edge.frame(arc_mm, order=0)
     far_arc = far.stations(WIDTH_STATIONS)
     apart = far.frame(far_arc, order=0).position - frame.position[:, None, :]

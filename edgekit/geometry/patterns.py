@@ -19,6 +19,7 @@ from edgekit.geometry.blade import Blade, BladeClass, section_of
 from edgekit.geometry.edge import Edge, fixed_angle
 from edgekit.geometry.path import BentArcs
 from edgekit.geometry.vectors import rotation
+from edgekit.lazy import shown
 from edgekit.record import Record
 
 __all__ = [
@@ -29,6 +30,8 @@ __all__ = [
     "straight_sickle",
     "universal_curette",
 ]
+
+__dir__ = shown(__all__)
 
 
 def universal_curette(
@@ -47,6 +50,8 @@ def universal_curette(
 
     Parameters
     ----------
+    name : str
+        What the owner calls it.
     width_mm, length_mm, thickness_mm : float
         Width at mid-length, length heel to toe, thickness [mm].
     internal_angle_deg : float
@@ -64,6 +69,13 @@ def universal_curette(
     -------
     Blade
         Edges ``"left"`` (y > 0) and ``"right"``, each from the heel round half the toe.
+
+    Raises
+    ------
+    BadArgument
+        A number outside its range.
+    EdgekitError
+        Numbers that make no blade, such as a width that the plan's curve cannot hold.
 
     Examples
     --------
@@ -91,6 +103,8 @@ def area_specific_curette(
 
     Parameters
     ----------
+    name : str
+        What the owner calls it.
     width_mm, length_mm, thickness_mm : float
         Width, length along the mid-line, thickness [mm].
     internal_angle_deg : float
@@ -107,6 +121,13 @@ def area_specific_curette(
     -------
     Blade
         Edge ``"used"``, along the outer side and round half the toe; `unused` bounds the width.
+
+    Raises
+    ------
+    BadArgument
+        A number outside its range.
+    EdgekitError
+        Numbers that make no blade, such as a width that the plan's curve cannot hold.
 
     Examples
     --------
@@ -131,6 +152,28 @@ def half_length_curette(
     shank_bend_deg: float = 0.0,
 ) -> Blade:
     """An area-specific curette of half the length; arguments as there.
+
+    Parameters
+    ----------
+    name : str
+        What the owner calls it.
+    width_mm, length_mm, thickness_mm : float
+        As of `area_specific_curette`; the length is half of its.
+    internal_angle_deg, face_tilt_deg : float
+        As of `area_specific_curette`.
+    plan_radius_mm, bow_radius_mm, shank_bend_deg : float
+        As of `area_specific_curette`.
+
+    Returns
+    -------
+    Blade
+
+    Raises
+    ------
+    BadArgument
+        A number outside its range.
+    EdgekitError
+        Numbers that make no blade, such as a width that the plan's curve cannot hold.
 
     Examples
     --------
@@ -157,12 +200,25 @@ def straight_sickle(
 
     Parameters
     ----------
+    name : str
+        What the owner calls it.
     width_mm, length_mm : float
         Width at the heel and length from heel to tip [mm]. Thickness follows: (w/2) tanβ.
     internal_angle_deg, face_tilt_deg, bow_radius_mm, shank_bend_deg : float
         As in `universal_curette`.
     plan_radius_mm : float
         Radius of each edge in the face, bulging outward.
+
+    Returns
+    -------
+    Blade
+
+    Raises
+    ------
+    BadArgument
+        A number outside its range.
+    EdgekitError
+        Numbers that make no blade, such as a width that the plan's curve cannot hold.
 
     Examples
     --------
@@ -186,6 +242,30 @@ def curved_sickle(
     shank_bend_deg: float = 0.0,
 ) -> Blade:
     """A sickle whose face is bowed along its length and whose edges bulge; arguments as there.
+
+    Parameters
+    ----------
+    name : str
+        What the owner calls it.
+    width_mm, length_mm : float
+        As of `straight_sickle`.
+    internal_angle_deg, face_tilt_deg : float
+        As of `straight_sickle`.
+    plan_radius_mm, bow_radius_mm : float
+        Radius of the edges in plan, and of the face's rise towards the tip [mm].
+    shank_bend_deg : float
+        As of `straight_sickle`.
+
+    Returns
+    -------
+    Blade
+
+    Raises
+    ------
+    BadArgument
+        A number outside its range.
+    EdgekitError
+        Numbers that make no blade, such as a width that the plan's curve cannot hold.
 
     Examples
     --------
@@ -211,12 +291,25 @@ def hoe(
 
     Parameters
     ----------
+    name : str
+        What the owner calls it.
     width_mm : float
         How far the blade reaches back from the edge to the shank [mm]: what grinding uses up.
     length_mm, thickness_mm : float
         Length of the edge and thickness of the blade [mm].
     internal_angle_deg, face_tilt_deg, shank_bend_deg : float
         As in `universal_curette`; the tilt is the blade's angle to the shank less 90°.
+
+    Returns
+    -------
+    Blade
+
+    Raises
+    ------
+    BadArgument
+        A number outside its range.
+    EdgekitError
+        Numbers that make no blade, such as a width that the plan's curve cannot hold.
 
     Examples
     --------

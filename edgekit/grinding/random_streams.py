@@ -13,7 +13,7 @@ from typing import NamedTuple, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from edgekit.checks import FloatArray, count, generator
+from edgekit.checks import FloatArray, Seed, count, generator
 
 PATCHES = 16  # independent patches of dulling along one edge
 TERMS = 4  # tilt, swing, position, advance
@@ -89,10 +89,8 @@ class RunKeys(Protocol):
 class GivenKeys:
     """Keys from generators, one per run."""
 
-    def __init__(self, rngs: Sequence[np.random.Generator]) -> None:
-        for rng in rngs:
-            generator("rng", rng)
-        self._rngs = rngs
+    def __init__(self, rngs: Sequence[Seed]) -> None:
+        self._rngs = [generator("rng", rng) for rng in rngs]
 
     def __len__(self) -> int:
         return len(self._rngs)

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from edgekit.checks import FloatArray, generator, instance, positive
+from edgekit.checks import FloatArray, Seed, generator, instance, positive
 from edgekit.display import html_table, html_text
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.kernel import GroundEdge, aim_at, new_state, sharpen_runs
@@ -163,7 +163,7 @@ def sharpen(
     method: Method,
     *,
     dull_radius_um: float,
-    rng: np.random.Generator,
+    rng: Seed,
     stations: int = SHARPEN_STATIONS,
     depths: int = SHARPEN_DEPTHS,
 ) -> Session:
@@ -175,7 +175,7 @@ def sharpen(
     method : Method
     dull_radius_um : float
         Radius of the dull edges [µm].
-    rng : numpy.random.Generator
+    rng : numpy.random.Generator, or a seed of one
         Source of the person's errors.
     stations, depths : int
         Nodes along each edge and down the flank.
@@ -183,6 +183,11 @@ def sharpen(
     Returns
     -------
     Session
+
+    Raises
+    ------
+    BadArgument
+        Not a blade, a method or a generator; a number outside its range.
 
     Examples
     --------
@@ -194,7 +199,7 @@ def sharpen(
     ('sharp', True)
     """
     check_parts(blade, method)
-    generator("rng", rng)
+    rng = generator("rng", rng)
     radius = positive("dull_radius_um", dull_radius_um, "Give the edge radius in micrometres.")
     grids = [prepare_edge(blade, name, stations=stations, depths=depths) for name in blade.edges]
     states = [new_state(grid, 1) for grid in grids]

@@ -58,6 +58,11 @@ def dull_edge(internal_angle_deg: float, radius_um: ArrayLike) -> DullEdge:
         r cot(β/2); ``lateral_depth_um`` normal to the flank that clears it, r (1 + cosβ);
         ``worn_area_um2`` r² (cot(β/2) - (π - β)/2).
 
+    Raises
+    ------
+    BadArgument
+        An angle outside 10° to 170°, a radius below 0, or not numbers.
+
     Examples
     --------
     >>> import edgekit as ek

@@ -9,7 +9,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from edgekit.bending.beam import Wear, joined, life_bending_model
-from edgekit.checks import FloatArray, count, instance
+from edgekit.checks import FloatArray, Seed, count, instance
+from edgekit.citing import paragraph
 from edgekit.display import html_text
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
@@ -65,6 +66,12 @@ class Lives(Record):
     tracks: Mapping[str, FloatArray]
     grids: tuple[EdgeGrid, ...] = ()
     wears: tuple[tuple[Wear, ...], ...] = ()
+
+    def __repr__(self) -> str:
+        return (
+            f"{len(self.sessions)} lives of {self.blade.name}, {self.method.name}: "
+            f"median {np.median(self.sessions):g} sessions"
+        )
 
     def last(self, name: str) -> FloatArray:
         """Value (R,) of a measure at each life's last session."""
@@ -145,7 +152,7 @@ def live_runs(
     *,
     use: Use,
     rules: tuple[RetireRule, ...],
-    rngs: Sequence[np.random.Generator] | RunKeys,
+    rngs: Sequence[Seed] | RunKeys,
     max_sessions: int = int(value("max_sessions")),
     stations: int = LIFE_STATIONS,
     depths: int = LIFE_DEPTHS,
@@ -287,6 +294,11 @@ class Life(Record):
         lost = self.history["length_um"].to_numpy() / UM_PER_MM
         return np.asarray(freeze(model.strength_left(joined(self.wears), lost)))
 
+    def cite(self) -> str:
+        """What made the life, in one paragraph: versions and inputs."""
+        given = {"blade": repr(self.blade), "method": self.method, "retired by": self.rules}
+        return paragraph("One simulated life, its random numbers from the generator given", given)
+
     def __repr__(self) -> str:
         return f"{self.blade.name}, {self.method.name}: {self.sessions} sessions; {self.status}"
 
@@ -300,7 +312,7 @@ def live(
     *,
     use: Use | None = None,
     retire: RetireRule | Sequence[RetireRule] = DEFAULT_RULES,
-    rng: np.random.Generator,
+    rng: Seed,
     max_sessions: int = int(value("max_sessions")),
     stations: int = LIFE_STATIONS,
     depths: int = LIFE_DEPTHS,
@@ -315,13 +327,18 @@ def live(
         What happens between sessions.
     retire : RetireRule or sequence of them
         The first that is used up ends the life.
-    rng : numpy.random.Generator
+    rng : numpy.random.Generator, or a seed of one
     max_sessions, stations, depths : int
         Where a life is cut off, and the nodes of the field.
 
     Returns
     -------
     Life
+
+    Raises
+    ------
+    BadArgument
+        Not a blade, a method, a rule or a generator; a number outside its range.
 
     Examples
     --------

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgekit.bending import beam
-from edgekit.checks import FloatArray
+from edgekit.checks import FloatArray, count
 from edgekit.errors import EdgekitError
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.kernel import Aim, EdgeState, SessionRuns, aim_at
@@ -123,6 +123,7 @@ class PreparedBlade(Record):
             raise EdgekitError(
                 "no such precision", precision, "Give numpy.float64 or numpy.float32."
             )
+        stations, depths = count("stations", stations, 2), count("depths", depths, 3)
         ready = _prepared(blade, stations, depths, precision)  # type: ignore[arg-type]
         methods = method.methods if isinstance(method, Alternation) else (method,)
         exact = _prepared(blade, stations, depths, np.float64) if strength else None

@@ -9,6 +9,7 @@ import numpy as np
 from edgekit.checks import FloatArray, between, fraction, instance, keep_numbers, positive
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
+from edgekit.lazy import shown
 from edgekit.units import UM_PER_MM
 
 __all__ = [
@@ -22,6 +23,8 @@ __all__ = [
     "RetireRule",
     "WidthLoss",
 ]
+
+__dir__ = shown(__all__)
 
 
 class WidthLoss(NamedTuple):

@@ -67,6 +67,12 @@ class Abrasive:
     ra_per_grain: Evidence = field(default_factory=partial(entry, "ra_per_grain"))
     form: Stone = field(default_factory=FlatStone)
 
+    def __repr__(self) -> str:
+        ra = f"Ra {self.ra_um:.2g} µm across the lay"
+        return (
+            f"Abrasive({self.name!r}: grain {self.grain_um:.3g} µm, {ra}, {self.lubricant.value})"
+        )
+
     def __post_init__(self) -> None:
         graded = self.scale is not None or self.number is not None
         if graded == (self.median_um is not None):
@@ -106,6 +112,20 @@ class Abrasive:
 def fine_natural_stone(*, lubricant: Lubricant = Lubricant.OIL) -> Abrasive:
     """A natural novaculite stone; crystals of 1-5 µm, the middle of that range assumed.
 
+    Parameters
+    ----------
+    lubricant : Lubricant
+        What the stone is used with.
+
+    Returns
+    -------
+    Abrasive
+
+    Raises
+    ------
+    BadArgument
+        Not a `Lubricant`.
+
     Examples
     --------
     >>> from edgekit.method.abrasive import fine_natural_stone
@@ -120,7 +140,28 @@ def fine_natural_stone(*, lubricant: Lubricant = Lubricant.OIL) -> Abrasive:
 
 
 def ceramic_stone(*, lubricant: Lubricant = Lubricant.WATER) -> Abrasive:
-    """A dense ceramic stone; removal as weighed by Hessheimer et al. 2017, grain assumed."""
+    """A dense ceramic stone; removal as weighed by Hessheimer et al. 2017, grain assumed.
+
+    Parameters
+    ----------
+    lubricant : Lubricant
+        What the stone is used with.
+
+    Returns
+    -------
+    Abrasive
+
+    Raises
+    ------
+    BadArgument
+        Not a `Lubricant`.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> ek.ceramic_stone().name
+    'ceramic'
+    """
     return Abrasive(
         name="ceramic",
         median_um=entry("ceramic_grain_um").value,
@@ -130,7 +171,28 @@ def ceramic_stone(*, lubricant: Lubricant = Lubricant.WATER) -> Abrasive:
 
 
 def diamond_plated_stone(*, lubricant: Lubricant = Lubricant.DRY) -> Abrasive:
-    """A diamond-plated stone; removal as weighed by Hessheimer et al. 2017, grain assumed."""
+    """A diamond-plated stone; removal as weighed by Hessheimer et al. 2017, grain assumed.
+
+    Parameters
+    ----------
+    lubricant : Lubricant
+        What the stone is used with.
+
+    Returns
+    -------
+    Abrasive
+
+    Raises
+    ------
+    BadArgument
+        Not a `Lubricant`.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> ek.diamond_plated_stone().name
+    'diamond-plated'
+    """
     return Abrasive(
         name="diamond-plated",
         median_um=entry("diamond_grain_um").value,

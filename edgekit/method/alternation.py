@@ -54,5 +54,8 @@ class Alternation:
         distinct = [m for i, m in enumerate(self.methods) if m not in self.methods[:i]]
         return (order, *(f"{m.name}: {line}" for m in distinct for line in m.assumptions))
 
+    def __repr__(self) -> str:
+        return f"Alternation({self.name!r}; print it for what it assumes)"
+
     def __str__(self) -> str:
         return "\n  ".join((self.name, *self.assumptions))

@@ -7,9 +7,11 @@ its assumptions. Every default is in the evidence table.
 from collections.abc import Sequence
 from dataclasses import replace
 
+from edgekit import checks
 from edgekit.contact.facets import Spacing
 from edgekit.contact.holder import Setting
 from edgekit.evidence_table import entry, value
+from edgekit.lazy import shown
 from edgekit.method.abrasive import diamond_plated_stone
 from edgekit.method.guide import HoldElevation
 from edgekit.method.hand import ErrorTerm, Hand
@@ -17,6 +19,8 @@ from edgekit.method.lay import HolderStroke, Oblique
 from edgekit.method.method import Marks, Method, Stop, Target
 
 __all__ = ["bench_stone", "face_honing", "freehand", "held", "powered"]
+
+__dir__ = shown(__all__)
 
 PLACEMENTS = int(value("placements"))
 ROLLED = int(value("rolled_placements"))
@@ -64,7 +68,7 @@ def freehand(
     32
     """
     return Method(
-        name="freehand, moving stone" + (", novice" if novice else ""),
+        name="freehand, moving stone" + (", novice" if checks.flag("novice", novice) else ""),
         placements=placements,
         spacing=spacing,
         marks=marks,
@@ -186,5 +190,6 @@ def face_honing(*, hand: Hand | None = None) -> Method:
         placements=1,
         stroke=Oblique(angle_deg=value("face_stroke_lay_deg")),
         hand=hand
-        or Hand(tilt_deg=steady.tilt_deg, swing_deg=ErrorTerm(sd=value("honing_pitch_sd_deg"))),
+        if hand is not None
+        else Hand(tilt_deg=steady.tilt_deg, swing_deg=ErrorTerm(sd=value("honing_pitch_sd_deg"))),
     )

@@ -5,8 +5,11 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from edgekit.checks import FloatArray, at_least, finite, instance, keep_numbers
+from edgekit.lazy import shown
 
 __all__ = ["ErrorTerm", "Hand"]
+
+__dir__ = shown(__all__)
 
 
 @dataclass(frozen=True, kw_only=True)

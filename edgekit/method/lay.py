@@ -143,6 +143,10 @@ class Oblique:
 def along_edge() -> Oblique:
     """Strokes along the edge, following its curve: ψ = 0.
 
+    Returns
+    -------
+    Oblique
+
     Examples
     --------
     >>> from edgekit.method.lay import along_edge
@@ -153,7 +157,28 @@ def along_edge() -> Oblique:
 
 
 def across_edge(sense: StrokeSense = StrokeSense.TO_AND_FRO) -> Oblique:
-    """Strokes square across the edge: ψ = 90°."""
+    """Strokes square across the edge: ψ = 90°.
+
+    Parameters
+    ----------
+    sense : StrokeSense
+        Which way the stone is drawn.
+
+    Returns
+    -------
+    Oblique
+
+    Raises
+    ------
+    BadArgument
+        Not a `StrokeSense`.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> ek.across_edge().angle_deg
+    90.0
+    """
     return Oblique(angle_deg=90.0, sense=sense)
 
 

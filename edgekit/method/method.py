@@ -194,6 +194,9 @@ class Method:
             ),
         )
 
+    def __repr__(self) -> str:
+        return f"Method({self.name!r}; print it for what it assumes)"
+
     def __str__(self) -> str:
         return "\n  ".join((self.name, *self.assumptions))
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import inspect
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import field, replace
 from functools import lru_cache, partial
 from typing import Protocol
@@ -26,7 +26,7 @@ __all__ = ["LifeCase", "Task", "UnknownField", "set_field"]
 
 Pattern = Callable[..., Blade]
 # What a name in a grid may begin with, and the field of a case that it stands for.
-_OWNERS = {"blade": "blade", "method": "method", "use": "use", "rule": "rules"}
+_OWNERS = {"blade": "blade", "method": "method", "use": "use", "rule": "retire"}
 
 
 class UnknownField(EdgekitError):
@@ -59,7 +59,7 @@ class LifeCase(Record):
         then no keyword can be swept.
     method : Method or Alternation
     use : Use, optional
-    rules : tuple of RetireRule
+    retire : RetireRule or sequence of them
     stations, depths, max_sessions : int
         Nodes of the field, and where a life is cut off.
     precision : numpy.float64 or numpy.float32
@@ -77,7 +77,7 @@ class LifeCase(Record):
     blade: Pattern | Blade
     method: Method | Alternation
     use: Use = field(default_factory=Use)
-    rules: tuple[RetireRule, ...] = DEFAULT_RULES
+    retire: RetireRule | Sequence[RetireRule] = DEFAULT_RULES
     stations: int = LIFE_STATIONS
     depths: int = LIFE_DEPTHS
     max_sessions: int = int(value("max_sessions"))
@@ -85,14 +85,15 @@ class LifeCase(Record):
 
     def live(self, keys: RunKeys) -> Lives:
         """Simulate the lives of some runs; the blade must be a finished one."""
-        return live_runs(**vars(self), rngs=keys, histories=0)
+        given = {name: item for name, item in vars(self).items() if name != "retire"}
+        return live_runs(**given, rules=rules_of(self.retire), rngs=keys, histories=0)
 
     def __call__(self, row: Mapping[str, object]) -> LifeCase:
         """The case with the fields of a row set and its blade made."""
         case = self
         for name in sorted(row, key=_dots):
             case = case._with(name, row[name])
-        return replace(case, blade=_blade(case.blade), rules=rules_of(case.rules))
+        return replace(case, blade=_blade(case.blade), retire=rules_of(case.retire))
 
     def check_names(self, row: Mapping[str, object]) -> None:
         """Raise `UnknownField` if a row names what cannot be set; its values are not judged."""
@@ -113,7 +114,7 @@ class LifeCase(Record):
         if path and owner == "blade":
             new = _with_keyword(self.blade, path, new)
         elif path and owner == "rule":
-            new = _set_rule(self.rules, path, new)
+            new = _set_rule(self.retire, path, new)
         elif path:
             new = set_field(getattr(self, owner), path, new, within=owner)
         return replace(self, **{_OWNERS[owner]: new})  # type: ignore[arg-type]

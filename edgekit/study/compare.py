@@ -11,8 +11,10 @@ from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
+from scipy.special import ndtri
 
-from edgekit.checks import count, instance
+from edgekit.checks import between, count, instance
+from edgekit.citing import paragraph
 from edgekit.display import html_text
 from edgekit.errors import EdgekitError
 from edgekit.geometry.blade import Blade
@@ -23,6 +25,7 @@ from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
 from edgekit.record import Record
 from edgekit.study.outcomes import VALUES, sample_columns, session_percentiles, standard_error
+from edgekit.units import LEVEL
 
 __all__ = ["Comparison", "compare"]
 
@@ -41,6 +44,9 @@ SHOWN = {
     "sharp_fraction": "share sharp",
     "minutes_per_session": "minutes per session",
 }
+
+
+MAX_NAMED = 4  # methods in a short form
 
 
 class Comparison(Record):
@@ -63,11 +69,29 @@ class Comparison(Record):
     methods: tuple[Method | Alternation, ...]
     lives: tuple[Lives, ...]
     seed: int
+    use: Use
+    stations: int
+    depths: int
     runs: pd.DataFrame
     table: pd.DataFrame
 
-    def differences(self, column: str = "loss_um_per_session", base: int = 0) -> pd.DataFrame:
-        """Paired differences from method number `base`: mean, standard error and 95 % interval."""
+    def cite(self) -> str:
+        """What made the comparison, in one paragraph: versions, seed, inputs."""
+        size = len(self.lives[0].sessions)
+        given = {
+            "blade": repr(self.blade),
+            "methods": self.methods,
+            "use": self.use,
+            "retired by": self.lives[0].rules,
+            "nodes": f"{self.stations} stations, {self.depths} depths",
+        }
+        return paragraph(f"{size} simulated lives per method", given, seed=self.seed)
+
+    def differences(
+        self, column: str = "loss_um_per_session", base: int = 0, *, level: float = LEVEL
+    ) -> pd.DataFrame:
+        """Paired differences from method number `base`: mean, standard error, normal interval."""
+        half = float(ndtri(0.5 + between("level", level, 0.0, 1.0) / 2))
         numeric = [*VALUES, "sessions"]
         if column not in numeric:
             raise EdgekitError("no such column of numbers", column, f"Choose from {numeric}.")
@@ -81,14 +105,19 @@ class Comparison(Record):
                 "method": [method.name for method in self.methods],
                 "difference": mean,
                 "mc": error,
-                "low": mean - 1.96 * error,
-                "high": mean + 1.96 * error,
+                "low": mean - half * error,
+                "high": mean + half * error,
                 "unpaired_mc": np.hypot(alone, alone[base]),
             }
         )
 
     def __repr__(self) -> str:
-        return self._short().to_string(index=False, float_format="{:.2f}".format)
+        lost = [f"{row.method} {row.loss_um_per_session:.1f}" for row in self.table.itertuples()]
+        more = f" and {len(lost) - MAX_NAMED} more" if len(lost) > MAX_NAMED else ""
+        return (
+            f"{self.blade.name}, {len(self.lives[0].sessions)} lives per method: width lost per "
+            f"session, µm: {', '.join(lost[:MAX_NAMED])}{more}"
+        )
 
     def _repr_html_(self) -> str:
         lives = f"{self.blade.name}, {len(self.lives[0].sessions)} lives per method"
@@ -129,6 +158,13 @@ def compare(
     -------
     Comparison
 
+    Raises
+    ------
+    BadArgument
+        Not a blade or a method; a number outside its range.
+    EdgekitError
+        No method.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -140,11 +176,12 @@ def compare(
     _check(methods)
     count("runs", runs, 2, most=MAX_RUNS, bytes_each=RUN_BYTES * len(methods))
     rules = rules_of(retire)
+    use = Use() if use is None else use
     lives = [
         live_runs(
             blade,
             method,
-            use=Use() if use is None else use,
+            use=use,
             rules=rules,
             rngs=SeededKeys(seed, runs=runs),
             stations=stations,
@@ -159,6 +196,9 @@ def compare(
         methods=tuple(methods),
         lives=tuple(lives),
         seed=seed,
+        use=use,
+        stations=stations,
+        depths=depths,
         runs=samples,
         table=pd.DataFrame([_row(n, item, samples) for n, item in enumerate(lives)]),
     )

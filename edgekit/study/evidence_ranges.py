@@ -16,7 +16,7 @@ from edgekit.errors import EdgekitError
 from edgekit.evidence_table import Gsd, Range, entry
 from edgekit.geometry.blade import Blade
 from edgekit.life.dulling import PowerDulling
-from edgekit.life.life import Use
+from edgekit.life.life import Use, rules_of
 from edgekit.life.retire import MaxWidthLoss
 from edgekit.method.method import Method
 from edgekit.study.case import LifeCase
@@ -89,6 +89,11 @@ def key_inputs(
         status, low, high, loss_um_at_low, loss_um_at_high, loss_um_default, sessions_at_low,
         sessions_at_high, swing_um``.
 
+    Raises
+    ------
+    BadArgument
+        Not a blade or a method; a number outside its range.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -99,7 +104,10 @@ def key_inputs(
     """
     instance("blade", blade, Blade, "Make one with edgekit.patterns, or read_blade.")
     instance("method", method, Method, "Make one with edgekit.methods.")
-    case = LifeCase(blade=blade, method=method, use=use or Use(), rules=(MaxWidthLoss(),))
+    instance("use", use, (Use, type(None)), "Give a Use, such as ek.Use(strokes=30).")
+    case = LifeCase(
+        blade=blade, method=method, use=Use() if use is None else use, retire=(MaxWidthLoss(),)
+    )
     power = isinstance(case.use.law, PowerDulling)
     fields = {name: field for name, field in _FIELDS.items() if power or field != "use.law"}
     base = {field: _default(case, field) for field in fields.values()}
@@ -130,4 +138,4 @@ def key_inputs(
 def _default(case: LifeCase, field: str) -> object:
     """The value that a field of a row has in a case."""
     owner, _, path = field.partition(".")
-    return attrgetter(path)(case.rules[0] if owner == "rule" else getattr(case, owner))
+    return attrgetter(path)(rules_of(case.retire)[0] if owner == "rule" else getattr(case, owner))

@@ -21,11 +21,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from edgekit import checks
 from edgekit.bending.beam import Wear, end_inset_mm, life_bending_model, shortened_mm
 from edgekit.checks import FloatArray, at_least, count, fraction, instance, positive
 from edgekit.contact.holder import best_setting
 from edgekit.display import html_text
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot, EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade, BladeClass
 from edgekit.grinding.recession_field import inset_at, prepare_edge
@@ -57,6 +58,16 @@ def mixture(side: Method, face: Method, *, sides: int, faces: int) -> Method | A
     side, face : Method
     sides, faces : int
         Sessions of each in a round; one may be 0.
+
+    Returns
+    -------
+    Method or Alternation
+        One of the methods where the other has no turn.
+
+    Raises
+    ------
+    BadArgument
+        Not methods; turns that are no whole numbers.
 
     Examples
     --------
@@ -152,9 +163,7 @@ def crossover(
 def _not_a_hoe(blade: Blade) -> None:
     instance("blade", blade, Blade, "Make one with edgekit.patterns, or read_blade.")
     if blade.kind is BladeClass.HOE:
-        raise EdgekitError(
-            "a hoe is ground on its bevel only", blade.name, "Give a curette or a sickle."
-        )
+        raise Cannot("a hoe is ground on its bevel only", blade.name, "Give a curette or a sickle.")
 
 
 def ideal_sessions(
@@ -296,7 +305,8 @@ class FaceOrSides(Record):
         )
 
     def __repr__(self) -> str:
-        return f"{self.blade.name}: {self.finding}"
+        first = ". ".join(self.finding.split(". ")[:2]).rstrip(".")
+        return f"{self.blade.name}: {first}."
 
     def _repr_html_(self) -> str:
         table: str = self.table.round(2).to_html(index=False)
@@ -337,6 +347,13 @@ def face_or_sides(
     -------
     FaceOrSides
 
+    Raises
+    ------
+    BadArgument
+        Not a blade or a method; a number outside its range.
+    EdgekitError
+        A hoe, which has no face to grind; no mixture.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -346,6 +363,8 @@ def face_or_sides(
     [0.0, 1.0]
     """
     limits = crossover(blade)
+    checks.items_of("mixes", mixes, tuple, "Give (sides, faces) pairs.")
+    checks.items_of("tilts_deg", tilts_deg, object, "Give degrees in a list.")
     if not mixes:
         raise EdgekitError("face_or_sides needs a mixture", mixes, "Give (sides, faces) pairs.")
     side = side or held(best_setting(next(iter(blade.edges.values()))))

@@ -15,17 +15,18 @@ import numpy as np
 
 from edgekit.checks import FloatArray, count, finite, frozen_array, instance
 from edgekit.errors import EdgekitError
+from edgekit.lazy import shown
 from edgekit.record import Record
 
 __all__ = [
-    "Distribution",
     "Grid",
     "full_grid",
-    "labels",
     "latin_hypercube",
     "list_grid",
     "sobol_points",
 ]
+
+__dir__ = shown(__all__)
 
 
 MAX_ROWS = 1_000_000
@@ -116,6 +117,21 @@ def _name(value: object) -> str:
 def full_grid(axes: Mapping[str, Sequence[object]]) -> Grid:
     """Every combination of the values, the last field changing fastest.
 
+    Parameters
+    ----------
+    axes : mapping of str to sequence
+        Values of each field, by its dotted name.
+
+    Returns
+    -------
+    Grid
+        Every combination, the last field fastest.
+
+    Raises
+    ------
+    EdgekitError
+        No field, a field without values, or more rows than memory holds.
+
     Examples
     --------
     >>> full_grid({"method.placements": [4, 8], "use.strokes": [15, 45]}).rows
@@ -136,6 +152,20 @@ def full_grid(axes: Mapping[str, Sequence[object]]) -> Grid:
 
 def list_grid(rows: Sequence[Mapping[str, object]]) -> Grid:
     """The rows as given; all must name the same fields.
+
+    Parameters
+    ----------
+    rows : sequence of mapping
+        Values by dotted name; every row sets the same fields.
+
+    Returns
+    -------
+    Grid
+
+    Raises
+    ------
+    EdgekitError
+        No rows, or rows of different fields.
 
     Examples
     --------
@@ -164,6 +194,15 @@ def latin_hypercube(inputs: Inputs, points: int, *, seed: int) -> Grid:
     points : int
     seed : int
 
+    Returns
+    -------
+    Grid
+
+    Raises
+    ------
+    EdgekitError
+        No input, a range that does not rise, or fewer than one point.
+
     Examples
     --------
     >>> grid = latin_hypercube({"use.strokes": (10.0, 60.0)}, 5, seed=1)
@@ -179,6 +218,23 @@ def latin_hypercube(inputs: Inputs, points: int, *, seed: int) -> Grid:
 
 def sobol_points(inputs: Inputs, points: int, *, seed: int) -> Grid:
     """Points of a scrambled Sobol sequence; a power of two keeps it balanced.
+
+    Parameters
+    ----------
+    inputs : mapping
+        Ranges ``(low, high)`` or distributions, by dotted name.
+    points : int
+        A power of two.
+    seed : int
+
+    Returns
+    -------
+    Grid
+
+    Raises
+    ------
+    EdgekitError
+        No input, a range that does not rise, or points that are no power of two.
 
     Examples
     --------

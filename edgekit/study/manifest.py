@@ -60,7 +60,9 @@ def _described(value: object) -> object:
     if isinstance(value, tuple | list):
         return [_described(item) for item in value]
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        fields = {f.name: _described(getattr(value, f.name)) for f in dataclasses.fields(value)}
+        fields = {
+            f.name: _described(getattr(value, f.name)) for f in dataclasses.fields(value) if f.init
+        }
         return {"type": type(value).__qualname__, **fields}
     if isinstance(value, BSpline):
         return _described((value.t, value.c, value.k))

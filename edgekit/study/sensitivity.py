@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
+from edgekit import checks
 from edgekit.checks import FloatArray, count, fraction, frozen_array, positive
 from edgekit.errors import EdgekitError
 from edgekit.record import Record
@@ -19,6 +20,7 @@ from edgekit.study.case import Task
 from edgekit.study.grid import Grid, Inputs, input_count, list_grid, power_of_two, spread_values
 from edgekit.study.outcomes import standard_error
 from edgekit.study.sweep import FailedRows, RunStatus, sweep
+from edgekit.units import LEVEL
 
 __all__ = [
     "OUTPUTS",
@@ -33,7 +35,7 @@ __all__ = [
 
 OUTPUTS = ("loss_um_per_session", "sessions", "minutes_per_session")
 MAX_RUNS = 2**53  # beyond it whole numbers have gaps
-RESAMPLES = 400  # of the bootstrap; its 95 % ends then scatter by some hundredths of their width
+RESAMPLES = 400  # of the bootstrap; its ends then scatter by some hundredths of their width
 
 
 class Sensitivity(Record):
@@ -80,7 +82,7 @@ def variance_shares(
     *,
     points: int,
     seed: int,
-    level: float = 0.95,
+    level: float = LEVEL,
 ) -> pd.DataFrame:
     """Sobol' indices of a function, with intervals from resampling its points.
 
@@ -166,7 +168,7 @@ def sensitivity(
     runs: int = 32,
     seed: int,
     outputs: Sequence[str] = OUTPUTS,
-    level: float = 0.95,
+    level: float = LEVEL,
     executor: Executor | None = None,
     out: str | PathLike[str] | None = None,
     progress: bool = True,
@@ -210,6 +212,8 @@ def sensitivity(
     """
     options = {"runs": runs, "seed": seed, "executor": executor, "out": out, "progress": progress}
     samples = []
+
+    checks.items_of("outputs", outputs, str, f"Choose from {list(OUTPUTS)}.")
 
     def outputs_at(x: FloatArray) -> FloatArray:
         grid = Grid(names=tuple(inputs), rows=tuple(map(tuple, x.tolist())))
@@ -324,7 +328,7 @@ def tornado(
     options = {"runs": runs, "seed": seed, "executor": executor, "out": out, "progress": progress}
     table = one_at_a_time(task, base, ends, **options)
     parts = []
-    for output in outputs:
+    for output in checks.items_of("outputs", outputs, str, f"Choose from {list(OUTPUTS)}."):
         lives = _output(table, output).reshape(-1, runs)
         low, high = lives[1::2], lives[2::2]
         gap = high - low
@@ -345,7 +349,7 @@ def tornado(
     return Tornado(table=pd.concat(parts, ignore_index=True))
 
 
-def runs_needed(pilot: ArrayLike, *, error: float, level: float = 0.95) -> int:
+def runs_needed(pilot: ArrayLike, *, error: float, level: float = LEVEL) -> int:
     """The fewest runs whose mean is within `error` of the truth with probability `level`.
 
     Stein's rule: with a pilot of n₀ runs of variance s², n = max(n₀, ⌈(t s / error)²⌉), t the
@@ -362,10 +366,19 @@ def runs_needed(pilot: ArrayLike, *, error: float, level: float = 0.95) -> int:
         Wanted half-width, in the unit of the values.
     level : float
 
+    Returns
+    -------
+    int
+
+    Raises
+    ------
+    EdgekitError
+        Fewer than two values, an error not above 0, a level outside (0, 1).
+
     Examples
     --------
     >>> runs_needed([1.0, 2.0, 3.0, 4.0, 5.0], error=0.5)
-    78
+    46
     """
     from scipy.stats import t
 

@@ -17,7 +17,9 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
+from edgekit import checks
 from edgekit.checks import count, instance
+from edgekit.citing import paragraph
 from edgekit.errors import EdgekitError
 from edgekit.grinding.random_streams import SeededKeys
 from edgekit.study.case import Task
@@ -126,7 +128,8 @@ def sweep(
         ``ended_by`` and one column per measured quantity; rows in the grid's order. In rows that
         failed everything measured is missing (NaN), ``status`` says why, and one warning
         (`FailedRows`) counts them. Ctrl-C returns what is done, the rest with the status
-        "not run: interrupted", and warns.
+        "not run: interrupted", and warns. ``table.attrs["cite"]`` says in one paragraph what made
+        it: versions, seed, inputs.
 
     Raises
     ------
@@ -144,7 +147,7 @@ def sweep(
     (10, ['ok'])
     """
     _check(task, grid, executor)
-    most, size = (MAX_LIVES, 0) if summary else (MAX_SAMPLES, SAMPLE_BYTES)
+    most, size = (MAX_LIVES, 0) if checks.flag("summary", summary) else (MAX_SAMPLES, SAMPLE_BYTES)
     runs = count("runs", runs, most=most // len(grid), bytes_each=size * len(grid))
     seed, chunk_runs = count("seed", seed, 0), count("chunk_runs", chunk_runs)
     chunks = _chunks(grid, runs, seed, summary, chunk_runs)
@@ -169,7 +172,14 @@ def sweep(
         done[number] = _failed(chunks[number], RunStatus.INTERRUPTED.value)
     tables = [done.pop(number) for number in range(len(chunks))]
     frame = _framed(grid, joined(tables), summary=summary)
+    return _with_words(frame, task, grid, runs, seed)
+
+
+def _with_words(frame: pd.DataFrame, task: Task, grid: Grid, runs: int, seed: int) -> pd.DataFrame:
+    """The table with what made it, in one paragraph; a warning counts rows that failed."""
     _warn(frame, len(grid))
+    given = {"task": task, "rows": len(grid), "fields": grid.names, "runs per row": runs}
+    frame.attrs["cite"] = paragraph("A sweep of simulated lives", given, seed=seed)
     return frame
 
 
@@ -198,7 +208,7 @@ def _warn(frame: pd.DataFrame, rows: int) -> None:
             f"{failed['row'].nunique()} of {rows} rows of the sweep failed; what was not computed "
             f"is missing (NaN). The first {failed['status'].iloc[0]}",
             FailedRows,
-            stacklevel=3,
+            stacklevel=4,
         )
 
 

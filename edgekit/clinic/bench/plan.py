@@ -286,7 +286,7 @@ def _requirements(
 def _check_urgent(
     urgent: Collection[str | tuple[str, str]], keys: Sequence[tuple[str, str]]
 ) -> None:
-    if isinstance(urgent, str):
+    if isinstance(urgent, str) or not isinstance(urgent, Collection):
         raise EdgekitError("urgent is a collection of codes", urgent, f"Write [{urgent!r}].")
     codes = {code for code, _ in keys}
     for item in urgent:

@@ -9,7 +9,8 @@ from numpy.typing import ArrayLike
 
 from edgekit import checks
 from edgekit.checks import FloatArray
-from edgekit.errors import EdgekitError
+from edgekit.errors import EdgekitError, reading
+from edgekit.files import file_path
 from edgekit.record import Record
 from edgekit.tables import read_table
 
@@ -61,6 +62,22 @@ class Prices(Record):
 def read_prices(source: str | os.PathLike[str] | pd.DataFrame) -> Prices:
     """Read a price table: ``item, name, price, currency``, item one of instrument, session, minute.
 
+    Parameters
+    ----------
+    source : path or pandas.DataFrame
+        Columns ``item, name, price, currency``; an empty name stands for all others.
+
+    Returns
+    -------
+    Prices
+
+    Raises
+    ------
+    BadFile
+        The file cannot be read, lacks a column, or a row is no price.
+    EdgekitError
+        The same of a DataFrame; more than one currency.
+
     Examples
     --------
     >>> prices = read_prices(pd.DataFrame({
@@ -69,7 +86,15 @@ def read_prices(source: str | os.PathLike[str] | pd.DataFrame) -> Prices:
     >>> prices.session["held"]
     0.1
     """
-    frame = read_table(source) if isinstance(source, str | os.PathLike) else source
+    if isinstance(source, str | os.PathLike):
+        with reading(file_path(source).name):
+            return _from_frame(read_table(source))
+    remedy = "Give the path of a price table, or the table itself."
+    checks.instance("source", source, pd.DataFrame, remedy)
+    return _from_frame(source)
+
+
+def _from_frame(frame: pd.DataFrame) -> Prices:
     missing = [name for name in COLUMNS if name not in frame.columns]
     if missing:
         raise EdgekitError(

@@ -17,6 +17,7 @@ from edgekit.clinic.log.history import ServiceStatus
 from edgekit.clinic.log.log import Log
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import Range, entry
+from edgekit.record import Record
 from edgekit.units import UM_PER_MM
 
 __all__ = ["IntervalChange", "MethodChange", "Saving", "saving"]
@@ -43,8 +44,7 @@ class IntervalChange:
         checks.keep_numbers(self, factor=checks.positive("factor", self.factor))
 
 
-@dataclass(frozen=True, kw_only=True)
-class Saving:
+class Saving(Record):
     """Saving in a year, negative where the change costs more.
 
     Attributes
@@ -65,6 +65,13 @@ class Saving:
     edges: int
     currency: str
     message: str
+
+    def __repr__(self) -> str:
+        return (
+            f"{self.per_year:.0f} {self.currency} saved in a year ({self.per_year_low:.0f} to "
+            f"{self.per_year_high:.0f}), {self.edges} edges; chance to save {self.chance:.0%}. "
+            f"{self.message}"
+        )
 
 
 def saving(result: Forecast, *, prices: Prices, change: MethodChange | IntervalChange) -> Saving:
@@ -92,6 +99,22 @@ def saving(result: Forecast, *, prices: Prices, change: MethodChange | IntervalC
     ------
     EdgekitError
         The log has no edge of the pattern with the method, or with the method to change to.
+
+    Examples
+    --------
+    >>> import pandas as pd, edgekit as ek
+    >>> log = ek.read_log(pd.DataFrame({
+    ...     "instrument": "A", "edge": "left", "pattern": "universal curette", "method": "held",
+    ...     "date": ["2025-01-06", "2025-02-03", "2025-02-03", "2025-03-03", "2025-03-03"],
+    ...     "event": ["measured", "sharpened", "measured", "sharpened", "measured"],
+    ...     "width_mm": [0.860, None, 0.852, None, 0.846]}))
+    >>> result = ek.forecast(log, retire=ek.MaxWidthLoss(fraction=0.2))
+    >>> prices = ek.read_prices(pd.DataFrame({
+    ...     "item": ["instrument", "session"], "name": "", "price": [40.0, 0.1],
+    ...     "currency": "EUR"}))
+    >>> rarer = ek.clinic.IntervalChange(pattern="universal curette", method="held", factor=2.0)
+    >>> ek.saving(result, prices=prices, change=rarer).currency
+    'EUR'
     """
     checks.instance("result", result, Forecast, "Give what ek.forecast(log, retire=…) returns.")
     checks.instance("prices", prices, Prices, "Give what ek.read_prices(path) returns.")

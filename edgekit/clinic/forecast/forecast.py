@@ -10,6 +10,7 @@ from scipy import stats
 
 from edgekit import checks
 from edgekit.checks import FloatArray
+from edgekit.citing import paragraph
 from edgekit.clinic.forecast.crossing_time import Drift, bounded, quantiles, two_sided_z
 from edgekit.clinic.forecast.growth import GroupGrowth, check_growth
 from edgekit.clinic.forecast.kalman import Readings
@@ -21,7 +22,7 @@ from edgekit.display import html_list
 from edgekit.errors import EdgekitError
 from edgekit.life.retire import MaxWidthLoss, MinWidth
 from edgekit.record import Record
-from edgekit.units import UM_PER_MM
+from edgekit.units import LEVEL, UM_PER_MM
 
 __all__ = ["Forecast", "forecast"]
 
@@ -52,6 +53,8 @@ class Forecast(Record):
         Standard deviations of a reading, of edges about their group, of one session's loss.
     variances_assumed : bool
         True when the readings were too few to tell them, so that they come from the evidence table.
+    retire : MinWidth or MaxWidthLoss
+        The limit.
     level : float
         Share of outcomes within low and high.
     as_of : numpy.datetime64
@@ -76,6 +79,7 @@ class Forecast(Record):
     edge_spread_um: float
     session_sd_um: float
     variances_assumed: bool
+    retire: MinWidth | MaxWidthLoss
     level: float
     as_of: np.datetime64
     margin_sessions: Drift
@@ -86,6 +90,13 @@ class Forecast(Record):
     loss_sd_um: FloatArray
     groups_sd_um: FloatArray
     caution: str
+
+    def cite(self) -> str:
+        """What made the forecast, in one paragraph: versions, the log, the limit."""
+        rows = f"{self.log.file}, {len(self.log.rows)} rows up to {self.as_of}"
+        refused = f"{len(self.log.rejected_lines)} lines refused"
+        given = {"log": f"{rows}, {refused}", "retired at": self.retire}
+        return paragraph(f"Forecast of {len(self.table)} edges, {self.level:.0%} intervals", given)
 
     def _headline(self) -> str:
         live = self.table[self.table["status"] == ServiceStatus.IN_USE]
@@ -106,7 +117,7 @@ class Forecast(Record):
         return html_list(self._cautions(), bold=self._headline())
 
 
-def forecast(log: Log, *, retire: MinWidth | MaxWidthLoss, level: float = 0.9) -> Forecast:
+def forecast(log: Log, *, retire: MinWidth | MaxWidthLoss, level: float = LEVEL) -> Forecast:
     """Forecast every edge of a log.
 
     Width falls along a straight line of sessions; edges of one pattern and method borrow strength
@@ -173,6 +184,7 @@ def forecast(log: Log, *, retire: MinWidth | MaxWidthLoss, level: float = 0.9) -
         edge_spread_um=known.group_spread_um,
         session_sd_um=known.session_var**0.5,
         variances_assumed=known.assumed,
+        retire=retire,
         level=level,
         as_of=past.as_of,
         margin_sessions=drifts[0],

@@ -20,7 +20,7 @@ from edgekit.clinic.forecast.forecast import Forecast
 from edgekit.clinic.forecast.update import Scale, update_inputs, update_loss
 from edgekit.clinic.log.history import ServiceStatus
 from edgekit.clinic.tray import PATTERNS
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 from edgekit.geometry.blade import Blade
 from edgekit.life.life import Use
 from edgekit.method.method import Method
@@ -108,6 +108,13 @@ def compare_with_model(
     -------
     ModelCheck
 
+    Raises
+    ------
+    BadArgument
+        Not a forecast; fewer than 20 runs.
+    EdgekitError
+        No pattern and method of the log has both a blade and a method.
+
     Examples
     --------
     >>> import pandas as pd
@@ -126,6 +133,7 @@ def compare_with_model(
     """
     checks.instance("result", result, Forecast, "Give what ek.forecast(log, retire=…) returns.")
     runs = checks.count("runs", runs, 20, most=MAX_RUNS)
+    checks.flag("edges_share_width", edges_share_width)
     known = result.groups
     models: dict[tuple[str, str], tuple[Comparison, float]] = {}
     blades = {name: make() for name, make in PATTERNS.items()} if blades is None else blades
@@ -137,7 +145,7 @@ def compare_with_model(
             lives = compare(blade, [method], runs=runs, seed=seed, use=use)
             models[pattern, name] = lives, share
     if not models:
-        raise EdgekitError(
+        raise Cannot(
             "no pattern and method of the log has a model",
             sorted({*known["pattern"], *known["method"]}),
             "Name blades and methods by the log's own words.",

@@ -71,6 +71,8 @@ def source_rows(result: Forecast, instrument: str, edge: str, column: str) -> pd
     """
     checks.instance("result", result, Forecast, "Give what ek.forecast(log, retire=…) returns.")
     table = result.table
+    for name, given in (("instrument", instrument), ("edge", edge)):
+        checks.instance(name, given, str, "Give it as the forecast's table does.")
     row = table[(table["instrument"] == instrument) & (table["edge"] == edge)]
     if row.empty:
         raise EdgekitError(

@@ -16,6 +16,7 @@ from edgekit.clinic.log.history import ServiceStatus, history
 from edgekit.clinic.log.log import Log
 from edgekit.errors import EdgekitError
 from edgekit.record import Record
+from edgekit.units import LEVEL
 
 __all__ = ["Survival", "Weibull", "fit_weibull", "kaplan_meier", "survival"]
 
@@ -63,7 +64,7 @@ class Survival(Record):
         return f"{text}; Weibull shape {self.weibull.shape:.2f}, median {median:.1f} sessions"
 
 
-def survival(log: Log, *, level: float = 0.9) -> Survival:
+def survival(log: Log, *, level: float = LEVEL) -> Survival:
     """Lives of instruments in sessions, from their first row to retirement, breakage or today.
 
     The life of an instrument is the most sessions of any of its edges. An instrument that was not
@@ -78,6 +79,11 @@ def survival(log: Log, *, level: float = 0.9) -> Survival:
     Returns
     -------
     Survival
+
+    Raises
+    ------
+    EdgekitError
+        Not a log; one without good rows; a level outside (0, 1).
 
     Examples
     --------
@@ -121,7 +127,7 @@ def _censored(time: ArrayLike, ended: ArrayLike) -> tuple[FloatArray, NDArray[np
     return times, done
 
 
-def kaplan_meier(time: ArrayLike, ended: ArrayLike, *, level: float = 0.9) -> pd.DataFrame:
+def kaplan_meier(time: ArrayLike, ended: ArrayLike, *, level: float = LEVEL) -> pd.DataFrame:
     """Kaplan-Meier curve: S(t) = Π (1 − ends/at risk), from `scipy.stats.ecdf`.
 
     Parameters

@@ -10,12 +10,12 @@ import os
 import re
 import zipfile
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import NamedTuple
 
 import pandas as pd
 
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument, BadFile, EdgekitError
+from edgekit.files import file_path
 
 MAX_LINE = 100_000
 """Characters; a log line has some hundreds. Beyond this a line is refused unread."""
@@ -85,17 +85,25 @@ def shorten(text: str, length: int = MAX_SHOWN) -> str:
 def read_raw(source: str | os.PathLike[str] | pd.DataFrame) -> RawRows:
     """Rows of text of a CSV file, an Excel sheet or a DataFrame; the first row is not special."""
     if isinstance(source, str | os.PathLike):
-        path = Path(source)
+        path = file_path(source)
         try:
             data = path.read_bytes()
-        except OSError as error:
-            raise EdgekitError(
-                f"the log could not be opened ({error.strerror})", str(path), "Check the path."
+        except (OSError, ValueError) as error:
+            raise BadFile(
+                f"the log could not be opened ({getattr(error, 'strerror', error)})",
+                str(path),
+                "Check the path.",
+                file=path.name,
             ) from error
         return _from_bytes(path.name, data)
     if isinstance(source, pd.DataFrame):
         return _from_frame(source)
-    raise EdgekitError("a log is read from a path or a DataFrame", source, "Give one of the two.")
+    raise BadArgument(
+        "a log is read from a path or a DataFrame",
+        source,
+        "Give one of the two.",
+        argument="source",
+    )
 
 
 def _from_bytes(name: str, data: bytes) -> RawRows:

@@ -6,18 +6,20 @@ four places: a row of `Log.rows`, a refused line, a blank line, the header.
 
 import os
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from edgekit import checks
 from edgekit.clinic.log import cells
 from edgekit.clinic.log.columns import COLUMNS, Header, find_header
 from edgekit.clinic.log.dates import read_date
 from edgekit.clinic.log.files import RawRows, Refusal, read_raw, shorten
 from edgekit.clinic.log.flags import flag_histories
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadFile, reading
 from edgekit.record import Record
 
 __all__ = ["Log", "read_log"]
@@ -96,7 +98,7 @@ def read_log(
 
     Raises
     ------
-    EdgekitError
+    BadFile
         The file cannot be read as a table at all, or, with `strict`, a row is refused.
 
     Examples
@@ -110,8 +112,11 @@ def read_log(
     >>> log.rejected.loc[0, "reason"]
     'ambiguous date: 2025-04-03 (day first) or 2025-03-04 (month first)'
     """
-    raw = read_raw(source)
-    header = find_header(raw)
+    checks.flag("strict", strict)
+    checks.flag("day_first", day_first)
+    with reading(Path(source).name if isinstance(source, str | os.PathLike) else "DataFrame"):
+        raw = read_raw(source)
+        header = find_header(raw)
     blank = _sort_lines(raw, header)
     frame, bad = _columns(raw, header, day_first)
     for row in np.flatnonzero(bad):
@@ -119,11 +124,14 @@ def read_log(
     rejected, lines = _refused(raw)
     if strict and len(rejected):
         first = rejected.iloc[0]
-        raise EdgekitError(
+        raise BadFile(
             f"{first['reason']} ({first['file']}, line {first['line']}, {first['column']}; "
             f"{len(raw.refused_text)} lines refused in all)",
             first["value"],
             f"{first['suggestion'][:1].upper()}{first['suggestion'][1:]}.",
+            file=str(first["file"]),
+            line=int(first["line"]),
+            column=str(first["column"]),
         )
     rows = frame[~bad].reset_index(drop=True)
     return Log(

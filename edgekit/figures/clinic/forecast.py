@@ -32,6 +32,21 @@ def windows(plan: BenchPlan, ax: Axes | None = None) -> Axes:
 
     The holder's error is taken off the bars; thin lines show where it may stand.
 
+    Parameters
+    ----------
+    plan : BenchPlan
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        Not a bench plan.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -93,6 +108,23 @@ def _bars(plan: BenchPlan) -> list[tuple[str, float, float]]:
 def readings(result: Forecast, instrument: str, edge: str, ax: Axes | None = None) -> Axes:
     """The widths read on one edge against its sessions, the line of the forecast and the limit.
 
+    Parameters
+    ----------
+    result : Forecast
+    instrument, edge : str
+        As the forecast's table names them.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    EdgekitError
+        Not a forecast, or it has no such edge.
+
     Examples
     --------
     >>> import pandas as pd
@@ -145,6 +177,8 @@ def _edge_of(
     """An edge's row of the forecast, and the sessions and widths [mm] of its readings."""
     checks.instance("result", result, Forecast, "Take the result of ek.forecast.")
     table, past = result.table, history(result.log)
+    for name, given in (("instrument", instrument), ("edge", edge)):
+        checks.instance(name, given, str, "Give it as the forecast's table does.")
     rows = table[(table["instrument"] == instrument) & (table["edge"] == edge)]
     if rows.empty:
         raise EdgekitError("the forecast has no such edge", (instrument, edge), "See its table.")
@@ -163,6 +197,23 @@ def _count(number: float) -> str:
 
 def due(result: Forecast, ax: Axes | None = None, *, max_edges: int = 14) -> Axes:
     """The edges in use that reach their limit first, `max_edges` of them, each with its interval.
+
+    Parameters
+    ----------
+    result : Forecast
+    ax : Axes, optional
+    max_edges : int
+        How many edges are shown, the most urgent first.
+
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        Not a forecast; fewer than one edge.
 
     Examples
     --------
@@ -208,7 +259,36 @@ def due(result: Forecast, ax: Axes | None = None, *, max_edges: int = 14) -> Axe
 
 
 def replacements(plan: Budget, ax: Axes | None = None) -> Axes:
-    """Replacements of each month with their intervals."""
+    """Replacements of each month with their intervals.
+
+    Parameters
+    ----------
+    plan : Budget
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        Not a budget.
+
+    Examples
+    --------
+    >>> import pandas as pd, edgekit as ek
+    >>> log = ek.read_log(pd.DataFrame({
+    ...     "instrument": "A", "edge": "left", "date": ["2025-01-06", "2025-02-03", "2025-02-03"],
+    ...     "event": ["measured", "sharpened", "measured"], "width_mm": [0.860, None, 0.852]}))
+    >>> prices = ek.read_prices(pd.DataFrame({
+    ...     "item": ["instrument", "session"], "name": "", "price": [40.0, 0.1],
+    ...     "currency": "EUR"}))
+    >>> plan = ek.budget(ek.forecast(log, retire=ek.MaxWidthLoss()), prices=prices)
+    >>> ek.figures.replacements(plan).get_ylabel()
+    'instruments to replace [count]'
+    """
     checks.instance("plan", plan, Budget, "Take the result of ek.budget.")
     months, total = plan.months, plan.total
     low, middle, high = (

@@ -16,7 +16,7 @@ from edgekit.files import file_path, write_file
 
 __all__ = ["setting_sheet", "sheet"]
 
-MAX_DPI = 600.0
+MIN_DPI, MAX_DPI = 10.0, 600.0
 
 
 def setting_sheet(
@@ -73,6 +73,24 @@ def setting_sheet(
 def sheet(plan: BenchPlan, *, title: str = "Setting sheet", dpi: float = 75.0) -> Picture:
     """The first page of the setting sheet as a picture, to look at in a notebook.
 
+    Parameters
+    ----------
+    plan : BenchPlan
+    title : str
+        Stands on top.
+    dpi : float
+        Pixels per inch, 10 to 600.
+
+    Returns
+    -------
+    Picture
+        Of the first page; `setting_sheet` writes them all.
+
+    Raises
+    ------
+    BadArgument
+        Not a bench plan; a resolution outside its range.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -80,7 +98,7 @@ def sheet(plan: BenchPlan, *, title: str = "Setting sheet", dpi: float = 75.0) -
     >>> "FH-01-UC" in ek.figures.sheet(plan).alt
     True
     """
-    dpi = checks.between("dpi", dpi, 0, MAX_DPI)
+    dpi = checks.between("dpi", dpi, MIN_DPI, MAX_DPI)
     words = compose(plan, title)
     runs = "; ".join(
         f"{run.number}: {f'{run.elevation} {run.within}'.strip()}, {run.riser}, {run.edges}"

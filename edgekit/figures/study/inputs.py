@@ -10,9 +10,9 @@ from matplotlib.axes import Axes
 from edgekit import checks
 from edgekit.errors import EdgekitError
 from edgekit.figures import style
-from edgekit.figures.study.lives import Z95
 from edgekit.figures.words import capital, describe, quantity, quantity_name
 from edgekit.study.sensitivity import Sensitivity, Tornado
+from edgekit.units import LEVEL_Z
 
 __all__ = ["sensitivity", "tornado"]
 
@@ -28,6 +28,16 @@ def tornado(result: Tornado, *, y: str = "loss_um_per_session", ax: Axes | None 
     y : str
         Which output.
     ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    EdgekitError
+        Not a `Tornado`, or `y` is none of its outputs.
 
     Examples
     --------
@@ -57,7 +67,7 @@ def tornado(result: Tornado, *, y: str = "loss_um_per_session", ax: Axes | None 
                 style.note(axes, f"{value:.3g}", (end, place), (offset, 0), va="center", ha=side)
             findings.append(
                 f"{row.name} from {row.low_value:.3g} to {row.high_value:.3g}: "
-                f"{row.at_low:.1f} to {row.at_high:.1f} (± {Z95 * row.swing_mc:.1f})."
+                f"{row.at_low:.1f} to {row.at_high:.1f} (± {LEVEL_Z * row.swing_mc:.1f})."
             )
         axes.axvline(base, color=style.BLACK, lw=1.0)
         style.rows(axes, table["name"], 30)
@@ -90,6 +100,16 @@ def sensitivity(
     y : str
         Which output.
     ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    EdgekitError
+        Not a `Sensitivity`, or `y` is none of its outputs.
 
     Examples
     --------
@@ -141,6 +161,7 @@ def _draw_share(
 
 def _output(table: pd.DataFrame, y: str) -> pd.DataFrame:
     """The rows of one output, each with the name of its input in words."""
+    checks.instance("y", y, str, "Give the name of an output.")
     part = table[table["output"] == y]
     if not len(part):
         raise EdgekitError("no such output", y, f"Choose from {table['output'].unique().tolist()}.")

@@ -18,12 +18,11 @@ from edgekit.life.life import Life, Lives
 from edgekit.life.retire import Basis, MaxWidthLoss
 from edgekit.record import Record
 from edgekit.study.compare import Comparison
-from edgekit.units import UM_PER_MM
+from edgekit.units import LEVEL_Z, UM_PER_MM
 
 __all__ = ["comparison", "differences", "life"]
 
-Z95 = 1.96  # normal quantile of a two-sided 95 % interval
-INTERVALS = "thin: p10 to p90 of the lives; thick and ±: 95 % interval of the mean"
+INTERVALS = "thin: p10 to p90 of the lives; thick and ±: 90 % interval of the mean"
 TRACKS = {
     Basis.MEAN: "mean_width_um",
     Basis.DEEPEST: "deepest_width_um",
@@ -52,6 +51,16 @@ def life(
     ----------
     lives : Lives, Life, Comparison or sequence of Lives
     ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        `lives` is not a `Life`, a `Comparison` or lives, or `ax` not Axes.
 
     Examples
     --------
@@ -169,13 +178,23 @@ def _life_words(course: _Course) -> str:
 def comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
     """Width lost per session by each method: mean, its Monte-Carlo error, and the spread of lives.
 
-    Thin line: from p10 to p90 of the lives. Thick line: 95 % interval of the mean, 1.96
+    Thin line: from p10 to p90 of the lives. Thick line: 90 % interval of the mean, 1.64
     Monte-Carlo standard errors either way. Sorted, the least loss on top.
 
     Parameters
     ----------
     comparison : Comparison
     ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        `comparison` is not a `Comparison`, or `ax` not Axes.
 
     Examples
     --------
@@ -202,7 +221,7 @@ def comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
             axes,
             title=f"Least width lost: {table['method'].iloc[0]}; most: {table['method'].iloc[-1]}",
             kind="Chart of intervals, one row per method",
-            shown="mean (white dot), 95 % interval of the mean from the number of lives run (thick "
+            shown="mean (white dot), 90 % interval of the mean from the number of lives run (thick "
             "blue), p10 to p90 of the lives (thin black)",
             finding=" ".join(findings),
         )
@@ -212,7 +231,7 @@ def comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
 def _draw_loss(ax: Axes, row: int, lives: FloatArray, mean: float, error: float) -> str:
     """Mean, its interval and p10 to p90 of the lives in a row; the same in words."""
     low, high = np.percentile(lives, [10, 90])
-    half = Z95 * error
+    half = LEVEL_Z * error
     thick: style.Look = {"lw": 7, "solid_capstyle": "butt", "alpha": 0.75}
     ax.plot([low, high], [row, row], color=style.BLACK, lw=1.1, marker="|", ms=7)
     ax.plot([mean - half, mean + half], [row, row], color=style.BLUE, **thick)
@@ -230,7 +249,7 @@ def differences(
 ) -> Axes:
     """Paired differences of the methods from one of them, against zero.
 
-    A filled dot: the 95 % interval leaves zero out. A hollow one: it does not, so these lives
+    A filled dot: the 90 % interval leaves zero out. A hollow one: it does not, so these lives
     cannot tell the two apart.
 
     Parameters
@@ -242,6 +261,16 @@ def differences(
         Number of the method the others are measured from.
     ax : Axes, optional
 
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    EdgekitError
+        Not a `Comparison`; `column` or `base` is none of its own.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -251,6 +280,7 @@ def differences(
     True
     """
     checks.instance("comparison", comparison, Comparison, "Take the result of ek.compare.")
+    checks.instance("column", column, str, "Give the name of a column of comparison.runs.")
     table = comparison.differences(column, base)
     against = comparison.methods[base].name
     table = table.drop(index=base).sort_values("difference", kind="stable")
@@ -271,10 +301,10 @@ def differences(
         style.labels(axes, f"difference: {quantity(column)}")
         describe(
             axes,
-            title=f"Against {against}: {clear} of {len(table)} methods differ (95 % interval clear "
+            title=f"Against {against}: {clear} of {len(table)} methods differ (90 % interval clear "
             "of zero)",
             kind="Chart of paired differences, one row per method",
-            shown=f"difference from {against} (dot, hollow where zero is inside) with its 95 % "
+            shown=f"difference from {against} (dot, hollow where zero is inside) with its 90 % "
             "interval; dotted line at zero",
             finding=f"Against {against}: " + " ".join(findings),
         )

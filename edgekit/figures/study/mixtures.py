@@ -26,6 +26,16 @@ def face_or_sides(result: FaceOrSides, ax: Axes | None = None) -> Axes:
     result : FaceOrSides
     ax : Axes, optional
 
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        `result` is not a `FaceOrSides`, or `ax` not Axes.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -88,6 +98,16 @@ def slant(result: FaceOrSides, ax: Axes | None = None) -> Axes:
     ----------
     result : FaceOrSides
     ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    BadArgument
+        `result` is not a `FaceOrSides`, or `ax` not Axes.
 
     Examples
     --------

@@ -13,10 +13,11 @@ from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
 from edgekit.figures import style
-from edgekit.figures.study.lives import INTERVALS, Z95
+from edgekit.figures.study.lives import INTERVALS
 from edgekit.figures.words import capital, describe, quantity, quantity_name
 from edgekit.study.outcomes import standard_error
 from edgekit.study.sweep import RunStatus
+from edgekit.units import LEVEL_Z
 
 __all__ = ["life_dots", "sweep"]
 
@@ -32,7 +33,7 @@ def sweep(
     against: float | None = None,
     ax: Axes | None = None,
 ) -> Axes:
-    """A quantity over a swept field: means, with the 95 % interval of each mean as a band.
+    """A quantity over a swept field: means, with the 90 % interval of each mean as a band.
 
     Parameters
     ----------
@@ -47,6 +48,16 @@ def sweep(
         same instrument and hand in every row, so differences are known better than levels.
     ax : Axes, optional
 
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    EdgekitError
+        Not the table of a sweep with these columns, or every row of it failed.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -56,7 +67,7 @@ def sweep(
     >>> ek.figures.sweep(table, x="method.placements").get_xlabel()
     'placements along one edge [count]'
     """
-    done = _succeeded(table, x, y, "row", *([by] if by else []))
+    done = _succeeded(table, x, y, "row", *([by] if by is not None else []))
     _check_lines(done, x, y, by, against)
     values = [None] if by is None else list(dict.fromkeys(done[by]))
     labels, findings = [], []
@@ -82,8 +93,8 @@ def sweep(
             axes,
             title=f"{capital(quantity_name(y))}{base}, over {quantity_name(x)}{lines}",
             kind="Line chart of a sweep",
-            shown=f"means with bands of their 95 % intervals{base}{lines}",
-            finding=(f"By {quantity_name(by)}: " if by else "") + " ".join(findings),
+            shown=f"means with bands of their 90 % intervals{base}{lines}",
+            finding=(f"By {quantity_name(by)}: " if by is not None else "") + " ".join(findings),
         )
     return axes
 
@@ -97,7 +108,7 @@ def _draw_line(
 ) -> tuple[float, str]:
     """Means with their band; the last of them, and in words both ends and the lowest point."""
     (at, mean, error), (colour, dashes) = points, look
-    half = Z95 * error
+    half = LEVEL_Z * error
     ax.fill_between(at, mean - half, mean + half, color=colour, alpha=0.2, lw=0)
     ax.plot(at, mean, color=colour, ls=dashes, marker="o", ms=3.5)
     digits = 1 if abs(mean).max() >= 5 else 2
@@ -112,6 +123,7 @@ def _succeeded(table: pd.DataFrame, *columns: str) -> pd.DataFrame:
     """The rows of a sweep that did not fail, if the table has these columns."""
     checks.instance("table", table, pd.DataFrame, "Take the result of ek.sweep.")
     for name in (*columns, "status"):
+        checks.instance("column", name, str, f"Choose from {[*table.columns]}.")
         if name not in table.columns:
             remedy = f"Choose from {[*table.columns]}."
             raise EdgekitError("the sweep has no such column", name, remedy)
@@ -147,7 +159,7 @@ def _check_partners(done: pd.DataFrame, x: str, y: str, by: str | None, against:
     if f"{y}_mc" in done or "run" not in done:
         remedy = "Sweep with summary=False."
         raise EdgekitError("differences need one row per life", "a summary", remedy)
-    if done.duplicated(["run", x, *([by] if by else [])]).any():
+    if done.duplicated(["run", x, *([by] if by is not None else [])]).any():
         remedy = "Name it as by, or take a part."
         raise EdgekitError("another field varies as well, so lives have no partner", x, remedy)
     if against not in set(done[x]):
@@ -198,6 +210,16 @@ def life_dots(
         Upper end of the axis, so that several pictures compare; it goes further if lives do.
     ax : Axes, optional
 
+    Returns
+    -------
+    Axes
+        Drawn on; a notebook shows them at the end of a cell.
+
+    Raises
+    ------
+    EdgekitError
+        Not the table of a sweep with these columns, or every row of it failed.
+
     Examples
     --------
     >>> import edgekit as ek
@@ -233,7 +255,7 @@ def life_dots(
             axes,
             title="; ".join([f"{capital(quantity_name(y))}, life by life", *fixed]),
             kind="Dots in rows, one dot per life",
-            shown="lives (grey dots), p10 to p90 of them (thin black), 95 % interval of the mean "
+            shown="lives (grey dots), p10 to p90 of them (thin black), 90 % interval of the mean "
             "from the number of lives (thick blue), mean (white dot)",
             finding=capital("; ".join([*fixed, f"by {quantity_name(by)}: "])) + " ".join(findings),
         )
@@ -241,9 +263,9 @@ def life_dots(
 
 
 def _draw_interval(ax: Axes, lives: FloatArray, height: float) -> str:
-    """Mean of some lives, its 95 % interval and p10 to p90 at a height; the same in words."""
+    """Mean of some lives, its 90 % interval and p10 to p90 at a height; the same in words."""
     low, high = np.percentile(lives, (10, 90))
-    mean, half = lives.mean(), Z95 * standard_error(lives)
+    mean, half = lives.mean(), LEVEL_Z * standard_error(lives)
     ax.plot([low, high], [height] * 2, color=style.BLACK, lw=1.2)
     ax.plot([mean - half, mean + half], [height] * 2, color=style.BLUE, lw=5)
     ax.plot(mean, height, "o", color=style.BLACK, mfc="white", ms=4)

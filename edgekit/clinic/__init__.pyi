@@ -1,0 +1,44 @@
+from edgekit.clinic.bench.plan import BenchPlan as BenchPlan
+from edgekit.clinic.bench.plan import plan_bench as plan_bench
+from edgekit.clinic.bench.settings import FewestSettings as FewestSettings
+from edgekit.clinic.bench.settings import SettingRange as SettingRange
+from edgekit.clinic.bench.settings import fewest_settings as fewest_settings
+from edgekit.clinic.cost.budget import Budget as Budget
+from edgekit.clinic.cost.budget import budget as budget
+from edgekit.clinic.cost.prices import Prices as Prices
+from edgekit.clinic.cost.prices import read_prices as read_prices
+from edgekit.clinic.cost.saving import IntervalChange as IntervalChange
+from edgekit.clinic.cost.saving import MethodChange as MethodChange
+from edgekit.clinic.cost.saving import Saving as Saving
+from edgekit.clinic.cost.saving import saving as saving
+from edgekit.clinic.forecast.forecast import Forecast as Forecast
+from edgekit.clinic.forecast.forecast import forecast as forecast
+from edgekit.clinic.forecast.growth import Growth as Growth
+from edgekit.clinic.forecast.model_check import ModelCheck as ModelCheck
+from edgekit.clinic.forecast.model_check import compare_with_model as compare_with_model
+from edgekit.clinic.forecast.provenance import source_rows as source_rows
+from edgekit.clinic.forecast.survival import Survival as Survival
+from edgekit.clinic.forecast.survival import Weibull as Weibull
+from edgekit.clinic.forecast.survival import survival as survival
+from edgekit.clinic.log.cells import Event as Event
+from edgekit.clinic.log.history import ServiceStatus as ServiceStatus
+from edgekit.clinic.log.log import Log as Log
+from edgekit.clinic.log.log import read_log as read_log
+from edgekit.clinic.tray import read_tray as read_tray
+
+__all__ = [
+    "IntervalChange",
+    "MethodChange",
+    "SettingRange",
+    "budget",
+    "compare_with_model",
+    "fewest_settings",
+    "forecast",
+    "plan_bench",
+    "read_log",
+    "read_prices",
+    "read_tray",
+    "saving",
+    "source_rows",
+    "survival",
+]

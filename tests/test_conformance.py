@@ -1,0 +1,146 @@
+"""Checks of users' own objects: good ones pass and run in a life, each kind of fault is named."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+
+import edgekit as ek
+from tests.user_script import Stepwise, Worst
+
+
+@dataclass(frozen=True)
+class Law:
+    """A law with the fault of a formula given."""
+
+    formula: object
+
+    def after(self, radius_um, strokes):
+        return self.formula(radius_um, strokes)
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A rule with the fault of a formula given."""
+
+    formula: object
+    words: str = "a rule"
+
+    def used_up(self, lost):
+        return self.formula(lost)
+
+    def __str__(self):
+        return self.words
+
+
+@dataclass(frozen=True)
+class Guide:
+    """A guide with the fault of a formula given."""
+
+    formula: object
+    setups: int = 1
+
+    def normals(self, edge, arc_mm):
+        return self.formula(edge, arc_mm)
+
+
+@dataclass(frozen=True)
+class Stone:
+    """A stone of any length and curvature."""
+
+    length_mm: float = 30.0
+    curvature_per_mm: float = 0.2
+
+
+def outward(edge, arc_mm):
+    return edge.frame(arc_mm, order=0).outward.value
+
+
+def test_what_the_package_offers_passes():
+    for law in (
+        ek.PowerDulling(),
+        ek.PowerDulling(exponent=0.2, rate=1.0),
+        ek.SaturatingDulling(limit_um=6.0, strokes=20.0),
+        ek.TableDulling(strokes=[0, 15, 45], radius_um=[1.5, 3, 5]),
+    ):
+        ek.testing.check_dulling_law(law)
+    for rule in (ek.MaxWidthLoss(), ek.MinWidth(width_mm=0.7), ek.MinLength(), ek.MinStrength()):
+        ek.testing.check_retire_rule(rule)
+    ek.testing.check_retire_rule(ek.MaxThicknessLoss())
+    for guide in (ek.FollowEdge(), ek.HoldElevation(elevations_deg=(10.0, 30.0))):
+        ek.testing.check_guide(guide)
+    for stone in (ek.FlatStone(length_mm=np.inf), ek.RodStone(), ek.DiscStone()):
+        ek.testing.check_stone(stone)
+
+
+def test_a_persons_own_pass_and_run_in_compare():
+    ek.testing.check_dulling_law(Stepwise())
+    ek.testing.check_retire_rule(Worst())
+    ek.testing.check_guide(Guide(outward))
+    ek.testing.check_stone(Stone())
+    lives = ek.compare(
+        ek.patterns.universal_curette(),
+        [ek.methods.freehand()],
+        runs=2,
+        seed=1,
+        use=ek.Use(law=Stepwise()),
+        retire=Worst(),
+        stations=16,
+        depths=4,
+    )
+    assert lives.table["sessions_p50"].iloc[0] >= 1
+
+
+FAULTS = {
+    "a law without a method": ("check_dulling_law", 3.0, "not a DullingLaw"),
+    "a law's class": ("check_dulling_law", ek.PowerDulling, "not a DullingLaw"),
+    "a law that fails": ("check_dulling_law", Law(lambda r, _n: r.nonsense), "failed"),
+    "a law of scalars": ("check_dulling_law", Law(lambda _r, _n: 4.0), "shape"),
+    "a law that gives NaN": ("check_dulling_law", Law(lambda r, _n: r * np.nan), "finite"),
+    "a law that sharpens": ("check_dulling_law", Law(lambda r, n: r / (1 + n)), "not sharpen"),
+    "a law with a jump": ("check_dulling_law", Law(lambda r, _n: r + 1), "after 0 strokes"),
+    "a law that falls": (
+        "check_dulling_law",
+        Law(lambda r, n: r + np.where(n > 20, 0.1, n)),
+        "not fall",
+    ),
+    "a law that begins again": (
+        "check_dulling_law",
+        Law(lambda r, n: r + np.sqrt(n)),
+        "go on from where",
+    ),
+    "a rule that is a number": ("check_retire_rule", 0.2, "not a RetireRule"),
+    "a rule of a scalar": ("check_retire_rule", Rule(lambda _lost: 0.5), "shape"),
+    "a rule that retires the new": (
+        "check_retire_rule",
+        Rule(lambda lost: 1 + lost.mean_width_mm),
+        "new blade",
+    ),
+    "a rule that falls": (
+        "check_retire_rule",
+        Rule(lambda lost: 0.5 - lost.mean_width_mm),
+        "not fall",
+    ),
+    "a rule without words": (
+        "check_retire_rule",
+        Rule(lambda lost: lost.mean_width_mm, words=" "),
+        "no words",
+    ),
+    "a guide that is no guide": ("check_guide", "left", "not a Guide"),
+    "a guide set up never": ("check_guide", Guide(outward, setups=0), "setups"),
+    "a guide of long vectors": (
+        "check_guide",
+        Guide(lambda e, a: 2 * outward(e, a)),
+        "unit vectors",
+    ),
+    "a guide into the steel": ("check_guide", Guide(lambda e, a: -outward(e, a)), "out of the"),
+    "a stone that is a word": ("check_stone", "flat", "not a Stone"),
+    "a stone without length": ("check_stone", Stone(length_mm=0.0), "length_mm"),
+    "a hollow stone": ("check_stone", Stone(curvature_per_mm=-1.0), "curvature_per_mm"),
+}
+
+
+@pytest.mark.parametrize(("check", "thing", "says"), FAULTS.values(), ids=FAULTS)
+def test_each_fault_is_named(check, thing, says):
+    with pytest.raises(ek.BadArgument, match=says):
+        getattr(ek.testing, check)(thing)
