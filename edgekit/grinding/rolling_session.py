@@ -1,0 +1,191 @@
+"""One session of rolling strokes on one edge, many runs at once: strokes follow one another until a rule ends them.
+
+A run whose rule is met leaves the company of the others; none of its numbers depends on them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple, Protocol
+
+import numpy as np
+
+from edgekit.checks import FloatArray
+from edgekit.grinding import apex
+from edgekit.grinding.rolling import Lines, RolledEdge, Stretch, flat_stroke, stroke
+from edgekit.grinding.stop import Apex, StopRule
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+__all__ = ["FLAT_RAD", "Flank", "Hands", "RolledSession", "StrokeDraws", "roll_session"]
+
+FLAT_RAD = np.radians(10.0)  # an edge that turns by less is ground flat: a plane lies on all of it
+MAX_STROKES = 400  # after so many a person asks what is wrong
+
+
+class StrokeDraws(Protocol):
+    """Random numbers of strokes."""
+
+    def stroke(self, number: int, runs: NDArray[np.int_]) -> FloatArray:
+        """Unit normals (R, 3 + modes) of stroke `number` of some runs: tilt, swing, place, and within the stroke."""
+        ...
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Hands:
+    """How the hands of R runs err this session: what all strokes share, and how much they scatter.
+
+    ``tilt_rad, swing_rad, shift_mm`` (R,) are common to the session; the ``_sd`` of each (R,) scatter from stroke to
+    stroke; ``within_sd_rad`` (R,) is the tilt's along a stroke, whose shapes are ``modes`` (M, S).
+    ``volume_mm3`` (R,) is what a stroke takes.
+    """
+
+    tilt_rad: FloatArray
+    swing_rad: FloatArray
+    shift_mm: FloatArray
+    tilt_sd_rad: FloatArray
+    swing_sd_rad: FloatArray
+    shift_sd_mm: FloatArray
+    within_sd_rad: FloatArray
+    modes: FloatArray
+    volume_mm3: FloatArray
+
+    def some(self, runs: NDArray[np.int_]) -> Hands:
+        """The hands of some runs."""
+        kept = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        return Hands(**{name: v if name == "modes" else v[runs] for name, v in kept.items()})
+
+
+class Flank(NamedTuple):
+    """An edge as it stands: ``field`` (V, S, R); the edge's ``angle`` [rad] and ``radius`` [mm] of the apex (S, R)."""
+
+    field: FloatArray
+    angle: FloatArray
+    radius: FloatArray
+
+    def some(self, runs: NDArray[np.int_]) -> Flank:
+        """The edge of some runs."""
+        return Flank(*(np.ascontiguousarray(part[..., runs]) for part in self))
+
+
+class RolledSession(NamedTuple):
+    """What a session came to: the edge after it; ``land`` (S, R) left [mm]; ``margin`` (S, R) by the rule; and per run
+    (R,): the share still dull, strokes, volume [mm³] in all, for the dullness alone, and past the need."""
+
+    flank: Flank
+    land: FloatArray
+    dull_share: FloatArray
+    strokes: NDArray[np.int_]
+    removed: FloatArray
+    dullness: FloatArray
+    overshoot: FloatArray
+
+
+def roll_session(
+    rolled: RolledEdge,
+    start: Flank,
+    hands: Hands,
+    rule: StopRule,
+    draws: StrokeDraws,
+    fresh_radius: FloatArray,
+    stretch_mm: float | None = None,
+) -> RolledSession:
+    """Strokes on one edge until the rule is met; `fresh_radius` (R,) [mm] is what grinding leaves."""
+    runs = np.arange(start.field.shape[2])
+    now = _Grinding(rolled, start, hands, rule, fresh_radius, stretch_mm)
+    done = _Collected(start)
+    for number in range(MAX_STROKES + 1):
+        if number % rule.strokes_between_looks == 0 or number == MAX_STROKES:
+            over = now.look(number) | (number == MAX_STROKES)
+            if over.any():
+                done.add(runs[over], now, over, number)
+                if over.all():
+                    break
+                now, runs = now.some(np.flatnonzero(~over)), runs[~over]
+        now.strike(draws.stroke(number, runs))
+    return done.session(rolled, start)
+
+
+class _Grinding:
+    """Edges of some runs under strokes."""
+
+    def __init__(
+        self,
+        rolled: RolledEdge,
+        start: Flank,
+        hands: Hands,
+        rule: StopRule,
+        fresh_radius: FloatArray,
+        stretch_mm: float | None,
+    ) -> None:
+        self.rolled, self.start, self.hands, self.rule = rolled, start, hands, rule
+        self.fresh_radius, self.stretch_mm = fresh_radius, stretch_mm
+        self.field, self.angle = start.field, start.angle
+        self.edge = rolled.inset(start.field)
+        self.margin = np.zeros_like(self.edge)
+        self.share = self.share_before = np.ones(len(fresh_radius))
+
+    def apex(self) -> Apex:
+        """The apex now."""
+        inset = self.rolled.inset(self.field) - self.edge
+        return Apex(self.start.radius, self.start.angle, inset, self.angle, self.fresh_radius)
+
+    def look(self, strokes: int) -> NDArray[np.bool_]:
+        """Look at the edge: whether (R,) it is good enough after so many strokes."""
+        apex_now = self.apex()
+        self.margin = np.where(apex_now.blunt, self.rule.margin(apex_now), 0.0)
+        self.share_before, self.share = self.share, apex.dull_share(self.margin)
+        return self.rule.done(self.share, strokes)
+
+    def strike(self, normals: FloatArray) -> None:
+        """One stroke, with unit normals (R, 3 + modes) for its errors."""
+        hands, rolled = self.hands, self.rolled
+        tilt = hands.tilt_rad + hands.tilt_sd_rad * normals[:, 0]
+        swing = hands.swing_rad + hands.swing_sd_rad * normals[:, 1]
+        shift = hands.shift_mm + hands.shift_sd_mm * normals[:, 2]
+        if rolled.turned_rad[-1] < FLAT_RAD:
+            self._cut(*flat_stroke(rolled, self.field, tilt, swing, hands.volume_mm3))
+            return
+        within = (normals[:, 3:, None] * hands.modes).sum(axis=1).T
+        along = tilt + hands.within_sd_rad * within
+        stretch = Stretch.whole(rolled, swing, shift)
+        if self.stretch_mm is not None:
+            stretch = Stretch.where_dull(rolled, self.margin, self.stretch_mm, swing, shift)
+        self._cut(*stroke(rolled, self.field, along, stretch, hands.volume_mm3))
+
+    def _cut(self, field: FloatArray, lines: Lines) -> None:
+        meets = lines.meets(self.rolled)
+        reached = meets > self.rolled.inset(self.field)
+        self.angle = np.where(reached, np.arctan2(1.0, lines.slope), self.angle)
+        self.field = field
+
+    def some(self, runs: NDArray[np.int_]) -> _Grinding:
+        """Those of some runs."""
+        part = _Grinding(
+            self.rolled.some(runs), self.start.some(runs), self.hands.some(runs), self.rule,
+            self.fresh_radius[runs], self.stretch_mm,
+        )
+        part.field = np.ascontiguousarray(self.field[..., runs])
+        part.angle, part.margin = self.angle[:, runs], self.margin[:, runs]
+        part.share, part.share_before = self.share[runs], self.share_before[runs]
+        return part
+
+
+class _Collected:
+    """Sessions of all runs, filled as they end."""
+
+    def __init__(self, start: Flank) -> None:
+        self.field, self.angle = np.empty_like(start.field), np.empty_like(start.angle)
+        self.margin = np.empty_like(start.angle)
+        self.strokes = np.zeros(start.field.shape[2], dtype=int)
+        self.share, self.overshoot = np.zeros((2, len(self.strokes)))
+
+    def add(
+        self, runs: NDArray[np.int_], now: _Grinding, over: NDArray[np.bool_], strokes: int
+    ) -> None:
+        """Runs that have ended."""
+        self.field[..., runs], self.angle[:, runs] = now.field[..., over], now.angle[:, over]
+        self.margin[:, runs] = now.margin[:, over]
+        self.strokes[runs], self.share[runs] = strokes, now.share[over]
+        self.overshoot[runs] = now.past_need()[over]
