@@ -14,9 +14,12 @@ Every row's note says that it is invented. The same seed gives the same files, b
 import argparse
 import csv
 import dataclasses
+import io
 import pathlib
 
 import numpy as np
+
+from edgekit.files import write_file
 
 SEED = 20250106
 START = np.datetime64("2024-11-04")
@@ -188,8 +191,9 @@ def prices():
 
 def write(path, lines, delimiter=",", encoding="utf-8"):
     """Write lines as CSV with the same bytes on every system."""
-    with path.open("w", encoding=encoding, newline="") as file:
-        csv.writer(file, delimiter=delimiter, lineterminator="\n").writerows(lines)
+    text = io.StringIO()
+    csv.writer(text, delimiter=delimiter, lineterminator="\n").writerows(lines)
+    write_file(path, text.getvalue().encode(encoding), replace=True)
 
 
 def main(folder):

@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from edgekit.files import write_file
 from edgekit.geometry import patterns
 from edgekit.geometry.blade import Blade
 from edgekit.geometry.edge import Edge
@@ -229,8 +230,8 @@ def make(folder: Path) -> None:
     for job, seed in zip(jobs(), seeds, strict=True):
         points = digitise(job, np.random.default_rng(seed))
         name = job.blade.name
-        (folder / f"{name}.toml").write_text(settings_text(job), encoding="utf-8", newline="\n")
-        (folder / f"{name}.csv").write_text(table_text(points), encoding="utf-8", newline="\n")
+        write_file(folder / f"{name}.csv", table_text(points), replace=True)
+        write_file(folder / f"{name}.toml", settings_text(job), replace=True)
 
 
 if __name__ == "__main__":

@@ -7,7 +7,7 @@ import importlib
 
 from edgekit.errors import EdgekitError
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 _HOMES = {
     "Blade": "edgekit.geometry.blade",
@@ -115,14 +115,14 @@ _MODULES = {
 }
 # Public names of 0.1 and what they are called since 0.2; kept for one version.
 _RENAMED = {
-    "LengthFraction": "MinLength",
-    "LifeTask": "LifeCase",
-    "StrengthRatio": "MinStrength",
-    "ThicknessFraction": "MaxThicknessLoss",
-    "WidthFraction": "MaxWidthLoss",
-    "beside_model": "compare_with_model",
-    "rows_behind": "source_rows",
-    "what_decides": "key_inputs",
+    "MinLength": "MinLength",
+    "LifeCase": "LifeCase",
+    "MinStrength": "MinStrength",
+    "MaxThicknessLoss": "MaxThicknessLoss",
+    "MaxWidthLoss": "MaxWidthLoss",
+    "compare_with_model": "compare_with_model",
+    "source_rows": "source_rows",
+    "key_inputs": "key_inputs",
 }
 
 __all__ = ["EdgekitError", "__version__", *_HOMES, *_MODULES]  # noqa: PLE0604

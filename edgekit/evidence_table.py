@@ -663,6 +663,15 @@ _TABLE: tuple[Evidence, ...] = (
         "settings of one edge that a person will make; a third often serves a part of a toe",
     ),
     Evidence(
+        "bench_setting_error_deg",
+        0.5,
+        Range(0.2, 2),
+        "deg",
+        _A,
+        "how far a holder may stand from the setting meant, a bound and not a standard "
+        "deviation: a scale of whole degrees is set to half a division; no source",
+    ),
+    Evidence(
         "bench_least_mm",
         0.3,
         Range(0.1, 1),

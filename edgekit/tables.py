@@ -3,19 +3,20 @@
 Text cells stand in quotation marks, numbers and dates do not, so a reader can tell "12" the code
 from 12 the count. Text that a spreadsheet would run as a formula (it begins with = + - @ or a
 control character) gets an apostrophe in front, and so does text that begins with one; reading
-takes exactly one away again.
+takes exactly one away again. The first line is a remark with the number of rows, so that a table
+that was cut is refused; a table from elsewhere needs none.
 """
 
 from __future__ import annotations
 
 import os
 import re
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from edgekit.errors import EdgekitError
+from edgekit.files import file_path, write_file
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -25,6 +26,9 @@ __all__ = ["read_table", "write_table"]
 _GUARDED = ("=", "+", "-", "@", "\t", "\r", "'")
 _CELL = re.compile(r'"((?:[^"]|"")*)"(,|\r\n|\n|$)|([^,"\r\n]*)(,|\r\n|\n|$)')
 _DATE = re.compile(r"\d{4}-\d\d-\d\d([T ]\d\d:\d\d:\d\d(\.\d+)?)?")
+_COUNT = re.compile(r'"?# (\d+) rows of (\d+) columns; written by edgekit"?[,;\t]*(\r?\n|$)')
+_CUT_COUNT = re.compile(r'"?#( (\d[^\n]*)?)?')
+_WHOLE = re.compile(r"[+-]?\d{1,20}")
 _WORDS = {"True": True, "False": False}
 
 
@@ -44,7 +48,7 @@ def write_table(
     Raises
     ------
     EdgekitError
-        The file exists, or the table would not come back the same.
+        The file exists or cannot be written, or the table would not come back the same.
 
     Examples
     --------
@@ -54,28 +58,28 @@ def write_table(
     >>> read_table(path).to_dict("list")
     {'code': ['007', '=B2'], 'width_mm': [0.30000000000000004, 0.86]}
     """
-    target = Path(path)
+    target = file_path(path)
     text = _to_text(table)
-    back = _from_text(text, target.name)
-    lost = _differs(table, back)
-    if lost:
+    lost = _lost(table, _from_text(text, target.name))
+    if lost is not None:
         raise EdgekitError(
-            f"column {lost} would not come back from {target.name}",
-            str(table[lost].dtype),
+            f"column {table.columns[lost]} would not come back from {target.name}",
+            str(table.dtypes.iloc[lost]),
             "Give it one kind of value: text, numbers, booleans or dates.",
         )
-    try:
-        with target.open("w" if replace else "x", encoding="utf-8", newline="") as file:
-            file.write(text)
-    except FileExistsError as error:
-        raise EdgekitError(
-            "the file exists already", str(target), "Choose another name or say replace=True."
-        ) from error
+    write_file(target, text, replace=replace)
 
 
 def read_table(path: str | os.PathLike[str]) -> pd.DataFrame:
-    """Read a table that `write_table` wrote, or any comma-separated table in UTF-8."""
-    source = Path(path)
+    """Read a table that `write_table` wrote, or any comma-separated table in UTF-8.
+
+    Raises
+    ------
+    EdgekitError
+        Not a file, not UTF-8, rows of different lengths, or fewer or more rows than its first
+        line says.
+    """
+    source = file_path(path)
     try:
         text = source.read_bytes().decode("utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
@@ -89,7 +93,8 @@ def read_table(path: str | os.PathLike[str]) -> pd.DataFrame:
 
 def _to_text(table: pd.DataFrame) -> str:
     columns = [_cells(table.iloc[:, at]) for at in range(table.shape[1])]
-    lines = [",".join(_quoted(str(name)) for name in table.columns)]
+    lines = [f"# {len(table)} rows of {table.shape[1]} columns; written by edgekit"]
+    lines += [",".join(_quoted(str(name)) for name in table.columns)]
     lines += [",".join(row) for row in zip(*columns, strict=True)]
     return "\r\n".join(lines) + "\r\n"
 
@@ -115,10 +120,7 @@ def _cells(column: pd.Series) -> list[str]:
 def _from_text(text: str, name: str) -> pd.DataFrame:
     import pandas as pd
 
-    rows = _parse(text, name)
-    if not rows:
-        raise EdgekitError("the table is empty", name, "Give a file with a header.")
-    header, body = rows[0], rows[1:]
+    header, *body = _rows(text, name)
     ragged = [at for at, row in enumerate(body, start=2) if len(row) != len(header)]
     if ragged:
         raise EdgekitError(
@@ -131,6 +133,26 @@ def _from_text(text: str, name: str) -> pd.DataFrame:
     if len(data) != len(header):
         raise EdgekitError("two columns share a name", name, "Rename one.")
     return pd.DataFrame(data)
+
+
+def _rows(text: str, name: str) -> list[list[tuple[str, bool]]]:
+    """Header and rows, as many as the first line says if it says so."""
+    stated = _COUNT.match(text)
+    cut_in_stated = stated is not None and not text.endswith("\n")
+    if cut_in_stated or (stated is None and _CUT_COUNT.fullmatch(text)):
+        remedy = "Part of it is missing: write it again."
+        raise EdgekitError(f"{name} ends in the middle of a line", text[-40:], remedy)
+    rows = _parse(text[stated.end() :] if stated else text, name)
+    if not rows:
+        raise EdgekitError("the table is empty", name, "Give a file with a header.")
+    size = len(rows) - 1, len(rows[0])
+    if stated and (int(stated[1]), int(stated[2])) != size:
+        raise EdgekitError(
+            f"{name} must have {stated[1]} rows of {stated[2]} columns, as its first line says",
+            size,
+            "Part of it is missing: write it again. If you changed it, remove its first line.",
+        )
+    return rows
 
 
 def _parse(text: str, name: str) -> list[list[tuple[str, bool]]]:
@@ -174,43 +196,40 @@ def _typed(column: tuple[tuple[str, bool], ...]) -> Any:
         return pd.Series(
             np.asarray([cell.replace(" ", "T") or "NaT" for cell in words], dtype="datetime64[s]")
         )
-    if full and all(re.fullmatch(r"[+-]?\d{1,18}", cell) for cell in words):
-        return pd.Series([int(cell) for cell in words], dtype=np.int64)
+    if full and all(_WHOLE.fullmatch(cell) for cell in words):
+        whole = [int(cell) for cell in words]
+        for kind in (np.int64, np.uint64):
+            if np.iinfo(kind).min <= min(whole) and max(whole) <= np.iinfo(kind).max:
+                return pd.Series(whole, dtype=kind)
     try:
         return pd.Series([float(cell) if cell else float("nan") for cell in words])
     except ValueError:
         return text
 
 
-def _differs(table: pd.DataFrame, back: pd.DataFrame) -> str | None:
-    """Name of the first column that came back with other values."""
-    for name in table.columns:
-        if name not in back.columns:
-            return str(name)
-        one, two = table[name], back[name]
-        if table.empty:
-            continue
-        kind = one.dtype.kind if isinstance(one.dtype, np.dtype) else "O"
-        if kind in "fiub":
-            same = (
-                np.array_equal(
-                    one.to_numpy(dtype=np.float64), two.to_numpy(dtype=np.float64), equal_nan=True
-                )
-                if two.dtype.kind in "fiub"
-                else False
-            )
-        elif kind == "M":
-            given = one.to_numpy()
-            seconds = given.astype("datetime64[s]")
-            whole = np.array_equal(seconds.astype(given.dtype), given, equal_nan=True)
-            read = two.to_numpy()
-            same = bool(one.isna().all()) or (
-                whole
-                and read.dtype.kind == "M"
-                and np.array_equal(seconds, read.astype("datetime64[s]"), equal_nan=True)
-            )
-        else:
-            same = [str(x) for x in one] == list(two) and all(isinstance(x, str) for x in one)
-        if not same:
-            return str(name)
+def _lost(table: pd.DataFrame, back: pd.DataFrame) -> int | None:
+    """The first column that came back with another name or other values."""
+    for at, name in enumerate(table.columns):
+        if back.columns[at] != name:
+            return at
+        if not table.empty and not _same(table.iloc[:, at], back.iloc[:, at]):
+            return at
     return None
+
+
+def _same(given: pd.Series, read: pd.Series) -> bool:
+    kind = given.dtype.kind if isinstance(given.dtype, np.dtype) else "O"
+    if kind in "iub":  # not as arrays, where whole numbers of two kinds meet as floats
+        return given.tolist() == read.tolist()
+    if kind == "f":
+        return read.dtype.kind in "fiub" and np.array_equal(
+            given.to_numpy(), read.to_numpy(), equal_nan=True
+        )
+    if kind == "M":
+        if given.isna().all():
+            return True
+        values, back = given.to_numpy(), read.to_numpy()
+        return back.dtype.kind == "M" and np.array_equal(
+            values, back.astype(values.dtype), equal_nan=True
+        )
+    return all(isinstance(x, str) for x in given) and list(given) == list(read)

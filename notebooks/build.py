@@ -15,6 +15,8 @@ from pathlib import Path
 import nbformat
 from nbclient import NotebookClient
 
+from edgekit.files import write_file
+
 # Small matrices: several threads of a linear-algebra library only get in each other's way.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
@@ -101,7 +103,7 @@ def words(book: nbformat.NotebookNode) -> list[str]:
 
 def build() -> int:
     for path in notebooks():
-        nbformat.write(execute(path), path)
+        write_file(path, nbformat.writes(execute(path)) + "\n", replace=True)
         print(f"wrote {path.relative_to(ROOT)}")
     return 0
 
@@ -138,7 +140,7 @@ def page(number: str) -> int:
     html, _ = exporter.from_notebook_node(execute(found[0]))
     target = ROOT / "build" / f"{found[0].stem}.html"
     target.parent.mkdir(exist_ok=True)
-    target.write_text(html, encoding="utf-8")
+    write_file(target, html, replace=True)
     print(f"Open this page: {target}")
     return 0
 

@@ -8,6 +8,7 @@ planar face square to the handle; `edgekit.spaced_placements`, which sets placem
 
 import dataclasses
 import itertools
+import re
 
 import numpy as np
 import pytest
@@ -22,7 +23,7 @@ from edgekit.clinic.bench.settings import SettingRange, order_tray
 from edgekit.clinic.bench.steps import placements_over
 from edgekit.contact.holder import held_errors
 from edgekit.errors import EdgekitError
-from edgekit.evidence_table import value
+from edgekit.evidence_table import Status, entry, value
 from edgekit.geometry.blade import BladeClass
 
 ANGLE_DEG = 1e-9
@@ -69,7 +70,7 @@ def test_settings_of_real_edges_are_as_few_as_an_integer_programme_finds():
     windows = np.concatenate([a.common_deg for a in plan.asks])
     assert len(plan.settings) == len(plan.witness) == _milp(windows)
     ends = plan.witness.sort_values("high_deg")[["low_deg", "high_deg"]].to_numpy()
-    assert (ends[1:, 0] > ends[:-1, 1]).all()
+    assert (ends[1:, 0] > ends[:-1, 1] - 2 * plan.setting_error_deg).all()
     stations = np.concatenate([a.windows_deg[a.served == Tool.HOLDER][::8] for a in plan.asks])
     assert _milp(stations) <= plan.least <= len(plan.settings)
 
@@ -94,7 +95,112 @@ def test_every_station_of_every_edge_is_served_once_and_within_tolerance(plan):
                 fine = np.linspace(low, high, 200)
                 error = held_errors(a.edge, float(step.elevation_deg[0]), fine)
                 assert np.abs(error).max() <= 3 + BETWEEN_STATIONS_DEG or len(a.groups) > 1
+                first, last = a.held.arc_mm[step.stations[[0, -1]]]
+                for off in (-0.5, 0.5):
+                    fine = np.linspace(first, last, 200)
+                    error = held_errors(a.edge, float(step.elevation_deg[0]) + off, fine)
+                    assert np.abs(error).max() <= 3 + BETWEEN_STATIONS_DEG or len(a.groups) > 1
         assert covered.all()
+
+
+@pytest.mark.parametrize("error_deg", [0.1, 0.5, 1.3])
+@pytest.mark.parametrize("tolerance_deg", [1.5, 2.0, 4.0])
+def test_angle_is_kept_wherever_the_holder_stands_within_its_error(error_deg, tolerance_deg):
+    """Against `held_errors`, which knows nothing of windows."""
+    plan = ek.plan_bench(tray(), tolerance_deg=tolerance_deg, setting_error_deg=error_deg)
+    within = dict(zip(plan.settings["run"] - 1, plan.settings["within_deg"], strict=True))
+    settings = plan.settings["elevation_deg"].to_numpy()
+    checked = 0
+    for a in plan.asks:
+        for group, (low, high) in zip(a.groups, a.common_deg, strict=True):
+            (runs,) = np.nonzero((settings >= low - ANGLE_DEG) & (settings <= high + ANGLE_DEG))
+            assert len(runs)
+            for run in runs:
+                room = error_deg if len(runs) > 1 else within[run]
+                for off in np.linspace(-room, room, 7):
+                    error = held_errors(a.edge, settings[run] + off, a.held.arc_mm[group])
+                    assert np.abs(error).max() <= tolerance_deg + ANGLE_DEG
+                    checked += 1
+    assert checked >= 7 * len(settings) > 0
+    assert (plan.order["worst_error_deg"] <= tolerance_deg + ANGLE_DEG).all()
+
+
+@pytest.mark.parametrize("error_deg", [0.0, 0.25, 0.5, 1.0])
+def test_nothing_narrower_than_the_holders_error_is_printed(error_deg):
+    plan = ek.plan_bench(tray(), tolerance_deg=2, setting_error_deg=error_deg)
+    assert len(plan.settings)
+    assert (plan.settings["within_deg"] >= error_deg).all()
+    for table in (plan.settings, plan.edges, plan.witness):
+        width = (table["high_deg"] - table["low_deg"]).dropna()
+        assert (width >= 2 * error_deg - ANGLE_DEG).all()
+    room = plan.settings["within_deg"].to_numpy()
+    angle = plan.settings["elevation_deg"].to_numpy()
+    assert (angle - room >= plan.settings["low_deg"] - ANGLE_DEG).all()
+    assert (angle + room <= plan.settings["high_deg"] + ANGLE_DEG).all()
+
+
+def test_settings_have_few_decimals_and_stay_in_their_windows():
+    plan = ek.plan_bench(tray(), tolerance_deg=4)
+    angle = plan.settings["elevation_deg"].to_numpy()
+    wide = (plan.settings["high_deg"] - plan.settings["low_deg"]).to_numpy() > 1.1 + ANGLE_DEG
+    assert wide.any()
+    assert np.array_equal(angle[wide], angle[wide].round(1))
+
+
+def test_a_larger_error_never_serves_more_and_none_is_what_the_windows_say():
+    held = [
+        ek.plan_bench(tray(), tolerance_deg=2, setting_error_deg=e).edges["holder_mm"].sum()
+        for e in (0.0, 0.3, 0.6, 1.0, 1.5)
+    ]
+    assert (np.diff(held) <= ANGLE_DEG).all()
+    assert held[-1] < held[0]
+
+
+def test_an_error_beyond_the_tolerance_goes_to_the_hand_with_what_to_do():
+    blade = ek.patterns.universal_curette()
+    plan = ek.plan_bench({"UC": blade}, tolerance_deg=1, setting_error_deg=1.5)
+    assert len(plan.settings) == 0
+    for row in plan.unserved.itertuples():
+        assert (
+            row.reason == "the angle holds within ± 1° of a setting, the holder only within ± 1.5°"
+        )
+        assert "a tolerance of 1.5° or more" in row.advice
+    again = ek.plan_bench({"UC": blade}, tolerance_deg=1.5, setting_error_deg=1.5)
+    assert len(again.settings) == 1
+    assert np.isclose(again.settings["within_deg"][0], 1.5)
+
+
+@pytest.mark.parametrize("name", ["AS", "HL", "UC", "CS"])
+def test_the_tolerance_advised_leaves_nothing_to_the_error(name):
+    blade = {name: tray()[name]}
+    plan = ek.plan_bench(blade, tolerance_deg=1, setting_error_deg=1.2)
+    advised = [
+        float(found[1])
+        for text in plan.unserved["advice"]
+        if (found := re.search(r"a tolerance of ([\d.]+)°", text))
+    ]
+    assert advised
+    again = ek.plan_bench(blade, tolerance_deg=max(advised), setting_error_deg=1.2)
+    assert not again.unserved["reason"].str.contains("the holder only within").any()
+
+
+def test_the_holders_error_is_an_assumption_of_the_evidence_table():
+    item = entry("bench_setting_error_deg")
+    assert item.status is Status.ASSUMED
+    assert "no source" in item.source
+    assert item.spread.low < item.value < item.spread.high
+    assert ek.plan_bench([ek.patterns.hoe()]).setting_error_deg == item.value
+
+
+def test_without_the_holders_measures_there_is_no_riser():
+    plan = ek.plan_bench(tray(), tolerance_deg=3)
+    assert plan.stand is None
+    assert plan.settings["riser_mm"].isna().all()
+    assert plan.order["riser_mm"].isna().all()
+    given = ek.plan_bench(tray(), tolerance_deg=3, stand=ek.Holder())
+    assert given.settings["riser_mm"].notna().all()
+    columns = ["elevation_deg", "within_deg"]
+    assert given.settings[columns].equals(plan.settings[columns])
 
 
 def test_urgent_edges_come_before_all_others(plan):
@@ -161,9 +267,9 @@ def test_settings_kept_serve_as_many_stations_as_any_choice(pairs, most):
 
 def test_planar_face_square_to_the_handle_takes_90_degrees_less_the_internal_angle():
     blades = {f"B{b}": ek.patterns.universal_curette(internal_angle_deg=b) for b in (70, 75, 80)}
-    plan = ek.plan_bench(blades, tolerance_deg=1)
+    plan = ek.plan_bench(blades, tolerance_deg=1, setting_error_deg=0.3)
     assert np.allclose(plan.settings["elevation_deg"], [10.2, 15, 20], atol=1)
-    plain = ek.plan_bench({"B75": blades["B75"]}, tolerance_deg=1)
+    plain = ek.plan_bench({"B75": blades["B75"]}, tolerance_deg=1, stand=ek.Holder())
     assert np.isclose(plain.settings["elevation_deg"][0], 15, atol=ANGLE_DEG)
     assert np.isclose(
         plain.settings["riser_mm"][0], 60 - 80 * np.sin(np.radians(15)) - 12, atol=ANGLE_DEG
@@ -175,6 +281,9 @@ def test_settings_below_the_clear_one_are_left_to_the_hand():
     stand = ek.Holder(stone_behind_mm=60)
     low = min_clear_deg(stand)
     assert stand.fit(elevation_deg=low + 0.01).clears
+    blade = ek.patterns.universal_curette(internal_angle_deg=80)
+    near = ek.plan_bench([blade], stand=stand, tolerance_deg=4).settings
+    assert stand.fit(elevation_deg=near["elevation_deg"][0] - 0.49).clears
     assert not stand.fit(elevation_deg=low - 0.01).clears
     blade = ek.patterns.universal_curette(internal_angle_deg=84)
     plan = ek.plan_bench({"low": blade}, tolerance_deg=2, stand=stand)
@@ -228,6 +337,7 @@ def test_a_hollow_within_the_noise_of_a_trace_is_not_taken_as_seen():
         blade,
         "left",
         tolerance_deg=2,
+        setting_error_deg=0.5,
         max_settings=2,
         takes=SettingRange(low_deg=0, high_deg=90),
     )
@@ -246,6 +356,7 @@ def test_placements_are_those_that_are_set_one_by_one(name, ridge_um):
         blade,
         key,
         tolerance_deg=2,
+        setting_error_deg=0.5,
         max_settings=2,
         takes=SettingRange(low_deg=-90, high_deg=90),
     )
@@ -348,6 +459,9 @@ BAD = {
     "urgent edge": lambda: ek.plan_bench({"A": BLADE}, urgent=[("A", "left")]),
     "urgent text": lambda: ek.plan_bench({"A": BLADE}, urgent="A"),
     "no time": lambda: ek.plan_bench([BLADE], minutes_available=0),
+    "error below 0": lambda: ek.plan_bench([BLADE], setting_error_deg=-0.1),
+    "error nan": lambda: ek.plan_bench([BLADE], setting_error_deg=float("nan")),
+    "stand as text": lambda: ek.plan_bench([BLADE], stand="60 mm"),
     "sure": lambda: ek.plan_bench([BLADE], chance=1.0),
     "half a setting": lambda: ek.plan_bench([BLADE], max_settings=1.5),
     "no ridge": lambda: ek.plan_bench([BLADE], ridge_um=0),
@@ -373,7 +487,8 @@ def test_another_setting_is_taken_only_where_it_serves_enough(name):
     takes = SettingRange(low_deg=10, high_deg=90)
     key = next(iter(blade.edges))
     asked = [
-        ask(name, blade, key, tolerance_deg=1.5, max_settings=m, takes=takes) for m in (1, 2, 3, 9)
+        ask(name, blade, key, tolerance_deg=1.5, setting_error_deg=0, max_settings=m, takes=takes)
+        for m in (1, 2, 3, 9)
     ]
     held = [a.length_mm(Tool.HOLDER) for a in asked]
     worth = value("bench_least_mm")

@@ -276,3 +276,79 @@ def test_an_edge_along_sympy_expressions_equals_the_edge_through_its_points() ->
     np.testing.assert_allclose(a.normal, b.normal, atol=1e-8)
     inner = slice(10, -10)
     np.testing.assert_allclose(a.regression_mm[inner], b.regression_mm[inner], rtol=1e-4)
+
+
+class _Converts:
+    """Would hand text to sympy if it were asked for a conversion."""
+
+    def __init__(self, text):
+        self.text = text
+
+    def _sympy_(self):
+        return sympy.sympify(self.text)
+
+    def __float__(self):
+        sympy.sympify(self.text)
+        return 1.0
+
+
+class _Text(str):
+    __slots__ = ()
+
+
+@pytest.mark.parametrize(
+    "hide",
+    [
+        pytest.param(lambda text: text, id="text"),
+        pytest.param(_Text, id="kind-of-text"),
+        pytest.param(lambda text: text.encode(), id="bytes"),
+        pytest.param(np.str_, id="numpy-text"),
+        pytest.param(np.array, id="array"),
+        pytest.param(_Converts, id="own-conversion"),
+        pytest.param(lambda text: sympy.Function(text)(U), id="name-of-a-function"),
+        pytest.param(sympy.Symbol, id="name-of-a-symbol"),
+        pytest.param(
+            lambda text: sympy.Sum(sympy.Symbol(text), (sympy.Symbol(text), 1, 3)),
+            id="bound-symbol",
+        ),
+        pytest.param(lambda text: sympy.IndexedBase(text)[0], id="indexed"),
+        pytest.param(lambda text: sympy.MatrixSymbol(text, 2, 2)[0, 0], id="matrix-entry"),
+        pytest.param(lambda _: True, id="bool"),
+        pytest.param(lambda _: float("nan"), id="nan"),
+        pytest.param(lambda _: sympy.nan, id="sympy-nan"),
+        pytest.param(lambda _: 1j, id="complex"),
+    ],
+)
+def test_no_text_in_expressions_is_run(hide, tmp_path):
+    """sympy's documentation warns that `sympify` and `lambdify` run text as a program."""
+    trace = tmp_path / "run"
+    text = f"__import__('pathlib').Path({str(trace)!r}).touch()"
+    with pytest.raises(ek.EdgekitError, match="expressions") as caught:
+        SymbolicCurve(expressions=(U, hide(text), 0), parameter=U, domain=(0, 1))
+    assert caught.value.remedy
+    assert not trace.exists()
+
+
+@pytest.mark.parametrize(
+    "make_arguments",
+    [
+        pytest.param(lambda text: {"expressions": text, "parameter": U}, id="expressions"),
+        pytest.param(lambda text: {"expressions": (0, 0, 0), "parameter": text}, id="parameter"),
+        pytest.param(lambda _: {"expressions": 3.0, "parameter": U}, id="one-number"),
+        pytest.param(lambda _: {"expressions": (), "parameter": U}, id="nothing"),
+    ],
+)
+def test_text_in_place_of_a_curve_is_refused(make_arguments, tmp_path):
+    trace = tmp_path / "run"
+    text = f"__import__('pathlib').Path({str(trace)!r}).touch()"
+    with pytest.raises(ek.EdgekitError):
+        SymbolicCurve(domain=(0, 1), **make_arguments(text))
+    assert not trace.exists()
+
+
+def test_the_name_of_the_parameter_is_not_run(tmp_path):
+    trace = tmp_path / "run"
+    u = sympy.Symbol(f"__import__('pathlib').Path({str(trace)!r}).touch()")
+    curve = SymbolicCurve(expressions=(sympy.cos(u), u, np.float32(2)), parameter=u, domain=(0, 1))
+    np.testing.assert_array_equal(curve.derivatives(np.array(0.0), 0)[0], [1.0, 0.0, 2.0])
+    assert not trace.exists()

@@ -56,7 +56,7 @@ def test_text_that_a_spreadsheet_would_run_is_guarded_and_comes_back(tmp_path):
     words = ["=1+1", "+A1", "-2", "@x", "'quoted", "plain", "007", "", "2025-01-06", "True"]
     write_table(pd.DataFrame({"note": words}), tmp_path / "t.csv")
     with (tmp_path / "t.csv").open(encoding="utf-8", newline="") as file:
-        seen = [row[0] for row in list(csv.reader(file))[1:]]
+        seen = [row[0] for row in list(csv.reader(file))[2:]]
     assert not any(word[:1] in {"=", "+", "-", "@"} for word in seen)
     assert read_table(tmp_path / "t.csv")["note"].tolist() == words
 
@@ -78,6 +78,73 @@ def test_table_that_would_lose_something_is_not_written(tmp_path):
         with pytest.raises(EdgekitError, match="would not come back"):
             write_table(frame, tmp_path / "t.csv")
     assert not (tmp_path / "t.csv").exists()
+
+
+def test_whole_numbers_keep_every_digit(tmp_path):
+    """Limits of 64 bits, and neighbours that one float would stand for: (2^53 + 1, 2^53)."""
+    ends = [np.iinfo(np.int64).min, np.iinfo(np.int64).max, 2**53, 2**53 + 1, 10**18 + 1]
+    large = [0, 2**63, np.iinfo(np.uint64).max, 2**63 + 1, 10**19 + 1]
+    frame = pd.DataFrame({"signed": np.array(ends), "large": np.array(large, dtype=np.uint64)})
+    write_table(frame, tmp_path / "t.csv")
+    back = read_table(tmp_path / "t.csv")
+    assert back["signed"].tolist() == ends
+    assert back["large"].tolist() == large
+    pd.testing.assert_frame_equal(back, frame)
+
+
+@pytest.mark.parametrize(
+    "column",
+    [
+        pytest.param(np.array([1, 2], dtype=np.longdouble) / 3, id="long floats"),
+        pytest.param(pd.Series([2**64, 1], dtype=object), id="beyond 64 bits"),
+        pytest.param(pd.Series([1, None], dtype="Int64"), id="gaps among whole numbers"),
+        pytest.param(np.array([1j, 2]), id="complex"),
+        pytest.param(pd.to_timedelta([1, 2], unit="s"), id="time spans"),
+    ],
+)
+def test_numbers_that_would_not_come_back_are_refused_by_name(tmp_path, column):
+    with pytest.raises(EdgekitError, match="column width would not come back"):
+        write_table(pd.DataFrame({"code": ["a", "b"], "width": column}), tmp_path / "t.csv")
+    assert not list(tmp_path.iterdir())
+
+
+def test_names_of_columns_that_are_no_text_are_refused(tmp_path):
+    with pytest.raises(EdgekitError, match="column 0 would not come back"):
+        write_table(pd.DataFrame({0: [1.5]}), tmp_path / "t.csv")
+
+
+def test_a_table_cut_anywhere_is_refused(tmp_path):
+    """At a row's end most of all, where what is left is a sound CSV file."""
+    path = tmp_path / "t.csv"
+    frame = pd.DataFrame({"code": ["007", "a\r\nb", "c"], "width_mm": [0.9, 0.8, 0.725]})
+    write_table(frame, path)
+    whole = path.read_bytes()
+    for size in range(len(whole)):
+        path.write_bytes(whole[:size])
+        with pytest.raises(EdgekitError):
+            read_table(path)
+    path.write_bytes(whole + b'"d",0.7\r\n')
+    with pytest.raises(EdgekitError, match="must have 3 rows of 2 columns"):
+        read_table(path)
+
+
+def test_a_spreadsheet_may_save_the_first_line_its_own_way(tmp_path):
+    frame = pd.DataFrame({"code": ["x", "y"], "width_mm": [0.9, 0.8]})
+    write_table(frame, tmp_path / "t.csv")
+    first, *rest = (tmp_path / "t.csv").read_text().splitlines()
+    assert first == "# 2 rows of 2 columns; written by edgekit"
+    for line in (f"{first},", f'"{first}",', f"{first},,,"):
+        (tmp_path / "s.csv").write_text("\n".join([line, *rest]) + "\n")
+        assert read_table(tmp_path / "s.csv").equals(frame)
+    (tmp_path / "s.csv").write_text("\n".join(rest))
+    assert read_table(tmp_path / "s.csv").equals(frame)
+
+
+def test_a_log_written_as_a_table_is_read_as_a_log(tmp_path):
+    log = read_log(DEMO / "log.csv")
+    write_table(log.rows, tmp_path / "log.csv")
+    again = read_log(tmp_path / "log.csv")
+    assert len(again.rows) == len(log.rows)
 
 
 @pytest.mark.parametrize("text", ["", '"a","b"\r\n1\r\n', '"a\r\n1', '"a","a"\r\n1,2\r\n'])

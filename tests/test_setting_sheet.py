@@ -16,7 +16,7 @@ import pytest
 
 import edgekit as ek
 from edgekit.clinic.bench.requirements import Tool
-from edgekit.clinic.sheet.content import compose, riser_words
+from edgekit.clinic.sheet.content import compose, riser_words, setting_words
 from edgekit.clinic.sheet.drawing import Ink, across_the_edge, from_the_handle, svg
 from edgekit.clinic.sheet.page import page, print_zoom
 from edgekit.errors import EdgekitError
@@ -43,7 +43,8 @@ def tray():
 
 @pytest.fixture(scope="module")
 def plan():
-    return ek.plan_bench(tray(), urgent=["FH-03-CS"], minutes_available=10)
+    stand = ek.Holder(pivot_height_mm=71.5)
+    return ek.plan_bench(tray(), urgent=["FH-03-CS"], minutes_available=10, stand=stand)
 
 
 class Reader(html.parser.HTMLParser):
@@ -84,6 +85,34 @@ def _squeezed(text):
     return re.sub(r"\s+", "", text)
 
 
+def within(plan, run):
+    """The play of a set-up as it is printed, worked out from its window."""
+    row = plan.settings.set_index("run").loc[run]
+    room = min(row["elevation_deg"] - row["low_deg"], row["high_deg"] - row["elevation_deg"])
+    return f"± {max(np.floor(room * 10 + 1e-6) / 10, plan.setting_error_deg):g}°"
+
+
+def test_sheet_without_the_holders_measures_says_so_and_prints_no_riser(tmp_path):
+    plan = ek.plan_bench(tray())
+    words = "The holder's measures (height of pivot, reach, height of stone) were not given"
+    text = " ".join(_read(page(compose(plan, "Tray"))).text)
+    assert words in text
+    assert not re.search(r"riser \d|pivot up|no riser\b(?! is)", text)
+    assert words in ek.figures.sheet(plan).alt
+    assert _squeezed(words) in _squeezed(_pdf_text(ek.setting_sheet(plan, tmp_path / "a.pdf")))
+
+
+@pytest.mark.parametrize("error_deg", [0.25, 0.5, 1.0])
+def test_no_play_on_the_sheet_is_less_than_the_holders_error(error_deg):
+    plan = ek.plan_bench(tray(), setting_error_deg=error_deg, tolerance_deg=3)
+    sheet = compose(plan, "Tray")
+    said = [run.within for run in sheet.runs if run.number.isdigit()]
+    said += [line.within for block in sheet.blocks for line in block.lines if line.mark.isdigit()]
+    assert len(said) > len(plan.settings) > 0
+    assert all(float(words.strip("± °")) >= error_deg for words in said)
+    assert f"with the holder up to ± {error_deg:g}° off" in sheet.headline
+
+
 def test_page_has_every_edge_with_its_numbers(plan):
     reader = _read(page(compose(plan, "Tray")))
     keys = list(dict.fromkeys(step.ask.key for step in plan.steps))
@@ -95,7 +124,8 @@ def test_page_has_every_edge_with_its_numbers(plan):
         assert "test stick bites" in text
         for row in mine.itertuples():
             if row.how == "holder":
-                assert f"{row.elevation_deg:.1f}°" in text
+                assert setting_words(row.elevation_deg) in text
+                assert f"{setting_words(row.elevation_deg)} {within(plan, row.run)}" in text
             start, end = (round(r) for r in (row.roll_from_deg, row.roll_to_deg))
             said = [int(n.replace("−", "-")) for n in re.findall(r"(−?\d+)°", text)]
             assert start in said
@@ -106,10 +136,12 @@ def test_page_has_every_edge_with_its_numbers(plan):
 
 
 def test_page_has_order_risers_cautions_and_what_is_left(plan):
-    reader = _read(page(compose(plan, "Tray")))
-    text = " ".join(reader.text)
+    text = " ".join("".join(_read(page(compose(plan, "Tray"))).text).split())
     for row in plan.settings.itertuples():
         assert riser_words(row.riser_mm) in text
+        assert f"{setting_words(row.elevation_deg)} {within(plan, row.run)}" in text
+    for number in ("pivot 71.5 mm above", "80 mm from pivot", "12 mm above the bench without"):
+        assert number in text
     for caution in CAUTIONS:
         assert caution in text
     late = plan.edges[~plan.edges["planned"]]
@@ -154,9 +186,11 @@ def test_paper_has_every_edge_setting_and_caution(plan, tmp_path):
         assert _squeezed(f"{row.instrument} {row.edge}") in text
         assert f"{row.from_mm:.1f}–{row.to_mm:.1f}mm" in text
         if row.how == "holder":
-            assert f"{row.elevation_deg:.1f}°" in text
+            assert setting_words(row.elevation_deg) in text
     for row in plan.settings.itertuples():
         assert _squeezed(riser_words(row.riser_mm)) in text
+        assert _squeezed(f"{setting_words(row.elevation_deg)}{within(plan, row.run)}") in text
+    assert "pivot71.5mmabovethebench,80mmfrompivot" in text
     # lines break where they fit, so words are looked for without their spaces
     assert _squeezed(" ".join(CAUTIONS)) in text
     assert "Notinthissession" in text

@@ -358,7 +358,11 @@ def test_leftovers_of_the_dead_go_and_others_stay(tmp_path):
     swept(out=tmp_path)
     dead, living, other = (
         tmp_path / name
-        for name in ("part-000000.csv.999999999.tmp", "part-000000.csv.1.tmp", "mine.tmp")
+        for name in (
+            ".part-000000.csv.0123abcd.999999999.tmp",
+            ".part-000000.csv.0123abcd.1.tmp",
+            "mine.tmp",
+        )
     )
     for path in (dead, living, other):
         path.write_text("half a par")
@@ -405,7 +409,7 @@ def test_a_spoiled_part_is_found_out_and_made_again(spoil, tmp_path):
     before = files(tmp_path)
     part = tmp_path / "part-000001.csv"
     part.write_bytes(spoil(part.read_bytes()))
-    (tmp_path / "part-000002.csv.999999999.tmp").write_bytes(b"left by a killed process")
+    (tmp_path / ".part-000002.csv.0123abcd.999999999.tmp").write_bytes(b"left by a killed process")
     same(first, swept(out=tmp_path, chunk_runs=14))
     assert files(tmp_path) == before
 

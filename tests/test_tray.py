@@ -97,7 +97,7 @@ def test_picture_of_windows_has_every_window_and_setting(tray):
     assert np.allclose(sorted(dashed), sorted(plan.settings["elevation_deg"]))
     circles = [line for line in ax.lines if line.get_marker() == "o"]
     assert sum(len(line.get_xdata()) for line in circles) == len(asked)
-    assert "windows are disjoint" in ek.figures.alt_text(ax)
+    assert "bars are disjoint" in ek.figures.alt_text(ax)
 
 
 def test_picture_of_readings_has_the_readings_and_the_forecast(result):

@@ -21,6 +21,7 @@ import numpy as np
 
 from edgekit.checks import FloatArray, finite, unit_vector
 from edgekit.errors import EdgekitError
+from edgekit.files import file_path, there
 
 __all__ = [
     "AXES",
@@ -32,6 +33,8 @@ __all__ = [
     "read_settings",
     "read_table",
     "settings_file",
+    "settings_file_there",
+    "table_text",
     "toml",
 ]
 
@@ -272,16 +275,6 @@ def _number(table: FilePath, line: int, column: str, cell: str) -> float:
 # ---- writing -------------------------------------------------------------------------------
 
 
-def write_text(file: FilePath, text: str) -> None:
-    """Write UTF-8 text with the same line ends on every system."""
-    try:
-        file.write_text(text, encoding="utf-8", newline="\n")
-    except (OSError, ValueError) as error:
-        raise FileFault(
-            f"{file.name} cannot be written ({error})", str(file), "Check the path."
-        ) from error
-
-
 def table_text(columns: Sequence[str], points: Mapping[str, FloatArray]) -> str:
     """The CSV of points (N, C) by curve, in as many digits as they need to come back bit by bit."""
     out = io.StringIO()
@@ -313,9 +306,21 @@ def _toml_value(item: object) -> str:
 
 
 def settings_file(path: str | FilePath) -> FilePath:
-    try:
-        return FilePath(path).with_suffix(".toml")
-    except (TypeError, ValueError) as error:
-        raise EdgekitError(
-            "path must name a file", path, "Give the path of the settings file, NAME.toml."
-        ) from error
+    """The settings file a path names: dots are part of a name, only ``.toml`` is a suffix.
+
+    Examples
+    --------
+    >>> [settings_file(name).name for name in ("FH-03.1", "FH-03.1.toml")]
+    ['FH-03.1.toml', 'FH-03.1.toml']
+    """
+    file = file_path(path)
+    return file if file.suffix == ".toml" else file.with_name(file.name + ".toml")
+
+
+def settings_file_there(path: str | FilePath) -> FilePath:
+    """The settings file to read: a file that is there as it is given, a table's by its stem."""
+    file = file_path(path)
+    named = settings_file(file)
+    if file.suffix == ".csv" and not there(named):
+        return file.with_suffix(".toml")
+    return named if there(named) or not there(file) or file.is_dir() else file

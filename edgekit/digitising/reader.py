@@ -47,7 +47,7 @@ from edgekit.digitising.file_format import (
     faults_in,
     read_settings,
     read_table,
-    settings_file,
+    settings_file_there,
 )
 from edgekit.digitising.smoothing import FaceFit, SmoothedCurve, fit_bowed, fit_plane, smooth_curve
 from edgekit.errors import EdgekitError
@@ -86,7 +86,7 @@ def read_blade(path: str | FilePath) -> Blade:
     Parameters
     ----------
     path : str or Path
-        The ``.toml`` file.
+        The settings file. ``.toml`` may be left out: "FH-03.1" finds ``FH-03.1.toml``.
 
     Returns
     -------
@@ -106,7 +106,7 @@ def read_blade(path: str | FilePath) -> Blade:
     ...     ek.read_blade(file).name
     'demo'
     """
-    file = settings_file(path)
+    file = settings_file_there(path)
     settings = read_settings(file)
     source = settings.text("source", ("trace", "points", "pattern"))
     if source == "pattern":

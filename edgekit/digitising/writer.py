@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import glob
+import re
+import secrets
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -11,58 +15,112 @@ from edgekit.digitising.file_format import (
     AXES,
     EXACT,
     FORMAT,
+    read_settings,
     settings_file,
     table_text,
     toml,
-    write_text,
 )
+from edgekit.errors import EdgekitError
+from edgekit.files import remove_leftovers, there, write_file
 from edgekit.geometry.blade import Blade
 from edgekit.geometry.trace import Trace
 
 __all__ = ["write_blade"]
 
+SHOWN = 40  # letters of a name by which a killed process's leftovers are found
 WRITTEN_POINTS = 200  # of an edge that came from neither a pattern nor a file
 
 
-def write_blade(blade: Blade, path: str | Path) -> Path:
+def write_blade(blade: Blade, path: str | Path, *, replace: bool = False) -> Path:
     """Write a blade so that `read_blade` gives it back.
 
-    A pattern is written as its name and arguments, a blade read from a file as it was read, any other as
-    200 exact points an edge.
+    A pattern is written as its name and arguments, a blade read from a file as it was read, any
+    other as 200 exact points an edge.
+
+    The points of ``NAME.toml`` go beside it into ``NAME.csv``. If a file of either name is there,
+    they go into a new file ``NAME.xxxxxxxx.csv`` (eight random digits), so no file is written over:
+    the settings, which name their points file and are put in place last, switch from the old blade
+    to the new one in one step. Only then is the old blade's points file removed. A kill at any
+    moment leaves the old blade or the new one, and perhaps a points file that no settings name.
 
     Parameters
     ----------
     blade : Blade
     path : str or Path
-        The ``.toml`` file; points go beside it into a ``.csv`` of the same stem.
+        The settings file. A name may hold dots: only ``.toml`` is taken as a suffix, to all else
+        it is appended.
+    replace : bool
+        Without it a blade that exists is left alone.
 
     Returns
     -------
     Path
         The ``.toml`` file written.
 
+    Raises
+    ------
+    EdgekitError
+        The file exists, or cannot be written: a missing folder, a full disk.
+
     Examples
     --------
     >>> import edgekit as ek, tempfile, pathlib
     >>> blade = ek.patterns.hoe().moved([[0, -1, 0], [1, 0, 0], [0, 0, 1]])
     >>> with tempfile.TemporaryDirectory() as folder:
-    ...     again = ek.read_blade(ek.write_blade(blade, pathlib.Path(folder) / "hoe.toml"))
-    >>> round(again.edges["edge"].length_mm, 6)
+    ...     file = ek.write_blade(blade, pathlib.Path(folder) / "FH-03.1")
+    ...     file.name, sorted(item.name for item in file.parent.iterdir())
+    ...     round(ek.read_blade(file).edges["edge"].length_mm, 6)
+    ('FH-03.1.toml', ['FH-03.1.csv', 'FH-03.1.toml'])
     1.5
     """
     file = settings_file(path)
-    table = file.with_suffix(".csv")
+    if there(file) and not replace:
+        raise EdgekitError(
+            "the file exists already", str(file), "Choose another name or say replace=True."
+        )
+    before = _own_table(file)
+    remove_leftovers(file.parent, [glob.escape(file.stem[:SHOWN]) + "*"])
     if blade.pattern is not None:
         settings: dict[str, Any] = {"format": FORMAT, "source": "pattern"}
-        write_text(file, toml(settings, blade.pattern))
-        return file
-    trace = blade.trace or _exact_trace(blade)
-    settings = {**trace.settings, "points": table.name, "order": "heel to toe"}
-    exact = settings["source"] == "points"
-    columns = AXES + (EXACT if exact else ())
-    write_text(table, table_text(columns, trace.points_mm))
-    write_text(file, toml(settings))
+        write_file(file, toml(settings, blade.pattern), replace=replace)
+    else:
+        trace = blade.trace or _exact_trace(blade)
+        columns = AXES + (EXACT if trace.settings["source"] == "points" else ())
+        table = write_file(_new_table(file), table_text(columns, trace.points_mm))
+        try:
+            settings = {**trace.settings, "points": table.name, "order": "heel to toe"}
+            write_file(file, toml(settings), replace=replace)
+        except EdgekitError:  # nothing else, which could come after the settings have their name
+            table.unlink(missing_ok=True)
+            raise
+    if before is not None:
+        with suppress(OSError):
+            before.unlink()
     return file
+
+
+def _new_table(file: Path) -> Path:
+    """A name for the points of a settings file that no file has, nor had under these settings."""
+    plain = file.with_suffix(".csv")
+    if not (there(file) or there(plain)):
+        return plain
+    return file.with_suffix(f".{secrets.token_hex(4)}.csv")
+
+
+def _own_table(file: Path) -> Path | None:
+    """The points file of the blade in a settings file, if it bears its name and serves no other."""
+    try:
+        name = str(read_settings(file).items.get("points"))
+    except EdgekitError:  # no blade is there
+        return None
+    if not re.fullmatch(re.escape(file.stem) + r"(\.[0-9a-f]{8})?\.csv", name):
+        return None
+    try:
+        others = [item.read_bytes() for item in file.parent.glob("*.toml") if item != file]
+    except OSError:
+        return None
+    shared = any(name.encode() in other for other in others)
+    return None if shared else file.with_name(name)
 
 
 def _exact_trace(blade: Blade) -> Trace:

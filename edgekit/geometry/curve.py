@@ -8,7 +8,7 @@ along an edge follow the same protocol.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.interpolate import BSpline, make_interp_spline
 
-from edgekit.checks import FloatArray, frozen_array
+from edgekit.checks import FloatArray, finite, frozen_array
 from edgekit.errors import EdgekitError
 from edgekit.record import by_fields
 
@@ -61,12 +61,18 @@ class SymbolicCurve:
 
     Parameters
     ----------
-    expressions : sequence of sympy.Expr
-        One expression a coordinate, in `parameter`.
+    expressions : sequence of sympy.Expr or numbers
+        One expression a coordinate, in `parameter`. Text is refused: it would be run as a program.
     parameter : sympy.Symbol
         The parameter.
     domain : tuple of float
         First and last parameter.
+
+    Raises
+    ------
+    EdgekitError
+        An entry that is neither an expression nor a finite number, a symbol besides the
+        parameter, a function without a definition, or a domain that does not run upwards.
 
     Examples
     --------
@@ -89,26 +95,15 @@ class SymbolicCurve:
         low, high = frozen_array("domain", self.domain, (2,)).tolist()
         if not low < high:
             raise EdgekitError("domain must run upwards", self.domain, "Give (first, last).")
-        try:
-            exact = [sympy.sympify(expression) for expression in self.expressions]
-        except sympy.SympifyError as error:
-            raise EdgekitError(
-                "expressions must be sympy expressions or numbers",
-                self.expressions,
-                "Give one expression a coordinate.",
-            ) from error
-        unknown = set().union(*(e.free_symbols for e in exact)) - {self.parameter}
-        if unknown:
-            raise EdgekitError(
-                "expressions may hold no symbol but the parameter",
-                sorted(map(str, unknown)),
-                "Substitute numbers for the others.",
-            )
+        _symbol(self.parameter)
+        given = _listed(self.expressions)
+        exact = [_expression(item, self.parameter) for item in given]
         functions = []
         for order in range(MAX_ORDER + 1):
             rows = [sympy.diff(e, self.parameter, order) for e in exact]
             functions.append(sympy.lambdify(self.parameter, rows, modules="numpy", cse=True))
         object.__setattr__(self, "domain", (low, high))
+        object.__setattr__(self, "expressions", given)
         object.__setattr__(self, "_functions", tuple(functions))
 
     def __reduce__(self) -> tuple[object, ...]:
@@ -123,6 +118,68 @@ class SymbolicCurve:
             np.stack([np.broadcast_to(np.asarray(c, dtype=float), u.shape) for c in row], axis=-1)
             for row in (functions[k](u) for k in range(order + 1))
         )
+
+
+def _symbol(parameter: object) -> None:
+    import sympy
+
+    if not isinstance(parameter, sympy.Symbol):
+        raise EdgekitError(
+            "parameter must be a sympy Symbol", parameter, 'Write u = sympy.Symbol("u").'
+        )
+
+
+def _listed(expressions: object) -> tuple[object, ...]:
+    """The expressions, one by one; a text is not taken apart into letters."""
+    remedy = "Give a list with one sympy expression or number a coordinate."
+    if isinstance(expressions, str | bytes) or not isinstance(expressions, Iterable):
+        raise EdgekitError("expressions must be a sequence", expressions, remedy)
+    given = tuple(expressions)
+    if not given:
+        raise EdgekitError("expressions must not be empty", expressions, remedy)
+    return given
+
+
+def _expression(item: object, parameter: sympy.Symbol) -> sympy.Expr:
+    """An expression as it is, or a number as one.
+
+    Sympy runs text as a program, whether it comes as text, through an object's own conversion or
+    as the name of a symbol or function when the expression is compiled. So nothing is converted
+    before its kind is known, and no name but the parameter's may occur.
+    """
+    import sympy
+    from sympy.core.function import AppliedUndef
+
+    if isinstance(item, int | float | np.integer | np.floating) and not isinstance(item, bool):
+        finite("a number in expressions", item)
+        return sympy.sympify(item, strict=True)
+    if not isinstance(item, sympy.Expr):
+        raise EdgekitError(
+            "expressions must be sympy expressions or numbers",
+            item,
+            "Give one expression a coordinate, built with sympy, such as sympy.cos(u).",
+        )
+    constants = (
+        sympy.Number,
+        sympy.NumberSymbol,
+        type(sympy.I),
+        type(sympy.true),
+        type(sympy.false),
+    )
+    names = [leaf for leaf in item.atoms() if leaf != parameter and not isinstance(leaf, constants)]
+    if names or item.free_symbols - {parameter}:
+        raise EdgekitError(
+            "expressions may hold no symbol but the parameter",
+            sorted(map(str, {*names, *(item.free_symbols - {parameter})})),
+            "Substitute numbers for the others.",
+        )
+    if item.atoms(AppliedUndef) or item.has(sympy.nan, sympy.zoo, sympy.oo, -sympy.oo):
+        raise EdgekitError(
+            "expressions may hold no undefined function and nothing infinite",
+            str(item),
+            "Write the function out, such as sympy.sin(u).",
+        )
+    return item
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -86,7 +86,7 @@ class _Prepared(NamedTuple):
 
 @lru_cache(maxsize=16)
 def _prepared(blade: Blade, stations: int, depths: int, precision: Precision) -> _Prepared:
-    """Kept, since a control that changes the method alone asks again and again."""
+    """RunEffects, since a control that changes the method alone asks again and again."""
     grounds, weights, sides, on_side = [], [], [], []
     for name in blade.edges:
         exact = prepare_edge(blade, name, stations=stations, depths=depths)

@@ -1,9 +1,9 @@
 """A folder that a killed sweep resumes from: a manifest, and one file a finished chunk.
 
-Every file is written beside its name and then moved there, so it is whole or absent. A part begins
-with a line that holds the manifest's hash and its own, so one that was torn, edited or copied from
-another sweep is found out and computed again. Tables are CSV; the shortest decimal of a float gives the
-same float back, so what is read is what was computed, to the last bit.
+Every file is whole or absent (`edgekit.files`). A part begins with a line that holds the
+manifest's hash and its own, so one that was torn, edited or copied from another sweep is found out
+and computed again. Tables are CSV; the shortest decimal of a float gives the same float back, so
+what is read is what was computed, to the last bit.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from edgekit.checks import instance
 from edgekit.errors import EdgekitError
+from edgekit.files import remove_leftovers, write_file
 
 __all__ = ["Folder", "Table", "digest", "joined"]
 
@@ -36,39 +37,18 @@ def digest(text: str) -> str:
 
 
 def _write(path: Path, text: str) -> None:
-    """Whole or not at all, whenever the process is killed."""
-    beside = path.with_name(f"{path.name}.{os.getpid()}.tmp")
     try:
-        with beside.open("w", encoding="utf-8", newline="") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(path)
-    except OSError as error:
-        raise _unusable(path, error) from error
+        write_file(path, text, replace=True)
+    except EdgekitError as error:
+        raise _unusable(path, error.__cause__ or error) from error
 
 
-def _unusable(path: Path, error: OSError) -> EdgekitError:
+def _unusable(path: Path, error: BaseException) -> EdgekitError:
     return EdgekitError(
-        f"the sweep's folder cannot be used: {error.strerror}",
+        f"the sweep's folder cannot be used: {getattr(error, 'strerror', error)}",
         str(path),
         "Give out= a folder that can be written; parts already there are kept.",
     )
-
-
-def _alive(number: str) -> bool:
-    """Whether another process of this number runs, and may still be writing."""
-    if not number.isdigit() or int(number) == os.getpid():
-        return False
-    if os.name == "nt":  # asking there would interrupt it
-        return True
-    try:
-        os.kill(int(number), 0)
-    except ProcessLookupError:
-        return False
-    except OSError:  # it runs, and belongs to somebody else
-        return True
-    return True
 
 
 def _as_csv(table: Table) -> str:
@@ -138,10 +118,7 @@ class Folder:
                 str(path),
                 "Give another folder, or the arguments it was begun with.",
             )
-        for whole in (MANIFEST, "part-*.csv"):  # what a killed process was writing
-            for leftover in self._path.glob(f"{whole}.*.tmp"):
-                if not _alive(leftover.name.split(".")[-2]):
-                    leftover.unlink(missing_ok=True)
+        remove_leftovers(self._path, (MANIFEST, "part-*.csv"))
 
     def _part(self, number: int) -> Path:
         return self._path / f"part-{number:06d}.csv"

@@ -39,17 +39,19 @@ class BenchPlan:
     Attributes
     ----------
     settings : pandas.DataFrame
-        A row a set-up of the holder, in order of work: ``run, elevation_deg``, the settings that serve as
-        well ``low_deg, high_deg``, ``riser_mm`` (what goes under the stone; negative: raise the
-        pivot by so much), ``edges`` (how many).
+        A row a set-up of the holder, in order of work: ``run, elevation_deg, within_deg`` (how far
+        the holder may stand from it, its own error or more), ``low_deg, high_deg`` (where it may
+        stand if another setting is chosen, its error included), ``riser_mm`` (what goes under the
+        stone; negative: raise the pivot by so much; NaN without a `stand`), ``edges`` (how many).
     order : pandas.DataFrame
         A row a step in order of work: ``step, run, how`` (holder, by hand, rod), ``instrument, edge,
         elevation_deg, elevation_to_deg`` (they differ by hand), ``from_mm, to_mm`` along the edge,
-        ``roll_from_deg, roll_to_deg, worst_error_deg, placements, rounds, strokes, riser_mm,
-        hollow_um, rod_mm`` (largest rod that reaches; NaN for other steps), ``urgent``.
+        ``roll_from_deg, roll_to_deg, worst_error_deg`` (wherever the holder stands within its
+        error), ``placements, rounds, strokes, riser_mm, hollow_um, rod_mm`` (largest rod
+        that reaches; NaN for other steps), ``urgent``.
     edges : pandas.DataFrame
-        A row an edge of the tray, done or not: ``instrument, edge, length_mm, low_deg, high_deg`` (its
-        window of settings; NaN where no one setting serves what the holder does),
+        A row an edge of the tray, done or not: ``instrument, edge, length_mm, low_deg, high_deg``
+        (where the holder may stand; NaN where no one setting serves what the holder does),
         ``settings`` (how many it takes), ``settings_for_all`` (fewest that would serve all that a flat
         stone reaches), ``holder_mm, hand_mm, rod_mm``, ``urgent, planned``.
     minutes : pandas.DataFrame
@@ -61,15 +63,17 @@ class BenchPlan:
         Seconds a working end against common practice, a check and no more: ``instrument, kind, seconds,
         practice_seconds, status``.
     witness : pandas.DataFrame
-        Disjoint windows, as many as the fewest settings of the planned edges, cut as they are:
-        ``instrument, edge, low_deg, high_deg``. Urgency may ask for more set-ups than that.
+        Windows of the planned edges, cut as they are, of which no two share twice the holder's
+        error, so that each needs a setting of its own: ``instrument, edge, low_deg, high_deg``
+        (where the holder may stand). Urgency may ask for more set-ups than that.
     least : int
         What no plan goes below, however it cuts the edges.
     duration : Duration
         The minutes as a distribution: ``duration.chance(60)``.
-    tolerance_deg : float
+    tolerance_deg, setting_error_deg : float
     minutes_available : float or None
-    stand : Holder
+    stand : Holder or None
+        As given: None means that the holder's measures are not known, and no riser is.
     asks : tuple of EdgeRequirements
         Geometry behind each row of `edges`.
     steps : tuple of Step
@@ -86,8 +90,9 @@ class BenchPlan:
     least: int
     duration: Duration
     tolerance_deg: float
+    setting_error_deg: float
     minutes_available: float | None
-    stand: Holder
+    stand: Holder | None
     asks: tuple[EdgeRequirements, ...]
     steps: tuple[Step, ...]
 
@@ -104,7 +109,8 @@ class BenchPlan:
         return (
             f"BenchPlan: {planned} edges of {self.edges['instrument'].nunique()} instruments at "
             f"{len(self.settings)} settings ({len(self.witness)} are needed, cut as the edges are; "
-            f"{self.least} however they are cut), {whole['minutes']:.0f} minutes "
+            f"{self.least} however they are cut), each held within ± {self.setting_error_deg:g}°, "
+            f"{whole['minutes']:.0f} minutes "
             f"({whole['minutes_low']:.0f} to {whole['minutes_high']:.0f}){said}"
         )
 
@@ -116,6 +122,7 @@ def plan_bench(
     blades: Mapping[str, Blade] | Sequence[Blade],
     *,
     tolerance_deg: float = value("tolerance_deg"),
+    setting_error_deg: float = value("bench_setting_error_deg"),
     takes: SettingRange = ANY_SETTING,
     stand: Holder | None = None,
     urgent: Collection[str | tuple[str, str]] = (),
@@ -126,7 +133,11 @@ def plan_bench(
 ) -> BenchPlan:
     """Plan a session: the fewest settings that serve the tray, and everything they do not serve.
 
-    An edge that one setting can hold within the tolerance takes one; another is cut in stretches,
+    The angle keeps within the tolerance wherever the holder stands within its error of the setting:
+    the error is taken off every window first, and a stretch that accepts less than ± the error goes
+    to the hand, with the tolerance that would serve it.
+
+    An edge that one setting can hold so takes one; another is cut in stretches,
     each with its own window, as long as they are worth a set-up. Toes belong to their edges. Settings at which
     handle or shank would touch the stone are not used. Every urgent edge comes before every other.
 
@@ -140,10 +151,14 @@ def plan_bench(
         The tray; a sequence goes by the blades' own names.
     tolerance_deg : float
         Largest angle error along an edge [deg].
+    setting_error_deg : float
+        How far the holder may stand from the setting meant [deg]: what reading its scale,
+        clamping and play amount to together, at most. The default is assumed; measure yours.
     takes : SettingRange
         Lowest and highest setting the holder can take, and its step.
     stand : Holder, optional
-        Pivot, reach, stone and handle, for riser and clearance.
+        Pivot, reach, stone and handle, for riser and clearance. Without it no riser is given, and
+        clearance is judged with the assumed measures of `Holder`.
     urgent : collection
         Codes of instruments, or pairs (code, edge), to do first.
     minutes_available : float, optional
@@ -175,20 +190,23 @@ def plan_bench(
     [['FH-01-UC', 'left', 1], ['FH-01-UC', 'right', 1], ['FH-01-HO', 'edge', 2]]
     """
     tolerance = checks.between("tolerance_deg", tolerance_deg, 0, 45, "Give degrees, such as 2.")
+    error = checks.at_least("setting_error_deg", setting_error_deg, 0)
     ridge_um = checks.positive("ridge_um", ridge_um, "Give micrometres, such as 10.")
     most = checks.count("max_settings", max_settings)
     chance = checks.between("chance", chance, 0, 1)
     if minutes_available is not None:
         minutes_available = checks.positive("minutes_available", minutes_available)
-    stand = stand or Holder()
-    asks = _asks(_tray(blades), tolerance, _cut(takes, stand), most)
+    if stand is not None:
+        checks.instance("stand", stand, Holder, "Give edgekit.Holder(pivot_height_mm=..., ...).")
+    can_take = _cut(takes, stand or Holder(), error)
+    asks = _asks(_tray(blades), tolerance, error, can_take, most)
     hurry = _urgent(asks, urgent)
     kept = np.ones(len(asks), dtype=bool)
     found = arrange(asks, hurry, takes)
     if minutes_available is not None:
         kept = _in_time(asks, hurry, found, takes, minutes_available, chance, ridge_um)
         found = arrange([a for a, k in zip(asks, kept, strict=True) if k], hurry[kept], takes)
-    return _plan(asks, hurry, kept, found, tolerance, minutes_available, stand, ridge_um)
+    return _plan(asks, hurry, kept, found, tolerance, error, minutes_available, stand, ridge_um)
 
 
 def _tray(blades: Mapping[str, Blade] | Sequence[Blade]) -> dict[str, Blade]:
@@ -222,9 +240,9 @@ def _tray(blades: Mapping[str, Blade] | Sequence[Blade]) -> dict[str, Blade]:
     return tray
 
 
-def _cut(takes: SettingRange, stand: Holder) -> SettingRange:
+def _cut(takes: SettingRange, stand: Holder, setting_error_deg: float) -> SettingRange:
     """The settings of the holder at which nothing but the blade touches the stone."""
-    low = max(takes.low_deg, min_clear_deg(stand))
+    low = max(takes.low_deg, min_clear_deg(stand) + setting_error_deg)
     if takes.step_deg > 0:
         steps = np.ceil((low - takes.low_deg) / takes.step_deg - 1e-9)
         low = takes.low_deg + float(steps) * takes.step_deg
@@ -238,7 +256,7 @@ def _cut(takes: SettingRange, stand: Holder) -> SettingRange:
 
 
 def _asks(
-    tray: dict[str, Blade], tolerance: float, takes: SettingRange, most: int
+    tray: dict[str, Blade], tolerance: float, error: float, takes: SettingRange, most: int
 ) -> tuple[EdgeRequirements, ...]:
     asked: dict[tuple[int, str], EdgeRequirements] = {}
     found = []
@@ -247,7 +265,13 @@ def _asks(
             # one pattern often serves several instruments of a tray
             if (id(blade), name) not in asked:
                 asked[id(blade), name] = ask(
-                    code, blade, name, tolerance_deg=tolerance, takes=takes, max_settings=most
+                    code,
+                    blade,
+                    name,
+                    tolerance_deg=tolerance,
+                    setting_error_deg=error,
+                    takes=takes,
+                    max_settings=most,
                 )
             found.append(replace(asked[id(blade), name], instrument=code))
     return tuple(found)
@@ -337,8 +361,9 @@ def _plan(
     kept: NDArray[np.bool_],
     found: Arrangement,
     tolerance: float,
+    error: float,
     minutes: float | None,
-    stand: Holder,
+    stand: Holder | None,
     ridge_um: float,
 ) -> BenchPlan:
     from edgekit.clinic.bench import tables
@@ -348,16 +373,19 @@ def _plan(
     time = duration(_work(planned, steps, found))
     hurry = {a.key for a, u in zip(asks, urgent, strict=True) if u}
     return BenchPlan(
-        settings=tables.settings_table(found, stand),
+        settings=tables.settings_table(found, stand, error),
         order=tables.order_table(steps, stand, hurry),
         edges=tables.edges_table(asks, found, planned, hurry),
         minutes=time.table,
-        unserved=tables.unserved_table(steps, [a for a in asks if a not in planned], minutes),
+        unserved=tables.unserved_table(
+            steps, [a for a in asks if a not in planned], minutes, tolerance
+        ),
         practice=_practice(steps),
         witness=tables.witness_table(found, planned),
         least=found.bound,
         duration=time,
         tolerance_deg=tolerance,
+        setting_error_deg=error,
         minutes_available=minutes,
         stand=stand,
         asks=asks,

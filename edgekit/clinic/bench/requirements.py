@@ -1,9 +1,10 @@
 """What each edge of a tray asks of a holder: windows of settings, hollows, stretches for the hand.
 
 A station can be served in three ways. A flat stone in a holder serves it if some setting that can be
-taken keeps the angle there. A hollow (n'·t < 0) is out of a flat stone's reach: it lies behind the line
-across the hollow by n·(line − C), and one that is deeper than the limit needs a rod. Everything
-else is for the hand.
+taken keeps the angle there, wherever the holder stands within its error of that setting: the error
+is taken off every window at both ends before anything is planned. A hollow (n'·t < 0) is out of a
+flat stone's reach: it lies behind the line across the hollow by n·(line − C), and one that is
+deeper than the limit needs a rod. Everything else is for the hand.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ __all__ = ["EdgeRequirements", "Tool", "ask", "min_clear_deg"]
 
 STATIONS = 201
 """Stations of an edge of some millimetres: 0.03 mm apart, a tenth of a toe's radius."""
+ROUNDING_DEG = 1e-9
 NOISE_SDS = 3.0
 """A hollow is taken as seen when this many standard deviations of the digitising deep."""
 UM_PER_MM = 1000.0
@@ -50,6 +52,10 @@ class EdgeRequirements:
     blade : Blade
     held : Orientation
         The true orientation at each station (S,).
+    setting_error_deg : float
+        How far the holder may stand from its setting; taken off all windows here at both ends.
+    room_deg : array (S,)
+        Half the width of what each station accepts, before anything is taken off.
     windows_deg : array (S, 2)
         Settings that each station accepts, cut down to what the holder can take.
     groups : tuple of array
@@ -69,6 +75,8 @@ class EdgeRequirements:
     name: str
     blade: Blade
     held: Orientation
+    setting_error_deg: float
+    room_deg: FloatArray
     windows_deg: FloatArray
     groups: tuple[NDArray[np.int64], ...]
     common_deg: FloatArray
@@ -129,6 +137,7 @@ def ask(
     name: str,
     *,
     tolerance_deg: float,
+    setting_error_deg: float,
     takes: SettingRange,
     max_settings: int,
 ) -> EdgeRequirements:
@@ -140,8 +149,8 @@ def ask(
     """
     edge = blade.edges[name]
     held = orient(edge, stations=STATIONS)
-    _, windows = station_windows(edge, tolerance_deg=tolerance_deg, stations=STATIONS)
-    windows = takes.within(windows)
+    _, accepted = station_windows(edge, tolerance_deg=tolerance_deg, stations=STATIONS)
+    windows = takes.within(_narrowed(accepted, setting_error_deg))
     noise = 0.0 if blade.trace is None else blade.trace.edges[name].noise_um
     hollow = _hollow_um(held)
     rod = _deep(~held.reachable, hollow, value("bench_hollow_um") + NOISE_SDS * noise)
@@ -157,6 +166,8 @@ def ask(
         name=name,
         blade=blade,
         held=held,
+        setting_error_deg=setting_error_deg,
+        room_deg=np.diff(accepted, axis=1)[:, 0] / 2,
         windows_deg=windows,
         groups=groups,
         common_deg=np.array(common).reshape(-1, 2),
@@ -164,6 +175,14 @@ def ask(
         hollow_um=hollow,
         whole=whole,
     )
+
+
+def _narrowed(windows_deg: FloatArray, error_deg: float) -> FloatArray:
+    """Windows less the holder's error at both ends; one as wide as that leaves its middle."""
+    middle = windows_deg.mean(axis=1, keepdims=True)
+    half = np.diff(windows_deg, axis=1) / 2 - error_deg
+    half = np.where(np.abs(half) < ROUNDING_DEG, 0.0, half)
+    return np.asarray(middle + half * np.array([-1.0, 1.0]))
 
 
 def _points(windows: FloatArray, most: int, spacing_mm: float) -> tuple[FloatArray, int]:

@@ -32,7 +32,8 @@ class Arrangement:
     Attributes
     ----------
     settings_deg, windows_deg : array (R,), (R, 2)
-        Setting of each run in order of work, and the settings that would serve it as well.
+        Setting of each run in order of work, in as few decimals as its window allows, and the
+        settings that would serve it as well.
     pieces : tuple of Piece
         In order of work: every urgent edge before every other.
     fewest : FewestSettings
@@ -64,6 +65,8 @@ def arrange(
     common = np.array([(part[:, 0].max(), part[:, 1].min()) for part in runs]).reshape(-1, 2)
     settings = np.zeros(len(runs))
     settings[tray.run] = tray.settings_deg
+    if takes.step_deg == 0:
+        settings = _rounded(settings, common)
     pieces = [
         Piece(int(owner[item]), int(run), Tool.HOLDER, groups[item])
         for item, run in zip(tray.order, tray.run, strict=True)
@@ -84,6 +87,16 @@ def arrange(
         witness_edges=owner[fewest.witness_index],
         bound=len(free.settings_deg),
     )
+
+
+def _rounded(settings_deg: FloatArray, windows_deg: FloatArray) -> FloatArray:
+    """Settings as they are printed, in one to three decimals: the first that stay in the window."""
+    settings = settings_deg.copy()
+    for decimals in (3, 2, 1):
+        short = np.round(settings_deg, decimals)
+        inside = (windows_deg[:, 0] <= short) & (short <= windows_deg[:, 1])
+        settings = np.where(inside, short, settings)
+    return settings
 
 
 def _in_order(pieces: list[Piece], urgent: NDArray[np.bool_]) -> list[Piece]:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from edgekit.checks import FloatArray
 from edgekit.clinic.bench.requirements import STATIONS, EdgeRequirements, Tool
 from edgekit.clinic.bench.runs import Arrangement, Piece
-from edgekit.contact.holder import setting_at
+from edgekit.contact.holder import held_errors, setting_at
 from edgekit.evidence_table import value
 
 __all__ = ["Step", "placements_over", "plan_steps"]
@@ -38,7 +38,7 @@ class Step:
     elevation_deg, roll_deg : array
         At those stations: as held, or as true for the hand and the rod.
     error_deg : float
-        Largest angle error at the stations served.
+        Largest angle error at the stations served, wherever the holder stands within its error.
     placements, rounds : int
         Placements over the stretch, and how many times to go round them.
     """
@@ -80,7 +80,7 @@ def placements_over(ask: EdgeRequirements, stations: NDArray[np.int64], ridge_um
     >>> from edgekit.clinic.bench.requirements import ask
     >>> from edgekit.clinic.bench.settings import SettingRange
     >>> blade = ek.patterns.universal_curette()
-    >>> asked = ask("UC", blade, "left", tolerance_deg=2.0, max_settings=2,
+    >>> asked = ask("UC", blade, "left", tolerance_deg=2.0, setting_error_deg=0.5, max_settings=2,
     ...             takes=SettingRange(low_deg=0, high_deg=90))
     >>> placements_over(asked, asked.groups[0], 5.0), len(
     ...     ek.spaced_placements(blade.edges["left"], ridge_um=5.0))
@@ -121,8 +121,10 @@ def _steps(
     elevation, roll = ask.held.elevation_deg, ask.held.roll_deg
     error = np.zeros(STATIONS)
     if piece.served == Tool.HOLDER:
-        at = setting_at(ask.edge, float(found.settings_deg[piece.run]), stations=STATIONS)
-        elevation, roll, error = np.full(STATIONS, at.elevation_deg), at.roll_deg, at.error_deg
+        setting = float(found.settings_deg[piece.run])
+        at = setting_at(ask.edge, setting, stations=STATIONS)
+        elevation, roll = np.full(STATIONS, at.elevation_deg), at.roll_deg
+        error = _largest_error(ask, setting)
     steps = []
     for stretch in _runs_of(piece.stations):
         mine = np.intersect1d(stretch, piece.stations, assume_unique=True)
@@ -135,9 +137,16 @@ def _steps(
                 stations=stretch,
                 elevation_deg=elevation[stretch],
                 roll_deg=roll[stretch],
-                error_deg=float(np.abs(error[mine]).max()),
+                error_deg=float(error[mine].max()),
                 placements=count,
                 rounds=_rounds(ask, stretch, count),
             )
         )
     return steps
+
+
+def _largest_error(ask: EdgeRequirements, setting_deg: float) -> FloatArray:
+    """Largest size of the angle error at each station (S,): it lies at an end of the play."""
+    ends = (setting_deg - ask.setting_error_deg, setting_deg + ask.setting_error_deg)
+    errors = [np.abs(held_errors(ask.edge, end, ask.held.arc_mm)) for end in ends]
+    return np.maximum(*errors)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
-from edgekit.clinic.bench.requirements import EdgeRequirements, Tool
+from edgekit.clinic.bench.requirements import ROUNDING_DEG, EdgeRequirements, Tool
 from edgekit.clinic.bench.runs import Arrangement
 from edgekit.clinic.bench.steps import Step
 from edgekit.contact.holder import Holder
@@ -18,29 +19,37 @@ if TYPE_CHECKING:
 
 __all__ = ["edges_table", "order_table", "settings_table", "unserved_table", "witness_table"]
 
+MAX_TOLERANCE_DEG = 10.0
+"""Nobody is told to plan with a tolerance beyond this."""
 HOW = {Tool.HOLDER: "holder", Tool.HAND: "by hand", Tool.ROD: "rod"}
 
 
-def settings_table(found: Arrangement, stand: Holder) -> pd.DataFrame:
+def settings_table(
+    found: Arrangement, stand: Holder | None, setting_error_deg: float
+) -> pd.DataFrame:
     """A row a set-up of the holder."""
+    room = np.abs(found.windows_deg - found.settings_deg[:, None]).min(axis=1)
     runs = np.array([p.run for p in found.pieces if p.run >= 0], dtype=np.int64)
     edges = [len({p.edge for p in found.pieces if p.run == run}) for run in np.unique(runs)]
     return pd.DataFrame(
         {
             "run": np.arange(1, len(found.settings_deg) + 1),
             "elevation_deg": found.settings_deg,
-            "low_deg": found.windows_deg[:, 0],
-            "high_deg": found.windows_deg[:, 1],
-            "riser_mm": np.array(
-                [stand.fit(elevation_deg=float(e)).riser_mm for e in found.settings_deg], float
-            ),
+            "within_deg": room + setting_error_deg,
+            "low_deg": found.windows_deg[:, 0] - setting_error_deg,
+            "high_deg": found.windows_deg[:, 1] + setting_error_deg,
+            "riser_mm": np.array([_riser_mm(stand, float(e)) for e in found.settings_deg], float),
             "edges": np.array(edges, dtype=np.int64),
         }
     )
 
 
+def _riser_mm(stand: Holder | None, elevation_deg: float) -> float:
+    return np.nan if stand is None else stand.fit(elevation_deg=elevation_deg).riser_mm
+
+
 def order_table(
-    steps: Sequence[Step], stand: Holder, urgent: AbstractSet[tuple[str, str]]
+    steps: Sequence[Step], stand: Holder | None, urgent: AbstractSet[tuple[str, str]]
 ) -> pd.DataFrame:
     """A row a step."""
     rows = []
@@ -65,9 +74,7 @@ def order_table(
                 "placements": step.placements,
                 "rounds": step.rounds,
                 "strokes": step.strokes,
-                "riser_mm": stand.fit(elevation_deg=float(step.elevation_deg[0])).riser_mm
-                if held
-                else np.nan,
+                "riser_mm": _riser_mm(stand, float(step.elevation_deg[0])) if held else np.nan,
                 "hollow_um": float(step.ask.hollow_um[step.stations].max()),
                 "rod_mm": float(rods.min()) if rod else np.nan,
                 "urgent": step.ask.key in urgent,
@@ -113,8 +120,8 @@ def edges_table(
             "instrument": a.instrument,
             "edge": a.name,
             "length_mm": a.edge.length_mm,
-            "low_deg": a.window_deg[0] if a.window_deg else np.nan,
-            "high_deg": a.window_deg[1] if a.window_deg else np.nan,
+            "low_deg": a.window_deg[0] - a.setting_error_deg if a.window_deg else np.nan,
+            "high_deg": a.window_deg[1] + a.setting_error_deg if a.window_deg else np.nan,
             "settings": runs.get(a.key, 0),
             "settings_for_all": a.whole,
             "holder_mm": a.length_mm(Tool.HOLDER),
@@ -129,7 +136,10 @@ def edges_table(
 
 
 def unserved_table(
-    steps: Sequence[Step], late: Sequence[EdgeRequirements], minutes: float | None
+    steps: Sequence[Step],
+    late: Sequence[EdgeRequirements],
+    minutes: float | None,
+    tolerance_deg: float,
 ) -> pd.DataFrame:
     """Stretches that the holder does not serve, and edges without time, each with what to do."""
     rows = []
@@ -137,7 +147,8 @@ def unserved_table(
         if step.served == Tool.HOLDER:
             continue
         first, last = step.span_mm
-        reason, advice = (_hollow if step.served == Tool.ROD else _by_hand)(step)
+        rod = step.served == Tool.ROD
+        reason, advice = _hollow(step) if rod else _by_hand(step, tolerance_deg)
         rows.append((step.ask.instrument, step.ask.name, first, last, reason, advice))
     rows += [
         (
@@ -164,26 +175,36 @@ def _hollow(step: Step) -> tuple[str, str]:
     return f"hollow by {hollow:.0f} µm: a flat stone does not reach it", advice
 
 
-def _by_hand(step: Step) -> tuple[str, str]:
+def _by_hand(step: Step, tolerance_deg: float) -> tuple[str, str]:
     windows = step.ask.windows_deg[step.stations]
     low, high = float(step.elevation_deg.min()), float(step.elevation_deg.max())
-    outside = bool((windows[:, 0] > windows[:, 1]).all())
+    advice = f"by hand, handle {low:.0f}° to {high:.0f}° to the stone"
+    room, error = float(step.ask.room_deg[step.stations].min()), step.ask.setting_error_deg
+    if room >= error - ROUNDING_DEG:
+        outside = bool((windows[:, 0] > windows[:, 1]).all())
+        settings = f"the whole edge needs {step.ask.whole} settings"
+        return "the holder cannot take its settings" if outside else settings, advice
     reason = (
-        "the holder cannot take its settings"
-        if outside
-        else f"the whole edge needs {step.ask.whole} settings"
+        f"the angle holds within ± {room:.2g}° of a setting, the holder only within ± {error:g}°"
     )
-    return reason, f"by hand, handle {low:.0f}° to {high:.0f}° to the stone"
+    # a window grows with the tolerance, and all but in proportion
+    wanted = math.ceil(10 * tolerance_deg * error / max(room, 1e-9)) / 10
+    if wanted < MAX_TOLERANCE_DEG:
+        advice += (
+            f", or plan with a tolerance of {wanted:g}° or more, or set the holder more exactly"
+        )
+    return reason, advice
 
 
 def witness_table(found: Arrangement, planned: Sequence[EdgeRequirements]) -> pd.DataFrame:
-    """Disjoint windows, as many as the fewest settings."""
+    """Windows of which no two share twice the holder's error, as many as the fewest settings."""
+    error = np.array([planned[at].setting_error_deg for at in found.witness_edges])
     mine = [planned[at] for at in found.witness_edges]
     return pd.DataFrame(
         {
             "instrument": [a.instrument for a in mine],
             "edge": [a.name for a in mine],
-            "low_deg": found.fewest.witness[:, 0],
-            "high_deg": found.fewest.witness[:, 1],
+            "low_deg": found.fewest.witness[:, 0] - error,
+            "high_deg": found.fewest.witness[:, 1] + error,
         }
     )

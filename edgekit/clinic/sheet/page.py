@@ -11,7 +11,7 @@ __all__ = ["page", "print_zoom"]
 
 PICTURE_MM = (22.0, 16.0)
 PAPER_MM = 277.0
-FIXED_MM, RUN_MM, LINE_MM, EDGE_MM, STEP_MM, NEXT_MM = 48.0, 5.2, 4.2, 11.0, 13.0, 9.2
+FIXED_MM, RUN_MM, LINE_MM, EDGE_MM, STEP_MM, NEXT_MM = 54.0, 5.2, 4.2, 11.0, 13.0, 9.2
 """Heights on paper: all that is always there, a set-up, a line, an edge without its steps, its first step beside the drawings and each further one."""
 RUN_LETTERS = 62
 SMALLEST = 0.75
@@ -44,7 +44,7 @@ b.angle { font-size: 12pt; } .where { white-space: nowrap; }
 .check { font-size: 8.4pt; clear: both; }
 .check::before { content: ""; display: inline-block; width: 2.6mm; height: 2.6mm;
   border: 0.35mm solid #000; margin-right: 1.2mm; vertical-align: -0.3mm; }
-.small { font-size: 7.4pt; line-height: 1.18; }
+.holder { font-size: 8.4pt; } .small { font-size: 7.4pt; line-height: 1.18; }
 .cautions { border: 0.6mm solid #000; padding: 0.6mm 1.4mm; margin-top: 0.8mm; font-size: 8pt; line-height: 1.18;
   break-inside: avoid; }
 """
@@ -70,7 +70,9 @@ def print_zoom(sheet: Sheet) -> float:
 def page(sheet: Sheet) -> str:
     """The whole page as text."""
     runs = "".join(
-        f'<tr><td class="big">{escape(run.number)}</td><td class="big">{escape(run.elevation)}</td>'
+        f'<tr><td class="big">{escape(run.number)}</td>'
+        f'<td><b class="angle">{escape(run.elevation)}</b> '
+        f"{escape(run.within)}</td>"
         f'<td>{escape(run.riser)}</td><td class="edges">{escape(run.edges)}</td></tr>'
         for run in sheet.runs
     )
@@ -83,7 +85,7 @@ def page(sheet: Sheet) -> str:
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         f"<title>{title}</title><style>{css}</style></head><body>"
         f"<header><h1>{title}</h1><span>Date ____________ Operator ________</span></header>"
-        f"<p><b>{escape(sheet.headline)}</b></p>"
+        f'<p><b>{escape(sheet.headline)}</b></p><p class="holder">{escape(sheet.holder)}</p>'
         "<table><thead><tr><th>in order</th><th>handle to stone</th>"
         f"<th>under the stone</th><th>edges</th></tr></thead><tbody>{runs}</tbody></table>"
         f'<div class="blocks">{"".join(_block(block) for block in sheet.blocks)}</div>{left}'
@@ -109,6 +111,7 @@ def _block(block: Block) -> str:
 def _line(line: Line) -> str:
     return (
         f'<li><b class="mark">{escape(line.mark)}</b> <b class="angle">{escape(line.elevation)}</b> '
+        f"{escape(line.within)} "
         f'<span class="where">{escape(line.where)}</span><br>{escape(line.roll)}, '
         f'<span class="where">{escape(line.work)}</span></li>'
     )

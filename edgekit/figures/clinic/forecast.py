@@ -24,7 +24,9 @@ ROW_IN = 0.27
 
 
 def windows(plan: BenchPlan, ax: Axes | None = None) -> Axes:
-    """The window of settings of every edge, and the settings that serve them.
+    """The settings to choose from for every edge, and those that serve them.
+
+    The holder's error is taken off the bars; thin lines show where it may stand.
 
     Examples
     --------
@@ -50,6 +52,8 @@ def windows(plan: BenchPlan, ax: Axes | None = None) -> Axes:
         low, high = np.array([group[2:] for group in groups]).T
         rows = np.arange(len(groups))
         axes.hlines(rows, low, high, color=style.BLUE, lw=4)
+        error = plan.setting_error_deg
+        axes.hlines(rows, low - error, high + error, color=style.BLUE, lw=1)
         axes.plot([*low, *high], [*rows, *rows], color=style.BLUE, ls="none", marker="|", ms=9)
         inside = (settings >= low[:, None] - 1e-6) & (settings <= high[:, None] + 1e-6)
         served = inside.any(axis=1)
@@ -73,11 +77,12 @@ def windows(plan: BenchPlan, ax: Axes | None = None) -> Axes:
         describe(
             axes,
             kind="Bars of settings",
-            shown="the settings each stretch of edge accepts (blue bars), the settings chosen (dashed "
-            "vermilion), the one that serves each bar (circles)",
+            shown="the settings each stretch of edge accepts (blue bars), where the holder may "
+            f"then stand, ± {error:g}° off (thin lines), the settings chosen (dashed vermilion), "
+            "the one that serves each bar (circles)",
             finding=f"{len(groups)} stretches are served by {count} settings, "
             + ", ".join(f"{angle:.1f}°" for angle in settings)
-            + f"; {len(plan.witness)} windows are disjoint.",
+            + f"; {len(plan.witness)} bars are disjoint.",
         )
     return axes
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from edgekit.clinic.sheet.content import compose
 from edgekit.clinic.sheet.page import page
 from edgekit.errors import EdgekitError
+from edgekit.files import file_path, write_file
 
 if TYPE_CHECKING:
     from edgekit.clinic.bench.plan import BenchPlan
@@ -43,7 +44,8 @@ def setting_sheet(
     Raises
     ------
     EdgekitError
-        Another suffix, a file that exists, or, in PDF, a letter that its font lacks.
+        Another suffix, a file that exists or cannot be written, or, in PDF, a letter that its
+        font lacks.
 
     Examples
     --------
@@ -54,7 +56,7 @@ def setting_sheet(
     >>> "FH-01-UC" in ek.setting_sheet(plan, path, title="Tray FH-01").read_text(encoding="utf-8")
     True
     """
-    target = Path(path)
+    target = file_path(path)
     suffix = target.suffix.lower()
     if suffix not in (".html", ".pdf"):
         raise EdgekitError(
@@ -67,19 +69,12 @@ def setting_sheet(
         raise EdgekitError("the sheet needs a title", title, "Name the tray.")
     sheet = compose(plan, title)
     if suffix == ".html":
-        data = page(sheet).encode("utf-8")
+        data: str | bytes = page(sheet)
     else:
         from edgekit.figures.clinic.sheet_paper import sheet_pdf
 
         data = sheet_pdf(sheet)
-    try:
-        with target.open("wb" if replace else "xb") as file:
-            file.write(data)
-    except FileExistsError as error:
-        raise EdgekitError(
-            "the file exists already", str(target), "Choose another name or say replace=True."
-        ) from error
-    return target
+    return write_file(target, data, replace=replace)
 
 
 def sheet(plan: BenchPlan, *, title: str = "Setting sheet", dpi: float = 75.0) -> Picture:
@@ -97,11 +92,13 @@ def sheet(plan: BenchPlan, *, title: str = "Setting sheet", dpi: float = 75.0) -
 
     words = compose(plan, title)
     runs = "; ".join(
-        f"{run.number}: {run.elevation}, {run.riser}, {run.edges}" for run in words.runs
+        f"{run.number}: {f'{run.elevation} {run.within}'.strip()}, {run.riser}, {run.edges}"
+        for run in words.runs
     )
     return Picture(
         png=sheet_png(words, dpi),
-        alt=f"Setting sheet, one page. {words.title}. {words.headline}. In order: {runs}.",
+        alt=f"Setting sheet, one page. {words.title}. {words.headline}. {words.holder} "
+        f"In order: {runs}.",
         caption=f"{words.title}: {words.headline}.",
         width_px=round(210 / 25.4 * dpi),
     )

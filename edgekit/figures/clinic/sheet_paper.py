@@ -188,12 +188,15 @@ def _head(pen: _Pen, sheet: Sheet, number: int, of: int) -> float:
     y = pen.lines(
         MARGIN, y, _wrap(sheet.headline, 10 * s, WIDTH - 2 * MARGIN, bold=True), 10, bold=True
     )
-    return _order(pen, sheet, y + 0.8) if number == 1 else y + 1.5
+    if number > 1:
+        return y + 1.5
+    y = pen.lines(MARGIN, y + 0.3, _wrap(sheet.holder, 8.4 * s, WIDTH - 2 * MARGIN), 8.4)
+    return _order(pen, sheet, y + 0.8)
 
 
 def _order(pen: _Pen, sheet: Sheet, top: float) -> float:
     s = pen.scale
-    columns = [MARGIN, MARGIN + 16 * s, MARGIN + 40 * s, MARGIN + 74 * s]
+    columns = [MARGIN + offset * s for offset in (0, 16, 47, 81)]
     heads = ("in order", "handle to stone", "under the stone", "edges")
     for x, head in zip(columns, heads, strict=True):
         pen.lines(x, top, [head], 8)
@@ -204,6 +207,8 @@ def _order(pen: _Pen, sheet: Sheet, top: float) -> float:
         base = y + 12 * PT * 1.05 * s
         pen.text(columns[0], base, run.number, 12, bold=True)
         pen.text(columns[1], base, run.elevation, 12, bold=True)
+        past = columns[1] + _width(f"{run.elevation} ", 12 * s, bold=True)
+        pen.text(past, base, run.within, 10)
         pen.text(columns[2], base, run.riser, 10)
         for at, line in enumerate(lines):
             pen.text(columns[3], base + at * 10 * PT * LEAD * s, line, 10)
@@ -229,7 +234,10 @@ def _block(pen: _Pen, block: Block, x: float, top: float, width: float) -> float
         base = y + 12 * PT * 0.95 * s
         mark = pen.mark(inner, base, line.mark, 8.6)
         pen.text(inner + mark + 1.0, base, line.elevation, 12, bold=True)
-        past = inner + mark + 2.4 + _width(line.elevation, 12 * s, bold=True)
+        past = inner + mark + 2.0 + _width(line.elevation, 12 * s, bold=True)
+        if line.within:
+            pen.text(past, base, line.within, 9.4)
+            past += 1.6 + _width(line.within, 9.4 * s)
         under = base > pictures + PICTURE[1] * s  # below the drawings a line has the whole width
         wide = room if under else text_room
         where = [line.where] if past + _width(line.where, 9.4 * s) <= inner + wide else []

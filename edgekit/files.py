@@ -1,0 +1,236 @@
+"""The one place where files are written: each is whole under its name, or not there at all.
+
+The content goes into a temporary file beside the target, reaches the disk and only then takes the
+target's name. A process killed at any moment leaves the old file or the new one; besides, it may
+leave a temporary file (hidden, and ending in ``.tmp``) that nothing reads and that the next write
+to the same name removes.
+"""
+
+from __future__ import annotations
+
+import errno
+import glob
+import os
+import re
+import secrets
+import stat
+from collections.abc import Iterable
+from contextlib import suppress
+from pathlib import Path
+
+from edgekit.errors import EdgekitError
+
+__all__ = ["file_path", "remove_leftovers", "there", "write_file"]
+
+_LONGEST = 50  # letters of a name that its temporary file repeats: 255 bytes are the usual limit
+_REMEDIES = {
+    errno.ENOENT: "Make the folder first.",
+    errno.ENOTDIR: "Make the folder first.",
+    errno.ENOSPC: "Free some space and write it again; a file there before is as it was.",
+    errno.EFBIG: "Free some space and write it again; a file there before is as it was.",
+    errno.EISDIR: "Give the path of a file, not of a folder.",
+    errno.ENAMETOOLONG: "Choose a shorter name.",
+    errno.EINVAL: "Choose another name.",
+}
+_NO_LINKS = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK}
+_LEFTOVER = re.compile(r"\..+\.[0-9a-f]{8}\.(\d+)\.tmp", re.DOTALL)
+_open: set[Path] = set()  # temporary files of this process
+
+
+def file_path(path: object, name: str = "path") -> Path:
+    """The path of a file; what cannot be one is refused.
+
+    Raises
+    ------
+    EdgekitError
+        Not a path, one without a name, or one with letters that no file system takes.
+
+    Examples
+    --------
+    >>> file_path("tray.csv").name
+    'tray.csv'
+    """
+    remedy = "Give the path of a file as text or as pathlib.Path."
+    if not isinstance(path, str | os.PathLike):
+        raise EdgekitError(f"{name} must be a path", path, remedy)
+    given = os.fspath(path)
+    if not isinstance(given, str) or "\0" in given:
+        raise EdgekitError(f"{name} must be a path in text without null characters", path, remedy)
+    try:
+        os.fsencode(given)
+    except UnicodeEncodeError as error:
+        raise EdgekitError(
+            f"{name} holds a letter that no file name takes", path, remedy
+        ) from error
+    found = Path(given)
+    if found.name in ("", ".."):
+        raise EdgekitError(f"{name} names no file", str(path), remedy)
+    return found
+
+
+def there(path: Path) -> bool:
+    """Whether something stands under a path; not where it cannot even be asked for."""
+    try:
+        return path.exists()
+    except OSError:
+        return False
+
+
+def write_file(path: str | os.PathLike[str], data: str | bytes, *, replace: bool = False) -> Path:
+    """Write a file whole or not at all, whenever the process is killed.
+
+    Parameters
+    ----------
+    path : path
+    data : str or bytes
+        Text is written in UTF-8, its line ends as they are.
+    replace : bool
+        Without it a file that exists is refused, also when two processes write at once: one of
+        them is the first. (On a file system without links, a kill between two system calls can
+        leave an empty new file; a file that existed is safe there too.)
+
+    Returns
+    -------
+    Path
+        The file written.
+
+    Raises
+    ------
+    EdgekitError
+        The file exists, or cannot be written: a missing folder, a full disk, a folder of that
+        name. What stood under the name before is as it was.
+
+    Examples
+    --------
+    >>> import tempfile, pathlib
+    >>> folder = pathlib.Path(tempfile.mkdtemp())
+    >>> write_file(folder / "note.txt", "sharp").read_text()
+    'sharp'
+    >>> [item.name for item in folder.iterdir()]
+    ['note.txt']
+    """
+    target = file_path(path)
+    raw = _encoded(data, target)
+    try:
+        if target.is_symlink() and replace:
+            target = Path(os.path.realpath(target))
+        _check_target(target)
+        remove_leftovers(target.parent, [glob.escape(target.name[:_LONGEST])])
+        _write(target, raw, replace=replace)
+    except FileExistsError as error:
+        raise EdgekitError(
+            "the file exists already", str(target), "Choose another name or say replace=True."
+        ) from error
+    except (OSError, ValueError) as error:
+        code = getattr(error, "errno", None) or 0
+        raise EdgekitError(
+            f"{target.name} cannot be written: {getattr(error, 'strerror', None) or error}",
+            str(target),
+            _REMEDIES.get(code, "Check the path and the right to write there."),
+        ) from error
+    return target
+
+
+def _encoded(data: str | bytes, target: Path) -> bytes:
+    if isinstance(data, bytes):
+        return data
+    try:
+        return data.encode("utf-8")
+    except UnicodeEncodeError as error:
+        raise EdgekitError(
+            f"{target.name} would hold a letter that UTF-8 cannot write",
+            data[error.start : error.end],
+            "Remove half letters (lone surrogates) from the text.",
+        ) from error
+
+
+def _check_target(target: Path) -> None:
+    """Refuse to put a file in place of a folder, a device or a file that is protected."""
+    if not target.exists():
+        return
+    if target.is_dir():
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+    if not target.is_file():
+        raise OSError(errno.EINVAL, "it is a device, not a file")
+    if not os.access(target, os.W_OK):
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+
+
+def _write(target: Path, raw: bytes, *, replace: bool) -> None:
+    ending = f".{secrets.token_hex(4)}.{os.getpid()}.tmp"
+    beside = target.with_name(f".{target.name[:_LONGEST]}{ending}")
+    _open.add(beside)
+    try:
+        number = os.open(
+            beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666
+        )
+        with os.fdopen(number, "wb") as file:
+            file.write(raw)
+            file.flush()
+            os.fsync(file.fileno())
+        if replace:
+            with suppress(OSError):
+                beside.chmod(stat.S_IMODE(target.stat().st_mode))
+            beside.replace(target)
+        else:
+            _take_name(beside, target)
+    finally:
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
+        _open.discard(beside)
+    _sync_folder(target.parent)
+
+
+def _take_name(beside: Path, target: Path) -> None:
+    """Give a file its name unless that is taken; of several that try, one succeeds."""
+    if os.name == "nt":
+        beside.rename(target)  # refuses there what exists
+        return
+    try:
+        os.link(beside, target)
+    except OSError as error:
+        if error.errno not in _NO_LINKS:
+            raise
+        os.close(os.open(target, os.O_WRONLY | os.O_CREAT | os.O_EXCL))
+        try:
+            beside.replace(target)
+        except OSError:
+            target.unlink()
+            raise
+
+
+def _sync_folder(folder: Path) -> None:
+    """Bring the new name to the disk, where the system can; the file itself is there already."""
+    if os.name == "nt":
+        return
+    with suppress(OSError):
+        number = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(number)
+        finally:
+            os.close(number)
+
+
+def remove_leftovers(folder: Path, names: Iterable[str]) -> None:
+    """Remove what a killed process was writing for files of these names (patterns as of `glob`)."""
+    for name in names:
+        for leftover in folder.glob(f".{name}.*.tmp"):
+            parts = _LEFTOVER.fullmatch(leftover.name)
+            if parts and leftover not in _open and not _alive(parts[1]):
+                with suppress(OSError):
+                    leftover.unlink(missing_ok=True)
+
+
+def _alive(number: str) -> bool:
+    """Whether another process of this number runs, and may still be writing."""
+    if int(number) == os.getpid():
+        return False
+    if os.name == "nt":  # asking there would interrupt it
+        return True
+    try:
+        os.kill(int(number), 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except OSError:  # it runs, and belongs to somebody else
+        return True
+    return True
