@@ -37,6 +37,8 @@ def modes(length_mm: float, correlation_mm: float, stations: int) -> FloatArray:
     size, shape = size[::-1][:MODES], shape[:, ::-1][:, :MODES]
     shape = shape * np.where(shape.sum(axis=0) + shape[0] >= 0, 1.0, -1.0)
     station = np.linspace(0.0, length_mm, stations)
-    rows = [np.sqrt(s) * np.interp(station, at, column) for s, column in zip(size, shape.T, strict=True)]
+    rows = [
+        np.sqrt(s) * np.interp(station, at, column) for s, column in zip(size, shape.T, strict=True)
+    ]
     result: FloatArray = freeze(np.array(rows))
     return result

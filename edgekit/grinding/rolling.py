@@ -32,17 +32,19 @@ ROUNDING = 2e-15  # of the volume within the flank: what a sum of it may be off 
 
 
 class RolledEdge(NamedTuple):
-    """An edge prepared for rolling under one guide: its `grid`, the planes aimed at, and how it turns.
+    """An edge prepared for rolling under one guide: its `grid`, the planes aimed at, how it turns, how it is pressed.
 
-    ``normals`` (S, 3) aimed at; ``angle_rad`` (S,) between face and stone; ``turned_rad`` (S,) by how much the edge
-    has turned from its heel; ``node_mm`` (V, S, 1 or R) the depth that each node stands for, and ``drop_mm``
-    (S, 1 or R) how far the face lies below the new one.
+    ``normals`` (S, 3) aimed at; ``angle_rad`` (S,) between face and stone; ``turned_rad`` (S,) by how
+    much the edge has turned from its heel; ``press`` (S, 1) how much a stroke takes there over what it takes where
+    the flank is deepest (a hand eases off as the blade gets thin: assumed, no source); ``node_mm`` (V, S, 1 or R)
+    the depth that each node stands for, and ``drop_mm`` (S, 1 or R) how far the face lies below the new one.
     """
 
     grid: EdgeGrid
     normals: FloatArray
     angle_rad: FloatArray
     turned_rad: FloatArray
+    press: FloatArray
     node_mm: FloatArray
     drop_mm: FloatArray
 
@@ -55,7 +57,8 @@ class RolledEdge(NamedTuple):
         turned = np.maximum.accumulate(np.concatenate([[0.0], np.cumsum(turn)]))
         angle = np.arccos(np.clip(-fall, -1.0, 1.0))
         face = np.zeros((len(angle), 1))
-        return cls(grid, normals, angle, turned, _node_mm(grid, face), face)
+        press = (grid.depth_mm[-1] / grid.depth_mm[-1].max())[:, None]
+        return cls(grid, normals, angle, turned, press, _node_mm(grid, face), face)
 
     def lowered(self, drop_mm: FloatArray) -> RolledEdge:
         """The same edge where the face lies below the new one by `drop_mm` (S, R)."""
@@ -128,6 +131,26 @@ class Stretch(NamedTuple):
         last = len(arc) - 1
         return cls(np.clip(ends[0], 0, last), np.clip(ends[1], 0, last))
 
+    @classmethod
+    def where_dull(
+        cls,
+        rolled: RolledEdge,
+        margin: FloatArray,
+        length_mm: float,
+        swing_rad: FloatArray,
+        shift_mm: FloatArray,
+    ) -> Stretch:
+        """A stretch of some length about the middle of what is dull (`margin` (S, R) above 0), misplaced as `whole`."""
+        arc, turned = rolled.grid.arc_mm, rolled.turned_rad
+        dull = np.maximum(margin, 0.0) + 1e-12
+        centre = (dull * arc[:, None]).sum(axis=0) / dull.sum(axis=0)
+        middle = np.interp(np.interp(centre, arc, turned) + swing_rad, turned, arc) + shift_mm
+        half = min(length_mm, arc[-1]) / 2
+        middle = np.clip(middle, half, arc[-1] - half)
+        step = arc[1] - arc[0]
+        first, last = (np.rint((middle + side * half) / step).astype(np.intp) for side in (-1, 1))
+        return cls(np.clip(first, 0, len(arc) - 1), np.clip(last, 0, len(arc) - 1))
+
 
 def stroke(
     rolled: RolledEdge,
@@ -159,20 +182,26 @@ def stroke(
     Notes
     -----
     Newton's method for all stations and runs at once: the stations inside each give the same area of steel per
-    unit of length, and the end facets take what is then missing from the volume.
+    unit of length, and the end facets take what is then missing from the volume. Where steel that stands proud
+    beyond the stretch props the stone up, the whole stone sinks evenly until it has taken the volume.
     """
     fixed = _lines(rolled, tilt_rad, stretch)
     before = rolled.within(field)
     area = volume_mm3 / fixed.length
-    level = _first_level(rolled, field, fixed.slope, area)
+    level, touch = _first_level(rolled, field, fixed.slope, area * rolled.press)
+    propped = np.zeros(len(volume_mm3), dtype=bool)
     for _ in range(MAX_STEPS):
         lines = fixed.at(level)
         removed, width = _removed(rolled, field, lines, before)
         area = fixed.area_for(volume_mm3, removed, width)
-        excess = np.where(fixed.inside, removed - area, 0.0)
-        if _small(excess, area, before):
+        propped |= area <= 0
+        over = rolled.volume(removed) - volume_mm3
+        excess = np.where(fixed.inside & ~propped, removed - area * rolled.press, 0.0)
+        if _small(excess, area, before) and _small(over, volume_mm3, rolled.volume(before)):
             return lines.cut(field, rolled), lines
-        level = level - excess / width
+        sink = over / rolled.volume(np.where(fixed.inside, width, width * fixed.factor))
+        newton = np.maximum(level - excess / width, (level + touch) / 2)
+        level = np.where(propped, level - sink, newton)
     raise EdgekitError("a stroke took no definite depth", volume_mm3, "Give it less steel.")
 
 
@@ -235,6 +264,7 @@ class _Fixed(NamedTuple):
     factor: FloatArray
     slope: FloatArray
     weights: FloatArray
+    press: FloatArray
     length: FloatArray
 
     def at(self, level: FloatArray) -> Lines:
@@ -244,7 +274,7 @@ class _Fixed(NamedTuple):
         return Lines(np.where(self.inside, level, self.offset + self.factor * end), self.slope)
 
     def area_for(self, volume: FloatArray, removed: FloatArray, width: FloatArray) -> FloatArray:
-        """Area (R,) that each station inside must give for the whole to be `volume`, to first order.
+        """Area (R,) that a station inside must give for the whole to be `volume`, to first order.
 
         As the levels change, so do those of the end facets, which hang on the first and last station.
         """
@@ -257,7 +287,7 @@ class _Fixed(NamedTuple):
             gain = np.where(beyond, width * self.factor * self.weights, 0.0).sum(axis=0)
             gain /= self._end(width, end)
             wanted += gain * self._end(removed, end)
-            length += gain
+            length += gain * self.press[end, 0]
         return np.asarray(wanted / length)
 
     @staticmethod
@@ -278,8 +308,8 @@ def _lines(rolled: RolledEdge, tilt_rad: FloatArray, stretch: Stretch) -> _Fixed
             factor = np.where(beyond, plane.factor, factor)
             slope = np.where(beyond, plane.slope, slope)
     inside, weights = ~(heel | toe), rolled.grid.station_weights_mm[:, None]
-    length = np.where(inside, weights, 0.0).sum(axis=0)
-    return _Fixed(stretch, inside, offset, factor, slope, weights, length)
+    length = np.where(inside, weights * rolled.press, 0.0).sum(axis=0)
+    return _Fixed(stretch, inside, offset, factor, slope, weights, rolled.press, length)
 
 
 class _Plane(NamedTuple):
@@ -313,8 +343,9 @@ def _plane(
 
 def _first_level(
     rolled: RolledEdge, field: FloatArray, slope: FloatArray, area: FloatArray
-) -> FloatArray:
-    """Levels (S, R) of lines that take an area, but for the curvature of the edge: exact or too deep.
+) -> tuple[FloatArray, FloatArray]:
+    """Levels (S, R) of lines that take an area, but for the curvature of the edge (exact or too deep), and of those
+    that just touch.
 
     A line that cuts at some nodes takes at least what it would if it cut at any other set of nodes. The least
     level over sets of nodes is therefore the right one; here over those from the face down and from the back up, which
@@ -329,7 +360,8 @@ def _first_level(
             total += row
             width = width + w
             np.minimum(level, total / np.maximum(width, TINY), out=level)
-    return level
+    heights = (h - slope * v for v, h in zip(depth, field, strict=True))
+    return level, np.minimum.reduce(list(heights))
 
 
 def _removed(
@@ -346,4 +378,4 @@ def _removed(
 
 
 def _small(excess: FloatArray, wanted: FloatArray, total: FloatArray) -> bool:
-    return bool((np.abs(excess) <= EXACT * wanted + ROUNDING * total).all())
+    return bool((np.abs(excess) <= EXACT * np.abs(wanted) + ROUNDING * total).all())

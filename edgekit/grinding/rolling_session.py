@@ -104,7 +104,7 @@ def roll_session(
                     break
                 now, runs = now.some(np.flatnonzero(~over)), runs[~over]
         now.strike(draws.stroke(number, runs))
-    return done.session(rolled, start)
+    return done.session(rolled, start, fresh_radius, rule)
 
 
 class _Grinding:
@@ -160,11 +160,25 @@ class _Grinding:
         self.angle = np.where(reached, np.arctan2(1.0, lines.slope), self.angle)
         self.field = field
 
+    def past_need(self) -> FloatArray:
+        """Volume (R,) taken since the rule was met, somewhere between the last two looks.
+
+        The share still dull is taken to fall evenly from look to look, and the rule to be met when it is gone.
+        """
+        fallen = self.share_before - self.share
+        needed = np.divide(self.share_before, fallen, out=np.ones_like(fallen), where=fallen > 0)
+        spare = np.clip(1 - needed * (self.share <= 0), 0.0, 1.0) * (self.share <= 0)
+        return np.asarray(spare * self.rule.strokes_between_looks * self.hands.volume_mm3)
+
     def some(self, runs: NDArray[np.int_]) -> _Grinding:
         """Those of some runs."""
         part = _Grinding(
-            self.rolled.some(runs), self.start.some(runs), self.hands.some(runs), self.rule,
-            self.fresh_radius[runs], self.stretch_mm,
+            self.rolled.some(runs),
+            self.start.some(runs),
+            self.hands.some(runs),
+            self.rule,
+            self.fresh_radius[runs],
+            self.stretch_mm,
         )
         part.field = np.ascontiguousarray(self.field[..., runs])
         part.angle, part.margin = self.angle[:, runs], self.margin[:, runs]
@@ -189,3 +203,30 @@ class _Collected:
         self.margin[:, runs] = now.margin[:, over]
         self.strokes[runs], self.share[runs] = strokes, now.share[over]
         self.overshoot[runs] = now.past_need()[over]
+
+    def session(
+        self, rolled: RolledEdge, start: Flank, fresh_radius: FloatArray, rule: StopRule
+    ) -> RolledSession:
+        """All of them."""
+        inset = rolled.inset(self.field) - rolled.inset(start.field)
+        left = apex.remains(start.radius, start.angle, inset, self.angle)
+        ground = inset > 0
+        radius = np.sqrt(left.missing / apex.void_factor(self.angle))
+        radius = np.where(
+            ground, np.maximum(radius, np.minimum(fresh_radius, start.radius)), start.radius
+        )
+        before = Apex(start.radius, start.angle, np.zeros_like(inset), start.angle, fresh_radius)
+        need = np.where(before.blunt, rule.least_inset(before), 0.0)
+        slope = 1 / np.tan(start.angle)
+        level = rolled.inset(start.field) + need - slope * rolled.drop_mm
+        parallel = Lines(np.where(need > 0, level, -np.inf), slope)
+        old = rolled.within(start.field)
+        return RolledSession(
+            flank=Flank(self.field, self.angle, radius),
+            land=left.land,
+            dull_share=self.share,
+            strokes=self.strokes,
+            removed=rolled.volume(rolled.within(self.field) - old),
+            dullness=rolled.volume(rolled.within(parallel.cut(start.field, rolled)) - old),
+            overshoot=self.overshoot,
+        )

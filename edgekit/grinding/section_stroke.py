@@ -21,9 +21,11 @@ from edgekit.errors import EdgekitError
 
 __all__ = [
     "Remains",
+    "WornSection",
     "area_within",
     "clear_inset",
     "fresh_inset",
+    "grind_section",
     "level_that_takes",
     "missing_area",
     "remains",
@@ -125,3 +127,87 @@ def level_that_takes(
         )
         level -= excess / width
     raise EdgekitError("a stroke took no definite depth", area, "Give it less steel to take.")
+
+
+class WornSection(NamedTuple):
+    """A section after some strokes: its `profile`, the wedge's `angle` at the edge, how far the edge has moved
+    `inset`, what is left of the old apex, and how many `strokes` it took."""
+
+    profile: list[float]
+    angle: float
+    inset: float
+    remains: Remains
+    strokes: int
+
+
+def grind_section(
+    profile: Sequence[float],
+    angles: Sequence[float],
+    *,
+    area: float,
+    angle: float,
+    radius: float,
+    land: float,
+    depths: Sequence[float],
+    weights: Sequence[float],
+    curvature: float = 0.0,
+    strokes_between_looks: int = 1,
+) -> WornSection:
+    """Strokes on one section until the land left of its rounded apex is no wider than `land`.
+
+    Parameters
+    ----------
+    profile : sequence of float
+        Inset of the flank at each of the `depths` below the face, which stand for `weights` of depth.
+    angles : sequence of float
+        Angle between face and stone of each stroke that may be made.
+    area : float
+        Steel that a stroke takes off the section.
+    angle, radius : float
+        Of the wedge at its edge, and of the circle that use has made of its apex.
+    land : float
+        At which grinding stops; 0 asks for an edge that is clear of the circle.
+    curvature : float
+        Of the edge in plan.
+    strokes_between_looks : int
+        Strokes made before the land is looked at again.
+
+    Returns
+    -------
+    WornSection
+
+    Raises
+    ------
+    EdgekitError
+        The land was still wider after the last stroke.
+
+    Examples
+    --------
+    Without error, in strokes of 192 µm² on 710 µm of flank, a 75° edge dulled to 4.65 µm loses 6.22 µm where the least
+    possible is r cot(β/2) = 6.06:
+
+    >>> import math
+    >>> beta, depths = math.radians(75), [0.71 * k / 20 for k in range(21)]
+    >>> weights = [0.71 / 40, *[0.71 / 20] * 19, 0.71 / 40]
+    >>> worn = grind_section([v / math.tan(beta) for v in depths], [beta] * 40, area=192e-6,
+    ...     angle=beta, radius=4.65e-3, land=0.0, depths=depths, weights=weights)
+    >>> round(worn.inset * 1000, 2), worn.strokes
+    (6.22, 23)
+    """
+    start, now = profile[0], list(profile)
+    new_angle = angle
+    for stroke in range(len(angles) + 1):
+        left = remains(radius, angle, now[0] - start, new_angle)
+        if stroke % strokes_between_looks == 0 and left.land <= land:
+            return WornSection(now, new_angle, now[0] - start, left, stroke)
+        if stroke < len(angles):
+            slope = 1 / math.tan(angles[stroke])
+            level = level_that_takes(
+                area, now, slope, depths=depths, weights=weights, curvature=curvature
+            )
+            if level > now[0]:
+                new_angle = angles[stroke]
+            now = [max(u, level + slope * v) for u, v in zip(now, depths, strict=True)]
+    raise EdgekitError(
+        "the section is still dull after the last stroke", len(angles), "Allow more strokes."
+    )

@@ -64,6 +64,10 @@ class StopRule(Protocol):
         """How far (S, R) [mm] each station is from good; 0 or less is good."""
         ...
 
+    def least_inset(self, edge: Apex) -> FloatArray:
+        """How far (S, R) [mm] a stone without error, parallel to the flank, would have to reach."""
+        ...
+
     def done(self, dull_share: FloatArray, strokes: int) -> NDArray[np.bool_]:
         """Whether (R,) grinding stops, with a share of the edge not good yet after so many strokes."""
         ...
@@ -86,6 +90,10 @@ class Counted:
     def margin(self, edge: Apex) -> FloatArray:
         """The land beyond a fresh edge's."""
         return edge.land - edge.fresh_land
+
+    def least_inset(self, edge: Apex) -> FloatArray:
+        """To a fresh edge's land."""
+        return apex.fresh_inset(edge.angle, edge.radius, edge.fresh_land)
 
     def done(self, dull_share: FloatArray, strokes: int) -> NDArray[np.bool_]:
         """Once they are made."""
@@ -127,6 +135,11 @@ class UntilFresh:
         """The land beyond what goes unnoticed."""
         return edge.land - edge.fresh_land - self.resolution_um / UM_PER_MM
 
+    def least_inset(self, edge: Apex) -> FloatArray:
+        """To the widest land that goes unnoticed."""
+        land = edge.fresh_land + self.resolution_um / UM_PER_MM
+        return apex.fresh_inset(edge.angle, edge.radius, land)
+
     def done(self, dull_share: FloatArray, strokes: int) -> NDArray[np.bool_]:  # noqa: ARG002
         """Once the share that may stay dull is not exceeded."""
         return np.asarray(dull_share <= 1 - self.fraction + ROUNDING)
@@ -158,6 +171,10 @@ class UntilClear:
         """How much further the stone must reach."""
         return apex.clear_inset(edge.angle, edge.radius) - edge.inset
 
+    def least_inset(self, edge: Apex) -> FloatArray:
+        """To where the rounding ends."""
+        return apex.clear_inset(edge.angle, edge.radius)
+
     def done(self, dull_share: FloatArray, strokes: int) -> NDArray[np.bool_]:  # noqa: ARG002
         """Once the share that may stay dull is not exceeded."""
         return np.asarray(dull_share <= 1 - self.fraction + ROUNDING)
@@ -167,4 +184,3 @@ class UntilClear:
             f"until {self.fraction:.0%} are clear of the rounded apex, "
             f"looking after every {self.strokes_between_looks} strokes"
         )
-
