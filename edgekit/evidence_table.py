@@ -16,7 +16,18 @@ from edgekit.errors import EdgekitError
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Evidence", "Gsd", "Range", "Sd", "Spread", "Status", "entry", "evidence", "value"]
+__all__ = [
+    "Claim",
+    "Evidence",
+    "Gsd",
+    "Range",
+    "Sd",
+    "Spread",
+    "Status",
+    "entry",
+    "evidence",
+    "value",
+]
 
 
 class Status(enum.Enum):
@@ -78,6 +89,20 @@ class Evidence:
     def gsd(self) -> float:
         """Geometric standard deviation for sampling; 1 (no spread) unless stated as such."""
         return self.spread.gsd if isinstance(self.spread, Gsd) else 1.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Claim:
+    """One thing a source says of a disputed question.
+
+    ``supports``: True for a yes to the question, False for a no, None for neither. ``status``: how
+    far the source may be trusted.
+    """
+
+    says: str
+    supports: bool | None
+    status: Status
+    source: str
 
 
 _P, _C, _M, _D, _A = (

@@ -1,7 +1,7 @@
-"""The kernel as first written: whole arrays at once, nothing skipped, nothing kept in cache.
+"""The kernel as first written: whole arrays at once, nothing skipped, nothing cached.
 
-The oracle of the quick one. Only what was rewritten for speed stands here; what is shared (the state, the
-face's grinding, reading the edge off a field) comes from the package.
+The oracle of the fast one. Only what was rewritten for speed is repeated here; what is shared (the
+state, the face's grinding, reading the edge off a field) comes from the package.
 """
 
 from typing import NamedTuple
@@ -15,7 +15,6 @@ from edgekit.geometry import vectors as vec
 from edgekit.grinding import kernel as grinding
 from edgekit.grinding.kernel import (
     MIN_WEIGHT,
-    UM_PER_MM,
     Aim,
     EdgeState,
     GroundEdge,
@@ -24,6 +23,7 @@ from edgekit.grinding.kernel import (
 from edgekit.grinding.random_streams import RunEffects, SessionDraws
 from edgekit.grinding.recession_field import MIN_CURVATURE, EdgeGrid
 from edgekit.method.method import Method, Stop
+from edgekit.units import UM_PER_MM
 
 ROUNDING_MM = 1e-9
 
@@ -41,14 +41,14 @@ class Seating(NamedTuple):
     support: FloatArray
 
 
-def seat(ground: EdgeGrid, inset: FloatArray, normals: FloatArray) -> Seating:
+def seat(grid: EdgeGrid, inset: FloatArray, normals: FloatArray) -> Seating:
     """Lay planes of unit `normals` (R, P, 3) against the field `inset` (V, R, S)."""
-    height = normals @ ground.position.T
-    fall = normals @ ground.face.T
-    facing = -(normals @ ground.inward.T)
+    height = normals @ grid.position.T
+    fall = normals @ grid.face.T
+    facing = -(normals @ grid.inward.T)
     behind = facing <= GRAZING
     touch = np.full_like(height, -np.inf)
-    for depth, row in zip(ground.depth_mm, inset, strict=True):
+    for depth, row in zip(grid.depth_mm, inset, strict=True):
         np.maximum(touch, height - depth * fall - facing * row[:, None, :], out=touch)
     touch[behind] = -np.inf
     facing = np.where(behind, np.inf, facing)
@@ -56,7 +56,7 @@ def seat(ground: EdgeGrid, inset: FloatArray, normals: FloatArray) -> Seating:
 
 
 def advance_needed(seating: Seating, drop: FloatArray, goal: FloatArray) -> FloatArray:
-    """Advance (R, P, S) [mm] past first touch with which each plane alone brings the edge to a goal.
+    """Advance (R, P, S) [mm] past first touch by which each plane alone brings the edge to a goal.
 
     `drop` (R, S) is how far the face lies below the new one, `goal` (R, S) the inset wanted there.
     Infinite where a plane faces away.
@@ -68,7 +68,7 @@ def advance_needed(seating: Seating, drop: FloatArray, goal: FloatArray) -> Floa
 
 
 def cut(
-    ground: EdgeGrid, inset: FloatArray, seating: Seating, advance: FloatArray, drop: FloatArray
+    grid: EdgeGrid, inset: FloatArray, seating: Seating, advance: FloatArray, drop: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Grind: the field after the planes advance by `advance` (R, P) [mm].
 
@@ -84,29 +84,30 @@ def cut(
     away = ~np.isfinite(seating.facing)
     base[away] = -np.inf
     after = np.empty_like(inset)
-    for v, depth in enumerate(ground.depth_mm):
+    for v, depth in enumerate(grid.depth_mm):
         np.maximum(inset[v], (base - depth * seating.slope).max(axis=1), out=after[v])
     return after, base - drop[:, None, :] * seating.slope
 
 
-def volume(ground: EdgeGrid, before: FloatArray, after: FloatArray) -> FloatArray:
+def volume(grid: EdgeGrid, before: FloatArray, after: FloatArray) -> FloatArray:
     """Steel (R,) [mm³] between two fields.
 
-    ∫∫ (h₁ - h₀)(1 - κ (h₁ + h₀)/2) dv ds: inward of a curved edge the area element shrinks by 1 - κu.
+    ∫∫ (h₁ - h₀)(1 - κ (h₁ + h₀)/2) dv ds: inward of a curved edge the area element
+    shrinks by 1 - κu.
     Past the centre of curvature nothing is left to take, so both insets end there.
     """
-    kappa = np.maximum(ground.plan_curvature, MIN_CURVATURE)
+    kappa = np.maximum(grid.plan_curvature, MIN_CURVATURE)
     high, low = np.minimum(after, 1 / kappa), np.minimum(before, 1 / kappa)
-    thick = (high - low) * (1 - ground.plan_curvature * (high + low) / 2)
-    over_depth = (thick[1:] + thick[:-1]).sum(axis=0) / 2 * ground.step_mm
-    return over_depth @ ground.station_weights_mm
+    thick = (high - low) * (1 - grid.plan_curvature * (high + low) / 2)
+    over_depth = (thick[1:] + thick[:-1]).sum(axis=0) / 2 * grid.step_mm
+    return over_depth @ grid.station_weights_mm
 
 
 def _planes(
-    ground: EdgeGrid,
+    grid: EdgeGrid,
     aim: Aim,
     method: Method,
-    kept: RunEffects,
+    effects: RunEffects,
     draws: SessionDraws,
     edge: int,
     turn: int,
@@ -114,22 +115,22 @@ def _planes(
     """Unit normals (R, P, 3) of the seatings, and each one's share (R, P) of the advance."""
     z = draws.seatings[:, edge, : method.planes]
     tilt, swing, shift, depth = (
-        term.of(kept.hand[:, i], draws.setup[:, i], kept.skill, z[:, :, i])
+        term.of(effects.hand[:, i], draws.setup[:, i], effects.skill, z[:, :, i])
         for i, term in enumerate(method.hand.terms)
     )
     phase = method.marks.phase(turn, draws.phase[:, edge])
     number = np.repeat(np.arange(method.placements), method.seatings)
-    arc, share = spread(ground.edge, method.spacing)
+    arc, share = spread(grid.edge, method.spacing)
     even = np.linspace(0, 1, len(aim.arc_mm))
     at = (number + phase[:, None]) / method.placements
     place = np.interp(at, even, np.interp(even, share, arc))
-    place = np.clip(place + shift, 0.0, ground.arc_mm[-1])
-    at = place / (ground.arc_mm[1] - ground.arc_mm[0])
-    i = np.minimum(at.astype(int), len(ground.arc_mm) - 2)
+    place = np.clip(place + shift, 0.0, grid.arc_mm[-1])
+    at = place / (grid.arc_mm[1] - grid.arc_mm[0])
+    i = np.minimum(at.astype(int), len(grid.arc_mm) - 2)
     part = (at - i)[..., None]
     normal = aim.normals[i] + part * (aim.normals[i + 1] - aim.normals[i])
-    along = ground.tangent[i] + part * (ground.tangent[i + 1] - ground.tangent[i])
-    opening = -ground.edge.side * vec.cross(along, normal)
+    along = grid.tangent[i] + part * (grid.tangent[i + 1] - grid.tangent[i])
+    opening = -grid.edge.side * vec.cross(along, normal)
     turned = (
         normal
         + np.tan(np.radians(tilt))[..., None] * opening
@@ -147,7 +148,7 @@ def _share_quantile(need: FloatArray, share: FloatArray, target: float) -> Float
 
 
 def _grind_side(
-    ground: EdgeGrid,
+    grid: EdgeGrid,
     state: EdgeState,
     method: Method,
     normals: FloatArray,
@@ -155,32 +156,32 @@ def _grind_side(
     fresh_um: FloatArray,
 ) -> GroundEdge:
     """Grind one edge's lateral surface until sharp; `fresh_um` (R,) is the radius left."""
-    before = state.at(ground)
+    before = state.at(grid)
     dull = _is_dull(state, fresh_um)
     goal = before + state.radius_um / np.tan(state.internal_angle_rad / 2) / UM_PER_MM
-    seating = seat(ground, state.inset_mm, normals)
+    seating = seat(grid, state.inset_mm, normals)
     alone = advance_needed(seating, state.drop_mm, goal)
     alone = np.where(dull[:, None, :], alone, 0.0)
     largest = method.max_advance_um / UM_PER_MM
-    advance, reached = _advance(alone, weight, ground.station_weights_mm, method, largest)
-    inset, reach = cut(ground, state.inset_mm, seating, advance, state.drop_mm)
+    advance, reached = _advance(alone, weight, grid.station_weights_mm, method, largest)
+    inset, reach = cut(grid, state.inset_mm, seating, advance, state.drop_mm)
     active = np.argmax(reach, axis=1)
     deepest = np.take_along_axis(reach, active[:, None], axis=1)[:, 0]
-    ground_here = deepest > before
+    is_ground = deepest > before
     sharp = ~dull | (np.maximum(before, deepest) >= goal - ROUNDING_MM)
     normal = np.take_along_axis(normals, active[:, :, None], axis=1)
-    face = ground.face
+    face = grid.face
     opening = np.arctan2(vec.norm(vec.cross(face, normal)), -vec.dot(face, normal))
     after = EdgeState(
         inset_mm=inset,
         radius_um=np.where(dull & sharp, fresh_um[:, None], state.radius_um),
-        angle_rad=np.where(ground_here, opening, state.angle_rad),
+        angle_rad=np.where(is_ground, opening, state.angle_rad),
         drop_mm=state.drop_mm,
         lean_rad=state.lean_rad,
         cleared_mm3=state.cleared_mm3,  # not used here
     )
-    steel = volume(ground, state.inset_mm, inset)
-    active = np.where(ground_here, active, -1)
+    steel = volume(grid, state.inset_mm, inset)
+    active = np.where(is_ground, active, -1)
     return GroundEdge(after, sharp, active, steel, advance.max(axis=1), reached)
 
 
@@ -189,21 +190,22 @@ def _advance(
 ) -> tuple[FloatArray, np.ndarray]:
     """Advance (R, P) of each plane, and whether the target is reached (R,).
 
-    `alone` (R, P, S) is what each plane would need by itself. Grinding all alike, the stated share is
-    a quantile of the least need along the edge. Stopping at each placement, a plane advances to the largest need
-    among the stretches that it is the first to serve with the least, plus its overshoot.
+    `alone` (R, P, S) is what each plane would need by itself. Grinding all alike, the stated
+    share is a quantile of the least need along the edge. Stopping at each placement, a plane
+    advances to the largest need among the stretches that it is the first to serve with the
+    least, plus its overshoot.
     """
     if method.stop is Stop.ALL:
         alone = alone / weight[:, :, None]
     least = alone.min(axis=1)
-    whole = _share_quantile(least, share, method.sharp_target)
-    reached = whole <= largest
-    whole = np.clip(whole, 0.0, largest)
+    common = _share_quantile(least, share, method.sharp_target)
+    reached = common <= largest
+    common = np.clip(common, 0.0, largest)
     if method.stop is Stop.ALL:
-        return whole[:, None] * weight, reached
+        return common[:, None] * weight, reached
     first = np.arange(alone.shape[1])[:, None] == np.argmin(alone, axis=1)[:, None, :]
-    mine = first & (least <= whole[:, None])[:, None, :]
-    each = np.where(mine, alone, 0.0).max(axis=2, initial=0.0)
+    serving = first & (least <= common[:, None])[:, None, :]
+    each = np.where(serving, alone, 0.0).max(axis=2, initial=0.0)
     return each * np.maximum(weight, 1.0), reached
 
 

@@ -43,7 +43,7 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
     (
         "stroke square to the stone",
         lambda: ek.lay(HOE.edges["edge"], ek.StraightStroke(direction=[0, 1, -1])),
-        "square on the stone",
+        "perpendicular to the stone",
     ),
     ("lay at one station", lambda: ek.lay(EDGE, ek.along_edge(), stations=1), "2 or more"),
     ("share of a right angle of 50", lambda: ek.lay(EDGE, ek.along_edge()).follows(50), "share"),
@@ -90,7 +90,7 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
     (
         "face beside a session",
         lambda: weak(recession=ek.sharpen(BLADE, METHOD, dull_radius_um=3, rng=rng()), face_um=5.0),
-        "carry what went",
+        "have their own",
     ),
     ("strength limit of all", lambda: ek.MinStrength(fraction=1.0), "between 0 and 1"),
     ("strength never measured", lambda: ek.MinStrength().used_up(NO_STRENGTH), "not measured"),
@@ -100,7 +100,7 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
         "hoe",
     ),
     ("no methods to alternate", lambda: ek.Alternation(name="x", methods=()), "needs methods"),
-    ("names to alternate", lambda: ek.Alternation(name="x", methods=("a",)), "methods only"),
+    ("names to alternate", lambda: ek.Alternation(name="x", methods=("a",)), "be a Method"),
     ("empty mixture", lambda: ek.mixture(METHOD, FACE, sides=0, faces=0), "needs a session"),
     ("half a session", lambda: ek.mixture(METHOD, FACE, sides=0.5, faces=1), "whole number"),
     ("face or sides of a hoe", lambda: ek.face_or_sides(HOE, runs=2, seed=1), "bevel only"),

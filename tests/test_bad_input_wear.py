@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import edgekit as ek
-from edgekit.method.method import FollowEdge, HoldElevation
+from edgekit.method.guide import FollowEdge, HoldElevation
 from tests.wear_blades import straight_blade
 
 NAN = float("nan")
@@ -81,7 +81,28 @@ CASES = {
     "error term, bias NaN": (lambda: ek.ErrorTerm(bias=NAN), "bias"),
     "hand, a bare number": (lambda: ek.Hand(tilt_deg=3.0), "tilt_deg"),
     "no placements": (lambda: ek.methods.freehand(placements=0), "placements"),
-    "a million placements": (lambda: ek.methods.freehand(placements=10**6), "too many seatings"),
+    "a billion stations": (lambda: sharpen(stations=10**9), "stations"),
+    "a billion depths": (lambda: sharpen(depths=10**9), "depths"),
+    "a billion stations of a lay": (
+        lambda: ek.lay(BLADE.edges["used"], ek.along_edge(), stations=10**9),
+        "stations",
+    ),
+    "lay of a whole blade": (lambda: ek.lay(BLADE, ek.along_edge()), "blade.edges['left']"),
+    "a billion sessions": (
+        lambda: ek.live(
+            BLADE, ek.methods.freehand(), rng=np.random.default_rng(1), max_sessions=10**9
+        ),
+        "max_sessions",
+    ),
+    "strength of an edge": (
+        lambda: ek.strength(BLADE.edges["used"], load_n=5.0),
+        "Give a blade",
+    ),
+    "a million placements": (lambda: ek.methods.freehand(placements=10**6), "placements"),
+    "a million seatings": (
+        lambda: ek.methods.freehand(placements=1000, seatings=1000),
+        "too many seatings",
+    ),
     "two and a half placements": (lambda: ek.methods.held(15.0, placements=2.5), "placements"),
     "placements as a yes": (lambda: ek.methods.powered(placements=True), "placements"),
     "placements as text": (lambda: ek.methods.bench_stone(placements="twelve"), "placements"),

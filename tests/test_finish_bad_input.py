@@ -31,7 +31,8 @@ from edgekit.edge_finish.tooth_wear import (
     wear_teeth,
 )
 from edgekit.errors import EdgekitError
-from edgekit.method.abrasive import Abrasive, Lubricant, fine_natural_stone, grain_um
+from edgekit.method.abrasive import Abrasive, Lubricant
+from edgekit.method.grain import grain_um
 from edgekit.method.wire_edge import StrokeSense, wire_edge
 
 NAN = float("nan")
@@ -84,7 +85,6 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
     ("stone of negative grain", lambda: stone(median_um=-3.0), "above 0"),
     ("lubricant as text", lambda: stone(median_um=3.0, lubricant="oil"), "Lubricant"),
     ("removal as a number", lambda: stone(median_um=3.0, removal=1e-3), "Evidence"),
-    ("no draws", lambda: fine_natural_stone().draw_ra_um(rng(), 0), "1 or more"),
     ("too soft for Rockwell C", lambda: vickers(19.0), "20 to 68"),
     ("Vickers given as Rockwell", lambda: vickers(653), "20 to 68"),
     ("Rockwell given as Vickers", lambda: rockwell_c(58), "237 to 927"),
@@ -159,7 +159,6 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
     ("outline that is a line", lambda: section_properties([[0, 0], [1, 1], [2, 2]]), "area"),
     ("moment of one number", lambda: bending_stress_mpa(SQUARE, 3.0), "about x and y"),
     ("moments that do not match", lambda: bending_stress_mpa([SQUARE] * 3, np.ones((2, 2))), "one"),
-    ("seed for draws", lambda: fine_natural_stone().draw_ra_um(7, 3), "Generator"),
     ("load negative", lambda: contact(load_n_per_mm=-1.0), "0 or more"),
     ("no stroke", lambda: contact(stroke_mm=0.0), "above 0"),
     ("wear coefficient not a number", lambda: contact(wear_coefficient=NAN), "finite"),

@@ -21,7 +21,7 @@ from edgekit.life import life
 from edgekit.life.life import live_runs
 from edgekit.life.retire import DEFAULT_RULES
 from edgekit.method.alternation import Alternation
-from edgekit.method.method import ErrorTerm, Hand
+from edgekit.method.hand import ErrorTerm, Hand
 from tests import plain_kernel
 
 # A life chains some ten sessions of sums of a few terms, each rounded to 1e-16 of millimetres.
@@ -73,7 +73,7 @@ def test_lives_equal_those_of_the_plain_kernel(blade, method, monkeypatch):
 @pytest.mark.parametrize("rules", [DEFAULT_RULES, WITH_STRENGTH], ids=["usual", "strength"])
 @pytest.mark.parametrize("method", METHODS)
 def test_a_run_is_the_same_to_the_last_bit_in_any_company(method, rules, monkeypatch):
-    """Alone, in blocks of three, and among more than there are places for."""
+    """Alone, in blocks of three, and among more than there are slots for."""
     blade, how = ek.patterns.universal_curette(), METHODS[method]
     together = lives(blade, how, 11, rules=rules)
     monkeypatch.setattr(life, "MAX_RUNS_AT_ONCE", 3)
@@ -84,15 +84,15 @@ def test_a_run_is_the_same_to_the_last_bit_in_any_company(method, rules, monkeyp
     assert ("strength_left" in together.final) == (rules is WITH_STRENGTH)
     for name in together.final:
         for part in ("final", "average"):
-            whole = getattr(together, part)[name]
-            assert whole.tobytes() == getattr(in_threes, part)[name].tobytes(), name
+            total = getattr(together, part)[name]
+            assert total.tobytes() == getattr(in_threes, part)[name].tobytes(), name
             one_by_one = np.concatenate([getattr(one, part)[name] for one in alone])
-            assert whole.tobytes() == one_by_one.tobytes(), name
+            assert total.tobytes() == one_by_one.tobytes(), name
     np.testing.assert_array_equal(together.sessions, [one.sessions[0] for one in alone])
 
 
 def test_methods_by_turns_meet_the_hands_that_each_meets_alone():
-    """Common random numbers, whatever the planes of the others: one method twice is that method; two
+    """Common random numbers, for any planes of the others: one method twice is that method; two
     begin like the first."""
     few, many = METHODS["all alike"], METHODS["shifted marks"]
     blade = ek.patterns.area_specific_curette()
@@ -106,16 +106,16 @@ def test_methods_by_turns_meet_the_hands_that_each_meets_alone():
 
 
 def test_histories_agree_with_the_sums():
-    found = lives(ek.patterns.hoe(), METHODS["each placement"], 40)
-    for name, track in found.tracks.items():
-        np.testing.assert_allclose(np.nanmean(track, axis=1), found.mean(name), rtol=1e-12)
-        ends = track[np.arange(40), found.sessions - 1]
-        np.testing.assert_array_equal(ends, found.last(name))
+    recorded = lives(ek.patterns.hoe(), METHODS["each placement"], 40)
+    for name, track in recorded.tracks.items():
+        np.testing.assert_allclose(np.nanmean(track, axis=1), recorded.mean(name), rtol=1e-12)
+        ends = track[np.arange(40), recorded.sessions - 1]
+        np.testing.assert_array_equal(ends, recorded.last(name))
     few = lives(ek.patterns.hoe(), METHODS["each placement"], 40, histories=3)
     for name, track in few.tracks.items():
         assert track.shape[0] == 3
         width = track.shape[1]
-        np.testing.assert_array_equal(track, found.tracks[name][:3, :width])
+        np.testing.assert_array_equal(track, recorded.tracks[name][:3, :width])
 
 
 def test_single_precision_changes_the_mean_loss_by_less_than_stated():
@@ -136,14 +136,14 @@ def test_seeded_keys_are_those_of_the_runs_own_generators():
 
 
 @pytest.mark.parametrize("blade", BLADES)
-def test_places_are_where_the_spacing_puts_them(blade):
+def test_placements_are_where_the_spacing_puts_them(blade):
     """Source: `placed_by_curvature`, which interpolates without a table (numpy.interp)."""
     edge = next(iter(BLADES[blade]().edges.values()))
     table = grinding._even_places(edge, ek.Spacing.BY_CURVATURE)
     for count in (5, 12):
         at = (np.arange(count) + 0.5) * (grinding.EVEN_SHARES / count)
-        found = grinding._read(table, at)
-        np.testing.assert_allclose(found, ek.placed_by_curvature(edge, count), atol=1e-4)
+        recorded = grinding._read(table, at)
+        np.testing.assert_allclose(recorded, ek.placed_by_curvature(edge, count), atol=1e-4)
 
 
 def test_seeds_beyond_a_floats_digits_are_told_apart():
@@ -168,12 +168,12 @@ def test_a_stream_is_seeded_as_numpy_seeds_it():
 
 def test_draws_do_not_depend_on_how_many_seatings_are_drawn():
     """Common random numbers: the first placements of a long method are those of a short one."""
-    decks = [RandomStreams(SeededKeys(1, runs=2), edges=2, seatings=n, places=2) for n in (3, 10)]
+    streams = [RandomStreams(SeededKeys(1, runs=2), edges=2, seatings=n, slots=2) for n in (3, 10)]
     both = np.arange(2)
-    kept = [deck.deal(both, both) for deck in decks]
-    np.testing.assert_array_equal(kept[0].hand, kept[1].hand)
+    effects = [stream.start_runs(both, both) for stream in streams]
+    np.testing.assert_array_equal(effects[0].hand, effects[1].hand)
     for turn in range(AHEAD + 2):
-        short, long = (deck.session(both, np.full(2, turn)) for deck in decks)
+        short, long = (stream.session(both, np.full(2, turn)) for stream in streams)
         np.testing.assert_array_equal(short.seatings, long.seatings[:, :, :3])
         np.testing.assert_array_equal(short.patches, long.patches)
         np.testing.assert_array_equal(short.setup, long.setup)
@@ -185,13 +185,13 @@ def test_draws_are_uniform_and_normal():
     from scipy.stats import kstest
 
     runs = 400
-    deck = RandomStreams(SeededKeys(11, runs=runs), edges=1, seatings=2, places=runs)
-    places = np.arange(runs)
-    kept = deck.deal(places, places)
-    draws = [deck.session(places, np.full(runs, turn)) for turn in range(AHEAD + 1)]
+    stream = RandomStreams(SeededKeys(11, runs=runs), edges=1, seatings=2, slots=runs)
+    slots = np.arange(runs)
+    effects = stream.start_runs(slots, slots)
+    draws = [stream.session(slots, np.full(runs, turn)) for turn in range(AHEAD + 1)]
     normal = np.concatenate(
         [
-            kept.hand.ravel(),
+            effects.hand.ravel(),
             *(d.seatings.ravel() for d in draws),
             *(d.patches.ravel() for d in draws),
         ]
@@ -228,11 +228,11 @@ def test_the_deepest_plane_is_the_first_of_the_largest(cells, monkeypatch):
 def test_sums_over_stations_do_not_depend_on_layout_or_company():
     rng = np.random.default_rng(4)
     values, weights = rng.normal(size=(9, 64)), rng.normal(size=64)
-    whole = over_stations(values, weights)
-    assert whole.tobytes() == over_stations(np.asfortranarray(values), weights).tobytes()
+    total = over_stations(values, weights)
+    assert total.tobytes() == over_stations(np.asfortranarray(values), weights).tobytes()
     for r in range(9):
-        assert over_stations(values[r : r + 1], weights)[0] == whole[r]
-    np.testing.assert_allclose(whole, values @ weights, rtol=1e-12)
+        assert over_stations(values[r : r + 1], weights)[0] == total[r]
+    np.testing.assert_allclose(total, values @ weights, rtol=1e-12)
 
 
 def test_a_life_by_itself_is_the_one_of_a_study():

@@ -40,9 +40,9 @@ def test_in_a_holder_on_a_tilted_face_the_lay_turns_along_the_edge():
 @pytest.mark.parametrize("angle", [0, 25, -70])
 def test_in_a_holder_the_lay_is_what_it_is_on_the_bench(angle):
     # The blade is turned as a body, by a general rotation solver: stone up, handle's line along +x.
-    found = ek.lay(TOE_FREE, ek.HolderStroke(angle_deg=angle))
-    frame, a = TOE_FREE.frame(found.arc_mm), TOE_FREE.handle_axis
-    for i in range(0, len(found.arc_mm), 57):
+    result = ek.lay(TOE_FREE, ek.HolderStroke(angle_deg=angle))
+    frame, a = TOE_FREE.frame(result.arc_mm), TOE_FREE.handle_axis
+    for i in range(0, len(result.arc_mm), 57):
         n, t = frame.outward.value[i], frame.tangent.value[i]
         elevation = np.arcsin(n @ a)
         ahead = np.array([np.cos(elevation), 0, -np.sin(elevation)])
@@ -52,19 +52,19 @@ def test_in_a_holder_the_lay_is_what_it_is_on_the_bench(angle):
         # Seen from below, where the stone is, angles about n run the other way.
         stroke = np.array([np.cos(np.radians(angle)), -np.sin(np.radians(angle)), 0])
         between = np.degrees(np.arccos(min(abs(edge @ stroke), 1.0)))
-        assert found.off_edge_deg[i] == pytest.approx(between, abs=1e-5)
+        assert result.off_edge_deg[i] == pytest.approx(between, abs=1e-5)
 
 
 @pytest.mark.parametrize("direction", [(1, 0, 0), (0.3, 1, -0.2), (0, 0, 1)])
 def test_a_straight_stroke_agrees_with_projection_and_arccosine(direction):
-    found = ek.lay(TOE_FREE, ek.StraightStroke(direction=direction))
-    frame = TOE_FREE.frame(found.arc_mm)
+    result = ek.lay(TOE_FREE, ek.StraightStroke(direction=direction))
+    frame = TOE_FREE.frame(result.arc_mm)
     w = np.array(direction, dtype=float)
-    for i in range(0, len(found.arc_mm), 37):
+    for i in range(0, len(result.arc_mm), 37):
         n, t = frame.outward.value[i], frame.tangent.value[i]
         shadow = w - (w @ n) * n
         angle = np.degrees(np.arccos(abs(shadow @ t) / np.linalg.norm(shadow)))
-        assert found.off_edge_deg[i] == pytest.approx(angle, abs=1e-5)  # arccos is blunt near 0
+        assert result.off_edge_deg[i] == pytest.approx(angle, abs=1e-5)  # arccos is blunt near 0
 
 
 def test_strokes_straight_along_a_straight_edge_follow_it():
@@ -74,10 +74,10 @@ def test_strokes_straight_along_a_straight_edge_follow_it():
 
 
 def test_strokes_along_the_blade_follow_its_sides_but_not_its_toe():
-    found = ek.lay(PLANAR, ek.StraightStroke(direction=[1, 0, 0]))
-    assert found.off_edge_deg[:300].max() < 5
-    assert found.off_edge_deg[-1] == pytest.approx(90, abs=EXACT_DEG)
-    assert 0.8 < found.follows() < 1
+    result = ek.lay(PLANAR, ek.StraightStroke(direction=[1, 0, 0]))
+    assert result.off_edge_deg[:300].max() < 5
+    assert result.off_edge_deg[-1] == pytest.approx(90, abs=EXACT_DEG)
+    assert 0.8 < result.follows() < 1
 
 
 @settings(max_examples=25, deadline=None)
@@ -114,9 +114,9 @@ def test_a_held_stone_has_its_own_plane_through_the_tangent():
 
 def test_the_face_has_its_own_lay():
     arc = PLANAR.stations(50)
-    found = lay_on(face_planes(PLANAR, arc), ek.StraightStroke(direction=[0, 1, 0]))
-    assert found.off_edge_deg[:40].min() > 80
-    with pytest.raises(ek.EdgekitError, match="square on the stone"):
+    result = lay_on(face_planes(PLANAR, arc), ek.StraightStroke(direction=[0, 1, 0]))
+    assert result.off_edge_deg[:40].min() > 80
+    with pytest.raises(ek.EdgekitError, match="perpendicular to the stone"):
         lay_on(face_planes(PLANAR, arc), ek.HolderStroke())
 
 

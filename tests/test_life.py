@@ -1,4 +1,4 @@
-"""Lives: retirement rules, what the history says, and that a run depends on its own numbers only."""
+"""Lives: retirement rules, the history, and that a run depends on its own numbers only."""
 
 import numpy as np
 import pytest
@@ -54,7 +54,7 @@ def test_a_rule_is_used_up_by_its_own_loss(rule, used):
 
 
 def test_the_default_limit_is_a_fifth_of_the_width():
-    """Source: Murray et al. 1984, J Periodontol 55:410, by the brief: 10-20 %."""
+    """Source: Murray et al. 1984, J Periodontol 55:410, quoted from memory: 10-20 %."""
     assert ek.MaxWidthLoss().fraction == 0.2
 
 
@@ -116,7 +116,7 @@ def test_a_sickle_tip_shortens_by_similar_triangles(left_um, right_um):
     ]
     tip = lines[0].intersection(lines[1])
     insets = [np.full((1, 21), u / UM) for u in (left_um, right_um)]
-    assert shortened_mm(bench.grounds, [u[:, -1] for u in insets])[0] == pytest.approx(
+    assert shortened_mm(bench.grids, [u[:, -1] for u in insets])[0] == pytest.approx(
         length - tip.x, rel=1e-6
     )
 
@@ -124,9 +124,7 @@ def test_a_sickle_tip_shortens_by_similar_triangles(left_um, right_um):
 def test_a_round_toe_shortens_by_its_recession():
     bench = PreparedBlade.of(ek.patterns.universal_curette(), ideal(2), 21, 4)
     insets = [np.full((1, 21), 0.03), np.full((1, 21), 0.02)]
-    assert shortened_mm(bench.grounds, [u[:, -1] for u in insets])[0] == pytest.approx(
-        0.03, rel=1e-9
-    )
+    assert shortened_mm(bench.grids, [u[:, -1] for u in insets])[0] == pytest.approx(0.03, rel=1e-9)
 
 
 def test_length_can_end_a_life_before_width_does():
@@ -263,7 +261,7 @@ def test_attrition_alone_takes_its_own_amount():
 
 
 def test_scatter_along_the_edge_leaves_the_mean_dulling_alone():
-    """Source: the mean of exp(σ z - σ²/2) is 1, so the mean growth is the law's; 4 errors allowed."""
+    """Source: the mean of exp(σ z - σ²/2) is 1, so the mean growth is the law's; 4 sigma."""
     use = ek.Use(patch_cv=0.7, severity_gsd=1.0, sharp_radius_gsd=1.0)
     runs = 400
     lives = live_runs(

@@ -41,14 +41,14 @@ BLADES = {
 
 def prepared(blade, *, stations=41, depths=7, runs=1):
     """A new edge with its field for some runs."""
-    ground = prepare_edge(blade, next(iter(blade.edges)), stations=stations, depths=depths)
-    field = np.repeat(ground.inset_mm[:, None, :], runs, axis=1)
-    return ground, field, np.zeros((runs, stations))
+    grid = prepare_edge(blade, next(iter(blade.edges)), stations=stations, depths=depths)
+    field = np.repeat(grid.inset_mm[:, None, :], runs, axis=1)
+    return grid, field, np.zeros((runs, stations))
 
 
-def hand_planes(ground, rng, *, runs=1, planes=6, tilt_deg=3.0, swing_deg=6.0):
+def hand_planes(grid, rng, *, runs=1, planes=6, tilt_deg=3.0, swing_deg=6.0):
     """Planes near the true normals of random stations, off by tilt and swing."""
-    frame = ground.edge.frame(rng.uniform(0, ground.edge.length_mm, (runs, planes)))
+    frame = grid.edge.frame(rng.uniform(0, grid.edge.length_mm, (runs, planes)))
     opening = np.cross(frame.tangent.value, frame.outward.value)
     tilt, swing = rng.normal(size=(2, runs, planes, 1)) * np.radians(
         [[[[tilt_deg]]], [[[swing_deg]]]]
@@ -57,34 +57,34 @@ def hand_planes(ground, rng, *, runs=1, planes=6, tilt_deg=3.0, swing_deg=6.0):
     return turned / np.linalg.norm(turned, axis=-1, keepdims=True)
 
 
-def laid(ground, field, normals, drop=0.0, goal=0.0):
+def laid(grid, field, normals, drop=0.0, goal=0.0):
     """Planes laid against a field; drop and goal matter to the advance needed alone."""
     level = np.zeros(field.shape[1:])
-    return seat(ground, field, normals, drop=level + drop, goal=level + goal)
+    return seat(grid, field, normals, drop=level + drop, goal=level + goal)
 
 
-def grind(ground, field, normals, advance, drop):
-    return cut(ground, field, laid(ground, field, normals), advance, drop)
+def grind(grid, field, normals, advance, drop):
+    return cut(grid, field, laid(grid, field, normals), advance, drop)
 
 
-def volume(ground, before, after):
+def volume(grid, before, after):
     """Steel (R,) [mm³] between two fields."""
-    return cleared(ground, after) - cleared(ground, before)
+    return cleared(grid, after) - cleared(grid, before)
 
 
 # ---- independent implementations ------------------------------------------------------------
 
 
-def swept_solid(ground, thickness_mm=0.3):
+def swept_solid(grid, thickness_mm=0.3):
     """Mesh through the same section polygons; sides, top and bottom are strips between stations."""
-    s = ground.depth_mm.shape[1]
+    s = grid.depth_mm.shape[1]
     outer = (
-        ground.position[None]
-        + ground.inset_mm[..., None] * ground.inward[None]
-        - ground.depth_mm[..., None] * ground.face[None]
+        grid.position[None]
+        + grid.inset_mm[..., None] * grid.inward[None]
+        - grid.depth_mm[..., None] * grid.face[None]
     )
-    back = ground.position + thickness_mm * ground.inward
-    bottom = back - ground.depth_mm[-1][:, None] * ground.face
+    back = grid.position + thickness_mm * grid.inward
+    bottom = back - grid.depth_mm[-1][:, None] * grid.face
     ring = np.concatenate([outer, bottom[None], back[None]])  # (n, S, 3), round the section
     n = len(ring)
     node = np.arange(n * s).reshape(n, s)
@@ -131,51 +131,51 @@ def first_hits(solid, origins, directions):
 @pytest.mark.parametrize("name", BLADES)
 def test_a_field_equals_the_same_planes_cut_from_a_mesh_solid(name):
     """Source: manifold3d's half-space trims of a solid swept through the same sections."""
-    ground, _, drop = prepared(BLADES[name], depths=7)
+    grid, _, drop = prepared(BLADES[name], depths=7)
     depth = np.linspace(0, 0.4, 7)[:, None] * np.ones(41)  # the flank: a solid without its back
-    ground = dataclasses.replace(ground, depth_mm=depth, inset_mm=depth / np.tan(ground.angle_rad))
-    field = ground.inset_mm[:, None, :]
-    normals = hand_planes(ground, np.random.default_rng(4), planes=8)
-    seating = laid(ground, field, normals)
+    grid = dataclasses.replace(grid, depth_mm=depth, inset_mm=depth / np.tan(grid.angle_rad))
+    field = grid.inset_mm[:, None, :]
+    normals = hand_planes(grid, np.random.default_rng(4), planes=8)
+    seating = laid(grid, field, normals)
     advance = np.full((1, 8), 0.02)
-    after, *_ = cut(ground, field, seating, advance, drop)
-    solid = swept_solid(ground)
+    after, *_ = cut(grid, field, seating, advance, drop)
+    solid = swept_solid(grid)
     for normal, offset in zip(normals[0], (seating.support - advance)[0], strict=True):
         solid = solid.trim_by_plane(tuple(-normal), -float(offset))
     inner = slice(1, -1)  # the end sections are the solid's own end faces
     for v in range(7):
-        below = np.maximum(ground.depth_mm[v], 1e-7)[inner, None]
+        below = np.maximum(grid.depth_mm[v], 1e-7)[inner, None]
         below = np.minimum(below, 0.4 - 1e-7)
-        origin = ground.position[inner] - below * ground.face[inner] - ground.inward[inner]
-        found = first_hits(solid, origin, ground.inward[inner]) - 1.0
-        np.testing.assert_allclose(after[v, 0, inner] * UM, found * UM, atol=MESH_UM)
+        origin = grid.position[inner] - below * grid.face[inner] - grid.inward[inner]
+        measured = first_hits(solid, origin, grid.inward[inner]) - 1.0
+        np.testing.assert_allclose(after[v, 0, inner] * UM, measured * UM, atol=MESH_UM)
     assert (after > field + 1e-3).any()
 
 
 @pytest.mark.parametrize("name", BLADES)
 def test_a_field_equals_clipped_section_polygons(name):
     """Source: shapely clips each station's polygon by the trace of every plane that faces it."""
-    ground, field, drop = prepared(BLADES[name], stations=31, depths=9)
-    normals = hand_planes(ground, np.random.default_rng(5), planes=7)
-    seating = laid(ground, field, normals)
+    grid, field, drop = prepared(BLADES[name], stations=31, depths=9)
+    normals = hand_planes(grid, np.random.default_rng(5), planes=7)
+    seating = laid(grid, field, normals)
     advance = np.random.default_rng(6).uniform(0, 0.05, (1, 7))
-    after, *_ = cut(ground, field, seating, advance, drop)
+    after, *_ = cut(grid, field, seating, advance, drop)
     offset = (seating.support - advance)[0]
     clipped_something = 0
     for s in range(31):
-        v, h = ground.depth_mm[:, s], ground.inset_mm[:, s]
+        v, h = grid.depth_mm[:, s], grid.inset_mm[:, s]
         section = shapely.Polygon([*zip(h, -v, strict=True), (2.0, -v[-1]), (2.0, 0.0)])
         for n, p in zip(normals[0], offset, strict=True):
-            if n @ ground.inward[s] >= 0:
+            if n @ grid.inward[s] >= 0:
                 continue
-            kept = half_plane(n @ ground.inward[s], n @ ground.face[s], p - n @ ground.position[s])
+            kept = half_plane(n @ grid.inward[s], n @ grid.face[s], p - n @ grid.position[s])
             section = section.intersection(kept)
         for k, depth in enumerate(v):
             level = -float(np.clip(depth, 1e-9, v[-1] - 1e-9))
             line = shapely.LineString([(-2.0, level), (3.0, level)])
-            found = section.intersection(line).bounds[0]
-            assert after[k, 0, s] * UM == pytest.approx(found * UM, abs=1e-5 + CLIPPER_UM)
-            clipped_something += found > h[k] + 1e-4
+            measured = section.intersection(line).bounds[0]
+            assert after[k, 0, s] * UM == pytest.approx(measured * UM, abs=1e-5 + CLIPPER_UM)
+            clipped_something += measured > h[k] + 1e-4
     assert clipped_something
 
 
@@ -188,7 +188,7 @@ def half_plane(a, b, c, size=1000.0):
     return shapely.Polygon([foot + along, foot - along, foot - along + far, foot + along + far])
 
 
-def loops(ground, field, normals, advance, drop, goal):
+def loops(grid, field, normals, advance, drop, goal):
     """The kernel of the module's text, one number at a time."""
     depths, runs, stations = field.shape
     after = field.copy()
@@ -199,59 +199,59 @@ def loops(ground, field, normals, advance, drop, goal):
     for r in range(runs):
         for p in range(planes):
             n = normals[r, p]
-            facing = [-float(np.dot(n, ground.inward[s])) for s in range(stations)]
+            facing = [-float(np.dot(n, grid.inward[s])) for s in range(stations)]
             for s in range(stations):
                 if facing[s] > 1e-9:
                     for v in range(depths):
                         point = (
-                            ground.position[s]
-                            - ground.depth_mm[v, s] * ground.face[s]
-                            + field[v, r, s] * ground.inward[s]
+                            grid.position[s]
+                            - grid.depth_mm[v, s] * grid.face[s]
+                            + field[v, r, s] * grid.inward[s]
                         )
                         support[r, p] = max(support[r, p], float(np.dot(n, point)))
             for s in range(stations):
                 if facing[s] <= 1e-9:
                     continue
-                height, fall = np.dot(n, ground.position[s]), np.dot(n, ground.face[s])
+                height, fall = np.dot(n, grid.position[s]), np.dot(n, grid.face[s])
                 at = height - drop[r, s] * fall
                 # u = goal there at the offset at - goal * facing
                 need[r, p, s] = support[r, p] - (at - goal[r, s] * facing[s])
                 offset = support[r, p] - advance[r, p]
                 reach[r, p, s] = (at - offset) / facing[s]
                 for v in range(depths):
-                    u = (height - ground.depth_mm[v, s] * fall - offset) / facing[s]
+                    u = (height - grid.depth_mm[v, s] * fall - offset) / facing[s]
                     after[v, r, s] = max(after[v, r, s], u)
     return after, support, need, reach
 
 
 @pytest.mark.parametrize("name", BLADES)
 def test_the_kernel_equals_plain_loops(name):
-    """Source: the formulas of the brief's recession field, written as loops."""
+    """Source: the formulas of the module's text, written as loops."""
     rng = np.random.default_rng(7)
-    ground, field, drop = prepared(BLADES[name], stations=23, depths=5, runs=3)
+    grid, field, drop = prepared(BLADES[name], stations=23, depths=5, runs=3)
     drop = drop + rng.uniform(0, 0.02, drop.shape)
-    normals = hand_planes(ground, rng, runs=3, planes=4)
-    normals[0, 0] = -ground.face[0]  # square to every inward direction: faces nothing
+    normals = hand_planes(grid, rng, runs=3, planes=4)
+    normals[0, 0] = -grid.face[0]  # square to every inward direction: faces nothing
     normals[1, 2] *= -1  # seen from behind
     advance = rng.uniform(0, 0.05, (3, 4))
     goal = rng.uniform(0, 0.02, drop.shape)
-    seating = laid(ground, field, normals, drop, goal)
-    after, reach, plane = cut(ground, field, seating, advance, drop)
-    expected, support, need, expected_reach = loops(ground, field, normals, advance, drop, goal)
+    seating = laid(grid, field, normals, drop, goal)
+    after, reach, plane = cut(grid, field, seating, advance, drop)
+    expected, support, need, expected_reach = loops(grid, field, normals, advance, drop, goal)
     scale = RADIUS_MM  # heights are differences of coordinates of this size
-    for found, wanted in (
+    for measured, wanted in (
         (after, expected),
         (seating.support, support),
         (seating.least, need.min(axis=1)),
     ):
-        np.testing.assert_allclose(found, wanted, rtol=LOOP, atol=LOOP * scale)
+        np.testing.assert_allclose(measured, wanted, rtol=LOOP, atol=LOOP * scale)
     np.testing.assert_array_equal(seating.server, need.argmin(axis=1))
     shares = rng.uniform(0.5, 2.0, (3, 4))
-    pressed = seat(ground, field, normals, drop=drop, goal=goal, weight=shares)
+    pressed = seat(grid, field, normals, drop=drop, goal=goal, weight=shares)
     each = need / shares[:, :, None]
     np.testing.assert_allclose(pressed.least, each.min(axis=1), rtol=LOOP, atol=LOOP * scale)
     for r in range(3):
-        edge = [np.interp(drop[r, s], ground.depth_mm[:, s], field[:, r, s]) for s in range(23)]
+        edge = [np.interp(drop[r, s], grid.depth_mm[:, s], field[:, r, s]) for s in range(23)]
         deepest = expected_reach[r].max(axis=0)
         cuts = deepest > np.array(edge) + LOOP * scale * 1e3
         # Division by the facing magnifies rounding.
@@ -265,15 +265,15 @@ def test_the_kernel_equals_plain_loops(name):
 
 # ---- closed form ----------------------------------------------------------------------------
 
-BRIEF_MEANS = {4: 30.01, 10: 9.18, 20: 6.20, 60: 5.32}  # µm, brief section 4
+ROUGH_MEANS = {4: 30.01, 10: 9.18, 20: 6.20, 60: 5.32}  # µm, an independent rough simulation
 STATIONS = 481  # a multiple of all counts, plus one: ridges and placements fall on stations
 LOST_MM = 4e-3 / np.tan(np.radians(37.5))  # r cot(β/2)
 TRAPEZIUM_UM = (LENGTH_MM / 480) ** 2 / 12 / RADIUS_MM * UM  # of a mean whose slope jumps at ridges
 
 
-@pytest.mark.parametrize("count", BRIEF_MEANS)
+@pytest.mark.parametrize("count", ROUGH_MEANS)
 def test_evenly_spaced_facets_cost_what_a_polygon_about_a_circle_does(count):
-    """Source: brief section 4; exact: u(φ) = R - (R - g) cos(Δθ/2) sec φ, g = r cot(β/2)."""
+    """Source: derived; exact: u(φ) = R - (R - g) cos(Δθ/2) sec φ, g = r cot(β/2)."""
     done = ground_once(circle_blade(), ideal(count), stations=STATIONS)
     edge = done.edges["used"]
     turn = LENGTH_MM / RADIUS_MM / count
@@ -282,14 +282,14 @@ def test_evenly_spaced_facets_cost_what_a_polygon_about_a_circle_does(count):
     assert edge.mean_recession_um == pytest.approx(mean * UM, abs=1.1 * TRAPEZIUM_UM)
     assert edge.deepest_recession_um == pytest.approx((RADIUS_MM - inner) * UM, abs=EXACT_UM)
     assert edge.recession_um.min() == pytest.approx(LOST_MM * UM, abs=EXACT_UM)
-    assert edge.mean_recession_um == pytest.approx(BRIEF_MEANS[count], abs=0.006)
+    assert edge.mean_recession_um == pytest.approx(ROUGH_MEANS[count], abs=0.006)
     assert done.status == "sharp"
     assert edge.sharp_fraction == 1.0
 
 
 @pytest.mark.parametrize("count", [10, 20, 60])
 def test_facets_cost_twelfths_in_the_mean_and_eighths_at_the_deepest(count):
-    """Source: brief section 4, second order: r cot(β/2) + κΔs²/12 and + κΔs²/8."""
+    """Source: derived to second order: r cot(β/2) + κΔs²/12 and + κΔs²/8."""
     edge = ground_once(circle_blade(), ideal(count), stations=STATIONS).edges["used"]
     sagitta = (LENGTH_MM / count) ** 2 / RADIUS_MM
     third_order_um = 2e-3 * sagitta * UM + TRAPEZIUM_UM  # (Δθ)² of the term itself, and g / R
@@ -302,7 +302,7 @@ def test_facets_cost_twelfths_in_the_mean_and_eighths_at_the_deepest(count):
 
 
 def test_planes_on_a_planar_face_keep_the_internal_angle():
-    """Source: brief section 4: on a planar face a plane keeps β along its whole facet."""
+    """Source: derived: on a planar face a plane keeps β along its whole facet."""
     edge = ground_once(circle_blade(), ideal(4)).edges["used"]
     np.testing.assert_allclose(edge.angle_deg, 75.0, atol=1e-9)
 
@@ -314,26 +314,26 @@ def test_many_facets_of_a_circle_remove_what_pappus_says():
     centroid lies (g + T cotβ) / 2 inward of the old edge. The planes envelop a cone.
     """
     blade = circle_blade(thickness_mm=0.6)
-    ground, field, drop = prepared(blade, stations=241, depths=201)
+    grid, field, drop = prepared(blade, stations=241, depths=201)
     depth = np.linspace(0, 0.4, 201)[:, None] * np.ones(241)
-    ground = dataclasses.replace(ground, depth_mm=depth, inset_mm=depth / np.tan(ground.angle_rad))
-    field = ground.inset_mm[:, None, :]
-    frame = ground.edge.frame(ground.arc_mm[None])
+    grid = dataclasses.replace(grid, depth_mm=depth, inset_mm=depth / np.tan(grid.angle_rad))
+    field = grid.inset_mm[:, None, :]
+    frame = grid.edge.frame(grid.arc_mm[None])
     gap = 0.02
     advance = np.stack(
         [
-            laid(ground, field, frame.outward.value[:, s : s + 1], goal=gap).least[:, s]
+            laid(grid, field, frame.outward.value[:, s : s + 1], goal=gap).least[:, s]
             for s in range(241)
         ],
         axis=1,
     )
-    seating = laid(ground, field, frame.outward.value)
-    after, *_ = cut(ground, field, seating, advance, drop)
-    slope = 1 / np.tan(ground.angle_rad[0])
+    seating = laid(grid, field, frame.outward.value)
+    after, *_ = cut(grid, field, seating, advance, drop)
+    slope = 1 / np.tan(grid.angle_rad[0])
     centroid = (gap + 0.4 * slope) / 2
     turned = LENGTH_MM / RADIUS_MM
     pappus = gap * 0.4 * (RADIUS_MM - centroid) * turned
-    assert float(volume(ground, field, after)[0]) == pytest.approx(pappus, rel=2e-5)
+    assert float(volume(grid, field, after)[0]) == pytest.approx(pappus, rel=2e-5)
 
 
 @pytest.mark.parametrize("name", BLADES)
@@ -341,16 +341,16 @@ def test_volume_is_the_integral_of_the_lost_layer(name):
     """Source: scipy's Simpson rule over the area element 1 - κu, finer in u than the formula."""
     from scipy.integrate import simpson
 
-    ground, field, drop = prepared(BLADES[name], stations=101, depths=101)
-    normals = hand_planes(ground, np.random.default_rng(8), planes=5)
-    after, *_ = grind(ground, field, normals, np.full((1, 5), 0.03), drop)
+    grid, field, drop = prepared(BLADES[name], stations=101, depths=101)
+    normals = hand_planes(grid, np.random.default_rng(8), planes=5)
+    after, *_ = grind(grid, field, normals, np.full((1, 5), 0.03), drop)
     share = np.linspace(0, 1, 9)[:, None, None]
     low, high = field[:, 0], after[:, 0]
     u = low + share * (high - low)
-    layer = simpson((1 - ground.plan_curvature * u) * (high - low), x=share[:, 0, 0], axis=0)
-    over_depth = np.array([np.trapezoid(layer[:, s], ground.depth_mm[:, s]) for s in range(101)])
-    total = np.trapezoid(over_depth, ground.arc_mm)
-    assert float(volume(ground, field, after)[0]) == pytest.approx(total, rel=1e-10)
+    layer = simpson((1 - grid.plan_curvature * u) * (high - low), x=share[:, 0, 0], axis=0)
+    over_depth = np.array([np.trapezoid(layer[:, s], grid.depth_mm[:, s]) for s in range(101)])
+    total = np.trapezoid(over_depth, grid.arc_mm)
+    assert float(volume(grid, field, after)[0]) == pytest.approx(total, rel=1e-10)
     assert total > 0
 
 
@@ -360,11 +360,11 @@ def test_volume_is_the_integral_of_the_lost_layer(name):
 def test_planes_on_the_toe_leave_the_heel_alone():
     """A plane square to a toe's end meets the side's face direction at right angles or behind."""
     blade = one_edged(arc_edge([3.0, 0.43 * np.pi * 0.75], [0.0, -1 / 0.43]))  # past the end
-    ground, field, drop = prepared(blade, stations=81)
-    normals = ground.edge.frame(np.array([[ground.edge.length_mm]])).outward.value
-    behind = (normals[0, 0] @ ground.inward.T) >= 0
+    grid, field, drop = prepared(blade, stations=81)
+    normals = grid.edge.frame(np.array([[grid.edge.length_mm]])).outward.value
+    behind = (normals[0, 0] @ grid.inward.T) >= 0
     assert behind.sum() > 40
-    after, reach, *_ = grind(ground, field, normals, np.full((1, 1), 0.03), drop)
+    after, reach, *_ = grind(grid, field, normals, np.full((1, 1), 0.03), drop)
     assert (after[:, 0, behind] == field[:, 0, behind]).all()
     assert (reach[0, behind] == -np.inf).all()
     assert (after[0, 0, ~behind] > 0).any()
@@ -384,10 +384,10 @@ def test_planes_on_one_side_leave_the_other_side_alone():
 
 
 def test_a_plane_that_faces_nothing_cuts_nothing_and_is_never_enough():
-    ground, field, drop = prepared(straight_blade())
-    normals = ground.inward[:1][None]
-    seating = laid(ground, field, normals)
-    after, reach, *_ = cut(ground, field, seating, np.full((1, 1), 0.1), drop)
+    grid, field, drop = prepared(straight_blade())
+    normals = grid.inward[:1][None]
+    seating = laid(grid, field, normals)
+    after, reach, *_ = cut(grid, field, seating, np.full((1, 1), 0.1), drop)
     assert (after == field).all()
     assert (reach == -np.inf).all()
     assert (seating.least == np.inf).all()
@@ -403,36 +403,36 @@ depths_mm = st.floats(0.0, 0.08, allow_nan=False)
 @FEW
 @given(name=names, seed=seeds, depth=depths_mm, more=depths_mm)
 def test_deeper_grinding_never_gives_steel_back(name, seed, depth, more):
-    ground, field, drop = prepared(BLADES[name], stations=21, depths=5)
-    normals = hand_planes(ground, np.random.default_rng(seed))
-    seating = laid(ground, field, normals)
-    shallow, *_ = cut(ground, field, seating, np.full((1, 6), depth), drop)
-    deep, *_ = cut(ground, field, seating, np.full((1, 6), depth + more), drop)
+    grid, field, drop = prepared(BLADES[name], stations=21, depths=5)
+    normals = hand_planes(grid, np.random.default_rng(seed))
+    seating = laid(grid, field, normals)
+    shallow, *_ = cut(grid, field, seating, np.full((1, 6), depth), drop)
+    deep, *_ = cut(grid, field, seating, np.full((1, 6), depth + more), drop)
     assert (shallow >= field).all()
     assert (deep >= shallow).all()
-    assert volume(ground, field, deep)[0] >= volume(ground, field, shallow)[0] >= 0
+    assert volume(grid, field, deep)[0] >= volume(grid, field, shallow)[0] >= 0
 
 
 @FEW
 @given(name=names, seed=seeds, depth=depths_mm)
 def test_the_order_of_planes_does_not_matter(name, seed, depth):
     rng = np.random.default_rng(seed)
-    ground, field, drop = prepared(BLADES[name], stations=21, depths=5)
-    normals, order = hand_planes(ground, rng), rng.permutation(6)
-    seating = laid(ground, field, normals)
+    grid, field, drop = prepared(BLADES[name], stations=21, depths=5)
+    normals, order = hand_planes(grid, rng), rng.permutation(6)
+    seating = laid(grid, field, normals)
     offset = np.full((1, 6), depth)
-    whole, *_ = cut(ground, field, seating, offset, drop)
-    turned, *_ = cut(ground, field, laid(ground, field, normals[:, order]), offset, drop)
-    np.testing.assert_array_equal(whole, turned)
+    expected_field, *_ = cut(grid, field, seating, offset, drop)
+    turned, *_ = cut(grid, field, laid(grid, field, normals[:, order]), offset, drop)
+    np.testing.assert_array_equal(expected_field, turned)
 
 
 @FEW
 @given(name=names, seed=seeds)
 def test_a_stone_that_only_touches_takes_nothing(name, seed):
     """No load, no wear; a touching plane meets the field at one node."""
-    ground, field, drop = prepared(BLADES[name], stations=21, depths=5)
-    normals = hand_planes(ground, np.random.default_rng(seed))
-    after, *_ = grind(ground, field, normals, np.zeros((1, 6)), drop)
+    grid, field, drop = prepared(BLADES[name], stations=21, depths=5)
+    normals = hand_planes(grid, np.random.default_rng(seed))
+    after, *_ = grind(grid, field, normals, np.zeros((1, 6)), drop)
     np.testing.assert_allclose(after, field, atol=1e-12)
 
 
@@ -440,13 +440,13 @@ def test_a_stone_that_only_touches_takes_nothing(name, seed):
 @given(name=names, seed=seeds, depth=depths_mm)
 def test_the_least_advance_that_meets_a_goal_is_exact(name, seed, depth):
     """Advancing by what is needed brings the edge to the goal; by a little less it does not."""
-    ground, field, drop = prepared(BLADES[name], stations=21, depths=5)
-    normals = hand_planes(ground, np.random.default_rng(seed), planes=1)
+    grid, field, drop = prepared(BLADES[name], stations=21, depths=5)
+    normals = hand_planes(grid, np.random.default_rng(seed), planes=1)
     goal = 0.001 + depth
-    seating = laid(ground, field, normals, goal=goal)
+    seating = laid(grid, field, normals, goal=goal)
     need = seating.least[0]
     station = int(np.argmin(need))
-    _, reach, *_ = cut(ground, field, seating, need[None, station : station + 1], drop)
+    _, reach, *_ = cut(grid, field, seating, need[None, station : station + 1], drop)
     assert reach[0, station] == pytest.approx(goal, abs=1e-12)
     assert reach.max() <= goal + 1e-12
 
@@ -460,13 +460,13 @@ def test_a_rigid_motion_or_a_mirror_changes_nothing(name, seed, depth):
     if seed % 2:
         turn = turn @ np.diag([1.0, -1.0, 1.0])
     moved = blade.moved(turn, rng.uniform(-20, 20, 3))
-    ground, field, drop = prepared(blade, stations=21, depths=5)
+    grid, field, drop = prepared(blade, stations=21, depths=5)
     other, other_field, _ = prepared(moved, stations=21, depths=5)
-    normals = hand_planes(ground, rng)
+    normals = hand_planes(grid, rng)
     offset = np.full((1, 6), depth)
-    after, *_ = grind(ground, field, normals, offset, drop)
+    after, *_ = grind(grid, field, normals, offset, drop)
     after_moved, *_ = grind(other, other_field, normals @ turn.T, offset, drop)
-    facing = np.abs(normals @ ground.inward.T)
+    facing = np.abs(normals @ grid.inward.T)
     if facing.min() > 1e-3:  # nearer to grazing the inset itself is ill-conditioned
         np.testing.assert_allclose(after * UM, after_moved * UM, atol=MOVED_UM * 100)
     assert float(volume(other, other_field, other_field)[0]) == 0
@@ -476,14 +476,14 @@ def test_a_rigid_motion_or_a_mirror_changes_nothing(name, seed, depth):
 @given(name=names, seed=seeds, runs=st.integers(2, 5))
 def test_a_batch_of_runs_equals_runs_one_by_one(name, seed, runs):
     rng = np.random.default_rng(seed)
-    ground, field, drop = prepared(BLADES[name], stations=21, depths=5, runs=runs)
-    normals = hand_planes(ground, rng, runs=runs)
+    grid, field, drop = prepared(BLADES[name], stations=21, depths=5, runs=runs)
+    normals = hand_planes(grid, rng, runs=runs)
     advance = rng.uniform(0, 0.05, (runs, 6))
-    whole, reach, *_ = grind(ground, field, normals, advance, drop)
+    expected_field, reach, *_ = grind(grid, field, normals, advance, drop)
     for r in range(runs):
         one = slice(r, r + 1)
-        alone, alone_reach, *_ = grind(ground, field[:, one], normals[one], advance[one], drop[one])
-        np.testing.assert_array_equal(whole[:, one], alone)
+        alone, alone_reach, *_ = grind(grid, field[:, one], normals[one], advance[one], drop[one])
+        np.testing.assert_array_equal(expected_field[:, one], alone)
         edge = field[0, one]  # what does not reach beyond it cuts nothing
         np.testing.assert_array_equal(np.maximum(reach[one], edge), np.maximum(alone_reach, edge))
 
@@ -491,18 +491,18 @@ def test_a_batch_of_runs_equals_runs_one_by_one(name, seed, runs):
 @pytest.mark.parametrize("depth_um", [0.0, 0.4, 37.0, 411.0])
 def test_the_edge_of_a_lowered_face_is_read_off_the_flank(depth_um):
     """Source: numpy.interp on the field's nodes."""
-    ground, field, drop = prepared(BLADES["circle in a planar face"], stations=5)
+    grid, field, drop = prepared(BLADES["circle in a planar face"], stations=5)
     lowered = drop + depth_um / UM
-    expected = [np.interp(depth_um / UM, ground.depth_mm[:, s], field[:, 0, s]) for s in range(5)]
-    np.testing.assert_allclose(inset_at(ground, field, lowered)[0], expected, atol=1e-15)
+    expected = [np.interp(depth_um / UM, grid.depth_mm[:, s], field[:, 0, s]) for s in range(5)]
+    np.testing.assert_allclose(inset_at(grid, field, lowered)[0], expected, atol=1e-15)
 
 
 def test_arguments_are_left_as_they_were():
-    ground, field, drop = prepared(BLADES["circle in a bowed face"])
-    normals = hand_planes(ground, np.random.default_rng(1))
+    grid, field, drop = prepared(BLADES["circle in a bowed face"])
+    normals = hand_planes(grid, np.random.default_rng(1))
     kept = field.copy(), normals.copy()
-    after, *_ = grind(ground, field, normals, np.full((1, 6), 0.05), drop)
-    inset_at(ground, field, drop)[:] = -1
+    after, *_ = grind(grid, field, normals, np.full((1, 6), 0.05), drop)
+    inset_at(grid, field, drop)[:] = -1
     after[:] = -1
     np.testing.assert_array_equal(field, kept[0])
     np.testing.assert_array_equal(normals, kept[1])

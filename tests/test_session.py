@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 
 import edgekit as ek
 from edgekit.evidence_table import value
+from edgekit.grinding.session import SessionOutcome
+from edgekit.life.life import LifeEnd
 from tests.wear_blades import (
     BETA_DEG,
     LENGTH_MM,
@@ -27,7 +29,7 @@ EXACT_UM = 1e-6  # closed forms of a few millimetres
 EXACT_DEG = 1e-9
 CHORD_DEG = 0.004  # normals are read along chords between stations; round a toe (ds/R)²/8 cotβ
 STATION_UM = 0.05  # support and goal are met at stations, κ ds²/8 apart at most
-FLANK_MM = 0.74  # of the course's example of a tilted stone
+FLANK_MM = 0.74  # of a worked example of a tilted stone
 FEW = settings(max_examples=10, deadline=None)
 
 
@@ -49,7 +51,7 @@ def biased(**terms):
 
 
 def test_a_hollow_edge_cannot_be_ground_sharp_by_flat_stones():
-    """Source: brief section 4: a flat stone reaches only where the edge is convex towards it."""
+    """Source: derived: a flat stone reaches only where the edge is convex towards it."""
     hollow = one_edged(arc_edge([5.0], [1 / 8.0]))
     done = ground_once(hollow, ideal(10, max_advance_um=100.0))
     assert done.status.startswith("not sharp")
@@ -106,7 +108,7 @@ def test_the_share_asked_for_is_sharp(target, count, stop, seed):
 @pytest.mark.parametrize("radius_um", [1.0, 4.0, 12.0])
 @pytest.mark.parametrize("beta_deg", [60.0, 75.0, 82.0])
 def test_a_straight_edge_loses_exactly_its_rounding(radius_um, beta_deg):
-    """Source: brief section 4: r cot(β/2) along the face, r(1 + cosβ) normal to the flank."""
+    """Source: closed form: r cot(β/2) along the face, r(1 + cosβ) normal to the flank."""
     blade = straight_blade(beta_deg=beta_deg, thickness_mm=0.6)
     done = ground_once(blade, ideal(3), radius_um=radius_um)
     beta = np.radians(beta_deg)
@@ -144,7 +146,7 @@ def test_strokes_passes_and_seconds_follow_from_the_volume():
     ids=["straight", "universal"],
 )
 def test_angle_error_is_ground_minus_nominal(tilt_deg, blade, close_deg):
-    """Source: brief section 3: angle error = ground - nominal; on a planar face it is the tilt."""
+    """Source: definition: angle error = ground - nominal; on a planar face it is the tilt."""
     done = ground_once(blade, ideal(9, hand=biased(tilt_deg=tilt_deg)))
     for edge in done.edges.values():
         np.testing.assert_allclose(edge.angle_deg, BETA_DEG + tilt_deg, atol=close_deg)
@@ -152,7 +154,7 @@ def test_angle_error_is_ground_minus_nominal(tilt_deg, blade, close_deg):
 
 @pytest.mark.parametrize(("tilt_deg", "printed_um"), [(1, 13), (2, 26), (3, 39), (5, 64)])
 def test_a_stone_tilted_closed_must_first_take_a_wedge_off_the_back(tilt_deg, printed_um):
-    """Source: the course's table over a 0.74 mm lateral surface; exact: L sin δ + g sin(β - δ)."""
+    """Source: a teaching table for a 0.74 mm lateral surface; exact: L sin δ + g sin(β - δ)."""
     done = ground_once(flat_flank(), ideal(1, hand=biased(tilt_deg=-float(tilt_deg))))
     gap_um = 4.0 / np.tan(np.radians(BETA_DEG / 2))
     at_edge = gap_um * np.sin(np.radians(BETA_DEG - tilt_deg))
@@ -199,7 +201,7 @@ def test_overshoot_deepens_a_placement_that_stops_by_itself():
 
 
 def test_random_swing_costs_a_finely_placed_edge_a_few_micrometres():
-    """Source: brief section 4, a rough simulation, unchecked: 7.8 µm at 60 placements, sd 3°."""
+    """Source: an independent rough simulation, unchecked: 7.8 µm at 60 placements, sd 3°."""
     method = ideal(60, hand=ek.Hand(swing_deg=ek.ErrorTerm(sd=3.0)))
     lost = [
         ground_once(circle_blade(), method, seed=i, stations=241, depths=3)
@@ -215,7 +217,7 @@ def test_random_swing_costs_a_finely_placed_edge_a_few_micrometres():
 
 @pytest.mark.parametrize("beta_deg", [60.0, 75.0, 80.0])
 def test_honing_the_face_costs_cosine_beta_of_the_width(beta_deg):
-    """Source: brief section 4: depth r(1 + cosβ); width falls by cosβ times that of both sides."""
+    """Source: derived: depth r(1 + cosβ); width falls by cosβ times that of both sides."""
     blade = ek.patterns.universal_curette(internal_angle_deg=beta_deg, thickness_mm=0.6)
     honed = ground_once(blade, steady(ek.methods.face_honing(), sharp_target=1.0))
     least = 4.0 / np.tan(np.radians(beta_deg / 2))
@@ -266,7 +268,7 @@ def losses_a_session(marks, sessions=6, count=6):
 
 
 def test_the_same_marks_pay_for_their_facets_once():
-    """Source: brief section 4; after the first session only r cot(β/2) is left to pay."""
+    """Source: derived; after the first session only r cot(β/2) is left to pay."""
     losses = losses_a_session(ek.Marks.SAME)
     radius = float(ek.PowerDulling().after(0.0, value("strokes_per_use")))
     least = radius / np.tan(np.radians(BETA_DEG / 2))
@@ -311,9 +313,11 @@ def test_steel_is_never_given_back_however_deep_a_stone_goes():
     """Two even placements leave a toe so far off that reaching it grinds past the toe's centre."""
     blade = ek.patterns.area_specific_curette()
     done = ground_once(blade, ideal(2), stations=200)
-    whole = blade.section.area_mm2 * blade.length_mm * 7.75
+    blade_mg = blade.section.area_mm2 * blade.length_mm * 7.75
     assert done.advance_um > 1000
-    assert 0.3 * whole < done.steel_mg < 3 * whole  # sections overlap round a toe: a rough bound
+    assert (
+        0.3 * blade_mg < done.steel_mg < 3 * blade_mg
+    )  # sections overlap round a toe: a rough bound
     assert done.passes > 0
 
 
@@ -344,7 +348,7 @@ def test_a_mirrored_blade_swaps_its_edges_and_nothing_else():
 
 @pytest.mark.parametrize("spacing", ek.Spacing, ids=lambda s: s.name)
 def test_the_toe_is_ground_with_the_rest(spacing):
-    """Source: brief section 4: the toe never left out unnoticed."""
+    """Common practice, no source: the toe never left out unnoticed."""
     blade = ek.patterns.universal_curette()
     done = ground_once(blade, ideal(12, spacing=spacing))
     for edge in done.edges.values():
@@ -381,7 +385,7 @@ def test_a_session_shows_itself_in_a_notebook():
 
 
 def test_an_edge_sharp_at_a_wrong_angle_is_not_called_simply_sharp() -> None:
-    """-60° on a universal curette, whose right setting is 15°, grinds 75° too open (vector algebra)."""
+    """-60° on a universal curette, whose setting is 15°, grinds 75° too open (vector algebra)."""
     blade = ek.patterns.universal_curette()
     wrong = ek.sharpen(
         blade, ek.methods.held(-60.0), dull_radius_um=4.0, rng=np.random.default_rng(1)
@@ -391,3 +395,23 @@ def test_an_edge_sharp_at_a_wrong_angle_is_not_called_simply_sharp() -> None:
         blade, ek.methods.held(15.0), dull_radius_um=4.0, rng=np.random.default_rng(1)
     )
     assert right.status == "sharp"
+
+
+def test_results_are_read_only_and_say_how_they_ended():
+    blade = ek.patterns.area_specific_curette()
+    done = ek.sharpen(
+        blade, ek.methods.freehand(), dull_radius_um=4.0, rng=np.random.default_rng(1)
+    )
+    assert done.status is SessionOutcome.SHARP
+    edge = done.edges["used"]
+    for name in ("recession_um", "angle_deg", "sharp", "inset_mm", "drop_mm"):
+        with pytest.raises(ValueError, match="read-only"):
+            getattr(edge, name)[0] = 0
+    with pytest.raises(TypeError, match="assignment"):
+        done.edges["used"] = edge
+    off = np.abs(edge.angle_deg - blade.internal_angle_deg).max()
+    assert done.angle_off_deg == pytest.approx(off, abs=1e-9)
+    life = ek.live(blade, ek.methods.freehand(), rng=np.random.default_rng(1), max_sessions=2)
+    assert (life.end, life.ended_by) == (LifeEnd.STILL_IN_USE, None)
+    with pytest.raises(ValueError, match="read-only"):
+        life.wears[0][0].drop_mm[0] = 1.0

@@ -126,7 +126,7 @@ def test_a_worn_round_backed_section_agrees_with_clipped_polygons(sides_um, face
     section = RoundBack(width_mm=0.86, thickness_mm=0.71, internal_angle_deg=75)
     depth = 0.71 * (1 - (1 - np.linspace(0, 1, 400)) ** 2)
     inset = section.inset_mm(depth)
-    whole = Polygon(
+    of_life = Polygon(
         np.concatenate(
             [np.column_stack([inset, -depth]), np.column_stack([0.86 - inset, -depth])[::-1]]
         )
@@ -134,7 +134,7 @@ def test_a_worn_round_backed_section_agrees_with_clipped_polygons(sides_um, face
     u = sides_um / 1000
     reach = 0.71 / math.tan(math.radians(75))
     between = Polygon([(u, 0), (0.86 - u, 0), (0.86 - u - reach, -0.71), (u + reach, -0.71)])
-    left = whole.intersection(between).intersection(box(-1, -2, 2, -face_um / 1000))
+    left = of_life.intersection(between).intersection(box(-1, -2, 2, -face_um / 1000))
     _, about_x, about_y = strips(affinity.translate(left, 0, 0))
     result = bent(bar(section), recession=float(sides_um), face_um=float(face_um))
     at = len(result.lever_mm) // 2
@@ -190,18 +190,18 @@ def test_a_session_and_a_life_carry_their_own_fields():
     )
     assert 0.8 < float(ek.strength(UNIVERSAL, load_n=5, recession=honed).strength_left) < 0.99
     life = ek.live(UNIVERSAL, method, rng=np.random.default_rng(1))
-    whole = ek.strength(UNIVERSAL, load_n=5, recession=life)
-    assert whole.stress_mpa.shape[0] == life.sessions
-    assert life.strength_left == pytest.approx(whole.strength_left, rel=CURVE)
-    assert len(whole.to_frame()) == whole.stress_mpa.size
+    of_life = ek.strength(UNIVERSAL, load_n=5, recession=life)
+    assert of_life.stress_mpa.shape[0] == life.sessions
+    assert life.strength_left == pytest.approx(of_life.strength_left, rel=CURVE)
+    assert len(of_life.table) == of_life.stress_mpa.size
 
 
 def test_many_states_at_once_equal_one_at_a_time():
     life = ek.live(AREA, ek.methods.freehand(), rng=np.random.default_rng(2))
-    whole = ek.strength(AREA, load_n=5, recession=life)
+    of_life = ek.strength(AREA, load_n=5, recession=life)
     last = replace(life, wears=life.wears[-1:], history=life.history.tail(1))
     alone = ek.strength(AREA, load_n=5, recession=last)
-    assert alone.stress_mpa[0] == pytest.approx(whole.stress_mpa[-1], rel=EXACT)
+    assert alone.stress_mpa[0] == pytest.approx(of_life.stress_mpa[-1], rel=EXACT)
 
 
 def test_the_strength_rule_ends_a_life_at_its_limit():
@@ -219,10 +219,10 @@ def test_the_strength_rule_ends_a_life_at_its_limit():
 def test_the_strength_rule_serves_a_comparison_beside_the_rule_by_width():
     methods = [ek.methods.held(15.0), ek.methods.face_honing()]
     rules = (ek.MaxWidthLoss(), ek.MinStrength())
-    found = ek.compare(UNIVERSAL, methods, runs=6, seed=1, retire=rules)
-    ended = set(found.runs["ended_by"])
+    compared = ek.compare(UNIVERSAL, methods, runs=6, seed=1, retire=rules)
+    ended = set(compared.runs["ended_by"])
     assert "only 70 % of the new blade's strength left" in ended
-    assert found.table["strength_left"].between(0.3, 0.95).all()
+    assert compared.table["strength_left"].between(0.3, 0.95).all()
     plain = ek.compare(UNIVERSAL, methods, runs=6, seed=1)
     assert "strength_left" not in plain.table
 
@@ -236,10 +236,11 @@ def test_methods_take_turns():
     assert (gone[1::2] > 0).all()
 
 
-# Murray et al. 1984, J Periodontol 55:410: no significant loss of strength before size is 10-20 %
-# smaller, and face grinding = side grinding. The paper's scatter and group size were not seen: ten
-# blades a group with a scatter of 25 % are assumed here, and what such a test finds at 5 % is a loss
-# above t √(2/n) cv = 23 %. The model must lose less than that at 10 % and more at 20 %.
+# Murray et al. 1984, J Periodontol 55:410: no significant loss of strength before size is 10-20
+# % smaller, and face grinding = side grinding. The paper's scatter and group size were not
+# seen: ten blades a group with a scatter of 25 % are assumed here, and what such a test finds
+# at 5 % is a loss above t √(2/n) cv = 23 %. The model must lose less than that at 10 % and more
+# at 20 %.
 def test_the_loss_is_one_that_murrays_test_would_first_see_between_a_tenth_and_a_fifth():
     from scipy.stats import t
 
@@ -259,9 +260,10 @@ def test_the_loss_is_one_that_murrays_test_would_first_see_between_a_tenth_and_a
         assert abs(sides[1] - face[1]) < seen
 
 
-# Liu et al. 2022, Int J Dent Hyg 20:564: 14.34 cycles to fracture. With 12 µm a cycle (derived in the
-# trade's figures: a fifth of 0.86 mm over as many cycles) that is 172 µm. Zappa et al. 1991: forces in
-# the mouth 5.4-5.7 N in the mean, 15.7 at most. Hardened 440A breaks near 1.9 GPa (handbook, memory).
+# Liu et al. 2022, Int J Dent Hyg 20:564: 14.34 cycles to fracture. With 12 µm per cycle (derived
+# in the trade's figures: a fifth of 0.86 mm over the same number of cycles) that is 172 µm.
+# Zappa et al. 1991: forces in the mouth 5.4-5.7 N in the mean, 15.7 at most.
+# Hardened 440A breaks near 1.9 GPa (handbook, memory).
 def test_a_new_blade_bears_the_greatest_force_and_one_worn_as_lius_does_not():
     breaks_mpa = 1900.0
     new = ek.strength(AREA, load_n=1.0).most_at_risk.stress_mpa

@@ -9,7 +9,7 @@ from edgekit.method.wire_edge import StrokeSense, WireEdge, wire_edge
 def test_strokes_that_sources_speak_of_are_contested_with_both_sides(stroke):
     finding = wire_edge(stroke)
     assert finding.category is WireEdge.CONTESTED
-    assert {claim.leaves_one for claim in finding.claims} == {True, False}
+    assert {claim.supports for claim in finding.claims} == {True, False}
     assert any("Antonini 1977" in claim.source for claim in finding.claims)
     assert any("teaching" in claim.source for claim in finding.claims)
 

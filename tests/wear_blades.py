@@ -8,7 +8,7 @@ import edgekit as ek
 from edgekit.geometry.curve import Constant
 from edgekit.geometry.path import BentArcs
 from edgekit.geometry.section import RoundBack
-from edgekit.method.method import FollowEdge
+from edgekit.method.guide import FollowEdge
 
 RADIUS_MM, LENGTH_MM, BETA_DEG = 6.7, 5.65, 75.0  # the circle of section 4 of the brief
 UM = 1000.0

@@ -1,6 +1,5 @@
-"""Section properties of polygons, exact, many outlines at once."""
+"""Exact section properties of polygons and the bending stress in them, many outlines at once."""
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -8,6 +7,7 @@ from numpy.typing import ArrayLike
 
 from edgekit.checks import FloatArray, frozen_array, matched
 from edgekit.errors import EdgekitError
+from edgekit.record import Record
 
 __all__ = ["SectionProperties", "bending_stress_mpa", "section_properties", "stress_in"]
 
@@ -15,8 +15,7 @@ __all__ = ["SectionProperties", "bending_stress_mpa", "section_properties", "str
 _MIN_AREA = 1e-12
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class SectionProperties:
+class SectionProperties(Record):
     """Properties of outlines ``(..., V, 2)`` in their own x, y axes.
 
     Attributes
@@ -34,7 +33,7 @@ class SectionProperties:
         I_xx / max |y − ȳ|, and about the y axis, I_yy / max |x − x̄|. They give the stress only
         where x and y are principal axes; `bending_stress_mpa` holds in general.
     fibre_modulus_mm3 : ndarray (..., 2, 2)
-        The same to either fibre: [axis, (low, high)] with low the fibre at the smallest y
+        The modulus to either fibre: [axis, (low, high)] with low the fibre at the smallest y
         (bending about x) or smallest x (about y).
     """
 
@@ -85,7 +84,7 @@ def section_properties(outline_mm: ArrayLike) -> SectionProperties:
         raise EdgekitError(
             "outline_mm must have shape (..., V, 2) with V of 3 or more",
             outline.shape,
-            "Give the corners of each outline, one row a corner.",
+            "Give the corners of each outline, one row per corner.",
         )
     return _integrals(*_checked(outline))
 
@@ -129,7 +128,7 @@ def _checked(outline: FloatArray) -> tuple[_Local, FloatArray]:
         raise EdgekitError(
             "outline_mm must enclose an area",
             float(near.area[thin].flat[0]),
-            f"Outline {_which(thin)} is a line, a point or a figure of eight; "
+            f"Outline {np.argwhere(thin)[0].tolist()} is a line, a point or a figure of eight; "
             "give its corners in order.",
         )
     dx, dy = near.centroid()
@@ -138,15 +137,11 @@ def _checked(outline: FloatArray) -> tuple[_Local, FloatArray]:
     return local, np.stack([mx + dx, my + dy], axis=-1)
 
 
-def _which(bad: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> str:
-    return str(tuple(int(i) for i in np.argwhere(bad)[0]))
-
-
 def _refuse_crossings(outline: FloatArray, local: _Local) -> None:
     """Refuse outlines that cross or touch themselves.
 
-    An outline that turns one way about its centroid, once round, cannot; that is every section of
-    a blade, and costs one pass. The others are searched edge against edge.
+    An outline that turns in one direction about its centroid, once round, cannot. Sections of
+    blades do, and the check takes one pass. The others are searched edge against edge.
     """
     x, y, u, v, c, area = local
     forward = c * np.sign(area)[..., None]
@@ -184,8 +179,8 @@ def _crosses(corners: FloatArray) -> bool:
     meets = straddles & straddles.T & boxes
     n = len(corners)
     gap = (np.arange(n)[:, None] - np.arange(n)[None]) % n
-    # Neighbours share a corner. Where they overlap, the outline turns straight back, and then one
-    # of them also meets the edge on the far side of the other.
+    # Neighbours share a corner. Where they overlap, the outline doubles back, and then one of them
+    # also meets the edge on the far side of the other.
     return bool(meets[(gap > 1) & (gap < n - 1)].any())
 
 
@@ -204,22 +199,16 @@ def _integrals(local: _Local, origin: FloatArray) -> SectionProperties:
     moment = np.stack([ixx, iyy], axis=-1)
     moduli = moment[..., None] / reach
     return SectionProperties(
-        area_mm2=_frozen(np.abs(area)),
-        centroid_mm=_frozen(origin),
-        second_moment_mm4=_frozen(np.stack([ixx, iyy, ixy], axis=-1)),
-        modulus_mm3=_frozen(moduli.min(axis=-1)),
-        fibre_modulus_mm3=_frozen(moduli),
+        area_mm2=np.abs(area),
+        centroid_mm=origin,
+        second_moment_mm4=np.stack([ixx, iyy, ixy], axis=-1),
+        modulus_mm3=moduli.min(axis=-1),
+        fibre_modulus_mm3=moduli,
     )
 
 
-def _frozen(values: FloatArray) -> FloatArray:
-    array = np.array(values, dtype=np.float64)
-    array.setflags(write=False)
-    return array
-
-
 def bending_stress_mpa(outline_mm: ArrayLike, moment_nmm: ArrayLike) -> FloatArray:
-    """Largest bending stress in a section under moments about x and y, whatever its axes.
+    """Largest bending stress in a section under moments about x and y, for any principal axes.
 
     σ = [(M_x I_yy + M_y I_xy) y − (M_y I_xx + M_x I_xy) x] / (I_xx I_yy − I_xy²), x and y from
     the centroid; the largest |σ| lies at a corner.
@@ -265,7 +254,7 @@ def bending_stress_mpa(outline_mm: ArrayLike, moment_nmm: ArrayLike) -> FloatArr
 def stress_in(
     section: SectionProperties, outline_mm: FloatArray, moment_nmm: FloatArray
 ) -> FloatArray:
-    """Largest |σ| as in `bending_stress_mpa`, for outlines whose properties are at hand."""
+    """Largest |σ| as in `bending_stress_mpa`, for outlines whose properties are known."""
     ixx, iyy, ixy = np.moveaxis(section.second_moment_mm4, -1, 0)
     ixx, iyy, ixy, mx, my = matched(
         "outlines and moments", ixx, iyy, ixy, moment_nmm[..., 0], moment_nmm[..., 1]

@@ -1,26 +1,22 @@
 """Random numbers of a run, drawn in one fixed order, so that methods can share them.
 
-Each run has a key of its own, the first 128 bits its generator gives. A generator (SFC64) seeded with
-the key and the number of a block of sessions yields that block's numbers, whatever was drawn before:
-seatings last and one after another, so that two methods meet the same hands on the
-same day however many placements each makes (common random numbers), and a run's numbers do not
-depend on how runs are cut into blocks.
+Each run has its own key, the first 128 bits its generator gives. A generator (SFC64) seeded with
+the key and the number of a block of sessions yields that block's numbers, independent of earlier
+draws. Seatings come last, one after another, so that two methods are given the same errors in the
+same session however many placements each makes (common random numbers), and a run's numbers do not
+depend on how runs are divided into batches.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, NamedTuple, Protocol
+from typing import NamedTuple, Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
-from edgekit.checks import FloatArray, count, instance
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
+from edgekit.checks import FloatArray, count, generator
 
 __all__ = [
-    "KEPT",
+    "EFFECTS",
     "PATCHES",
     "GivenKeys",
     "RandomStreams",
@@ -28,7 +24,6 @@ __all__ = [
     "RunKeys",
     "SeededKeys",
     "SessionDraws",
-    "check_rng",
     "draw_run_effects",
     "draw_session",
     "run_rng",
@@ -36,7 +31,7 @@ __all__ = [
 
 PATCHES = 16  # independent patches of dulling along one edge
 TERMS = 4  # tilt, swing, position, advance
-AHEAD = 8  # sessions drawn at once: fewer cost more calls, more are wasted when a life ends
+AHEAD = 8  # sessions drawn at once: fewer need more calls, more are wasted when a life ends
 
 
 class RunEffects(NamedTuple):
@@ -53,7 +48,7 @@ class RunEffects(NamedTuple):
     sharp_radius: FloatArray
 
 
-KEPT = TERMS + 4
+EFFECTS = TERMS + 4
 
 
 class SessionDraws(NamedTuple):
@@ -66,33 +61,27 @@ class SessionDraws(NamedTuple):
     patches: FloatArray
 
 
-def draw_run_effects(rngs: Sequence[np.random.Generator]) -> RunEffects:
-    """What the runs keep, one generator a run."""
-    z = np.array([rng.standard_normal(KEPT) for rng in rngs])
+def draw_run_effects(rng: np.random.Generator) -> RunEffects:
+    """The lasting effects of one run, R = 1."""
+    z = rng.standard_normal((1, EFFECTS))
     return RunEffects(z[:, :TERMS], *z[:, TERMS:].T)
 
 
-def draw_session(rngs: Sequence[np.random.Generator], *, edges: int, seatings: int) -> SessionDraws:
-    """One session's draws, one generator a run."""
-    size = TERMS + edges * (PATCHES + seatings * TERMS)
-    phase = np.array([rng.random(edges) for rng in rngs])
-    z = np.array([rng.standard_normal(size) for rng in rngs])
-    runs, cut = len(rngs), TERMS + edges * PATCHES
+def draw_session(rng: np.random.Generator, *, edges: int, seatings: int) -> SessionDraws:
+    """One session's draws of one run, R = 1."""
+    phase = rng.random((1, edges))
+    z = rng.standard_normal((1, TERMS + edges * (PATCHES + seatings * TERMS)))
+    setup, patches, seated = np.split(z, [TERMS, TERMS + edges * PATCHES], axis=1)
     return SessionDraws(
-        setup=z[:, :TERMS],
+        setup=setup,
         phase=phase,
-        seatings=z[:, cut:].reshape(runs, edges, seatings, TERMS),
-        patches=z[:, TERMS:cut].reshape(runs, edges, PATCHES),
+        seatings=seated.reshape(1, edges, seatings, TERMS),
+        patches=patches.reshape(1, edges, PATCHES),
     )
 
 
-def check_rng(rng: object) -> None:
-    """Refuse anything but a generator."""
-    instance("rng", rng, np.random.Generator, "Give numpy.random.default_rng(seed).")
-
-
 def run_rng(seed: int, run: int) -> np.random.Generator:
-    """The generator of one run: child `run` of the seed, whatever else is computed."""
+    """The generator of one run: child `run` of the seed, independent of all other runs."""
     return np.random.Generator(np.random.Philox(key=np.array([_root(seed), run], dtype=np.uint64)))
 
 
@@ -112,11 +101,11 @@ class RunKeys(Protocol):
 
 
 class GivenKeys:
-    """Keys from generators, one a run."""
+    """Keys from generators, one per run."""
 
     def __init__(self, rngs: Sequence[np.random.Generator]) -> None:
         for rng in rngs:
-            check_rng(rng)
+            generator("rng", rng)
         self._rngs = rngs
 
     def __len__(self) -> int:
@@ -128,8 +117,8 @@ class GivenKeys:
 
 
 class SeededKeys:
-    """Keys of runs `first` to `first + runs` of a seed: those `GivenKeys` takes from `run_rng`, without
-    making a generator for each.
+    """Keys of runs `first` to `first + runs` of a seed, as `GivenKeys` takes them from `run_rng`,
+    but without making a generator for each.
 
     Examples
     --------
@@ -156,8 +145,8 @@ class SeededKeys:
 
 
 class _Stream:
-    """One SFC64 generator seeded again and again with a key and a block: a tenth of the time of making a
-    new one, and normal numbers in 0.6 of Philox's time.
+    """One SFC64 generator, seeded again for each key and block: this takes a tenth of the time of
+    making a new one, and normal numbers take 0.6 of Philox's time.
 
     Seeded as numpy seeds it: three words, a counter of one, and twelve rounds.
     """
@@ -178,55 +167,54 @@ class _Stream:
 
 
 class RandomStreams:
-    """Numbers of a number of runs in hand at a time, each at its own session.
+    """Random numbers for the current batch of runs, each run at its own session.
 
     Parameters
     ----------
     keys : RunKeys
     edges, seatings : int
         How many of each a session needs.
-    places : int
-        Runs in hand at most.
+    slots : int
+        Largest number of runs in the batch; each run has one slot.
     """
 
-    def __init__(self, keys: RunKeys, *, edges: int, seatings: int, places: int) -> None:
+    def __init__(self, keys: RunKeys, *, edges: int, seatings: int, slots: int) -> None:
         self._keys, self._stream = keys, _Stream()
-        self._key = np.zeros((places, 2), dtype=np.uint64)
-        self._phase = np.empty((places, AHEAD, edges))
-        # By session, then by place, so that a session's numbers lie together.
+        self._key = np.zeros((slots, 2), dtype=np.uint64)
+        self._phase = np.empty((slots, AHEAD, edges))
+        # By session, then by slot, so that a session's numbers lie together.
         fixed = TERMS + edges * PATCHES
-        self._fixed = np.empty((AHEAD, places, fixed))
-        self._seatings = np.empty((AHEAD, places, edges, seatings, TERMS))
+        self._fixed = np.empty((AHEAD, slots, fixed))
+        self._seatings = np.empty((AHEAD, slots, edges, seatings, TERMS))
         self._drawn = np.empty(AHEAD * (fixed + seatings * edges * TERMS))
         self._drawn_fixed = self._drawn[: AHEAD * fixed].reshape(AHEAD, fixed)
         seated = self._drawn[AHEAD * fixed :].reshape(seatings, AHEAD, edges, TERMS)
         self._drawn_seatings = seated.transpose(1, 2, 0, 3)
 
-    def deal(self, places: NDArray[np.int_], runs: NDArray[np.int_]) -> RunEffects:
-        """Take runs in hand; what they keep."""
-        z = np.empty((KEPT, len(places)))
-        for n, (place, run) in enumerate(zip(places.tolist(), runs.tolist(), strict=True)):
-            self._key[place] = self._keys.key(run)
-            self._stream.go_to(self._key[place], 0)
-            z[:, n] = self._stream.rng.standard_normal(KEPT)
+    def start_runs(self, slots: NDArray[np.int_], runs: NDArray[np.int_]) -> RunEffects:
+        """Start `runs` (R,) in `slots` (R,) of the batch, and draw their lasting effects."""
+        z = np.empty((EFFECTS, len(slots)))
+        for n, (slot, run) in enumerate(zip(slots.tolist(), runs.tolist(), strict=True)):
+            self._key[slot] = self._keys.key(run)
+            self._stream.go_to(self._key[slot], 0)
+            z[:, n] = self._stream.rng.standard_normal(EFFECTS)
         return RunEffects(z[:TERMS].T, *z[TERMS:])
 
-    def session(self, places: NDArray[np.int_], turns: NDArray[np.int_]) -> SessionDraws:
-        """Draws of session number `turns` (R,) of the runs at `places` (R,)."""
-        at = turns % AHEAD
-        for place, block in zip(
-            places[at == 0].tolist(), (turns[at == 0] // AHEAD).tolist(), strict=True
-        ):
-            self._stream.go_to(self._key[place], 1 + block)
-            self._stream.rng.random(out=self._phase[place])
+    def session(self, slots: NDArray[np.int_], turns: NDArray[np.int_]) -> SessionDraws:
+        """Draws of session number `turns` (R,) of the runs in `slots` (R,)."""
+        ahead = turns % AHEAD
+        due = ahead == 0
+        for slot, block in zip(slots[due].tolist(), (turns[due] // AHEAD).tolist(), strict=True):
+            self._stream.go_to(self._key[slot], 1 + block)
+            self._stream.rng.random(out=self._phase[slot])
             self._stream.rng.standard_normal(out=self._drawn)
-            self._fixed[:, place] = self._drawn_fixed
-            self._seatings[:, place] = self._drawn_seatings
-        now = self._fixed[at, places].T.copy()  # runs closest in memory, as the kernel works
+            self._fixed[:, slot] = self._drawn_fixed
+            self._seatings[:, slot] = self._drawn_seatings
+        now = self._fixed[ahead, slots].T.copy()  # runs closest in memory, as the kernel works
         edges = self._phase.shape[2]
         return SessionDraws(
             setup=now[:TERMS].T,
-            phase=self._phase[places, at],
-            seatings=self._seatings[at, places],
+            phase=self._phase[slots, ahead],
+            seatings=self._seatings[ahead, slots],
             patches=np.moveaxis(now[TERMS:].reshape(edges, PATCHES, -1), -1, 0),
         )

@@ -5,33 +5,31 @@ along b. A plane n·x = p that faces the station (n·b < 0) cuts to
 
     u(s, v) = (n·C - v n·f - p) / (-n·b),
 
-linear in v, and grinding is h <- max(h, u) over planes: exact at the nodes, monotone, and order does not
-matter. The same plane first touches the blade at p = max over the field of n·(C - v f + h b), its
-support; advancing the stone by d past that is p = support - d. Everything is vectorised over runs
-(R), planes (P), stations (S) and depths (V).
+linear in v, and grinding is h <- max(h, u) over planes: exact at the nodes, monotone, and
+independent of their order. The same plane first touches the blade at p = max over the field of
+n·(C - v f + h b), its support; advancing the stone by d past that is p = support - d. Everything is
+vectorised over runs (R), planes (P), stations (S) and depths (V).
 
-Fields have the shape (V, R, S), but runs lie closest together in memory: the functions below turn them
-to (V, S, R), which costs nothing for an array made here, and work plane by plane, (P, S, R), on pieces
-that fit in cache. No element of a run is ever combined with another run's, so a run's bits do not depend
-on what runs beside it.
+Fields have the shape (V, R, S), but runs lie closest together in memory: the functions below turn
+them to (V, S, R), which costs nothing for an array made here, and work plane by plane, (P, S, R),
+on pieces that fit in cache. No element of a run is ever combined with another run's, so a run's
+bits do not depend on the runs computed beside it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
-from edgekit.checks import FloatArray, count
+from edgekit.checks import FloatArray, count, instance
 from edgekit.contact.facets import GRAZING
 from edgekit.geometry.blade import Blade
 from edgekit.geometry.edge import Edge, station_weights_mm
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
+from edgekit.record import Record, freeze
 
 __all__ = [
     "Cut",
@@ -47,13 +45,14 @@ __all__ = [
 ]
 
 MIN_CURVATURE = 1e-6  # [1/mm]: no blade is a kilometre wide
-CELLS_IN_CACHE = 16384  # three arrays of so many float64 are 384 KB, within any recent L2 cache
+CELLS_IN_CACHE = 16384  # three float64 arrays of this size are 384 KB, within any recent L2 cache
+MAX_NODES = 4_000_000  # stations times depths
+BYTES_PER_NODE = 80.0  # a session holds about ten fields at once
 GROUP = 4  # stations that are looked at together for whether a plane reaches them
-SAFE = 1e-3  # a plane that certainly faces a station by so much is not seen from behind
+SAFE = 1e-3  # a plane that faces a station by more than this is certainly not seen from behind
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class EdgeGrid:
+class EdgeGrid(Record):
     """One edge of a blade, prepared for grinding: geometry at its stations, and the new field.
 
     Arrays: ``arc_mm, station_weights_mm`` (the length each station stands for), ``angle_rad``,
@@ -77,9 +76,10 @@ class EdgeGrid:
 
     @cached_property
     def seen(self) -> FloatArray:
-        """Position, face normal times the distance between depth nodes, and outward direction (3, S, 3):
-        what planes are multiplied with."""
-        return np.stack([self.position, self.step_mm[:, None] * self.face, -self.inward])
+        """Position, face normal times the distance between depth nodes, and outward direction
+        (3, S, 3): the vectors that planes are multiplied with."""
+        seen = np.stack([self.position, self.step_mm[:, None] * self.face, -self.inward])
+        return np.asarray(freeze(seen))
 
     @property
     def step_mm(self) -> FloatArray:
@@ -88,13 +88,16 @@ class EdgeGrid:
 
 
 def prepare_edge(blade: Blade, name: str, *, stations: int, depths: int) -> EdgeGrid:
-    """Prepare one edge of a blade."""
+    """Prepare one edge of a blade; `stations` along the edge, `depths` down the flank."""
+    instance("blade", blade, Blade, "Give a blade, such as patterns.universal_curette().")
+    size = count("stations", stations, 2, most=MAX_NODES // 3, bytes_each=3 * BYTES_PER_NODE)
+    rows = count("depths", depths, 3, most=MAX_NODES // size, bytes_each=size * BYTES_PER_NODE)
     edge = blade.edges[name]
-    arc = edge.stations(stations)
+    arc = edge.stations(size)
     frame = edge.frame(arc, order=1)
     width = np.maximum(blade.width_at(name, arc), 1e-6)
     deepest = blade.section.depth_mm(np.minimum(width, blade.section.width_mm))
-    depth = np.linspace(0.0, 1.0, count("depths", depths, 3))[:, None] * deepest
+    depth = np.linspace(0.0, 1.0, rows)[:, None] * deepest
     beta = frame.angle.value + np.zeros_like(arc)
     back = blade.section.inset_mm(depth) - depth / np.tan(np.radians(blade.internal_angle_deg))
     return EdgeGrid(
@@ -118,10 +121,10 @@ class Seating(NamedTuple):
     """Planes laid against a field.
 
     ``sight``: how the planes see the edge; ``support`` (R, P), -∞ for a plane that faces nothing;
-    ``touch`` (P, G, R), the support of each group of `GROUP` stations. ``least`` (R, S) is the least that
-    any plane must advance [mm] past first touch to bring the edge to the goal there (its share of it, where
-    planes have shares), infinite where all face away, and ``server`` (R, S) the first plane for which
-    that is enough.
+    ``touch`` (P, G, R), the support of each group of `GROUP` stations. ``least`` (R, S) is the
+    least that any plane must advance [mm] past first touch to bring the edge to the goal there (its
+    share of it, where planes have shares), infinite where all face away, and ``server`` (R, S) the
+    first plane for which that is enough.
     """
 
     sight: _Sight
@@ -139,8 +142,8 @@ def rounding_mm(values: FloatArray) -> float:
 def over_stations(values: FloatArray | NDArray[np.bool_], weights: FloatArray) -> FloatArray:
     """Weighted sum (R,) over stations of `values` (R, S).
 
-    A matrix product would do, but its last bit depends on how many runs stand side by side. So
-    does a sum whose terms lie together in memory, hence the order, and a twin for a single run.
+    The last bit of a matrix product depends on how many runs are computed together. So does that of
+    a sum whose terms lie together in memory, hence the order, and a second column for a single run.
     """
     columns = np.multiply(values.T, weights[:, None], order="C")
     if len(values) == 1:
@@ -157,18 +160,19 @@ def _pieces(planes: int, cells: int) -> Iterator[slice]:
 class _Sight:
     """How planes of normals (P, 3, R) see the stations of an edge."""
 
-    def __init__(self, ground: EdgeGrid, normals: FloatArray) -> None:
-        self._seen = ground.seen
+    def __init__(self, grid: EdgeGrid, normals: FloatArray) -> None:
+        self._seen = grid.seen
         self.normals = normals
-        # A bound on -n·b from the range of the normals tells where no run can see a station from behind.
-        inward, outward = np.maximum(ground.inward, 0.0).T, np.minimum(ground.inward, 0.0).T
+        # A bound on -n·b from the range of the normals: where it exceeds SAFE, no run sees a
+        # station from behind.
+        inward, outward = np.maximum(grid.inward, 0.0).T, np.minimum(grid.inward, 0.0).T
         least = -(normals.max(axis=2) @ inward + normals.min(axis=2) @ outward)
         self._turned = _ends(least <= SAFE)
 
     def of(
         self, planes: Sequence[int], first: int, last: int
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Height n·C, fall from depth node to node, and facing -n·b (P, S, R) of planes at some stations.
+        """Height n·C, fall from node to node, and facing -n·b (P, S, R) of planes at some stations.
 
         Where a plane is seen from behind its height is -∞, so that such a station is neither cut
         nor waited for, and its facing is held at `GRAZING`.
@@ -190,10 +194,10 @@ class _Sight:
 
 
 def _products(vectors: FloatArray, normals: FloatArray) -> FloatArray:
-    """Products (P, N, R) of vectors (N, 3) with normals (P, 3, R), to the last bit whatever R is.
+    """Products (P, N, R) of vectors (N, 3) with normals (P, 3, R), to the last bit for any R.
 
-    A matrix with a single row or column would take another routine, which rounds differently: planes
-    stand for the runs where there is one run, and a lone plane of a lone run gets a twin.
+    A matrix with a single row or column would take another routine, which rounds differently:
+    planes take the place of runs where there is one run, and a lone plane of a lone run is doubled.
     """
     if normals.shape[2] > 1:
         return np.asarray(np.matmul(vectors, normals))
@@ -205,25 +209,25 @@ def _products(vectors: FloatArray, normals: FloatArray) -> FloatArray:
 def _ends(mask: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """First and one past the last true element of each row (P, S); (S, 0) where there is none."""
     size = mask.shape[1]
-    some = mask.any(axis=1)
-    first = np.where(some, mask.argmax(axis=1), size)
-    last = np.where(some, size - mask[:, ::-1].argmax(axis=1), 0)
+    has_any = mask.any(axis=1)
+    first = np.where(has_any, mask.argmax(axis=1), size)
+    last = np.where(has_any, size - mask[:, ::-1].argmax(axis=1), 0)
     return list(zip(first.tolist(), last.tolist(), strict=True))
 
 
 def _by_groups(values: FloatArray, out: FloatArray) -> None:
     """Largest of `values` (P, S, R) in each group of `GROUP` stations."""
-    whole = values.shape[1] // GROUP
-    full = values[:, : whole * GROUP]
-    highest = np.maximum(full[:, ::GROUP], full[:, 1::GROUP], out=out[:, :whole])
+    groups = values.shape[1] // GROUP
+    full = values[:, : groups * GROUP]
+    highest = np.maximum(full[:, ::GROUP], full[:, 1::GROUP], out=out[:, :groups])
     for k in range(2, GROUP):
         np.maximum(highest, full[:, k::GROUP], out=highest)
-    if whole * GROUP < values.shape[1]:
-        values[:, whole * GROUP :].max(axis=1, out=out[:, whole])
+    if groups * GROUP < values.shape[1]:
+        values[:, groups * GROUP :].max(axis=1, out=out[:, groups])
 
 
 def seat(
-    ground: EdgeGrid,
+    grid: EdgeGrid,
     inset: FloatArray,
     normals: FloatArray,
     *,
@@ -234,19 +238,20 @@ def seat(
     """Lay planes of unit `normals` (R, P, 3) against the field `inset` (V, R, S).
 
     `drop` (R, S) is how far the face lies below the new one, `goal` (R, S) the inset wanted there.
-    Where planes advance by different shares `weight` (R, P), what each needs is divided by its share.
+    Where planes advance by different shares `weight` (R, P), each plane's need is divided by its
+    share.
     """
     runs, planes, _ = normals.shape
     turned = np.ascontiguousarray(np.moveaxis(normals, 0, -1), dtype=inset.dtype)
     field, goal, drop = np.swapaxes(inset, 1, 2), goal.T, drop.T
     shares = None if weight is None else np.ascontiguousarray(weight.T)
-    sight, stations = _Sight(ground, turned), len(ground.arc_mm)
+    sight, stations = _Sight(grid, turned), len(grid.arc_mm)
     shape = (stations, runs)
     touch = np.empty((planes, -(-stations // GROUP), runs), inset.dtype)
     support = np.empty((planes, runs), inset.dtype)
     ahead = np.full(shape, -np.inf, inset.dtype)
     server = np.zeros(shape, np.int16)  # numbered from 1
-    lowered = (drop / ground.step_mm[:, None]) if drop.any() else None
+    lowered = (drop / grid.step_mm[:, None]) if drop.any() else None
     for part in _pieces(planes, ahead.size):
         height, fall, facing = sight.of(range(planes)[part], 0, stations)
         lead = facing * goal
@@ -258,7 +263,7 @@ def seat(
         height -= gap
         _by_groups(height, out=touch[part])
         support[part] = touch[part].max(axis=1)
-        # A plane that faces nothing has no support, and leads nowhere already.
+        # A plane that faces nothing has no support; its lead is -∞ already.
         lead -= np.where(np.isfinite(support[part]), support[part], 0.0)[:, None]
         if shares is not None:
             lead /= shares[part, None]
@@ -269,8 +274,9 @@ def seat(
 def _min_gap(rows: FloatArray, rise: FloatArray) -> FloatArray:
     """Min over v of h_v + v rise (P, S, R), for a field (V, S, R) and the `rise` from node to node.
 
-    As Horner's scheme takes a polynomial: h₀ ∧ (rise + (h₁ ∧ (rise + h₂ ∧ ...))), one addition and one
-    minimum a depth. This loop and its like in `cut` are where lives spend most of their time.
+    Nested as in Horner's scheme for a polynomial, h₀ ∧ (rise + (h₁ ∧ (rise + h₂ ∧ ...))): one
+    addition and one minimum per depth. Lives spend most of their time in this loop and in that of
+    `cut`.
     """
     gap = np.add(rows[-1], rise)
     for row in rows[-2:0:-1]:
@@ -280,9 +286,12 @@ def _min_gap(rows: FloatArray, rise: FloatArray) -> FloatArray:
 
 
 class Cut(NamedTuple):
-    """What planes leave: ``inset`` (V, R, S); the deepest ``reach`` (R, S), the inset at which some plane
-    meets the face, and the first ``plane`` that has it. Where no plane cuts the blade, the reach is any
-    inset no deeper than the edge."""
+    """The field after cutting.
+
+    ``inset`` (V, R, S); the deepest ``reach`` (R, S), the inset at which some plane meets the face;
+    and the first ``plane`` that has it. Where no plane cuts the blade, the reach is any inset no
+    deeper than the edge.
+    """
 
     inset: FloatArray
     reach: FloatArray
@@ -290,19 +299,19 @@ class Cut(NamedTuple):
 
 
 def cut(
-    ground: EdgeGrid, inset: FloatArray, seating: Seating, advance: FloatArray, drop: FloatArray
+    grid: EdgeGrid, inset: FloatArray, seating: Seating, advance: FloatArray, drop: FloatArray
 ) -> Cut:
-    """Grind: what is left after the planes advance by `advance` (R, P) [mm]."""
+    """Grind: the field left after the planes advance by `advance` (R, P) [mm]."""
     faced = np.isfinite(seating.support)  # a plane turned away from every station cuts nothing
     offset = np.where(faced, seating.support - advance, 0.0).T
-    # By more than rounding, so that what is left out would not change whatever runs are beside it.
+    # By more than rounding, so that planes left out would change nothing, with any runs beside.
     near = seating.touch > offset[:, None, :] - rounding_mm(inset)
     drop = drop.T
     after = np.array(np.swapaxes(inset, 1, 2), order="C")
     sight = seating.sight
     reach = np.full(after.shape[1:], -np.inf, dtype=after.dtype)
     plane = np.zeros(reach.shape, dtype=np.int16)  # numbered from 1
-    lowered = (drop / ground.step_mm[:, None]) if drop.any() else None
+    lowered = (drop / grid.step_mm[:, None]) if drop.any() else None
     spans = _ends(np.asarray(near.any(axis=2)))
     cutting = [p for p, (first, last) in enumerate(spans) if last > first]
     for part in _pieces(len(cutting), reach.size):
@@ -320,16 +329,17 @@ def cut(
             if v:
                 height -= fall
             np.maximum(row, height.max(axis=0) if len(planes) > 1 else height[0], out=row)
-    found = np.maximum(plane.T.astype(np.int_) - 1, 0)
-    return Cut(np.swapaxes(after, 1, 2), reach.T, found)
+    first_plane = np.maximum(plane.T.astype(np.int_) - 1, 0)
+    return Cut(np.swapaxes(after, 1, 2), reach.T, first_plane)
 
 
 def _keep_deepest(
     reach: FloatArray, plane: NDArray[np.int16], meets: FloatArray, planes: Sequence[int]
 ) -> None:
-    """Update the deepest `reach` and its first `plane` (from 1) by what later planes reach (P, S, R).
+    """Update the deepest `reach` and its first `plane` (from 1) by later planes' reach (P, S, R).
 
-    What `max` and `argmax` give; but `argmax` across memory and masked copies take ten times as long.
+    The same as `max` and `argmax`; but `argmax` across memory and masked copies take ten times as
+    long.
     """
     high, number = meets[0], np.int16(planes[0] + 1)
     if len(meets) > 1:
@@ -341,25 +351,25 @@ def _keep_deepest(
     np.maximum(reach, high, out=reach)
 
 
-def inset_at(ground: EdgeGrid, inset: FloatArray, drop: FloatArray) -> FloatArray:
+def inset_at(grid: EdgeGrid, inset: FloatArray, drop: FloatArray) -> FloatArray:
     """Inset (R, S) of the edge where the face lies `drop` (R, S) [mm] below the new one."""
     if not drop.any():
         return np.array(inset[0])  # of the same layout in memory
-    at = np.clip(drop / ground.step_mm, 0.0, len(inset) - 1.0)
+    at = np.clip(drop / grid.step_mm, 0.0, len(inset) - 1.0)
     i = np.minimum(at.astype(int), len(inset) - 2)
     low = np.take_along_axis(inset, i[None], axis=0)[0]
     high = np.take_along_axis(inset, i[None] + 1, axis=0)[0]
     return np.asarray(low + (at - i) * (high - low))
 
 
-def cleared(ground: EdgeGrid, inset: FloatArray) -> FloatArray:
+def cleared(grid: EdgeGrid, inset: FloatArray) -> FloatArray:
     """Volume (R,) [mm³] between the edge's own line and the field `inset` (V, R, S) inward of it.
 
-    ∫∫ h (1 - κ h / 2) dv ds by the trapezoidal rule: inward of a curved edge the area element shrinks by
-    1 - κu. Past the centre of curvature nothing is left to take, so insets end there.
+    ∫∫ h (1 - κ h / 2) dv ds by the trapezoidal rule: inward of a curved edge the area element
+    shrinks by 1 - κu. Past the centre of curvature there is no more area, so insets end there.
     """
     field = np.swapaxes(inset, 1, 2)
-    limit = (1 / np.maximum(ground.plan_curvature, MIN_CURVATURE))[:, None]
+    limit = (1 / np.maximum(grid.plan_curvature, MIN_CURVATURE))[:, None]
     tight = np.flatnonzero(limit < field.max())  # elsewhere no inset gets so far
     ends = slice(tight[0], tight[-1] + 1) if len(tight) else slice(0)
     first, second, row = (np.zeros(field.shape[1:], field.dtype) for _ in range(3))
@@ -372,9 +382,8 @@ def cleared(ground: EdgeGrid, inset: FloatArray) -> FloatArray:
         if v == len(field) - 1:  # the two outer rows count half
             first /= 2
             second /= 2
-    second *= ground.plan_curvature[:, None] / 2
+    second *= grid.plan_curvature[:, None] / 2
     first -= second
-    weights = (ground.step_mm * ground.station_weights_mm).astype(
-        np.float64
-    )  # a difference is wanted of this
+    # Differences of this volume are taken, so single precision would not do.
+    weights = (grid.step_mm * grid.station_weights_mm).astype(np.float64)
     return over_stations(first.T, weights)

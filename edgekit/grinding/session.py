@@ -1,44 +1,47 @@
-"""One resharpening of a blade, and what it did; the work is done by `edgekit.grinding.kernel`."""
+"""One resharpening of a blade and its result; the computing is in `edgekit.grinding.kernel`."""
 
-from __future__ import annotations
-
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+import enum
+from collections.abc import Mapping
+from itertools import pairwise
 
 import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
 
-from edgekit.checks import FloatArray, instance, positive
+from edgekit.checks import FloatArray, generator, instance, positive
+from edgekit.display import html_table, html_text
 from edgekit.geometry.blade import Blade
-from edgekit.grinding.kernel import GroundEdge, SessionRuns, aim_at, new_state, sharpen_runs
-from edgekit.grinding.random_streams import check_rng, draw_run_effects, draw_session
+from edgekit.grinding.kernel import GroundEdge, aim_at, new_state, sharpen_runs
+from edgekit.grinding.random_streams import draw_run_effects, draw_session
 from edgekit.grinding.recession_field import EdgeGrid, prepare_edge
 from edgekit.method.method import Method
+from edgekit.record import Record
+from edgekit.units import UM_PER_MM
 
-if TYPE_CHECKING:
-    import pandas as pd
-    from numpy.typing import NDArray
+__all__ = ["EdgeSession", "Session", "SessionOutcome", "check_parts", "sharpen"]
 
-__all__ = ["EdgeSession", "Session", "check_parts", "sharpen"]
-
-UM_PER_MM = 1000.0
 SHARPEN_STATIONS = 400
 SHARPEN_DEPTHS = 16
-ANGLE_ALARM_DEG = 20.0  # far outside any tolerance: the stone is set wrong, not held badly
+ANGLE_ALARM_DEG = 20.0  # far outside any tolerance: the setting is wrong, not the hand unsteady
 
-STATUS = {
-    True: "sharp",
-    False: (
+
+class SessionOutcome(enum.StrEnum):
+    """How a session ended, and what to do about it."""
+
+    SHARP = "sharp"
+    WRONG_ANGLE = (
+        "sharp, but the internal angle is off by 20° or more: check the setting, or use "
+        "settings_needed(edge) for an edge that one setting cannot follow."
+    )
+    NOT_SHARP = (
         "not sharp: the largest advance was reached. Part of the edge is out of reach of the "
         "planes (see sharp_fraction along the edge), or the tilt keeps the stone off the edge; "
         "add placements, correct the setting, or allow a larger advance."
-    ),
-}
+    )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class EdgeSession:
-    """What a session did to one edge.
+class EdgeSession(Record):
+    """The result of a session on one edge.
 
     Attributes
     ----------
@@ -84,73 +87,69 @@ class EdgeSession:
 
     @property
     def facets(self) -> pd.DataFrame:
-        """One row a facet, heel to toe: ``from_mm, to_mm, width_um, seating, angle_deg,
+        """One row per facet, heel to toe: ``from_mm, to_mm, width_um, seating, angle_deg,
         recession_um, ridge_um`` (seating -1: not ground; ridge: range of the recession)."""
-        import pandas as pd
-
-        ends = np.flatnonzero(np.diff(self.active)) + 1
-        starts = np.concatenate([[0], ends])
-        stops = np.concatenate([ends, [len(self.active)]])
-        edge = np.concatenate([[0.0], np.cumsum(self.station_weights_mm)])
-        rows = []
-        for a, b in zip(starts, stops, strict=True):
-            recession = self.recession_um[a:b]
-            rows.append(
-                {
-                    "from_mm": edge[a],
-                    "to_mm": edge[b],
-                    "width_um": (edge[b] - edge[a]) * UM_PER_MM,
-                    "seating": self.active[a],
-                    "angle_deg": float(self.angle_deg[a:b].mean()),
-                    "recession_um": float(recession.mean()),
-                    "ridge_um": float(np.ptp(recession)),
-                }
-            )
-        return pd.DataFrame(rows)
+        bounds = np.flatnonzero(np.diff(self.active, prepend=-2, append=-2))
+        edge = np.concatenate([[0.0], np.cumsum(self.station_weights_mm)])[bounds]
+        parts = [slice(*pair) for pair in pairwise(bounds)]
+        return pd.DataFrame(
+            {
+                "from_mm": edge[:-1],
+                "to_mm": edge[1:],
+                "width_um": np.diff(edge) * UM_PER_MM,
+                "seating": self.active[bounds[:-1]],
+                "angle_deg": [self.angle_deg[part].mean() for part in parts],
+                "recession_um": [self.recession_um[part].mean() for part in parts],
+                "ridge_um": [np.ptp(self.recession_um[part]) for part in parts],
+            }
+        )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Session:
+class Session(Record):
     """One resharpening of a blade.
 
     ``edges`` maps names to `EdgeSession`; ``passes`` rounds over all placements; ``seconds``;
     ``steel_mg`` removed; ``advance_um`` of the stone past first touch, the largest of the edges;
-    ``status`` is "sharp" or says what is wrong and what to do.
+    ``angle_off_deg``, the largest deviation of an internal angle from the new blade's; ``status``
+    is "sharp" or says what is wrong and what to do.
     """
 
     method: Method
-    edges: dict[str, EdgeSession]
+    edges: Mapping[str, EdgeSession]
     passes: int
     seconds: float
     steel_mg: float
     advance_um: float
-    status: str
+    angle_off_deg: float
+    status: SessionOutcome
 
     def __repr__(self) -> str:
         edges = "; ".join(
             f"{name} loses {e.mean_recession_um:.1f} µm (deepest {e.deepest_recession_um:.1f})"
             for name, e in self.edges.items()
         )
+        return f"{self.method.name}: {edges}; {self._summary}"
+
+    @property
+    def _summary(self) -> str:
         return (
-            f"{self.method.name}: {edges}; {self.passes} passes, {self.seconds:.0f} s, "
-            f"{self.steel_mg:.2f} mg; {self.status}"
+            f"{self.passes} passes, {self.seconds:.0f} s, {self.steel_mg:.2f} mg of steel; "
+            f"{self.status}"
         )
 
     def _repr_html_(self) -> str:
-        from html import escape
-
-        rows = "".join(
-            f"<tr><td>{escape(name)}</td><td>{e.mean_recession_um:.1f}</td>"
-            f"<td>{e.deepest_recession_um:.1f}</td><td>{e.sharp_fraction:.0%}</td>"
-            f"<td>{e.angle_deg.min():.1f} to {e.angle_deg.max():.1f}</td></tr>"
+        rows = [
+            (
+                name,
+                f"{e.mean_recession_um:.1f}",
+                f"{e.deepest_recession_um:.1f}",
+                f"{e.sharp_fraction:.0%}",
+                f"{e.angle_deg.min():.1f} to {e.angle_deg.max():.1f}",
+            )
             for name, e in self.edges.items()
-        )
-        return (
-            f"<b>{escape(self.method.name)}</b>: {self.passes} passes, {self.seconds:.0f} s, "
-            f"{self.steel_mg:.2f} mg of steel; {escape(self.status)}<table><tr><th>edge</th>"
-            "<th>mean loss, µm</th><th>deepest, µm</th><th>sharp</th><th>angle, °</th></tr>"
-            f"{rows}</table>"
-        )
+        ]
+        header = ("edge", "mean loss, µm", "deepest, µm", "sharp", "angle, °")
+        return html_text(self._summary, bold=self.method.name) + html_table(header, rows)
 
 
 def check_parts(blade: object, method: object, kinds: type | tuple[type, ...] = Method) -> None:
@@ -191,63 +190,54 @@ def sharpen(
     >>> blade = ek.patterns.universal_curette()
     >>> done = ek.sharpen(blade, ek.methods.held(ek.best_setting(blade.edges["left"])),
     ...                   dull_radius_um=4.0, rng=np.random.default_rng(1))
-    >>> done.status, bool(done.edges["left"].mean_recession_um > 5.2)
+    >>> done.status.value, bool(done.edges["left"].mean_recession_um > 5.2)
     ('sharp', True)
     """
     check_parts(blade, method)
-    check_rng(rng)
+    generator("rng", rng)
     radius = positive("dull_radius_um", dull_radius_um, "Give the edge radius in micrometres.")
-    grounds = [prepare_edge(blade, name, stations=stations, depths=depths) for name in blade.edges]
-    states = [new_state(ground, 1) for ground in grounds]
+    grids = [prepare_edge(blade, name, stations=stations, depths=depths) for name in blade.edges]
+    states = [new_state(grid, 1) for grid in grids]
     for state in states:
         state.radius_um = np.full_like(state.radius_um, radius)
-    kept = draw_run_effects([rng])
-    draws = draw_session([rng], edges=len(grounds), seatings=method.planes)
-    aims = [aim_at(ground, method) for ground in grounds]
     done = sharpen_runs(
-        grounds, states, aims, method, kept=kept, draws=draws, turn=0, fresh_um=np.zeros(1)
+        grids,
+        states,
+        [aim_at(grid, method) for grid in grids],
+        method,
+        effects=draw_run_effects(rng),
+        draws=draw_session(rng, edges=len(grids), seatings=method.planes),
+        turn=0,
+        fresh_um=np.zeros(1),
     )
+    results = dict(zip(grids, done.edges, strict=True))
+    angles_off = [r.state.internal_angle_rad[0] - grid.angle_rad for grid, r in results.items()]
+    off_deg = float(np.degrees(np.abs(angles_off).max()))
+    status = SessionOutcome.SHARP if off_deg < ANGLE_ALARM_DEG else SessionOutcome.WRONG_ANGLE
     return Session(
         method=method,
-        edges={
-            ground.name: _edge_session(ground, result)
-            for ground, result in zip(grounds, done.edges, strict=True)
-        },
+        edges={grid.name: _edge_session(grid, result) for grid, result in results.items()},
         passes=int(done.passes[0]),
         seconds=float(done.seconds[0]),
         steel_mg=float(done.steel_mg[0]),
         advance_um=float(max(result.advance[0] for result in done.edges)) * UM_PER_MM,
-        status=_status(grounds, done),
+        angle_off_deg=off_deg,
+        status=status if done.reached[0] else SessionOutcome.NOT_SHARP,
     )
 
 
-def _status(grounds: Sequence[EdgeGrid], done: SessionRuns) -> str:
-    """How the session ended, in words; an edge can be sharp at the wrong angle."""
-    ended = STATUS[bool(done.reached[0])]
-    off = max(
-        float(np.abs(result.state.internal_angle_rad[0] - ground.angle_rad).max())
-        for ground, result in zip(grounds, done.edges, strict=True)
-    )
-    if not done.reached[0] or np.degrees(off) < ANGLE_ALARM_DEG:
-        return ended
-    return (
-        f"{ended}, but the internal angle is off by up to {np.degrees(off):.0f}°: "
-        "check the setting, or use settings_needed(edge) for an edge that one cannot follow."
-    )
-
-
-def _edge_session(ground: EdgeGrid, result: GroundEdge) -> EdgeSession:
+def _edge_session(grid: EdgeGrid, result: GroundEdge) -> EdgeSession:
     state, sharp = result.state, result.sharp[0]
     return EdgeSession(
-        arc_mm=ground.arc_mm,
-        recession_um=state.at(ground)[0] * UM_PER_MM,
+        arc_mm=grid.arc_mm,
+        recession_um=state.at(grid)[0] * UM_PER_MM,
         angle_deg=np.degrees(state.internal_angle_rad[0]),
         sharp=sharp,
-        sharp_fraction=float(ground.station_weights_mm @ sharp / ground.station_weights_mm.sum()),
+        sharp_fraction=float(grid.station_weights_mm @ sharp / grid.station_weights_mm.sum()),
         active=result.active[0],
-        depth_mm=ground.depth_mm,
+        depth_mm=grid.depth_mm,
         inset_mm=state.inset_mm[:, 0],
-        new_inset_mm=ground.inset_mm,
-        station_weights_mm=ground.station_weights_mm,
+        new_inset_mm=grid.inset_mm,
+        station_weights_mm=grid.station_weights_mm,
         drop_mm=state.drop_mm[0],
     )

@@ -1,104 +1,103 @@
-"""Lives in hand: which runs are lived side by side, at which session each is, and how they stand."""
+"""The batch of lives computed together: each one's run, session number, effects and state."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
+from dataclasses import fields
 
 import numpy as np
+from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
 from edgekit.grinding.kernel import EdgeState, new_state
-from edgekit.grinding.random_streams import RandomStreams, RunEffects, RunKeys
+from edgekit.grinding.random_streams import RandomStreams, RunEffects, RunKeys, SessionDraws
 from edgekit.grinding.recession_field import EdgeGrid, cleared
 from edgekit.life.prepared import PreparedBlade
 from edgekit.life.use import Use
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
 
 __all__ = ["RunBatch"]
 
 
 class RunBatch:
-    """Lives that are lived side by side; as one ends, the next of those waiting takes its place.
+    """Lives computed together; when one ends, a waiting run takes its slot.
 
-    Where methods take turns, all lives in hand must be at the same session: there the next are
-    taken once all have ended.
+    Where methods alternate, all runs of a batch must be at the same session: there waiting runs
+    start once all have ended. ``run, turn, fresh_um`` (R,): the runs, each one's session number and
+    its edge radius after sharpening.
     """
 
-    def __init__(self, bench: PreparedBlade, use: Use, keys: RunKeys, places: int) -> None:
-        self._bench, self._use = bench, use
-        self._in_step = len(bench.aims) > 1
-        self._places = places
-        self.deck = RandomStreams(
-            keys, edges=len(bench.grounds), seatings=bench.method.planes, places=places
+    def __init__(self, prepared: PreparedBlade, use: Use, keys: RunKeys, slots: int) -> None:
+        self._prepared, self._use = prepared, use
+        self._in_step = len(prepared.aims) > 1
+        self._slots = slots
+        self._streams = RandomStreams(
+            keys, edges=len(prepared.grids), seatings=prepared.method.planes, slots=slots
         )
         self._waiting = iter(range(len(keys)))
-        self._begin()
+        self._fill()
 
-    def _begin(self) -> None:
-        places = self._places
-        self.place = np.arange(places)
-        self.run = np.zeros(places, dtype=int)
-        self.turn = np.zeros(places, dtype=int)
-        self.kept = RunEffects(np.zeros((4, places)).T, *np.zeros((4, places)))
-        self.fresh_um = np.zeros(places, dtype=self._bench.grounds[0].inset_mm.dtype)
-        self.states = [new_state(ground, places) for ground in self._bench.grounds]
-        self._take(np.ones(places, dtype=bool))
+    def _fill(self) -> None:
+        """Start with every slot free."""
+        slots, grids = self._slots, self._prepared.grids
+        self._slot = np.arange(slots)
+        self.run = np.zeros(slots, dtype=int)
+        self.turn = np.zeros(slots, dtype=int)
+        self.effects = RunEffects(np.zeros((4, slots)).T, *np.zeros((4, slots)))
+        self.fresh_um = np.zeros(slots, dtype=grids[0].inset_mm.dtype)
+        self.states = [new_state(grid, slots) for grid in grids]
+        self._start_waiting(np.ones(slots, dtype=bool))
+
+    def draws(self) -> SessionDraws:
+        """Random numbers of each run's present session."""
+        return self._streams.session(self._slot, self.turn)
 
     def end(self, over: NDArray[np.bool_]) -> None:
-        """Let lives go, and take the next."""
+        """Remove finished runs and start waiting ones."""
         if not self._in_step:
-            self._take(over)
+            self._start_waiting(over)
         elif over.all():
-            self._begin()
+            self._fill()
         else:
-            self._keep(np.flatnonzero(~over))
+            self._select(np.flatnonzero(~over))
 
-    def _take(self, free: NDArray[np.bool_]) -> None:
-        """Put waiting runs where places are free; close the gaps when none wait any more."""
-        columns = np.flatnonzero(free)
-        runs = np.array([r for _, r in zip(columns, self._waiting, strict=False)], dtype=int)
-        columns = columns[: len(runs)]
+    def _start_waiting(self, free: NDArray[np.bool_]) -> None:
+        """Start waiting runs in free slots; remove the slots that stay free."""
+        rows = np.flatnonzero(free)
+        runs = np.array([r for _, r in zip(rows, self._waiting, strict=False)], dtype=int)
+        rows = rows[: len(runs)]
         if len(runs):
-            kept = self.deck.deal(self.place[columns], runs)
-            self.run[columns], self.turn[columns] = runs, 0
-            for mine, new in zip(self.kept, kept, strict=True):
-                mine[columns] = new
-            self.fresh_um[columns] = self._use.fresh_um(kept)
-            for state, ground in zip(self.states, self._bench.grounds, strict=True):
-                _renew(state, ground, columns, self.fresh_um[columns])
-        gaps = free.copy()
-        gaps[columns] = False
-        if gaps.any():
-            self._keep(np.flatnonzero(~gaps))
+            effects = self._streams.start_runs(self._slot[rows], runs)
+            self.run[rows], self.turn[rows] = runs, 0
+            for present, new in zip(self.effects, effects, strict=True):
+                present[rows] = new
+            self.fresh_um[rows] = self._use.fresh_um(effects)
+            for state, grid in zip(self.states, self._prepared.grids, strict=True):
+                _renew(state, grid, rows, self.fresh_um[rows])
+        unused = free.copy()
+        unused[rows] = False
+        if unused.any():
+            self._select(np.flatnonzero(~unused))
 
-    def _keep(self, rows: NDArray[np.int_]) -> None:
-        self.place, self.run, self.turn = self.place[rows], self.run[rows], self.turn[rows]
+    def _select(self, rows: NDArray[np.int_]) -> None:
+        """Go on with some of the runs."""
+        self._slot, self.run, self.turn = self._slot[rows], self.run[rows], self.turn[rows]
         self.fresh_um = self.fresh_um[rows]
-        self.kept = RunEffects(*(part.T[..., rows].T for part in self.kept))
-        self.states = [_some(state, rows) for state in self.states]
+        self.effects = RunEffects(*(_runs(part, rows) for part in self.effects))
+        self.states = [
+            EdgeState(**{f.name: _runs(getattr(state, f.name), rows) for f in fields(state)})
+            for state in self.states
+        ]
 
 
-def _some(state: EdgeState, rows: NDArray[np.int_]) -> EdgeState:
-    """The state of some runs."""
-    return EdgeState(
-        inset_mm=np.swapaxes(np.take(np.swapaxes(state.inset_mm, 1, 2), rows, axis=2), 1, 2),
-        radius_um=np.take(state.radius_um.T, rows, axis=1).T,
-        angle_rad=np.take(state.angle_rad.T, rows, axis=1).T,
-        drop_mm=np.take(state.drop_mm.T, rows, axis=1).T,
-        lean_rad=np.take(state.lean_rad.T, rows, axis=1).T,
-        cleared_mm3=state.cleared_mm3[rows],
-    )
+def _runs(array: FloatArray, rows: NDArray[np.int_]) -> FloatArray:
+    """Some runs of an array (R,), (R, S) or (V, R, S); runs stay closest in memory."""
+    if array.ndim == 3:
+        return np.swapaxes(np.take(np.swapaxes(array, 1, 2), rows, axis=2), 1, 2)
+    return np.take(array.T, rows, axis=-1).T
 
 
-def _renew(
-    state: EdgeState, ground: EdgeGrid, rows: NDArray[np.int_], radius_um: FloatArray
-) -> None:
-    """Put new blades of a given edge radius (rows,) in place of some runs'."""
-    state.inset_mm[:, rows] = ground.inset_mm[:, None, :]
+def _renew(state: EdgeState, grid: EdgeGrid, rows: NDArray[np.int_], radius_um: FloatArray) -> None:
+    """Replace the blades of some runs by new ones of a given edge radius (rows,)."""
+    state.inset_mm[:, rows] = grid.inset_mm[:, None, :]
     state.radius_um[rows] = radius_um[:, None]
-    state.angle_rad[rows] = ground.angle_rad
+    state.angle_rad[rows] = grid.angle_rad
     state.drop_mm[rows] = 0.0
     state.lean_rad[rows] = 0.0
-    state.cleared_mm3[rows] = cleared(ground, ground.inset_mm[:, None])
+    state.cleared_mm3[rows] = cleared(grid, grid.inset_mm[:, None])

@@ -1,30 +1,24 @@
-"""Dull edges: what a rounded apex costs to clear, and laws by which it grows in use.
+"""Dull edges: the geometry of a rounded apex, and laws by which its radius grows in use.
 
-A law is an object with one method, `after(radius_um, strokes)`: the radius that use turns an edge of
-a given radius into. Laws depend on the present radius alone, so an edge left dull simply goes on.
-The published evidence conflicts (see the evidence table), so none of them is "the" law.
+A law is an object with one method, `after(radius_um, strokes)`: the radius of an edge after more
+strokes. Laws depend on the present radius alone, so an edge that is not sharpened continues from
+there. The published evidence conflicts (see the evidence table), so none of them is "the" law.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple, Protocol, runtime_checkable
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import (
-    FloatArray,
-    at_least,
-    between,
-    finite,
-    frozen_array,
-    keep_numbers,
-    positive,
-)
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry.edge import check_angle_deg
+from edgekit.record import Record
 
 __all__ = [
     "DullEdge",
@@ -36,7 +30,7 @@ __all__ = [
 ]
 
 
-class DullEdge(NamedTuple):
+class DullEdge(Record):
     """A wedge of internal angle β whose apex is rounded to radius r; see `dull_edge`."""
 
     edge_width_um: FloatArray
@@ -47,7 +41,7 @@ class DullEdge(NamedTuple):
 
 
 def dull_edge(internal_angle_deg: float, radius_um: ArrayLike) -> DullEdge:
-    """What an apex rounded to a radius means, from the circle tangent to face and flank.
+    """Dimensions of an apex rounded to a radius, from the circle tangent to face and flank.
 
     Parameters
     ----------
@@ -71,9 +65,9 @@ def dull_edge(internal_angle_deg: float, radius_um: ArrayLike) -> DullEdge:
     >>> round(float(worn.along_face_um), 3), round(float(worn.lateral_depth_um), 3)
     (5.213, 5.035)
     """
-    angle = finite("internal_angle_deg", internal_angle_deg, "Give degrees, such as 75.")
+    angle = checks.finite("internal_angle_deg", internal_angle_deg, "Give degrees, such as 75.")
     beta = np.radians(check_angle_deg("internal_angle_deg", angle))
-    r = _not_negative("radius_um", radius_um)
+    r = checks.array_between("radius_um", radius_um, 0, np.inf, "Give micrometres.", ends=True)
     half = beta / 2
     return DullEdge(
         edge_width_um=2 * r * np.cos(half),
@@ -82,16 +76,6 @@ def dull_edge(internal_angle_deg: float, radius_um: ArrayLike) -> DullEdge:
         lateral_depth_um=r * (1 + np.cos(beta)),
         worn_area_um2=r**2 * (1 / np.tan(half) - (np.pi - beta) / 2),
     )
-
-
-def _not_negative(name: str, values: ArrayLike) -> FloatArray:
-    """Values of any shape as floats of 0 or more."""
-    array = frozen_array(name, values)
-    if not (array >= 0).all():
-        raise EdgekitError(
-            f"{name} must be 0 or more", float(array.min()), "Give micrometres, or a count."
-        )
-    return array
 
 
 @runtime_checkable
@@ -103,12 +87,18 @@ class DullingLaw(Protocol):
         ...
 
 
+def _checked(radius_um: ArrayLike, strokes: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Radii and numbers of strokes of 0 or more."""
+    radius = checks.array_between("radius_um", radius_um, 0, np.inf, "Give micrometres.", ends=True)
+    return radius, checks.array_between("strokes", strokes, 0, np.inf, "Give a count.", ends=True)
+
+
 @dataclass(frozen=True, kw_only=True)
 class PowerDulling:
-    """r^(1/b) grows by `rate` a stroke: r = (r₀^(1/b) + rate n)^b.
+    """r^(1/b) grows by `rate` per stroke: r = (r₀^(1/b) + rate n)^b.
 
-    With b = 1/2 a constant area is worn away a stroke, r² = r₀² + c n, which is Archard's law for
-    a rounded wedge at constant load. `rate` is in µm^(1/b) a stroke.
+    With b = 1/2 each stroke wears away the same area, r² = r₀² + c n, which is Archard's law for a
+    rounded wedge at constant load. `rate` is in µm^(1/b) per stroke.
 
     Examples
     --------
@@ -121,17 +111,17 @@ class PowerDulling:
     exponent: float = value("dull_exponent")
 
     def __post_init__(self) -> None:
-        keep_numbers(
+        checks.keep_numbers(
             self,
-            rate=at_least("rate", self.rate, 0.0),
-            exponent=between("exponent", self.exponent, 0.0, 5.0, "Give b, such as 0.5."),
+            rate=checks.at_least("rate", self.rate, 0.0),
+            exponent=checks.between("exponent", self.exponent, 0.0, 5.0, "Give b, such as 0.5."),
         )
 
     @classmethod
     def through(
         cls, *, radius_um: float, strokes: float, sharp_radius_um: float, exponent: float
     ) -> PowerDulling:
-        """The law of an exponent that turns a sharp radius into `radius_um` in `strokes`.
+        """The law of a given exponent by which a sharp radius grows to `radius_um` in `strokes`.
 
         Examples
         --------
@@ -141,16 +131,16 @@ class PowerDulling:
         >>> round(float(law.after(1.5, 45)), 2)
         4.65
         """
-        power = 1 / between("exponent", exponent, 0.0, 5.0)
+        power = 1 / checks.between("exponent", exponent, 0.0, 5.0)
         grown = (
-            positive("radius_um", radius_um) ** power
-            - at_least("sharp_radius_um", sharp_radius_um, 0.0) ** power
+            checks.positive("radius_um", radius_um) ** power
+            - checks.at_least("sharp_radius_um", sharp_radius_um, 0.0) ** power
         )
-        return cls(rate=grown / positive("strokes", strokes), exponent=exponent)
+        return cls(rate=grown / checks.positive("strokes", strokes), exponent=exponent)
 
     def after(self, radius_um: FloatArray, strokes: FloatArray) -> FloatArray:
         """See the class."""
-        radius, count = _not_negative("radius_um", radius_um), _not_negative("strokes", strokes)
+        radius, count = _checked(radius_um, strokes)
         return np.asarray((radius ** (1 / self.exponent) + self.rate * count) ** self.exponent)
 
 
@@ -158,7 +148,7 @@ class PowerDulling:
 class SaturatingDulling:
     """The radius approaches a limit: r = limit - (limit - r₀) exp(-n / strokes).
 
-    A radius already above the limit stays.
+    A radius already above the limit does not change.
 
     Examples
     --------
@@ -171,22 +161,21 @@ class SaturatingDulling:
     strokes: float
 
     def __post_init__(self) -> None:
-        keep_numbers(
+        checks.keep_numbers(
             self,
-            limit_um=positive("limit_um", self.limit_um),
-            strokes=positive("strokes", self.strokes),
+            limit_um=checks.positive("limit_um", self.limit_um),
+            strokes=checks.positive("strokes", self.strokes),
         )
 
     def after(self, radius_um: FloatArray, strokes: FloatArray) -> FloatArray:
         """See the class."""
-        radius, count = _not_negative("radius_um", radius_um), _not_negative("strokes", strokes)
+        radius, count = _checked(radius_um, strokes)
         missing = np.maximum(self.limit_um - radius, 0.0)
         return np.asarray(radius + missing * -np.expm1(-count / self.strokes))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class TableDulling:
-    """Measured radii at numbers of strokes, straight lines between; the last slope goes on.
+class TableDulling(Record):
+    """Measured radii at numbers of strokes, with straight lines between and beyond them.
 
     Examples
     --------
@@ -200,26 +189,27 @@ class TableDulling:
     radius_um: FloatArray
 
     def __post_init__(self) -> None:
-        strokes = frozen_array("strokes", self.strokes, (None,))
-        radius = frozen_array("radius_um", self.radius_um, strokes.shape)
+        strokes = checks.frozen_array("strokes", self.strokes, (None,))
+        radius = checks.frozen_array("radius_um", self.radius_um, strokes.shape)
         if len(strokes) < 2 or not ((np.diff(strokes) > 0) & (np.diff(radius) > 0)).all():
             raise EdgekitError(
                 "strokes and radius_um must both rise, over two rows or more",
                 radius.tolist(),
-                "Sort the table by strokes; average out readings that fall.",
+                "Sort the table by strokes; average neighbouring readings where the radius falls.",
             )
         object.__setattr__(self, "strokes", strokes)
         object.__setattr__(self, "radius_um", radius)
+        super().__post_init__()
 
     def after(self, radius_um: FloatArray, strokes: FloatArray) -> FloatArray:
         """See the class."""
-        radius, count = _not_negative("radius_um", radius_um), _not_negative("strokes", strokes)
+        radius, count = _checked(radius_um, strokes)
         worn = _line(radius, self.radius_um, self.strokes)
         grown = _line(worn + count, self.strokes, self.radius_um)
         return np.asarray(np.where(count > 0, grown, radius))
 
 
 def _line(x: FloatArray, xs: FloatArray, ys: FloatArray) -> FloatArray:
-    """Straight lines through (xs, ys), the first and last going on."""
+    """Straight lines through (xs, ys), the first and last extended."""
     i = np.clip(np.searchsorted(xs, x) - 1, 0, len(xs) - 2)
     return np.asarray(ys[i] + (x - xs[i]) * (ys[i + 1] - ys[i]) / (xs[i + 1] - xs[i]))

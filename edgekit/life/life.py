@@ -1,54 +1,58 @@
 """The life of an instrument: use dulls it, sessions sharpen it, until a rule retires it."""
 
-from __future__ import annotations
-
-from collections.abc import Sequence
-from dataclasses import dataclass
+import enum
+from collections.abc import Mapping, Sequence
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
 
 from edgekit.bending.beam import Wear, joined, life_bending_model
 from edgekit.checks import FloatArray, count, instance
+from edgekit.display import html_text
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
-from edgekit.grinding.kernel import EdgeState, sharpen_runs
-from edgekit.grinding.random_streams import GivenKeys, RunEffects, RunKeys, SessionDraws
+from edgekit.grinding.kernel import sharpen_runs
+from edgekit.grinding.random_streams import GivenKeys, RunKeys
 from edgekit.grinding.recession_field import EdgeGrid, cleared
 from edgekit.grinding.session import check_parts
 from edgekit.life.batch import RunBatch
-from edgekit.life.prepared import Precision, PreparedBlade, SessionMeasures, mean_, plain_mean
+from edgekit.life.prepared import Precision, PreparedBlade, SessionMeasures
 from edgekit.life.retire import DEFAULT_RULES, MinStrength, RetireRule, WidthLoss
 from edgekit.life.use import Use
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
+from edgekit.record import Record, freeze
+from edgekit.units import UM_PER_MM
 
-if TYPE_CHECKING:
-    import pandas as pd
-    from numpy.typing import NDArray
+__all__ = ["Life", "LifeEnd", "Lives", "Use", "live", "live_runs", "rules_of"]
 
-__all__ = ["Life", "Lives", "Use", "live", "live_runs", "rules_of"]
-
-UM_PER_MM = 1000.0
-# Lives in hand: more leave the cache, fewer leave Python's own time a larger share.
+# Runs computed together: more leave the cache, fewer leave Python's own time a larger share.
 MAX_RUNS_AT_ONCE = 640
-MAX_PLANES_AT_ONCE = 2**16  # runs x planes: their draws of some sessions ahead take 17 MB an edge
+MAX_PLANES_AT_ONCE = 2**16  # runs x planes: the draws of some sessions take 17 MB per edge
+MAX_SESSIONS = 100_000
 LIFE_STATIONS = 64
 LIFE_DEPTHS = 8
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Lives:
+class LifeEnd(enum.StrEnum):
+    """Why a life ended."""
+
+    RETIRED = "retired"
+    STILL_IN_USE = "still in use"
+
+
+class Lives(Record):
     """R lives of one blade under one method.
 
     ``sessions`` (R,): sessions until a rule retired the blade, that one included. ``ended_by``
     (R,): index of the rule, -1 if none did within the sessions allowed. ``final`` and ``average``:
-    name -> (R,), a track's value at the last session and its mean over the life. ``tracks``: name ->
-    (H, sessions) of the first H lives, NaN after the end of each; cumulative losses in µm are
-    against the blade as it was given. ``grounds, wears``: each edge's geometry, and its field after
-    each session where that was kept.
+    name -> (R,), a measure's value at the last session and its mean over the life. ``tracks``:
+    name -> (H, sessions) of the first H lives, NaN after the end of each; cumulative losses in µm
+    are against the blade as it was given. ``grids, wears``: each edge's geometry, and its field
+    after each session where that was recorded.
     """
 
     blade: Blade
@@ -56,65 +60,69 @@ class Lives:
     rules: tuple[RetireRule, ...]
     sessions: NDArray[np.int_]
     ended_by: NDArray[np.int_]
-    final: dict[str, FloatArray]
-    average: dict[str, FloatArray]
-    tracks: dict[str, FloatArray]
-    grounds: tuple[EdgeGrid, ...] = ()
+    final: Mapping[str, FloatArray]
+    average: Mapping[str, FloatArray]
+    tracks: Mapping[str, FloatArray]
+    grids: tuple[EdgeGrid, ...] = ()
     wears: tuple[tuple[Wear, ...], ...] = ()
 
     def last(self, name: str) -> FloatArray:
-        """Value (R,) of a track at each life's last session."""
+        """Value (R,) of a measure at each life's last session."""
         return self.final[name]
 
     def mean(self, name: str) -> FloatArray:
-        """Mean (R,) of a track over each life."""
+        """Mean (R,) of a measure over each life."""
         return self.average[name]
 
 
-class _Record:
-    """Collects what sessions report, each life at its own turn."""
+class _Recorder:
+    """Collects what sessions report, each life at its own session."""
 
-    def __init__(self, names: Sequence[str], runs: int, histories: int) -> None:
-        self.sessions = np.zeros(runs, dtype=int)
-        self.ended_by = np.full(runs, -1)
-        self._names = names
-        self._total = np.zeros((len(names), runs))
-        self._final = np.zeros((len(names), runs))
-        self._histories = histories
+    def __init__(
+        self, prepared: PreparedBlade, rules: tuple[RetireRule, ...], runs: int, histories: int
+    ) -> None:
+        self._prepared, self._rules, self._histories = prepared, rules, histories
+        self._names = [*SessionMeasures._fields, "used_up"]
+        if prepared.bending is not None:
+            self._names.append("strength_left")
+        self._sessions = np.zeros(runs, dtype=int)
+        self._ended_by = np.full(runs, -1)
+        self._total = np.zeros((len(self._names), runs))
+        self._final = np.zeros((len(self._names), runs))
         self._rows: list[tuple[NDArray[np.int_], NDArray[np.int_], FloatArray]] = []
 
-    def add(
-        self, runs: NDArray[np.int_], turns: NDArray[np.int_], tracks: Sequence[FloatArray]
-    ) -> None:
-        """One session of some runs, the tracks in the order of the names."""
-        values = np.stack(tracks)
+    def add(self, batch: RunBatch, measures: SessionMeasures, lost: WidthLoss) -> NDArray[np.bool_]:
+        """Record a session of the batch; which of its runs (R,) a rule retires."""
+        used = np.stack([rule.used_up(lost) for rule in self._rules])
+        worst = used.max(axis=0)
+        strength = () if lost.strength_left is None else (lost.strength_left,)
+        values = np.stack([*measures, worst, *strength])
+        runs, retired = batch.run, worst >= 1
         self._total[:, runs] += values
         self._final[:, runs] = values
-        self.sessions[runs] += 1
+        self._sessions[runs] += 1
+        self._ended_by[runs[retired]] = np.argmax(used[:, retired], axis=0)
         if self._histories:
-            mine = runs < self._histories
-            self._rows.append((runs[mine], turns[mine], values[:, mine]))
+            recorded = runs < self._histories
+            self._rows.append((runs[recorded], batch.turn[recorded], values[:, recorded]))
+        return np.asarray(retired)
 
-    def lives(
-        self, bench: PreparedBlade, rules: tuple[RetireRule, ...], wears: Sequence[tuple[Wear, ...]]
-    ) -> Lives:
-        """Everything recorded."""
-        histories = np.full(
-            (len(self._total), self._histories, self.sessions[: self._histories].max(initial=0)),
-            np.nan,
-        )
+    def lives(self, wears: Sequence[tuple[Wear, ...]]) -> Lives:
+        """All recorded lives."""
+        longest = self._sessions[: self._histories].max(initial=0)
+        tracks = np.full((len(self._names), self._histories, longest), np.nan)
         for runs, turns, values in self._rows:
-            histories[:, runs, turns] = values
+            tracks[:, runs, turns] = values
         return Lives(
-            blade=bench.blade,
-            method=bench.method,
-            rules=rules,
-            sessions=self.sessions,
-            ended_by=self.ended_by,
+            blade=self._prepared.blade,
+            method=self._prepared.method,
+            rules=self._rules,
+            sessions=self._sessions,
+            ended_by=self._ended_by,
             final=dict(zip(self._names, self._final, strict=True)),
-            average=dict(zip(self._names, self._total / self.sessions, strict=True)),
-            tracks=dict(zip(self._names, histories, strict=True)),
-            grounds=bench.grounds,
+            average=dict(zip(self._names, self._total / self._sessions, strict=True)),
+            tracks=dict(zip(self._names, tracks, strict=True)),
+            grids=self._prepared.grids,
             wears=tuple(wears),
         )
 
@@ -145,7 +153,7 @@ def live_runs(
     precision: Precision = np.float64,
     keep: bool = False,
 ) -> Lives:
-    """Many lives: the one kernel behind `live`, `compare` and `sweep`.
+    """Many lives: the kernel behind `live`, `compare` and `sweep`.
 
     Parameters
     ----------
@@ -155,16 +163,16 @@ def live_runs(
     rules : tuple of RetireRule
         The first that is used up ends the life.
     rngs : sequence of numpy.random.Generator, or RunKeys
-        One a run; run i depends on nothing but its own, to the last bit.
+        One per run; run i depends on its own only, to the last bit.
     max_sessions, stations, depths : int
         Where a life is cut off, and the nodes of the field.
     histories : int, optional
-        Of how many lives every session is kept; all by default.
+        Number of lives of which every session is recorded; all by default.
     precision : numpy.float64 or numpy.float32
-        Of the fields. Single precision is quicker by 30 % and changes a life's mean loss a
+        Of the fields. Single precision is 30 % faster and changes a life's mean loss per
         session by less than 1e-3 µm (99 % of 4000 lives of three methods).
     keep : bool
-        Keep the fields of every session in ``wears``; for a single run only.
+        Record the fields of every session in ``wears``; for a single run only.
 
     Examples
     --------
@@ -179,95 +187,76 @@ def live_runs(
     check_parts(blade, method, (Method, Alternation))
     keys = GivenKeys(rngs) if isinstance(rngs, Sequence) else rngs
     instance("use", use, Use, "Give a Use; Use() has the defaults.")
-    most = count("max_sessions", max_sessions)
-    if precision not in (np.float64, np.float32):
-        raise EdgekitError("no such precision", precision, "Give numpy.float64 or numpy.float32.")
+    limit = count("max_sessions", max_sessions, most=MAX_SESSIONS)
     runs = len(keys)
     if keep and runs > 1:
         raise EdgekitError(
-            "fields are kept of a single run only", runs, "Live one run, or keep none."
+            "fields are recorded of a single run only", runs, "Live one run, or set keep=False."
         )
-    _hold_memory()
+    _retain_freed_memory()
     strength = any(isinstance(rule, MinStrength) for rule in rules)
-    bench = PreparedBlade.of(blade, method, stations, depths, precision, strength=strength)
-    names = [*SessionMeasures._fields, "used_up", *(["strength_left"] if strength else [])]
-    places = min(MAX_RUNS_AT_ONCE, max(1, MAX_PLANES_AT_ONCE // method.planes), runs)
-    record = _Record(names, runs, runs if histories is None else min(histories, runs))
-    wears: list[tuple[Wear, ...]] = []
-    hand = RunBatch(bench, use, keys, places)
-    while len(hand.run):
-        draws = hand.deck.session(hand.place, hand.turn)
-        tracks, lost, hand.states = _cycle(
-            bench, hand.states, use, hand.kept, draws, hand.turn, hand.fresh_um
-        )
-        used = np.stack([rule.used_up(lost) for rule in rules])
-        worst = used.max(axis=0)
-        tracked = [*tracks, worst]
-        if lost.strength_left is not None:
-            tracked.append(lost.strength_left)
-        record.add(hand.run, hand.turn, tracked)
+    prepared = PreparedBlade.of(blade, method, stations, depths, precision, strength=strength)
+    slots = min(MAX_RUNS_AT_ONCE, max(1, MAX_PLANES_AT_ONCE // method.planes), runs)
+    recorder = _Recorder(prepared, rules, runs, runs if histories is None else min(histories, runs))
+    wears = []
+    batch = RunBatch(prepared, use, keys, slots)
+    while len(batch.run):
+        measures, lost = _use_and_sharpen(prepared, use, batch)
+        over = recorder.add(batch, measures, lost)
         if keep:
-            wears.append(bench.wear(hand.states))
-        over = worst >= 1
-        record.ended_by[hand.run[over]] = np.argmax(used[:, over], axis=0)
-        hand.turn += 1
-        over |= hand.turn >= most
+            wears.append(prepared.wear(batch.states))
+        batch.turn += 1
+        over |= batch.turn >= limit
         if over.any():
-            hand.end(over)
-    return record.lives(bench, rules, wears)
+            batch.end(over)
+    return recorder.lives(wears)
 
 
-def _hold_memory() -> None:
+def _retain_freed_memory() -> None:
     """Let freed arrays stay with the process.
 
-    The usual allocator gives blocks of some hundred kilobytes back to the system at once, and fetching
-    them again takes longer than the kernel needs to fill them. Freeing one block of almost 32 MB
-    raises the size up to which it keeps them; other allocators take no notice.
+    The usual allocator returns blocks of some hundred kilobytes to the system at once, and
+    requesting them again takes longer than the kernel needs to fill them. Freeing one block of
+    almost 32 MB raises the size up to which it retains them; other allocators are unaffected.
     """
     np.empty(31 * 2**20, dtype=np.uint8)
 
 
-def _cycle(
-    bench: PreparedBlade,
-    states: list[EdgeState],
-    use: Use,
-    kept: RunEffects,
-    draws: SessionDraws,
-    turn: NDArray[np.int_],
-    fresh_um: FloatArray,
-) -> tuple[SessionMeasures, WidthLoss, list[EdgeState]]:
-    """Use, then a session."""
-    method, aims = bench.at(int(turn[0]))
+def _use_and_sharpen(
+    prepared: PreparedBlade, use: Use, batch: RunBatch
+) -> tuple[SessionMeasures, WidthLoss]:
+    """One use and one session of all runs in the batch, whose states it replaces."""
+    method, aims = prepared.at(int(batch.turn[0]))
+    draws = batch.draws()
     before = []
-    for e, (state, ground) in enumerate(zip(states, bench.grounds, strict=True)):
-        before.append(state.at(ground))
-        worn = use.dull(state.radius_um, kept, draws.patches[:, e])
+    for e, (state, grid) in enumerate(zip(batch.states, prepared.grids, strict=True)):
+        before.append(state.at(grid))
+        worn = use.dull(state.radius_um, batch.effects, draws.patches[:, e])
         state.radius_um = worn.astype(state.inset_mm.dtype, copy=False)
         if use.attrition_um:
             state.inset_mm = state.inset_mm + use.attrition_um / UM_PER_MM
-            state.cleared_mm3 = cleared(ground, state.inset_mm)
-    dull = mean_(plain_mean(state.radius_um) for state in states)
+            state.cleared_mm3 = cleared(grid, state.inset_mm)
+    dull = prepared.mean_radius_um(batch.states)
     done = sharpen_runs(
-        bench.grounds,
-        states,
+        prepared.grids,
+        batch.states,
         aims,
         method,
-        kept=kept,
+        effects=batch.effects,
         draws=draws,
-        turn=turn,
-        fresh_um=fresh_um,
+        turn=batch.turn,
+        fresh_um=batch.fresh_um,
     )
-    tracks, lost = bench.track(before, done, dull)
-    return tracks, lost, [result.state for result in done.edges]
+    batch.states = [result.state for result in done.edges]
+    return prepared.measure_session(before, done, dull)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Life:
+class Life(Record):
     """One instrument's life.
 
-    ``sessions``: sessions until it must go. ``history``: a row a session, cumulative losses
-    against the new blade. ``status``: which rule ended it. ``grounds, wears``: each edge's
-    geometry, and its field after each session.
+    ``sessions``: sessions until it must go. ``history``: one row per session, cumulative losses
+    against the new blade. ``ended_by``: the rule that retired it, None if it is still in use.
+    ``grids, wears``: each edge's geometry, and its field after each session.
     """
 
     blade: Blade
@@ -275,27 +264,34 @@ class Life:
     rules: tuple[RetireRule, ...]
     sessions: int
     history: pd.DataFrame
-    status: str
-    grounds: tuple[EdgeGrid, ...] = ()
+    ended_by: RetireRule | None
+    grids: tuple[EdgeGrid, ...] = ()
     wears: tuple[tuple[Wear, ...], ...] = ()
+
+    @property
+    def end(self) -> LifeEnd:
+        """Why the life ended."""
+        return LifeEnd.STILL_IN_USE if self.ended_by is None else LifeEnd.RETIRED
+
+    @property
+    def status(self) -> str:
+        """Why the life ended, in words."""
+        if self.ended_by is not None:
+            return f"{self.end}: {self.ended_by}"
+        return f"{self.end} after {self.sessions} sessions; allow more with max_sessions"
 
     @cached_property
     def strength_left(self) -> FloatArray:
         """Strength (N,) after each session over the new blade's; see `edgekit.bending.beam`."""
-        gauge = life_bending_model(self.blade, self.grounds)
+        model = life_bending_model(self.blade, self.grids)
         lost = self.history["length_um"].to_numpy() / UM_PER_MM
-        return gauge.strength_left(joined(self.wears), lost)
+        return np.asarray(freeze(model.strength_left(joined(self.wears), lost)))
 
     def __repr__(self) -> str:
         return f"{self.blade.name}, {self.method.name}: {self.sessions} sessions; {self.status}"
 
     def _repr_html_(self) -> str:
-        from html import escape
-
-        return (
-            f"<b>{escape(self.blade.name)}</b>, {escape(self.method.name)}: {self.sessions} "
-            f"sessions; {escape(self.status)}{self.history.tail(3).to_html(index=False)}"
-        )
+        return html_text(self) + self.history.tail(3).to_html(index=False)
 
 
 def live(
@@ -332,17 +328,14 @@ def live(
     >>> import numpy as np, edgekit as ek
     >>> blade = ek.patterns.area_specific_curette()
     >>> life = ek.live(blade, ek.methods.freehand(), rng=np.random.default_rng(3))
-    >>> life.sessions == len(life.history), life.status.startswith("retired")
-    (True, True)
+    >>> life.sessions == len(life.history), life.end.value
+    (True, 'retired')
     """
-    import pandas as pd
-
-    rules = rules_of(retire)
     lives = live_runs(
         blade,
         method,
         use=Use() if use is None else use,
-        rules=rules,
+        rules=rules_of(retire),
         rngs=[rng],
         max_sessions=max_sessions,
         stations=stations,
@@ -353,18 +346,13 @@ def live(
     history.insert(0, "session", np.arange(1, len(history) + 1))
     history.insert(1, "width_mm", blade.width_mm - history["mean_width_um"] / UM_PER_MM)
     ended = int(lives.ended_by[0])
-    status = (
-        f"retired: {rules[ended]}"
-        if ended >= 0
-        else f"still in use after {max_sessions} sessions; allow more with max_sessions"
-    )
     return Life(
         blade=blade,
         method=method,
-        rules=rules,
+        rules=lives.rules,
         sessions=int(lives.sessions[0]),
         history=history,
-        status=status,
-        grounds=lives.grounds,
+        ended_by=lives.rules[ended] if ended >= 0 else None,
+        grids=lives.grids,
         wears=lives.wears,
     )

@@ -1,59 +1,43 @@
-"""A blade on the bench: all that no run changes, and what is measured after a session."""
-
-from __future__ import annotations
+"""A blade and a method prepared for many lives: all that no run changes, and what is measured."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import fields, replace
 from functools import lru_cache, reduce
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple, Self
 
 import numpy as np
+from numpy.typing import NDArray
 
-from edgekit.bending.beam import (
-    SIDE_COSINE,
-    BendingModel,
-    Wear,
-    end_inset_mm,
-    life_bending_model,
-    shortened_mm,
-)
+from edgekit.bending import beam
 from edgekit.checks import FloatArray
+from edgekit.errors import EdgekitError
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.kernel import Aim, EdgeState, SessionRuns, aim_at
 from edgekit.grinding.recession_field import EdgeGrid, over_stations, prepare_edge
 from edgekit.life.retire import WidthLoss
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
+from edgekit.record import Record
+from edgekit.units import UM_PER_MM
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
+__all__ = ["Precision", "PreparedBlade", "SessionMeasures"]
 
-__all__ = ["Precision", "PreparedBlade", "SessionMeasures", "mean_", "plain_mean"]
-
-UM_PER_MM = 1000.0
 Precision = type[np.float64] | type[np.float32]
 
 
-def _in(precision: Precision, ground: EdgeGrid) -> EdgeGrid:
-    """The same edge with its arrays in another precision."""
-    arrays = (
-        "station_weights_mm",
-        "position",
-        "tangent",
-        "inward",
-        "face",
-        "angle_rad",
-        "plan_curvature",
-        "half_width_mm",
-        "depth_mm",
-        "inset_mm",
-    )
-    cast = {name: np.asarray(getattr(ground, name), precision) for name in arrays}
-    return replace(ground, **cast)  # type: ignore[arg-type]
+def _in(precision: Precision, grid: EdgeGrid) -> EdgeGrid:
+    """The same edge with its arrays, except the arc lengths, in another precision."""
+    arrays = {item.name: getattr(grid, item.name) for item in fields(grid)}
+    cast = {
+        name: array.astype(precision)
+        for name, array in arrays.items()
+        if isinstance(array, np.ndarray) and name != "arc_mm"
+    }
+    return replace(grid, **cast)  # type: ignore[arg-type]
 
 
 class SessionMeasures(NamedTuple):
-    """What is recorded at each session, (R,) each."""
+    """What is recorded of each session, (R,) each; widths, length and thickness are losses."""
 
     mean_width_um: FloatArray
     deepest_width_um: FloatArray
@@ -71,10 +55,10 @@ class SessionMeasures(NamedTuple):
 
 
 class _Prepared(NamedTuple):
-    """What does not depend on the method: edges; the share (S,) of each station in its edge, and in its
-    side, where ``on_side``; dimensions."""
+    """What does not depend on the method: edges; the share (S,) of each station in its edge, and
+    in its side, where ``on_side``; dimensions."""
 
-    grounds: tuple[EdgeGrid, ...]
+    grids: tuple[EdgeGrid, ...]
     weights: tuple[FloatArray, ...]
     sides: tuple[FloatArray, ...]
     on_side: tuple[NDArray[np.bool_], ...]
@@ -86,17 +70,17 @@ class _Prepared(NamedTuple):
 
 @lru_cache(maxsize=16)
 def _prepared(blade: Blade, stations: int, depths: int, precision: Precision) -> _Prepared:
-    """RunEffects, since a control that changes the method alone asks again and again."""
-    grounds, weights, sides, on_side = [], [], [], []
+    """Cached, since controls that change the method alone ask for the same blade each time."""
+    grids, weights, sides, on_side = [], [], [], []
     for name in blade.edges:
         exact = prepare_edge(blade, name, stations=stations, depths=depths)
-        on_side.append(np.abs(exact.tangent @ exact.edge.roll_reference) > SIDE_COSINE)
+        on_side.append(np.abs(exact.tangent @ exact.edge.roll_reference) > beam.SIDE_COSINE)
         side = np.where(on_side[-1], exact.station_weights_mm, 0.0)
         sides.append((side / side.sum()).astype(precision))
-        grounds.append(_in(precision, exact))
-        weights.append(grounds[-1].station_weights_mm / grounds[-1].station_weights_mm.sum())
+        grids.append(_in(precision, exact))
+        weights.append(grids[-1].station_weights_mm / grids[-1].station_weights_mm.sum())
     return _Prepared(
-        grounds=tuple(grounds),
+        grids=tuple(grids),
         weights=tuple(weights),
         sides=tuple(sides),
         on_side=tuple(on_side),
@@ -107,20 +91,23 @@ def _prepared(blade: Blade, stations: int, depths: int, precision: Precision) ->
     )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class PreparedBlade:
-    """Everything about a blade and a method that no run changes."""
+class PreparedBlade(Record):
+    """A blade and a method prepared for any number of runs.
+
+    ``aims``: for each method, in turn, one per edge. ``bending``: only where a rule needs the
+    strength.
+    """
 
     blade: Blade
     method: Method | Alternation
     ready: _Prepared
-    aims: tuple[tuple[Aim, ...], ...]  # one a method, in turn
-    gauge: BendingModel | None  # only where a rule asks for the strength
+    aims: tuple[tuple[Aim, ...], ...]
+    bending: beam.BendingModel | None
 
     @property
-    def grounds(self) -> tuple[EdgeGrid, ...]:
+    def grids(self) -> tuple[EdgeGrid, ...]:
         """The blade's edges."""
-        return self.ready.grounds
+        return self.ready.grids
 
     @classmethod
     def of(
@@ -132,101 +119,103 @@ class PreparedBlade:
         precision: Precision = np.float64,
         *,
         strength: bool = False,
-    ) -> PreparedBlade:
+    ) -> Self:
+        """Prepare a blade and a method, with `strength` for rules about bending."""
+        if precision not in (np.float64, np.float32):
+            raise EdgekitError(
+                "no such precision", precision, "Give numpy.float64 or numpy.float32."
+            )
         ready = _prepared(blade, stations, depths, precision)  # type: ignore[arg-type]
         methods = method.methods if isinstance(method, Alternation) else (method,)
-        gauge = None
-        if strength:
-            gauge = life_bending_model(
-                blade, _prepared(blade, stations, depths, np.float64).grounds
-            )
+        exact = _prepared(blade, stations, depths, np.float64) if strength else None
         return cls(
             blade=blade,
             method=method,
             ready=ready,
-            aims=tuple(tuple(aim_at(ground, one) for ground in ready.grounds) for one in methods),
-            gauge=gauge,
+            aims=tuple(tuple(aim_at(grid, item) for grid in ready.grids) for item in methods),
+            bending=None if exact is None else beam.life_bending_model(blade, exact.grids),
         )
 
     def at(self, turn: int) -> tuple[Method, tuple[Aim, ...]]:
         """The method of session number `turn`, and where it aims."""
         return self.method.at(turn), self.aims[turn % len(self.aims)]
 
-    def wear(self, states: Sequence[EdgeState]) -> tuple[Wear, ...]:
-        """What has gone from each edge."""
+    def mean_radius_um(self, states: Sequence[EdgeState]) -> FloatArray:
+        """Mean edge radius (R,) over all edges."""
+        return _mean(_plain_mean(state.radius_um) for state in states)
+
+    def wear(self, states: Sequence[EdgeState]) -> tuple[beam.Wear, ...]:
+        """What has been removed from each edge."""
         return tuple(
-            Wear(state.inset_mm - ground.inset_mm[:, None, :], state.drop_mm)
-            for state, ground in zip(states, self.grounds, strict=True)
+            beam.Wear(state.inset_mm - grid.inset_mm[:, None, :], state.drop_mm)
+            for state, grid in zip(states, self.grids, strict=True)
         )
 
     def measure(self, insets: Sequence[FloatArray], states: Sequence[EdgeState]) -> WidthLoss:
         """Losses (R,) [mm] now, with what a worn blade had lost before; two edges both take from
         the width."""
-        ready = self.ready
-        middle = len(self.grounds[0].arc_mm) // 2
-        length = shortened_mm(
-            self.grounds,
-            [
-                end_inset_mm(ground, state.inset_mm, u, state.drop_mm)
-                for ground, u, state in zip(self.grounds, insets, states, strict=True)
-            ],
-        )
-        gauge = self.gauge
+        ready, bending = self.ready, self.bending
+        middle = len(self.grids[0].arc_mm) // 2
+        ends = [
+            beam.end_inset_mm(grid, state.inset_mm, inset, state.drop_mm)
+            for grid, inset, state in zip(self.grids, insets, states, strict=True)
+        ]
+        length = beam.shortened_mm(self.grids, ends)
         across = list(zip(insets, ready.sides, ready.on_side, strict=True))
         lowered = states[0].drop_mm
         if self.blade.unused is not None and lowered.any():
-            # It is never ground, but moves in as the face goes down.
-            fallen = lowered / np.tan(self.grounds[0].angle_rad)
+            # It is never ground, but moves in as the face is lowered.
+            fallen = lowered / np.tan(self.grids[0].angle_rad)
             across.append((fallen, ready.sides[0], ready.on_side[0]))
         return WidthLoss(
             mean_width_mm=ready.worn_mm + _sum(over_stations(u, share) for u, share, _ in across),
             deepest_width_mm=ready.worn_mm + _sum(u.T[side].max(axis=0) for u, _, side in across),
             caliper_width_mm=ready.worn_mm + _sum(u[:, middle] for u, _, _ in across),
             length_mm=length,
-            thickness_mm=np.max([plain_mean(state.drop_mm) for state in states], axis=0),
+            thickness_mm=np.max([_plain_mean(state.drop_mm) for state in states], axis=0),
             new_width_mm=ready.width_mm + ready.worn_mm,
             new_length_mm=ready.length_mm,
             new_thickness_mm=ready.thickness_mm,
-            strength_left=None if gauge is None else gauge.strength_left(self.wear(states), length),
+            strength_left=bending.strength_left(self.wear(states), length) if bending else None,
         )
 
-    def track(
+    def measure_session(
         self, before: Sequence[FloatArray], done: SessionRuns, dull_um: FloatArray
     ) -> tuple[SessionMeasures, WidthLoss]:
-        """Record a session."""
-        states = [result.state for result in done.edges]
-        insets = [s.at(g) for s, g in zip(states, self.grounds, strict=True)]
+        """Measures of a session, and the losses after it; insets `before` it, one (R, S) per edge,
+        and mean radius `dull_um` (R,)."""
+        ready, states = self.ready, [result.state for result in done.edges]
+        insets = [s.at(g) for s, g in zip(states, self.grids, strict=True)]
         lost = self.measure(insets, states)
-        error = [
-            s.internal_angle_rad - g.angle_rad for s, g in zip(states, self.grounds, strict=True)
+        errors = [
+            s.internal_angle_rad - g.angle_rad for s, g in zip(states, self.grids, strict=True)
         ]
-        ready, weights = self.ready, self.ready.weights
-        mean_error = mean_(over_stations(e, w) for e, w in zip(error, weights, strict=True))
-        rms = np.sqrt(mean_(over_stations(e**2, w) for e, w in zip(error, weights, strict=True)))
-        tracks = SessionMeasures(
+
+        def edge_mean(values: Iterable[FloatArray | NDArray[np.bool_]]) -> FloatArray:
+            return _mean(map(over_stations, values, ready.weights))
+
+        measures = SessionMeasures(
             mean_width_um=(lost.mean_width_mm - ready.worn_mm) * UM_PER_MM,
             deepest_width_um=(lost.deepest_width_mm - ready.worn_mm) * UM_PER_MM,
             caliper_width_um=(lost.caliper_width_mm - ready.worn_mm) * UM_PER_MM,
             length_um=lost.length_mm * UM_PER_MM,
             thickness_um=lost.thickness_mm * UM_PER_MM,
-            ridge_um=mean_(
+            ridge_um=_mean(
                 np.ptp((u - b).T[side], axis=0) * UM_PER_MM
                 for u, b, side in zip(insets, before, ready.on_side, strict=True)
             ),
-            angle_error_deg=np.degrees(mean_error),
-            angle_rms_deg=np.degrees(rms),
-            sharp_fraction=mean_(
-                over_stations(r.sharp, w) for r, w in zip(done.edges, weights, strict=True)
-            ),
+            angle_error_deg=np.degrees(edge_mean(errors)),
+            angle_rms_deg=np.degrees(np.sqrt(edge_mean(error**2 for error in errors))),
+            sharp_fraction=edge_mean(result.sharp for result in done.edges),
             dull_radius_um=dull_um,
             passes=done.passes,
             minutes=done.seconds / 60,
             steel_mg=done.steel_mg,
         )
-        return tracks, lost
+        return measures, lost
 
 
-def plain_mean(values: FloatArray) -> FloatArray:
+def _plain_mean(values: FloatArray) -> FloatArray:
     """Mean (R,) over stations of `values` (R, S)."""
     stations = values.shape[1]
     return over_stations(values, np.full(stations, 1 / stations, dtype=values.dtype))
@@ -237,7 +226,7 @@ def _sum(parts: Iterable[FloatArray]) -> FloatArray:
     return reduce(np.add, parts)
 
 
-def mean_(parts: Iterable[FloatArray]) -> FloatArray:
+def _mean(parts: Iterable[FloatArray]) -> FloatArray:
     """Mean of one array or a few."""
     values = list(parts)
     return np.asarray(reduce(np.add, values) / len(values))

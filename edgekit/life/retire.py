@@ -1,6 +1,4 @@
-"""When a blade must go: rules as objects, each with the limit it sets and what it measures."""
-
-from __future__ import annotations
+"""Rules that retire a blade: each has a limit and measures the loss against it."""
 
 import enum
 from dataclasses import dataclass
@@ -35,7 +33,7 @@ class WidthLoss(NamedTuple):
     new_width_mm: float
     new_length_mm: float
     new_thickness_mm: float
-    strength_left: FloatArray | None = None  # only worked out where a rule asks for it
+    strength_left: FloatArray | None = None  # computed only where a rule needs it
 
 
 class Basis(enum.Enum):
@@ -51,7 +49,7 @@ class RetireRule(Protocol):
     """A limit on wear."""
 
     def used_up(self, lost: WidthLoss) -> FloatArray:
-        """Loss as a share (R,) of what the rule allows; at 1 the blade must go."""
+        """Loss as a share (R,) of what the rule allows; at 1 the blade is retired."""
         ...
 
     def __str__(self) -> str: ...
@@ -102,7 +100,7 @@ class MinLength:
         keep_numbers(self, fraction=between("fraction", self.fraction, 0.0, 1.0, remedy))
 
     def used_up(self, lost: WidthLoss) -> FloatArray:
-        """Loss over the length that may go."""
+        """Loss over the length that may be lost."""
         return lost.length_mm / ((1 - self.fraction) * lost.new_length_mm)
 
     def __str__(self) -> str:
@@ -111,7 +109,7 @@ class MinLength:
 
 @dataclass(frozen=True, kw_only=True)
 class MaxThicknessLoss:
-    """Retire when `fraction` of the new thickness is gone, as honing the face uses it up."""
+    """Retire when `fraction` of the new thickness is gone; honing the face reduces it."""
 
     fraction: float = value("retire_width_fraction")
 
@@ -128,7 +126,7 @@ class MaxThicknessLoss:
 
 @dataclass(frozen=True, kw_only=True)
 class MinStrength:
-    """Retire when the blade bears only `fraction` of the load at the toe that it bore when new.
+    """Retire when the blade withstands only `fraction` of the load at the toe it did when new.
 
     The most stressed section counts, in the worse of two directions of load; see
     `edgekit.bending.beam`. No source gives a limit: Murray et al. 1984 saw no significant loss at
@@ -147,7 +145,7 @@ class MinStrength:
         keep_numbers(self, fraction=between("fraction", self.fraction, 0.0, 1.0, remedy))
 
     def used_up(self, lost: WidthLoss) -> FloatArray:
-        """Strength lost over the strength that may go."""
+        """Strength lost over the strength that may be lost."""
         if lost.strength_left is None:
             raise EdgekitError(
                 "the strength was not measured", None, "Use the rule in `live` or `compare`."

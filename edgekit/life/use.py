@@ -1,6 +1,4 @@
-"""What happens to an instrument between two sessions."""
-
-from __future__ import annotations
+"""What happens to an instrument between two sessions: strokes that dull it, and attrition."""
 
 from dataclasses import dataclass, field
 
@@ -49,13 +47,13 @@ class Use:
             keep_numbers(self, **{name: at_least(name, getattr(self, name), 1.0)})
         instance("law", self.law, DullingLaw, "Give a law, such as PowerDulling().")
 
-    def fresh_um(self, kept: RunEffects) -> FloatArray:
+    def fresh_um(self, effects: RunEffects) -> FloatArray:
         """Radius (R,) after sharpening."""
-        return np.asarray(self.sharp_radius_um * self.sharp_radius_gsd**kept.sharp_radius)
+        return np.asarray(self.sharp_radius_um * self.sharp_radius_gsd**effects.sharp_radius)
 
-    def dull(self, radius_um: FloatArray, kept: RunEffects, patches: FloatArray) -> FloatArray:
+    def dull(self, radius_um: FloatArray, effects: RunEffects, patches: FloatArray) -> FloatArray:
         """Radius (R, S) after one use; `patches` (R, 16) unit normals."""
-        strokes = self.strokes * self.severity_gsd**kept.severity
+        strokes = self.strokes * self.severity_gsd**effects.severity
         worn = self.law.after(radius_um, strokes[:, None])
         if self.patch_cv == 0:
             return worn

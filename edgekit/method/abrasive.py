@@ -6,44 +6,24 @@ measured either for a hand-held stone on a hardened blade.
 """
 
 import enum
-import math
 from dataclasses import dataclass, field
+from functools import partial
 
-import numpy as np
-
-from edgekit.checks import FloatArray, count, generator, positive
+from edgekit.checks import instance, positive
 from edgekit.contact.stone import FlatStone, Stone
 from edgekit.errors import EdgekitError
-from edgekit.evidence_table import Evidence, Gsd, entry
-from edgekit.method.grain import Grain, Scale, grain, grain_um
+from edgekit.evidence_table import Evidence, entry
+from edgekit.method.grain import Scale, grain, grain_um
 
-__all__ = [
-    "Abrasive",
-    "Grain",
-    "Lubricant",
-    "Scale",
-    "ceramic_stone",
-    "diamond_plated_stone",
-    "fine_natural_stone",
-    "grain",
-    "grain_um",
-]
+__all__ = ["Abrasive", "Lubricant", "ceramic_stone", "diamond_plated_stone", "fine_natural_stone"]
 
 
 class Lubricant(enum.Enum):
-    """What the trade puts on the stone. No model here depends on it; it is recorded."""
+    """What is put on the stone, as a record only: no model here depends on it."""
 
     DRY = "dry"
     WATER = "water"
     OIL = "oil"
-
-
-def _removal_default() -> Evidence:
-    return entry("removal_fine_mm3_per_stroke")
-
-
-def _ra_default() -> Evidence:
-    return entry("ra_per_grain")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,8 +63,8 @@ class Abrasive:
     number: int | None = None
     median_um: float | None = None
     lubricant: Lubricant
-    removal: Evidence = field(default_factory=_removal_default)
-    ra_per_grain: Evidence = field(default_factory=_ra_default)
+    removal: Evidence = field(default_factory=partial(entry, "removal_fine_mm3_per_stroke"))
+    ra_per_grain: Evidence = field(default_factory=partial(entry, "ra_per_grain"))
     form: Stone = field(default_factory=FlatStone)
 
     def __post_init__(self) -> None:
@@ -96,20 +76,14 @@ class Abrasive:
                 "Give scale= and number=, or median_um= for a stone without a grade.",
             )
         if self.median_um is None:
-            found = grain(self.scale, self.number)
-            object.__setattr__(self, "scale", found.scale)
+            object.__setattr__(self, "scale", grain(self.scale, self.number).scale)
         else:
             object.__setattr__(self, "median_um", positive("median_um", self.median_um))
-        if not isinstance(self.lubricant, Lubricant):
-            raise EdgekitError(
-                "lubricant must be a Lubricant", self.lubricant, "Use Lubricant.OIL and the like."
-            )
-        for given, label in ((self.removal, "removal"), (self.ra_per_grain, "ra_per_grain")):
-            if not isinstance(given, Evidence):
-                raise EdgekitError(
-                    f"{label} must be an Evidence", given, "Give value, spread, status and source."
-                )
-            positive(f"{label}.value", given.value)
+        instance("lubricant", self.lubricant, Lubricant, "Use Lubricant.OIL or another member.")
+        for name in ("removal", "ra_per_grain"):
+            item = getattr(self, name)
+            instance(name, item, Evidence, "Give value, spread, status and source.")
+            positive(f"{name}.value", item.value)
 
     @property
     def grain_um(self) -> float:
@@ -128,28 +102,9 @@ class Abrasive:
         """Median Ra across the lay [µm]: grain × ra_per_grain, not below ``ra_floor_um``."""
         return max(self.grain_um * self.ra_per_grain.value, entry("ra_floor_um").value)
 
-    def draw_ra_um(self, rng: np.random.Generator, runs: int) -> FloatArray:
-        """Draws ``(runs,)`` of Ra across the lay [µm], lognormal by the entry's spread."""
-        factor = _lognormal(self.ra_per_grain, rng, runs)
-        return np.maximum(self.grain_um * factor, entry("ra_floor_um").value)
-
-    def draw_removal_mm3(self, rng: np.random.Generator, runs: int) -> FloatArray:
-        """Draws ``(runs,)`` of the steel removed by one stroke [mm³]."""
-        return _lognormal(self.removal, rng, runs)
-
-
-def _lognormal(item: Evidence, rng: np.random.Generator, runs: int) -> FloatArray:
-    """Draws about an entry as median; an entry without a lognormal spread is refused."""
-    if not isinstance(item.spread, Gsd):
-        raise EdgekitError(
-            f"{item.name} has no lognormal spread to draw from", item.spread, "Give it a Gsd."
-        )
-    draws = generator("rng", rng).standard_normal(count("runs", runs))
-    return np.asarray(item.value * np.exp(math.log(item.spread.gsd) * draws))
-
 
 def fine_natural_stone(*, lubricant: Lubricant = Lubricant.OIL) -> Abrasive:
-    """A natural novaculite stone; crystals of 1-5 µm, the middle assumed.
+    """A natural novaculite stone; crystals of 1-5 µm, the middle of that range assumed.
 
     Examples
     --------
@@ -165,7 +120,7 @@ def fine_natural_stone(*, lubricant: Lubricant = Lubricant.OIL) -> Abrasive:
 
 
 def ceramic_stone(*, lubricant: Lubricant = Lubricant.WATER) -> Abrasive:
-    """A dense ceramic stone, with the removal Hessheimer et al. 2017 weighed; grain assumed."""
+    """A dense ceramic stone; removal as weighed by Hessheimer et al. 2017, grain assumed."""
     return Abrasive(
         name="ceramic",
         median_um=entry("ceramic_grain_um").value,
@@ -175,7 +130,7 @@ def ceramic_stone(*, lubricant: Lubricant = Lubricant.WATER) -> Abrasive:
 
 
 def diamond_plated_stone(*, lubricant: Lubricant = Lubricant.DRY) -> Abrasive:
-    """A diamond-plated stone, with the removal Hessheimer et al. 2017 weighed; grain assumed."""
+    """A diamond-plated stone; removal as weighed by Hessheimer et al. 2017, grain assumed."""
     return Abrasive(
         name="diamond-plated",
         median_um=entry("diamond_grain_um").value,

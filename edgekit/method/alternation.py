@@ -1,9 +1,8 @@
-"""Methods that take turns from session to session, such as three times the sides, once the face."""
-
-from __future__ import annotations
+"""Methods used in turn from session to session, such as the sides three times, then the face."""
 
 from dataclasses import dataclass
 
+from edgekit.checks import instance
 from edgekit.errors import EdgekitError
 from edgekit.method.method import Method
 
@@ -33,18 +32,15 @@ class Alternation:
     methods: tuple[Method, ...]
 
     def __post_init__(self) -> None:
-        given: object = self.methods
-        if not isinstance(given, tuple) or not given:
-            raise EdgekitError("an alternation needs methods", given, "Give a tuple of Method.")
-        for item in given:
-            if not isinstance(item, Method):
-                raise EdgekitError(
-                    "an alternation holds methods only", item, "Give Method objects."
-                )
+        instance("methods", self.methods, tuple, "Give a tuple of Method.")
+        if not self.methods:
+            raise EdgekitError("an alternation needs methods", (), "Give a tuple of Method.")
+        for item in self.methods:
+            instance("each of methods", item, Method, "Give Method objects.")
 
     @property
     def planes(self) -> int:
-        """Seatings on one edge in a session, the most of all its methods."""
+        """Seatings on one edge in a session, the largest number among its methods."""
         return max(method.planes for method in self.methods)
 
     def at(self, turn: int) -> Method:
@@ -53,10 +49,10 @@ class Alternation:
 
     @property
     def assumptions(self) -> tuple[str, ...]:
-        """What each method assumes, the order of turns first."""
+        """The order of turns, then what each method assumes."""
         order = ", then ".join(method.name for method in self.methods)
-        once = [m for i, m in enumerate(self.methods) if m not in self.methods[:i]]
-        return (order, *(f"{m.name}: {line}" for m in once for line in m.assumptions))
+        distinct = [m for i, m in enumerate(self.methods) if m not in self.methods[:i]]
+        return (order, *(f"{m.name}: {line}" for m in distinct for line in m.assumptions))
 
     def __str__(self) -> str:
         return "\n  ".join((self.name, *self.assumptions))

@@ -1,29 +1,20 @@
-"""The methods the trade uses, each with its kinematics and errors; every default is in the evidence table.
+"""The sharpening methods in common use, each with its guide and errors.
 
-Each function returns a frozen `Method`; `dataclasses.replace` changes a copy. Print one to read its
-assumptions.
+Each function returns a frozen `Method`; `dataclasses.replace` changes a copy. Print one to read
+its assumptions. Every default is in the evidence table.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
+from dataclasses import replace
 
-from edgekit.checks import count
 from edgekit.contact.facets import Spacing
 from edgekit.contact.holder import Setting
 from edgekit.evidence_table import entry, value
 from edgekit.method.abrasive import diamond_plated_stone
+from edgekit.method.guide import HoldElevation
+from edgekit.method.hand import ErrorTerm, Hand
 from edgekit.method.lay import HolderStroke, Oblique
-from edgekit.method.method import (
-    ErrorTerm,
-    FollowEdge,
-    Hand,
-    HoldElevation,
-    Marks,
-    Method,
-    Stop,
-    Target,
-)
+from edgekit.method.method import Marks, Method, Stop, Target
 
 __all__ = ["bench_stone", "face_honing", "freehand", "held", "powered"]
 
@@ -74,8 +65,7 @@ def freehand(
     """
     return Method(
         name="freehand, moving stone" + (", novice" if novice else ""),
-        guide=FollowEdge(),
-        placements=count("placements", placements),
+        placements=placements,
         spacing=spacing,
         marks=marks,
         seatings=seatings,
@@ -95,19 +85,17 @@ def bench_stone(
 ) -> Method:
     """An instrument moved by hand over a stone that lies still; the hand rests on the bench.
 
-    The rest steadies the scatter; what a person takes for the right angle stays their own.
+    The rest reduces the scatter; each person's bias in the angle remains.
     """
     free, steady = _free_hand(), _guided_hand()
-    rested = Hand(
+    rested = replace(
+        free,
         tilt_deg=ErrorTerm(person_sd=free.tilt_deg.person_sd, sd=value("guided_tilt_sd_deg")),
-        swing_deg=ErrorTerm(sd=steady.swing_deg.sd),
-        position_mm=ErrorTerm(sd=free.position_mm.sd),
-        depth=ErrorTerm(sd=free.depth.sd),
+        swing_deg=steady.swing_deg,
     )
     return Method(
         name="bench stone, moving instrument",
-        guide=FollowEdge(),
-        placements=count("placements", placements),
+        placements=placements,
         spacing=spacing,
         marks=marks,
         seatings=seatings,
@@ -132,8 +120,8 @@ def held(
     setting : Setting, float or sequence of them
         Elevation [deg] or a setting found by `best_setting` or `settings_needed`.
     placements : int, optional
-        Placements an edge; None rolls continuously, which is computed as so many placements that more
-        change nothing.
+        Placements per edge; None rolls continuously, which is approximated by enough placements to
+        converge.
 
     Examples
     --------
@@ -142,17 +130,14 @@ def held(
     'held at 15.0°, 12 placements'
     """
     guide = HoldElevation.of(setting)
-    held_at = guide.elevations_deg
-    angles = (
-        ", ".join(f"{item:.1f}°" for item in held_at)
-        if len(held_at) <= 2
-        else f"{len(held_at)} settings"
-    )
+    angles = ", ".join(f"{angle:.1f}°" for angle in guide.elevations_deg)
+    if guide.setups > 2:
+        angles = f"{guide.setups} settings"
     how = "rolled" if placements is None else f"{placements} placements"
     return Method(
         name=f"held at {angles}, {how}",
         guide=guide,
-        placements=ROLLED if placements is None else count("placements", placements),
+        placements=ROLLED if placements is None else placements,
         spacing=spacing,
         marks=marks,
         stop=stop,
@@ -169,18 +154,11 @@ def powered(
     marks: Marks = Marks.RANDOM,
     hand: Hand | None = None,
 ) -> Method:
-    """A driven stone against a guide: steady in angle, quick, and hard to stop at the right depth."""
-    steady = _guided_hand()
-    driven = Hand(
-        tilt_deg=steady.tilt_deg,
-        swing_deg=steady.swing_deg,
-        position_mm=steady.position_mm,
-        depth=ErrorTerm(sd=value("powered_depth_cv")),
-    )
+    """A driven stone against a guide: steady angle, fast, hard to stop at the right depth."""
+    driven = replace(_guided_hand(), depth=ErrorTerm(sd=value("powered_depth_cv")))
     return Method(
         name="powered stone, guided",
-        guide=FollowEdge(),
-        placements=count("placements", placements),
+        placements=placements,
         spacing=spacing,
         marks=marks,
         seatings=int(value("powered_seatings")),
@@ -196,14 +174,14 @@ def powered(
 def face_honing(*, hand: Hand | None = None) -> Method:
     """The face ground instead of the sides, with one plane for the whole blade.
 
-    Width falls by 2 d cotβ for a depth d, which is cosβ times what grinding both sides costs; the
-    price is thickness. The swing error is here the pitch of the stone along the blade. The face is
-    taken to be followed along its bow, which on a hollow face asks for a rod or cone.
+    Width falls by 2 d cotβ for a depth d, which is cosβ times the loss from grinding both
+    sides; the cost is thickness. The swing error is here the pitch of the stone along the
+    blade. The stone is assumed to follow the face along its bow, which on a hollow face needs a
+    rod or cone.
     """
     steady = _guided_hand()
     return Method(
         name="face honing",
-        guide=FollowEdge(),
         target=Target.FACE,
         placements=1,
         stroke=Oblique(angle_deg=value("face_stroke_lay_deg")),

@@ -1,12 +1,12 @@
-"""Grit numbers and the grain sizes they stand for: a number means nothing without its scale.
+"""Grit numbers and the grain sizes they stand for, on each published scale.
 
 The same number 1000 stands for a median grain of 18.3 µm (FEPA P), 4.5 µm (FEPA F) or 11.5 µm
-(JIS), so nothing here accepts a number alone and nothing is interpolated between grades.
+(JIS), so no function here accepts a number alone, and none interpolates between grades.
 """
 
 import enum
 from dataclasses import dataclass
-from types import MappingProxyType
+from typing import Any
 
 from edgekit.checks import count
 from edgekit.errors import EdgekitError
@@ -62,111 +62,106 @@ class Grain:
     source: str
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Series:
-    """A scale's table, number → (median, tolerance) [µm], and what is known of it."""
-
-    sizes: MappingProxyType[int, tuple[float, float]]
-    status: Status
-    tolerance_status: Status
-    method: str
-    source: str
+def _grades(
+    scale: Scale, sizes_um: dict[int, tuple[float, float]], **common: Any
+) -> dict[int, Grain]:
+    """Grades of a scale by number, from (median, tolerance) [µm] and what they have in common."""
+    return {
+        number: Grain(
+            scale=scale, number=number, median_um=median, tolerance_um=tolerance, **common
+        )
+        for number, (median, tolerance) in sizes_um.items()
+    }
 
 
 _TABLES = {
-    Scale.FEPA_P: _Series(
-        sizes=MappingProxyType(
-            {
-                240: (58.5, 2.0),
-                280: (52.2, 2.0),
-                320: (46.2, 1.5),
-                360: (40.5, 1.5),
-                400: (35.0, 1.5),
-                500: (30.2, 1.5),
-                600: (25.8, 1.0),
-                800: (21.8, 1.0),
-                1000: (18.3, 1.0),
-                1200: (15.3, 1.0),
-                1500: (12.6, 1.0),
-                2000: (10.3, 0.8),
-                2500: (8.4, 0.5),
-            }
-        ),
+    Scale.FEPA_P: _grades(
+        Scale.FEPA_P,
+        {
+            240: (58.5, 2.0),
+            280: (52.2, 2.0),
+            320: (46.2, 1.5),
+            360: (40.5, 1.5),
+            400: (35.0, 1.5),
+            500: (30.2, 1.5),
+            600: (25.8, 1.0),
+            800: (21.8, 1.0),
+            1000: (18.3, 1.0),
+            1200: (15.3, 1.0),
+            1500: (12.6, 1.0),
+            2000: (10.3, 0.8),
+            2500: (8.4, 0.5),
+        },
         status=Status.PUBLISHED,
         tolerance_status=Status.MEMORY,
         method="sedimentation, ds50 of coated abrasives",
         source="ISO 6344-3, medians as transcribed alike on two independent pages",
     ),
-    Scale.FEPA_F: _Series(
-        sizes=MappingProxyType(
-            {
-                230: (53.0, 3.0),
-                240: (44.5, 2.0),
-                280: (36.5, 1.5),
-                320: (29.2, 1.5),
-                360: (22.8, 1.5),
-                400: (17.3, 1.0),
-                500: (12.8, 1.0),
-                600: (9.3, 1.0),
-                800: (6.5, 1.0),
-                1000: (4.5, 0.8),
-                1200: (3.0, 0.5),
-                1500: (2.0, 0.4),
-                2000: (1.2, 0.3),
-            }
-        ),
+    Scale.FEPA_F: _grades(
+        Scale.FEPA_F,
+        {
+            230: (53.0, 3.0),
+            240: (44.5, 2.0),
+            280: (36.5, 1.5),
+            320: (29.2, 1.5),
+            360: (22.8, 1.5),
+            400: (17.3, 1.0),
+            500: (12.8, 1.0),
+            600: (9.3, 1.0),
+            800: (6.5, 1.0),
+            1000: (4.5, 0.8),
+            1200: (3.0, 0.5),
+            1500: (2.0, 0.4),
+            2000: (1.2, 0.3),
+        },
         status=Status.MEMORY,
         tolerance_status=Status.MEMORY,
         method="photosedimentometer, ds50; the sedimentation tube reads more (7.6 µm at 1200)",
         source="ISO 8486-2, from memory",
     ),
-    Scale.JIS: _Series(
-        sizes=MappingProxyType(
-            {
-                240: (57.0, 3.0),
-                280: (48.0, 3.0),
-                320: (40.0, 2.5),
-                360: (35.0, 2.0),
-                400: (30.0, 2.0),
-                500: (25.0, 2.0),
-                600: (20.0, 1.5),
-                700: (17.0, 1.3),
-                800: (14.0, 1.0),
-                1000: (11.5, 1.0),
-                1200: (9.5, 0.8),
-                1500: (8.0, 0.6),
-                2000: (6.7, 0.6),
-                2500: (5.5, 0.5),
-                3000: (4.0, 0.5),
-                4000: (3.0, 0.4),
-                6000: (2.0, 0.4),
-                8000: (1.2, 0.3),
-            }
-        ),
+    Scale.JIS: _grades(
+        Scale.JIS,
+        {
+            240: (57.0, 3.0),
+            280: (48.0, 3.0),
+            320: (40.0, 2.5),
+            360: (35.0, 2.0),
+            400: (30.0, 2.0),
+            500: (25.0, 2.0),
+            600: (20.0, 1.5),
+            700: (17.0, 1.3),
+            800: (14.0, 1.0),
+            1000: (11.5, 1.0),
+            1200: (9.5, 0.8),
+            1500: (8.0, 0.6),
+            2000: (6.7, 0.6),
+            2500: (5.5, 0.5),
+            3000: (4.0, 0.5),
+            4000: (3.0, 0.4),
+            6000: (2.0, 0.4),
+            8000: (1.2, 0.3),
+        },
         status=Status.PUBLISHED,
         tolerance_status=Status.PUBLISHED,
         method="electrical resistance, d50",
-        source="JIS R 6001:1987, as transcribed whole on one page",
+        source="JIS R 6001:1987, as transcribed in full on one page",
     ),
 }
 
 
 def _scale(scale: Scale | str | None) -> Scale:
     """Return the scale meant, refusing a bare grit number in its place."""
-    if isinstance(scale, Scale):
-        return scale
-    known = ", ".join(repr(item.value) for item in Scale)
-    if not isinstance(scale, str):
+    try:
+        return Scale(scale)
+    except ValueError:
+        known = ", ".join(repr(item.value) for item in Scale)
+        named = isinstance(scale, str)
         raise EdgekitError(
-            "a grit number needs its scale",
+            "no such grit scale" if named else "a grit number needs its scale",
             scale,
-            f"Say which series the number belongs to, one of {known}: "
-            "1000 is 18.3, 4.5 or 11.5 µm by the scale.",
-        )
-    for item in Scale:
-        if item.value == scale:
-            return item
-    raise EdgekitError("no such grit scale", scale, f"Use one of {known}.")
+            f"Give the series the number belongs to, one of {known}: "
+            "1000 is 18.3, 4.5 or 11.5 µm, depending on the scale.",
+        ) from None
 
 
 def numbers(scale: Scale | str) -> tuple[int, ...]:
@@ -178,7 +173,7 @@ def numbers(scale: Scale | str) -> tuple[int, ...]:
     >>> numbers("FEPA-P")[:3]
     (240, 280, 320)
     """
-    return tuple(_TABLES[_scale(scale)].sizes)
+    return tuple(_TABLES[_scale(scale)])
 
 
 def grain(scale: Scale | str | None, number: int | None = None) -> Grain:
@@ -200,30 +195,17 @@ def grain(scale: Scale | str | None, number: int | None = None) -> Grain:
     EdgekitError
         For a number without a scale, an unknown scale, or a number the table does not hold.
     """
-    series_of = _scale(scale)
-    series = _TABLES[series_of]
+    series = _scale(scale)
+    grades = _TABLES[series]
     if number is None:
+        raise EdgekitError("a grit scale needs a number", number, f"Give one of {list(grades)}.")
+    if count("number", number) not in grades:
         raise EdgekitError(
-            "a grit scale needs a number", number, f"Give one of {list(series.sizes)}."
-        )
-    grade = count("number", number)
-    if grade not in series.sizes:
-        raise EdgekitError(
-            f"{series_of.value} has no such grit number here",
+            f"{series.value} has no such grit number here",
             number,
-            f"Use one of {list(series.sizes)}; sizes between grades are not interpolated.",
+            f"Use one of {list(grades)}; sizes between grades are not interpolated.",
         )
-    median_um, tolerance_um = series.sizes[grade]
-    return Grain(
-        scale=series_of,
-        number=grade,
-        median_um=median_um,
-        tolerance_um=tolerance_um,
-        status=series.status,
-        tolerance_status=series.tolerance_status,
-        method=series.method,
-        source=series.source,
-    )
+    return grades[number]
 
 
 def grain_um(scale: Scale | str | None, number: int | None = None) -> float:

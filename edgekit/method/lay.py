@@ -1,12 +1,12 @@
 """Lay: which way the scratches run against the edge, at every station, for a stroke of the stone.
 
-In the plane of the ground surface at a station, let t be the edge's tangent and e the unit vector square to it,
-into the steel. A stroke with direction w in that plane leaves scratches at the lay
+In the plane of the ground surface at a station, let t be the edge's tangent and e the unit vector
+square to it, into the steel. A stroke with direction w in that plane leaves scratches at the lay
 
     ψ = atan2(w·e, w·t), taken modulo 180° into (−90°, 90°]:
 
-0° along the edge, 90° square across it. "Follow the curve" is then a number along the edge: how far ψ
-stays from 0.
+0° along the edge, 90° square across it. |ψ| then measures how far strokes are from following the
+curve.
 """
 
 from __future__ import annotations
@@ -16,12 +16,13 @@ from typing import NamedTuple, Protocol, runtime_checkable
 
 import numpy as np
 
-from edgekit.checks import FloatArray, finite, fraction, unit_vector
+from edgekit.checks import FloatArray, count, finite, fraction, instance, keep_numbers, unit_vector
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge, station_weights_mm
 from edgekit.method.wire_edge import StrokeSense
+from edgekit.record import Record, freeze
 
 __all__ = [
     "GroundPlanes",
@@ -39,9 +40,10 @@ __all__ = [
     "wrapped_lay_deg",
 ]
 
+MAX_STATIONS = 1_000_000
 _HALF_TURN = 180.0
 _ROUNDING_DEG = 1e-9  # 90° and −90° are one lay; rounding must not make it jump between them
-_MIN_IN_PLANE = 1e-6  # a stroke this square to the stone has no direction on it
+_MIN_IN_PLANE = 1e-6  # a stroke this nearly perpendicular to the stone has no direction on it
 
 
 class GroundPlanes(NamedTuple):
@@ -103,9 +105,13 @@ class Stroke(Protocol):
     def __str__(self) -> str: ...
 
 
-def _sense(given: StrokeSense) -> None:
-    if not isinstance(given, StrokeSense):
-        raise EdgekitError("sense must be a StrokeSense", given, "Use StrokeSense.AWAY and such.")
+def _check_sense(sense: object) -> None:
+    instance("sense", sense, StrokeSense, "Use StrokeSense.AWAY or another member.")
+
+
+def _check_stroke(stroke: Oblique | HolderStroke, remedy: str) -> None:
+    keep_numbers(stroke, angle_deg=finite("angle_deg", stroke.angle_deg, remedy))
+    _check_sense(stroke.sense)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -124,12 +130,11 @@ class Oblique:
     sense: StrokeSense = StrokeSense.TO_AND_FRO
 
     def __post_init__(self) -> None:
-        finite("angle_deg", self.angle_deg, "Give degrees from the edge.")
-        _sense(self.sense)
+        _check_stroke(self, "Give degrees from the edge.")
 
     def angle_deg_on(self, planes: GroundPlanes) -> FloatArray:
-        """The stated angle, everywhere."""
-        return np.full(len(planes.arc_mm), float(self.angle_deg))
+        """The stated angle at every station."""
+        return np.full(len(planes.arc_mm), self.angle_deg)
 
     def __str__(self) -> str:
         return f"strokes at {self.angle_deg:g}° to the edge, {self.sense.value}"
@@ -152,8 +157,7 @@ def across_edge(sense: StrokeSense = StrokeSense.TO_AND_FRO) -> Oblique:
     return Oblique(angle_deg=90.0, sense=sense)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class StraightStroke:
+class StraightStroke(Record):
     """A stone drawn in one straight direction, the blade held still: it does not follow the curve.
 
     Parameters
@@ -170,7 +174,8 @@ class StraightStroke:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "direction", unit_vector("direction", self.direction))
-        _sense(self.sense)
+        _check_sense(self.sense)
+        super().__post_init__()
 
     def angle_deg_on(self, planes: GroundPlanes) -> FloatArray:
         """Angle of the projected direction."""
@@ -187,7 +192,7 @@ class HolderStroke:
 
     On the stone the handle's own line is h = a − (n·a) n, and the stroke runs at `angle_deg` from
     it about n; rolling carries each station's edge past it. On a planar face square to the handle h
-    is square to the edge everywhere, so the lay is 90° − `angle_deg` all along, whatever the roll.
+    is square to the edge everywhere, so the lay is 90° − `angle_deg` all along, at any roll.
 
     Parameters
     ----------
@@ -201,8 +206,7 @@ class HolderStroke:
     sense: StrokeSense = StrokeSense.TO_AND_FRO
 
     def __post_init__(self) -> None:
-        finite("angle_deg", self.angle_deg, "Give degrees from the handle's line on the stone.")
-        _sense(self.sense)
+        _check_stroke(self, "Give degrees from the handle's line on the stone.")
 
     def angle_deg_on(self, planes: GroundPlanes) -> FloatArray:
         """Angle of the stroke from the handle's line, at each station's roll."""
@@ -210,7 +214,7 @@ class HolderStroke:
         ahead = a - (n @ a)[:, None] * n
         if not (vec.norm(ahead) > _MIN_IN_PLANE).all():
             raise EdgekitError(
-                "the handle stands square on the stone, so its line there has no direction",
+                "the handle is perpendicular to the stone and has no direction on it",
                 float(planes.arc_mm[np.argmin(vec.norm(ahead))]),
                 "Use a StraightStroke or an Oblique one for this surface.",
             )
@@ -228,15 +232,14 @@ def _angle_deg(planes: GroundPlanes, direction: FloatArray) -> FloatArray:
     size = np.hypot(along, into)
     if not (size > _MIN_IN_PLANE).all():
         raise EdgekitError(
-            "the stroke stands square on the stone at a station",
+            "the stroke is perpendicular to the stone at a station",
             float(planes.arc_mm[np.argmin(size)]),
             "Choose a direction that lies more nearly in the ground surface.",
         )
     return np.asarray(np.degrees(np.arctan2(into, along)))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Lay:
+class Lay(Record):
     """Lay along an edge.
 
     Attributes
@@ -253,7 +256,7 @@ class Lay:
     @property
     def off_edge_deg(self) -> FloatArray:
         """|ψ| (S,): how far the scratches are from following the edge, 0 to 90."""
-        return np.abs(self.lay_deg)
+        return np.asarray(freeze(np.abs(self.lay_deg)))
 
     @property
     def span_deg(self) -> float:
@@ -261,7 +264,7 @@ class Lay:
         return float(np.ptp(np.unwrap(self.lay_deg, period=_HALF_TURN)))
 
     def follows(self, share: float = 0.5) -> float:
-        """Share of the edge where the scratches run nearer along it than `share` of a right angle."""
+        """Share of the edge where the lay is below `share` of a right angle."""
         limit = 90.0 * fraction("share", share)
         weight = station_weights_mm(self.arc_mm)
         return float(weight @ (self.off_edge_deg <= limit) / weight.sum())
@@ -297,7 +300,10 @@ def lay(edge: Edge, stroke: Stroke, *, stations: int = 400) -> Lay:
     >>> bool(off[200] < 5), round(float(off[-1]))
     (True, 90)
     """
-    return lay_on(flank_planes(edge, edge.stations(stations)), stroke)
+    instance("edge", edge, Edge, "Give one edge of a blade: blade.edges['left'].")
+    instance("stroke", stroke, Stroke, "Give a stroke, such as along_edge().")
+    size = count("stations", stations, 2, most=MAX_STATIONS, bytes_each=500)
+    return lay_on(flank_planes(edge, edge.stations(size)), stroke)
 
 
 def lay_on(planes: GroundPlanes, stroke: Stroke) -> Lay:

@@ -1,47 +1,25 @@
-"""A sharpening method as a record: what guides the stone, how the hand errs, what a stroke takes."""
+"""A sharpening method as a record: guide, placements, hand errors, stop rule, stone and stroke."""
 
 from __future__ import annotations
 
 import enum
-from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 import numpy as np
+from numpy.typing import NDArray
 
-from edgekit.checks import (
-    FloatArray,
-    at_least,
-    between,
-    count,
-    finite,
-    fraction,
-    instance,
-    keep_numbers,
-    positive,
-)
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.contact.facets import Spacing
-from edgekit.contact.holder import Setting, best_held_normals
+from edgekit.display import html_list
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import entry, value
-from edgekit.geometry.edge import Edge
 from edgekit.method.abrasive import Abrasive, fine_natural_stone
+from edgekit.method.guide import FollowEdge, Guide
+from edgekit.method.hand import Hand
 from edgekit.method.lay import Oblique, Stroke
 
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-__all__ = [
-    "ErrorTerm",
-    "FollowEdge",
-    "Guide",
-    "Hand",
-    "HoldElevation",
-    "Marks",
-    "Method",
-    "Stop",
-    "Target",
-]
+__all__ = ["Marks", "Method", "Stop", "Target"]
 
 MAX_PLANES = 2**15 - 1  # the kernel numbers them in 16 bits
 
@@ -56,9 +34,9 @@ class Target(enum.Enum):
 class Stop(enum.Enum):
     """When grinding stops.
 
-    Both ask that the target share of the edge be sharp. A person who looks at the edge between strokes
-    stops at each placement once its own stretch is sharp; one who counts strokes, or a holder turned at a
-    steady pace, advances everywhere alike until the last stretch is.
+    Both ask that the target share of the edge be sharp. A person who looks at the edge between
+    strokes stops at each placement once its own stretch is sharp; one who counts strokes, or a
+    holder turned at a steady pace, advances everywhere alike until the last stretch is sharp.
     """
 
     EACH = "each placement until its own stretch is sharp"
@@ -73,132 +51,13 @@ class Marks(enum.Enum):
     RANDOM = "no marks"
 
     def phase(self, session: int | NDArray[np.int_], draw: FloatArray) -> FloatArray:
-        """Phase (R,) in [0, 1) of session number `session` (from 0; one, or one a run), `draw`
-        uniform (R,)."""
+        """Phase (R,) in [0, 1) of session number `session` (from 0; one for all runs or one for
+        each), `draw` uniform (R,)."""
         if self is Marks.SAME:
             return np.full_like(draw, 0.5)
         if self is Marks.SHIFTED:
             return np.where(np.asarray(session) % 2 == 0, 0.25, 0.75) + np.zeros_like(draw)
         return draw
-
-
-@runtime_checkable
-class Guide(Protocol):
-    """What gives the stone its orientation."""
-
-    def normals(self, edge: Edge, arc_mm: FloatArray) -> FloatArray:
-        """Outward stone normals (S, 3) aimed at along the edge."""
-        ...
-
-    @property
-    def setups(self) -> int:
-        """How many times it is set up for one edge."""
-        ...
-
-
-@dataclass(frozen=True, kw_only=True)
-class FollowEdge:
-    """The true lateral normal at every point: a free hand that errs only by its errors."""
-
-    setups: int = 1
-
-    def normals(self, edge: Edge, arc_mm: FloatArray) -> FloatArray:
-        """The edge's outward normals."""
-        return edge.frame(arc_mm, order=0).outward.value
-
-
-@dataclass(frozen=True, kw_only=True)
-class HoldElevation:
-    """A holder with one elevation, or several each used where its angle error is least."""
-
-    elevations_deg: tuple[float, ...]
-
-    def __post_init__(self) -> None:
-        instance("elevations_deg", self.elevations_deg, tuple, "Give a tuple of degrees.")
-        if not self.elevations_deg:
-            raise EdgekitError("a holder needs a setting", (), "Give one elevation or more.")
-        remedy = "Give degrees between handle and stone."
-        angles = (between("elevation_deg", x, -90.0, 90.0, remedy) for x in self.elevations_deg)
-        object.__setattr__(self, "elevations_deg", tuple(angles))
-
-    @property
-    def setups(self) -> int:
-        """One a setting."""
-        return len(self.elevations_deg)
-
-    def normals(self, edge: Edge, arc_mm: FloatArray) -> FloatArray:
-        """The normals held at the setting of least error at each point."""
-        return best_held_normals(edge, self.elevations_deg, arc_mm)
-
-    @classmethod
-    def of(cls, setting: Setting | float | Sequence[Setting | float]) -> HoldElevation:
-        """From settings or elevations in degrees."""
-        if isinstance(setting, str):
-            raise EdgekitError("a setting must be a number", setting, "Give degrees, such as 15.0.")
-        many = setting if isinstance(setting, Sequence) else (setting,)
-        angles = (s.elevation_deg if isinstance(s, Setting) else finite("setting", s) for s in many)
-        return cls(elevations_deg=tuple(angles))
-
-
-@dataclass(frozen=True, kw_only=True)
-class ErrorTerm:
-    """One way in which a hand errs.
-
-    ``bias`` is known and kept; ``person_sd`` spreads people about it, each keeping theirs;
-    ``session_sd`` spreads set-ups, each common to one session; ``sd`` is the scatter from one
-    seating of the stone to the next, itself uncertain by the factor ``sd_gsd`` (geometric standard
-    deviation between people).
-    """
-
-    bias: float = 0.0
-    person_sd: float = 0.0
-    session_sd: float = 0.0
-    sd: float = 0.0
-    sd_gsd: float = 1.0
-
-    def __post_init__(self) -> None:
-        keep_numbers(
-            self,
-            bias=finite("bias", self.bias),
-            person_sd=at_least("person_sd", self.person_sd, 0.0),
-            session_sd=at_least("session_sd", self.session_sd, 0.0),
-            sd=at_least("sd", self.sd, 0.0),
-            sd_gsd=at_least("sd_gsd", self.sd_gsd, 1.0),
-        )
-
-    def of(
-        self, person: FloatArray, session: FloatArray, skill: FloatArray, draw: FloatArray
-    ) -> FloatArray:
-        """Errors (R, P) from unit normals: the person's, the session's and the skill's (R,), and
-        one a seating (R, P)."""
-        scatter = self.sd * self.sd_gsd**skill
-        kept = self.bias + self.person_sd * person + self.session_sd * session
-        return np.asarray(kept[:, None] + scatter[:, None] * draw)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Hand:
-    """The errors of placing a stone.
-
-    ``tilt_deg`` opens the internal angle where positive; ``swing_deg`` turns the stone along the edge,
-    towards the toe; ``position_mm`` shifts the placement towards the toe; ``depth`` is the relative error
-    of the advance (0.3 is 30 %).
-    """
-
-    tilt_deg: ErrorTerm = field(default_factory=ErrorTerm)
-    swing_deg: ErrorTerm = field(default_factory=ErrorTerm)
-    position_mm: ErrorTerm = field(default_factory=ErrorTerm)
-    depth: ErrorTerm = field(default_factory=ErrorTerm)
-
-    def __post_init__(self) -> None:
-        for name in ("tilt_deg", "swing_deg", "position_mm", "depth"):
-            term = getattr(self, name)
-            instance(name, term, ErrorTerm, "Give an ErrorTerm, such as ErrorTerm(sd=2.5).")
-
-    @property
-    def terms(self) -> tuple[ErrorTerm, ErrorTerm, ErrorTerm, ErrorTerm]:
-        """The four terms, in the order of the random draws."""
-        return self.tilt_deg, self.swing_deg, self.position_mm, self.depth
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -219,15 +78,16 @@ class Method:
     seatings : int
         Seatings of the stone at each placement that differ in how the hand holds them.
     stop : Stop
-        Whether grinding stops at each placement by itself or at all alike.
+        Whether grinding stops at each placement by itself or at all of them together.
     hand : Hand
         Errors.
     removal_mm3_per_stroke, removal_gsd : float
-        Steel a stroke takes [mm³], and its geometric standard deviation between stones and hands.
+        Steel removed by one stroke [mm³], and its geometric standard deviation between stones and
+        hands.
     seconds_per_stroke, setup_seconds : float
         Time of a stroke, and of setting up for one edge [s].
     sharp_target : float
-        Share of the edge that must be sharp before grinding stops.
+        Fraction of the edge that must be sharp before grinding stops.
     max_advance_um : float
         Advance of the stone past first touch at which grinding stops anyway [µm].
     abrasive, stroke : Abrasive, Stroke
@@ -235,7 +95,7 @@ class Method:
     """
 
     name: str
-    guide: Guide
+    guide: Guide = field(default_factory=FollowEdge)
     target: Target = Target.SIDES
     placements: int = int(value("placements"))
     spacing: Spacing = Spacing.BY_CURVATURE
@@ -253,29 +113,28 @@ class Method:
     stroke: Stroke = field(default_factory=Oblique)
 
     def __post_init__(self) -> None:
-        instance("name", self.name, str, "Give the method's name as text.")
-        instance("guide", self.guide, Guide, "Give FollowEdge() or a HoldElevation.")
-        instance("abrasive", self.abrasive, Abrasive, "Give an Abrasive, such as ceramic_stone().")
-        instance("stroke", self.stroke, Stroke, "Give a stroke, such as across_edge().")
-        instance("hand", self.hand, Hand, "Give a Hand; Hand() never errs.")
-        for name, kind in (
-            ("target", Target),
-            ("spacing", Spacing),
-            ("marks", Marks),
-            ("stop", Stop),
-        ):
+        checks.instance("name", self.name, str, "Give the method's name as text.")
+        checks.instance("guide", self.guide, Guide, "Give FollowEdge() or a HoldElevation.")
+        checks.instance(
+            "abrasive", self.abrasive, Abrasive, "Give an Abrasive, such as ceramic_stone()."
+        )
+        checks.instance("stroke", self.stroke, Stroke, "Give a stroke, such as across_edge().")
+        checks.instance("hand", self.hand, Hand, "Give a Hand; Hand() makes no errors.")
+        kinds = {"target": Target, "spacing": Spacing, "marks": Marks, "stop": Stop}
+        for name, kind in kinds.items():
             names = ", ".join(str(member) for member in kind)
-            instance(name, getattr(self, name), kind, f"Choose from {names}.")
-        keep_numbers(
+            checks.instance(name, getattr(self, name), kind, f"Choose from {names}.")
+        for name in ("placements", "seatings"):
+            checks.keep_numbers(
+                self, **{name: checks.count(name, getattr(self, name), most=MAX_PLANES)}
+            )
+        for name in ("removal_mm3_per_stroke", "seconds_per_stroke", "max_advance_um"):
+            checks.keep_numbers(self, **{name: checks.positive(name, getattr(self, name))})
+        checks.keep_numbers(
             self,
-            placements=count("placements", self.placements),
-            seatings=count("seatings", self.seatings),
-            removal_mm3_per_stroke=positive("removal_mm3_per_stroke", self.removal_mm3_per_stroke),
-            removal_gsd=at_least("removal_gsd", self.removal_gsd, 1.0),
-            seconds_per_stroke=positive("seconds_per_stroke", self.seconds_per_stroke),
-            setup_seconds=at_least("setup_seconds", self.setup_seconds, 0.0),
-            sharp_target=fraction("sharp_target", self.sharp_target),
-            max_advance_um=positive("max_advance_um", self.max_advance_um),
+            removal_gsd=checks.at_least("removal_gsd", self.removal_gsd, 1.0),
+            setup_seconds=checks.at_least("setup_seconds", self.setup_seconds, 0.0),
+            sharp_target=checks.fraction("sharp_target", self.sharp_target),
         )
         if self.planes > MAX_PLANES:
             raise EdgekitError(
@@ -314,23 +173,18 @@ class Method:
     @property
     def assumptions(self) -> tuple[str, ...]:
         """What the method assumes, in words."""
-        terms = zip(
-            ("tilt", "swing", "position", "advance"),
-            ("°", "°", " mm", " x"),
-            self.hand.terms,
-            strict=True,
-        )
+        names = (("tilt", "°"), ("swing", "°"), ("position", " mm"), ("advance", " x"))
         errors = "; ".join(
             f"{name} {t.bias:+g}{unit}, people ± {t.person_sd:g}{unit}, "
             f"set-ups ± {t.session_sd:g}{unit}, seatings ± {t.sd:g}{unit}"
-            for name, unit, t in terms
+            for (name, unit), t in zip(names, self.hand.terms, strict=True)
         )
-        removal = f"a stroke takes {self.removal_mm3_per_stroke:g} mm³ (×/÷ {self.removal_gsd:g})"
-        setting_up = f"{self.setup_seconds:g} s to set up, {self.guide.setups} time(s) an edge"
+        removal = f"a stroke removes {self.removal_mm3_per_stroke:g} mm³ (×/÷ {self.removal_gsd:g})"
+        setting_up = f"{self.setup_seconds:g} s to set up, {self.guide.setups} time(s) per edge"
         return (
             f"grinds {self.target.value}",
-            f"{self.placements} placements an edge, {self.spacing.value}; {self.marks.value}",
-            f"{self.seatings} seatings a placement; grinds {self.stop.value}",
+            f"{self.placements} placements per edge, {self.spacing.value}; {self.marks.value}",
+            f"{self.seatings} seatings per placement; grinds {self.stop.value}",
             f"errors (standard deviations): {errors}",
             f"{removal} in {self.seconds_per_stroke:g} s; {setting_up}",
             f"target: {self.sharp_target:.0%} sharp, {self.max_advance_um:g} µm at most",
@@ -344,7 +198,4 @@ class Method:
         return "\n  ".join((self.name, *self.assumptions))
 
     def _repr_html_(self) -> str:
-        from html import escape
-
-        items = "".join(f"<li>{escape(line)}</li>" for line in self.assumptions)
-        return f"<b>{escape(self.name)}</b><ul>{items}</ul>"
+        return html_list(self.assumptions, bold=self.name)

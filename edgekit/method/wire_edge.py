@@ -1,16 +1,19 @@
-"""The wire edge, a thin burr left hanging by the stone: what is said of it, and no number.
+"""The wire edge, a thin burr left by the stone: the claims made about it, and no number.
 
-Nobody has measured its size on these blades against the way they were sharpened, and the sources
-that speak of strokes contradict each other. So the answer is a category with both sides attached.
+No source has measured its size on these blades against how they were sharpened, and the sources
+that mention strokes contradict each other. So the answer is a category with both sides attached.
 """
 
 import enum
-from dataclasses import dataclass
+from functools import partial
+from types import NoneType
 
-from edgekit.errors import EdgekitError
-from edgekit.evidence_table import Status
+from edgekit.checks import instance
+from edgekit.display import html_list
+from edgekit.evidence_table import Claim, Status
+from edgekit.record import Record
 
-__all__ = ["Claim", "StrokeSense", "WireEdge", "WireEdgeFinding", "wire_edge"]
+__all__ = ["StrokeSense", "WireEdge", "WireEdgeFinding", "wire_edge"]
 
 
 class StrokeSense(enum.Enum):
@@ -31,30 +34,7 @@ class WireEdge(enum.Enum):
     UNKNOWN = "unknown"
 
 
-@dataclass(frozen=True, kw_only=True)
-class Claim:
-    """One thing a source says.
-
-    Attributes
-    ----------
-    says : str
-        The claim.
-    leaves_one : bool
-        Whether, by it, strokes of this sense leave a wire edge.
-    status : Status
-        How far it may be trusted.
-    source : str
-        Who says so.
-    """
-
-    says: str
-    leaves_one: bool
-    status: Status
-    source: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class WireEdgeFinding:
+class WireEdgeFinding(Record):
     """A category with the claims behind it.
 
     Attributes
@@ -62,64 +42,47 @@ class WireEdgeFinding:
     category : WireEdge
         What can be said.
     stroke : StrokeSense
-        The strokes it is said of.
+        The strokes it applies to.
     claims : tuple of Claim
-        Both sides, where there are two; empty where no source speaks.
+        Both sides, where there are two; each supports or denies that such strokes leave a wire
+        edge. Empty where no source mentions them.
     """
 
     category: WireEdge
     stroke: StrokeSense
     claims: tuple[Claim, ...]
 
+    @property
+    def _lines(self) -> list[str]:
+        lines = [f"{item.says} ({item.status.value}: {item.source})" for item in self.claims]
+        return lines or ["no source mentions these strokes"]
+
     def __str__(self) -> str:
-        said = "; ".join(f"{claim.says} ({claim.source})" for claim in self.claims)
-        return f"wire edge {self.category.value}, strokes {self.stroke.value}: " + (
-            said or "no source speaks of these strokes"
-        )
+        return f"{self._heading}: {'; '.join(self._lines)}"
+
+    @property
+    def _heading(self) -> str:
+        return f"wire edge {self.category.value}, strokes {self.stroke.value}"
 
     def _repr_html_(self) -> str:
-        from html import escape
-
-        said = "".join(
-            f"<li>{escape(claim.says)} ({escape(claim.status.value)}: {escape(claim.source)})</li>"
-            for claim in self.claims
-        )
-        return (
-            f"<b>Wire edge {self.category.value}, strokes {self.stroke.value}</b><ul>"
-            f"{said or '<li>no source speaks of these strokes</li>'}</ul>"
-        )
+        return html_list(self._lines, bold=self._heading.capitalize())
 
 
-_ANTONINI = "Antonini 1977"
-_TEACHING = "usual teaching; common practice, no source"
+_measured = partial(Claim, status=Status.PUBLISHED, source="Antonini 1977")
+_taught = partial(
+    Claim, status=Status.COMMON_PRACTICE, source="usual teaching; common practice, no source"
+)
 _CLAIMS = {
     StrokeSense.AWAY: (
-        Claim(
-            says="strokes away from the edge left no wire edge",
-            leaves_one=False,
-            status=Status.PUBLISHED,
-            source=_ANTONINI,
-        ),
-        Claim(
-            says="strokes away from the edge draw one out: finish towards the edge",
-            leaves_one=True,
-            status=Status.COMMON_PRACTICE,
-            source=_TEACHING,
+        _measured(says="strokes away from the edge left no wire edge", supports=False),
+        _taught(
+            says="strokes away from the edge draw out a wire edge: finish towards the edge",
+            supports=True,
         ),
     ),
     StrokeSense.TOWARDS: (
-        Claim(
-            says="finishing towards the edge leaves none",
-            leaves_one=False,
-            status=Status.COMMON_PRACTICE,
-            source=_TEACHING,
-        ),
-        Claim(
-            says="it was strokes away from the edge that left none",
-            leaves_one=True,
-            status=Status.PUBLISHED,
-            source=_ANTONINI,
-        ),
+        _taught(says="finishing towards the edge leaves no wire edge", supports=False),
+        _measured(says="strokes away from the edge, not towards it, left none", supports=True),
     ),
     StrokeSense.TO_AND_FRO: (),
     StrokeSense.ALONG: (),
@@ -150,17 +113,13 @@ def wire_edge(stroke: StrokeSense, *, observed: bool | None = None) -> WireEdgeF
     --------
     >>> from edgekit.method.wire_edge import StrokeSense, wire_edge
     >>> finding = wire_edge(StrokeSense.AWAY)
-    >>> finding.category.value, [claim.leaves_one for claim in finding.claims]
+    >>> finding.category.value, [claim.supports for claim in finding.claims]
     ('contested', [False, True])
     """
-    if not isinstance(stroke, StrokeSense):
-        raise EdgekitError(
-            "stroke must be a StrokeSense", stroke, "Use StrokeSense.AWAY and the like."
-        )
-    if observed is not None and not isinstance(observed, bool):
-        raise EdgekitError(
-            "observed must be True, False or None", observed, "A wire edge has no size here."
-        )
+    instance("stroke", stroke, StrokeSense, "Use StrokeSense.AWAY or another member.")
+    instance(
+        "observed", observed, (bool, NoneType), "Give True, False or None: it has no size here."
+    )
     claims = _CLAIMS[stroke]
     if observed is not None:
         category = WireEdge.SEEN if observed else WireEdge.NONE_SEEN

@@ -38,7 +38,8 @@ from edgekit.life.retire import (
 )
 from edgekit.method.alternation import Alternation
 from edgekit.method.catalogue import face_honing, held
-from edgekit.method.method import ErrorTerm, Method
+from edgekit.method.hand import ErrorTerm
+from edgekit.method.method import Method
 from edgekit.study.compare import Comparison, compare
 
 if TYPE_CHECKING:

@@ -1,0 +1,72 @@
+"""What gives the stone its orientation: a free hand that follows the edge, or a holder."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol, runtime_checkable
+
+from edgekit.checks import FloatArray, between, finite, instance
+from edgekit.contact.holder import Setting, best_held_normals
+from edgekit.errors import EdgekitError
+from edgekit.geometry.edge import Edge
+
+__all__ = ["FollowEdge", "Guide", "HoldElevation"]
+
+
+@runtime_checkable
+class Guide(Protocol):
+    """What gives the stone its orientation."""
+
+    def normals(self, edge: Edge, arc_mm: FloatArray) -> FloatArray:
+        """Outward stone normals (S, 3) aimed at along the edge."""
+        ...
+
+    @property
+    def setups(self) -> int:
+        """How many times it is set up for one edge."""
+        ...
+
+
+@dataclass(frozen=True, kw_only=True)
+class FollowEdge:
+    """The true lateral normal at every point: a free hand deviates from it only by its errors."""
+
+    setups: int = 1
+
+    def normals(self, edge: Edge, arc_mm: FloatArray) -> FloatArray:
+        """The edge's outward normals."""
+        return edge.frame(arc_mm, order=0).outward.value
+
+
+@dataclass(frozen=True, kw_only=True)
+class HoldElevation:
+    """A holder with one elevation, or several, each used where its angle error is least."""
+
+    elevations_deg: tuple[float, ...]
+
+    def __post_init__(self) -> None:
+        instance("elevations_deg", self.elevations_deg, tuple, "Give a tuple of degrees.")
+        if not self.elevations_deg:
+            raise EdgekitError("a holder needs a setting", (), "Give one elevation or more.")
+        remedy = "Give degrees between handle and stone."
+        angles = (between("elevation_deg", x, -90.0, 90.0, remedy) for x in self.elevations_deg)
+        object.__setattr__(self, "elevations_deg", tuple(angles))
+
+    @property
+    def setups(self) -> int:
+        """One for each setting."""
+        return len(self.elevations_deg)
+
+    def normals(self, edge: Edge, arc_mm: FloatArray) -> FloatArray:
+        """The normals held at the setting of least error at each point."""
+        return best_held_normals(edge, self.elevations_deg, arc_mm)
+
+    @classmethod
+    def of(cls, setting: Setting | float | Sequence[Setting | float]) -> HoldElevation:
+        """From settings or elevations in degrees."""
+        if isinstance(setting, str):
+            raise EdgekitError("a setting must be a number", setting, "Give degrees, such as 15.0.")
+        many = setting if isinstance(setting, Sequence) else (setting,)
+        angles = (s.elevation_deg if isinstance(s, Setting) else finite("setting", s) for s in many)
+        return cls(elevations_deg=tuple(angles))
