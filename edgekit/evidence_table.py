@@ -264,14 +264,14 @@ _TABLE: tuple[Evidence, ...] = (
         "continuous roll as planes: the facet cost of 60 is 0.1 µm on a 6.7 mm arc",
     ),
     Evidence(
-        "freehand_seatings",
+        "strokes_per_placement",
         4.0,
         Range(1, 10),
         "1",
         _D,
         "a stroke is a seating; the volume 12 placements remove takes about 4 strokes at each",
     ),
-    Evidence("powered_seatings", 2.0, Range(1, 10), "1", _A, _OWN),
+    Evidence("powered_strokes_per_placement", 2.0, Range(1, 10), "1", _A, _OWN),
     Evidence(
         "removal_fine_mm3_per_stroke",
         1.2e-3,

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, NamedTuple, Protocol
 import numpy as np
 
 from edgekit.checks import FloatArray
-from edgekit.grinding import apex
+from edgekit.contact import apex
 from edgekit.grinding.rolling import Lines, RolledEdge, Stretch, flat_stroke, stroke
-from edgekit.grinding.stop import Apex, StopRule
+from edgekit.method.stop import Apex, StopRule
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

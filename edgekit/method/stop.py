@@ -10,7 +10,7 @@ import numpy as np
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.evidence_table import value
-from edgekit.grinding import apex
+from edgekit.contact import apex
 from edgekit.units import UM_PER_MM
 
 if TYPE_CHECKING:
