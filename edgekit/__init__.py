@@ -72,7 +72,7 @@ _HOMES = {
     "forecast": "edgekit.clinic.forecast.forecast",
     "compare_with_model": "edgekit.clinic.forecast.model_check",
     "source_rows": "edgekit.clinic.forecast.provenance",
-    "WidthLimit": "edgekit.clinic.forecast.limits",
+    "MinWidth": "edgekit.life.retire",
     "survival": "edgekit.clinic.forecast.survival",
     "budget": "edgekit.clinic.cost.budget",
     "saving": "edgekit.clinic.cost.saving",

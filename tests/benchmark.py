@@ -244,7 +244,7 @@ def care(folder: Path) -> None:
                 file.write(f"K-{i:04d},left,{dates[k]},{event},{read},A,held,row {k}\n")
     code = (
         "import resource, sys, time; t = time.perf_counter(); import edgekit as ek; "
-        "log = ek.read_log(sys.argv[1]); ek.forecast(log, retire=ek.WidthLimit(fraction=0.2)); "
+        "log = ek.read_log(sys.argv[1]); ek.forecast(log, retire=ek.MaxWidthLoss(fraction=0.2)); "
         "print(time.perf_counter() - t, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)"
     )
     plain = (

@@ -2,9 +2,7 @@
 
 A  Sliding wear of metal: Meeker & Escobar 1998, Statistical Methods for Reliability Data.
 B  Crack growth: Rodríguez-Picón et al. 2018, Commun Stat Simul Comput 47:1796.
-C  Conveyor belt wear across its width: Leadbetter 2025, Curtin PhD thesis (zenodo 14920684).
-D  Mill flank wear: Agogino & Goebel 2007, NASA Ames repository.
-E  Loss of output of GaAs lasers: Meeker & Escobar 1998, as A.
+C  Mill flank wear: Agogino & Goebel 2007, NASA Ames repository.
 """
 
 import numpy as np
@@ -40,9 +38,6 @@ CRACK_MM = np.array(
         [0.025, 0.052, 0.064, 0.076, 0.151, 0.187, 0.205, 0.222, 0.262],
     ]
 )
-
-BELT_USE = np.array([0, 0.128, 0.219, 0.256, 0.315, 0.502, 0.635, 0.819, 1.0])
-BELT_MAX_MM = np.array([0.4, 2.2, 4.1, 5.8, 5.7, 7.6, 10.8, 10.1, 15.9])
 
 FLANK = {
     10: (
@@ -83,42 +78,3 @@ FLANK = {
         np.array([0.10, 0.13, 0.17, 0.32, 0.38, 0.49, 0.56, 0.68, 0.83, 0.92, 1.07, 1.30, 1.53]),
     ),
 }
-
-LASER_2000_H = np.array(
-    [
-        5.478,
-        4.989,
-        3.935,
-        3.786,
-        3.377,
-        5.354,
-        2.940,
-        3.019,
-        4.115,
-        6.256,
-        4.007,
-        4.439,
-        3.921,
-        3.391,
-        3.415,
-    ]
-)
-LASER_4000_H = np.array(
-    [
-        10.945,
-        9.283,
-        6.885,
-        6.144,
-        7.594,
-        11.010,
-        7.172,
-        6.245,
-        7.885,
-        12.210,
-        7.424,
-        7.884,
-        8.087,
-        6.882,
-        6.625,
-    ]
-)

@@ -1,4 +1,4 @@
-"""Logs spoiled in the ways that spreadsheets spoil them, made in code, each with what must come of it.
+"""Logs spoiled in the ways that spreadsheets spoil them, each with what must come of it.
 
 Every spoiled log is a good log of four rows with one slip. A case says either which words the
 reason of a refused line (or a flag) must hold, or which words the error must.
@@ -17,7 +17,7 @@ GOOD = (
 
 @dataclass(frozen=True)
 class Spoiled:
-    """Bytes of a spoiled log; `refused`, `flagged` or `error` holds words of what is said of it."""
+    """Bytes of a spoiled log; `refused`, `flagged` or `error` holds words of its message."""
 
     name: str
     data: bytes

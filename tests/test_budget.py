@@ -10,12 +10,12 @@ import pytest
 from scipy import stats
 
 from edgekit.clinic.cost.budget import budget, count_quantiles, minutes_per_session
-from edgekit.clinic.cost.prices import read_prices
+from edgekit.clinic.cost.prices import Prices, read_prices
 from edgekit.clinic.cost.saving import IntervalChange, MethodChange, saving
 from edgekit.clinic.forecast.forecast import forecast
-from edgekit.clinic.forecast.limits import WidthLimit
 from edgekit.clinic.log.log import read_log
 from edgekit.errors import EdgekitError
+from edgekit.life.retire import MinWidth
 
 MONEY = 1e-9
 PRICES = pd.DataFrame(
@@ -76,14 +76,14 @@ def test_dates_and_yearly_replacements_of_simulated_clinics_are_covered():
     dates, counts = [], []
     for _ in range(30):
         log, truth = _clinic(rng)
-        result = forecast(log, retire=WidthLimit(width_mm=0.70))
+        result = forecast(log, retire=MinWidth(width_mm=0.70))
         table = result.table.set_index("instrument")
         true = truth[table.index]
         # a session's loss is whole: the true date is that of the session that passes the limit
         late = table["retire_on_high"].fillna(pd.Timestamp("2100-01-01")) + pd.Timedelta(days=15)
         early = table["retire_on_low"] - pd.Timedelta(days=15)
         dates.append(((early <= true) & (true <= late)).mean())
-        plan = budget(log, result, prices=read_prices(PRICES))
+        plan = budget(result, prices=read_prices(PRICES))
         actual = int((true < pd.Timestamp(result.as_of) + pd.DateOffset(months=12)).sum())
         counts.append(plan.total["replacements_low"] <= actual <= plan.total["replacements_high"])
     assert 0.86 <= np.mean(dates) <= 0.98
@@ -92,8 +92,8 @@ def test_dates_and_yearly_replacements_of_simulated_clinics_are_covered():
 
 def test_costs_add_up():
     log, _ = _clinic(np.random.default_rng(3))
-    result = forecast(log, retire=WidthLimit(width_mm=0.70))
-    plan = budget(log, result, prices=read_prices(PRICES))
+    result = forecast(log, retire=MinWidth(width_mm=0.70))
+    plan = budget(result, prices=read_prices(PRICES))
     parts = ["instruments_cost", "sessions_cost", "labour_cost"]
     costs = plan.costs
     assert np.allclose(costs[parts].sum(axis=1), costs["cost"], atol=MONEY)
@@ -108,10 +108,10 @@ def test_costs_add_up():
 
 def test_gentler_method_saves_what_arithmetic_says_and_back_again_costs_it():
     log, _ = _clinic(np.random.default_rng(4))
-    result = forecast(log, retire=WidthLimit(width_mm=0.70))
+    result = forecast(log, retire=MinWidth(width_mm=0.70))
     prices = read_prices(PRICES)
     there = saving(
-        log, result, prices=prices, change=MethodChange(pattern="p", method="freehand", to="held")
+        result, prices=prices, change=MethodChange(pattern="p", method="freehand", to="held")
     )
     loss = result.groups.set_index("method")["loss_um_per_session"]
     rows = np.flatnonzero(result.table["method"] == "freehand")
@@ -124,7 +124,7 @@ def test_gentler_method_saves_what_arithmetic_says_and_back_again_costs_it():
     assert there.per_year_low > 0
     assert there.chance > 0.95
     back = saving(
-        log, result, prices=prices, change=MethodChange(pattern="p", method="held", to="freehand")
+        result, prices=prices, change=MethodChange(pattern="p", method="held", to="freehand")
     )
     assert back.per_year < 0
     assert back.chance < 0.05
@@ -132,11 +132,10 @@ def test_gentler_method_saves_what_arithmetic_says_and_back_again_costs_it():
 
 def test_longer_interval_saves_and_the_same_interval_saves_nothing():
     log, _ = _clinic(np.random.default_rng(5))
-    result = forecast(log, retire=WidthLimit(width_mm=0.70))
+    result = forecast(log, retire=MinWidth(width_mm=0.70))
     prices = read_prices(PRICES)
     results = [
         saving(
-            log,
             result,
             prices=prices,
             change=IntervalChange(pattern="p", method="held", factor=factor),
@@ -148,9 +147,9 @@ def test_longer_interval_saves_and_the_same_interval_saves_nothing():
 
 def test_prices_that_are_missing_double_or_mixed_are_refused():
     log, _ = _clinic(np.random.default_rng(6))
-    result = forecast(log, retire=WidthLimit(width_mm=0.70))
+    result = forecast(log, retire=MinWidth(width_mm=0.70))
     with pytest.raises(EdgekitError, match="no price of instrument"):
-        budget(log, result, prices=read_prices(PRICES.iloc[1:]))
+        budget(result, prices=read_prices(PRICES.iloc[1:]))
     with pytest.raises(EdgekitError, match="row 5"):
         read_prices(pd.concat([PRICES, PRICES.iloc[:1]]))
     with pytest.raises(EdgekitError, match="one currency"):
@@ -161,4 +160,51 @@ def test_prices_that_are_missing_double_or_mixed_are_refused():
         read_prices(PRICES.drop(columns="currency"))
     change = MethodChange(pattern="p", method="held", to="no such method")
     with pytest.raises(EdgekitError, match="no such pattern and method"):
-        saving(log, result, prices=read_prices(PRICES), change=change)
+        saving(result, prices=read_prices(PRICES), change=change)
+
+
+def test_a_forecast_answers_for_its_own_log_alone():
+    log, _ = _clinic(np.random.default_rng(7))
+    result = forecast(log, retire=MinWidth(width_mm=0.70))
+    prices = read_prices(PRICES)
+    change = IntervalChange(pattern="p", method="held", factor=2.0)
+    for wrong in (log, result.table, None):
+        with pytest.raises(EdgekitError, match=r"ek\.forecast"):
+            budget(wrong, prices=prices)
+        with pytest.raises(EdgekitError, match=r"ek\.forecast"):
+            saving(wrong, prices=prices, change=change)
+    with pytest.raises(EdgekitError, match=r"ek\.read_prices"):
+        budget(result, prices=PRICES)
+    with pytest.raises(EdgekitError, match="change must be"):
+        saving(result, prices=prices, change="held")
+    # sharpenings that take longer cost more, and the forecast knows of them through its log alone
+    slow = log.rows.assign(minutes=2 * log.rows["minutes"])
+    slower = forecast(read_log(slow.drop(columns="line")), retire=MinWidth(width_mm=0.70))
+    one, two = (budget(item, prices=prices).costs for item in (result, slower))
+    assert (one["labour_cost"] > 0).all()
+    assert np.allclose(two["labour_cost"], 2 * one["labour_cost"])
+
+
+@pytest.mark.parametrize("months", [0, 1.5, 10**9, float("nan"), "12", True])
+def test_months_that_make_no_sense_are_refused_at_once(months):
+    log, _ = _clinic(np.random.default_rng(8), instruments=2)
+    result = forecast(log, retire=MinWidth(width_mm=0.70))
+    with pytest.raises(EdgekitError, match="months must be"):
+        budget(result, prices=read_prices(PRICES), months=months)
+
+
+def test_prices_cannot_be_changed_and_none_is_negative():
+    prices = read_prices(PRICES)
+    with pytest.raises(TypeError):
+        prices.instrument["p"] = 0.0
+    for table in ({"p": -1.0}, {"p": float("nan")}, {"p": "40"}):
+        with pytest.raises(EdgekitError, match="the price of instrument 'p'"):
+            Prices(instrument=table, session={}, minute=0.5, currency="EUR")
+
+
+def test_a_clinic_without_edges_in_use_has_nothing_to_replace():
+    rows = [("A", "2025-01-06", "measured", 0.86), ("A", "2025-02-03", "retired", np.nan)]
+    log = read_log(pd.DataFrame(rows, columns=["instrument", "date", "event", "width_mm"]))
+    plan = budget(forecast(log, retire=MinWidth(width_mm=0.70)), prices=read_prices(PRICES))
+    assert plan.total["replacements_high"] == plan.total["cost_high"] == 0.0
+    assert len(plan.costs) == 0

@@ -7,20 +7,21 @@ the degradation tables of degradation_data; simulated logs whose truth is known.
 import subprocess
 import sys
 import warnings
+from statistics import NormalDist
 
 import numpy as np
 import pandas as pd
 import pytest
-from scipy import stats
+from scipy import optimize, stats
 
-from edgekit.clinic.forecast.crossing_time import Drift, passed_share, quantiles
+import edgekit as ek
+from edgekit.clinic.forecast.crossing_time import Drift, passed_share, quantiles, two_sided_z
 from edgekit.clinic.forecast.forecast import forecast
 from edgekit.clinic.forecast.kalman import Readings, likelihood, sweep
-from edgekit.clinic.forecast.limits import WidthLimit
-from edgekit.clinic.forecast.pooling import pool, variance_peak
+from edgekit.clinic.forecast.pooling import pool
 from edgekit.clinic.log.log import read_log
 from edgekit.errors import EdgekitError
-from edgekit.life.retire import MaxWidthLoss
+from edgekit.life.retire import Basis, MaxWidthLoss, MinLength, MinWidth
 from tests.degradation_data import CRACK_MM, FLANK, WEAR_HUNDREDS, WEAR_UM
 
 PEAK = 2e-3
@@ -32,11 +33,11 @@ COVERS = (0.86, 0.94)
 ALONE = """
 import resource, sys
 from edgekit.clinic.forecast.forecast import forecast
-from edgekit.clinic.forecast.limits import WidthLimit
 from edgekit.clinic.log.log import read_log
+from edgekit.life.retire import MaxWidthLoss
 before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 log = read_log(sys.argv[1])
-result = forecast(log, retire=WidthLimit(fraction=0.2))
+result = forecast(log, retire=MaxWidthLoss(fraction=0.2))
 after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 loss = result.table["loss_um_per_session"]
 print(before, after, len(log.rows), len(result.table), loss.mean(), result.reading_sd_um)
@@ -68,11 +69,21 @@ def _contrasts(n, y):
     return n @ basis, y @ basis
 
 
+def _peak_ratio(data):
+    """The ratio τ/σ at the peak of the restricted likelihood without scatter of sessions."""
+    return optimize.minimize_scalar(
+        lambda ratio: -likelihood(sweep(data, ratio**2, 0.0), data.freedom)[0][0],
+        bounds=(0, 5),
+        options={"xatol": 1e-7},
+    ).x
+
+
 def test_variances_and_losses_match_mixed_model_of_general_library():
     smf = pytest.importorskip("statsmodels.regression.mixed_linear_model")
     group, _, n, _, y = _simulate(np.random.default_rng(3), edges=30, losses=(6.0,), q=0.0)
     data = _readings(group, n, y)
-    peak = variance_peak(data, sessions_scatter=False)
+    nodes = sweep(data, _peak_ratio(data) ** 2, 0.0)
+    reading_sd = np.sqrt(likelihood(nodes, data.freedom)[1][0])
     x, z = _contrasts(n, y)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # the library warns of its search, not of its answer
@@ -82,10 +93,8 @@ def test_variances_and_losses_match_mixed_model_of_general_library():
             groups=np.repeat(np.arange(len(n)), x.shape[1]),
             exog_re=x.reshape(-1, 1),
         ).fit(reml=True)
-    assert np.isclose(peak["reading_sd_um"], np.sqrt(other.scale), rtol=PEAK)
-    assert np.isclose(peak["group_spread_um"], np.sqrt(other.cov_re[0, 0]), rtol=PEAK)
-    ratio = (peak["group_spread_um"] / peak["reading_sd_um"]) ** 2
-    nodes = sweep(data, ratio, 0.0)
+    assert np.isclose(reading_sd, np.sqrt(other.scale), rtol=PEAK)
+    assert np.isclose(reading_sd * _peak_ratio(data), np.sqrt(other.cov_re[0, 0]), rtol=PEAK)
     beta = nodes.xy[0, 0] / nodes.xx[0, 0]
     assert np.isclose(beta, -other.fe_params[0], rtol=PEAK)
     own = (nodes.loss[0] + nodes.loss[1] * beta)[:, 0][np.argsort(data.edge)]
@@ -196,7 +205,7 @@ def _log_of(series, new_mm=1.0, scale=1e-3):
 
 def test_forecast_warns_that_sliding_wear_is_no_straight_line():
     log = _log_of([(WEAR_HUNDREDS, wear) for wear in WEAR_UM])
-    result = forecast(log, retire=WidthLimit(width_mm=0.95))
+    result = forecast(log, retire=MinWidth(width_mm=0.95))
     assert set(result.table["growth"]) == {"slows down"}
     assert result.table["message"].str.contains("straight line does not hold").all()
     assert "slows down" in repr(result)
@@ -204,7 +213,7 @@ def test_forecast_warns_that_sliding_wear_is_no_straight_line():
 
 def test_forecast_warns_of_early_flank_wear():
     early = [(n[w <= 0.25], w[w <= 0.25]) for n, w in FLANK.values()]
-    result = forecast(_log_of(early, new_mm=2.0, scale=1.0), retire=WidthLimit(width_mm=1.55))
+    result = forecast(_log_of(early, new_mm=2.0, scale=1.0), retire=MinWidth(width_mm=1.55))
     assert result.table["message"].str.contains("straight line does not hold").all()
 
 
@@ -254,7 +263,7 @@ def _small_log():
 
 
 def test_small_log_is_forecast_from_the_evidence_table_and_says_so():
-    result = forecast(_small_log(), retire=WidthLimit(fraction=0.2))
+    result = forecast(_small_log(), retire=MaxWidthLoss(fraction=0.2))
     assert result.variances_assumed
     table = result.table.set_index(["instrument", "edge"])
     assert table.loc[("A", "right"), "sessions"] == 1
@@ -267,7 +276,7 @@ def test_small_log_is_forecast_from_the_evidence_table_and_says_so():
 
 
 def test_low_lies_below_and_high_above_every_headline_number():
-    table = forecast(_small_log(), retire=WidthLimit(width_mm=0.7)).table
+    table = forecast(_small_log(), retire=MinWidth(width_mm=0.7)).table
     for stem in ("loss_um_per_session", "sessions_left", "retire_on"):
         known = table[f"{stem}_high"].notna()
         assert (table[f"{stem}_low"] <= table[stem]).all()
@@ -291,20 +300,35 @@ def test_scaling_widths_scales_losses():
     assert np.allclose(10 * one.loss_um, ten.loss_um, rtol=1e-6)
 
 
-@pytest.mark.parametrize(
-    "limit",
-    [
-        {"fraction": 0.2, "width_mm": 0.7},
-        {},
-        {"fraction": 1.2},
-        {"width_mm": -1},
-        {"fraction": float("nan")},
-        {"width_mm": 0.7, "new_width_mm": 0.9},
-    ],
-)
-def test_limits_refuse_what_is_no_limit(limit):
+@pytest.mark.parametrize("width_mm", [-1, 0, float("nan"), "0.7", True])
+def test_limits_refuse_what_is_not_a_width(width_mm):
     with pytest.raises(EdgekitError):
-        WidthLimit(**limit)
+        MinWidth(width_mm=width_mm)
+
+
+def test_a_width_ends_simulated_lives_and_forecasts_alike():
+    blade, method = ek.patterns.hoe(), ek.methods.held(55.0)
+    new_mm = blade.width_mm
+    share = MaxWidthLoss(fraction=0.1, basis=Basis.DEEPEST)
+    width = MinWidth(width_mm=0.9 * new_mm, basis=Basis.DEEPEST)
+    lives = [
+        ek.live(blade, method, retire=rule, rng=np.random.default_rng(4)) for rule in (share, width)
+    ]
+    assert lives[0].sessions == lives[1].sessions
+    assert str(width) in lives[1].status
+    first_um = np.array([1e3 * new_mm, 900.0])
+    assert np.isclose(width.limit_um(first_um), 900 * new_mm).all()
+    assert np.isclose(share.limit_um(first_um)[0], width.limit_um(first_um)[0])
+    with pytest.raises(EdgekitError, match="new blade is only"):
+        ek.live(blade, method, retire=MinWidth(width_mm=9.0), rng=np.random.default_rng(4))
+
+
+def test_two_sided_z_is_the_normal_quantile_of_the_standard_library():
+    for level in (0.5, 0.8, 0.9, 0.95, 0.99):
+        assert abs(two_sided_z(level) - NormalDist().inv_cdf(0.5 + level / 2)) < 1e-12
+    for level in (0, 1, float("nan"), "0.9"):
+        with pytest.raises(EdgekitError):
+            two_sided_z(level)
 
 
 def test_log_without_rows_or_widths_cannot_be_forecast():
@@ -314,7 +338,7 @@ def test_log_without_rows_or_widths_cannot_be_forecast():
     )
     for log in (no_rows, no_width):
         with pytest.raises(EdgekitError):
-            forecast(log, retire=WidthLimit(fraction=0.2))
+            forecast(log, retire=MaxWidthLoss(fraction=0.2))
 
 
 def test_log_of_200_000_rows_would_stay_within_600_mb_and_a_fifth_of_it_is_forecast_right(tmp_path):
@@ -345,14 +369,25 @@ def test_log_of_200_000_rows_would_stay_within_600_mb_and_a_fifth_of_it_is_forec
     assert abs(reading_sd - 8.0) < 0.2
 
 
-def test_a_retirement_rule_of_the_life_model_serves_the_forecast_too():
-    rows = [("A", f"2025-0{k}-06", "measured", 0.9 - 0.02 * k) for k in range(1, 7)]
-    rows += [("A", f"2025-0{k}-20", "sharpened", None) for k in range(1, 7)]
-    log = read_log(pd.DataFrame(rows, columns=["instrument", "date", "event", "width_mm"]))
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        one = forecast(log, retire=MaxWidthLoss(fraction=0.2)).table
-        other = forecast(log, retire=WidthLimit(fraction=0.2)).table
-    pd.testing.assert_frame_equal(one, other)
-    with pytest.raises(EdgekitError, match="must set a width"):
-        forecast(log, retire=0.2)
+@pytest.mark.parametrize("retire", [0.2, None, MinLength(), (MaxWidthLoss(),)])
+def test_a_rule_that_sets_no_width_is_refused(retire):
+    with pytest.raises(EdgekitError, match="Give MaxWidthLoss"):
+        forecast(_small_log(), retire=retire)
+
+
+def test_what_is_not_a_log_is_refused_with_the_call_that_reads_one():
+    for log in ("log.csv", _small_log().rows):
+        with pytest.raises(EdgekitError, match=r"ek\.read_log\(path\)"):
+            forecast(log, retire=MaxWidthLoss())
+
+
+def test_a_forecast_shows_its_cautions_below_its_headline():
+    result = forecast(
+        _log_of([(WEAR_HUNDREDS, wear) for wear in WEAR_UM]), retire=MinWidth(width_mm=0.95)
+    )
+    lines = repr(result).split("\n")
+    assert len(lines) == 2
+    assert lines[0].startswith("Forecast of")
+    assert "<li>a straight line does not hold" in result._repr_html_()
+    with pytest.raises(ValueError, match="read-only"):
+        result.margin_days.rate[0] = 0.0

@@ -1,4 +1,4 @@
-"""Counts of sessions, fates and pace, written out by hand for small logs.
+"""Counts of sessions, ends and pace, written out by hand for small logs.
 
 Sources: arithmetic in the tests; the gamma-Poisson mean is the textbook conjugate update.
 """
@@ -21,7 +21,7 @@ def _row(code, edge, day, event, width=None, method="", pattern=""):
     return (code, edge, f"2025-{day}", event, width, method, pattern)
 
 
-def test_sessions_are_counted_for_every_edge_whatever_its_first_event():
+def test_sessions_are_counted_for_every_edge_with_any_first_event():
     past = _history(
         [
             _row("A", "left", "01-06", "sharpened", method="held"),
@@ -57,7 +57,7 @@ def test_rows_in_any_order_give_the_same_history():
     assert np.array_equal(one.reading_um, two.reading_um)
 
 
-def test_row_without_an_edge_speaks_of_every_edge_but_gives_no_width_to_any():
+def test_row_without_an_edge_counts_for_every_edge_but_gives_no_width_to_any():
     past = _history(
         [
             _row("A", "left", "01-06", "measured", 0.86),

@@ -5,7 +5,9 @@ contract, so most checks here are of bookkeeping, which needs no outside source.
 """
 
 import io
+import resource
 import warnings
+import zipfile
 
 import numpy as np
 import pandas as pd
@@ -19,6 +21,7 @@ from edgekit.errors import EdgekitError
 from tests.spoiled_logs import GOOD, HEAD, SPOILED
 
 CORPUS_LEAST = 60
+KILOBYTES_PER_MB = 1000
 
 
 def _write(tmp_path, text, name="log.csv", encoding="utf-8"):
@@ -113,6 +116,84 @@ def test_dataframe_and_workbook_read_as_the_file_does(tmp_path):
     pd.testing.assert_frame_equal(book.rows.drop(columns="line"), from_file)
 
 
+SHEET = (
+    '<worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"><sheetData>'
+    "{}</sheetData></worksheet>"
+)
+"""A worksheet as ISO/IEC 29500-1 writes it."""
+
+
+def _workbook(path, rows):
+    """A workbook of a general library whose sheet is replaced by another."""
+    openpyxl = pytest.importorskip("openpyxl")
+    book = io.BytesIO()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # the workbook writer has deprecations of its own
+        openpyxl.Workbook().save(book)
+    with zipfile.ZipFile(book) as old, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in old.namelist():
+            sheet = name == "xl/worksheets/sheet1.xml"
+            new.writestr(name, SHEET.format(rows) if sheet else old.read(name))
+    return path
+
+
+@pytest.mark.parametrize(
+    ("rows", "reason"),
+    [
+        ('<row r="3"><c r="XFD3"><v>1</v></c></row>', "16384 columns in row 3"),
+        ('<row r="1048576"><c r="A1048576"><v>1</v></c></row>', "more than 500,000 cells"),
+        ('<row r="99999999999"><c r="A99999999999"/></row>', "more than 500,000 cells"),
+        ("".join(f'<row r="{n}"><c r="IV{n}"/></row>' for n in range(2, 3000)), "500,000 cells"),
+        ('<row r="2">' + '<c r="A2"/>' * 600_000 + "</row>", "600,001 cells and rows"),
+        ("<x:row/>" * 600_000, "600,000 cells and rows"),
+        (" " * 40_000_000, "unpacks to 40 MB"),
+    ],
+    ids=[
+        "far right",
+        "far down",
+        "beyond any row",
+        "wide gaps",
+        "one cell often",
+        "rows",
+        "blanks",
+    ],
+)
+def test_a_small_workbook_that_would_fill_the_memory_is_refused(rows, reason, tmp_path):
+    path = _workbook(tmp_path / "log.xlsx", rows)
+    assert path.stat().st_size < 100_000
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    with pytest.raises(EdgekitError, match=reason):
+        read_log(path)
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 250 * KILOBYTES_PER_MB
+
+
+def test_a_workbook_within_the_bounds_keeps_every_row_and_its_number(tmp_path):
+    cells = '<c r="{1}{0}" t="inlineStr"><is><t>{2}</t></is></c>'
+    words = {
+        1: ("instrument", "date", "event", "width"),
+        4: ("A", "2025-01-06", "measured", "#VALUE!"),
+        5: ("A", "2025-01-06", "used", ""),
+    }
+    rows = "".join(
+        f'<row r="{n}">'
+        + "".join(cells.format(n, c, w) for c, w in zip("ABCD", row, strict=True))
+        + "</row>"
+        for n, row in words.items()
+    )
+    log = read_log(_workbook(tmp_path / "log.xlsx", rows))
+    assert log.rows["line"].tolist() == [5]
+    assert log.rejected[["line", "reason"]].to_numpy().tolist() == [[4, "not a number"]]
+    assert log.blank_lines == 2
+
+
+def test_a_log_is_what_read_log_gives_and_shows_itself_escaped(tmp_path):
+    log = _good(tmp_path)
+    assert repr(log) == "Log('log.csv': 4 rows of 1 instruments, 0 lines refused, 0 flags)"
+    assert "&#x27;log.csv&#x27;" in log._repr_html_()
+    with pytest.raises(EdgekitError, match="a path or a DataFrame"):
+        read_log([GOOD])
+
+
 def test_note_of_several_lines_is_one_row_with_the_line_it_begins_on(tmp_path):
     log = _good(tmp_path, lambda t: t.replace("A,,invented", 'A,,"thin; ""look""\nagain"'))
     assert log.rows["note"].iloc[0] == 'thin; "look"\nagain'
@@ -124,7 +205,7 @@ def test_unknown_columns_are_kept_as_text(tmp_path):
     assert log.rows["cassette"].tolist() == ["A", "B", "B", "A"]
 
 
-def test_ambiguous_date_shows_both_readings_and_is_settled_by_the_users_word():
+def test_ambiguous_date_shows_both_readings_and_is_settled_by_day_first():
     _, reason, suggestion = read_date("03/04/2025")
     assert "2025-04-03" in reason
     assert "2025-03-04" in reason
@@ -168,11 +249,11 @@ def test_any_text_in_a_table_ends_in_rows_refusals_or_blanks(cells):
 def test_large_log_has_the_same_rows_as_its_halves(tmp_path):
     days = pd.date_range("2024-01-01", periods=400, freq="D").strftime("%Y-%m-%d")
     rows = [f"K-{i % 20:02d},left,{days[i]},used,,,,A,held," for i in range(400)]
-    whole = read_log(_write(tmp_path, "\n".join([HEAD, *rows]))).rows
+    complete = read_log(_write(tmp_path, "\n".join([HEAD, *rows]))).rows
     parts = [
         read_log(_write(tmp_path, "\n".join([HEAD, *rows[s]]))).rows
         for s in (slice(200), slice(200, 400))
     ]
     joined = pd.concat(parts, ignore_index=True)
-    assert np.array_equal(whole["date"], joined["date"])
-    assert whole.drop(columns="line").equals(joined.drop(columns="line"))
+    assert np.array_equal(complete["date"], joined["date"])
+    assert complete.drop(columns="line").equals(joined.drop(columns="line"))

@@ -16,10 +16,10 @@ from hypothesis import strategies as st
 from edgekit.clinic.cost.budget import budget
 from edgekit.clinic.cost.prices import read_prices
 from edgekit.clinic.forecast.forecast import forecast
-from edgekit.clinic.forecast.limits import WidthLimit
 from edgekit.clinic.forecast.survival import survival
 from edgekit.clinic.log.log import read_log
 from edgekit.errors import EdgekitError
+from edgekit.life.retire import MaxWidthLoss
 from edgekit.tables import read_table, write_table
 
 DEMO = pathlib.Path(__file__).parents[1] / "data_demo"
@@ -161,8 +161,8 @@ def logs():
 
 def test_every_table_of_the_demo_comes_back_the_same(logs, tmp_path):
     log = logs["log_messy.csv"]
-    result = forecast(log, retire=WidthLimit(fraction=0.2))
-    plan = budget(log, result, prices=read_prices(DEMO / "prices.csv"))
+    result = forecast(log, retire=MaxWidthLoss(fraction=0.2))
+    plan = budget(result, prices=read_prices(DEMO / "prices.csv"))
     lives = survival(log)
     tables = [
         log.rows,
@@ -205,7 +205,7 @@ def test_messy_demo_log_loses_no_line_and_most_of_it_with_the_users_word_on_date
     assert len(log.rows) + len(log.rejected_lines) + log.blank_lines + 1 == lines
     settled = read_log(DEMO / "log_messy.csv", day_first=True)
     assert len(settled.rejected_lines) < 0.02 * lines < len(log.rejected_lines)
-    assert forecast(log, retire=WidthLimit(fraction=0.2)).caution != ""
+    assert forecast(log, retire=MaxWidthLoss(fraction=0.2)).caution != ""
 
 
 def test_every_row_of_every_demo_file_is_marked_invented():
@@ -217,7 +217,7 @@ def test_every_row_of_every_demo_file_is_marked_invented():
 
 def test_loss_of_the_demo_is_found_within_its_intervals(logs):
     truth = pd.read_csv(DEMO / "log_truth.csv")
-    table = forecast(logs["log.csv"], retire=WidthLimit(fraction=0.2)).table
+    table = forecast(logs["log.csv"], retire=MaxWidthLoss(fraction=0.2)).table
     both = table.merge(truth, on=["instrument", "edge"], suffixes=("", "_true"))
     true = both["loss_um_per_session_true"]
     inside = (both["loss_um_per_session_low"] <= true) & (true <= both["loss_um_per_session_high"])

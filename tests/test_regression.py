@@ -292,7 +292,7 @@ CALLS = {
     "forecast": lambda: (forecast().table,),
     "survival": lambda: (ek.survival(log()).curve,),
     "budget": lambda: pick(
-        ek.budget(log(), forecast(), prices=ek.read_prices(DEMO / "prices.csv")), "months", "costs"
+        ek.budget(forecast(), prices=ek.read_prices(DEMO / "prices.csv")), "months", "costs"
     ),
     "fewest settings": lambda: (
         ek.fewest_settings([[1, 4], [3, 6], [5.5, 9], [2, 8]]).settings_deg,

@@ -20,7 +20,7 @@ def tray():
 @pytest.fixture(scope="module")
 def result():
     log = ek.read_log(f"{DEMO}/log_messy.csv", day_first=True)
-    return ek.forecast(log, retire=ek.WidthLimit(fraction=0.2))
+    return ek.forecast(log, retire=ek.MaxWidthLoss(fraction=0.2))
 
 
 def test_tray_of_the_demo_is_read_in_order_and_fits_its_log(tray, result):
@@ -104,8 +104,8 @@ def test_picture_of_readings_has_the_readings_and_the_forecast(result):
     ax = ek.figures.readings(result, "FH-11-AS1", "used")
     dots = next(line for line in ax.lines if line.get_marker() == "o" and len(line.get_xdata()) > 1)
     rows = result.log.rows
-    mine = rows[(rows["instrument"] == "FH-11-AS1") & rows["width_mm"].notna()]
-    assert np.allclose(dots.get_ydata(), mine["width_mm"])
+    own = rows[(rows["instrument"] == "FH-11-AS1") & rows["width_mm"].notna()]
+    assert np.allclose(dots.get_ydata(), own["width_mm"])
     row = result.table[result.table["instrument"] == "FH-11-AS1"].iloc[0]
     # the blue line passes through the estimated width on the day of the forecast
     x, y = ax.lines[0].get_data()
@@ -123,7 +123,7 @@ def test_picture_of_what_is_due_is_in_order(result):
 
 
 def test_picture_of_the_year_has_its_months(result):
-    year = ek.budget(result.log, result, prices=ek.read_prices(f"{DEMO}/prices.csv"), months=5)
+    year = ek.budget(result, prices=ek.read_prices(f"{DEMO}/prices.csv"), months=5)
     ax = ek.figures.replacements(year)
     assert len(ax.patches) == 5
     assert np.allclose([bar.get_height() for bar in ax.patches], year.months["replacements"])
@@ -151,7 +151,7 @@ def test_pictures_without_anything_to_show_say_so(result):
         )
     )
     with pytest.raises(EdgekitError):
-        ek.figures.due(ek.forecast(gone, retire=ek.WidthLimit(fraction=0.2)))
+        ek.figures.due(ek.forecast(gone, retire=ek.MaxWidthLoss(fraction=0.2)))
     steep = ek.patterns.universal_curette(internal_angle_deg=85)
     with pytest.raises(EdgekitError):
         ek.figures.windows(ek.plan_bench([steep]))

@@ -1,4 +1,4 @@
-"""A log corrects a model: conjugate updates against numerical integration of Bayes' rule.
+"""Update a model by a log: conjugate updates against numerical integration of Bayes' rule.
 
 Sources: Bayes' rule itself, integrated on a fine grid in the test; scipy.stats densities.
 """

@@ -1,6 +1,4 @@
-"""A tray list: which instrument has which blade."""
-
-from __future__ import annotations
+"""Read a tray list, which names each instrument and its blade."""
 
 import difflib
 import os
@@ -28,8 +26,8 @@ PATTERNS: dict[str, Callable[[], Blade]] = {
 def read_tray(path: str | os.PathLike[str]) -> dict[str, Blade]:
     """Read a tray list: a CSV with the columns ``instrument`` and ``blade``.
 
-    A blade is the settings file of a trace (``….toml``, beside the list) or the name of a pattern, which
-    then stands in with its default shape.
+    A blade is the settings file of a trace (``….toml``, beside the list) or the name of a pattern,
+    which then has its default shape.
 
     Parameters
     ----------
@@ -43,7 +41,8 @@ def read_tray(path: str | os.PathLike[str]) -> dict[str, Blade]:
     Raises
     ------
     EdgekitError
-        A column is missing; a code is empty, a bare number or there twice; a blade is neither.
+        A column is missing; a code is empty, occurs twice, or is a number without quotation marks;
+        a blade is neither.
 
     Examples
     --------
@@ -68,24 +67,24 @@ def read_tray(path: str | os.PathLike[str]) -> dict[str, Blade]:
     tray: dict[str, Blade] = {}
     pairs = zip(table["instrument"], table["blade"], strict=True)
     for row, (name, blade) in enumerate(pairs, start=2):
-        code, word = str(name).strip(), str(blade).strip()
+        code = str(name).strip()
         if not code or code in tray:
             raise EdgekitError(
                 f"row {row} of {source.name}: each instrument needs a code of its own",
                 code,
                 "Give every row another code.",
             )
-        tray[code] = _blade(word, source, row)
+        tray[code] = _blade(str(blade).strip(), source, row)
     return tray
 
 
-def _blade(word: str, source: Path, row: int) -> Blade:
-    if word.lower().endswith(".toml"):
-        return read_blade(source.parent / word)
-    if word.casefold() not in PATTERNS:
-        near = difflib.get_close_matches(word.casefold(), PATTERNS, 1)
+def _blade(name: str, source: Path, row: int) -> Blade:
+    if name.lower().endswith(".toml"):
+        return read_blade(source.parent / name)
+    if name.casefold() not in PATTERNS:
+        near = difflib.get_close_matches(name.casefold(), PATTERNS, 1)
         hint = f"Did you mean {near[0]!r}?" if near else f"Patterns are {', '.join(PATTERNS)}."
         raise EdgekitError(
-            f"row {row} of {source.name}: a blade is a .toml file or a pattern", word, hint
+            f"row {row} of {source.name}: a blade is a .toml file or a pattern", name, hint
         )
-    return PATTERNS[word.casefold()]()
+    return PATTERNS[name.casefold()]()

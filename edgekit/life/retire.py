@@ -6,9 +6,10 @@ from typing import NamedTuple, Protocol, runtime_checkable
 
 import numpy as np
 
-from edgekit.checks import FloatArray, between, fraction, instance, keep_numbers
+from edgekit.checks import FloatArray, between, fraction, instance, keep_numbers, positive
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
+from edgekit.units import UM_PER_MM
 
 __all__ = [
     "DEFAULT_RULES",
@@ -17,6 +18,7 @@ __all__ = [
     "MaxWidthLoss",
     "MinLength",
     "MinStrength",
+    "MinWidth",
     "RetireRule",
     "WidthLoss",
 ]
@@ -87,6 +89,45 @@ class MaxWidthLoss:
 
     def __str__(self) -> str:
         return f"{self.fraction * 100:g} % of the width gone ({self.basis.value})"
+
+
+@dataclass(frozen=True, kw_only=True)
+class MinWidth:
+    """Retire when the width falls to `width_mm` [mm].
+
+    Examples
+    --------
+    >>> print(MinWidth(width_mm=0.7))
+    0.7 mm of width left (mean along the sides)
+    >>> MinWidth(width_mm=0.7).limit_um(np.array([860.0]))
+    array([700.])
+    """
+
+    width_mm: float
+    basis: Basis = Basis.MEAN
+
+    def __post_init__(self) -> None:
+        keep_numbers(self, width_mm=positive("width_mm", self.width_mm))
+        remedy = "Give Basis.MEAN, Basis.DEEPEST or Basis.CALIPER."
+        instance("basis", self.basis, Basis, remedy)
+
+    def used_up(self, lost: WidthLoss) -> FloatArray:
+        """Loss over the width that may go."""
+        if not self.width_mm < lost.new_width_mm:
+            raise EdgekitError(
+                f"the new blade is only {lost.new_width_mm:.4g} mm wide",
+                self.width_mm,
+                "Give a width_mm below that.",
+            )
+        share = 1 - self.width_mm / lost.new_width_mm
+        return MaxWidthLoss(fraction=share, basis=self.basis).used_up(lost)
+
+    def limit_um(self, first_um: FloatArray) -> FloatArray:
+        """Retirement width [µm] of edges whose first readings [µm] are given, for `forecast`."""
+        return np.full_like(first_um, self.width_mm * UM_PER_MM)
+
+    def __str__(self) -> str:
+        return f"{self.width_mm:g} mm of width left ({self.basis.value})"
 
 
 @dataclass(frozen=True, kw_only=True)

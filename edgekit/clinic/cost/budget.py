@@ -1,30 +1,30 @@
 """Replacements of the coming year, month by month, and what they and the sharpening cost."""
 
-from __future__ import annotations
-
-import html
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.clinic.cost.prices import Prices
-from edgekit.clinic.forecast.crossing_time import passed_share
+from edgekit.clinic.forecast.crossing_time import bounded, passed_share, two_sided_z
 from edgekit.clinic.forecast.forecast import Forecast
-from edgekit.clinic.log.history import history
+from edgekit.clinic.log.cells import Event
+from edgekit.clinic.log.history import ServiceStatus, history
 from edgekit.clinic.log.log import Log
-
-if TYPE_CHECKING:
-    import pandas as pd
+from edgekit.record import Record
 
 __all__ = ["Budget", "budget", "count_quantiles", "minutes_per_session"]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Budget:
+MAX_MONTHS = 1200
+"""A century, beyond which a forecast gives no dates either."""
+
+
+class Budget(Record):
     """Replacements and costs of the coming months.
 
     Attributes
@@ -33,9 +33,9 @@ class Budget:
         ``month`` (its first day), ``replacements`` with low and high (whole numbers), ``cost``
         with low and high; cost is of instruments only.
     costs : pandas.DataFrame
-        A row a pattern and method, for all the months: ``pattern, method, edges, replacements,
+        One row per pattern and method, for all the months: ``pattern, method, edges, replacements,
         sessions, minutes, instruments_cost, sessions_cost, labour_cost, cost`` with low and high.
-    total : dict
+    total : mapping
         ``replacements`` and ``cost`` of all months, each with low and high.
     currency : str
     message : str
@@ -44,7 +44,7 @@ class Budget:
 
     months: pd.DataFrame
     costs: pd.DataFrame
-    total: dict[str, float]
+    total: Mapping[str, float]
     currency: str
     message: str
 
@@ -56,12 +56,9 @@ class Budget:
             f"{t['cost']:.0f} {self.currency} ({t['cost_low']:.0f} to {t['cost_high']:.0f})"
         )
 
-    def _repr_html_(self) -> str:
-        return f"<p>{html.escape(repr(self))}</p>"
 
-
-def budget(log: Log, result: Forecast, *, prices: Prices, months: int = 12) -> Budget:
-    """Budget of the months after the last date of a log.
+def budget(result: Forecast, *, prices: Prices, months: int = 12) -> Budget:
+    """Budget of the months after the last date of the log behind a forecast.
 
     An instrument is replaced when the first of its edges reaches the limit or when it breaks. The
     chance of each month is that of the forecast; breakage adds the log's own rate, (breaks + ½) /
@@ -70,49 +67,63 @@ def budget(log: Log, result: Forecast, *, prices: Prices, months: int = 12) -> B
 
     Parameters
     ----------
-    log : Log
     result : Forecast
-        The forecast of the same log.
+        It knows the log it was made from.
     prices : Prices
     months : int
-        How many months ahead.
+        How many months ahead, 1200 at most.
 
     Returns
     -------
     Budget
-    """
-    import pandas as pd
 
-    months = checks.count("months", months)
-    z = _normal(result.level)
-    live = np.flatnonzero((result.table["status"] == "in use").to_numpy())
+    Raises
+    ------
+    EdgekitError
+        A pattern or method of an edge in use has no price.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> log = ek.read_log(pd.DataFrame({
+    ...     "instrument": "A", "edge": "left", "date": ["2025-01-06", "2025-02-03", "2025-02-03"],
+    ...     "event": ["measured", "sharpened", "measured"], "width_mm": [0.860, None, 0.852]}))
+    >>> result = ek.forecast(log, retire=ek.MaxWidthLoss(fraction=0.05))
+    >>> prices = Prices(instrument={"": 40.0}, session={"": 0.1}, minute=0.5, currency="EUR")
+    >>> budget(result, prices=prices, months=6)
+    Budget of 6 months: 1 replacements (1 to 1), 40 EUR (31 to 49)
+    """
+    checks.instance("result", result, Forecast, "Give what ek.forecast(log, retire=…) returns.")
+    checks.instance("prices", prices, Prices, "Give what ek.read_prices(path) returns.")
+    months = checks.count("months", months, most=MAX_MONTHS)
+    z = two_sided_z(result.level)
+    live = np.flatnonzero(result.table["status"] == ServiceStatus.IN_USE)
     table = result.table.iloc[live].reset_index(drop=True)
-    start = pd.Timestamp(result.as_of)
-    ends = [start + pd.DateOffset(months=m) for m in range(1, months + 1)]
-    days = np.asarray([(end - start).days for end in ends], dtype=np.float64)
-    rate, breaks = _breakage(log)
+    firsts = [pd.Timestamp(result.as_of) + pd.DateOffset(months=m) for m in range(months + 1)]
+    days = np.asarray([(first - firsts[0]).days for first in firsts[1:]], dtype=np.float64)
+    rate, breaks = _breakage(result.log)
     codes, names = pd.factorize(table["instrument"], sort=True)
-    chance = _chances(result, live, np.asarray(codes), len(names), days, rate)
-    owner = table.drop_duplicates("instrument").set_index("instrument").loc[list(names)]
-    price = prices.of(prices.instrument, owner["pattern"].to_numpy(), "instrument")
-    monthly = _months(chance, price, ends, start, result.level, z)
-    costs = _costs(log, result, (live, table), (chance, price, np.asarray(codes)), prices, days[-1])
-    whole = chance.sum(axis=1)
-    low, high = count_quantiles(whole[:, None], result.level)
-    cost, spread = float(costs["cost"].sum()), float(np.sqrt((costs["_var"]).sum()))
-    costs = _banded(costs, z)
+    chance = _chances(passed_share(result.margin_days, days)[live], codes, len(names), rate * days)
+    patterns = table.groupby("instrument")["pattern"].first()
+    price = prices.of(prices.instrument, patterns, "instrument")
+    costs, variance = _costs(result, live, codes, (chance.sum(axis=1), price), prices, days[-1])
+    replaced = chance.sum(axis=1, keepdims=True)
+    total = {
+        **_counts(replaced, result.level),
+        **bounded("cost", costs["cost"].sum(), z * np.sqrt(variance.sum()), floor=0.0),
+    }
+    half = z * np.sqrt(price**2 @ (chance * (1 - chance)))
     return Budget(
-        months=monthly,
-        costs=costs,
+        months=pd.DataFrame(
+            {
+                "month": np.asarray(firsts[:-1], dtype="datetime64[s]"),
+                **_counts(chance, result.level),
+                **bounded("cost", price @ chance, half, floor=0.0),
+            }
+        ),
+        costs=costs.assign(**bounded("cost", costs["cost"], z * np.sqrt(variance), floor=0.0)),
         currency=prices.currency,
-        total={
-            "replacements": float(whole.sum()),
-            "replacements_low": float(low[0]),
-            "replacements_high": float(high[0]),
-            "cost": cost,
-            "cost_low": max(cost - z * spread, 0.0),
-            "cost_high": cost + z * spread,
-        },
+        total={name: float(np.squeeze(number)) for name, number in total.items()},
         message=(
             f"breakage from {breaks} in the log; a replacement's own replacement within the "
             f"{months} months is not counted; edges independent once their group is known"
@@ -120,10 +131,14 @@ def budget(log: Log, result: Forecast, *, prices: Prices, months: int = 12) -> B
     )
 
 
-def _normal(level: float) -> float:
-    from scipy import stats
-
-    return float(stats.norm.ppf(0.5 + level / 2))
+def _counts(chance: FloatArray, level: float) -> dict[str, Any]:
+    """Expected replacements of each column of chances with low and high."""
+    low, high = count_quantiles(chance, level)
+    return {
+        "replacements": chance.sum(axis=0),
+        "replacements_low": low,
+        "replacements_high": high,
+    }
 
 
 def _breakage(log: Log) -> tuple[float, int]:
@@ -132,24 +147,17 @@ def _breakage(log: Log) -> tuple[float, int]:
     one = past.edges.drop_duplicates("instrument")
     until = one["ended"].fillna(past.as_of).to_numpy().astype("datetime64[D]")
     days = (until - one["first"].to_numpy().astype("datetime64[D]")).astype(np.float64).sum()
-    breaks = int((one["status"] == "broken").sum())
+    breaks = int((one["status"] == ServiceStatus.BROKEN).sum())
     return (breaks + 0.5) / max(float(days), 1.0), breaks
 
 
 def _chances(
-    result: Forecast,
-    live: NDArray[np.int64],
-    codes: NDArray[np.int64],
-    instruments: int,
-    days: FloatArray,
-    rate: float,
+    passed: FloatArray, codes: NDArray[np.int64], instruments: int, breakages: FloatArray
 ) -> FloatArray:
     """Chance ``(instruments, months)`` that an instrument is replaced in each month."""
-    passed = passed_share(result.margin_days, days)[live]
-    alive = np.ones((instruments, len(days)))
+    alive = np.ones((instruments, len(breakages)))
     np.multiply.at(alive, codes, 1 - passed)
-    alive *= np.exp(-rate * days)
-    return -np.diff(np.concatenate([np.ones((instruments, 1)), alive], axis=1), axis=1)
+    return -np.diff(alive * np.exp(-breakages), axis=1, prepend=1.0)
 
 
 def count_quantiles(
@@ -157,7 +165,8 @@ def count_quantiles(
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Low and high count of each column of chances ``(N, M)``: exact, by convolution.
 
-    The least counts with at least (1 − level)/2 and (1 + level)/2 of the probability at or below.
+    The smallest counts with at least (1 − level)/2 and (1 + level)/2 of the probability at or below
+    them.
 
     Examples
     --------
@@ -165,8 +174,8 @@ def count_quantiles(
     >>> int(low[0]), int(high[0])
     (2, 8)
     """
-    size, columns = chance.shape
-    pmf = np.zeros((size + 1, columns))
+    size = len(chance)
+    pmf = np.zeros((size + 1, chance.shape[1]))
     pmf[0] = 1.0
     for at, p in enumerate(chance, start=1):
         pmf[1 : at + 1] = pmf[1 : at + 1] * (1 - p) + pmf[:at] * p
@@ -179,69 +188,40 @@ def count_quantiles(
     return low.astype(np.int64), np.minimum(high, size).astype(np.int64)
 
 
-def _months(
-    chance: FloatArray, price: FloatArray, ends: list[Any], start: Any, level: float, z: float
-) -> pd.DataFrame:
-    import pandas as pd
-
-    low, high = count_quantiles(chance, level)
-    cost = price @ chance
-    spread = np.sqrt(price**2 @ (chance * (1 - chance)))
-    return pd.DataFrame(
-        {
-            "month": np.asarray([start, *ends[:-1]], dtype="datetime64[s]"),
-            "replacements": chance.sum(axis=0),
-            "replacements_low": low,
-            "replacements_high": high,
-            "cost": cost,
-            "cost_low": np.maximum(cost - z * spread, 0.0),
-            "cost_high": cost + z * spread,
-        }
-    )
-
-
 def minutes_per_session(log: Log) -> dict[str, float]:
     """Mean minutes of a sharpening by method; methods without minutes are left out."""
-    rows = log.rows[(log.rows["event"] == "sharpened") & log.rows["minutes"].notna()]
+    rows = log.rows[(log.rows["event"] == Event.SHARPENED) & log.rows["minutes"].notna()]
     means = rows.groupby("method")["minutes"].mean()
     return {str(method): float(mean) for method, mean in means.items()}
 
 
 def _costs(
-    log: Log,
     result: Forecast,
-    live: tuple[NDArray[np.int64], pd.DataFrame],
-    replaced: tuple[FloatArray, FloatArray, NDArray[np.int64]],
+    rows: NDArray[np.int64],
+    codes: NDArray[np.int64],
+    replaced: tuple[FloatArray, FloatArray],
     prices: Prices,
     days: float,
-) -> pd.DataFrame:
-    """Cost by pattern and method; an instrument's replacement is shared among its edges."""
-    rows, table = live
-    chance, price, codes = replaced
+) -> tuple[pd.DataFrame, pd.Series]:
+    """Cost by pattern and method, and its variance; the edges of an instrument share its price."""
+    table = result.table.iloc[rows]
+    count, price = replaced
     share = 1 / np.bincount(codes)[codes]
-    whole = chance.sum(axis=1)
     rho, sd = result.pace.per_day[rows], result.pace.sd[rows]
-    minutes = minutes_per_session(log)
-    each = np.asarray([minutes.get(str(name), 0.0) for name in table["method"]])
-    per_session = prices.of(prices.session, table["method"].to_numpy(), "session")
-    unit = per_session + each * prices.minute
+    minutes = table["method"].map(minutes_per_session(result.log)).fillna(0.0).to_numpy(float)
+    per_session = prices.of(prices.session, table["method"], "session")
+    unit = per_session + minutes * prices.minute
     count_var = result.pace.irregularity * rho * days + (sd * days) ** 2
-    spread = (whole * (1 - whole) * price**2)[codes] * share + unit**2 * count_var
     costs = table[["pattern", "method"]].assign(
         edges=1,
-        replacements=whole[codes] * share,
+        replacements=count[codes] * share,
         sessions=rho * days,
-        minutes=rho * days * each,
-        instruments_cost=(whole * price)[codes] * share,
+        minutes=rho * days * minutes,
+        instruments_cost=(count * price)[codes] * share,
         sessions_cost=rho * days * per_session,
-        labour_cost=rho * days * each * prices.minute,
+        labour_cost=rho * days * minutes * prices.minute,
     )
     costs["cost"] = costs[["instruments_cost", "sessions_cost", "labour_cost"]].sum(axis=1)
-    costs["_var"] = spread
-    return costs.groupby(["pattern", "method"], as_index=False).sum()
-
-
-def _banded(costs: pd.DataFrame, z: float) -> pd.DataFrame:
-    spread = z * np.sqrt(costs["_var"])
-    low = (costs["cost"] - spread).clip(lower=0.0)
-    return costs.drop(columns="_var").assign(cost_low=low, cost_high=costs["cost"] + spread)
+    costs["variance"] = (count * (1 - count) * price**2)[codes] * share + unit**2 * count_var
+    costs = costs.groupby(["pattern", "method"], as_index=False).sum()
+    return costs.drop(columns="variance"), costs["variance"]

@@ -1,20 +1,17 @@
 """A user's price table: what an instrument, a session and a minute cost."""
 
-from __future__ import annotations
-
 import os
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 
+from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
+from edgekit.record import Record
 from edgekit.tables import read_table
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 __all__ = ["Prices", "read_prices"]
 
@@ -22,27 +19,33 @@ ITEMS = ("instrument", "session", "minute")
 COLUMNS = ("item", "name", "price", "currency")
 
 
-@dataclass(frozen=True, kw_only=True)
-class Prices:
+class Prices(Record):
     """Prices in one currency.
 
     Attributes
     ----------
-    instrument : dict
-        Price of a new instrument by pattern; ``""`` serves patterns that are not named.
-    session : dict
-        Cost of one session of one edge by method, without labour; ``""`` serves the others.
+    instrument : mapping
+        Price of a new instrument by pattern; ``""`` stands for patterns that are not named.
+    session : mapping
+        Cost of one session of one edge by method, without labour; ``""`` stands for the others.
     minute : float
         Cost of a minute of work.
     currency : str
     """
 
-    instrument: dict[str, float]
-    session: dict[str, float]
+    instrument: Mapping[str, float]
+    session: Mapping[str, float]
     minute: float
     currency: str
 
-    def of(self, table: dict[str, float], names: ArrayLike, what: str) -> FloatArray:
+    def __post_init__(self) -> None:
+        for what, table in (("instrument", self.instrument), ("session", self.session)):
+            for name, price in table.items():
+                checks.at_least(f"the price of {what} {name!r}", price, 0)
+        checks.keep_numbers(self, minute=checks.at_least("minute", self.minute, 0))
+        super().__post_init__()
+
+    def of(self, table: Mapping[str, float], names: ArrayLike, what: str) -> FloatArray:
         """Price of each name; a name without one is an error that says which."""
         words = [str(name) for name in np.asarray(names, dtype=object)]
         missing = sorted({name for name in words if name not in table} if "" not in table else ())
@@ -60,12 +63,11 @@ def read_prices(source: str | os.PathLike[str] | pd.DataFrame) -> Prices:
 
     Examples
     --------
-    >>> import pandas as pd
     >>> prices = read_prices(pd.DataFrame({
     ...     "item": ["instrument", "session", "minute"], "name": ["", "held", ""],
     ...     "price": [40.0, 0.1, 0.5], "currency": "EUR"}))
-    >>> prices.session
-    {'held': 0.1}
+    >>> prices.session["held"]
+    0.1
     """
     frame = read_table(source) if isinstance(source, str | os.PathLike) else source
     missing = [name for name in COLUMNS if name not in frame.columns]
@@ -79,18 +81,15 @@ def read_prices(source: str | os.PathLike[str] | pd.DataFrame) -> Prices:
         zip(frame["item"], frame["name"], frame["price"], strict=True), start=1
     ):
         kind = str(item).strip().casefold()
-        key = "" if name is None or name != name else str(name).strip()  # noqa: PLR0124
-        try:
-            number = float(price)
-        except (TypeError, ValueError):
-            number = float("nan")
+        key = "" if pd.isna(name) else str(name).strip()
+        number = pd.to_numeric(price, errors="coerce")
         if kind not in tables or not 0 <= number < float("inf") or key in tables[kind]:
             raise EdgekitError(
                 f"row {row} of the price table cannot be used",
                 (item, name, price),
                 f"Items are {', '.join(ITEMS)}, each name once, with a price of 0 or more.",
             )
-        tables[kind][key] = number
+        tables[kind][key] = float(number)
     if len(currencies) != 1:
         raise EdgekitError("prices need one currency", sorted(currencies), "Convert the others.")
     return Prices(

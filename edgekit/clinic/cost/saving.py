@@ -1,24 +1,23 @@
 """What a change of method, or of the interval between sessions, would save in a year."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
+from scipy.special import ndtr
 
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.clinic.cost.budget import minutes_per_session
 from edgekit.clinic.cost.prices import Prices
+from edgekit.clinic.forecast.crossing_time import two_sided_z
 from edgekit.clinic.forecast.forecast import Forecast
 from edgekit.clinic.forecast.session_rate import DAYS_PER_YEAR
+from edgekit.clinic.log.history import ServiceStatus
 from edgekit.clinic.log.log import Log
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import Range, entry
-
-if TYPE_CHECKING:
-    import pandas as pd
+from edgekit.units import UM_PER_MM
 
 __all__ = ["IntervalChange", "MethodChange", "Saving", "saving"]
 
@@ -34,14 +33,14 @@ class MethodChange:
 
 @dataclass(frozen=True, kw_only=True)
 class IntervalChange:
-    """Leave `factor` times as long between sessions of `pattern` and `method`; 2 is half as often."""
+    """Multiply the time between sessions of `pattern` and `method`; 2 means half as often."""
 
     pattern: str
     method: str
     factor: float
 
     def __post_init__(self) -> None:
-        checks.positive("factor", self.factor)
+        checks.keep_numbers(self, factor=checks.positive("factor", self.factor))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,18 +67,7 @@ class Saving:
     message: str
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Edges:
-    """Per edge: sessions a year and their sd, and the price of a micrometre of width."""
-
-    rate: FloatArray
-    rate_sd: FloatArray
-    per_um: FloatArray
-
-
-def saving(
-    log: Log, result: Forecast, *, prices: Prices, change: MethodChange | IntervalChange
-) -> Saving:
+def saving(result: Forecast, *, prices: Prices, change: MethodChange | IntervalChange) -> Saving:
     """Compare the running cost of a year before and after a change.
 
     An edge costs, in a year of ρ sessions, ρ (b p / (A n) + s + c m): loss per session b over the
@@ -91,8 +79,8 @@ def saving(
 
     Parameters
     ----------
-    log : Log
     result : Forecast
+        It knows the log it was made from.
     prices : Prices
     change : MethodChange or IntervalChange
 
@@ -105,69 +93,70 @@ def saving(
     EdgekitError
         The log has no edge of the pattern with the method, or with the method to change to.
     """
-    from scipy import stats
-
-    edges = _edges(result, prices, change.pattern, change.method)
+    checks.instance("result", result, Forecast, "Give what ek.forecast(log, retire=…) returns.")
+    checks.instance("prices", prices, Prices, "Give what ek.read_prices(path) returns.")
+    remedy = "Give MethodChange(…) or IntervalChange(…)."
+    checks.instance("change", change, (MethodChange, IntervalChange), remedy)
+    rate, rate_sd, per_um = _edges(result, prices, change.pattern, change.method)
     before, before_sd = _loss(result, change.pattern, change.method)
-    unit = _session_cost(log, prices, change.method)
-    k = float((edges.rate * edges.per_um).sum())
+    unit = _session_cost(result.log, prices, change.method)
+    k = float((rate * per_um).sum())
     message = ""
     if isinstance(change, MethodChange):
         after, after_sd = _loss(result, change.pattern, change.to)
-        unit_after = _session_cost(log, prices, change.to)
-        each = (before - after) * edges.per_um + unit - unit_after
+        unit_after = _session_cost(result.log, prices, change.to)
+        each = (before - after) * per_um + unit - unit_after
         variance = k**2 * (before_sd**2 + after_sd**2)
     else:
         law = entry("dull_exponent")
         bounds = law.spread if isinstance(law.spread, Range) else Range(law.value, law.value)
         grown = change.factor ** (law.value - 1)
-        each = before * edges.per_um * (1 - grown) + unit * (1 - 1 / change.factor)
+        each = before * per_um * (1 - grown) + unit * (1 - 1 / change.factor)
         exponent_sd = (bounds.high - bounds.low) / 4
         slope = k * before * grown * np.log(change.factor)
         variance = (k * (1 - grown) * before_sd) ** 2 + (slope * exponent_sd) ** 2
         message = "the loss at another interval follows an assumed dulling exponent"
-    total = float((edges.rate * each).sum())
-    spread = float(np.sqrt(variance + ((edges.rate_sd * each) ** 2).sum()))
-    z = float(stats.norm.ppf(0.5 + result.level / 2))
+    total = float((rate * each).sum())
+    spread = float(np.sqrt(variance + ((rate_sd * each) ** 2).sum()))
+    z = two_sided_z(result.level)
     return Saving(
         per_year=total,
         per_year_low=total - z * spread,
         per_year_high=total + z * spread,
-        chance=float(stats.norm.sf(0.0, total, max(spread, np.finfo(float).tiny))),
-        edges=len(edges.rate),
+        chance=float(ndtr(total / max(spread, np.finfo(float).tiny))),
+        edges=len(rate),
         currency=prices.currency,
         message=message,
     )
 
 
-def _edges(result: Forecast, prices: Prices, pattern: str, method: str) -> _Edges:
+def _edges(
+    result: Forecast, prices: Prices, pattern: str, method: str
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Per edge: sessions a year, their standard deviation, and the price of 1 µm of width."""
     table = result.table
-    mine = (table["pattern"] == pattern) & (table["method"] == method)
-    rows = np.flatnonzero((mine & (table["status"] == "in use")).to_numpy())
+    group = (table["pattern"] == pattern) & (table["method"] == method)
+    rows = np.flatnonzero(group & (table["status"] == ServiceStatus.IN_USE))
     if len(rows) == 0:
         raise EdgekitError(
             "no edge in use has this pattern and method", (pattern, method), _known(result.groups)
         )
     chosen = table.iloc[rows]
     per_instrument = table.groupby("instrument")["edge"].transform("size").to_numpy()[rows]
-    allowance_um = (chosen["first_mm"] - chosen["limit_mm"]).to_numpy() * 1e3
+    allowance_um = (chosen["first_mm"] - chosen["limit_mm"]).to_numpy() * UM_PER_MM
     if not (allowance_um > 0).all():
         bad = chosen["instrument"].to_numpy()[~(allowance_um > 0)]
         raise EdgekitError(
             "the first reading of an edge lies below the limit", list(bad[:5]), "Check the limit."
         )
     price = prices.of(prices.instrument, chosen["pattern"].to_numpy(), "instrument")
-    return _Edges(
-        rate=result.pace.per_day[rows] * DAYS_PER_YEAR,
-        rate_sd=result.pace.sd[rows] * DAYS_PER_YEAR,
-        per_um=price / (allowance_um * per_instrument),
-    )
+    rate, rate_sd = result.pace.per_day[rows], result.pace.sd[rows]
+    per_um = price / (allowance_um * per_instrument)
+    return rate * DAYS_PER_YEAR, rate_sd * DAYS_PER_YEAR, per_um
 
 
 def _loss(result: Forecast, pattern: str, method: str) -> tuple[float, float]:
     """Mean loss per session of a group and its standard deviation."""
-    from scipy import stats
-
     groups = result.groups
     row = groups[(groups["pattern"] == pattern) & (groups["method"] == method)]
     if row.empty:
@@ -175,8 +164,7 @@ def _loss(result: Forecast, pattern: str, method: str) -> tuple[float, float]:
             "the log shows no such pattern and method", (pattern, method), _known(groups)
         )
     width = float(row["loss_um_per_session_high"].iloc[0] - row["loss_um_per_session_low"].iloc[0])
-    z = float(stats.norm.ppf(0.5 + result.level / 2))
-    return float(row["loss_um_per_session"].iloc[0]), width / (2 * z)
+    return float(row["loss_um_per_session"].iloc[0]), width / (2 * two_sided_z(result.level))
 
 
 def _known(groups: pd.DataFrame) -> str:

@@ -1,1 +1,1 @@
-"""When each edge of a log reaches its limit, how sure that is, and what the model says beside it."""
+"""When each edge of a log reaches its limit, how sure that is, and what the model says of it."""

@@ -1,23 +1,23 @@
-"""When a falling width meets its limit, with an interval, in closed form."""
+"""When a falling width meets its limit, with a prediction interval in closed form."""
 
-from __future__ import annotations
-
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.special import ndtr, ndtri
 
+from edgekit import checks
 from edgekit.checks import FloatArray
+from edgekit.record import Record
 
-__all__ = ["Drift", "passed_share", "quantiles"]
+__all__ = ["Drift", "bounded", "passed_share", "quantiles", "two_sided_z"]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Drift:
-    """Margin above the limit after r steps: mean ``margin − rate r``, variance ``v0 + v1 r + v2 r²``.
+class Drift(Record):
+    """Margin above the limit after r steps.
 
-    All arrays ``(E,)``; steps are sessions or days.
+    Its mean is ``margin − rate r`` and its variance ``v0 + v1 r + v2 r²``. All arrays ``(E,)``;
+    steps are sessions or days.
     """
 
     margin: FloatArray
@@ -27,13 +27,39 @@ class Drift:
     v2: FloatArray
 
 
+def two_sided_z(level: float) -> float:
+    """Standard deviations on either side of the mean that hold a share of a normal variable.
+
+    Examples
+    --------
+    >>> round(two_sided_z(0.95), 2)
+    1.96
+    """
+    return float(ndtri(0.5 + checks.between("level", level, 0, 1) / 2))
+
+
+def bounded(name: str, middle: Any, half: Any, *, floor: float = -np.inf) -> dict[str, Any]:
+    """A number and its interval as columns ``name, name_low`` (not below `floor`), ``name_high``.
+
+    Examples
+    --------
+    >>> list(bounded("cost", 3.0, 1.0))
+    ['cost', 'cost_low', 'cost_high']
+    """
+    return {
+        name: middle,
+        f"{name}_low": np.maximum(middle - half, floor),
+        f"{name}_high": middle + half,
+    }
+
+
 def quantiles(drift: Drift, z: float) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Steps (middle, low, high) until the margin is used up.
 
     Steel does not grow back, so P(used up by r) = Φ((rate r − margin)/√variance(r)). Middle is
     where this is a half; low and high are where it is Φ(∓z): the roots of
     (rate² − z² v2) r² − (2 margin rate + z² v1) r + margin² − z² v0 = 0. With z² v2 ≥ rate² the
-    loss may be none at all, and high is infinite (Fieller's case).
+    loss may be zero, and high is infinite (Fieller's case).
 
     Parameters
     ----------
@@ -68,7 +94,7 @@ def quantiles(drift: Drift, z: float) -> tuple[FloatArray, FloatArray, FloatArra
     low_root: Any = np.where(bounded | (smaller > 0), smaller, larger)
     sure_now = margin > z * np.sqrt(drift.v0)
     low: Any = np.where(sure_now, low_root, 0.0)
-    # a loss that points the wrong way need never use the margin up, even at the low end
+    # a width that seems to grow may never use the margin up, even at the low end
     never = sure_now & ~bounded & ~(larger > 0)
     low = np.where(never, np.inf, np.maximum(low, 0.0))
     high: Any = np.where(bounded, np.maximum(larger, 0.0), np.inf)
@@ -81,8 +107,6 @@ def passed_share(drift: Drift, steps: ArrayLike) -> FloatArray:
 
     Made monotone in the steps, because steel does not grow back.
     """
-    from scipy.special import ndtr
-
     r = np.asarray(steps, dtype=np.float64)[None, :]
     mean = drift.margin[:, None] - drift.rate[:, None] * r
     variance = drift.v0[:, None] + drift.v1[:, None] * r + drift.v2[:, None] * r**2

@@ -1,58 +1,57 @@
 """Sessions and dates to the retirement width of every edge of a log, with prediction intervals."""
 
-from __future__ import annotations
-
-import html
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
+from scipy import stats
 
 from edgekit import checks
 from edgekit.checks import FloatArray
-from edgekit.clinic.forecast.crossing_time import Drift, quantiles
+from edgekit.clinic.forecast.crossing_time import Drift, bounded, quantiles, two_sided_z
 from edgekit.clinic.forecast.growth import GroupGrowth, check_growth
 from edgekit.clinic.forecast.kalman import Readings
 from edgekit.clinic.forecast.pooling import Pooled, pool
 from edgekit.clinic.forecast.session_rate import Pace, pace
-from edgekit.clinic.log.history import History, history
+from edgekit.clinic.log.history import History, ServiceStatus, history
 from edgekit.clinic.log.log import Log
+from edgekit.display import html_list
 from edgekit.errors import EdgekitError
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from edgekit.clinic.forecast.limits import WidthLimit
-    from edgekit.life.retire import MaxWidthLoss
+from edgekit.life.retire import MaxWidthLoss, MinWidth
+from edgekit.record import Record
+from edgekit.units import UM_PER_MM
 
 __all__ = ["Forecast", "forecast"]
 
-FURTHEST_DAYS = 100 * 365.25
-"""Dates beyond a century are not dates: they are left empty and the message says so."""
+MAX_DAYS = 100 * 365.25
+"""Dates beyond a century are left empty, and the message says so."""
+
+LIMITS = "Give MaxWidthLoss(fraction=0.2) or MinWidth(width_mm=0.7)."
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Forecast:
-    """What a log says of the future.
+class Forecast(Record):
+    """Loss, sessions left and retirement date of every edge of a log.
 
     Attributes
     ----------
     table : pandas.DataFrame
-        A row an edge with a reading: ``instrument, edge, pattern, method, status, readings,
+        One row per edge with a reading: ``instrument, edge, pattern, method, status, readings,
         sessions, first_mm`` (first reading), ``width_mm`` (estimated, on the last date of the log),
         ``limit_mm``, then ``loss_um_per_session``, ``loss_um_per_use``,
         ``sessions_left``, ``retire_on``, each with ``…_low`` and ``…_high``, then ``growth`` (the
-        verdict on the straight line) and ``message``. The loss per use shares the loss out over the
-        uses the log names, and is NaN where it names none. An infinite ``…_high`` means that no loss at
-        all is within the interval; the date is then empty (NaT), and the message says so.
+        verdict on the straight line) and ``message``. The loss per use shares the loss out over
+        the uses the log names, and is NaN where it names none. An infinite ``…_high`` means that
+        a loss of zero is within the interval. A date without an upper bound, or beyond a century,
+        is empty (NaT), and the message says so.
     groups : pandas.DataFrame
-        A row a pattern and method: ``pattern, method, edges, loss_um_per_session`` with low and
-        high, ``growth, message``.
+        One row per pattern and method: ``pattern, method, edges, loss_um_per_session`` with low
+        and high, ``growth, message``.
     reading_sd_um, edge_spread_um, session_sd_um : float
         Standard deviations of a reading, of edges about their group, of one session's loss.
     variances_assumed : bool
-        True when the readings could not tell them and the evidence table did.
+        True when the readings were too few to tell them, so that they come from the evidence table.
     level : float
         Share of outcomes within low and high.
     as_of : numpy.datetime64
@@ -64,7 +63,7 @@ class Forecast:
     unread : pandas.DataFrame
         Edges without any usable width, which cannot be forecast: ``instrument, edge``.
     log : Log
-        The log it stands on; `edgekit.source_rows` finds the rows of any number.
+        The log it was made from; `edgekit.source_rows` finds the rows behind any number.
     loss_sd_um, groups_sd_um : ndarray
         Standard deviation of the loss per session of each row of `table` and of `groups`.
     caution : str
@@ -88,33 +87,39 @@ class Forecast:
     groups_sd_um: FloatArray
     caution: str
 
-    def __repr__(self) -> str:
-        live = self.table[self.table["status"] == "in use"]
+    def _headline(self) -> str:
+        live = self.table[self.table["status"] == ServiceStatus.IN_USE]
         soon = int((live["sessions_left"] < 3).sum())
-        bent = sorted(set(self.groups.loc[self.groups["message"] != "", "message"]))
-        said = "".join(f"\n  {message}" for message in [*bent, self.caution] if message)
         return (
             f"Forecast of {len(self.table)} edges as of {self.as_of}: {soon} within 3 sessions of "
-            f"their limit; reading error {self.reading_sd_um:.1f} µm; {self.level:.0%} intervals{said}"
+            f"their limit; reading error {self.reading_sd_um:.1f} µm; {self.level:.0%} intervals"
         )
 
+    def _cautions(self) -> list[str]:
+        messages = [*sorted(set(self.groups["message"])), self.caution]
+        return [message for message in messages if message]
+
+    def __repr__(self) -> str:
+        return "\n  ".join([self._headline(), *self._cautions()])
+
     def _repr_html_(self) -> str:
-        return f"<pre>{html.escape(repr(self))}</pre>"
+        return html_list(self._cautions(), bold=self._headline())
 
 
-def forecast(log: Log, *, retire: WidthLimit | MaxWidthLoss, level: float = 0.9) -> Forecast:
+def forecast(log: Log, *, retire: MinWidth | MaxWidthLoss, level: float = 0.9) -> Forecast:
     """Forecast every edge of a log.
 
-    Width falls along a straight line of sessions; edges of one pattern and method share strength
-    (`edgekit.clinic.forecast.kalman` states the model). Sessions left count from the last date of the log.
+    Width falls along a straight line of sessions; edges of one pattern and method borrow strength
+    from one another (`edgekit.clinic.forecast.kalman` states the model). Sessions left count from
+    the last date of the log.
     Dates follow from the pace of sharpening, whose own spread is part of the interval. Where a
     straight line does not hold, `growth` and `message` say so; the numbers are still the line's.
 
     Parameters
     ----------
     log : Log
-    retire : WidthLimit or MaxWidthLoss
-        The retirement width, or the share of the new width that may be lost.
+    retire : MinWidth or MaxWidthLoss
+        The retirement width, or the share of the first reading that may be lost.
     level : float
         Share of outcomes within low and high.
 
@@ -125,57 +130,42 @@ def forecast(log: Log, *, retire: WidthLimit | MaxWidthLoss, level: float = 0.9)
     Raises
     ------
     EdgekitError
-        No good rows, or no width on any edge.
+        No good rows, no width on any edge, or a rule that does not set a width.
 
     Examples
     --------
     >>> import pandas as pd
-    >>> from edgekit.clinic.forecast.limits import WidthLimit
     >>> from edgekit.clinic.log.log import read_log
     >>> days = pd.date_range("2025-01-06", periods=9, freq="14D")
     >>> log = read_log(pd.DataFrame({
     ...     "instrument": "FH-01-UC", "edge": "left", "date": days,
     ...     "event": ["measured", "sharpened", "sharpened"] * 3,
     ...     "width_mm": [0.860, None, None, 0.849, None, None, 0.836, None, None]}))
-    >>> result = forecast(log, retire=WidthLimit(fraction=0.2))
+    >>> result = forecast(log, retire=MaxWidthLoss(fraction=0.2))
     >>> result.table[["sessions_left_low", "sessions_left", "sessions_left_high"]].round(0)
        sessions_left_low  sessions_left  sessions_left_high
     0               11.0           23.0                97.0
     """
-    from scipy import stats
-
     level = checks.between("level", level, 0, 1)
+    checks.instance("retire", retire, (MinWidth, MaxWidthLoss), LIMITS)
     past = history(log)
-    if len(past.reading_um) == 0:
-        raise EdgekitError("the log has no width of any edge", log.file, "Measure the edges.")
-    seen = past.edges["readings"].to_numpy() > 0
-    row = np.cumsum(seen) - 1
+    seen = _measured(past, log.file)
     edges = past.edges[seen].reset_index(drop=True)
+    edge = (np.cumsum(seen) - 1)[past.reading_edge]
     codes, names = _groups(edges)
-    edge = row[past.reading_edge]
-    known = pool(
-        Readings.build(
-            edge=edge, sessions=past.reading_sessions, width_um=past.reading_um, group=codes
-        )
-    )
-    growth = check_growth(edge, past.reading_sessions, -past.reading_um, codes)
-    speed = _rows(pace(past), seen)
-    z = float(stats.t.ppf(0.5 + level / 2, known.freedom))
-    if known.assumed:
-        z = float(stats.norm.ppf(0.5 + level / 2))
+    sessions, width_um = past.reading_sessions, past.reading_um
+    known = pool(Readings.build(edge=edge, sessions=sessions, width_um=width_um, group=codes))
+    growth = check_growth(edge, sessions, -width_um, codes)
+    clinic = pace(past)
+    speed = replace(clinic, per_day=clinic.per_day[seen], sd=clinic.sd[seen])
+    z = two_sided_z(level) if known.assumed else float(stats.t.ppf(0.5 + level / 2, known.freedom))
     first = np.flatnonzero(np.diff(edge, prepend=-1))
-    if not hasattr(retire, "limit_um"):
-        raise EdgekitError(
-            "retire must set a width", retire, "Give MaxWidthLoss() or WidthLimit(width_mm=0.7)."
-        )
-    limit_um = retire.limit_um(past.reading_um[first])
-    since = (
-        edges["sessions"].to_numpy() - past.reading_sessions[np.append(first[1:], len(edge)) - 1]
-    )
-    by_session, by_day = _drifts(known, limit_um, since, speed)
-    table = _table(edges, past, known, limit_um, (by_session, by_day), z)
-    table.insert(7, "first_mm", past.reading_um[first] / 1e3)
-    _say(table, growth, codes)
+    last = np.append(first[1:], len(edge)) - 1
+    limit_um = retire.limit_um(width_um[first])
+    drifts = _drifts(known, limit_um, edges["sessions"].to_numpy() - sessions[last], speed)
+    edges["first_mm"] = width_um[first] / UM_PER_MM
+    table = _table(edges, past.as_of, known, limit_um, drifts, z)
+    _add_messages(table, growth, codes)
     return Forecast(
         table=table,
         groups=_group_table(names, codes, known, growth, z),
@@ -185,8 +175,8 @@ def forecast(log: Log, *, retire: WidthLimit | MaxWidthLoss, level: float = 0.9)
         variances_assumed=known.assumed,
         level=level,
         as_of=past.as_of,
-        margin_sessions=by_session,
-        margin_days=by_day,
+        margin_sessions=drifts[0],
+        margin_days=drifts[1],
         pace=speed,
         unread=past.edges.loc[~seen, ["instrument", "edge"]].reset_index(drop=True),
         log=log,
@@ -194,6 +184,13 @@ def forecast(log: Log, *, retire: WidthLimit | MaxWidthLoss, level: float = 0.9)
         groups_sd_um=known.group_sd_um,
         caution=_caution(log),
     )
+
+
+def _measured(past: History, file: str) -> NDArray[np.bool_]:
+    """Which edges have a reading."""
+    if len(past.reading_um) == 0:
+        raise EdgekitError("the log has no width of any edge", file, "Measure the edges.")
+    return past.edges["readings"].to_numpy() > 0
 
 
 def _caution(log: Log) -> str:
@@ -212,12 +209,7 @@ def _groups(edges: pd.DataFrame) -> tuple[NDArray[np.int64], list[tuple[str, str
     """Code of each edge's pattern and method, and the groups by code."""
     pairs = list(zip(edges["pattern"].astype(str), edges["method"].astype(str), strict=True))
     names = sorted(set(pairs))
-    code = {name: at for at, name in enumerate(names)}
-    return np.asarray([code[pair] for pair in pairs], dtype=np.int64), names
-
-
-def _rows(speed: Pace, seen: NDArray[np.bool_]) -> Pace:
-    return Pace(per_day=speed.per_day[seen], sd=speed.sd[seen], irregularity=speed.irregularity)
+    return np.asarray([names.index(pair) for pair in pairs], dtype=np.int64), names
 
 
 def _drifts(
@@ -225,8 +217,8 @@ def _drifts(
 ) -> tuple[Drift, Drift]:
     """Margin against sessions and against days, both counted from the last date of the log.
 
-    Sessions since the last reading have already been paid for. A count of sessions in t days has
-    mean ρt and variance φρt + t² sd², and each session costs b with b² times that in width.
+    Sessions since the last reading have already taken their width. A count of sessions in t days
+    has mean ρt and variance φρt + t² sd², and the width they take b² times that variance.
     """
     loss, q = known.loss_um, known.session_var
     by_session = Drift(
@@ -249,70 +241,63 @@ def _drifts(
 
 def _table(
     edges: pd.DataFrame,
-    past: History,
+    as_of: np.datetime64,
     known: Pooled,
     limit_um: FloatArray,
     drifts: tuple[Drift, Drift],
     z: float,
 ) -> pd.DataFrame:
     """Headline numbers of each edge, with low and high beside each."""
-    table = edges[
-        ["instrument", "edge", "pattern", "method", "status", "readings", "sessions"]
-    ].copy()
-    table["width_mm"] = (drifts[0].margin + limit_um) / 1e3
-    table["limit_mm"] = limit_um / 1e3
-    sd = np.sqrt(known.var_loss)
-    losses = (known.loss_um, known.loss_um - z * sd, known.loss_um + z * sd)
+    names = ["instrument", "edge", "pattern", "method", "status", "readings", "sessions"]
+    table = edges[[*names, "first_mm"]].copy()
+    table["width_mm"] = (drifts[0].margin + limit_um) / UM_PER_MM
+    table["limit_mm"] = limit_um / UM_PER_MM
+    losses = bounded("", known.loss_um, z * np.sqrt(known.var_loss)).values()
     uses = edges["uses"].to_numpy(dtype=np.float64)
     with np.errstate(divide="ignore", invalid="ignore"):
         share: Any = np.where(uses > 0, edges["sessions"].to_numpy() / uses, np.nan)
-    steps = quantiles(drifts[0], z)
-    days = quantiles(drifts[1], z)
-    ended = (table["status"] != "in use").to_numpy()
-    for at, suffix in enumerate(("", "_low", "_high")):
-        table[f"loss_um_per_session{suffix}"] = losses[at]
-        table[f"loss_um_per_use{suffix}"] = losses[at] * share
-        table[f"sessions_left{suffix}"] = np.where(ended, 0.0, steps[at])
-        date = _dates(past.as_of, days[at])
-        table[f"retire_on{suffix}"] = np.where(
-            ended, edges["ended"].to_numpy().astype("datetime64[s]"), date
-        )
-    stems = ("loss_um_per_session", "loss_um_per_use", "sessions_left", "retire_on")
-    shown = [stem + suffix for stem in stems for suffix in ("", "_low", "_high")]
-    return table[[name for name in table.columns if name not in shown] + shown]
+    ended = (table["status"] != ServiceStatus.IN_USE).to_numpy()
+    end = edges["ended"].to_numpy()
+    columns = {
+        "loss_um_per_session": losses,
+        "loss_um_per_use": [loss * share for loss in losses],
+        "sessions_left": [np.where(ended, 0.0, steps) for steps in quantiles(drifts[0], z)],
+        "retire_on": [
+            np.where(ended, end, _dates(as_of, days)) for days in quantiles(drifts[1], z)
+        ],
+    }
+    for stem, values in columns.items():
+        for suffix, column in zip(("", "_low", "_high"), values, strict=True):
+            table[stem + suffix] = column
+    return table
 
 
 def _dates(as_of: np.datetime64, days: FloatArray) -> NDArray[np.datetime64]:
-    """Dates so many days on; NaT beyond a century."""
-    near = days <= FURTHEST_DAYS
-    whole = np.where(near, np.ceil(np.where(near, days, 0.0)), 0).astype(np.int64)
-    dates = as_of.astype("datetime64[D]") + whole.astype("timedelta64[D]")
+    """Dates after a number of days, rounded up; NaT beyond a century."""
+    near = days <= MAX_DAYS
+    count = np.where(near, np.ceil(np.where(near, days, 0.0)), 0).astype(np.int64)
+    dates = as_of.astype("datetime64[D]") + count.astype("timedelta64[D]")
     return np.where(near, dates, np.datetime64("NaT")).astype("datetime64[s]")
 
 
-def _say(table: pd.DataFrame, growth: list[GroupGrowth], codes: NDArray[np.int64]) -> None:
-    """The verdict on the line, and whatever a number of the row needs said."""
-    table["growth"] = [growth[code].verdict for code in codes]
-    parts = {
-        "few": (table["readings"] < 2, "one reading: the loss is the group's"),
-        "uses": (table["loss_um_per_use"].isna(), "no uses logged: no loss per use"),
-        "gone": (table["status"] != "in use", "no longer in use"),
-        "below": (
-            (table["status"] == "in use") & (table["width_mm"] <= table["limit_mm"]),
-            "at or below the limit already",
-        ),
-        "open": (
-            np.isinf(table["sessions_left_high"]) | table["retire_on_high"].isna(),
-            "the latest date is beyond reach: no loss at all is within the interval",
-        ),
+def _add_messages(table: pd.DataFrame, growth: list[GroupGrowth], codes: NDArray[np.int64]) -> None:
+    """The verdict on the straight line, and notes for each row."""
+    in_use = table["status"] == ServiceStatus.IN_USE
+    unbounded = np.isinf(table["sessions_left_high"]) | table["retire_on_high"].isna()
+    below = in_use & (table["width_mm"] <= table["limit_mm"])
+    notes = {
+        "one reading: the loss is the group's": table["readings"] < 2,
+        "no uses logged: no loss per use": table["loss_um_per_use"].isna(),
+        "no longer in use": ~in_use,
+        "at or below the limit already": below,
+        "no upper bound: a loss of zero, or a date beyond a century, is in the interval": unbounded,
     }
-    said = np.asarray([growth[code].message for code in codes], dtype=object)
-    for where, text in parts.values():
-        hit = where.to_numpy(dtype=bool)
-        joint = np.where(said == "", "", "; ")
-        said[hit] = (said + joint + text)[hit]
-    table["message"] = said
-    table["message"] = table["message"].astype("str")
+    parts = [[growth[code].message] for code in codes]
+    for note, where in notes.items():
+        for row in np.flatnonzero(where):
+            parts[row].append(note)
+    table["growth"] = [growth[code].verdict.value for code in codes]
+    table["message"] = pd.Series(["; ".join(filter(None, part)) for part in parts], dtype="str")
 
 
 def _group_table(
@@ -323,17 +308,13 @@ def _group_table(
     z: float,
 ) -> pd.DataFrame:
     """Mean loss of each pattern and method."""
-    import pandas as pd
-
     return pd.DataFrame(
         {
             "pattern": [name[0] for name in names],
             "method": [name[1] for name in names],
             "edges": np.bincount(codes, minlength=len(names)),
-            "loss_um_per_session": known.group_loss_um,
-            "loss_um_per_session_low": known.group_loss_um - z * known.group_sd_um,
-            "loss_um_per_session_high": known.group_loss_um + z * known.group_sd_um,
-            "growth": [item.verdict for item in growth],
+            **bounded("loss_um_per_session", known.group_loss_um, z * known.group_sd_um),
+            "growth": [item.verdict.value for item in growth],
             "message": [item.message for item in growth],
         }
     )

@@ -1,130 +1,57 @@
-r"""How loss grows: straight line, power law, and the check that tells when a line will not do.
+"""Check whether losses grow along a straight line, which is what the forecast assumes.
 
-Sources: ordinary least squares, any text; the check is the lack-of-fit test of a quadratic term
-(Draper & Smith, Applied Regression Analysis; from memory).
+The check is the lack-of-fit test of a quadratic term (Draper & Smith, Applied Regression Analysis;
+from memory).
 """
 
-from __future__ import annotations
-
-from dataclasses import dataclass
+import enum
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
+from scipy import stats
 
-from edgekit.checks import FloatArray, frozen_array
-from edgekit.errors import EdgekitError
+from edgekit.checks import FloatArray
 from edgekit.evidence_table import value
+from edgekit.record import Record
 
-__all__ = ["GroupGrowth", "Line", "Power", "check_growth", "fit_line", "fit_power"]
+__all__ = ["GroupGrowth", "Growth", "check_growth"]
 
 FEW_EDGES = 5
 """Below this the spread of edges cannot be seen and the reading error judges the curve."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Line:
-    """loss = start + rate · n, with standard errors and the residual standard deviation."""
+class Growth(enum.StrEnum):
+    """How losses grow with sessions."""
 
-    start: float
-    rate: float
-    start_se: float
-    rate_se: float
-    residual_sd: float
-
-    def at(self, n: ArrayLike) -> FloatArray:
-        """Loss after n sessions."""
-        return self.start + self.rate * np.asarray(n, dtype=np.float64)
-
-    def reaches(self, loss: float) -> float:
-        """Sessions at which the line reaches `loss`; infinite for a line that does not rise."""
-        return (loss - self.start) / self.rate if self.rate > 0 else float("inf")
+    STRAIGHT = "straight"
+    SLOWS_DOWN = "slows down"
+    SPEEDS_UP = "speeds up"
+    BENDS = "bends"
+    UNCHECKED = "unchecked"
 
 
-@dataclass(frozen=True, kw_only=True)
-class Power:
-    """loss = factor · n^exponent, fitted by least squares of the logarithms."""
-
-    factor: float
-    exponent: float
-    exponent_se: float
-    r_squared: float
-    residual_sd: float
-
-    def at(self, n: ArrayLike) -> FloatArray:
-        """Loss after n sessions."""
-        return np.asarray(self.factor * np.asarray(n, dtype=np.float64) ** self.exponent)
-
-    def reaches(self, loss: float) -> float:
-        """Sessions at which the curve reaches `loss`; infinite for a curve that does not rise."""
-        return (
-            float((loss / self.factor) ** (1 / self.exponent))
-            if self.exponent > 0
-            else float("inf")
-        )
+_BENT = "a straight line does not hold for this group (p = {share:.2g}); "
+MESSAGES = {
+    Growth.STRAIGHT: "",
+    Growth.UNCHECKED: "too few readings to tell whether a straight line holds",
+    Growth.SPEEDS_UP: _BENT + "wear speeds up: the sessions left are likely fewer than forecast",
+    Growth.SLOWS_DOWN: _BENT + "wear slows down: the sessions left are likely more than forecast",
+    Growth.BENDS: _BENT + "wear speeds up on some edges and slows down on others",
+}
+"""What each verdict means for the forecast."""
 
 
-def fit_line(n: ArrayLike, loss: ArrayLike) -> Line:
-    """Least squares line through three readings or more.
+class GroupGrowth(Record):
+    """Verdict on one group of edges, with the p-value (`share`) of a straight line."""
 
-    Examples
-    --------
-    >>> fit_line([0, 1, 2, 3], [0, 6, 12, 18]).rate
-    6.0
-    """
-    x, y = frozen_array("n", n, (None,)), frozen_array("loss", loss, (len(np.atleast_1d(n)),))
-    spread = float(((x - x.mean()) ** 2).sum()) if len(x) else 0.0
-    if len(x) < 3 or not spread > 0:
-        raise EdgekitError(
-            "a line needs three readings at two counts of sessions or more",
-            len(x),
-            "Wait for more readings.",
-        )
-    rate = float(((x - x.mean()) * (y - y.mean())).sum() / spread)
-    start = float(y.mean() - rate * x.mean())
-    left = float(((y - start - rate * x) ** 2).sum())
-    sd = (left / (len(x) - 2)) ** 0.5
-    return Line(
-        start=start,
-        rate=rate,
-        residual_sd=sd,
-        rate_se=sd / spread**0.5,
-        start_se=sd * (1 / len(x) + float(x.mean()) ** 2 / spread) ** 0.5,
-    )
-
-
-def fit_power(n: ArrayLike, loss: ArrayLike) -> Power:
-    """Power law through readings with n and loss above 0.
-
-    Examples
-    --------
-    >>> round(fit_power([1, 4, 9, 16], [2, 4, 6, 8]).exponent, 6)
-    0.5
-    """
-    x, y = frozen_array("n", n, (None,)), frozen_array("loss", loss, (None,))
-    if not (x.size and y.size and x.min() > 0 and y.min() > 0):
-        raise EdgekitError(
-            "a power law needs sessions and losses above 0", loss, "Leave the other readings out."
-        )
-    line = fit_line(np.log(x), np.log(y))
-    total = float(((np.log(y) - np.log(y).mean()) ** 2).sum())
-    left = line.residual_sd**2 * (len(x) - 2)
-    return Power(
-        factor=float(np.exp(line.start)),
-        exponent=line.rate,
-        exponent_se=line.rate_se,
-        r_squared=1 - left / total if total > 0 else 1.0,
-        residual_sd=line.residual_sd,
-    )
-
-
-@dataclass(frozen=True, kw_only=True)
-class GroupGrowth:
-    """Verdict on one group of edges: "straight", "slows down", "speeds up", "bends" or "unchecked"."""
-
-    verdict: str
+    verdict: Growth
     share: float
     edges: int
-    message: str
+
+    @property
+    def message(self) -> str:
+        """What the verdict means for the forecast; empty where a straight line holds."""
+        return MESSAGES[self.verdict].format(share=self.share)
 
 
 def check_growth(
@@ -148,12 +75,13 @@ def check_growth(
     Returns
     -------
     list of GroupGrowth
-        One a group.
+        One per group.
     """
     bend, left, freedom = _bends(edge, sessions, loss_um, len(group))
+    can = freedom >= 0
     return [
-        _verdict(bend[rows & (freedom >= 0)], left[rows], freedom[rows])
-        for rows in (group == g for g in range(int(group.max()) + 1))
+        _verdict(bend[rows], left[rows], freedom[rows])
+        for rows in ((group == g) & can for g in range(int(group.max()) + 1))
     ]
 
 
@@ -186,18 +114,10 @@ def _bends(
 
 
 def _verdict(bend: FloatArray, left: FloatArray, freedom: NDArray[np.int64]) -> GroupGrowth:
-    """Judge one group from its bends."""
-    from scipy import stats
-
+    """Judge one group from the bends of its edges."""
     edges = len(bend)
-    can = freedom >= 0
     if edges == 0:
-        return GroupGrowth(
-            verdict="unchecked",
-            share=1.0,
-            edges=0,
-            message="too few readings to tell whether a straight line holds",
-        )
+        return GroupGrowth(verdict=Growth.UNCHECKED, share=1.0, edges=0)
     tiny = np.finfo(float).tiny
     if edges >= FEW_EDGES:
         level = value("growth_check_share")
@@ -205,22 +125,12 @@ def _verdict(bend: FloatArray, left: FloatArray, freedom: NDArray[np.int64]) -> 
         share = 2 * float(stats.t.sf(abs(t), edges - 1))
     else:
         level = value("growth_check_share_few")
-        df = int(freedom[can].sum())
-        noise = max(float(left[can].sum()) / df, 1e-9 * float((bend**2).mean()), tiny)
+        df = int(freedom.sum())
+        noise = max(float(left.sum()) / df, 1e-9 * float((bend**2).mean()), tiny)
         share = float(stats.f.sf((bend**2).mean() / noise, edges, df))
+    verdict = Growth.SPEEDS_UP if bend.sum() > 0 else Growth.SLOWS_DOWN
     if not share < level:
-        return GroupGrowth(verdict="straight", share=share, edges=edges, message="")
-    signs = np.sign(bend)
-    # at fewer than five edges some may slow down and others speed up
-    verdict = (
-        "bends"
-        if abs(signs.sum()) < edges < FEW_EDGES
-        else ("speeds up" if bend.sum() > 0 else "slows down")
-    )
-    effect = {
-        "speeds up": "wear speeds up: the sessions left are likely fewer than forecast",
-        "slows down": "wear slows down: the sessions left are likely more than forecast",
-        "bends": "wear speeds up on some edges and slows down on others",
-    }[verdict]
-    message = f"a straight line does not hold for this group (p = {share:.2g}); {effect}"
-    return GroupGrowth(verdict=verdict, share=share, edges=edges, message=message)
+        verdict = Growth.STRAIGHT
+    elif abs(np.sign(bend).sum()) < edges < FEW_EDGES:
+        verdict = Growth.BENDS  # a few edges may bend in different directions
+    return GroupGrowth(verdict=verdict, share=share, edges=edges)

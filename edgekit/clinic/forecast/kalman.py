@@ -1,4 +1,4 @@
-r"""Straight lines of width against sessions, one an edge, that borrow strength from one another.
+r"""Straight lines of width against sessions, one per edge, that borrow strength from one another.
 
 The model
 ---------
@@ -23,16 +23,14 @@ Analysis 1:515 (flat in the standard deviation); de Jong 1991, Ann Stat 19:1073 
 run once for the data and once for the regressor). All three from memory.
 """
 
-from __future__ import annotations
-
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from edgekit.checks import FloatArray, frozen_array
 from edgekit.errors import EdgekitError
+from edgekit.record import Record
 
 __all__ = ["Nodes", "Readings", "likelihood", "sweep"]
 
@@ -41,9 +39,8 @@ MIN_VARIANCE_UM2 = 1e-6
 """Keeps data without any noise from a logarithm of 0; a thousandth of a micrometre squared."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Readings:
-    """Readings in a table a row an edge, longest rows first, so that a sweep can stop early.
+class Readings(Record):
+    """Readings in a table, one row per edge, longest rows first so that a sweep can stop early.
 
     Attributes
     ----------
@@ -56,7 +53,7 @@ class Readings:
     groups : int
         How many groups.
     edge : ndarray (E,)
-        Which edge of the caller stands in each row.
+        Which edge of the caller each row holds.
     """
 
     width_um: FloatArray
@@ -69,7 +66,7 @@ class Readings:
     @classmethod
     def build(
         cls, *, edge: ArrayLike, sessions: ArrayLike, width_um: ArrayLike, group: ArrayLike
-    ) -> Readings:
+    ) -> Self:
         """From readings ``(R,)`` in order of time within each edge, and the group of each edge.
 
         Raises
@@ -96,8 +93,7 @@ class Readings:
                 "sessions fall within an edge", float(step.min()), "Order readings by time."
             )
         by_size = np.argsort(-size, kind="stable")
-        row = np.empty(len(size), dtype=np.int64)
-        row[by_size] = np.arange(len(size))
+        row = np.argsort(by_size)
         table = np.zeros((2, len(size), int(size.max())))
         table[:, row[index[order]], within] = width[order], step
         return cls(
@@ -111,14 +107,13 @@ class Readings:
 
     @property
     def freedom(self) -> int:
-        """Readings, less one an edge for its new width and one a group that shows a loss."""
+        """Readings, less one per edge for its new width and one per group that shows a loss."""
         shown = np.bincount(self.group, weights=self.step.sum(axis=1), minlength=self.groups)
         return int(self.size.sum() - len(self.size) - np.count_nonzero(shown > 0))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Nodes:
-    """What one sweep leaves: K pairs (λ, κ) on the last axis; variances in units of σ².
+class Nodes(Record):
+    """Results of one sweep: K pairs (λ, κ) on the last axis; variances in units of σ².
 
     Attributes
     ----------
@@ -130,8 +125,8 @@ class Nodes:
         Sum of squares with every loss taken as 0.
     width, loss : ndarray (2, E, K)
         State with a loss of 0 assumed, and what each unit of the group's loss adds to it.
-    p_ww, p_wb, p_bb : ndarray (E, K)
-        Covariance of the state.
+    cov : ndarray (3, E, K)
+        Variance of the width, covariance of width and loss, variance of the loss.
     """
 
     log_f: FloatArray
@@ -140,9 +135,7 @@ class Nodes:
     yy: FloatArray
     width: FloatArray
     loss: FloatArray
-    p_ww: FloatArray
-    p_wb: FloatArray
-    p_bb: FloatArray
+    cov: FloatArray
 
 
 def sweep(data: Readings, slope_ratio: ArrayLike, session_ratio: ArrayLike) -> Nodes:
@@ -180,17 +173,7 @@ def sweep(data: Readings, slope_ratio: ArrayLike, session_ratio: ArrayLike) -> N
     for side in range(2):
         np.add.at(sums[side], data.group, per_edge[side])
     # v = v0 + β v1, so least squares wants β = -Σ v0 v1 / Σ v1²
-    return Nodes(
-        log_f=log_f,
-        xx=sums[0],
-        xy=sums[1],
-        yy=yy,
-        width=width,
-        loss=loss,
-        p_ww=cov[0],
-        p_wb=cov[1],
-        p_bb=cov[2],
-    )
+    return Nodes(log_f=log_f, xx=sums[0], xy=sums[1], yy=yy, width=width, loss=loss, cov=cov)
 
 
 def likelihood(nodes: Nodes, freedom: int) -> tuple[FloatArray, FloatArray]:

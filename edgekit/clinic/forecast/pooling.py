@@ -1,8 +1,5 @@
-"""From readings to what is known of each edge: its width now, its loss per session, and how surely."""
+"""Estimate each edge's present width and loss per session from all readings, with covariances."""
 
-from __future__ import annotations
-
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -11,25 +8,25 @@ from numpy.typing import NDArray
 from edgekit.checks import FloatArray
 from edgekit.clinic.forecast.kalman import Nodes, Readings, likelihood, sweep
 from edgekit.evidence_table import entry, value
+from edgekit.record import Record
 
-__all__ = ["Pooled", "pool", "variance_peak"]
+__all__ = ["Pooled", "pool"]
 
 MAX_RATIO = 10.0
-"""Bound of τ/σ and √q/σ: losses that differ by ten reading errors a session are not a clinic's."""
+"""Bound of τ/σ and √q/σ: no clinic's losses differ by ten reading errors per session."""
 
 NODES = 9
-"""Nodes a side of the grid of ratios."""
+"""Nodes along each side of the grid of ratios."""
 
 DROP = 7.0
 """Log-likelihood below the best at which a node no longer counts (a weight under 0.001)."""
 
-FEWEST_FREEDOM = 3
+MIN_FREEDOM = 3
 """Degrees of freedom below which variances come from the evidence table."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Pooled:
-    """What the readings of a log say.
+class Pooled(Record):
+    """Estimates from the readings of a log.
 
     Attributes
     ----------
@@ -86,7 +83,7 @@ def pool(data: Readings, *, weigh_reading_sd: bool = True) -> Pooled:
     >>> pool(data).loss_um.round(1)
     array([5.9, 5.9])
     """
-    if data.freedom < FEWEST_FREEDOM or not _slopes_can_differ(data):
+    if data.freedom < MIN_FREEDOM or not _slopes_can_differ(data):
         return _from_evidence(data)
     slope, session, weight = _ratios(data, weigh_reading_sd)
     nodes = sweep(data, slope**2, session**2)
@@ -112,23 +109,25 @@ def _from_evidence(data: Readings) -> Pooled:
 
 def _ratios(data: Readings, weigh: bool) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Grid of τ/σ and √q/σ over where the likelihood lies, and the weight of each node."""
-    first = np.concatenate([[0.0], np.geomspace(1e-3, MAX_RATIO, NODES + 2)])
-    axes = [first, first]
-    for last in (False, False, True):
-        grid = [a.ravel() for a in np.meshgrid(*axes, indexing="ij")]
-        nodes = sweep(data, grid[0] ** 2, grid[1] ** 2)
-        log_l, variance = likelihood(nodes, data.freedom)
-        if weigh:
-            prior = entry("reading_sd_um")
-            off = 0.5 * np.log(variance / prior.value**2) / np.log(prior.gsd)
-            log_l = log_l - 0.5 * off**2
-        table = log_l.reshape(len(axes[0]), len(axes[1])) - log_l.max()
-        if last:
-            weight = np.exp(table).ravel()
-            keep = weight > np.exp(-DROP)
-            return grid[0][keep], grid[1][keep], weight[keep] / weight[keep].sum()
+    axes = [np.concatenate([[0.0], np.geomspace(1e-3, MAX_RATIO, NODES + 2)])] * 2
+    for _ in range(2):
+        table = _log_likelihood(data, axes, weigh)
         axes = [_closer(axes[0], table.max(axis=1)), _closer(axes[1], table.max(axis=0))]
-    raise AssertionError  # the loop returns
+    weight = np.exp(_log_likelihood(data, axes, weigh))
+    slope, session = np.meshgrid(*axes, indexing="ij")
+    keep = weight > np.exp(-DROP)
+    return slope[keep], session[keep], weight[keep] / weight[keep].sum()
+
+
+def _log_likelihood(data: Readings, axes: list[FloatArray], weigh: bool) -> FloatArray:
+    """Log-likelihood on the grid of two axes, less its maximum."""
+    slope, session = np.meshgrid(*axes, indexing="ij")
+    log_l, variance = likelihood(sweep(data, slope**2, session**2), data.freedom)
+    if weigh:
+        prior = entry("reading_sd_um")
+        off = 0.5 * np.log(variance / prior.value**2) / np.log(prior.gsd)
+        log_l = log_l - 0.5 * off**2
+    return np.asarray(log_l.reshape(slope.shape) - log_l.max())
 
 
 def _closer(axis: FloatArray, profile: FloatArray) -> FloatArray:
@@ -161,8 +160,8 @@ def _groups(nodes: Nodes, variance: FloatArray, assumed: bool) -> tuple[FloatArr
     excess = (precision * (own - pooled) ** 2).sum(axis=0) - (shown - 1)
     scale = total - (precision**2).sum(axis=0) / some
     moment = np.maximum(excess, 0.0) / np.maximum(scale, np.finfo(float).tiny)
-    least = np.maximum((value("loss_between_groups_cv") * mean) ** 2, np.finfo(float).tiny)
-    omega2: Any = np.maximum(np.where((shown > 1) & (scale > 0), moment, 0.0), least)
+    smallest = np.maximum((value("loss_between_groups_cv") * mean) ** 2, np.finfo(float).tiny)
+    omega2: Any = np.maximum(np.where((shown > 1) & (scale > 0), moment, 0.0), smallest)
     share = 1 / (1 + omega2 * precision)
     weight = precision * share
     known = weight.sum(axis=0) + prior_precision
@@ -185,9 +184,9 @@ def _mix(
     width = nodes.width[0] + nodes.width[1] * b_edge
     loss = nodes.loss[0] + nodes.loss[1] * b_edge
     inside = (
-        variance * nodes.p_ww + nodes.width[1] ** 2 * v_edge,
-        variance * nodes.p_wb + nodes.width[1] * nodes.loss[1] * v_edge,
-        variance * nodes.p_bb + nodes.loss[1] ** 2 * v_edge,
+        variance * nodes.cov[0] + nodes.width[1] ** 2 * v_edge,
+        variance * nodes.cov[1] + nodes.width[1] * nodes.loss[1] * v_edge,
+        variance * nodes.cov[2] + nodes.loss[1] ** 2 * v_edge,
     )
     mean_w, mean_b = width @ weight, loss @ weight
     dw, db = width - mean_w[:, None], loss - mean_b[:, None]
@@ -210,45 +209,3 @@ def _mix(
         freedom=max(data.freedom, 1),
         assumed=assumed,
     )
-
-
-def variance_peak(data: Readings, *, sessions_scatter: bool = True) -> dict[str, float]:
-    """Restricted maximum likelihood of the variances, the classical estimate.
-
-    Parameters
-    ----------
-    data : Readings
-    sessions_scatter : bool
-        False holds q at 0: the random-slope mixed model.
-
-    Returns
-    -------
-    dict
-        ``reading_sd_um`` σ, ``group_spread_um`` τ, ``session_sd_um`` √q.
-    """
-    from scipy.optimize import minimize
-
-    start = sweep(data, 0.1, 0.1 * sessions_scatter)
-    scale = likelihood(start, data.freedom)[0][0]
-
-    def lost(root: FloatArray) -> float:
-        at = sweep(data, root[0] ** 2, root[1] ** 2 * sessions_scatter)
-        return float(scale - likelihood(at, data.freedom)[0][0])
-
-    best = min(
-        (
-            minimize(
-                lost, [slope, 0.2], method="Nelder-Mead", options={"xatol": 1e-7, "fatol": 1e-10}
-            )
-            for slope in (0.02, 0.3)
-        ),
-        key=lambda found: float(found.fun),
-    )
-    root = np.abs(best.x)
-    at = sweep(data, root[0] ** 2, root[1] ** 2 * sessions_scatter)
-    sd = float(np.sqrt(likelihood(at, data.freedom)[1][0]))
-    return {
-        "reading_sd_um": sd,
-        "group_spread_um": sd * float(root[0]),
-        "session_sd_um": sd * float(root[1]) * sessions_scatter,
-    }

@@ -1,18 +1,14 @@
-"""From a number of a forecast back to the rows of the log that it stands on."""
-
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
+"""Find the rows of the log that any number of a forecast comes from."""
 
 import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
 
-from edgekit.clinic.log.history import events_by_edge
+from edgekit import checks
+from edgekit.clinic.forecast.forecast import Forecast
+from edgekit.clinic.log.cells import Event
+from edgekit.clinic.log.history import ENDS, events_by_edge
 from edgekit.errors import EdgekitError
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from edgekit.clinic.forecast.forecast import Forecast
 
 __all__ = ["source_rows"]
 
@@ -32,11 +28,11 @@ PARTS = {
     "sessions_left": _LOSS,
     "retire_on": (*_LOSS, OWN_END, PACE, LAST),
 }
-"""Which rows decide each column; ``…_low`` and ``…_high`` stand on the same ones."""
+"""Which rows decide each column; ``…_low`` and ``…_high`` come from the same ones."""
 
 
 def source_rows(result: Forecast, instrument: str, edge: str, column: str) -> pd.DataFrame:
-    """The rows of the log that a number of a forecast stands on.
+    """The rows of the log that a number of a forecast comes from.
 
     Parameters
     ----------
@@ -49,12 +45,13 @@ def source_rows(result: Forecast, instrument: str, edge: str, column: str) -> pd
     Returns
     -------
     pandas.DataFrame
-        ``part, line, instrument, edge, date, event, width_mm, method``: a row a line of the file and part it
-        plays. *own reading, own session, own use, own end*: of the edge itself. *group*: readings and sessions of
-        the other edges of its pattern and method, towards which it is drawn. *spread*: those of
-        all other edges, which tell the reading error and the scatter. *pace*: other
-        edges' sessions, towards whose pace its own is drawn. *last date*: the day the forecast is made on. *refused*:
-        lines that name the instrument but could not be read, so they do not count.
+        ``part, line, instrument, edge, date, event, width_mm, method``: one row per line of the
+        file and part it plays. *own reading, own session, own use, own end*: of the edge itself.
+        *group*: readings and sessions of the other edges of its pattern and method, towards which
+        it is drawn. *spread*: those of all other edges, which tell the reading error and the
+        scatter. *pace*: other edges' sessions, towards whose pace its own is drawn. *last date*:
+        the day the forecast is made on. *refused*: lines that name the instrument but could not
+        be read, so they do not count.
 
     Raises
     ------
@@ -68,64 +65,58 @@ def source_rows(result: Forecast, instrument: str, edge: str, column: str) -> pd
     >>> log = ek.read_log(pd.DataFrame({
     ...     "instrument": "A", "edge": "left", "date": ["2025-01-06", "2025-02-03", "2025-02-03"],
     ...     "event": ["measured", "sharpened", "measured"], "width_mm": [0.860, None, 0.852]}))
-    >>> result = ek.forecast(log, retire=ek.WidthLimit(fraction=0.2))
+    >>> result = ek.forecast(log, retire=ek.MaxWidthLoss(fraction=0.2))
     >>> source_rows(result, "A", "left", "sessions_left")[["part", "line"]].to_numpy().tolist()
     [['own reading', 1], ['own reading', 3], ['own session', 2]]
     """
-    import pandas as pd
-
+    checks.instance("result", result, Forecast, "Give what ek.forecast(log, retire=…) returns.")
     table = result.table
-    mine = table[(table["instrument"] == instrument) & (table["edge"] == edge)]
-    if mine.empty:
+    row = table[(table["instrument"] == instrument) & (table["edge"] == edge)]
+    if row.empty:
         raise EdgekitError(
             "the forecast has no such edge",
             (instrument, edge),
             "See result.table and result.unread.",
         )
-    stem = column.removesuffix("_low").removesuffix("_high")
+    stem = str(column).removesuffix("_low").removesuffix("_high")
     if stem not in PARTS:
         raise EdgekitError(
             "rows are known of the numbers only", column, f"Choose from {', '.join(PARTS)}."
         )
     events, edges = events_by_edge(result.log.rows)
-    own = np.flatnonzero((edges["instrument"] == instrument) & (edges["edge"] == edge))[0]
-    alike = table[
-        (table["pattern"] == mine["pattern"].iloc[0]) & (table["method"] == mine["method"].iloc[0])
-    ]
-    keys = pd.MultiIndex.from_frame(edges[["instrument", "edge"]])
-    group = keys.isin(pd.MultiIndex.from_frame(alike[["instrument", "edge"]]))
-    found = [_part(events, int(own), np.asarray(group), part) for part in PARTS[stem]]
+    keys = ["instrument", "edge"]
+    own = np.flatnonzero((edges[keys] == [instrument, edge]).all(axis=1))[0]
+    alike = table.merge(row[["pattern", "method"]])[keys]
+    group = pd.MultiIndex.from_frame(edges[keys]).isin(pd.MultiIndex.from_frame(alike))
+    frames = [_part(events, int(own), np.asarray(group), part) for part in PARTS[stem]]
     if stem in ("first_mm", "limit_mm"):
-        found = [found[0].iloc[:1]]
+        frames = [frames[0].iloc[:1]]
     refused = result.log.rejected_lines
     refused = refused[refused["text"].str.contains(instrument, case=False, regex=False)]
     blank = {"part": REFUSED, "instrument": instrument, "edge": "", "event": "", "method": ""}
-    found.append(refused[["line"]].assign(**blank))
-    whole = pd.concat([frame for frame in found if len(frame)] or found[:1], ignore_index=True)
+    frames.append(refused[["line"]].assign(**blank))
+    rows = pd.concat([frame for frame in frames if len(frame)] or frames[:1], ignore_index=True)
     names = ["part", "line", "instrument", "edge", "date", "event", "width_mm", "method"]
-    return whole.reindex(columns=names).reset_index(drop=True)
+    return rows.reindex(columns=names)
 
 
-def _part(events: pd.DataFrame, own: int, group: np.ndarray, part: str) -> pd.DataFrame:
+def _part(events: pd.DataFrame, own: int, group: NDArray[np.bool_], part: str) -> pd.DataFrame:
     """The events that play one part."""
     at = events["at"].to_numpy()
     event = events["event"]
-    mine = at == own
+    own_row = at == own
     read = (events["width_mm"].notna() & events["named"]).to_numpy(dtype=bool)
-    session = (event == "sharpened").to_numpy()
-    fits = read | session
+    session = (event == Event.SHARPENED).to_numpy()
     masks = {
-        OWN_READING: mine & read,
-        OWN_SESSION: mine & session,
-        OWN_USE: mine & (event == "used").to_numpy(),
-        OWN_END: mine & event.isin(("retired", "broken")).to_numpy(),
-        GROUP: ~mine & group[at] & fits,
-        CLINIC: ~group[at] & fits,
-        PACE: ~mine & session,
+        OWN_READING: own_row & read,
+        OWN_SESSION: own_row & session,
+        OWN_USE: own_row & (event == Event.USED).to_numpy(),
+        OWN_END: own_row & event.isin(ENDS).to_numpy(),
+        GROUP: ~own_row & group[at] & (read | session),
+        CLINIC: ~group[at] & (read | session),
+        PACE: ~own_row & session,
         LAST: (events["date"] == events["date"].max()).to_numpy(),
     }
-    rows = events[masks[part]]
-    if part == LAST:  # a row without an edge stands once for each edge of its instrument
-        rows = rows.drop_duplicates("line")
-    found: pd.DataFrame = rows.assign(part=part)
-    return found
+    rows: pd.DataFrame = events[masks[part]].assign(part=part)
+    # a row without an edge is there once for each edge of its instrument
+    return rows.drop_duplicates("line") if part == LAST else rows

@@ -1,22 +1,18 @@
-"""How often each edge is sharpened: sessions per day, drawn towards the pace of the whole clinic."""
-
-from __future__ import annotations
-
-from dataclasses import dataclass
+"""How often each edge is sharpened: sessions per day, drawn towards the pace of the clinic."""
 
 import numpy as np
 
 from edgekit.checks import FloatArray
 from edgekit.clinic.log.history import History
 from edgekit.evidence_table import value
+from edgekit.record import Record
 
 __all__ = ["Pace", "pace"]
 
 DAYS_PER_YEAR = 365.25
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Pace:
+class Pace(Record):
     """Sessions per day of each edge, their standard deviation, and how irregular sessions are.
 
     `irregularity` is the variance of a count of sessions over its mean, for a renewal process the
@@ -45,14 +41,12 @@ def pace(past: History) -> Pace:
     if len(gaps) > 2:
         irregularity = float(np.clip(gaps.var(ddof=1) / gaps.mean() ** 2, 0.05, 5.0))
     if not sessions.sum() > 0:
-        mean = value("sessions_per_year") / DAYS_PER_YEAR
-        flat = np.full(len(days), mean)
-        return Pace(per_day=flat, sd=flat / 2, irregularity=irregularity)
+        per_day = np.full(len(days), value("sessions_per_year") / DAYS_PER_YEAR)
+        return Pace(per_day=per_day, sd=per_day / 2, irregularity=irregularity)
     mean = float(sessions.sum() / days.sum())
     excess = ((sessions - mean * days) ** 2 - irregularity * mean * days).sum()
     spread = max(float(excess / (days**2).sum()), (0.05 * mean) ** 2)
     b = mean * irregularity / spread
     per_day = (mean * b + sessions) / (b + days)
-    return Pace(
-        per_day=per_day, sd=np.sqrt(irregularity * per_day / (b + days)), irregularity=irregularity
-    )
+    sd = np.sqrt(irregularity * per_day / (b + days))
+    return Pace(per_day=per_day, sd=sd, irregularity=irregularity)

@@ -1,22 +1,21 @@
 """How long instruments last, with those still in use counted as censored, not left out."""
 
-from __future__ import annotations
-
-import html
+import warnings
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike, NDArray
+from scipy import stats
+from scipy.optimize import brentq
 
 from edgekit import checks
-from edgekit.checks import frozen_array
-from edgekit.clinic.log.history import history
+from edgekit.checks import FloatArray
+from edgekit.clinic.log.history import ServiceStatus, history
 from edgekit.clinic.log.log import Log
 from edgekit.errors import EdgekitError
-
-if TYPE_CHECKING:
-    import pandas as pd
+from edgekit.record import Record
 
 __all__ = ["Survival", "Weibull", "fit_weibull", "kaplan_meier", "survival"]
 
@@ -34,14 +33,13 @@ class Weibull:
         return float(self.scale * (-np.log1p(-share)) ** (1 / self.shape))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Survival:
+class Survival(Record):
     """Lives of the instruments of a log, in sessions.
 
     Attributes
     ----------
     lives : pandas.DataFrame
-        A row an instrument: ``instrument, pattern, sessions, status, ended`` (bool: retired or
+        One row per instrument: ``instrument, pattern, sessions, status, ended`` (bool: retired or
         broken; otherwise the life is censored).
     curve : pandas.DataFrame
         Kaplan-Meier: ``sessions, at_risk, ends, survival, survival_low, survival_high``.
@@ -58,15 +56,11 @@ class Survival:
 
     def __repr__(self) -> str:
         ends = int(self.lives["ended"].sum())
-        fit = (
-            ""
-            if self.weibull is None
-            else f"; Weibull shape {self.weibull.shape:.2f}, median {self.weibull.quantile(0.5):.1f}"
-        )
-        return f"Survival of {len(self.lives)} instruments, {ends} ended{fit} sessions"
-
-    def _repr_html_(self) -> str:
-        return f"<p>{html.escape(repr(self))}</p>"
+        text = f"Survival of {len(self.lives)} instruments, {ends} ended"
+        if self.weibull is None:
+            return text
+        median = self.weibull.quantile(0.5)
+        return f"{text}; Weibull shape {self.weibull.shape:.2f}, median {median:.1f} sessions"
 
 
 def survival(log: Log, *, level: float = 0.9) -> Survival:
@@ -79,7 +73,7 @@ def survival(log: Log, *, level: float = 0.9) -> Survival:
     ----------
     log : Log
     level : float
-        Level of the band about the curve (log-log, as the complementary log-log keeps it in 0-1).
+        Level of the band about the curve (on the log-log scale, which keeps it between 0 and 1).
 
     Returns
     -------
@@ -102,7 +96,7 @@ def survival(log: Log, *, level: float = 0.9) -> Survival:
         .sort_values("instrument")[["instrument", "pattern", "sessions", "status"]]
         .reset_index(drop=True)
     )
-    lives["ended"] = lives["status"] != "in use"
+    lives["ended"] = lives["status"] != ServiceStatus.IN_USE
     time = lives["sessions"].to_numpy(dtype=np.float64)
     ended = lives["ended"].to_numpy(dtype=bool)
     message = "an instrument's life is counted from its first row in the log"
@@ -116,16 +110,15 @@ def survival(log: Log, *, level: float = 0.9) -> Survival:
     )
 
 
-def _censored(time: ArrayLike, ended: ArrayLike) -> tuple[Any, NDArray[np.bool_]]:
-    from scipy import stats
-
-    times = frozen_array("time", time, (None,))
+def _censored(time: ArrayLike, ended: ArrayLike) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Lives and whether they ended, checked."""
+    times = checks.frozen_array("time", time, (None,))
     done = np.asarray(ended, dtype=bool)
     if done.shape != times.shape or len(times) == 0 or not (times >= 0).all():
         raise EdgekitError(
             "each life needs a time of 0 or more and whether it ended", times, "Check the lives."
         )
-    return stats.CensoredData(uncensored=times[done], right=times[~done]), done
+    return times, done
 
 
 def kaplan_meier(time: ArrayLike, ended: ArrayLike, *, level: float = 0.9) -> pd.DataFrame:
@@ -147,18 +140,11 @@ def kaplan_meier(time: ArrayLike, ended: ArrayLike, *, level: float = 0.9) -> pd
         Where every instrument, or none, has ended the variance formula says nothing: the band
         there runs from 0 to the curve, or from the curve to 1.
     """
-    import pandas as pd
-    from scipy import stats
-
     level = checks.between("level", level, 0, 1)
-    data, done = _censored(time, ended)
-    curve = stats.ecdf(data).sf
-    times = np.asarray(time, dtype=np.float64)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        band = _band(curve, level) if done.any() else None
+    times, done = _censored(time, ended)
+    curve = stats.ecdf(stats.CensoredData(uncensored=times[done], right=times[~done])).sf
     estimate = np.asarray(curve.probabilities, dtype=np.float64)
-    low = np.where(estimate < 1, 0.0, 1.0) if band is None else band[0]
-    high = estimate if band is None else band[1]
+    low, high = _band(curve, level) if done.any() else np.full((2, len(estimate)), np.nan)
     at = np.asarray(curve.quantiles, dtype=np.float64)
     return pd.DataFrame(
         {
@@ -167,20 +153,18 @@ def kaplan_meier(time: ArrayLike, ended: ArrayLike, *, level: float = 0.9) -> pd
             "ends": [int(((times == t) & done).sum()) for t in at],
             "survival": estimate,
             "survival_low": np.where(np.isnan(low), np.where(estimate < 1, 0.0, 1.0), low),
-            "survival_high": np.where(np.isnan(high), np.maximum(estimate, 0.0), high),
+            "survival_high": np.where(np.isnan(high), estimate, high),
         }
     )
 
 
 def _band(curve: Any, level: float) -> tuple[Any, Any]:
-    """Greenwood's band on the scale of log(−log S); undefined entries come back as NaN."""
-    import warnings
-
-    with warnings.catch_warnings():
-        # said again, entry by entry, by the values put in place of NaN
+    """Greenwood's band on the scale of log(−log S); undefined entries are NaN."""
+    with warnings.catch_warnings(), np.errstate(divide="ignore", invalid="ignore"):
+        # the caller replaces each entry warned of, which is NaN
         warnings.simplefilter("ignore", RuntimeWarning)
-        found = curve.confidence_interval(confidence_level=level, method="log-log")
-    return found.low.probabilities, found.high.probabilities
+        interval = curve.confidence_interval(confidence_level=level, method="log-log")
+    return interval.low.probabilities, interval.high.probabilities
 
 
 def fit_weibull(time: ArrayLike, ended: ArrayLike) -> Weibull:
@@ -197,10 +181,7 @@ def fit_weibull(time: ArrayLike, ended: ArrayLike) -> Weibull:
     >>> round(fit.shape, 2), round(fit.scale, 1)
     (1.55, 19.9)
     """
-    from scipy.optimize import brentq
-
-    _, done = _censored(time, ended)
-    times = np.asarray(time, dtype=np.float64)
+    times, done = _censored(time, ended)
     if not (times > 0).all() or len(np.unique(times[done])) < 2:
         raise EdgekitError(
             "a Weibull fit needs lives above 0 and two ends at different lives",

@@ -1,4 +1,4 @@
-r"""A log corrects a model: the loss per session it predicts, and the uncertain inputs behind it.
+r"""Update a model's loss per session, and its uncertain inputs, by the loss that a log shows.
 
 Both are the textbook conjugate update of a normal prior by a normal observation; with
 `Scale.LOG` the same is done with logarithms, for quantities that cannot be negative.
@@ -11,16 +11,15 @@ Both are the textbook conjugate update of a normal prior by a normal observation
 Source: Gelman et al., Bayesian Data Analysis, 3rd ed., section 2.5 (from memory).
 """
 
-from __future__ import annotations
-
 import enum
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from edgekit import checks
 from edgekit.checks import FloatArray, frozen_array
 from edgekit.errors import EdgekitError
+from edgekit.record import Record
 
 __all__ = ["Scale", "Updated", "update_inputs", "update_loss"]
 
@@ -32,16 +31,15 @@ class Scale(enum.Enum):
     LOG = "log"
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Updated:
-    """Mean and standard deviation after the log has spoken.
+class Updated(Record):
+    """Posterior mean and standard deviation.
 
     Attributes
     ----------
     mean, sd : ndarray
-        In the unit of what was updated.
+        In the units of what was updated.
     pull : ndarray
-        Share of the way from prediction to observation that the mean has moved, 0 to 1.
+        Share of the distance from prediction to observation that the mean has moved, 0 to 1.
     surprise : ndarray
         (observed − predicted) in standard deviations of that difference; beyond 2 or 3 the model,
         not only its inputs, is in doubt.
@@ -97,6 +95,7 @@ def update_loss(
     >>> float(both.mean), float(both.pull)
     (7.0, 0.5)
     """
+    checks.instance("scale", scale, Scale, "Give Scale.LINEAR or Scale.LOG.")
     m0, s0 = _pair("prediction", *predicted_um)
     y, sy = _pair("observation", *observed_um)
     if scale is Scale.LOG:
@@ -153,11 +152,11 @@ def update_inputs(
     y, sy = (np.asarray(v) for v in _pair("observation", *observed_um))
     if len(x) < 10 * x.shape[1] or not loss.std() > 0:
         raise EdgekitError(
-            "the runs must differ and number ten an input or more", len(x), "Run the model more."
+            "the runs must differ and number ten per input or more", len(x), "Run the model more."
         )
     logs = np.asarray([s is Scale.LOG for s in scales or (Scale.LINEAR,) * x.shape[1]])
     if len(logs) != x.shape[1]:
-        raise EdgekitError("each input needs a scale", scales, "Give one Scale an input.")
+        raise EdgekitError("each input needs a scale", scales, "Give one Scale per input.")
     if logs.any() and not (x[:, logs] > 0).all():
         raise EdgekitError("an input must be above 0 on a log scale", x, "Use Scale.LINEAR.")
     x = np.where(logs, np.log(np.where(logs, x, 1.0)), x)

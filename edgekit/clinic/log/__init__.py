@@ -1,1 +1,1 @@
-"""Reading a log as it is: rows, refusals with their reason, flagged histories."""
+"""The log of a clinic: good rows, refused lines with the reason, flags and each edge's history."""

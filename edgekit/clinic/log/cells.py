@@ -1,6 +1,4 @@
-"""Numbers, events and codes of a log, one cell at a time; each refusal says what was meant, perhaps."""
-
-from __future__ import annotations
+"""Read one cell of a log: a number, an event or a code, with a suggestion where it is refused."""
 
 import difflib
 import enum
@@ -30,11 +28,11 @@ _MM_PER = {"mm": 1.0, "µm": 1e-3, "μm": 1e-3, "um": 1e-3}
 _MM_PER_INCH = 25.4
 
 Reading = tuple[float, str, str]
-_NAN = float("nan")
+"""A value, the reason why it is refused (empty if it is not) and a suggestion."""
 
 
-class Event(enum.Enum):
-    """What a row of a log tells."""
+class Event(enum.StrEnum):
+    """What happened to an instrument or an edge, as a row of a log says it."""
 
     MEASURED = "measured"
     USED = "used"
@@ -48,14 +46,14 @@ def _number(text: str) -> Reading:
     """A decimal number with point or comma; an empty cell is NaN without a reason."""
     text = text.strip().replace("\u2212", "-")
     if not text:
-        return _NAN, "", ""
+        return math.nan, "", ""
     if text[0] in "=@" or text.startswith("+="):
-        return _NAN, "a formula, not its result", "paste the value in its place"
+        return math.nan, "a formula, not its result", "paste the value in its place"
     if _NUMBER.match(text):
         return float(text.replace(",", ".")), "", ""
     if _GROUPED.match(text):
-        return _NAN, "a number with thousands marks", "write it without them"
-    return _NAN, "not a number", "write digits with one decimal mark, or leave the cell empty"
+        return math.nan, "a number with thousands separators", "write it without them"
+    return math.nan, "not a number", "write digits with one decimal mark, or leave the cell empty"
 
 
 def read_width(text: str, *, micrometres: bool = False) -> Reading:
@@ -72,7 +70,7 @@ def read_width(text: str, *, micrometres: bool = False) -> Reading:
     if stated:
         number, unit = float(stated[1].replace(",", ".")), stated[2].casefold()
         width = number * _MM_PER.get(unit, _MM_PER_INCH)
-        return _NAN, "a unit in the cell", f"{width:.4g} mm?"
+        return math.nan, "a unit in the cell", f"{width:.4g} mm?"
     width, reason, suggestion = _number(text)
     if reason or math.isnan(width):
         return width, reason, suggestion
@@ -82,10 +80,10 @@ def read_width(text: str, *, micrometres: bool = False) -> Reading:
         return width, "", ""
     reason = f"a width of {width:g} mm lies outside {low:g} to {high:g} mm"
     if low <= width * 1e-3 <= high:
-        return _NAN, reason, f"{width * 1e-3:g} mm, if this was in micrometres?"
+        return math.nan, reason, f"{width * 1e-3:g} mm, if this was in micrometres?"
     if low <= width * _MM_PER_INCH <= high:
-        return _NAN, reason, f"{width * _MM_PER_INCH:.4g} mm, if this was in inches?"
-    return _NAN, reason, "measure it again"
+        return math.nan, reason, f"{width * _MM_PER_INCH:.4g} mm, if this was in inches?"
+    return math.nan, reason, "measure it again"
 
 
 def read_count(text: str) -> Reading:
@@ -94,10 +92,10 @@ def read_count(text: str) -> Reading:
     grouped = re.match(r"^(\d{1,3})[.,](\d{3})$", text)
     if grouped:
         readings = f"{grouped[1]}{grouped[2]} or {float(text.replace(',', '.')):g}"
-        return _NAN, "a count with two readings", f"{readings}? write it without the mark"
+        return math.nan, "a count with two readings", f"{readings}? write it without the mark"
     number, reason, suggestion = _number(text)
     if not reason and not math.isnan(number) and (number < 0 or number != int(number)):
-        return _NAN, "not a count", "write a whole number of 0 or more"
+        return math.nan, "not a count", "write a whole number of 0 or more"
     return number, reason, suggestion
 
 
@@ -106,15 +104,15 @@ def read_minutes(text: str) -> Reading:
     clock = _CLOCK.match(text.strip())
     if clock:
         minutes = int(clock[1]) + int(clock[2]) / 60
-        return _NAN, "minutes written as a clock", f"{minutes:g}, if this is minutes:seconds?"
+        return math.nan, "minutes written as a clock", f"{minutes:g}, if this is minutes:seconds?"
     number, reason, suggestion = _number(text)
     if not reason and not math.isnan(number) and not 0 <= number <= value("log_longest_minutes"):
-        return _NAN, f"{number:g} minutes for one row", "write minutes, as a decimal number"
+        return math.nan, f"{number:g} minutes for one row", "write minutes, as a decimal number"
     return number, reason, suggestion
 
 
 def read_event(text: str) -> tuple[str, str, str]:
-    """One of the six events, whatever its case and blanks.
+    """One of the six events, in any case and with blanks around it.
 
     Examples
     --------
@@ -129,7 +127,7 @@ def read_event(text: str) -> tuple[str, str, str]:
         return plain, "", ""
     near = difflib.get_close_matches(plain, names, n=1, cutoff=0.6)
     suggestion = f"{near[0]}?" if near else f"one of {', '.join(names)}"
-    return "", "no event" if not plain else "not an event", suggestion
+    return "", "not an event" if plain else "no event", suggestion
 
 
 def is_total(text: str) -> bool:
@@ -138,7 +136,7 @@ def is_total(text: str) -> bool:
 
 
 def look_alike(code: str) -> str:
-    """A key that codes share when a person may take one for the other: case, blanks, O and 0, l and 1.
+    """A key shared by codes that are easily confused: case, blanks, O and 0, l and 1 do not count.
 
     Examples
     --------

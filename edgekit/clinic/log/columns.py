@@ -1,6 +1,4 @@
-"""Which column of a log is which: the header, wherever it stands and however it is spelled."""
-
-from __future__ import annotations
+"""Find the header of a log and which column is which, in the spellings that people use."""
 
 import re
 from dataclasses import dataclass
@@ -10,65 +8,33 @@ from edgekit.errors import EdgekitError
 
 __all__ = ["COLUMNS", "REQUIRED", "Header", "find_header"]
 
-COLUMNS = (
-    "instrument",
-    "pattern",
-    "edge",
-    "date",
-    "event",
-    "width_mm",
-    "strokes",
-    "minutes",
-    "operator",
-    "method",
-    "note",
-)
+_SPELLINGS = {
+    "instrument": ("instrument", "instrument code", "instrument id", "code"),
+    "pattern": ("pattern",),
+    "edge": ("edge", "side"),
+    "date": ("date", "day"),
+    "event": ("event", "action"),
+    "width_mm": ("width", "width mm", "width in mm"),
+    "strokes": ("strokes",),
+    "minutes": ("minutes", "min", "time min"),
+    "operator": ("operator", "initials", "who", "by"),
+    "method": ("method",),
+    "note": ("note", "notes", "remark", "remarks", "comment", "comments"),
+}
+_NAMES = {spelling: name for name, spellings in _SPELLINGS.items() for spelling in spellings}
+_MICROMETRES = {"width um", "width μm"}  # both characters for micro fold to this one
+_INCHES = re.compile(r"^width (in|inch|inches|mil|mils|thou)$")
+_SEARCHED_LINES = 30
+
+COLUMNS = tuple(_SPELLINGS)
 """The columns of a log, in the order of `Log.rows`."""
 
 REQUIRED = ("instrument", "date", "event")
 
-_NAMES = {
-    "instrument": "instrument",
-    "instrument code": "instrument",
-    "code": "instrument",
-    "instrument id": "instrument",
-    "pattern": "pattern",
-    "edge": "edge",
-    "side": "edge",
-    "date": "date",
-    "day": "date",
-    "event": "event",
-    "action": "event",
-    "width": "width_mm",
-    "width mm": "width_mm",
-    "width in mm": "width_mm",
-    "width um": "width_um",
-    "width µm": "width_um",
-    "width μm": "width_um",
-    "strokes": "strokes",
-    "minutes": "minutes",
-    "min": "minutes",
-    "time min": "minutes",
-    "operator": "operator",
-    "initials": "operator",
-    "who": "operator",
-    "by": "operator",
-    "method": "method",
-    "note": "note",
-    "notes": "note",
-    "remark": "note",
-    "remarks": "note",
-    "comment": "note",
-    "comments": "note",
-}
-
-_INCHES = re.compile(r"^width (in|inch|inches|mil|mils|thou)$")
-_SEARCHED_LINES = 30
-
 
 @dataclass(frozen=True, kw_only=True)
 class Header:
-    """Where each known column stands.
+    """Position of each column.
 
     Attributes
     ----------
@@ -78,6 +44,8 @@ class Header:
         Column name of the log to its position.
     extra : dict
         Name of a column the log does not know, kept as text, to its position.
+    size : int
+        Cells in the header.
     micrometres : bool
         The widths are in micrometres, as the header says.
     """
@@ -94,57 +62,61 @@ def _plain(name: str) -> str:
     return re.sub(r"[\s_()\[\]/.:]+", " ", name).strip().casefold()
 
 
+def _known(cell: str) -> str | None:
+    plain = _plain(cell)
+    return "width_mm" if plain in _MICROMETRES else _NAMES.get(plain)
+
+
 def find_header(raw: RawRows) -> Header:
-    """The first row that names an instrument, a date and an event; a named error otherwise.
+    """The first row that names an instrument, a date and an event.
 
     Raises
     ------
     EdgekitError
         No such row; a column named twice; widths in inches.
     """
-    best: tuple[int, int] = (0, 0)
-    for row, cells in enumerate(raw.cells[:_SEARCHED_LINES]):
-        known = [_NAMES[_plain(cell)] for cell in cells if _plain(cell) in _NAMES]
-        best = max(best, (len(set(known)), -row))
-        if set(REQUIRED) <= set(known):
+    rows = [{_known(cell) for cell in cells} for cells in raw.cells[:_SEARCHED_LINES]]
+    for row, names in enumerate(rows):
+        if names.issuperset(REQUIRED):
             return _header(raw, row)
-    row = -best[1]
-    found = {_NAMES.get(_plain(cell), "") for cell in raw.cells[row]} if raw.cells else set()
-    missing = [name for name in REQUIRED if name not in found]
+    nearest = max(range(len(rows)), key=lambda row: len(rows[row] - {None}), default=None)
+    missing = [name for name in REQUIRED if nearest is None or name not in rows[nearest]]
     raise EdgekitError(
         f"no header with the columns {', '.join(REQUIRED)} in {raw.file}; "
-        f"line {raw.line[row] if raw.line else 0} comes nearest and lacks {', '.join(missing)}",
-        [cell[:40] for cell in raw.cells[row][:12]] if raw.cells else [],
+        f"line {0 if nearest is None else raw.line[nearest]} comes nearest and lacks "
+        f"{', '.join(missing)}",
+        [] if nearest is None else [cell[:40] for cell in raw.cells[nearest][:12]],
         f"Name the columns {', '.join(COLUMNS)} in one line.",
     )
 
 
 def _header(raw: RawRows, row: int) -> Header:
-    at: dict[str, int] = {}
+    cells = raw.cells[row]
+    position: dict[str, int] = {}
     extra: dict[str, int] = {}
-    for position, cell in enumerate(raw.cells[row]):
-        plain = _plain(cell)
-        if _INCHES.match(plain):
+    for at, cell in enumerate(cells):
+        if _INCHES.match(_plain(cell)):
             raise EdgekitError(
                 f"widths in inches in {raw.file}, line {raw.line[row]}",
                 cell,
                 "Convert them to millimetres (1 inch = 25.4 mm) and name the column width_mm.",
             )
-        name = _NAMES.get(plain)
-        name = "width_mm" if name == "width_um" else name
-        target, key = (extra, cell.strip()) if name is None else (at, name)
-        if not key and all(len(c) <= position or not c[position].strip() for c in raw.cells):
+        name = _known(cell)
+        key = name or cell.strip()
+        if not key and all(len(c) <= at or not c[at].strip() for c in raw.cells):
             continue
-        key = key or f"column {position + 1}"
-        if key in at or key in extra:
+        key = key or f"column {at + 1}"
+        if key in position or key in extra:
             raise EdgekitError(
                 f"two columns for {key} in {raw.file}, line {raw.line[row]}",
                 cell,
                 "Keep one of them, or give the other a name of its own.",
             )
-        target[key] = position
-    plain_names = {_plain(cell) for cell in raw.cells[row]}
-    micrometres = bool(plain_names & {"width um", "width µm", "width μm"})
+        (extra if name is None else position)[key] = at
     return Header(
-        row=row, position=at, extra=extra, size=len(raw.cells[row]), micrometres=micrometres
+        row=row,
+        position=position,
+        extra=extra,
+        size=len(cells),
+        micrometres=any(_plain(cell) in _MICROMETRES for cell in cells),
     )

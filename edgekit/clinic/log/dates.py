@@ -1,6 +1,4 @@
-"""Dates as people write them: ISO or day first; a date with two readings is refused with both."""
-
-from __future__ import annotations
+"""Read dates, ISO or day first; a date with two readings is refused and both are named."""
 
 import datetime as dt
 import re
@@ -20,6 +18,7 @@ _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct",
 _NAMED = re.compile(r"^(\d{1,2})[ .-]*([A-Za-z]{3})[a-z]*[ .,-]*(\d{4})$")
 
 Reading = tuple[dt.datetime | None, str, str]
+_NO_SUCH_DAY: Reading = (None, "no such day in the calendar", _WRITE_ISO)
 
 
 def _day(year: int, month: int, day: int) -> dt.datetime | None:
@@ -36,9 +35,9 @@ def read_date(text: str, *, day_first: bool = False) -> Reading:
     ----------
     text : str
         ISO (``2025-04-03``, a time of day may follow) or day first (``25/12/2024``; ``.`` and
-        ``-`` serve as well).
+        ``-`` are read as well).
     day_first : bool
-        The user's word that every date of the file is day first; then none is ambiguous.
+        Treat every date of the file as day first; then none is ambiguous.
 
     Returns
     -------
@@ -55,27 +54,22 @@ def read_date(text: str, *, day_first: bool = False) -> Reading:
     text = text.strip()
     if not text:
         return None, "no date", _WRITE_ISO
-    iso = _ISO.match(text)
-    if iso:
+    if iso := _ISO.match(text):
         year, month, day, hour, minute, second = (int(part or 0) for part in iso.groups())
         try:
             return _plausible(dt.datetime(year, month, day, hour, minute, second), text)
         except ValueError:
-            return None, "no such day in the calendar", _WRITE_ISO
-    parts = _PARTS.match(text)
-    if parts:
-        first, second_part, year = int(parts[1]), int(parts[3]), int(parts[4])
-        return _day_first(text, first, second_part, year, day_first)
+            return _NO_SUCH_DAY
+    if parts := _PARTS.match(text):
+        return _day_first(text, int(parts[1]), int(parts[3]), int(parts[4]), day_first)
     return _other(text)
 
 
 def _day_first(text: str, first: int, second: int, year: int, settled: bool) -> Reading:
     by_day, by_month = _day(year, second, first), _day(year, first, second)
-    if by_day is None and by_month is None:
-        return None, "no such day in the calendar", _WRITE_ISO
-    if by_day is None and by_month is not None:
-        return None, "month first", f"{by_month:%Y-%m-%d}?"
-    if by_day is not None and (settled or by_month is None or by_day == by_month):
+    if by_day is None:
+        return (None, "month first", f"{by_month:%Y-%m-%d}?") if by_month else _NO_SUCH_DAY
+    if settled or by_month is None or by_day == by_month:
         return _plausible(by_day, text)
     readings = f"{by_day:%Y-%m-%d} (day first) or {by_month:%Y-%m-%d} (month first)"
     remedy = f"{_WRITE_ISO}, or read the file with day_first=True"
@@ -94,23 +88,20 @@ def _plausible(date: dt.datetime, text: str) -> Reading:
 
 
 def _other(text: str) -> Reading:
-    """Dates that are understood well enough to suggest a reading, not to take one."""
+    """Dates that are understood well enough to suggest a reading, not to accept one."""
     if _SERIAL.match(text):
         day = _SERIAL_ZERO + dt.timedelta(days=float(text))
         if value("log_first_year") <= day.year <= value("log_last_year"):
             return None, "a spreadsheet serial number, not a date", f"{day:%Y-%m-%d}?"
         return None, "a number, not a date", _WRITE_ISO
-    short = _SHORT.match(text)
-    if short:
+    if _SHORT.match(text):
         return None, "a year of two digits", f"{_WRITE_ISO} with all four digits of the year"
-    year_first = _YEAR_FIRST.match(text)
-    if year_first:
-        day_read = _day(int(year_first[1]), int(year_first[3]), int(year_first[4]))
-        return None, "not ISO", f"{day_read:%Y-%m-%d}?" if day_read else _WRITE_ISO
-    named = _NAMED.match(text)
-    if named and named[2].casefold() in _MONTHS:
-        month = _MONTHS.index(named[2].casefold()) + 1
-        named_day = _day(int(named[3]), month, int(named[1]))
-        if named_day is not None:
-            return None, "the month is a word", f"{named_day:%Y-%m-%d}?"
+    if parts := _YEAR_FIRST.match(text):
+        date = _day(int(parts[1]), int(parts[3]), int(parts[4]))
+        return None, "not ISO", f"{date:%Y-%m-%d}?" if date else _WRITE_ISO
+    parts = _NAMED.match(text)
+    if parts and parts[2].casefold() in _MONTHS:
+        date = _day(int(parts[3]), _MONTHS.index(parts[2].casefold()) + 1, int(parts[1]))
+        if date is not None:
+            return None, "the month is a word", f"{date:%Y-%m-%d}?"
     return None, "not a date", _WRITE_ISO

@@ -1,25 +1,23 @@
-"""From a file or a table to rows of text with line numbers; nothing is judged and nothing dropped.
+"""Turn a file or a table into rows of text with line numbers; every line is kept and none judged.
 
-Encodings: UTF-8 with or without its mark; UTF-16 with its mark and, failing both, Windows-1252
-are read as a stated fallback, named in the notes. Everything else is a named error.
+Encodings: UTF-8 with or without its mark; UTF-16 with its mark; failing these, Windows-1252 is
+read as a fallback, which the notes name. Everything else is a named error.
 """
 
-from __future__ import annotations
-
 import csv
+import io
 import os
+import re
+import zipfile
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
+
+import pandas as pd
 
 from edgekit.errors import EdgekitError
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-__all__ = ["LogSource", "RawRows", "Refusal", "read_raw", "shorten"]
-
-LogSource = "str | os.PathLike[str] | pd.DataFrame"
+__all__ = ["RawRows", "Refusal", "read_raw", "shorten"]
 
 MAX_LINE = 100_000
 """Characters; a log line has some hundreds. Beyond this a line is refused unread."""
@@ -27,10 +25,20 @@ MAX_LINE = 100_000
 MAX_RECORD = 20
 """Lines one quoted note may span; a quote still open then is taken as a slip in its own line."""
 
-SHOWN = 200
+MAX_SHOWN = 200
 """Characters of a cell that are repeated back to the user."""
 
+MAX_UNPACKED = 32_000_000
+"""Bytes of an unpacked workbook; 40,000 full lines of a log take about 20 million."""
+
+MAX_COLUMNS = 256
+"""Columns of a workbook's sheet; a log has a dozen."""
+
+MAX_CELLS = 500_000
+"""Cells and rows of a workbook's sheet: 40,000 full lines of a log."""
+
 DELIMITERS = (";", "\t", ",")
+_CELL_OR_ROW = re.compile(rb"<(?:\w+:)?(?:c|row)\b")  # elements of a worksheet (ISO/IEC 29500-1)
 
 
 class Refusal(NamedTuple):
@@ -43,19 +51,29 @@ class Refusal(NamedTuple):
     suggestion: str
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(kw_only=True)
 class RawRows:
-    """Rows of text as they stand in the source, with the line each began on."""
+    """Rows of text as they stand in the source, with the line each began on; edited while read."""
 
     file: str
-    cells: list[list[str]]
-    line: list[int]
+    cells: list[list[str]] = field(default_factory=list)
+    line: list[int] = field(default_factory=list)
     refused: list[Refusal] = field(default_factory=list)
     refused_text: dict[int, str] = field(default_factory=dict)
     notes: list[tuple[int, str, str]] = field(default_factory=list)
 
+    def add(self, line: int, cells: list[str]) -> None:
+        """Add a row that began on a line."""
+        self.line.append(line)
+        self.cells.append(cells)
 
-def shorten(text: str, length: int = SHOWN) -> str:
+    def refuse(self, line: int, text: str, reason: str, suggestion: str) -> None:
+        """Refuse a whole line."""
+        self.refused.append(Refusal(line, "(line)", shorten(text), reason, suggestion))
+        self.refused_text[line] = shorten(text, 10_000)
+
+
+def shorten(text: str, length: int = MAX_SHOWN) -> str:
     """`text`, or its beginning and its length when it is too long to repeat.
 
     Examples
@@ -76,53 +94,52 @@ def read_raw(source: str | os.PathLike[str] | pd.DataFrame) -> RawRows:
             raise EdgekitError(
                 f"the log could not be opened ({error.strerror})", str(path), "Check the path."
             ) from error
-        return _from_bytes(path, data)
-    if hasattr(source, "columns") and hasattr(source, "iloc"):
+        return _from_bytes(path.name, data)
+    if isinstance(source, pd.DataFrame):
         return _from_frame(source)
     raise EdgekitError("a log is read from a path or a DataFrame", source, "Give one of the two.")
 
 
-def _from_bytes(path: Path, data: bytes) -> RawRows:
+def _from_bytes(name: str, data: bytes) -> RawRows:
     """Tell an Excel file from text by its first bytes, not by its name."""
     if not data.strip():
-        raise EdgekitError("the log is empty", path.name, "Give a file with a header and rows.")
+        raise EdgekitError("the log is empty", name, "Give a file with a header and rows.")
     if data.startswith(b"PK\x03\x04"):
-        return _from_excel(path)
+        return _from_workbook(name, data)
     if data.startswith(b"\xd0\xcf\x11\xe0"):
         raise EdgekitError(
-            "this is a spreadsheet in the old binary format", path.name, "Save it as CSV or xlsx."
+            "this is a spreadsheet in the old binary format", name, "Save it as CSV or xlsx."
         )
-    text, notes = _decode(path.name, data)
+    text, notes = _decode(name, data)
     if "\x00" in text:
         raise EdgekitError(
-            "this is not a text file: it holds null characters", path.name, "Save the log as CSV."
+            "this is not a text file: it holds null characters", name, "Save the log as CSV."
         )
-    return _from_text(path.name, text, notes)
+    return _from_text(name, text, notes)
 
 
 def _decode(name: str, data: bytes) -> tuple[str, list[tuple[int, str, str]]]:
     """Text of the file, and a note wherever a fallback was taken."""
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        try:
-            return data.decode("utf-16"), [(0, "encoding", "read as UTF-16, as its mark says")]
-        except UnicodeDecodeError as error:
+    marked = data.startswith((b"\xff\xfe", b"\xfe\xff"))
+    try:
+        text = data.decode("utf-16" if marked else "utf-8-sig")
+        return text, [(0, "encoding", "read as UTF-16, as its mark says")] if marked else []
+    except UnicodeDecodeError as error:
+        if marked:
             raise EdgekitError(
                 "the file is marked UTF-16 but is not", name, "Save it again as UTF-8."
             ) from error
+        line = data.count(b"\n", 0, error.start) + 1
     try:
-        return data.decode("utf-8-sig"), []
-    except UnicodeDecodeError as first:
-        line = data.count(b"\n", 0, first.start) + 1
-        try:
-            text = data.decode("cp1252")
-        except UnicodeDecodeError as error:
-            raise EdgekitError(
-                f"the encoding is neither UTF-8 (line {line}) nor Windows-1252",
-                name,
-                "Save the log as CSV in UTF-8.",
-            ) from error
-        note = "not UTF-8; read as Windows-1252: check the accented letters, or save as UTF-8"
-        return text, [(line, "encoding", note)]
+        text = data.decode("cp1252")
+    except UnicodeDecodeError as error:
+        raise EdgekitError(
+            f"the encoding is neither UTF-8 (line {line}) nor Windows-1252",
+            name,
+            "Save the log as CSV in UTF-8.",
+        ) from error
+    note = "not UTF-8; read as Windows-1252: check the accented letters, or save as UTF-8"
+    return text, [(line, "encoding", note)]
 
 
 def _from_text(name: str, text: str, notes: list[tuple[int, str, str]]) -> RawRows:
@@ -130,15 +147,15 @@ def _from_text(name: str, text: str, notes: list[tuple[int, str, str]]) -> RawRo
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     if lines and not lines[-1]:
         lines.pop()
-    raw = RawRows(file=name, cells=[], line=[], notes=notes)
+    raw = RawRows(file=name, notes=notes)
     for number, line in enumerate(lines, start=1):
         if len(line) > MAX_LINE:
-            _refuse_line(raw, number, line, f"a line of {len(line)} characters", "Split the line.")
+            raw.refuse(number, line, f"a line of {len(line)} characters", "Split the line.")
             lines[number - 1] = ""
     delimiter = _delimiter(lines)
     if '"' not in text:
-        raw.cells.extend(line.split(delimiter) for line in lines)
-        raw.line.extend(range(1, len(lines) + 1))
+        raw.cells = [line.split(delimiter) for line in lines]
+        raw.line = list(range(1, len(lines) + 1))
     else:
         _quoted(raw, lines, delimiter)
     return raw
@@ -149,20 +166,13 @@ def _quoted(raw: RawRows, lines: list[str], delimiter: str) -> None:
     at = 0
     while at < len(lines):
         size = _record_size(lines, at)
-        if size == 0:
-            _refuse_line(
-                raw,
-                at + 1,
-                lines[at],
-                "a quotation mark that is never closed",
-                "Close or remove the mark.",
-            )
-            size = 1
+        if size:
+            record = io.StringIO("\n".join(lines[at : at + size]), newline="")
+            raw.add(at + 1, next(csv.reader(record, delimiter=delimiter), [""]))
         else:
-            record = [line + "\n" for line in lines[at : at + size - 1]] + [lines[at + size - 1]]
-            raw.cells.append(next(csv.reader(record, delimiter=delimiter), [""]))
-            raw.line.append(at + 1)
-        at += size
+            reason = "a quotation mark that is never closed"
+            raw.refuse(at + 1, lines[at], reason, "Close or remove the mark.")
+        at += max(size, 1)
 
 
 def _record_size(lines: list[str], at: int) -> int:
@@ -175,11 +185,6 @@ def _record_size(lines: list[str], at: int) -> int:
     return 0
 
 
-def _refuse_line(raw: RawRows, number: int, text: str, reason: str, suggestion: str) -> None:
-    raw.refused.append(Refusal(number, "(line)", shorten(text), reason, suggestion))
-    raw.refused_text[number] = shorten(text, 10_000)
-
-
 def _delimiter(lines: list[str]) -> str:
     """The mark that splits one of the first lines into the most cells that are words.
 
@@ -187,51 +192,76 @@ def _delimiter(lines: list[str]) -> str:
     """
 
     def words(mark: str) -> int:
-        return max(
-            (
-                sum(any(c.isalpha() for c in cell) for cell in line.split(mark))
-                for line in lines[:30]
-            ),
-            default=0,
-        )
+        cells = [line.split(mark) for line in lines[:30]]
+        counts = (sum(any(c.isalpha() for c in cell) for cell in row) for row in cells)
+        return max(counts, default=0)
 
     return max(DELIMITERS, key=words)
 
 
-def _from_excel(path: Path) -> RawRows:
-    """First sheet of a workbook, through pandas and whichever reader it finds."""
-    import pandas as pd
-
+def _from_workbook(name: str, data: bytes) -> RawRows:
+    """First sheet of a workbook, row by row, so that a sheet beyond the bounds is never held."""
     try:
-        sheet = pd.read_excel(path, header=None, dtype=object)
+        import openpyxl  # type: ignore[import-untyped]  # optional; only workbooks need it
     except ImportError as error:
         raise EdgekitError(
-            "pandas has no reader for this workbook", path.name, "Install one or save as CSV."
+            "a workbook needs the package openpyxl", name, "Install it, or save the log as CSV."
         ) from error
-    except Exception as error:  # the readers raise many kinds for a damaged file
+    raw = RawRows(file=name, notes=[(0, "sheet", "the first sheet was read")])
+    try:
+        _check_parts(name, data)
+        sheet = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True).worksheets[
+            0
+        ]
+        sheet.reset_dimensions()
+        size = 0
+        for number, row in enumerate(sheet.iter_rows(values_only=True), start=1):
+            size += 1 + len(row)  # what is left out between rows and cells counts as well
+            _check_size(name, len(row) <= MAX_COLUMNS, f"has {len(row)} columns in row {number}")
+            _check_size(name, size <= MAX_CELLS, f"has more than {MAX_CELLS:,} cells")
+            raw.add(number, [_cell_text(cell) for cell in row])
+    except EdgekitError:
+        raise
+    except Exception as error:  # the reader raises many kinds for a damaged file
         raise EdgekitError(
             f"the workbook could not be read ({type(error).__name__})",
-            path.name,
+            name,
             "Open it in a spreadsheet program and save it as CSV.",
         ) from error
-    columns = [_as_text(sheet.iloc[:, at]) for at in range(sheet.shape[1])]
-    cells = [list(row) for row in zip(*columns, strict=True)]
-    notes = [(0, "sheet", "the first sheet was read")]
-    return RawRows(file=path.name, cells=cells, line=list(range(1, len(cells) + 1)), notes=notes)
+    while raw.cells and not any(raw.cells[-1]):
+        raw.cells.pop()
+        raw.line.pop()
+    return raw
+
+
+def _check_parts(name: str, data: bytes) -> None:
+    """Refuse a workbook too large to unpack, or with too many cells to read, before either."""
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        unpacked = sum(part.file_size for part in archive.infolist())
+        _check_size(name, unpacked <= MAX_UNPACKED, f"unpacks to {unpacked / 1e6:,.0f} MB")
+        for part in archive.namelist():
+            count = sum(1 for _ in _CELL_OR_ROW.finditer(archive.read(part)))
+            _check_size(name, count <= MAX_CELLS, f"has {count:,} cells and rows in {part}")
+
+
+def _check_size(name: str, fits: bool, size: str) -> None:
+    if not fits:
+        raise EdgekitError(
+            f"the workbook {size}, more than a log takes",
+            name,
+            "Delete empty rows and columns that carry formats, or save the log's sheet as CSV.",
+        )
 
 
 def _from_frame(frame: pd.DataFrame) -> RawRows:
     """A DataFrame as text; its rows count from 1 and its header is line 0."""
-    header = [str(name) for name in frame.columns]
     columns = [_as_text(frame.iloc[:, at]) for at in range(frame.shape[1])]
-    cells = [header, *(list(row) for row in zip(*columns, strict=True))]
+    cells = [[str(name) for name in frame.columns], *map(list, zip(*columns, strict=True))]
     return RawRows(file="DataFrame", cells=cells, line=list(range(len(cells))))
 
 
 def _as_text(column: pd.Series) -> list[str]:
     """Cells as a person would write them: ISO dates, shortest decimals, nothing for missing."""
-    import pandas as pd
-
     if str(column.dtype) in {"str", "string"}:
         return [str(cell) for cell in column.fillna("")]
     codes, uniques = pd.factorize(column, use_na_sentinel=True)
@@ -240,12 +270,10 @@ def _as_text(column: pd.Series) -> list[str]:
 
 
 def _cell_text(cell: object) -> str:
-    import pandas as pd
-
+    if cell is None:
+        return ""
     if isinstance(cell, float) and abs(cell) < 1e15 and cell == int(cell):
         return str(int(cell))
-    if isinstance(cell, pd.Timestamp):
-        return cell.isoformat(sep=" ").removesuffix(" 00:00:00")
     if hasattr(cell, "isoformat"):
         return str(cell.isoformat()).replace("T", " ").removesuffix(" 00:00:00")
     return str(cell)

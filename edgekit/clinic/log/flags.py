@@ -1,20 +1,17 @@
-"""Histories that cannot be true as written: flagged with their line, never put right."""
-
-from __future__ import annotations
-
-from typing import TYPE_CHECKING, Any
+"""Flag rows of a log that contradict one another, each with its line; no value is changed."""
 
 import numpy as np
+import pandas as pd
 
-from edgekit.clinic.log.cells import look_alike
+from edgekit.clinic.log.cells import Event, look_alike
 from edgekit.evidence_table import value
-
-if TYPE_CHECKING:
-    import pandas as pd
+from edgekit.units import UM_PER_MM
 
 __all__ = ["flag_histories"]
 
 FLAG_COLUMNS = ["file", "line", "instrument", "edge", "reason", "detail"]
+
+Text = str | list[str] | pd.Series
 
 
 def flag_histories(
@@ -24,7 +21,7 @@ def flag_histories(
 
     Widths that grow by more than the reading error allows, 3 √2 standard deviations of
     a reading; drops too large for one step; anything after retirement or breakage; the same row
-    twice; codes that a person may take for one another; an instrument of two patterns; a width
+    twice; codes that are easily confused; an instrument of two patterns; a width
     without an edge name on an instrument with several; years without any row.
 
     Parameters
@@ -34,140 +31,103 @@ def flag_histories(
     rows : pandas.DataFrame
         `Log.rows`.
     notes : list
-        (line, reason, detail) about the file as a whole, put first.
+        (line, reason, detail) about the file as a whole, which come first.
 
     Returns
     -------
     pandas.DataFrame
         ``file, line, instrument, edge, reason, detail``, by line.
     """
-    import pandas as pd
-
-    heads = [(line, "", "", reason, detail) for line, reason, detail in notes]
-    found: list[tuple[Any, ...]] = []
-    if len(rows):
-        ordered = rows.sort_values(["instrument", "edge", "date", "line"], kind="stable")
-        found += _widths(ordered)
-        found += _after_the_end(rows)
-        found += _twice(rows)
-        found += _codes(rows)
-        found += _edges(rows)
-        found += _gaps(rows)
-    found.sort(key=lambda flag: (flag[0], flag[3]))
-    return pd.DataFrame([(file, *flag) for flag in heads + found], columns=FLAG_COLUMNS).astype(
-        {"line": int}
-    )
+    checks = (_widths, _after_the_end, _twice, _codes, _edges, _gaps) if len(rows) else ()
+    heads = pd.DataFrame(notes, columns=["line", "reason", "detail"]).assign(instrument="", edge="")
+    flags = pd.concat([heads.iloc[:0], *(check(rows) for check in checks)])
+    flags = flags.sort_values(["line", "reason"], kind="stable")
+    table = pd.concat([heads, flags], ignore_index=True).assign(file=file)[FLAG_COLUMNS]
+    return table.astype({name: int if name == "line" else "str" for name in FLAG_COLUMNS})
 
 
-def _widths(ordered: pd.DataFrame) -> list[tuple[Any, ...]]:
+def _flags(rows: pd.DataFrame, reason: Text, detail: Text) -> pd.DataFrame:
+    return rows[["line", "instrument", "edge"]].assign(reason=reason, detail=detail)
+
+
+def _on_day(dates: pd.Series) -> pd.Series:
+    text: pd.Series = dates.dt.strftime(" on %Y-%m-%d")
+    return text
+
+
+def _widths(rows: pd.DataFrame) -> pd.DataFrame:
     """Neighbouring widths of one edge that rise, or fall too far."""
-    read = ordered[ordered["width_mm"].notna()]
-    same = (read["instrument"].to_numpy()[1:] == read["instrument"].to_numpy()[:-1]) & (
-        read["edge"].to_numpy()[1:] == read["edge"].to_numpy()[:-1]
-    )
-    width_um = read["width_mm"].to_numpy() * 1e3
-    step_um = np.diff(width_um)
+    read = rows[rows["width_mm"].notna()]
+    read = read.sort_values(["instrument", "edge", "date", "line"], kind="stable")
+    before = read.groupby(["instrument", "edge"])[["width_mm", "line"]].shift()
+    step_um = read["width_mm"] * UM_PER_MM - before["width_mm"] * UM_PER_MM
     max_um = value("log_rise_in_reading_sds") * value("reading_sd_um")
-    rises = np.flatnonzero(same & (step_um > max_um)) + 1
-    drops = np.flatnonzero(same & (step_um < -value("log_largest_drop_um"))) + 1
-    flags = []
-    for at, reason in [*((i, "width grows") for i in rises), *((i, "width drops") for i in drops)]:
-        now, before = read.iloc[at], read.iloc[at - 1]
-        detail = (
-            f"{before['width_mm']:.4g} mm (line {before['line']}) to {now['width_mm']:.4g} mm, "
-            f"more than {max_um:.3g} µm of reading error"
-            if reason == "width grows"
-            else f"{before['width_mm']:.4g} mm (line {before['line']}) to {now['width_mm']:.4g} mm "
-            "in one step: another instrument or edge?"
-        )
-        flags.append((now["line"], now["instrument"], now["edge"], reason, detail))
-    return flags
+    grows, drops = step_um > max_um, step_um < -value("log_largest_drop_um")
+    old, new = (table["width_mm"].map("{:.4g} mm".format) for table in (before, read))
+    line = before["line"].map(" (line {:.0f}) to ".format)
+    detail = (old + line + new).astype("str")
+    risen = f", more than {max_um:.3g} µm of reading error"
+    fallen = " in one step: another instrument or edge?"
+    return pd.concat(
+        [
+            _flags(read[grows], "width grows", detail[grows] + risen),
+            _flags(read[drops], "width drops", detail[drops] + fallen),
+        ]
+    )
 
 
-def _after_the_end(rows: pd.DataFrame) -> list[tuple[Any, ...]]:
+def _after_the_end(rows: pd.DataFrame) -> pd.DataFrame:
     """Rows after an instrument was retired or broke."""
-    ends = rows[rows["event"].isin(["retired", "broken"])]
-    if ends.empty:
-        return []
+    ends = rows[rows["event"].isin([Event.RETIRED, Event.BROKEN])]
     first = ends.sort_values(["date", "line"], kind="stable").drop_duplicates("instrument")
     end = first.set_index("instrument")[["date", "line", "event"]].add_prefix("end_")
     joined = rows.join(end, on="instrument", how="inner")
     later = joined["date"] > joined["end_date"]
     same_day = (joined["date"] == joined["end_date"]) & (joined["line"] > joined["end_line"])
     after = joined[later | same_day]
-    return [
-        (line, code, edge, f"{event} after the end", f"{end} on {day:%Y-%m-%d} (line {at})")
-        for line, code, edge, event, end, day, at in zip(
-            after["line"],
-            after["instrument"],
-            after["edge"],
-            after["event"],
-            after["end_event"],
-            after["end_date"],
-            after["end_line"],
-            strict=True,
-        )
-    ]
+    detail = after["end_event"] + _on_day(after["end_date"])
+    line = " (line " + after["end_line"].astype(int).astype("str") + ")"
+    return _flags(after, after["event"] + " after the end", detail + line)
 
 
-def _twice(rows: pd.DataFrame) -> list[tuple[Any, ...]]:
+def _twice(rows: pd.DataFrame) -> pd.DataFrame:
     """The same row entered more than once."""
-    keys = [name for name in rows.columns if name != "line"]
-    again = rows[rows.duplicated(keys, keep="first")]
-    return [
-        (line, code, edge, "the same row twice", f"{event} on {day:%Y-%m-%d}")
-        for line, code, edge, event, day in zip(
-            again["line"],
-            again["instrument"],
-            again["edge"],
-            again["event"],
-            again["date"],
-            strict=True,
-        )
-    ]
+    again = rows[rows.duplicated([name for name in rows.columns if name != "line"])]
+    return _flags(again, "the same row twice", again["event"] + _on_day(again["date"]))
 
 
-def _codes(rows: pd.DataFrame) -> list[tuple[Any, ...]]:
+def _codes(rows: pd.DataFrame) -> pd.DataFrame:
     """Codes that look alike, and one code on two patterns."""
-    first_line = rows.groupby("instrument", sort=False)["line"].first()
-    alike: dict[str, list[str]] = {}
-    for code in first_line.index:
-        alike.setdefault(look_alike(code), []).append(code)
-    flags = [
-        (first_line[code], code, "", "codes that look alike", f"also written {codes[0]}")
-        for codes in alike.values()
-        for code in codes[1:]
-    ]
-    named = rows[rows["pattern"] != ""].drop_duplicates(["instrument", "pattern"])
+    first = rows.drop_duplicates("instrument").assign(edge="")
+    spelled = first.groupby(first["instrument"].map(look_alike))["instrument"].transform("first")
+    alike = first["instrument"] != spelled
+    named = rows[rows["pattern"] != ""].drop_duplicates(["instrument", "pattern"]).assign(edge="")
     second = named[named.duplicated("instrument")]
-    flags += [
-        (line, code, "", "one code, two patterns", f"here {pattern}")
-        for line, code, pattern in zip(
-            second["line"], second["instrument"], second["pattern"], strict=True
-        )
-    ]
-    return flags
+    return pd.concat(
+        [
+            _flags(first[alike], "codes that look alike", "also written " + spelled[alike]),
+            _flags(second, "one code, two patterns", "here " + second["pattern"]),
+        ]
+    )
 
 
-def _edges(rows: pd.DataFrame) -> list[tuple[Any, ...]]:
+def _edges(rows: pd.DataFrame) -> pd.DataFrame:
     """Widths that do not say which of several edges was measured."""
-    named = rows[rows["edge"] != ""].groupby("instrument")["edge"].nunique()
-    several = named.index[named > 1]
-    lost = rows[rows["width_mm"].notna() & (rows["edge"] == "") & rows["instrument"].isin(several)]
-    return [
-        (line, code, "", "a width without its edge", "left out of the forecast")
-        for line, code in zip(lost["line"], lost["instrument"], strict=True)
-    ]
+    named = rows.loc[rows["edge"] != "", ["instrument", "edge"]].drop_duplicates()
+    several = rows["instrument"].isin(named.loc[named["instrument"].duplicated(), "instrument"])
+    unnamed = rows[rows["width_mm"].notna() & (rows["edge"] == "") & several]
+    return _flags(unnamed, "a width without its edge", "left out of the forecast")
 
 
-def _gaps(rows: pd.DataFrame) -> list[tuple[Any, ...]]:
+def _gaps(rows: pd.DataFrame) -> pd.DataFrame:
     """A stretch without any row so long that a year may be mistyped."""
     ordered = rows.sort_values(["date", "line"], kind="stable")
-    days = ordered["date"].to_numpy().astype("datetime64[D]").astype(np.int64)
-    flags = []
-    for at in np.flatnonzero(np.diff(days) > value("log_longest_gap_days")):
-        # the smaller side of the gap holds the odd rows out
-        row = ordered.iloc[at + 1 if at + 1 > len(days) / 2 else at]
-        detail = f"{days[at + 1] - days[at]} days without a row beside {row['date']:%Y-%m-%d}"
-        flags.append((row["line"], row["instrument"], row["edge"], "a gap of years", detail))
-    return flags
+    days = np.diff(ordered["date"].to_numpy().astype("datetime64[D]")).astype(np.int64)
+    at = np.flatnonzero(days > value("log_longest_gap_days"))
+    # the side of the gap with fewer rows holds the mistyped year
+    odd = ordered.iloc[at + (at + 1 > len(rows) / 2)]
+    detail = [
+        f"{gap} days without a row beside {date:%Y-%m-%d}"
+        for gap, date in zip(days[at], odd["date"], strict=True)
+    ]
+    return _flags(odd, "a gap of years", detail)

@@ -1,44 +1,50 @@
-"""From the rows of a log to each edge's count of sessions, readings and fate."""
+"""Follow each edge of a log through its events: sessions, readings, and how it ended."""
 
-from __future__ import annotations
-
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+import enum
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
+from edgekit import checks
 from edgekit.checks import FloatArray
+from edgekit.clinic.log.cells import Event
 from edgekit.clinic.log.log import Log
 from edgekit.errors import EdgekitError
+from edgekit.record import Record
+from edgekit.units import UM_PER_MM
 
-if TYPE_CHECKING:
-    import pandas as pd
+__all__ = ["ENDS", "History", "ServiceStatus", "events_by_edge", "history"]
 
-__all__ = ["History", "events_by_edge", "history"]
-
-ENDS = ("retired", "broken")
+ENDS = (Event.RETIRED, Event.BROKEN)
 ONLY_EDGE = "edge"
 """Name of the edge of an instrument whose rows name none."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class History:
+class ServiceStatus(enum.StrEnum):
+    """Whether an instrument is still in use at the end of a log, or how it ended."""
+
+    IN_USE = "in use"
+    RETIRED = Event.RETIRED
+    BROKEN = Event.BROKEN
+
+
+class History(Record):
     """Edges of a log and their readings.
 
     Attributes
     ----------
     edges : pandas.DataFrame
-        A row an edge: ``instrument, edge, pattern, method, sessions, uses, readings, first, last,
-        status`` (in use, retired or broken), ``ended``; pattern and method are the commonest of
-        the edge's rows, the method of its sharpenings.
+        One row per edge: ``instrument, edge, pattern, method, sessions, uses, readings, first,
+        last, status`` (the text of a `ServiceStatus`), ``ended``; pattern and method are the
+        commonest of the edge's rows, the method of its sharpenings.
     reading_edge : ndarray (R,)
         Row of `edges` of each reading, readings in order of time.
     reading_sessions : ndarray (R,)
         Sessions of the edge before the reading. A width on a sharpening's row is read after it.
     reading_um : ndarray (R,)
         Width read [µm].
-    gaps_days, gap_edge : ndarray (S,)
+    gap_days : ndarray (S,)
         Days between neighbouring sessions of an edge.
     as_of : numpy.datetime64
         Last date of the log.
@@ -49,7 +55,6 @@ class History:
     reading_sessions: FloatArray
     reading_um: FloatArray
     gap_days: FloatArray
-    gap_edge: NDArray[np.int64]
     as_of: np.datetime64
 
 
@@ -59,45 +64,42 @@ def history(log: Log) -> History:
     Raises
     ------
     EdgekitError
-        The log has no rows.
+        What is given is not a log, or the log has no rows.
     """
+    checks.instance("log", log, Log, "Read it first: log = ek.read_log(path).")
     if log.rows.empty:
         raise EdgekitError(
             "the log has no good rows", log.file, "See log.rejected for the reasons."
         )
     events, edges = events_by_edge(log.rows)
     code = events["at"].to_numpy()
-    sharpened = (events["event"] == "sharpened").to_numpy()
-    sessions = _running(code, sharpened)
+    sharpened = (events["event"] == Event.SHARPENED).to_numpy()
+    sessions = pd.Series(sharpened).groupby(code).cumsum().to_numpy(dtype=np.float64)
     edges["sessions"] = np.bincount(code, weights=sharpened, minlength=len(edges)).astype(int)
-    used = (events["event"] == "used").to_numpy()
+    used = (events["event"] == Event.USED).to_numpy()
     edges["uses"] = np.bincount(code, weights=used, minlength=len(edges)).astype(int)
     width = events["width_mm"].to_numpy()
-    read = np.isfinite(width) & ~_lost(events)
+    # without its edge, a width of an instrument with several belongs to none of them
+    read = np.isfinite(width) & events["named"].to_numpy(dtype=bool)
     edges["readings"] = np.bincount(code[read], minlength=len(edges))
     dates = events.groupby("at")["date"]
     edges["first"], edges["last"] = dates.min(), dates.max()
     edges["pattern"] = _commonest(events, "pattern", edges)
     edges["method"] = _commonest(events[sharpened], "method", edges)
-    _fates(events, edges)
+    _add_ends(events, edges)
     days = events["date"].to_numpy()[sharpened].astype("datetime64[s]").astype(np.int64) / 86400
-    at = code[sharpened]
-    same = at[1:] == at[:-1]
     return History(
         edges=edges,
         reading_edge=code[read],
         reading_sessions=sessions[read],
-        reading_um=width[read] * 1e3,
-        gap_days=np.diff(days)[same],
-        gap_edge=at[1:][same],
+        reading_um=width[read] * UM_PER_MM,
+        gap_days=np.diff(days)[np.diff(code[sharpened]) == 0],
         as_of=events["date"].to_numpy().max().astype("datetime64[D]"),
     )
 
 
 def events_by_edge(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Rows an edge each, in order of time within an edge; rows without an edge go to every edge."""
-    import pandas as pd
-
+    """Events of each edge in order of time, with rows that name none repeated, and the edges."""
     keep = ["instrument", "edge", "pattern", "date", "event", "width_mm", "method", "line"]
     rows = rows[keep].assign(named=True)
     named = rows.loc[rows["edge"] != "", ["instrument", "edge"]].drop_duplicates()
@@ -113,40 +115,19 @@ def events_by_edge(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     return events.sort_values(["at", "date", "line"], kind="stable").reset_index(drop=True), edges
 
 
-def _lost(events: pd.DataFrame) -> NDArray[np.bool_]:
-    """Widths that belong to no one edge: no edge named on an instrument with several."""
-    return ~events["named"].to_numpy(dtype=bool)
-
-
-def _running(code: NDArray[np.int64], hit: NDArray[np.bool_]) -> FloatArray:
-    """Count of hits so far within each run of equal codes."""
-    total = np.cumsum(hit, dtype=np.float64)
-    starts = np.flatnonzero(np.diff(code, prepend=-1))
-    before = total[starts] - hit[starts]
-    return total - np.repeat(before, np.diff(np.append(starts, len(code))))
-
-
 def _commonest(events: pd.DataFrame, column: str, edges: pd.DataFrame) -> NDArray[np.object_]:
     """Commonest word of a column for each edge; "" where there is none."""
-    told = events[events[column] != ""]
-    out = np.full(len(edges), "", dtype=object)
-    if len(told):
-        votes = told.groupby(["at", column]).size().reset_index(name="votes")
-        votes = votes.sort_values(["at", "votes"], ascending=[True, False], kind="stable")
-        first = votes.drop_duplicates("at")
-        out[first["at"].to_numpy()] = first[column].to_numpy(dtype=object)
-    return out
+    votes = events[events[column] != ""].groupby(["at", column]).size().reset_index(name="votes")
+    votes = votes.sort_values(["at", "votes"], ascending=[True, False], kind="stable")
+    first = votes.drop_duplicates("at").set_index("at")[column]
+    return first.reindex(edges.index, fill_value="").to_numpy(dtype=object)
 
 
-def _fates(events: pd.DataFrame, edges: pd.DataFrame) -> None:
+def _add_ends(events: pd.DataFrame, edges: pd.DataFrame) -> None:
     """Status of each edge and the date it ended; an instrument's end ends all its edges."""
-    import pandas as pd
-
     ends = events[events["event"].isin(ENDS)].sort_values("date", kind="stable")
     ends = ends.drop_duplicates("instrument").set_index("instrument")
-    at = ends.index.get_indexer(pd.Index(edges["instrument"]))
-    status = np.where(at < 0, "in use", np.append(ends["event"].to_numpy(dtype=object), "")[at])
-    edges["status"] = status.astype(object)
+    ends = ends.reindex(edges["instrument"])
+    edges["status"] = ends["event"].fillna(ServiceStatus.IN_USE.value).to_numpy()
     edges["status"] = edges["status"].astype("str")
-    dates = np.append(ends["date"].to_numpy(), np.datetime64("NaT"))
-    edges["ended"] = dates[np.where(at < 0, len(ends), at)].astype("datetime64[s]")
+    edges["ended"] = ends["date"].to_numpy().astype("datetime64[s]")

@@ -97,7 +97,7 @@ def readings(result: Forecast, instrument: str, edge: str, ax: Axes | None = Non
     >>> log = ek.read_log(pd.DataFrame({
     ...     "instrument": "A", "edge": "left", "date": ["2025-01-06", "2025-02-03", "2025-02-03"],
     ...     "event": ["measured", "sharpened", "measured"], "width_mm": [0.860, None, 0.852]}))
-    >>> result = ek.forecast(log, retire=ek.WidthLimit(fraction=0.2))
+    >>> result = ek.forecast(log, retire=ek.MaxWidthLoss(fraction=0.2))
     >>> ek.figures.readings(result, "A", "left").get_xlabel()
     'sessions'
     """
@@ -152,7 +152,7 @@ def readings(result: Forecast, instrument: str, edge: str, ax: Axes | None = Non
         )
         said = (
             f"{left[1]:.0f} sessions left, {left[0]:.0f} to {_count(left[2])} "
-            f"with {result.level:.0%} assurance"
+            f"({100 * result.level:g} % prediction interval)"
             if in_use
             else f"{row['status']}"
         )
@@ -168,7 +168,7 @@ def readings(result: Forecast, instrument: str, edge: str, ax: Axes | None = Non
 
 
 def _count(number: float) -> str:
-    return f"{number:.0f}" if np.isfinite(number) else "no end in sight"
+    return f"{number:.0f}" if np.isfinite(number) else "no upper bound"
 
 
 def due(result: Forecast, ax: Axes | None = None, *, most: int = 14) -> Axes:
@@ -181,14 +181,18 @@ def due(result: Forecast, ax: Axes | None = None, *, most: int = 14) -> Axes:
     >>> log = ek.read_log(pd.DataFrame({
     ...     "instrument": "A", "edge": "left", "date": ["2025-01-06", "2025-02-03", "2025-02-03"],
     ...     "event": ["measured", "sharpened", "measured"], "width_mm": [0.860, None, 0.852]}))
-    >>> result = ek.forecast(log, retire=ek.WidthLimit(fraction=0.2))
+    >>> result = ek.forecast(log, retire=ek.MaxWidthLoss(fraction=0.2))
     >>> ek.figures.due(result).get_xlabel()
     'sessions left'
     """
     live = result.table[result.table["status"] == "in use"]
     first = live.sort_values("sessions_left", kind="stable").head(most).iloc[::-1]
     if first.empty:
-        raise EdgekitError("no edge of the log is in use", len(result.table), "Check its fates.")
+        raise EdgekitError(
+            "no edge of the log is in use",
+            len(result.table),
+            "Check the retired and broken events.",
+        )
     names = [f"{row.instrument} {row.edge}" for row in first.itertuples()]
     low, middle = first["sessions_left_low"].to_numpy(), first["sessions_left"].to_numpy()
     high = first["sessions_left_high"].to_numpy()
@@ -204,7 +208,7 @@ def due(result: Forecast, ax: Axes | None = None, *, most: int = 14) -> Axes:
         style.title(
             axes,
             f"The first {len(names)} edges to reach their limit: {sure} within 3 sessions "
-            f"with {result.level:.0%} assurance",
+            f"({100 * result.level:g} % prediction interval)",
         )
         describe(
             axes,
