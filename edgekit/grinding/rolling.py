@@ -121,35 +121,20 @@ class Stretch(NamedTuple):
     last: NDArray[np.int_]
 
     @classmethod
-    def whole(cls, rolled: RolledEdge, swing_rad: FloatArray, shift_mm: FloatArray) -> Stretch:
-        """The whole edge, shifted by what the stone is swung (R,) [rad] and misplaced (R,) [mm]."""
-        arc, turned = rolled.grid.arc_mm, rolled.turned_rad
-        ends = []
-        for end in (0, -1):
-            touched = np.interp(turned[end] + swing_rad, turned, arc) + shift_mm
-            ends.append(np.rint(touched / (arc[1] - arc[0])).astype(np.intp))
-        last = len(arc) - 1
-        return cls(np.clip(ends[0], 0, last), np.clip(ends[1], 0, last))
-
-    @classmethod
-    def where_dull(
+    def misplaced(
         cls,
         rolled: RolledEdge,
-        margin: FloatArray,
-        length_mm: float,
+        ends_mm: tuple[FloatArray, FloatArray],
         swing_rad: FloatArray,
         shift_mm: FloatArray,
     ) -> Stretch:
-        """A stretch of some length about the middle of what is dull (`margin` (S, R) above 0), misplaced as `whole`."""
+        """A stretch (R,) [mm] aimed at, shifted by what the stone is swung [rad] and misplaced [mm]."""
         arc, turned = rolled.grid.arc_mm, rolled.turned_rad
-        dull = np.maximum(margin, 0.0) + 1e-12
-        centre = (dull * arc[:, None]).sum(axis=0) / dull.sum(axis=0)
-        middle = np.interp(np.interp(centre, arc, turned) + swing_rad, turned, arc) + shift_mm
-        half = min(length_mm, arc[-1]) / 2
-        middle = np.clip(middle, half, arc[-1] - half)
-        step = arc[1] - arc[0]
-        first, last = (np.rint((middle + side * half) / step).astype(np.intp) for side in (-1, 1))
-        return cls(np.clip(first, 0, len(arc) - 1), np.clip(last, 0, len(arc) - 1))
+        last, stations = len(arc) - 1, []
+        for end in ends_mm:
+            touched = np.interp(np.interp(end, arc, turned) + swing_rad, turned, arc) + shift_mm
+            stations.append(np.rint(np.clip(touched / arc[1], 0, last)).astype(np.intp))
+        return cls(*stations)
 
 
 def stroke(

@@ -14,6 +14,7 @@ from edgekit.checks import FloatArray
 from edgekit.contact import apex
 from edgekit.grinding.rolling import Lines, RolledEdge, Stretch, flat_stroke, stroke
 from edgekit.method.stop import Apex, StopRule
+from edgekit.method.strokes import Stroke
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -58,10 +59,12 @@ class Hands:
 
 
 class Flank(NamedTuple):
-    """An edge as it stands: ``field`` (V, S, R); the edge's ``angle`` [rad] and ``radius`` [mm] of the apex (S, R)."""
+    """An edge as it stands: ``field`` (V, S, R); per station (S, R) the wedge's ``angle`` and the face's ``lean`` from
+    the nominal face [rad], and the ``radius`` of the apex [mm]."""
 
     field: FloatArray
     angle: FloatArray
+    lean: FloatArray
     radius: FloatArray
 
     def some(self, runs: NDArray[np.int_]) -> Flank:
@@ -70,12 +73,15 @@ class Flank(NamedTuple):
 
 
 class RolledSession(NamedTuple):
-    """What a session came to: the edge after it; ``land`` (S, R) left [mm]; ``margin`` (S, R) by the rule; and per run
-    (R,): the share still dull, strokes, volume [mm³] in all, for the dullness alone, and past the need."""
+    """What a session came to: the edge after it; ``land`` (S, R) left and ``margin`` (S, R) by the rule [mm]; per run
+    (R,) the share still dull, whether the rule was ``met``, strokes, and volume [mm³] in all, for the dullness alone
+    and past the need."""
 
     flank: Flank
     land: FloatArray
+    margin: FloatArray
     dull_share: FloatArray
+    met: NDArray[np.bool_]
     strokes: NDArray[np.int_]
     removed: FloatArray
     dullness: FloatArray
@@ -87,19 +93,20 @@ def roll_session(
     start: Flank,
     hands: Hands,
     rule: StopRule,
+    way: Stroke,
     draws: StrokeDraws,
     fresh_radius: FloatArray,
-    stretch_mm: float | None = None,
 ) -> RolledSession:
     """Strokes on one edge until the rule is met; `fresh_radius` (R,) [mm] is what grinding leaves."""
     runs = np.arange(start.field.shape[2])
-    now = _Grinding(rolled, start, hands, rule, fresh_radius, stretch_mm)
+    now = _Grinding(rolled, start, hands, rule, way, fresh_radius)
     done = _Collected(start)
     for number in range(MAX_STROKES + 1):
         if number % rule.strokes_between_looks == 0 or number == MAX_STROKES:
-            over = now.look(number) | (number == MAX_STROKES)
+            met = now.look(number)
+            over = met | (number == MAX_STROKES)
             if over.any():
-                done.add(runs[over], now, over, number)
+                done.add(runs[over], now, over, number, met[over])
                 if over.all():
                     break
                 now, runs = now.some(np.flatnonzero(~over)), runs[~over]
@@ -116,15 +123,16 @@ class _Grinding:
         start: Flank,
         hands: Hands,
         rule: StopRule,
+        way: Stroke,
         fresh_radius: FloatArray,
-        stretch_mm: float | None,
     ) -> None:
-        self.rolled, self.start, self.hands, self.rule = rolled, start, hands, rule
-        self.fresh_radius, self.stretch_mm = fresh_radius, stretch_mm
+        self.rolled, self.start, self.hands, self.rule, self.way = rolled, start, hands, rule, way
+        self.fresh_radius = fresh_radius
         self.field, self.angle = start.field, start.angle
         self.edge = rolled.inset(start.field)
         self.margin = np.zeros_like(self.edge)
-        self.share = self.share_before = np.ones(len(fresh_radius))
+        self.share = np.ones(len(fresh_radius))
+        self.worst = self.worst_before = np.zeros(len(fresh_radius))
 
     def apex(self) -> Apex:
         """The apex now."""
@@ -134,8 +142,11 @@ class _Grinding:
     def look(self, strokes: int) -> NDArray[np.bool_]:
         """Look at the edge: whether (R,) it is good enough after so many strokes."""
         apex_now = self.apex()
-        self.margin = np.where(apex_now.blunt, self.rule.margin(apex_now), 0.0)
-        self.share_before, self.share = self.share, apex.dull_share(self.margin)
+        margin = self.rule.margin(apex_now)
+        self.margin = np.where(apex_now.blunt, margin, 0.0)
+        self.share = apex.dull_share(self.margin)
+        self.worst_before = self.worst
+        self.worst = np.where(apex_now.blunt, margin, -np.inf).max(axis=0)
         return self.rule.done(self.share, strokes)
 
     def strike(self, normals: FloatArray) -> None:
@@ -149,26 +160,26 @@ class _Grinding:
             return
         within = (normals[:, 3:, None] * hands.modes).sum(axis=1).T
         along = tilt + hands.within_sd_rad * within
-        stretch = Stretch.whole(rolled, swing, shift)
-        if self.stretch_mm is not None:
-            stretch = Stretch.where_dull(rolled, self.margin, self.stretch_mm, swing, shift)
+        ends = self.way.stretch(rolled.grid.arc_mm, self.margin)
+        stretch = Stretch.misplaced(rolled, ends, swing, shift)
         self._cut(*stroke(rolled, self.field, along, stretch, hands.volume_mm3))
 
     def _cut(self, field: FloatArray, lines: Lines) -> None:
         meets = lines.meets(self.rolled)
         reached = meets > self.rolled.inset(self.field)
-        self.angle = np.where(reached, np.arctan2(1.0, lines.slope), self.angle)
+        facet = np.arctan2(1.0, lines.slope) - self.start.lean
+        self.angle = np.where(reached, facet, self.angle)
         self.field = field
 
     def past_need(self) -> FloatArray:
         """Volume (R,) taken since the rule was met, somewhere between the last two looks.
 
-        The share still dull is taken to fall evenly from look to look, and the rule to be met when it is gone.
+        The margin of the worst station is taken to fall evenly from look to look.
         """
-        fallen = self.share_before - self.share
-        needed = np.divide(self.share_before, fallen, out=np.ones_like(fallen), where=fallen > 0)
-        spare = np.clip(1 - needed * (self.share <= 0), 0.0, 1.0) * (self.share <= 0)
-        return np.asarray(spare * self.rule.strokes_between_looks * self.hands.volume_mm3)
+        fallen = self.worst_before - self.worst
+        crossed = (self.worst < 0) & (self.worst_before > 0)
+        past = np.divide(-self.worst, fallen, out=np.zeros_like(fallen), where=crossed)
+        return np.asarray(past * self.rule.strokes_between_looks * self.hands.volume_mm3)
 
     def some(self, runs: NDArray[np.int_]) -> _Grinding:
         """Those of some runs."""
@@ -177,12 +188,12 @@ class _Grinding:
             self.start.some(runs),
             self.hands.some(runs),
             self.rule,
+            self.way,
             self.fresh_radius[runs],
-            self.stretch_mm,
         )
         part.field = np.ascontiguousarray(self.field[..., runs])
         part.angle, part.margin = self.angle[:, runs], self.margin[:, runs]
-        part.share, part.share_before = self.share[runs], self.share_before[runs]
+        part.share, part.worst = self.share[runs], self.worst[runs]
         return part
 
 
@@ -194,15 +205,21 @@ class _Collected:
         self.margin = np.empty_like(start.angle)
         self.strokes = np.zeros(start.field.shape[2], dtype=int)
         self.share, self.overshoot = np.zeros((2, len(self.strokes)))
+        self.met = np.zeros(len(self.strokes), dtype=bool)
 
     def add(
-        self, runs: NDArray[np.int_], now: _Grinding, over: NDArray[np.bool_], strokes: int
+        self,
+        runs: NDArray[np.int_],
+        now: _Grinding,
+        over: NDArray[np.bool_],
+        strokes: int,
+        met: NDArray[np.bool_],
     ) -> None:
         """Runs that have ended."""
         self.field[..., runs], self.angle[:, runs] = now.field[..., over], now.angle[:, over]
         self.margin[:, runs] = now.margin[:, over]
         self.strokes[runs], self.share[runs] = strokes, now.share[over]
-        self.overshoot[runs] = now.past_need()[over]
+        self.overshoot[runs], self.met[runs] = now.past_need()[over], met
 
     def session(
         self, rolled: RolledEdge, start: Flank, fresh_radius: FloatArray, rule: StopRule
@@ -217,13 +234,15 @@ class _Collected:
         )
         before = Apex(start.radius, start.angle, np.zeros_like(inset), start.angle, fresh_radius)
         need = np.where(before.blunt, rule.least_inset(before), 0.0)
-        slope = 1 / np.tan(start.angle)
+        slope = 1 / np.tan(start.angle + start.lean)
         level = rolled.inset(start.field) + need - slope * rolled.drop_mm
         parallel = Lines(np.where(need > 0, level, -np.inf), slope)
         old = rolled.within(start.field)
         return RolledSession(
-            flank=Flank(self.field, self.angle, radius),
+            flank=Flank(self.field, self.angle, start.lean, radius),
             land=left.land,
+            margin=self.margin,
+            met=self.met,
             dull_share=self.share,
             strokes=self.strokes,
             removed=rolled.volume(rolled.within(self.field) - old),

@@ -5,7 +5,6 @@ from __future__ import annotations
 import enum
 from dataclasses import dataclass, field, replace
 
-
 from edgekit import checks
 from edgekit.display import html_list
 from edgekit.errors import EdgekitError
@@ -78,7 +77,9 @@ class Method:
         checks.instance("target", self.target, Target, "Choose Target.SIDES or Target.FACE.")
         remedy = "Give one of ek.strokes, such as ek.strokes.rolling() or ek.strokes.local()."
         checks.instance("stroke", self.stroke, (Stroke, LocalStroke), remedy)
-        checks.instance("stop", self.stop, StopRule, "Give a rule, such as ek.strokes.until_fresh().")
+        checks.instance(
+            "stop", self.stop, StopRule, "Give a rule, such as ek.strokes.until_fresh()."
+        )
         for name in ("removal_mm3_per_stroke", "seconds_per_stroke", "max_advance_um"):
             checks.keep_numbers(self, **{name: checks.positive(name, getattr(self, name))})
         checks.keep_numbers(

@@ -9,8 +9,8 @@ import numpy as np
 
 from edgekit import checks
 from edgekit.checks import FloatArray
-from edgekit.evidence_table import value
 from edgekit.contact import apex
+from edgekit.evidence_table import value
 from edgekit.units import UM_PER_MM
 
 if TYPE_CHECKING:

@@ -103,7 +103,11 @@ class RollingStroke:
         return first, first + self.stretch_mm
 
     def __str__(self) -> str:
-        over = "the whole edge" if self.stretch_mm is None else f"{self.stretch_mm:g} mm where it is dull"
+        over = (
+            "the whole edge"
+            if self.stretch_mm is None
+            else f"{self.stretch_mm:g} mm where it is dull"
+        )
         return (
             f"rolled over {over}; the tilt wanders by ± {self.within_tilt_sd_deg:g}° within a "
             f"stroke, alike over {self.correlation_s:g} s; {self.direction}"
