@@ -1,4 +1,6 @@
-"""Execute the notebooks: ``build`` writes their outputs, ``check`` compares, ``page NN`` makes a page.
+"""Execute the notebooks: ``build`` writes their outputs, ``check`` compares them.
+
+``build NN`` and ``check NN`` take one notebook, ``page NN`` makes a page of it.
 
 Outputs are committed so that a notebook can be read where no kernel runs. `check` executes every
 notebook again and fails on an error (also one inside a control's callback, which execution alone
@@ -26,8 +28,8 @@ SECONDS = 300  # for one notebook; a hung kernel must not hang the build
 VOLATILE = re.compile(r'data:image/png;base64,[^"]*|[0-9a-f]{32}|0x[0-9a-f]+|id="[^"]*"')
 
 
-def notebooks() -> list[Path]:
-    return sorted(HERE.glob("[0-9]*.ipynb"))
+def notebooks(number: str = "") -> list[Path]:
+    return sorted(HERE.glob(f"{number or '[0-9]'}*.ipynb"))
 
 
 def execute(path: Path) -> nbformat.NotebookNode:
@@ -91,26 +93,26 @@ def widget_faults(book: nbformat.NotebookNode) -> list[str]:
 
 def words(book: nbformat.NotebookNode) -> list[str]:
     """Sources and text outputs, without what cannot repeat."""
-    found = []
+    texts = []
     for cell in book.cells:
-        found.append(cell.source)
+        texts.append(cell.source)
         for output in cell.get("outputs", []):
             data = output.get("data", {})
             text = output.get("text") or data.get("text/html") or data.get("text/plain") or ""
-            found.append(VOLATILE.sub("", text))
-    return found
+            texts.append(VOLATILE.sub("", text))
+    return texts
 
 
-def build() -> int:
-    for path in notebooks():
+def build(number: str) -> int:
+    for path in notebooks(number):
         write_file(path, nbformat.writes(execute(path)) + "\n", replace=True)
         print(f"wrote {path.relative_to(ROOT)}")
     return 0
 
 
-def check() -> int:
+def check(number: str) -> int:
     code = 0
-    for path in notebooks():
+    for path in notebooks(number):
         try:
             same = words(execute(path)) == words(nbformat.read(path, as_version=4))
         except Exception as error:  # noqa: BLE001 - one broken notebook must not hide the others
@@ -126,8 +128,8 @@ def page(number: str) -> int:
     """Execute one notebook and leave it as a page that needs no network, its code hidden."""
     from nbconvert import HTMLExporter
 
-    found = [path for path in notebooks() if path.name.startswith(number)]
-    if len(found) != 1:
+    matching = notebooks(number)
+    if len(matching) != 1:
         print(f"no notebook {number}; there are {', '.join(p.name for p in notebooks())}")
         return 2
     exporter = HTMLExporter(
@@ -137,8 +139,8 @@ def page(number: str) -> int:
         require_js_url="",
         jupyter_widgets_base_url="",
     )
-    html, _ = exporter.from_notebook_node(execute(found[0]))
-    target = ROOT / "build" / f"{found[0].stem}.html"
+    html, _ = exporter.from_notebook_node(execute(matching[0]))
+    target = ROOT / "build" / f"{matching[0].stem}.html"
     target.parent.mkdir(exist_ok=True)
     write_file(target, html, replace=True)
     print(f"Open this page: {target}")
@@ -148,11 +150,11 @@ def page(number: str) -> int:
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("what", choices=("build", "check", "page"))
-    parser.add_argument("number", nargs="?", default="01", help="which notebook, for page")
+    parser.add_argument("number", nargs="?", default="", help="which notebook, such as 01")
     given = parser.parse_args()
     if given.what == "page":
-        return page(given.number)
-    return build() if given.what == "build" else check()
+        return page(given.number or "01")
+    return build(given.number) if given.what == "build" else check(given.number)
 
 
 if __name__ == "__main__":

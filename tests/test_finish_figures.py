@@ -17,19 +17,19 @@ MIXED = ek.face_or_sides(BLADE, runs=6, seed=2)
 
 
 def test_lay_is_drawn_as_degrees_off_the_edge():
-    found = ek.lay(EDGE, ek.StraightStroke(direction=[1, 0.3, 0]))
-    line = F.lay({"slanting": found}).lines[0]
-    assert line.get_ydata() == pytest.approx(found.off_edge_deg, abs=EXACT)
-    assert line.get_xdata() == pytest.approx(found.arc_mm, abs=EXACT)
+    slanting = ek.lay(EDGE, ek.StraightStroke(direction=[1, 0.3, 0]))
+    line = F.lay({"slanting": slanting}).lines[0]
+    assert line.get_ydata() == pytest.approx(slanting.off_edge_deg, abs=EXACT)
+    assert line.get_xdata() == pytest.approx(slanting.arc_mm, abs=EXACT)
 
 
 def test_the_edge_line_is_a_piece_of_the_profile():
     x, z = F.edge_line({"across": FINISH}, window_um=150).lines[0].get_data()
     assert x[-1] - x[0] <= 150
-    whole = FINISH.profile.z_um
+    heights = FINISH.profile.z_um
     start = int(np.argmin(np.abs(FINISH.profile.x_um - (FINISH.profile.x_um[-1] - 150) / 2)))
-    gap = z - whole[start : start + len(z)]
-    assert np.ptp(gap) < 1e-6 or np.ptp(z - whole[start + 1 : start + 1 + len(z)]) < 1e-6
+    gap = z - heights[start : start + len(z)]
+    assert np.ptp(gap) < 1e-6 or np.ptp(z - heights[start + 1 : start + 1 + len(z)]) < 1e-6
 
 
 def test_teeth_and_strokes_draws_the_bearing_share():
@@ -54,7 +54,7 @@ def test_strength_draws_both_directions_worn_and_new():
     assert f"{float(result.strength_left):.0%}" in F.alt_text(ax)
 
 
-def test_strength_and_width_start_whole_and_end_as_the_life_did():
+def test_strength_and_width_start_at_one_and_end_as_the_life_did():
     life = ek.live(BLADE, ek.methods.held(15.0), rng=np.random.default_rng(1))
     ax = F.strength_and_width({"held": life})
     strength, width = (line.get_ydata() for line in ax.lines[:2])
@@ -76,7 +76,7 @@ def test_face_or_sides_draws_the_medians_and_the_tie():
     ax = F.face_or_sides(MIXED)
     middle = ax.containers[0].lines[0].get_ydata()
     assert middle == pytest.approx(MIXED.table["sessions_p50"], abs=EXACT)
-    assert "the tie at 0.48" in F.html(ax).caption
+    assert "the tie at 0.48" in F.picture(ax).caption
 
 
 @pytest.mark.parametrize("draw", [F.edge_line, F.worn_section, F.strength_and_width, F.lay])

@@ -1,4 +1,4 @@
-"""Shape of the notebooks on stroke direction, face or sides, and placements; they run in the build."""
+"""Shape of the notebooks on stroke direction, on face or sides, and on placements."""
 
 import ast
 import re

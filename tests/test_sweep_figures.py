@@ -23,7 +23,7 @@ PICTURES = {
     "difference": lambda: ek.figures.sweep(
         SAMPLES, x="method.placements", by="use.strokes", against=5
     ),
-    "spread": lambda: ek.figures.spread(SAMPLES, y="sessions", by="use.strokes"),
+    "life dots": lambda: ek.figures.life_dots(SAMPLES, y="sessions", by="use.strokes"),
     "tornado": lambda: ek.figures.tornado(TORNADO),
     "shares": lambda: ek.figures.sensitivity(SHARES, y="sessions"),
 }
@@ -33,12 +33,12 @@ PICTURES = {
 def test_lines_are_the_means_of_the_sweep(table):
     ax = ek.figures.sweep(table, x="method.placements", by="use.strokes")
     for strokes, line in zip((15, 45), ax.get_lines(), strict=True):
-        mine = SAMPLES[SAMPLES["use.strokes"] == strokes].groupby("method.placements")
-        np.testing.assert_allclose(line.get_ydata(), mine["loss_um_per_session"].mean(), rtol=1e-12)
+        part = SAMPLES[SAMPLES["use.strokes"] == strokes].groupby("method.placements")
+        np.testing.assert_allclose(line.get_ydata(), part["loss_um_per_session"].mean(), rtol=1e-12)
         np.testing.assert_array_equal(line.get_xdata(), [2, 5, 9])
         band = ax.collections[(15, 45).index(strokes)].get_paths()[0].get_extents()
-        error = mine["loss_um_per_session"].sem()
-        mean = mine["loss_um_per_session"].mean()
+        error = part["loss_um_per_session"].sem()
+        mean = part["loss_um_per_session"].mean()
         assert band.y1 == pytest.approx((mean + 1.96 * error).max(), rel=1e-9)
 
 
@@ -50,10 +50,10 @@ def test_lines_run_along_the_axis_and_leave_out_what_failed():
 
 def test_differences_are_taken_life_by_life():
     """An error of the difference of two paired samples: that of their differences, not of each."""
-    mine = SAMPLES[SAMPLES["use.strokes"] == 15]
-    ax = ek.figures.sweep(mine, x="method.placements", against=5)
+    part = SAMPLES[SAMPLES["use.strokes"] == 15]
+    ax = ek.figures.sweep(part, x="method.placements", against=5)
     lives = [
-        mine[mine["method.placements"] == count]["loss_um_per_session"].to_numpy()
+        part[part["method.placements"] == count]["loss_um_per_session"].to_numpy()
         for count in (2, 5, 9)
     ]
     gaps = np.stack(lives) - lives[1]
@@ -64,11 +64,11 @@ def test_differences_are_taken_life_by_life():
 
 
 def test_every_life_is_a_dot():
-    ax = ek.figures.spread(SAMPLES, y="sessions", by="use.strokes")
+    ax = ek.figures.life_dots(SAMPLES, y="sessions", by="use.strokes")
     dots = [line.get_xdata() for line in ax.get_lines() if len(line.get_xdata()) > 2]
     for strokes, shown in zip((15, 45), dots, strict=True):
-        mine = SAMPLES[SAMPLES["use.strokes"] == strokes]["sessions"]
-        np.testing.assert_array_equal(np.sort(shown), np.sort(mine))
+        part = SAMPLES[SAMPLES["use.strokes"] == strokes]["sessions"]
+        np.testing.assert_array_equal(np.sort(shown), np.sort(part))
 
 
 def test_bars_reach_from_the_base_to_both_ends():
@@ -130,13 +130,13 @@ BAD = {
     ),
     "y": (lambda: ek.figures.tornado(TORNADO, y="width"), "no such output"),
     "shares": (lambda: ek.figures.sensitivity(SHARES, y="width"), "no such output"),
-    "nothing lived": (
+    "nothing succeeded": (
         lambda: ek.figures.sweep(SUMMARY.assign(status="failed"), x="method.placements"),
-        "no row of the sweep was lived",
+        "every row of the sweep failed",
     ),
     "difference of a summary": (
         lambda: ek.figures.sweep(SUMMARY, x="method.placements", by="use.strokes", against=5),
-        "a row a life",
+        "one row per life",
     ),
     "difference from nothing": (
         lambda: ek.figures.sweep(SAMPLES, x="method.placements", by="use.strokes", against=7),
@@ -147,8 +147,8 @@ BAD = {
         "no partner",
     ),
     "lives of a summary": (
-        lambda: ek.figures.spread(SUMMARY, y="sessions_p50", by="use.strokes"),
-        "a row a life",
+        lambda: ek.figures.life_dots(SUMMARY, y="sessions_p50", by="use.strokes"),
+        "one row per life",
     ),
     "too many lines": (
         lambda: ek.figures.sweep(

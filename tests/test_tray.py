@@ -114,11 +114,11 @@ def test_picture_of_readings_has_the_readings_and_the_forecast(result):
 
 
 def test_picture_of_what_is_due_is_in_order(result):
-    ax = ek.figures.due(result, most=6)
+    ax = ek.figures.due(result, max_edges=6)
     live = result.table[result.table["status"] == "in use"].sort_values(
         "sessions_left", kind="stable"
     )
-    names = [label.get_text() for label in ax.get_yticklabels()][::-1]
+    names = [label.get_text() for label in ax.get_yticklabels()]
     assert names == [f"{r.instrument} {r.edge}" for r in live.head(6).itertuples()]
 
 

@@ -1,7 +1,7 @@
 """Pictures of results; the only package that imports matplotlib.
 
 Each function takes a result and optionally the Axes to draw on, returns the Axes, and computes
-nothing but the picture. `alt_text` says in words what a picture shows; `html` is how a notebook
+nothing but the picture. `alt_text` says in words what a picture shows; `picture` is how a notebook
 should show it.
 """
 
@@ -11,10 +11,11 @@ from edgekit.figures.clinic.setting_sheet import sheet
 from edgekit.figures.contact import orientation, setting
 from edgekit.figures.edge_finish import blunting, edge_line, lay, teeth_and_strokes
 from edgekit.figures.grinding import facets, profile, recession
+from edgekit.figures.inputs import sensitivity, tornado
 from edgekit.figures.lives import comparison, differences, life
 from edgekit.figures.mixtures import face_or_sides, slant
-from edgekit.figures.sweeps import sensitivity, spread, sweep, tornado
-from edgekit.figures.words import Picture, alt_text, html
+from edgekit.figures.sweeps import life_dots, sweep
+from edgekit.figures.words import Picture, alt_text, picture
 from edgekit.figures.working_end import blade, section
 
 __all__ = [
@@ -28,10 +29,11 @@ __all__ = [
     "edge_line",
     "face_or_sides",
     "facets",
-    "html",
     "lay",
     "life",
+    "life_dots",
     "orientation",
+    "picture",
     "profile",
     "readings",
     "recession",
@@ -41,7 +43,6 @@ __all__ = [
     "setting",
     "sheet",
     "slant",
-    "spread",
     "strength",
     "strength_and_width",
     "sweep",
@@ -50,3 +51,14 @@ __all__ = [
     "windows",
     "worn_section",
 ]
+
+_RENAMED = {"html": "picture", "spread": "life_dots"}
+
+
+def __getattr__(name: str) -> object:
+    message = f"module 'edgekit.figures' has no attribute {name!r}"
+    if name in _RENAMED:
+        message = (
+            f"edgekit.figures.{name} is now edgekit.figures.{_RENAMED[name]}. Use the new name."
+        )
+    raise AttributeError(message)

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from itertools import cycle
 
 import numpy as np
+from matplotlib.axes import Axes
+from numpy.typing import NDArray
 
-from edgekit.checks import FloatArray, at_least
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.contact.holder import Setting
 from edgekit.contact.orientation import Orientation
 from edgekit.errors import EdgekitError
@@ -15,18 +18,12 @@ from edgekit.evidence_table import value
 from edgekit.figures import style
 from edgekit.figures.words import describe
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from numpy.typing import NDArray
-
 __all__ = ["orientation", "setting"]
 
 ALONG = "along the edge from the heel [mm]"
 MIN_SPAN_DEG = 2.0  # a constant angle must look constant, not like magnified rounding
 MAX_THIN = 3  # settings whose lines are also drawn where they do not serve; more would tangle
-CLIP = (
-    4.0  # times the larger of tolerance and worst served error: beyond, a line leaves the picture
-)
+CLIP = 4.0  # times the larger of tolerance and worst served error; beyond, lines leave the picture
 
 
 def orientation(orientation: Orientation, ax: Axes | None = None) -> Axes:
@@ -51,49 +48,54 @@ def orientation(orientation: Orientation, ax: Axes | None = None) -> Axes:
     >>> ek.figures.orientation(held).get_ylabel()
     'elevation [°]'
     """
+    checks.instance("orientation", orientation, Orientation, "Take the result of ek.orient.")
+    twins = ax is not None
     with style.styled():
-        top: Axes
-        below: Axes
-        if ax is None:
-            top, below = style.new_figure().subplots(2, 1, sharex=True)
-            below.set_xlabel(ALONG)
-        else:
-            top, below = ax, ax.twinx()
-            below.spines["right"].set_visible(True)
-            top.tick_params(labelsize=style.RC["ytick.labelsize"])
-            top.set_xlabel(ALONG)
-        arc = orientation.arc_mm
-        top.plot(arc, orientation.elevation_deg, color=style.BLUE)
-        below.plot(arc, orientation.roll_deg, color=style.BLACK, ls="--")
-        top.set_ylabel("elevation [°]")
-        below.set_ylabel("roll about the handle axis [°]" if ax is not None else "roll [°]")
-        for panel, angle in ((top, orientation.elevation_deg), (below, orientation.roll_deg)):
+        top, below = _panels(ax)
+        angles = ((top, orientation.elevation_deg), (below, orientation.roll_deg))
+        top.plot(orientation.arc_mm, orientation.elevation_deg, color=style.BLUE)
+        below.plot(orientation.arc_mm, orientation.roll_deg, color=style.BLACK, ls="--")
+        for panel, angle in angles:
             _span(panel, angle)
-        if ax is not None:  # two lines on one field need their names beside them
+        if twins:  # two lines on one field need their names beside them
             top.yaxis.label.set_color(style.BLUE)
             _name_twins(top, below, orientation)
         lost = _mark_unreached(top, orientation)
-        if lost > 0:
-            lowest = below if ax is None else top
-            lowest.set_xlabel(f"{ALONG}; hatched: out of the stone's reach")
+        hatched = "; hatched: out of the stone's reach" if lost > 0 else ""
+        (top if twins else below).set_xlabel(ALONG + hatched)
+        top.set_ylabel("elevation [°]")
+        below.set_ylabel("roll about the handle axis [°]" if twins else "roll [°]")
         low, high = orientation.elevation_deg.min(), orientation.elevation_deg.max()
         turn = float(np.ptp(orientation.roll_deg))
-        steady = high - low < 0.05
-        held = (
-            f"One elevation, {low:.1f}°, serves the whole edge"
-            if steady
-            else f"The elevation runs from {low:.1f}° to {high:.1f}°".replace("-", "−")
-        )
-        style.title(top, f"{held}; the handle rolls through {turn:.0f}°")
         describe(
             [top, below],
+            title=f"{_elevation_words(low, high)}; the handle rolls through {turn:.0f}°",
             kind="Line chart of the stone's orientation",
-            shown="elevation between handle axis and stone (solid blue), roll about the handle axis "
-            "(dashed black)" + (", places the stone cannot reach (hatched)" if lost > 0 else ""),
+            shown="elevation between handle axis and stone (solid blue), roll about the handle "
+            "axis (dashed black)"
+            + (", places the stone cannot reach (hatched)" if lost > 0 else ""),
             finding=f"Elevation {low:.1f}° to {high:.1f}°, roll through {turn:.1f}° over "
-            f"{arc[-1]:.2f} mm of edge; the stone cannot reach {100 * lost:.0f} % of the stations.",
+            f"{orientation.arc_mm[-1]:.2f} mm of edge; the stone cannot reach {100 * lost:.0f} % "
+            "of the stations.",
         )
     return top
+
+
+def _panels(ax: Axes | None) -> tuple[Axes, Axes]:
+    """Axes of elevation and of roll: two panels, or two scales on the Axes given."""
+    if ax is None:
+        top, below = style.new_figure().subplots(2, 1, sharex=True)
+        return top, below
+    below = ax.twinx()
+    below.spines["right"].set_visible(True)
+    ax.tick_params(labelsize=style.RC["ytick.labelsize"])
+    return ax, below
+
+
+def _elevation_words(low: float, high: float) -> str:
+    if high - low < 0.05:
+        return f"One elevation, {low:.1f}°, serves the whole edge"
+    return f"The elevation runs from {low:.1f}° to {high:.1f}°".replace("-", "−")
 
 
 def _span(ax: Axes, angle: FloatArray) -> None:
@@ -115,33 +117,17 @@ def _name_twins(top: Axes, below: Axes, held: Orientation) -> None:
         # On the far side of the other line, unless the frame is too near.
         share = float(shares[0 if ax is top else 1][k])
         above = share < 0.88 if upper_one else share < 0.12
-        ax.annotate(
-            name,
-            (arc[k], angle[k]),
-            (0, 12 if above else -12),
-            textcoords="offset points",
-            ha="center",
-            va="bottom" if above else "top",
-            color=colour,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1, "alpha": 0.8},
-        )
+        place: style.Look = {"ha": "center", "va": "bottom" if above else "top", "color": colour}
+        style.note(ax, name, (arc[k], angle[k]), (0, 12 if above else -12), patch=0.8, **place)
 
 
 def _mark_unreached(ax: Axes, held: Orientation) -> float:
     """Hatch the stations the stone cannot reach; their share."""
     lost = ~held.clear
     if lost.any():
-        ax.fill_between(
-            held.arc_mm,
-            0,
-            1,
-            where=lost,
-            transform=ax.get_xaxis_transform(),
-            facecolor="none",
-            edgecolor=style.GREY,
-            hatch="///",
-            linewidth=0,
-        )
+        hatch: style.Look = {"facecolor": "none", "edgecolor": style.GREY, "hatch": "///", "lw": 0}
+        across = ax.get_xaxis_transform()
+        ax.fill_between(held.arc_mm, 0, 1, where=lost, transform=across, **hatch)
     return float(lost.mean())
 
 
@@ -171,46 +157,43 @@ def setting(
     settings = [setting_or_list] if isinstance(setting_or_list, Setting) else list(setting_or_list)
     if not settings:
         raise EdgekitError("no setting to draw", settings, "Give one Setting or more.")
-    at_least("tolerance_deg", tolerance_deg, 0.0, "Give degrees, such as 2.")
+    for item in settings:
+        checks.instance("setting", item, Setting, "Take it from ek.best_setting.")
+    checks.at_least("tolerance_deg", tolerance_deg, 0.0, "Give degrees, such as 2.")
+    shared = len(settings) > 1 and not any(_served(s).all() for s in settings)
+    thin = not shared or len(settings) <= MAX_THIN
     with style.canvas(ax) as axes:
-        axes.axhspan(-tolerance_deg, tolerance_deg, facecolor=style.SKY, alpha=0.22)
-        axes.axhline(0.0, color=style.GREY, lw=0.8)
-        for edge_of_band in (-tolerance_deg, tolerance_deg):
-            axes.axhline(edge_of_band, color=style.BLACK, lw=0.6, ls=":")
-        shared = len(settings) > 1 and not any(_served(s).all() for s in settings)
+        _draw_tolerance(axes, tolerance_deg)
         cut = _limits(axes, settings, tolerance_deg, shared)
         axes.set_xlim(settings[0].arc_mm[0], settings[0].arc_mm[-1])
-        thin = not shared or len(settings) <= MAX_THIN
-        labels = [_draw_setting(axes, s, k, thin=thin) for k, s in enumerate(settings)]
+        labels = [_draw_setting(axes, s, look, thin) for s, look in style.in_series(settings)]
         if shared:
             _number(axes, settings, tolerance_deg)
         else:
             style.end_labels(axes, labels)
-        axes.annotate(
-            f"tolerance ±{tolerance_deg:g}°",
-            (0.012, -tolerance_deg),
-            (0, -4),
-            va="top",
-            xycoords=axes.get_yaxis_transform(),
-            textcoords="offset points",
-            fontsize=8.5,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1, "alpha": 0.8},
-        )
-        axes.set_xlabel(ALONG)
-        axes.set_ylabel("internal angle, ground minus true [°]")
-        style.title(axes, _setting_title(settings, tolerance_deg))
+        style.labels(axes, ALONG, "internal angle, ground minus true [°]")
+        ends = thin and (cut or any(not np.isfinite(s.error_deg).all() for s in settings))
         describe(
             axes,
+            title=_setting_title(settings, tolerance_deg),
             kind="Line chart of the angle error along an edge",
             shown=f"tolerance of ±{tolerance_deg:g}° (band); "
             + "; ".join(f"elevation {s.elevation_deg:.1f}°" for s in settings)
             + "; thick where a setting serves the edge",
             finding=" ".join(_setting_words(s) for s in settings),
-            caption="Lines that end are out of reach or beyond the picture."
-            if thin and (cut or any(not np.isfinite(s.error_deg).all() for s in settings))
-            else "",
+            caption="Lines that end are out of reach or beyond the picture." if ends else "",
         )
     return axes
+
+
+def _draw_tolerance(ax: Axes, tolerance_deg: float) -> None:
+    ax.axhspan(-tolerance_deg, tolerance_deg, facecolor=style.SKY, alpha=0.22)
+    ax.axhline(0.0, color=style.GREY, lw=0.8)
+    for edge_of_band in (-tolerance_deg, tolerance_deg):
+        ax.axhline(edge_of_band, color=style.BLACK, lw=0.6, ls=":")
+    below: style.Look = {"va": "top", "xycoords": ax.get_yaxis_transform()}
+    at = (0.012, -tolerance_deg)
+    style.note(ax, f"tolerance ±{tolerance_deg:g}°", at, (0, -4), patch=0.8, **below)
 
 
 def _limits(ax: Axes, settings: Sequence[Setting], tolerance_deg: float, shared: bool) -> bool:
@@ -235,32 +218,20 @@ def _number(ax: Axes, settings: Sequence[Setting], tolerance_deg: float) -> None
     top = ax.get_ylim()[1]
     base = max([tolerance_deg, *(s.worst_error_deg for s in settings)])
     heights = base + (top - base) * np.array([0.2, 0.5, 0.8])
+    colours = [colour for _, (colour, _) in style.in_series(settings)]
     stretches = sorted(((a + b) / 2, k) for k, s in enumerate(settings) for a, b in s.stretches_mm)
-    for i, (middle, k) in enumerate(stretches):
-        colour, _ = style.SERIES[k % len(style.SERIES)]
-        height = float(heights[i % 3])
+    for (middle, k), height in zip(stretches, cycle(heights), strict=False):
         ax.plot([middle, middle], [base, height], color=style.GREY, lw=0.4)
-        ax.text(
-            middle,
-            height,
-            f"{k + 1}",
-            ha="center",
-            va="center",
-            color=colour,
-            fontsize=8,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.3},
-        )
+        look: style.Look = {"color": colours[k], "ha": "center", "va": "center"}
+        style.note(ax, f"{k + 1}", (middle, height), patch=1.0, **look)
     gap = min(0.09, 1.0 / len(settings))
-    for k, s in enumerate(settings):
-        colour, _ = style.SERIES[k % len(style.SERIES)]
-        ax.text(
-            1.03,
-            0.97 - gap * k,
-            f"{k + 1}: held at {s.elevation_deg:.1f}°".replace("-", "−"),
-            transform=ax.transAxes,
-            color=colour,
-            va="center",
-        )
+    for k, (s, colour) in enumerate(zip(settings, colours, strict=True)):
+        held = f"{k + 1}: {_held_words(s)}"
+        ax.text(1.03, 0.97 - gap * k, held, transform=ax.transAxes, color=colour, va="center")
+
+
+def _held_words(setting: Setting) -> str:
+    return f"held at {setting.elevation_deg:.1f}°".replace("-", "−")
 
 
 def _served(setting: Setting) -> NDArray[np.bool_]:
@@ -268,9 +239,11 @@ def _served(setting: Setting) -> NDArray[np.bool_]:
     return np.asarray(np.any([(arc >= a) & (arc <= b) for a, b in setting.stretches_mm], axis=0))
 
 
-def _draw_setting(ax: Axes, setting: Setting, k: int, *, thin: bool) -> tuple[float, str, str]:
+def _draw_setting(
+    ax: Axes, setting: Setting, look: tuple[str, object], thin: bool
+) -> tuple[float, str, str]:
     """One setting's line, thick where it serves; its label for the right edge."""
-    colour, dashes = style.SERIES[k % len(style.SERIES)]
+    colour, dashes = look
     error = np.where(np.isfinite(setting.error_deg), setting.error_deg, np.nan)
     served = _served(setting)
     if thin:
@@ -278,7 +251,7 @@ def _draw_setting(ax: Axes, setting: Setting, k: int, *, thin: bool) -> tuple[fl
     ax.plot(setting.arc_mm, np.where(served, error, np.nan), color=colour, lw=3.0, ls=dashes)
     finite = error[np.isfinite(error)]
     last = float(finite[-1]) if len(finite) else 0.0
-    return last, f"held at {setting.elevation_deg:.1f}°".replace("-", "−"), colour
+    return last, _held_words(setting), colour
 
 
 def _setting_title(settings: Sequence[Setting], tolerance_deg: float) -> str:

@@ -50,7 +50,7 @@ def predict(question: str, replies: Mapping[str, str]) -> VBox:
 
 
 def dial(draw: Callable[[Any], object], label: str, values: Sequence[Any]) -> VBox:
-    """A row of buttons that redraws: `draw` is called with the value chosen and returns what to show.
+    """A row of buttons that redraws: `draw` is called with a value and returns what to show.
 
     Buttons, not a slider: they have names that a screen reader can say.
     """

@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 import numpy as np
+from matplotlib.axes import Axes
 
-from edgekit.checks import positive
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.edge_finish.blunting import Blunting, OnCounterface
 from edgekit.edge_finish.report import Finish
-from edgekit.errors import EdgekitError
 from edgekit.figures import style
+from edgekit.figures.contact import ALONG
 from edgekit.figures.words import describe
 from edgekit.method.lay import Lay
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 __all__ = ["blunting", "edge_line", "lay", "teeth_and_strokes"]
 
@@ -36,44 +34,42 @@ def lay(lays: Mapping[str, Lay] | Lay | Finish, ax: Axes | None = None) -> Axes:
     >>> ek.figures.lay(ek.lay(edge, ek.along_edge())).get_xlabel()
     'along the edge from the heel [mm]'
     """
-    named = _named(lays)
+    given = _by_name(lays)
+    off = {name: item.off_edge_deg for name, item in given.items()}
     with style.canvas(ax) as axes:
-        words = []
-        for k, (name, item) in enumerate(named.items()):
-            colour, dashes = style.SERIES[k % len(style.SERIES)]
-            off = item.off_edge_deg
-            axes.plot(item.arc_mm, off, color=colour, ls=dashes, lw=2.0, label=name)
-            words.append(f"{name}: {off.min():.0f}° to {off.max():.0f}°.")
+        for (name, item), (colour, dashes) in style.in_series(given.items()):
+            axes.plot(item.arc_mm, off[name], color=colour, ls=dashes, lw=2.0, label=name)
         axes.set_ylim(-4, 94)
         axes.set_yticks([0, 30, 60, 90], ["0 along", "30", "60", "90 across"])
-        axes.set_xlabel("along the edge from the heel [mm]")
-        axes.set_ylabel("scratches to the edge [°]")
-        axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.03), frameon=False, fontsize=8.5)
-        follows = [name for name, item in named.items() if item.off_edge_deg.max() < 10]
-        style.title(
-            axes,
-            f"Follows the curve all along: {', '.join(follows)}; the rest do not"
-            if len(follows) < len(named)
-            else "These strokes follow the curve all along"
-            if follows
-            else "None of these strokes follows the edge all along",
-        )
+        style.labels(axes, ALONG, "scratches to the edge [°]")
+        style.legend(axes)
         describe(
             axes,
+            title=_lay_title(off),
             kind="Line chart of scratch direction along the edge",
-            shown="; ".join(named) + "; 0 is along the edge, 90 across it",
-            finding=" ".join(words),
+            shown="; ".join(off) + "; 0 is along the edge, 90 across it",
+            finding=" ".join(
+                f"{n}: {deg.min():.0f}° to {deg.max():.0f}°." for n, deg in off.items()
+            ),
         )
     return axes
 
 
-def _named(given: Mapping[str, Lay] | Lay | Finish) -> dict[str, Lay]:
+def _lay_title(off_deg: Mapping[str, FloatArray]) -> str:
+    follows = [name for name, off in off_deg.items() if off.max() < 10]
+    if not follows:
+        return "None of these strokes follows the edge all along"
+    if len(follows) == len(off_deg):
+        return "These strokes follow the curve all along"
+    return f"Follows the curve all along: {', '.join(follows)}; the rest do not"
+
+
+def _by_name(given: Mapping[str, Lay] | Lay | Finish) -> dict[str, Lay]:
     if isinstance(given, Finish):
         return {str(given.stroke): given.lay}
-    named = {"this stroke": given} if isinstance(given, Lay) else dict(given)
-    if not named:
-        raise EdgekitError("no lay to draw", given, "Give one or more.")
-    return named
+    lays = {"this stroke": given} if isinstance(given, Lay) else given
+    style.named("lays", lays, Lay, 'Give {"name": ek.lay(...)}.')
+    return dict(lays)
 
 
 def edge_line(
@@ -97,50 +93,42 @@ def edge_line(
     >>> ek.figures.edge_line({"across": made}).get_xlabel()
     'along the edge [µm]'
     """
-    if not finishes:
-        raise EdgekitError("no finish to draw", dict(finishes), "Give one or more.")
-    window = positive("window_um", window_um, "Give micrometres.")
+    style.named("finishes", finishes, Finish, 'Give {"name": ek.finish(...)}.')
+    window = checks.positive("window_um", window_um, "Give micrometres.")
     cut = {name: _window(item, window) for name, item in finishes.items()}
+    teeth = {name: _teeth_words(item) for name, item in finishes.items()}
     step = 1.25 * max(float(np.ptp(z)) for _, z in cut.values())
-    words = []
     with style.canvas(ax, (6.4, 1.3 + 1.1 * len(cut))) as axes:
-        for k, (name, (x, z)) in enumerate(cut.items()):
-            item, colour = finishes[name], style.SERIES[k % len(style.SERIES)][0]
+        for k, ((name, (x, z)), (colour, _)) in enumerate(style.in_series(cut.items())):
             base = -k * step
             axes.fill_between(x, z + base, base - step / 2, color="#DDDDDD", lw=0)
             axes.plot(x, z + base, color=colour, lw=1.2)
-            low, high = item.teeth_range_per_mm
-            text = f"{item.teeth_per_mm:.0f} teeth per mm ({low:.0f} to {high:.0f})"
-            axes.annotate(
-                f"{name}:\n{text}",
-                (1.0, base),
-                (6, 0),
-                xycoords=axes.get_yaxis_transform(),
-                textcoords="offset points",
-                va="center",
-                fontsize=8.5,
-                color=colour,
-                annotation_clip=False,
-            )
-            words.append(f"{name}: {text}, Ra {item.roughness.ra_um:.2g} µm.")
+            style.margin_note(axes, f"{style.shorten(name)}:\n{teeth[name]}", base, color=colour)
         axes.set_xlim(0, window)
         axes.set_ylim(-(len(cut) - 0.5) * step, 0.6 * step)
-        axes.set_xlabel("along the edge [µm]")
-        axes.set_ylabel("out of the steel [µm]")
+        style.labels(axes, "along the edge [µm]", "out of the steel [µm]")
         first = next(iter(finishes.values()))
-        style.title(axes, f"The edge line at {first.magnification:g} times, heights drawn enlarged")
         describe(
             axes,
+            title=f"The edge line at {first.magnification:g} times, heights drawn enlarged",
             kind="Drawing of the edge line seen square to the face, steel below",
             shown=f"{window:g} µm of each edge: {'; '.join(cut)}",
-            finding=" ".join(words),
-            caption=f"In brackets the 80 % range. Waves below {first.min_wavelength_um:.2g} µm do not show. "
-            "The line is one random draw.",
+            finding=" ".join(
+                f"{name}: {teeth[name]}, Ra {item.roughness.ra_um:.2g} µm."
+                for name, item in finishes.items()
+            ),
+            caption="In brackets the 80 % range. Waves below "
+            f"{first.min_wavelength_um:.2g} µm do not show. The line is one random draw.",
         )
     return axes
 
 
-def _window(item: Finish, window_um: float) -> tuple[np.ndarray, np.ndarray]:
+def _teeth_words(item: Finish) -> str:
+    low, high = item.teeth_range_per_mm
+    return f"{item.teeth_per_mm:.0f} teeth per mm ({low:.0f} to {high:.0f})"
+
+
+def _window(item: Finish, window_um: float) -> tuple[FloatArray, FloatArray]:
     x, z = item.profile.x_um, item.profile.z_um
     start = max((x[-1] - window_um) / 2, 0.0)
     inside = (x >= start) & (x <= start + window_um)
@@ -163,37 +151,27 @@ def teeth_and_strokes(blunting: Blunting, ax: Axes | None = None) -> Axes:
     >>> ek.figures.teeth_and_strokes(ek.blunting(made)).get_xlabel()
     'strokes of use [count]'
     """
+    checks.instance("blunting", blunting, Blunting, "Take the result of ek.blunting.")
+    hard = [f"{case.name} ({case.contact.counterface_hv:g} HV)" for case in blunting.cases]
+    latest = max(4.0, *(case.level_after() or 0.0 for case in blunting.cases))
     with style.canvas(ax) as axes:
-        words, latest = [], 4.0
-        for k, case in enumerate(blunting.cases):
-            colour, dashes = style.SERIES[k % len(style.SERIES)]
-            hard = f"{case.name} ({case.contact.counterface_hv:g} HV)"
-            axes.plot(
-                case.toothed.strokes,
-                case.bearing,
-                color=colour,
-                ls=dashes,
-                lw=2.0,
-                marker="o",
-                ms=3,
-                label=hard,
-            )
-            words.append(_level_words(hard, case))
-            latest = max(latest, case.level_after() or 0.0)
+        lines = style.in_series(zip(hard, blunting.cases, strict=True))
+        for (name, case), (colour, dashes) in lines:
+            look: style.Look = {"color": colour, "ls": dashes, "lw": 2.0, "marker": "o", "ms": 3}
+            axes.plot(case.toothed.strokes, case.bearing, label=name, **look)
         axes.set_xlim(0, 3 * latest)
         axes.set_ylim(0, 1.04)
-        axes.set_xlabel("strokes of use [count]")
-        axes.set_ylabel("share of the edge that bears the load [1]")
-        axes.legend(loc="lower right", frameon=False, fontsize=8.5)
-        title = f"Teeth {blunting.tooth_rq_um:.2f} µm high stand proud only on hard surfaces, and not for long"
-        if all(case.sunk_in for case in blunting.cases):
-            title = "On surfaces this soft the whole edge sinks in: teeth bear no more than valleys"
-        style.title(axes, title)
+        style.labels(axes, "strokes of use [count]", "share of the edge that bears the load [1]")
+        style.legend(axes, "lower right")
         describe(
             axes,
+            title="On surfaces this soft the whole edge sinks in: teeth bear no more than valleys"
+            if all(case.sunk_in for case in blunting.cases)
+            else f"Teeth {blunting.tooth_rq_um:.2f} µm high stand proud only on hard surfaces, and "
+            "not for long",
             kind="Line chart of the share of the edge that bears the load against strokes",
             shown="; ".join(case.name for case in blunting.cases) + "; 1 is a smooth edge",
-            finding=" ".join(words),
+            finding=" ".join(map(_level_words, hard, blunting.cases)),
             caption=blunting.statement,
         )
     return axes
@@ -205,7 +183,9 @@ def _level_words(name: str, case: OnCounterface) -> str:
     span = case.level_range()
     if span is None:
         return f"{name}: teeth not level after {case.toothed.strokes[-1]:g} strokes."
-    return f"{name}: level after {case.level_after():.2g} strokes (80 % range {span[0]:.1g} to {span[1]:.2g})."
+    low, high = span
+    after = case.level_after()
+    return f"{name}: level after {after:.2g} strokes (80 % range {low:.1g} to {high:.2g})."
 
 
 def blunting(case: OnCounterface, ax: Axes | None = None) -> Axes:
@@ -225,33 +205,30 @@ def blunting(case: OnCounterface, ax: Axes | None = None) -> Axes:
     >>> ek.figures.blunting(ek.blunting(made).cases[2]).get_ylabel()
     'recession along the bisector [µm]'
     """
-    strokes = case.toothed.strokes
-    rows = (
-        ("highest tooth", case.toothed.top_recession_um, style.VERMILION, "-"),
-        ("smooth edge", case.smooth.recession_um, style.BLUE, "-"),
-        ("toothed edge, mean", case.toothed.recession_um, style.VERMILION, "--"),
+    checks.instance("case", case, OnCounterface, "Give one of ek.blunting(...).cases.")
+    strokes, toothed, smooth = case.toothed.strokes, case.toothed, case.smooth
+    lines = (
+        ("highest tooth", toothed.top_recession_um, style.VERMILION, "-"),
+        ("smooth edge", smooth.recession_um, style.BLUE, "-"),
+        ("toothed edge, mean", toothed.recession_um, style.VERMILION, "--"),
     )
+    top_um, smooth_um = toothed.top_recession_um[-1], smooth.recession_um[-1]
     with style.canvas(ax) as axes:
-        for name, values, colour, dashes in rows:
+        for name, values, colour, dashes in lines:
             axes.plot(strokes, values, color=colour, ls=dashes, lw=2.0, label=name)
         axes.set_xlim(0, strokes[-1])
         axes.set_ylim(bottom=0)
-        axes.set_xlabel("strokes of use [count]")
-        axes.set_ylabel("recession along the bisector [µm]")
-        axes.legend(loc="lower right", frameon=False, fontsize=8.5)
-        gap = case.toothed.top_recession_um[-1] - case.smooth.recession_um[-1]
-        style.title(
-            axes,
-            f"Against {case.name}, the teeth lose {gap:.2f} µm more than a smooth edge, early on",
-        )
+        style.labels(axes, "strokes of use [count]", "recession along the bisector [µm]")
+        style.legend(axes, "lower right")
         describe(
             axes,
+            title=f"Against {case.name}, the teeth lose {top_um - smooth_um:.2f} µm more than a "
+            "smooth edge, early on",
             kind="Line chart of recession against strokes",
-            shown="; ".join(name for name, *_ in rows),
-            finding=f"After {strokes[-1]:g} strokes the highest tooth has gone back "
-            f"{case.toothed.top_recession_um[-1]:.2f} µm, a smooth edge "
-            f"{case.smooth.recession_um[-1]:.2f} µm; edge radius then "
-            f"{case.toothed.contact_radius_um[-1]:.1f} and {case.smooth.contact_radius_um[-1]:.1f} µm.",
-            caption=case.toothed.statement,
+            shown="; ".join(name for name, *_ in lines),
+            finding=f"After {strokes[-1]:g} strokes the highest tooth has gone back {top_um:.2f} "
+            f"µm, a smooth edge {smooth_um:.2f} µm; edge radius then "
+            f"{toothed.contact_radius_um[-1]:.1f} and {smooth.contact_radius_um[-1]:.1f} µm.",
+            caption=toothed.statement,
         )
     return axes

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
 
-from edgekit.checks import FloatArray, positive
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.contact.facets import Facets
 from edgekit.errors import EdgekitError
 from edgekit.figures import style
@@ -15,13 +16,15 @@ from edgekit.figures.words import describe
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge
 from edgekit.grinding.session import EdgeSession, Session
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+from edgekit.units import UM_PER_MM
 
 __all__ = ["facets", "profile", "recession"]
 
-UM_PER_MM = 1000.0
+TRUE: style.Look = {"color": style.TRUE_EDGE, "lw": 1.8}
+GROUND: style.Look = {"color": style.GROUND_EDGE, "lw": 1.4, "ls": "--"}
+RIDGE: style.Look = {"marker": "^", "mec": style.BLACK, "mew": 0.6}
+PLACEMENT: style.Look = {"color": style.BLACK, "ls": "", "marker": "o", "ms": 4}
+BARE: style.Look = {"color": style.BLACK, "lw": 4.0, "alpha": 0.55, "solid_capstyle": "butt"}
 MAX_SHARE = 0.15  # of the edge's length that a drawn deviation may be before it is left out
 
 
@@ -43,38 +46,43 @@ def facets(facets: Facets, ax: Axes | None = None, *, exaggeration: float = 20.0
     >>> ek.figures.facets(ek.facets(edge, 8)).get_xlabel()
     'along the blade [mm]'
     """
-    positive("exaggeration", exaggeration, "Give a factor, such as 20.")
+    checks.instance("facets", facets, Facets, "Take the result of ek.facets.")
+    checks.positive("exaggeration", exaggeration, "Give a factor, such as 20.")
     edge = facets.edge
     max_um = MAX_SHARE * edge.length_mm / exaggeration * UM_PER_MM
+    arc, off = _polygon(facets)
+    drawn = np.where(np.abs(off) <= max_um, off, np.nan)
+    beyond = bool(np.isnan(drawn).any())
+    bare = facets.depth_um > 0 and facets.untouched_mm > 0
+    finding = _facet_words(facets, float(np.nanmin(off)))
     with style.canvas(ax, (6.4, 3.6)) as axes:
-        arc, off = _polygon(facets)
-        drawn = np.where(np.abs(off) <= max_um, off, np.nan)
-        true, ground = _plan(edge, arc, drawn, exaggeration)
-        axes.plot(*true.T, color=style.TRUE_EDGE, lw=1.8)
-        axes.plot(*ground.T, color=style.GROUND_EDGE, lw=1.4, ls="--")
-        axes.plot(*_plan_true(edge, facets.placements_mm).T, "o", color=style.BLACK, ms=4)
-        _ridges(axes, facets, edge, exaggeration, max_um)
-        left = facets.depth_um > 0 and facets.untouched_mm > 0
-        if left:
-            bare = np.where((facets.active < 0)[:, None], _plan_true(edge, facets.arc_mm), np.nan)
-            axes.plot(*bare.T, color=style.BLACK, lw=4.0, alpha=0.55, solid_capstyle="butt")
-        _key(axes, exaggeration, left)
-        if np.isnan(drawn).any():
+        handles = axes.plot(*_plan(edge, arc).T, label="true edge", **TRUE)
+        axes.plot(*_plan(edge, arc, exaggeration * drawn / UM_PER_MM).T, **GROUND)
+        label = f"ground edge and ridges, deviation × {exaggeration:g}"
+        handles.append(Line2D([], [], label=label, **GROUND, **RIDGE))
+        placed = _plan(edge, facets.placements_mm)
+        handles += axes.plot(*placed.T, label="stone placement", **PLACEMENT)
+        _ridges(axes, facets, exaggeration, max_um)
+        if bare:
+            there = (facets.active < 0)[:, None]
+            old = np.where(there, _plan(edge, facets.arc_mm), np.nan)
+            handles += axes.plot(*old.T, label="not ground", **BARE)
+        # In the empty space above the heel: an edge is convex and falls off there.
+        style.legend(axes, "upper left", handles=handles)
+        if beyond:
             _mark_beyond(axes, edge, arc, off, max_um)
         axes.margins(0.06)
         axes.set_aspect("equal", adjustable="datalim")
-        axes.set_xlabel("along the blade [mm]")
-        axes.set_ylabel("across the blade [mm]")
-        finding = _facet_words(facets, float(np.nanmin(off)))
-        style.title(axes, finding)
+        style.labels(axes, "along the blade [mm]", "across the blade [mm]")
         describe(
             axes,
+            title=finding,
             kind="Plan of an edge",
             shown="true edge (solid blue), ground polygon (dashed vermilion), placements (black "
-            "dots), ridges (triangles)" + (", not ground (thick grey)" if left else ""),
+            "dots), ridges (triangles)" + (", not ground (thick grey)" if bare else ""),
             finding=f"{finding}. The deviation is drawn {exaggeration:g} times too large.",
             caption=f"Where it is more than {max_um:.0f} µm the line is left out."
-            if np.isnan(drawn).any()
+            if beyond
             else "",
         )
     return axes
@@ -86,15 +94,14 @@ def _polygon(facets: Facets) -> tuple[FloatArray, FloatArray]:
     The ridges' own points are put in, so that tips are sharp. A flat stone cuts a hollow stretch
     deeper than it should: there the deviation is negative.
     """
-    deeper = np.maximum(facets.recession_um - facets.depth_um, 0.0)
-    arc = np.concatenate([facets.arc_mm, facets.ridges.arc_mm])
-    off = np.concatenate(
-        [facets.height_above_facet_um - deeper, facets.ridges.height_above_facet_um]
-    )
+    ridges = facets.ridges
+    off = facets.height_above_facet_um - np.maximum(facets.recession_um - facets.depth_um, 0.0)
     # Neighbours of a ridge that over-cuts know better than its height, which stops at zero.
-    keep = np.concatenate([np.ones(len(deeper), bool), facets.ridges.height_above_facet_um > 0])
-    order = np.argsort(arc[keep], kind="stable")
-    return arc[keep][order], off[keep][order]
+    keep = ridges.height_above_facet_um > 0
+    arc = np.concatenate([facets.arc_mm, ridges.arc_mm[keep]])
+    off = np.concatenate([off, ridges.height_above_facet_um[keep]])
+    order = np.argsort(arc, kind="stable")
+    return arc[order], off[order]
 
 
 def _facet_words(facets: Facets, deepest_um: float) -> str:
@@ -105,30 +112,23 @@ def _facet_words(facets: Facets, deepest_um: float) -> str:
     return words if deepest_um > -0.05 else f"{words} and cut up to {-deepest_um:.1f} µm too deep"
 
 
-def _ridges(ax: Axes, facets: Facets, edge: Edge, exaggeration: float, max_um: float) -> None:
+def _ridges(ax: Axes, facets: Facets, exaggeration: float, max_um: float) -> None:
     """Mark the ridges and name the highest; of several alike, the one nearest to mid-edge."""
     high = facets.ridges.height_above_facet_um
     shown = (high > 0) & (high <= max_um)
     if not shown.any():
         return
     arc, high = facets.ridges.arc_mm[shown], high[shown]
-    tips = _plan(edge, arc, high, exaggeration)[1]
-    ax.plot(*tips.T, "^", color=style.GROUND_EDGE, ms=6, mec=style.BLACK, mew=0.6)
+    tips = _plan(facets.edge, arc, exaggeration * high / UM_PER_MM)
+    ax.plot(*tips.T, color=style.GROUND_EDGE, ls="", ms=6, **RIDGE)
     alike = high >= 0.95 * high.max()
-    k = int(np.argmin(np.where(alike, np.abs(arc - edge.length_mm / 2), np.inf)))
-    ax.annotate(
-        f"{high[k]:.1f} µm",
-        tuple(tips[k]),
-        (0, 12),
-        textcoords="offset points",
-        ha="center",
-        color=style.GROUND_EDGE,
-        fontsize=8.5,
-    )
+    k = int(np.argmin(np.where(alike, np.abs(arc - facets.edge.length_mm / 2), np.inf)))
+    look: style.Look = {"ha": "center", "color": style.GROUND_EDGE}
+    style.note(ax, f"{high[k]:.1f} µm", tuple(tips[k]), (0, 12), **look)
 
 
 def _axes_of_plan(edge: Edge) -> FloatArray:
-    """Directions (2, 3) of the picture: along the blade, and across it, out of the steel upwards."""
+    """Directions (2, 3) of the picture: along the blade, and across it with the steel below."""
     middle = edge.frame(np.array(edge.length_mm / 2))
     face = middle.face.value
     along = vec.unit(edge.roll_reference - (edge.roll_reference @ face) * face)
@@ -137,18 +137,11 @@ def _axes_of_plan(edge: Edge) -> FloatArray:
     return np.stack([along, across])
 
 
-def _plan_true(edge: Edge, arc: FloatArray) -> FloatArray:
-    return np.asarray(edge.frame(arc).position @ _axes_of_plan(edge).T)
-
-
-def _plan(
-    edge: Edge, arc: FloatArray, height_above_facet_um: FloatArray, exaggeration: float
-) -> tuple[FloatArray, FloatArray]:
-    """True edge and exaggerated polygon (S, 2) [mm]."""
+def _plan(edge: Edge, arc: FloatArray, outward_mm: FloatArray | float = 0.0) -> FloatArray:
+    """Points (S, 2) of the edge in plan [mm], moved out of the steel."""
     here = edge.frame(arc)
-    out = -here.inward.value * (exaggeration * height_above_facet_um / UM_PER_MM)[:, None]
-    axes = _axes_of_plan(edge).T
-    return np.asarray(here.position @ axes), np.asarray((here.position + out) @ axes)
+    points = here.position - here.inward.value * np.reshape(outward_mm, (-1, 1))
+    return np.asarray(points @ _axes_of_plan(edge).T)
 
 
 def _mark_beyond(ax: Axes, edge: Edge, arc: FloatArray, off_um: FloatArray, max_um: float) -> None:
@@ -158,42 +151,10 @@ def _mark_beyond(ax: Axes, edge: Edge, arc: FloatArray, off_um: FloatArray, max_
     size = f"{abs(off_um[k]):.0f} µm {'proud' if off_um[k] > 0 else 'too deep'}"
     if not np.isfinite(off_um[k]):
         size = "faced by no placement"
-    place = _plan_true(edge, arc[k : k + 1])[0]
-    ax.annotate(
-        f"{size}:\nnot drawn",
-        tuple(place),
-        (-34, -22),
-        textcoords="offset points",
-        ha="right",
-        va="top",
-        color=style.GROUND_EDGE,
-        fontsize=8.5,
-        arrowprops={"arrowstyle": "-", "color": style.GROUND_EDGE, "lw": 0.7},
-    )
-
-
-def _key(ax: Axes, exaggeration: float, left: bool) -> None:
-    """Names of the lines, in the empty space above the heel: an edge is convex and falls off there."""
-    from matplotlib.lines import Line2D
-
-    handles = [
-        Line2D([], [], color=style.TRUE_EDGE, lw=1.8, label="true edge"),
-        Line2D(
-            [],
-            [],
-            color=style.GROUND_EDGE,
-            lw=1.4,
-            ls="--",
-            marker="^",
-            mec=style.BLACK,
-            mew=0.6,
-            label=f"ground edge and ridges, deviation × {exaggeration:g}",
-        ),
-        Line2D([], [], color=style.BLACK, ls="", marker="o", ms=4, label="stone placement"),
-    ]
-    if left:
-        handles.append(Line2D([], [], color=style.BLACK, lw=4, alpha=0.55, label="not ground"))
-    ax.legend(handles=handles, loc="upper left", frameon=False, fontsize=8.5)
+    place = _plan(edge, arc[k : k + 1])[0]
+    line: style.Look = {"arrowstyle": "-", "color": style.GROUND_EDGE, "lw": 0.7}
+    look: style.Look = {"ha": "right", "va": "top", "color": style.GROUND_EDGE, "arrowprops": line}
+    style.note(ax, f"{size}:\nnot drawn", tuple(place), (-34, -22), **look)
 
 
 def recession(session: Session, ax: Axes | None = None) -> Axes:
@@ -212,51 +173,55 @@ def recession(session: Session, ax: Axes | None = None) -> Axes:
     >>> ek.figures.recession(done).get_ylabel()
     'recession along the face [µm]'
     """
+    checks.instance("session", session, Session, "Take the result of ek.sharpen.")
+    top = max(edge.deepest_recession_um for edge in session.edges.values())
+    low = -0.08 * top if top > 0 else -1.0
+    name, worst = max(session.edges.items(), key=lambda item: item[1].deepest_recession_um)
+    dull = any(not edge.sharp.all() for edge in session.edges.values())
     with style.canvas(ax) as axes:
-        labels: list[tuple[float, str, str]] = []
-        found: list[str] = []
-        styles = ((style.GROUND_EDGE, "-"), (style.BLACK, "--"))
-        top = max(e.deepest_recession_um for e in session.edges.values())
-        low = -0.08 * top if top > 0 else -1.0
-        for k, (name, edge) in enumerate(session.edges.items()):
-            colour, dashes = styles[k % 2]
-            mean, deepest = edge.mean_recession_um, edge.deepest_recession_um
-            axes.plot(edge.arc_mm, edge.recession_um, color=colour, ls=dashes)
-            for level in (mean, deepest):
-                axes.axhline(level, color=colour, lw=0.8, ls=(0, (1, 2)))
-            labels += [
-                (mean, f"{name}: mean {mean:.1f} µm", colour),
-                (deepest, f"{name}: deepest {deepest:.1f} µm", colour),
-            ]
-            dull = edge.arc_mm[~edge.sharp]
-            axes.plot(dull, np.full(len(dull), low * (0.4 + 0.3 * k)), "x", color=colour, ms=4)
-            found.append(
-                f"Edge {name}: mean loss {mean:.1f} µm, deepest {deepest:.1f} µm, "
-                f"{100 * edge.sharp_fraction:.0f} % of it sharp."
-            )
+        labels = [
+            label
+            for k, (key, edge) in enumerate(session.edges.items())
+            for label in _draw_recession(axes, key, edge, k % 2, low)
+        ]
         axes.set_ylim(low, 1.08 * top if top > 0 else 1.0)
-        axes.set_xlim(0.0, max(e.arc_mm[-1] for e in session.edges.values()))
+        axes.set_xlim(0.0, max(edge.arc_mm[-1] for edge in session.edges.values()))
         style.end_labels(axes, labels)
-        if any(not e.sharp.all() for e in session.edges.values()):
-            axes.set_xlabel(f"{ALONG}; × marks stations not sharp")
-        else:
-            axes.set_xlabel(ALONG)
-        axes.set_ylabel("recession along the face [µm]")
-        most, worst = max(session.edges.items(), key=lambda item: item[1].deepest_recession_um)
-        most = f"edge {most}"
-        style.title(
-            axes,
-            f"{session.method.name}: {most} lost {worst.mean_recession_um:.1f} µm on average, "
-            f"{worst.deepest_recession_um:.1f} µm at the deepest",
-        )
+        crosses = "; × marks stations not sharp" if dull else ""
+        style.labels(axes, ALONG + crosses, "recession along the face [µm]")
         describe(
             axes,
+            title=f"{session.method.name}: edge {name} lost {worst.mean_recession_um:.1f} µm on "
+            f"average, {worst.deepest_recession_um:.1f} µm at the deepest",
             kind="Line chart of recession along the edges after one session",
             shown="; ".join(f"edge {n}, with its mean and deepest loss" for n in session.edges)
             + "; crosses where an edge is not sharp",
-            finding=" ".join(found) + f" {session.steel_mg:.2f} mg of steel removed.",
+            finding=" ".join(map(_recession_words, session.edges, session.edges.values()))
+            + f" {session.steel_mg:.2f} mg of steel removed.",
         )
     return axes
+
+
+def _draw_recession(
+    ax: Axes, name: str, edge: EdgeSession, row: int, low: float
+) -> list[tuple[float, str, str]]:
+    """One edge's line, its mean and deepest loss, crosses where it is dull; the labels."""
+    colour, dashes = ((style.GROUND_EDGE, "-"), (style.BLACK, "--"))[row]
+    ax.plot(edge.arc_mm, edge.recession_um, color=colour, ls=dashes)
+    short = style.brief(name, 24)
+    levels = {"mean": edge.mean_recession_um, "deepest": edge.deepest_recession_um}
+    for level in levels.values():
+        ax.axhline(level, color=colour, lw=0.8, ls=(0, (1, 2)))
+    dull = edge.arc_mm[~edge.sharp]
+    ax.plot(dull, np.full(len(dull), low * (0.4 + 0.3 * row)), "x", color=colour, ms=4)
+    return [(level, f"{short}: {what} {level:.1f} µm", colour) for what, level in levels.items()]
+
+
+def _recession_words(name: str, edge: EdgeSession) -> str:
+    return (
+        f"Edge {name}: mean loss {edge.mean_recession_um:.1f} µm, deepest "
+        f"{edge.deepest_recession_um:.1f} µm, {100 * edge.sharp_fraction:.0f} % of it sharp."
+    )
 
 
 def profile(session: Session, edge_name: str, ax: Axes | None = None) -> Axes:
@@ -279,68 +244,58 @@ def profile(session: Session, edge_name: str, ax: Axes | None = None) -> Axes:
     >>> ek.figures.profile(done, "left").get_xlabel()
     'inward of the old edge [mm]'
     """
+    checks.instance("session", session, Session, "Take the result of ek.sharpen.")
     if edge_name not in session.edges:
         raise EdgekitError("no such edge", edge_name, f"Choose from {list(session.edges)}.")
     edge = session.edges[edge_name]
     k = len(edge.arc_mm) // 2
-    depth, before = edge.depth_mm[:, k], edge.new_inset_mm[:, k]
-    after_depth, after = _after(edge, k)
-    removed = (edge.inset_mm[:, k] - before) * UM_PER_MM
+    before, after = (edge.new_inset_mm[:, k], edge.depth_mm[:, k]), _after(edge, k)
+    removed_um = (edge.inset_mm[:, k] - before[0]) * UM_PER_MM
+    lost = f"the edge moved in by {edge.recession_um[k]:.1f} µm"
+    angle = f"{edge.angle_deg[k]:.1f}°"
     with style.styled():
-        left: Axes
-        right: Axes | None
-        if ax is None:
-            left, right = style.new_figure().subplots(1, 2, sharey=True, width_ratios=(1.25, 1.0))
-        else:
-            left, right = ax, None
-        _draw_flank(left, (before, depth), (after, after_depth))
-        if right is not None:
-            right.plot(removed, depth, color=style.GROUND_EDGE, marker="o", ms=3, clip_on=False)
-            right.set_xlim(0.0, 1.1 * max(float(removed.max()), 1.0))
-            if drop_um := after_depth[0] * UM_PER_MM:
-                right.text(
-                    0.5,
-                    0.5,
-                    f"flank untouched,\nface {drop_um:.1f} µm lower",
-                    transform=right.transAxes,
-                    ha="center",
-                )
-            right.set_xlabel("removed, along the face [µm]")
-        lost = edge.recession_um[k]
-        style.title(
-            left,
-            f"{session.method.name}, edge {edge_name} at mid-length: the edge moved in by "
-            f"{lost:.1f} µm, the angle is now {edge.angle_deg[k]:.1f}°",
-        )
-        panels = [left] if right is None else [left, right]
+        panels: list[Axes] = [ax] if ax is not None else style.side_by_side((1.25, 1.0))
+        _draw_flank(panels[0], before, after)
+        for right in panels[1:]:
+            _draw_removed(right, removed_um, before[1], after[1][0] * UM_PER_MM)
+        at_right = "; at the right the thickness removed over depth" if ax is None else ""
         describe(
             panels,
+            title=f"{session.method.name}, edge {edge_name} at mid-length: {lost}, the angle is "
+            f"now {angle}",
             kind="Section through a flank at mid-edge",
-            shown="before (solid blue), after (dashed vermilion)"
-            + ("" if right is None else "; at the right the thickness removed over depth"),
-            finding=f"At mid-length of edge {edge_name} the edge moved in by {lost:.1f} µm; the "
-            f"most removed at any depth is {removed.max():.1f} µm, the internal angle is now "
-            f"{edge.angle_deg[k]:.1f}°.",
+            shown=f"before (solid blue), after (dashed vermilion){at_right}",
+            finding=f"At mid-length of edge {edge_name} {lost}; the most removed at any depth is "
+            f"{removed_um.max():.1f} µm, the internal angle is now {angle}.",
         )
-    return left
+    return panels[0]
 
 
 def _after(edge: EdgeSession, k: int) -> tuple[FloatArray, FloatArray]:
-    """Depth and inset after the session; a honed face lies lower, where the flank is this far in."""
+    """Inset and depth after the session; a honed face lies where the flank is this far in."""
     depth, inset = edge.depth_mm[:, k], edge.inset_mm[:, k]
     recession = edge.recession_um[k] / UM_PER_MM
     honed = abs(inset[0] - recession) > 1e-9
     drop = float(np.interp(recession, inset, depth)) if honed else 0.0
     below = depth > drop
-    return np.concatenate([[drop], depth[below]]), np.concatenate([[recession], inset[below]])
+    return np.concatenate([[recession], inset[below]]), np.concatenate([[drop], depth[below]])
+
+
+def _draw_removed(ax: Axes, removed_um: FloatArray, depth: FloatArray, drop_um: float) -> None:
+    """The thickness removed over depth, which is too thin to read off the section."""
+    ax.plot(removed_um, depth, color=style.GROUND_EDGE, marker="o", ms=3, clip_on=False)
+    ax.set_xlim(0.0, 1.1 * max(float(removed_um.max()), 1.0))
+    if drop_um:
+        lower = f"flank untouched,\nface {drop_um:.1f} µm lower"
+        ax.text(0.5, 0.5, lower, transform=ax.transAxes, ha="center")
+    ax.set_xlabel("removed, along the face [µm]")
 
 
 def _draw_flank(
     ax: Axes, before: tuple[FloatArray, FloatArray], after: tuple[FloatArray, FloatArray]
 ) -> None:
+    """The flank, inset against depth, and between the two what was removed."""
     width = max(1.25 * float(before[0].max()), 0.35)
-    faces = [(inset, depth) for inset, depth in (before, after)]
-    looks = ((style.TRUE_EDGE, "-", "before"), (style.GROUND_EDGE, "--", "after"))
     ax.fill(
         np.concatenate([before[0], after[0][::-1], [width, width]]),
         np.concatenate([before[1], after[1][::-1], [after[1][0], 0.0]]),
@@ -348,28 +303,15 @@ def _draw_flank(
         alpha=0.25,
         edgecolor="none",
     )
-    for (inset, depth), (colour, dashes, _) in zip(faces, looks, strict=True):
-        ax.plot([width, *inset], [depth[0], *depth], color=colour, ls=dashes, lw=1.2)
     half = len(before[0]) // 2
-    ax.annotate(
-        "before",
-        (before[0][half], before[1][half]),
-        (-6, -2),
-        va="center",
-        ha="right",
-        textcoords="offset points",
-        color=style.TRUE_EDGE,
-    )
-    ax.annotate(
-        "after",
-        (after[0][half // 2 + 1], after[1][half // 2 + 1]),
-        (7, 0),
-        va="center",
-        textcoords="offset points",
-        color=style.GROUND_EDGE,
-    )
+    for name, (inset, depth), colour, dashes, at, offset, side in (
+        ("before", before, style.TRUE_EDGE, "-", half, (-6, -2), "right"),
+        ("after", after, style.GROUND_EDGE, "--", half // 2 + 1, (7, 0), "left"),
+    ):
+        ax.plot([width, *inset], [depth[0], *depth], color=colour, ls=dashes, lw=1.2)
+        look: style.Look = {"color": colour, "ha": side, "va": "center"}
+        style.note(ax, name, (inset[at], depth[at]), offset, **look)
     ax.set_aspect("equal", adjustable="datalim")
     ax.margins(0.1)
     ax.invert_yaxis()
-    ax.set_xlabel("inward of the old edge [mm]")
-    ax.set_ylabel("depth below the new face [mm]")
+    style.labels(ax, "inward of the old edge [mm]", "depth below the new face [mm]")

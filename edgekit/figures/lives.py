@@ -2,56 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Sequence
 
 import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator
 
+from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
 from edgekit.figures import style
-from edgekit.figures.words import describe
+from edgekit.figures.words import describe, quantity
 from edgekit.life.life import Life, Lives
-from edgekit.life.retire import Basis, MaxWidthLoss, RetireRule
+from edgekit.life.retire import Basis, MaxWidthLoss
+from edgekit.record import Record
 from edgekit.study.compare import Comparison
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+from edgekit.units import UM_PER_MM
 
 __all__ = ["comparison", "differences", "life"]
 
-UM_PER_MM = 1000.0
 Z95 = 1.96  # normal quantile of a two-sided 95 % interval
+INTERVALS = "thin: p10 to p90 of the lives; thick and ±: 95 % interval of the mean"
 TRACKS = {
     Basis.MEAN: "mean_width_um",
     Basis.DEEPEST: "deepest_width_um",
     Basis.CALIPER: "caliper_width_um",
 }
-LABELS = {
-    "loss_um_per_session": "width lost a session, mean along the sides [µm]",
-    "deepest_um_per_session": "width lost a session, deepest [µm]",
-    "ridge_um": "ridge height [µm]",
-    "angle_error_deg": "angle error [°]",
-    "angle_rms_deg": "angle error, root mean square [°]",
-    "sharp_fraction": "share of the edge sharp [1]",
-    "minutes_per_session": "time a session [min]",
-    "steel_mg": "steel removed a session [mg]",
-    "dull_radius_um": "edge radius when dull [µm]",
-    "sessions": "sessions until retired [count]",
-}
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Course:
+class _Course(Record):
     """One method's widths (runs, 1 + sessions) [mm], the new blade first."""
 
     name: str
     width_mm: FloatArray
     sessions: FloatArray
-
-    def percentile(self, share: float) -> FloatArray:
-        return np.asarray(np.percentile(self.width_mm, share, axis=0))
 
 
 def life(
@@ -76,53 +61,46 @@ def life(
     >>> ek.figures.life(one).get_xlabel()
     'sessions [count]'
     """
-    given = lives
-    items: list[Lives | Life]
-    if isinstance(given, Comparison):
-        items = list(given.lives)
-    elif isinstance(given, Lives | Life):
-        items = [given]
-    else:
-        items = list(given)
-    if not items:
-        raise EdgekitError("no life to draw", given, "Give one Lives or more.")
-    first = items[0]
-    basis = _basis(first.rules)
+    items = _items(lives)
+    rule = next((rule for rule in items[0].rules if isinstance(rule, MaxWidthLoss)), None)
+    basis = rule.basis if rule else Basis.MEAN
     courses = [_course(item, basis) for item in items]
+    medians = [float(np.median(course.sessions)) for course in courses]
     with style.canvas(ax) as axes:
-        _draw_courses(axes, courses)
-        line = _retirement(axes, first.rules, first.blade.width_mm)
-        axes.set_xlabel("sessions [count]")
-        axes.set_ylabel(f"width, {basis.value} [mm]" if basis is Basis.MEAN else "width [mm]")
-        medians = [float(np.median(course.sessions)) for course in courses]
-        style.title(axes, _life_title(courses, medians))
+        _draw_courses(axes, courses, medians)
+        line = _retirement(axes, rule, items[0].blade.width_mm) if rule else None
+        width = f"width, {basis.value} [mm]" if basis is Basis.MEAN else "width [mm]"
+        style.labels(axes, "sessions [count]", width)
         describe(
             axes,
+            title=_life_title(courses, medians),
             kind="Line chart of width over sessions",
-            shown="; ".join(c.name for c in courses)
+            shown="; ".join(course.name for course in courses)
             + (" (median; band from p10 to p90)" if len(courses[0].width_mm) > 1 else "")
             + (f"; retirement at {line:.2f} mm (dotted)" if line else ""),
-            finding=" ".join(_life_words(course) for course in courses),
+            finding=" ".join(map(_life_words, courses)),
             caption=_life_caption(courses, line),
         )
     return axes
 
 
-def _basis(rules: Sequence[RetireRule]) -> Basis:
-    return next((rule.basis for rule in rules if isinstance(rule, MaxWidthLoss)), Basis.MEAN)
+def _items(lives: Lives | Life | Comparison | Sequence[Lives]) -> list[Lives | Life]:
+    if isinstance(lives, Comparison):
+        return list(lives.lives)
+    remedy = "Give the result of ek.live or ek.compare, or several Lives."
+    checks.instance("lives", lives, (Lives, Life, Comparison, list, tuple), remedy)
+    items: list[Lives | Life] = [lives] if isinstance(lives, Lives | Life) else [*lives]
+    if not items:
+        raise EdgekitError("no life to draw", lives, remedy)
+    for item in items:
+        checks.instance("lives", item, (Lives, Life), remedy)
+    return items
 
 
 def _course(item: Lives | Life, basis: Basis) -> _Course:
     name = TRACKS[basis]
-    track = (
-        item.history[name].to_numpy(dtype=float)[None, :]
-        if isinstance(item, Life)
-        else item.tracks[name]
-    )
-    filled = np.array(track, dtype=float)
-    for k in range(1, filled.shape[1]):
-        gone = np.isnan(filled[:, k])
-        filled[gone, k] = filled[gone, k - 1]
+    track = item.history[name] if isinstance(item, Life) else item.tracks[name]
+    filled = pd.DataFrame(np.atleast_2d(track)).ffill(axis=1).to_numpy(dtype=float)
     lost = np.concatenate([np.zeros((len(filled), 1)), filled], axis=1)
     return _Course(
         name=item.method.name,
@@ -131,70 +109,45 @@ def _course(item: Lives | Life, basis: Basis) -> _Course:
     )
 
 
-def _draw_courses(ax: Axes, courses: Sequence[_Course]) -> None:
-    last = max(course.width_mm.shape[1] - 1 for course in courses)
-    from matplotlib.lines import Line2D
-    from matplotlib.ticker import MaxNLocator
-
-    handles: list[tuple[float, Line2D]] = []
-    for k, course in enumerate(courses):
-        colour, dashes = style.SERIES[k % len(style.SERIES)]
-        sessions = np.arange(course.width_mm.shape[1])
-        median = course.percentile(50)
+def _draw_courses(ax: Axes, courses: Sequence[_Course], medians: Sequence[float]) -> None:
+    lines = []
+    for (course, end), (colour, dashes) in style.in_series(zip(courses, medians, strict=True)):
+        low, median, high = np.percentile(course.width_mm, [10, 50, 90], axis=0)
+        sessions = np.arange(len(median))
         if len(course.width_mm) > 1:
-            low, high = course.percentile(10), course.percentile(90)
             ax.fill_between(sessions, low, high, color=colour, alpha=0.14, lw=0)
             for edge in (low, high):
                 ax.plot(sessions, edge, color=colour, lw=0.6, ls=dashes)
-        ax.plot(sessions, median, color=colour, ls=dashes, lw=2.0)
-        end = float(np.median(course.sessions))
+        text = f"{style.shorten(course.name)}:\n{end:.0f} sessions"
+        lines += ax.plot(sessions, median, color=colour, ls=dashes, lw=2.0, label=text)
         at = float(np.interp(end, sessions, median))
         ax.plot(end, at, "o", color=colour, ms=6, mec=style.BLACK, mew=0.7, clip_on=False)
-        text = f"{style.shorten(course.name)}:\n{end:.0f} sessions"
-        handles.append((end, Line2D([], [], color=colour, ls=dashes, lw=2.0, label=text)))
-    ax.set_xlim(0, last)
+    ax.set_xlim(0, max(course.width_mm.shape[1] for course in courses) - 1)
     top, bottom = courses[0].width_mm.max(), min(c.width_mm.min() for c in courses)
     ax.set_ylim(bottom - 0.12 * (top - bottom), top + 0.04 * (top - bottom))
     ax.xaxis.set_major_locator(MaxNLocator(integer=True))
     # In the order in which they wear out: the longest-lived on top.
-    ordered = [handle for _, handle in sorted(handles, key=lambda pair: -pair[0])]
-    ax.legend(
-        handles=ordered,
-        loc="upper left",
-        bbox_to_anchor=(1.0, 1.03),
-        frameon=False,
-        fontsize=8.5,
-        handlelength=2.6,
-        labelcolor="linecolor",
-    )
+    ordered = [lines[k] for k in np.argsort([-end for end in medians], kind="stable")]
+    style.legend(ax, handles=ordered, handlelength=2.6, labelcolor="linecolor")
 
 
-def _retirement(ax: Axes, rules: Sequence[RetireRule], new_mm: float) -> float | None:
-    rule = next((rule for rule in rules if isinstance(rule, MaxWidthLoss)), None)
-    if rule is None:
-        return None
+def _retirement(ax: Axes, rule: MaxWidthLoss, new_mm: float) -> float:
     line = new_mm * (1 - rule.fraction)
     ax.axhline(line, color=style.BLACK, lw=1.2, ls=":")
-    ax.annotate(
-        f"retire at {line:.2f} mm:\n{100 * rule.fraction:g} % of the width gone",
-        (1.0, line),
-        (6, 0),
-        xycoords=ax.get_yaxis_transform(),
-        textcoords="offset points",
-        va="center",
-        fontsize=8.5,
-        annotation_clip=False,
-    )
+    gone = f"{100 * rule.fraction:g} % of the width gone"
+    style.margin_note(ax, f"retire at {line:.2f} mm:\n{gone}", line)
     return line
 
 
 def _life_title(courses: Sequence[_Course], medians: Sequence[float]) -> str:
     if len(courses) > 1:
-        return f"The median life runs from {min(medians):.0f} to {max(medians):.0f} sessions, by method"
+        low, high = min(medians), max(medians)
+        return f"The median life runs from {low:.0f} to {high:.0f} sessions, by method"
+    title = f"{courses[0].name}: {medians[0]:.0f} sessions"
     if len(courses[0].sessions) == 1:
-        return f"{courses[0].name}: {medians[0]:.0f} sessions"
+        return title
     low, high = np.percentile(courses[0].sessions, [10, 90])
-    return f"{courses[0].name}: {medians[0]:.0f} sessions in the median, p10 to p90 {low:.0f} to {high:.0f}"
+    return f"{title} in the median, p10 to p90 {low:.0f} to {high:.0f}"
 
 
 def _life_caption(courses: Sequence[_Course], line: float | None) -> str:
@@ -214,7 +167,7 @@ def _life_words(course: _Course) -> str:
 
 
 def comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
-    """Width lost a session by each method: mean, its Monte-Carlo error, and the spread of lives.
+    """Width lost per session by each method: mean, its Monte-Carlo error, and the spread of lives.
 
     Thin line: from p10 to p90 of the lives. Thick line: 95 % interval of the mean, 1.96
     Monte-Carlo standard errors either way. Sorted, the least loss on top.
@@ -230,60 +183,42 @@ def comparison(comparison: Comparison, ax: Axes | None = None) -> Axes:
     >>> result = ek.compare(ek.patterns.universal_curette(),
     ...                     [ek.methods.freehand(), ek.methods.held(15.0)], runs=8, seed=1)
     >>> ek.figures.comparison(result).get_xlabel().splitlines()[0]
-    'width lost a session, mean along the sides [µm]'
+    'width lost per session, mean along the sides [µm]'
     """
+    checks.instance("comparison", comparison, Comparison, "Take the result of ek.compare.")
     column = "loss_um_per_session"
-    table = comparison.table.reset_index(drop=True)
-    order = np.argsort(table[column].to_numpy(), kind="stable")
-    names, found = [], []
-    with style.canvas(ax, _size(len(order))) as axes:
-        for row, number in enumerate(order):
+    table = comparison.table.reset_index(drop=True).sort_values(column, kind="stable")
+    findings = []
+    with style.canvas(ax, _size(len(table))) as axes:
+        for row, (number, name, mean, error) in enumerate(
+            zip(table.index, table["method"], table[column], table[f"{column}_mc"], strict=True)
+        ):
             lives = comparison.runs.loc[comparison.runs["number"] == number, column]
-            low, high = np.percentile(lives.to_numpy(), [10, 90])
-            mean = float(table[column].iloc[number])
-            error = float(table[f"{column}_mc"].iloc[number])
-            axes.plot([low, high], [row, row], color=style.BLACK, lw=1.1)
-            axes.plot([low, high], [row, row], "|", color=style.BLACK, ms=7)
-            axes.plot(
-                [mean - Z95 * error, mean + Z95 * error],
-                [row, row],
-                color=style.BLUE,
-                lw=7,
-                solid_capstyle="butt",
-                alpha=0.75,
-            )
-            axes.plot(mean, row, "o", color="white", mec=style.BLACK, ms=5.5)
-            axes.annotate(
-                f"{mean:.1f} ± {Z95 * error:.1f}",
-                (mean, row),
-                (0, 8),
-                textcoords="offset points",
-                ha="center",
-                fontsize=8.5,
-            )
-            names.append(style.shorten(str(table["method"].iloc[number]), 26))
-            found.append(
-                f"{table['method'].iloc[number]}: {mean:.1f} ± {Z95 * error:.1f} µm a session, "
-                f"lives p10 {low:.1f} to p90 {high:.1f}."
-            )
-        _rows(axes, names)
+            findings.append(f"{name}: {_draw_loss(axes, row, lives.to_numpy(), mean, error)}")
+        _rows(axes, table["method"])
         axes.set_xlim(left=0.0)
-        axes.set_xlabel(
-            f"{LABELS[column]}\nthin: p10 to p90 of the lives; thick and ±: 95 % interval of the mean"
-        )
-        best, worst = names[0], names[-1]
-        style.title(
-            axes,
-            f"Least width lost: {' '.join(best.split())}; most: {' '.join(worst.split())}",
-        )
+        style.labels(axes, f"{quantity(column)}\n{INTERVALS}")
         describe(
             axes,
-            kind="Chart of intervals, a row a method",
+            title=f"Least width lost: {table['method'].iloc[0]}; most: {table['method'].iloc[-1]}",
+            kind="Chart of intervals, one row per method",
             shown="mean (white dot), 95 % interval of the mean from the number of lives run (thick "
             "blue), p10 to p90 of the lives (thin black)",
-            finding=" ".join(found),
+            finding=" ".join(findings),
         )
     return axes
+
+
+def _draw_loss(ax: Axes, row: int, lives: FloatArray, mean: float, error: float) -> str:
+    """Mean, its interval and p10 to p90 of the lives in a row; the same in words."""
+    low, high = np.percentile(lives, [10, 90])
+    half = Z95 * error
+    thick: style.Look = {"lw": 7, "solid_capstyle": "butt", "alpha": 0.75}
+    ax.plot([low, high], [row, row], color=style.BLACK, lw=1.1, marker="|", ms=7)
+    ax.plot([mean - half, mean + half], [row, row], color=style.BLUE, **thick)
+    ax.plot(mean, row, "o", color="white", mec=style.BLACK, ms=5.5)
+    style.note(ax, f"{mean:.1f} ± {half:.1f}", (mean, row), (0, 8), ha="center")
+    return f"{mean:.1f} ± {half:.1f} µm per session, lives p10 {low:.1f} to p90 {high:.1f}."
 
 
 def differences(
@@ -315,61 +250,54 @@ def differences(
     >>> bool(ek.figures.differences(result).yaxis_inverted())  # the first row is on top
     True
     """
+    checks.instance("comparison", comparison, Comparison, "Take the result of ek.compare.")
     table = comparison.differences(column, base)
     against = comparison.methods[base].name
     table = table.drop(index=base).sort_values("difference", kind="stable")
     if not len(table):
         raise EdgekitError("one method has no difference", against, "Compare two methods or more.")
-    names, found, clear = [], [], 0
+    findings = []
+    clear = int(((table["low"] > 0) | (table["high"] < 0)).sum())
     with style.canvas(ax, _size(len(table))) as axes:
         axes.axvline(0.0, color=style.BLACK, lw=1.0, ls=":")
-        for row, item in enumerate(table.itertuples()):
-            mean, low, high = (float(getattr(item, n)) for n in ("difference", "low", "high"))
-            told = low > 0 or high < 0
-            clear += told
-            axes.plot([low, high], [row, row], color=style.BLUE, lw=2.2, solid_capstyle="butt")
-            axes.plot([low, high], [row, row], "|", color=style.BLUE, ms=9, mew=1.6)
-            axes.plot(
-                mean, row, "o", ms=6.5, mec=style.BLACK, color=style.BLUE if told else "white"
-            )
-            text = f"{style.signed(mean)} ({style.signed(low)} to {style.signed(high)})"
-            axes.annotate(
-                text,
-                (mean, row),
-                (0, 8),
-                textcoords="offset points",
-                ha="center",
-                fontsize=8.5,
-                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.5},
-            )
-            names.append(style.shorten(str(item.method), 26))
-            found.append(f"{item.method}: {text}.")
-        _rows(axes, names)
+        for row, (name, mean, low, high) in enumerate(
+            table[["method", "difference", "low", "high"]].itertuples(index=False, name=None)
+        ):
+            findings.append(f"{name}: {_draw_difference(axes, row, mean, low, high)}.")
+        _rows(axes, table["method"])
         low, high = axes.get_xlim()
         spare = 0.2 * (high - low)  # room for the numbers beside the outermost dots
         axes.set_xlim(low - spare, high + spare)
-        axes.set_xlabel(f"difference: {LABELS.get(column, column)}")
-        style.title(
-            axes,
-            f"Against {against}: {clear} of {len(table)} methods differ (95 % interval clear of zero)",
-        )
+        style.labels(axes, f"difference: {quantity(column)}")
         describe(
             axes,
-            kind="Chart of paired differences, a row a method",
+            title=f"Against {against}: {clear} of {len(table)} methods differ (95 % interval clear "
+            "of zero)",
+            kind="Chart of paired differences, one row per method",
             shown=f"difference from {against} (dot, hollow where zero is inside) with its 95 % "
             "interval; dotted line at zero",
-            finding=f"Against {against}: " + " ".join(found),
+            finding=f"Against {against}: " + " ".join(findings),
         )
     return axes
 
 
-def _size(rows: int) -> tuple[float, float]:
-    return style.SIZE_IN[0], max(1.5 + 0.6 * rows, 2.4)
+def _draw_difference(ax: Axes, row: int, mean: float, low: float, high: float) -> str:
+    """A difference and its interval in a row, hollow where zero is inside; the same in words."""
+    text = f"{style.signed(mean)} ({style.signed(low)} to {style.signed(high)})"
+    fill = style.BLUE if low > 0 or high < 0 else "white"
+    ends: style.Look = {"marker": "|", "ms": 9, "mew": 1.6, "solid_capstyle": "butt"}
+    ax.plot([low, high], [row, row], color=style.BLUE, lw=2.2, **ends)
+    ax.plot(mean, row, "o", ms=6.5, mec=style.BLACK, color=fill)
+    style.note(ax, text, (mean, row), (0, 8), patch=1.0, ha="center")
+    return text
 
 
-def _rows(ax: Axes, names: Sequence[str]) -> None:
-    ax.set_yticks(range(len(names)), names)
-    ax.set_ylim(len(names) - 0.5, -0.75)
+def _size(count: int) -> tuple[float, float]:
+    return style.SIZE_IN[0], max(1.5 + 0.6 * count, 2.4)
+
+
+def _rows(ax: Axes, names: Iterable[str]) -> None:
+    style.rows(ax, names)
     ax.tick_params(axis="y", length=0)
     ax.grid(axis="x", lw=0.4, color="#CCCCCC")
     ax.set_axisbelow(True)

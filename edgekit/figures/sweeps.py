@@ -1,100 +1,25 @@
-"""Pictures of sweeps: lines over a field, single lives, swings of single inputs, shares of variance."""
+"""Pictures of sweeps: means over a swept field, and single lives as dots."""
 
 from __future__ import annotations
 
-from types import SimpleNamespace
-from typing import TYPE_CHECKING
+from typing import Any
 
 import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
+from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
 from edgekit.figures import style
-from edgekit.figures.lives import LABELS, Z95
-from edgekit.figures.words import describe
+from edgekit.figures.lives import INTERVALS, Z95
+from edgekit.figures.words import capital, describe, quantity, quantity_name
 from edgekit.study.outcomes import standard_error
-from edgekit.study.sensitivity import Sensitivity, Tornado
 
-if TYPE_CHECKING:
-    import pandas as pd
-    from matplotlib.axes import Axes
+__all__ = ["life_dots", "sweep"]
 
-__all__ = ["sensitivity", "spread", "sweep", "tornado"]
-
-WORDS = {
-    "method.placements": "placements along one edge [count]",
-    "method.seatings": "seatings a placement [count]",
-    "method.sharp_target": "share of the edge to be sharp [1]",
-    "method.hand.tilt_deg.sd": "tilt, scatter [°]",
-    "method.hand.tilt_deg.person_sd": "tilt, between people [°]",
-    "method.hand.swing_deg.sd": "swing, scatter [°]",
-    "method.hand.position_mm.sd": "position, scatter [mm]",
-    "method.hand.depth.sd": "advance, relative scatter [1]",
-    "use.strokes": "strokes between sessions [count]",
-    "use.law.rate": "rate of dulling [µm² a stroke]",
-    "use.attrition_um": "width lost in use [µm a session]",
-    "use.sharp_radius_um": "edge radius when sharp [µm]",
-    "use.patch_cv": "patchiness of dulling [1]",
-    "rule.fraction": "limit of the retirement rule [1]",
-    "rule.0.fraction": "limit of the first rule [1]",
-    "strokes_in_a_life": "working strokes in a life [count]",
-}
-PILES = 80  # along the axis, of dots that stand on one another
-
-
-def _words(field: str) -> str:
-    return WORDS.get(field, LABELS.get(field, field))
-
-
-def _without_unit(field: str) -> str:
-    return _words(field).rsplit(" [", 1)[0]
-
-
-def _shown(value: object) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value)
-
-
-def _column(table: pd.DataFrame, name: str) -> None:
-    if name not in table.columns:
-        raise EdgekitError("the sweep has no such column", name, f"Choose from {[*table.columns]}.")
-
-
-def _means(
-    part: pd.DataFrame, x: str, y: str, against: object
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Values of x, mean of y there and its standard error, from samples or from a summary.
-
-    With `against`, a value of x, those of the differences from it, run by run.
-    """
-    error = f"{y}_mc"
-    if error in part:
-        ordered = part.sort_values(x)
-        return tuple(ordered[name].to_numpy(dtype=float) for name in (x, y, error))  # type: ignore[return-value]
-    if against is None:
-        groups = part.groupby(x)[y]
-        mean = groups.mean()
-        return tuple(np.asarray(item, dtype=float) for item in (mean.index, mean, groups.sem()))  # type: ignore[return-value]
-    wide = part.pivot_table(index="run", columns=x, values=y)
-    gaps = wide.sub(wide[against], axis=0)
-    return tuple(np.asarray(item, dtype=float) for item in (gaps.columns, gaps.mean(), gaps.sem()))  # type: ignore[return-value]
-
-
-def _reference(table: pd.DataFrame, x: str, y: str, by: str | None, against: object) -> None:
-    if f"{y}_mc" in table or "run" not in table:
-        raise EdgekitError(
-            "differences need a row a life", "a summary", "Sweep with summary=False."
-        )
-    if table.duplicated(["run", x, *([by] if by else [])]).any():
-        raise EdgekitError(
-            "another field varies as well, so lives have no partner",
-            x,
-            "Name it as by, or take a part.",
-        )
-    if against not in set(table[x]):
-        raise EdgekitError(
-            f"{x} never has that value", against, f"Choose from {sorted(set(table[x]))}."
-        )
+STACKS = 80  # along the axis, of dots that stand on one another
 
 
 def sweep(
@@ -111,14 +36,14 @@ def sweep(
     Parameters
     ----------
     table : DataFrame
-        Of `edgekit.sweep`, a row a life or a summary.
+        Of `edgekit.sweep`, one row per life or a summary.
     x, y : str
         The field along the axis, and the quantity.
     by : str, optional
-        Another field, one line a value; five at most.
+        Another field, one line per value; five at most.
     against : float, optional
-        A value of `x`. What is drawn is then the difference from it, life by life: run i is the same
-        instrument and hand in every row, so differences are known better than levels.
+        A value of `x`. What is drawn is then the difference from it, life by life: run i is the
+        same instrument and hand in every row, so differences are known better than levels.
     ax : Axes, optional
 
     Examples
@@ -130,50 +55,19 @@ def sweep(
     >>> ek.figures.sweep(table, x="method.placements").get_xlabel()
     'placements along one edge [count]'
     """
-    for name in (x, y, *([by] if by else [])):
-        _column(table, name)
-    for name in (x, y):
-        if table[name].dtype.kind not in "if":
-            raise EdgekitError(
-                "an axis needs a column of numbers", name, "Give objects and names to `by`."
-            )
-    well = _well(table)
-    if against is not None:
-        _reference(well, x, y, by, against)
-    values = [None] if by is None else list(dict.fromkeys(well[by]))
-    if len(values) > len(style.SERIES):
-        raise EdgekitError(
-            f"too many values of {by} to tell apart", len(values), "Draw 5 or fewer."
-        )
-    lines = [x] if by is None else [x, by]
-    if well[[*lines, "row"]].drop_duplicates().duplicated(lines).any():
-        raise EdgekitError(
-            "several rows of the grid would fall on one point",
-            lines,
-            "Name in `by` the field in which they differ, or give a part of the table.",
-        )
-    labels, found = [], []
+    done = _succeeded(table, x, y, "row", *([by] if by else []))
+    _check_lines(done, x, y, by, against)
+    values = [None] if by is None else list(dict.fromkeys(done[by]))
+    labels, findings = [], []
     with style.canvas(ax) as axes:
-        for value, (colour, dashes) in zip(values, style.SERIES, strict=False):
-            part = well if by is None else well[well[by] == value]
-            at, mean, error = _means(part, x, y, against)
-            axes.fill_between(
-                at, mean - Z95 * error, mean + Z95 * error, color=colour, alpha=0.2, lw=0
-            )
-            axes.plot(at, mean, color=colour, ls=dashes, marker="o", ms=3.5)
-            name = "" if by is None else _shown(value)
-            labels.append((float(mean[-1]), style.shorten(name, 18), colour))
-            low = int(np.argmin(mean))
-            digits = 1 if abs(mean).max() >= 5 else 2
-            shown = [
-                f"{mean[i]:.{digits}f} ± {Z95 * error[i]:.{digits}f} at {at[i]:g}"
-                for i in sorted({0, low, len(at) - 1})
-            ]
-            found.append(f"{name + ': ' if name else ''}{', '.join(shown)}.")
-        axes.set_xlabel(_words(x))
-        what = _words(y) if against is None else f"difference: {_words(y)}"
-        axes.set_ylabel(style.shorten(what, 48))
-        if (np.asarray(well[x]) % 1 == 0).all():
+        for value, look in zip(values, style.SERIES, strict=False):
+            part = done if by is None else done[done[by] == value]
+            last, words = _draw_line(axes, _means(part, x, y, against), look)
+            labels.append((last, style.shorten(_shown(value), 18), look[0]))
+            findings.append(words if by is None else f"{_shown(value)}: {words}")
+        difference = "" if against is None else "difference: "
+        style.labels(axes, quantity(x), f"{difference}{quantity(y)}")
+        if (np.asarray(done[x]) % 1 == 0).all():
             axes.xaxis.set_major_locator(MaxNLocator(integer=True))
         if against is None:
             axes.set_ylim(bottom=0.0)
@@ -181,39 +75,125 @@ def sweep(
             axes.axhline(0.0, color=style.BLACK, lw=1.0, ls=":")
         if by is not None:
             style.end_labels(axes, labels)
-            beside = f"; lines: {_words(by)}"
-        else:
-            beside = ""
+        lines = "" if by is None else f"; lines: {quantity(by)}"
         base = "" if against is None else f", less what it is at {against:g}"
-        style.title(axes, f"{_capital(_without_unit(y))}{base}, over {_without_unit(x)}{beside}")
         describe(
             axes,
+            title=f"{capital(quantity_name(y))}{base}, over {quantity_name(x)}{lines}",
             kind="Line chart of a sweep",
-            shown=f"means with bands of their 95 % intervals{base}{beside}",
-            finding=f"By {_without_unit(by)}: {' '.join(found)}" if by else " ".join(found),
+            shown=f"means with bands of their 95 % intervals{base}{lines}",
+            finding=(f"By {quantity_name(by)}: " if by else "") + " ".join(findings),
         )
     return axes
 
 
-def spread(
+def _shown(value: object) -> str:
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _draw_line(
+    ax: Axes, points: tuple[FloatArray, FloatArray, FloatArray], look: tuple[str, Any]
+) -> tuple[float, str]:
+    """Means with their band; the last of them, and in words both ends and the lowest point."""
+    (at, mean, error), (colour, dashes) = points, look
+    half = Z95 * error
+    ax.fill_between(at, mean - half, mean + half, color=colour, alpha=0.2, lw=0)
+    ax.plot(at, mean, color=colour, ls=dashes, marker="o", ms=3.5)
+    digits = 1 if abs(mean).max() >= 5 else 2
+    shown = [
+        f"{mean[i]:.{digits}f} ± {half[i]:.{digits}f} at {at[i]:g}"
+        for i in sorted({0, int(np.argmin(mean)), len(at) - 1})
+    ]
+    return float(mean[-1]), f"{', '.join(shown)}."
+
+
+def _succeeded(table: pd.DataFrame, *columns: str) -> pd.DataFrame:
+    """The rows of a sweep that did not fail, if the table has these columns."""
+    checks.instance("table", table, pd.DataFrame, "Take the result of ek.sweep.")
+    for name in (*columns, "status"):
+        if name not in table.columns:
+            remedy = f"Choose from {[*table.columns]}."
+            raise EdgekitError("the sweep has no such column", name, remedy)
+    done = table[table["status"] == "ok"]
+    if not len(done):
+        shown = table["status"].iloc[0] if len(table) else "no row"
+        raise EdgekitError("every row of the sweep failed", shown, "Fix the cause shown.")
+    return done
+
+
+def _check_lines(done: pd.DataFrame, x: str, y: str, by: str | None, against: object) -> None:
+    """Refuse what would not be one line per value of `by`, one point per value of `x`."""
+    for name in (x, y):
+        if done[name].dtype.kind not in "if":
+            remedy = "Give objects and names to `by`."
+            raise EdgekitError("an axis needs a column of numbers", name, remedy)
+    if against is not None:
+        _check_partners(done, x, y, by, against)
+    count = 1 if by is None else done[by].nunique(dropna=False)
+    if count > len(style.SERIES):
+        raise EdgekitError(f"too many values of {by} to tell apart", count, "Draw 5 or fewer.")
+    fields = [x] if by is None else [x, by]
+    if done[[*fields, "row"]].drop_duplicates().duplicated(fields).any():
+        raise EdgekitError(
+            "several rows of the grid would fall on one point",
+            fields,
+            "Name in `by` the field in which they differ, or give a part of the table.",
+        )
+
+
+def _check_partners(done: pd.DataFrame, x: str, y: str, by: str | None, against: object) -> None:
+    """Refuse a table in which a life has no partner at the value `against`, or more than one."""
+    if f"{y}_mc" in done or "run" not in done:
+        remedy = "Sweep with summary=False."
+        raise EdgekitError("differences need one row per life", "a summary", remedy)
+    if done.duplicated(["run", x, *([by] if by else [])]).any():
+        remedy = "Name it as by, or take a part."
+        raise EdgekitError("another field varies as well, so lives have no partner", x, remedy)
+    if against not in set(done[x]):
+        remedy = f"Choose from {sorted(set(done[x]))}."
+        raise EdgekitError(f"{x} never has that value", against, remedy)
+
+
+def _means(
+    part: pd.DataFrame, x: str, y: str, against: object
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Values of x, mean of y there and its standard error, from samples or from a summary.
+
+    With `against`, a value of x, those of the differences from it, run by run.
+    """
+    if f"{y}_mc" in part:
+        ordered = part.sort_values(x)
+        mean, error = ordered.set_index(x)[y], ordered[f"{y}_mc"]
+    elif against is None:
+        groups = part.groupby(x)[y]
+        mean, error = groups.mean(), groups.sem()
+    else:
+        wide = part.pivot_table(index="run", columns=x, values=y)
+        gaps = wide.sub(wide[against], axis=0)
+        mean, error = gaps.mean(), gaps.sem()
+    at = mean.index.to_numpy(dtype=float)
+    return at, mean.to_numpy(dtype=float), error.to_numpy(dtype=float)
+
+
+def life_dots(
     table: pd.DataFrame,
     *,
     y: str,
     by: str,
-    most: float | None = None,
+    axis_end: float = 0.0,
     ax: Axes | None = None,
 ) -> Axes:
-    """Every life of a sweep as a dot, in rows by a field, with what lives and runs leave open.
+    """Every life of a sweep as a dot, in rows by a field, with the spread and the mean's error.
 
     Parameters
     ----------
     table : DataFrame
-        Of `edgekit.sweep`, a row a life.
+        Of `edgekit.sweep`, one row per life.
     y : str
         The quantity along the axis.
     by : str
-        The field of the rows, which must have as many lives each.
-    most : float, optional
+        The field of the rows.
+    axis_end : float
         Upper end of the axis, so that several pictures compare; it goes further if lives do.
     ax : Axes, optional
 
@@ -223,235 +203,65 @@ def spread(
     >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
     >>> table = ek.sweep(task, ek.full_grid({"use.strokes": [15.0, 60.0]}), runs=5, seed=1,
     ...                  progress=False)
-    >>> ek.figures.spread(table, y="sessions", by="use.strokes").get_xlabel().splitlines()[0]
+    >>> ek.figures.life_dots(table, y="sessions", by="use.strokes").get_xlabel().splitlines()[0]
     'sessions until retired [count]'
     """
-    for name in (y, by):
-        _column(table, name)
-    well = _well(table)
-    if "run" not in well:
-        raise EdgekitError("single lives need a row a life", "a summary", "Sweep without summary.")
-    groups = [(value, np.sort(part.to_numpy(dtype=float))) for value, part in well.groupby(by)[y]]
-    end = max(float(most or 0.0), 1.02 * float(well[y].max()))
-    width = end / PILES or 1.0
-    piles = [_pile(np.round(lives / width)) for _, lives in groups]
-    highest = max(float(pile.max()) for pile in piles) or 1.0
-    found = []
+    done = _succeeded(table, y, by)
+    if "run" not in done:
+        remedy = "Sweep without summary."
+        raise EdgekitError("single lives need one row per life", "a summary", remedy)
+    axis_end = checks.at_least("axis_end", axis_end, 0.0)
+    parts = done.groupby(by)[y]
+    names = [_shown(value) for value, _ in parts]
+    groups = [np.sort(part.to_numpy(dtype=float)) for _, part in parts]
+    end = max(axis_end, 1.02 * float(done[y].max())) or 1.0
+    stacks = [_stack(np.round(lives / (end / STACKS))) for lives in groups]
+    highest = max(float(stack.max()) for stack in stacks) or 1.0
+    findings = []
     with style.canvas(ax, (6.4, 1.4 + 0.7 * len(groups))) as axes:
-        for place, ((_, lives), pile) in enumerate(zip(groups, piles, strict=True)):
-            low, high = np.percentile(lives, (10, 90))
-            mean, half = lives.mean(), Z95 * standard_error(lives)
-            axes.plot(
-                lives, place - 0.04 - 0.6 * pile / highest, "o", ms=2.5, color=style.GREY, mew=0
-            )
-            axes.plot([low, high], [place + 0.12] * 2, color=style.BLACK, lw=1.2)
-            axes.plot([mean - half, mean + half], [place + 0.12] * 2, color=style.BLUE, lw=5)
-            axes.plot(mean, place + 0.12, "o", color=style.BLACK, mfc="white", ms=4)
-            axes.annotate(
-                f"{mean:.0f} ± {half:.0f}",
-                (mean, place + 0.12),
-                (0, -13),
-                textcoords="offset points",
-                ha="center",
-                fontsize=8.5,
-            )
-            found.append((mean, half, low, high))
-        names = [_shown(value) for value, _ in groups]
-        axes.set_yticks(range(len(groups)), names)
-        axes.set_ylim(len(groups) - 0.5, -0.75)
-        axes.set_xlim(0.0, end or 1.0)
-        axes.set_ylabel(_words(by).replace(" [", "\n["))
-        axes.set_xlabel(
-            f"{_words(y)}\ndot: a life; thin: p10 to p90 of the lives; thick and ±: 95 % interval of the mean"
-        )
-        fixed = _fixed(well, by)
-        style.title(axes, f"{_capital(_without_unit(y))}, life by life{fixed}")
+        for row, (name, lives, stack) in enumerate(zip(names, groups, stacks, strict=True)):
+            heights = row - 0.04 - 0.6 * stack / highest
+            axes.plot(lives, heights, "o", ms=2.5, color=style.GREY, mew=0)
+            findings.append(f"{name}: {_draw_interval(axes, lives, row + 0.12)}")
+        style.rows(axes, names)
+        axes.set_xlim(0.0, end)
+        dots = f"{quantity(y)}\ndot: a life; {INTERVALS}"
+        style.labels(axes, dots, quantity(by).replace(" [", "\n["))
+        fixed = _fixed(done, by)
         describe(
             axes,
-            kind="Dots in rows, a dot a life",
-            shown="lives (grey dots), p10 to p90 of them (thin black), 95 % interval of the mean from the "
-            "number of lives (thick blue), mean (white dot)",
-            finding=_capital(f"{fixed}; by {_without_unit(by)}: "[2:])
-            + " ".join(
-                f"{name}: {mean:.0f} ± {half:.0f}, lives p10 {low:.0f} to p90 {high:.0f}."
-                for name, (mean, half, low, high) in zip(names, found, strict=True)
-            ),
+            title="; ".join([f"{capital(quantity_name(y))}, life by life", *fixed]),
+            kind="Dots in rows, one dot per life",
+            shown="lives (grey dots), p10 to p90 of them (thin black), 95 % interval of the mean "
+            "from the number of lives (thick blue), mean (white dot)",
+            finding=capital("; ".join([*fixed, f"by {quantity_name(by)}: "])) + " ".join(findings),
         )
     return axes
 
 
-def _pile(values: FloatArray) -> FloatArray:
+def _draw_interval(ax: Axes, lives: FloatArray, height: float) -> str:
+    """Mean of some lives, its 95 % interval and p10 to p90 at a height; the same in words."""
+    low, high = np.percentile(lives, (10, 90))
+    mean, half = lives.mean(), Z95 * standard_error(lives)
+    ax.plot([low, high], [height] * 2, color=style.BLACK, lw=1.2)
+    ax.plot([mean - half, mean + half], [height] * 2, color=style.BLUE, lw=5)
+    ax.plot(mean, height, "o", color=style.BLACK, mfc="white", ms=4)
+    style.note(ax, f"{mean:.0f} ± {half:.0f}", (mean, height), (0, -13), ha="center")
+    return f"{mean:.0f} ± {half:.0f}, lives p10 {low:.0f} to p90 {high:.0f}."
+
+
+def _stack(values: FloatArray) -> FloatArray:
     """How many equal values stand before each of these sorted ones."""
     _, first, group = np.unique(values, return_index=True, return_inverse=True)
     return np.asarray(np.arange(len(values)) - first[group], dtype=float)
 
 
-def _fixed(table: pd.DataFrame, but: str) -> str:
+def _fixed(table: pd.DataFrame, but: str) -> list[str]:
     """The swept fields that have one value throughout, in words."""
-    alone = [
-        name
-        for name in map(str, table.columns)
-        if "." in name and name != but and (table[name] == table[name].iloc[0]).all()
+    fields = [name for name in map(str, table.columns) if "." in name and name != but]
+    firsts = {name: table[name].iloc[0] for name in fields}
+    return [
+        f"{quantity_name(name)}: {first}"
+        for name, first in firsts.items()
+        if (table[name] == first).all()
     ]
-    return "".join(f"; {_without_unit(name)}: {table[name].iloc[0]}" for name in alone)
-
-
-def tornado(result: Tornado, *, y: str = "loss_um_per_session", ax: Axes | None = None) -> Axes:
-    """What each input alone does to a quantity, the widest swing on top.
-
-    Parameters
-    ----------
-    result : Tornado
-    y : str
-        Which output.
-    ax : Axes, optional
-
-    Examples
-    --------
-    >>> import edgekit as ek
-    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
-    >>> found = ek.tornado(task, {"use.strokes": (15.0, 60.0)}, runs=4, seed=1, progress=False)
-    >>> [label.get_text() for label in ek.figures.tornado(found).get_yticklabels()]
-    ['strokes between sessions']
-    """
-    rows = _rows_of(result.table, y)
-    base = float(rows["base"].iloc[0])
-    found = []
-    with style.canvas(ax, (6.4, 1.6 + 0.42 * len(rows))) as axes:
-        for place, row in enumerate(_records(rows)):
-            ends = [(row.at_low, row.low_value), (row.at_high, row.high_value)]
-            for (end, _), colour, hatch in zip(
-                ends, (style.SKY, style.VERMILION), ("", "///"), strict=True
-            ):
-                axes.barh(
-                    place,
-                    end - base,
-                    left=base,
-                    height=0.55,
-                    color=colour,
-                    hatch=hatch,
-                    ec=style.BLACK,
-                    lw=0.8,
-                )
-            (left, at_left), (right, at_right) = sorted(ends)
-            for end, value, side in (
-                (min(left, base), at_left, -1),
-                (max(right, base), at_right, 1),
-            ):
-                axes.annotate(
-                    f"{value:.3g}",
-                    (end, place),
-                    (4 * side, 0),
-                    va="center",
-                    textcoords="offset points",
-                    ha="left" if side > 0 else "right",
-                    fontsize=8.5,
-                )
-            found.append(
-                f"{_without_unit(row.input)} from {row.low_value:.3g} to {row.high_value:.3g}: "
-                f"{row.at_low:.1f} to {row.at_high:.1f} (± {Z95 * row.swing_mc:.1f})."
-            )
-        axes.axvline(base, color=style.BLACK, lw=1.0)
-        axes.set_yticks(
-            range(len(rows)), [style.shorten(_without_unit(n), 30) for n in rows["input"]]
-        )
-        axes.invert_yaxis()
-        axes.margins(x=0.12)
-        axes.set_xlabel(f"{_words(y)}\nplain: input at its low end; hatched: at its high end")
-        style.title(
-            axes,
-            f"{_capital(_without_unit(rows['input'].iloc[0]))} moves it most; line: all inputs at medians",
-            52,
-        )
-        describe(
-            axes,
-            kind="Chart of bars, a row an input, the widest on top",
-            shown="output with one input at its low end (plain) and at its high end (hatched), from "
-            f"the value with all at their medians, {base:.1f} (line)",
-            finding=" ".join(found),
-        )
-    return axes
-
-
-def sensitivity(
-    result: Sensitivity, *, y: str = "loss_um_per_session", ax: Axes | None = None
-) -> Axes:
-    """Shares of a quantity's variance, with their intervals.
-
-    Filled dot: what knowing the input would take away. Hollow square: what would stay if all others
-    were known; further right than the dot where inputs act together.
-
-    Parameters
-    ----------
-    result : Sensitivity
-    y : str
-        Which output.
-    ax : Axes, optional
-
-    Examples
-    --------
-    >>> import edgekit as ek
-    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
-    >>> found = ek.sensitivity(task, {"use.strokes": (15.0, 60.0), "use.patch_cv": (0.1, 0.3)},
-    ...                        points=8, runs=4, seed=1, progress=False)
-    >>> ek.figures.sensitivity(found, y="sessions").get_xlabel().splitlines()[0]
-    'share of the variance of sessions until retired [1]'
-    """
-    rows = _rows_of(result.table, y).sort_values("total", ascending=False)
-    found = []
-    with style.canvas(ax, (6.4, 1.5 + 0.45 * len(rows))) as axes:
-        for place, row in enumerate(_records(rows)):
-            for up, value, low, high, colour, mark, fill in (
-                (-0.13, row.first, row.first_low, row.first_high, style.BLUE, "o", style.BLUE),
-                (0.13, row.total, row.total_low, row.total_high, style.BLACK, "s", "white"),
-            ):
-                axes.plot([low, high], [place + up] * 2, color=colour, lw=1.2)
-                axes.plot(value, place + up, mark, color=colour, mfc=fill, ms=5.5)
-            found.append(
-                f"{_without_unit(row.input)}: alone {row.first:.2f} ({row.first_low:.2f} to "
-                f"{row.first_high:.2f}), with others {row.total:.2f} ({row.total_low:.2f} to "
-                f"{row.total_high:.2f})."
-            )
-        axes.axvline(0.0, color=style.GREY, lw=0.8)
-        axes.set_yticks(
-            range(len(rows)), [style.shorten(_without_unit(n), 30) for n in rows["input"]]
-        )
-        axes.invert_yaxis()
-        axes.set_xlabel(
-            f"share of the variance of {_without_unit(y)} [1]\n"
-            "dot: alone; square: with what it acts together with"
-        )
-        style.title(axes, f"{_capital(_without_unit(rows['input'].iloc[0]))} decides most", 52)
-        describe(
-            axes,
-            kind="Chart of dots with intervals, a row an input, the largest share on top",
-            shown="share of the variance by the input alone (filled dots) and with all it acts together with "
-            "(hollow squares), each with its interval",
-            finding=" ".join(found),
-        )
-    return axes
-
-
-def _well(table: pd.DataFrame) -> pd.DataFrame:
-    """The rows that were lived."""
-    well = table[table["status"] == "ok"]
-    if not len(well):
-        raise EdgekitError("no row of the sweep was lived", table["status"].iloc[0], "Mend that.")
-    return well
-
-
-def _rows_of(table: pd.DataFrame, y: str) -> pd.DataFrame:
-    rows = table[table["output"] == y]
-    if not len(rows):
-        raise EdgekitError("no such output", y, f"Choose from {table['output'].unique().tolist()}.")
-    return rows
-
-
-def _records(rows: pd.DataFrame) -> list[SimpleNamespace]:
-    names = [str(name) for name in rows.columns]
-    lines = zip(*(rows[name].tolist() for name in names), strict=True)
-    return [SimpleNamespace(**dict(zip(names, line, strict=True))) for line in lines]
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]

@@ -1,4 +1,4 @@
-"""What a figure says in words: alternative text for whoever cannot see it, and the caption."""
+"""What a figure says in words: its title, its caption and the text for those who cannot see it."""
 
 from __future__ import annotations
 
@@ -7,20 +7,65 @@ import io
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from html import escape
 from weakref import WeakKeyDictionary
 
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from PIL import Image
 
+from edgekit import checks
 from edgekit.errors import EdgekitError
-from edgekit.figures.style import styled
+from edgekit.figures import style
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+__all__ = ["Picture", "alt_text", "describe", "picture", "quantity", "quantity_name"]
 
-__all__ = ["Picture", "alt_text", "describe", "html"]
+QUANTITIES = {
+    "loss_um_per_session": "width lost per session, mean along the sides [µm]",
+    "deepest_um_per_session": "width lost per session, deepest [µm]",
+    "ridge_um": "ridge height [µm]",
+    "angle_error_deg": "angle error [°]",
+    "angle_rms_deg": "angle error, root mean square [°]",
+    "sharp_fraction": "share of the edge sharp [1]",
+    "minutes_per_session": "time per session [min]",
+    "steel_mg": "steel removed per session [mg]",
+    "dull_radius_um": "edge radius when dull [µm]",
+    "sessions": "sessions until retired [count]",
+    "strokes_in_a_life": "working strokes in a life [count]",
+    "method.placements": "placements along one edge [count]",
+    "method.seatings": "seatings per placement [count]",
+    "method.sharp_target": "share of the edge to be sharp [1]",
+    "method.hand.tilt_deg.sd": "tilt, scatter [°]",
+    "method.hand.tilt_deg.person_sd": "tilt, between people [°]",
+    "method.hand.swing_deg.sd": "swing, scatter [°]",
+    "method.hand.position_mm.sd": "position, scatter [mm]",
+    "method.hand.depth.sd": "advance, relative scatter [1]",
+    "use.strokes": "strokes between sessions [count]",
+    "use.law.rate": "rate of dulling [µm² per stroke]",
+    "use.attrition_um": "width lost in use [µm per session]",
+    "use.sharp_radius_um": "edge radius when sharp [µm]",
+    "use.patch_cv": "patchiness of dulling [1]",
+    "rule.fraction": "limit of the retirement rule [1]",
+    "rule.0.fraction": "limit of the first rule [1]",
+}
+"""Columns of results and fields of a sweep in words, each with its unit."""
+
+
+def quantity(field: str) -> str:
+    """A column or a field in words with its unit; an unknown one as it is written."""
+    return QUANTITIES.get(field, field)
+
+
+def quantity_name(field: str) -> str:
+    """A column or a field in words, without its unit."""
+    return quantity(field).rsplit(" [", 1)[0]
+
+
+def capital(words: str) -> str:
+    """Words with a capital letter in front."""
+    return words[:1].upper() + words[1:]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,26 +74,39 @@ class _Words:
     caption: str
 
 
+MAX_DPI = 1200  # a figure of notebook size is 37 million pixels then
+COLOURS = 64  # enough for flat colours and smooth lettering; a third of the bytes
 _WORDS: WeakKeyDictionary[Axes, _Words] = WeakKeyDictionary()
 
 
 def describe(
-    axes: Axes | Sequence[Axes], *, kind: str, shown: str, finding: str, caption: str = ""
+    axes: Axes | Sequence[Axes],
+    *,
+    kind: str,
+    shown: str,
+    finding: str,
+    caption: str = "",
+    title: str = "",
+    letters: int = style.TITLE_LETTERS,
 ) -> None:
-    """Attach alternative text and a caption to every one of `axes`, which make one picture.
+    """Attach title, alternative text and caption to `axes`, which make one picture.
 
     `kind` is the kind of picture, `shown` what its lines and marks stand for, `finding` a sentence
     or two with the numbers that matter. The ranges of the axes are read off the axes themselves.
+    The title is broken into lines of at most `letters` characters; without one the axes keep
+    the title they have.
     """
     panels = [axes] if not isinstance(axes, Sequence) else list(axes)
+    if title:
+        style.title(panels[0], title, letters)
     if panels[0].get_aspect() != "auto":
-        with styled():  # equal scales widen the limits, and only when the layout is known
+        with style.styled():  # equal scales widen the limits, and only when the layout is known
             figure = root_figure(panels[0])
             if (engine := figure.get_layout_engine()) is not None:
                 engine.execute(figure)
             for ax in panels:
                 ax.apply_aspect()
-            figure.stale = False  # whatever is changed from here on sets it again
+            figure.stale = False  # any change from here on sets it again
     ranges: list[str] = []
     for ax in panels:
         ranges += [text for text in _ranges(ax) if text not in ranges]
@@ -59,19 +117,18 @@ def describe(
 
 
 def _ranges(ax: Axes) -> list[str]:
-    found = []
+    ranges = []
     for name in ("x", "y", "z"):
         if not hasattr(ax, f"get_{name}lim"):
             continue
-        label = getattr(ax, f"get_{name}label")()
-        if label:
+        if label := style.spoken(getattr(ax, f"get_{name}label")()):
             low, high = sorted(getattr(ax, f"get_{name}lim")())
-            found.append(f"{name} axis: {label}, {low:.3g} to {high:.3g}")
-        elif ticks := [t.get_text() for t in getattr(ax, f"get_{name}ticklabels")()]:
-            words = [" ".join(text.split()) for text in ticks if text]
-            if words and not ax.get_shared_x_axes().get_siblings(ax)[1:]:
-                found.append(f"{name} axis: {', '.join(words)}")
-    return found
+            ranges.append(f"{name} axis: {label}, {low:.3g} to {high:.3g}")
+        elif not ax.get_shared_x_axes().get_siblings(ax)[1:]:
+            ticks = [style.spoken(t.get_text()) for t in getattr(ax, f"get_{name}ticklabels")()]
+            if any(ticks):
+                ranges.append(f"{name} axis: {', '.join(filter(None, ticks))}")
+    return ranges
 
 
 def alt_text(ax: Axes) -> str:
@@ -94,7 +151,7 @@ def alt_text(ax: Axes) -> str:
     >>> ek.figures.alt_text(ax).startswith("Cross-section")
     True
     """
-    return _of(ax).alt
+    return _words(ax).alt
 
 
 def root_figure(ax: Axes) -> Figure:
@@ -107,7 +164,7 @@ def root_figure(ax: Axes) -> Figure:
     return figure
 
 
-def _of(ax: Axes) -> _Words:
+def _words(ax: Axes) -> _Words:
     if ax not in _WORDS:
         raise EdgekitError(
             "these Axes carry no words", ax, "Draw with a function of edgekit.figures first."
@@ -128,8 +185,6 @@ class Picture:
         return self.alt
 
     def _repr_html_(self) -> str:
-        from html import escape
-
         data = base64.b64encode(self.png).decode("ascii")
         return (
             '<figure style="margin:0.5em 0">'
@@ -139,7 +194,7 @@ class Picture:
         )
 
 
-def html(ax: Axes, *, dpi: float = 110.0) -> Picture:
+def picture(ax: Axes, *, dpi: float = 110.0) -> Picture:
     """The whole figure of `ax` as an image with alternative text and caption, for a notebook.
 
     Every other way of showing a matplotlib figure in a notebook loses its alternative text. The
@@ -150,7 +205,7 @@ def html(ax: Axes, *, dpi: float = 110.0) -> Picture:
     ax : matplotlib Axes
         As returned by a function of `edgekit.figures`.
     dpi : float
-        Pixels an inch.
+        Pixels per inch.
 
     Returns
     -------
@@ -160,15 +215,16 @@ def html(ax: Axes, *, dpi: float = 110.0) -> Picture:
     Examples
     --------
     >>> import edgekit as ek
-    >>> picture = ek.figures.html(ek.figures.section(ek.patterns.universal_curette()))
-    >>> "alt=" in picture._repr_html_()
+    >>> shown = ek.figures.picture(ek.figures.section(ek.patterns.universal_curette()))
+    >>> "alt=" in shown._repr_html_()
     True
     """
-    _of(ax)
+    _words(ax)
+    checks.between("dpi", dpi, 10, MAX_DPI)
     figure = root_figure(ax)
     words = list(dict.fromkeys(_WORDS[panel] for panel in figure.axes if panel in _WORDS))
     laid_out = not figure.stale and figure.dpi == dpi
-    with styled():
+    with style.styled():
         figure.set_dpi(dpi)
         if laid_out:
             figure.set_layout_engine("none")
@@ -186,16 +242,11 @@ def html(ax: Axes, *, dpi: float = 110.0) -> Picture:
     )
 
 
-COLOURS = 64  # enough for flat colours and smooth lettering; a third of the bytes
-
-
 def _few_colours(canvas: FigureCanvasAgg) -> bytes:
     """What is drawn, as a picture with a palette, so that notebooks stay small.
 
     Straight from the canvas, and at the usual compression: a control redraws in half the time.
     """
-    from PIL import Image
-
     pixels = np.asarray(canvas.buffer_rgba())  # type: ignore[no-untyped-call]
     drawn = Image.fromarray(pixels).convert("RGB")
     small = io.BytesIO()

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, cast
-
 import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
+from matplotlib.ticker import MultipleLocator
+from mpl_toolkits.mplot3d import proj3d
+from mpl_toolkits.mplot3d.art3d import Poly3DCollection
+from mpl_toolkits.mplot3d.axes3d import Axes3D
 
-from edgekit.checks import FloatArray, count
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.contact.facets import evenly_placed
 from edgekit.contact.orientation import orient
 from edgekit.contact.stone import FlatStone, Stone
@@ -15,12 +21,8 @@ from edgekit.errors import EdgekitError
 from edgekit.figures import style
 from edgekit.figures.words import describe, root_figure
 from edgekit.geometry.blade import Blade, width_between
-from edgekit.geometry.edge import Edge
+from edgekit.geometry.edge import EdgeFrame
 from edgekit.geometry.section import Bevel, Section
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from mpl_toolkits.mplot3d.axes3d import Axes3D
 
 __all__ = ["blade", "section"]
 
@@ -29,6 +31,7 @@ DEPTHS = 17
 OUTLINES = (0.1, 0.3, 0.5, 0.7)  # of the first edge; nearer the toe they would crowd
 PATCH_SHARE = 0.13  # of the blade's length that a stone's drawn patch is long
 ZOOM = 1.1
+MAX_PLACEMENTS = 200  # stone planes; more would hide the blade
 VIEW = (27.0, -56.0)  # elevation and azimuth of the eye [deg]
 
 
@@ -58,31 +61,24 @@ def blade(
     >>> ek.figures.blade(ek.patterns.universal_curette(), placements=3).get_xlabel()
     'x [mm]'
     """
-    count("placements", placements, 0)
+    checks.instance("blade", blade, Blade, "Give a Blade, such as ek.read_blade(path).")
+    checks.count("placements", placements, 0, most=MAX_PLACEMENTS)
+    title = blade.name if blade.name == blade.kind.value else f"{blade.name}: {blade.kind.value}"
+    title = f"{title}, {placements} stone planes along one edge"
     with style.styled():
-        if ax is None:
-            # Placed by hand: the automatic layout does not know what a turned box leaves free.
-            ax = Figure(figsize=(6.4, 4.2)).add_axes((0.0, 0.0, 1.0, 0.9), projection="3d")
-            own = True
-        else:
-            own = False
-        if not hasattr(ax, "plot_surface"):
-            raise EdgekitError("ax must be three-dimensional", ax, 'Give projection="3d".')
-        space = cast("Axes3D", ax)
+        space = _axes_in_space(ax)
         _face(space, blade)
-        for edge in blade.edges.values():
-            _flank(space, blade, edge)
+        for name in blade.edges:
+            _flank(space, blade, name)
         _outlines(space, blade)
         unreached = _stones(space, blade, placements, stone or FlatStone())
         _handle(space, blade)
         _equal(space)
-        words = f"{blade.name}: {blade.kind.value}, {placements} stone planes along one edge"
-        words = words if blade.name != blade.kind.value else words.split(": ")[1]
-        style.title(ax, words)
-        if own:
-            _fit(space, words)
+        style.title(space, style.brief(title, style.TITLE_LETTERS))
+        if ax is None:
+            _fit(space)
         describe(
-            ax,
+            space,
             kind="Three-dimensional drawing of a working end",
             shown="face and edges (solid blue), unused edge (dashed grey), cross-sections (black), "
             "stone planes (translucent, outlined), handle axis (arrow)",
@@ -91,20 +87,22 @@ def blade(
             f"angle of {blade.internal_angle_deg:.0f}°; the stone cannot reach {unreached} of "
             f"{placements} places shown.",
         )
+    return space
+
+
+def _axes_in_space(ax: Axes | None) -> Axes:
+    if ax is None:
+        # Placed by hand: the automatic layout does not know what a turned box leaves free.
+        return Figure(figsize=(6.4, 4.2)).add_axes((0.0, 0.0, 1.0, 0.9), projection="3d")
+    if not hasattr(ax, "plot_surface"):
+        raise EdgekitError("ax must be three-dimensional", ax, 'Give projection="3d".')
     return ax
 
 
 def _surface(ax: Axes3D, points: FloatArray, colour: str, alpha: float) -> None:
-    ax.plot_surface(
-        *np.moveaxis(points, -1, 0),
-        color=colour,
-        alpha=alpha,
-        linewidth=0,
-        antialiased=True,
-        rcount=len(points),
-        ccount=points.shape[1],
-        shade=False,
-    )
+    every: style.Look = {"rcount": len(points), "ccount": points.shape[1], "shade": False}
+    flat: style.Look = {"color": colour, "alpha": alpha, "linewidth": 0, "antialiased": True}
+    ax.plot_surface(*np.moveaxis(points, -1, 0), **flat, **every)
 
 
 def _line(ax: Axes3D, points: FloatArray, colour: str, width: float, dashes: object = "-") -> None:
@@ -116,37 +114,38 @@ def _face(ax: Axes3D, blade: Blade) -> None:
     name, edge = next(iter(blade.edges.items()))
     near = edge.frame(edge.stations(STATIONS))
     far = blade.opposite(name)
-    if far is None:
-        other = near.position + blade.section.width_mm * near.inward.value
-    else:
+    other = near.position + blade.section.width_mm * near.inward.value
+    if far is not None:
         other = far.frame(far.stations(STATIONS)).position
     _surface(ax, np.stack([near.position, other]), style.BLUE, 0.12)
     if blade.unused is not None or far is None:
         _line(ax, other, style.GREY, 1.3, "--")
-    _line(ax, np.stack([near.position[0], other[0]]), style.GREY, 0.9)
-    if far is None:
-        _line(ax, np.stack([near.position[-1], other[-1]]), style.GREY, 0.9)
+    for end in (0,) if far is not None else (0, -1):
+        _line(ax, np.stack([near.position[end], other[end]]), style.GREY, 0.9)
     for used in blade.edges.values():
         _line(ax, used.frame(used.stations(STATIONS)).position, style.TRUE_EDGE, 2.2)
 
 
-def _local(blade: Blade, edge: Edge, arc: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _lateral(blade: Blade, name: str, arc: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Depth and inset (V, S) of the lateral surface below an edge."""
-    name = next(key for key, item in blade.edges.items() if item is edge)
     width = np.minimum(blade.width_at(name, arc), blade.section.width_mm)
     deepest = blade.section.depth_mm(np.maximum(width, 0.0))
     depth = np.linspace(0.0, 1.0, DEPTHS)[:, None] * deepest
     return depth, np.asarray(blade.section.inset_mm(depth))
 
 
-def _flank(ax: Axes3D, blade: Blade, edge: Edge) -> None:
+def _place(here: EdgeFrame, across: FloatArray, down: FloatArray) -> FloatArray:
+    """Points (V, S, 3) from their place across the face and below it at each of S stations."""
+    inward, face = here.inward.value, here.face.value
+    return np.asarray(here.position + across[..., None] * inward - down[..., None] * face)
+
+
+def _flank(ax: Axes3D, blade: Blade, name: str) -> None:
     """The lateral surface below an edge, and the line in which it ends at the back."""
+    edge = blade.edges[name]
     arc = edge.stations(STATIONS)
-    depth, inset = _local(blade, edge, arc)
-    here = edge.frame(arc)
-    points = (
-        here.position + inset[..., None] * here.inward.value - depth[..., None] * (here.face.value)
-    )
+    depth, inset = _lateral(blade, name, arc)
+    points = _place(edge.frame(arc), inset, depth)
     _surface(ax, points, style.GREY, 0.13)
     _line(ax, points[-1], style.GREY, 0.9)
 
@@ -155,19 +154,17 @@ def _outlines(ax: Axes3D, blade: Blade) -> None:
     """Cross-sections square to the first edge."""
     name, edge = next(iter(blade.edges.items()))
     arc = np.array(OUTLINES) * edge.length_mm
-    here = edge.frame(arc)
     far = blade.opposite(name)
-    width = (
-        np.full(len(arc), blade.section.width_mm)
-        if far is None
-        else width_between(edge, far, arc)[0]
-    )
-    depth, inset = _local(blade, edge, arc)
-    for k in range(len(arc)):
-        outline = _closed(blade.section, float(width[k]), depth[:, k], inset[:, k])
-        across, down = outline[:, :1], outline[:, 1:]
-        place = here.position[k] + across * here.inward.value[k] - down * here.face.value[k]
-        _line(ax, place, style.BLACK, 0.8)
+    width = np.full(len(arc), blade.section.width_mm)
+    if far is not None:
+        width = width_between(edge, far, arc)[0]
+    depth, inset = _lateral(blade, name, arc)
+    outlines = [
+        _closed(blade.section, float(width[k]), depth[:, k], inset[:, k]) for k in range(len(arc))
+    ]
+    across, down = np.moveaxis(np.stack(outlines, axis=1), -1, 0)
+    for points in np.moveaxis(_place(edge.frame(arc), across, down), 1, 0):
+        _line(ax, points, style.BLACK, 0.8)
 
 
 def _closed(section: Section, width: float, depth: FloatArray, inset: FloatArray) -> FloatArray:
@@ -184,39 +181,25 @@ def _closed(section: Section, width: float, depth: FloatArray, inset: FloatArray
 
 def _stones(ax: Axes3D, blade: Blade, placements: int, stone: Stone) -> int:
     """Patches of the stone's plane; how many the stone cannot reach."""
-    from mpl_toolkits.mplot3d.art3d import Poly3DCollection
-
     if placements == 0:
         return 0
     name, edge = next(iter(blade.edges.items()))
     held = orient(edge, stone, normal_uncertainty_deg=blade.normal_uncertainty_deg(name))
+    half = min(PATCH_SHARE * blade.length_mm, stone.length_mm) / 2
+    down = 1.15 * blade.section.flank_mm
+    corners = [(-half, -0.25), (half, -0.25), (half, down), (-half, down)]
+    reached: style.Look = {"facecolor": (*to_rgb(style.SKY), 0.30), "ec": style.BLACK, "lw": 0.7}
+    missed: style.Look = {"facecolor": (*to_rgb(style.SKY), 0.05), "ec": style.VERMILION, "lw": 1.3}
     unreached = 0
     for place in evenly_placed(edge, placements):
         k = int(np.argmin(np.abs(held.arc_mm - place)))
-        half = min(PATCH_SHARE * blade.length_mm, stone.length_mm) / 2
-        down = blade.section.flank_mm
-        corners = [(-half, -0.25), (half, -0.25), (half, 1.15 * down), (-half, 1.15 * down)]
         patch = [held.position_mm[k] + a * held.tangent[k] + b * held.flank[k] for a, b in corners]
-        reached = bool(held.clear[k])
-        unreached += not reached
-        ax.add_collection3d(
-            Poly3DCollection(
-                [patch],
-                facecolor=(*_rgb(style.SKY), 0.30 if reached else 0.05),
-                edgecolor=style.BLACK if reached else style.VERMILION,
-                linewidth=0.7 if reached else 1.3,
-                linestyle="-" if reached else "--",
-            )
-        )
+        look = reached if held.clear[k] else missed | {"ls": "--"}
+        unreached += not held.clear[k]
+        ax.add_collection3d(Poly3DCollection([patch], **look))
         ax.plot(*np.array(patch).T, alpha=0)  # so that the limits take the patch in
         ax.plot(*held.position_mm[k], marker="o", ms=3.5, color=style.BLACK)
     return unreached
-
-
-def _rgb(colour: str) -> tuple[float, float, float]:
-    from matplotlib.colors import to_rgb
-
-    return to_rgb(colour)
 
 
 def _handle(ax: Axes3D, blade: Blade) -> None:
@@ -231,12 +214,13 @@ def _handle(ax: Axes3D, blade: Blade) -> None:
     ax.text(*start, " handle axis", color=style.BLACK, ha="left", va="bottom", fontsize=9)
 
 
+def _limits(ax: Axes3D) -> FloatArray:
+    return np.array([ax.get_xlim(), ax.get_ylim(), ax.get_zlim()])
+
+
 def _equal(ax: Axes3D) -> None:
     """Equal scales, and ticks few enough for short axes."""
-    from matplotlib.ticker import MultipleLocator
-
-    limits = np.array([ax.get_xlim(), ax.get_ylim(), ax.get_zlim()])
-    size = np.ptp(limits, axis=1)
+    size = np.ptp(_limits(ax), axis=1)
     ax.set_box_aspect(tuple(size), zoom=ZOOM)
     for axis in (ax.xaxis, ax.yaxis, ax.zaxis):
         axis.set_major_locator(MultipleLocator(1.0 if size.max() > 4 else 0.5))
@@ -249,16 +233,15 @@ def _equal(ax: Axes3D) -> None:
     ax.view_init(*VIEW)
 
 
-def _fit(ax: Axes3D, words: str) -> None:
+def _fit(ax: Axes3D) -> None:
     """Enlarge and shift the drawing so that it fills its figure below the title."""
-    figure = root_figure(ax)
+    figure, title = root_figure(ax), ax.get_title(loc="left")
     ax.set_title("", loc="left")
     zoom = ZOOM
     for _ in range(3):  # lettering keeps its size, so that one step does not do
         x0, y0, x1, y1 = _drawn(ax, figure)
         zoom *= min(0.97 / (x1 - x0), 0.89 / (y1 - y0))
-        limits = np.array([ax.get_xlim(), ax.get_ylim(), ax.get_zlim()])
-        ax.set_box_aspect(tuple(np.ptp(limits, axis=1)), zoom=zoom)
+        ax.set_box_aspect(tuple(np.ptp(_limits(ax), axis=1)), zoom=zoom)
         x0, y0, x1, y1 = _drawn(ax, figure)
         place = ax.get_position()
         shift = 0.5 - (x0 + x1) / 2, 0.46 - (y0 + y1) / 2
@@ -266,18 +249,14 @@ def _fit(ax: Axes3D, words: str) -> None:
     figure.draw_without_rendering()
     corner = figure.transFigure.transform((0.02, 0.945))
     x, y = ax.transAxes.inverted().transform(corner)
-    ax.set_title(words, loc="left", x=float(x), y=float(y))
+    ax.set_title(title, loc="left", x=float(x), y=float(y))
 
 
 def _drawn(ax: Axes3D, figure: Figure) -> FloatArray:
     """Left, bottom, right and top of what is drawn, in shares of the figure."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from mpl_toolkits.mplot3d import proj3d
-
     renderer = FigureCanvasAgg(figure).get_renderer()  # type: ignore[no-untyped-call]
     figure.draw_without_rendering()
-    limits = (ax.get_xlim(), ax.get_ylim(), ax.get_zlim())
-    corners = np.array(np.meshgrid(*limits)).reshape(3, -1)
+    corners = np.array(np.meshgrid(*_limits(ax))).reshape(3, -1)
     x, y, _ = proj3d.proj_transform(*corners, ax.get_proj())
     points = [ax.transData.transform(np.stack([x, y], axis=1))]
     # The name of the handle axis knows its place only while it is drawn; it lies within the box.
@@ -302,43 +281,30 @@ def section(blade_or_section: Blade | Section, ax: Axes | None = None) -> Axes:
     'depth below the face [mm]'
     """
     shape = blade_or_section.section if isinstance(blade_or_section, Blade) else blade_or_section
+    if not hasattr(shape, "inset_mm"):
+        raise EdgekitError("no cross-section to draw", shape, "Give a Blade or its section.")
     depth = np.linspace(0.0, shape.thickness_mm, 201)
     outline = _closed(shape, shape.width_mm, depth, np.asarray(shape.inset_mm(depth)))
-    beta = np.radians(shape.internal_angle_deg)
+    beta = float(np.radians(shape.internal_angle_deg))
     flank = shape.flank_mm * np.array([[0.0, 0.0], [np.cos(beta), np.sin(beta)]])
     with style.canvas(ax) as axes:
         axes.fill(*outline.T, facecolor=style.SKY, alpha=0.25, edgecolor="none")
         axes.plot(*outline.T, color=style.BLACK, lw=1.2)
         axes.plot(*flank.T, color=style.TRUE_EDGE, lw=2.6, solid_capstyle="round")
         axes.plot(0, 0, "o", color=style.TRUE_EDGE, ms=5)
-        _angle_mark(axes, shape, float(beta))
-        axes.annotate(
-            "edge", (0, 0), (-6, 5), textcoords="offset points", ha="right", color=style.TRUE_EDGE
-        )
-        axes.annotate(
-            "flank",
-            tuple(flank[1] * 0.6),
-            (-8, -2),
-            textcoords="offset points",
-            ha="right",
-            va="center",
-            color=style.TRUE_EDGE,
-        )
-        axes.annotate(
-            "face", (0.72 * shape.width_mm, 0), (0, 5), textcoords="offset points", ha="center"
-        )
+        _angle_mark(axes, shape, beta)
+        left: style.Look = {"ha": "right", "color": style.TRUE_EDGE}
+        style.note(axes, "edge", (0, 0), (-6, 5), **left)
+        style.note(axes, "flank", tuple(flank[1] * 0.6), (-8, -2), va="center", **left)
+        style.note(axes, "face", (0.72 * shape.width_mm, 0), (0, 5), ha="center")
         axes.margins(0.12)
         axes.set_aspect("equal", adjustable="datalim")
         axes.invert_yaxis()
-        axes.set_xlabel("across the face from the edge [mm]")
-        axes.set_ylabel("depth below the face [mm]")
-        style.title(
-            axes,
-            f"Face and flank meet at {shape.internal_angle_deg:.0f}°: the stone stands at "
-            f"{180 - shape.internal_angle_deg:.0f}° to the face",
-        )
+        style.labels(axes, "across the face from the edge [mm]", "depth below the face [mm]")
         describe(
             axes,
+            title=f"Face and flank meet at {shape.internal_angle_deg:.0f}°: the stone stands at "
+            f"{180 - shape.internal_angle_deg:.0f}° to the face",
             kind="Cross-section of a blade",
             shown="outline (thin black), flat flank (thick blue), internal angle (arc)",
             finding=f"The internal angle is {shape.internal_angle_deg:.0f}°; the section is "
@@ -353,10 +319,5 @@ def _angle_mark(ax: Axes, shape: Section, beta: float) -> None:
     radius = 0.3 * min(shape.width_mm, shape.thickness_mm, 2.5 * shape.flank_mm + 0.1)
     turn = np.linspace(0.0, beta, 60)
     ax.plot(radius * np.cos(turn), radius * np.sin(turn), color=style.BLACK, lw=1.0)
-    ax.text(
-        1.3 * radius * np.cos(beta / 2),
-        1.3 * radius * np.sin(beta / 2),
-        f"{shape.internal_angle_deg:.0f}°",
-        ha="left",
-        va="center",
-    )
+    x, y = 1.3 * radius * np.cos(beta / 2), 1.3 * radius * np.sin(beta / 2)
+    ax.text(x, y, f"{shape.internal_angle_deg:.0f}°", ha="left", va="center")

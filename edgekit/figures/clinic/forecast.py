@@ -1,11 +1,15 @@
-"""Pictures of the clinic's side: the windows of a tray, one edge's readings, what is due, the year."""
+"""Pictures for a clinic: the windows of a tray, one edge's readings, what is due, the year."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import Any
 
 import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
 
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.clinic.bench.plan import BenchPlan
 from edgekit.clinic.cost.budget import Budget
 from edgekit.clinic.forecast.forecast import Forecast
@@ -13,14 +17,14 @@ from edgekit.clinic.log.history import history
 from edgekit.errors import EdgekitError
 from edgekit.figures import style
 from edgekit.figures.words import describe
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+from edgekit.units import UM_PER_MM
 
 __all__ = ["due", "readings", "replacements", "windows"]
 
-ROW_IN = 0.27
-"""Height of a row of names that can be read."""
+ROW_IN = 0.27  # height of a row of names that can be read
+ROW_LETTERS = 40  # one line, up to which names are not broken
+MAX_ROWS = 200  # edges in one picture; more would be a page too high to look at
+MAX_SHOWN = 30  # sessions to come that are drawn
 
 
 def windows(plan: BenchPlan, ax: Axes | None = None) -> Axes:
@@ -35,56 +39,55 @@ def windows(plan: BenchPlan, ax: Axes | None = None) -> Axes:
     >>> ek.figures.windows(plan).get_xlabel()
     'handle to stone [°]'
     """
-    held = plan.order[plan.order["how"] == "holder"].drop_duplicates(["instrument", "edge", "run"])
-    if held.empty:
-        raise EdgekitError("the plan has no step in the holder", len(plan.order), "Widen it.")
-    groups = [
-        (f"{a.instrument} {a.name}", a.key, low, high)
-        for a in plan.asks
-        for low, high in a.common_deg
-        if a.key in set(zip(held["instrument"], held["edge"], strict=True))
-    ]
-    groups.sort(key=lambda item: (item[2] + item[3]) / 2, reverse=True)
+    checks.instance("plan", plan, BenchPlan, "Take the result of ek.plan_bench.")
+    bars = _bars(plan)
+    names = [style.brief(name, ROW_LETTERS) for name, *_ in bars]
+    low, high = np.array([ends for _, *ends in bars]).T
+    rows = np.arange(len(bars))
     settings = plan.settings["elevation_deg"].to_numpy()
-    with style.canvas(ax, (6.4, 1.3 + ROW_IN * len(groups))) as axes:
+    inside = (settings >= low[:, None] - 1e-6) & (settings <= high[:, None] + 1e-6)
+    served = inside.any(axis=1)
+    serving = settings[inside.argmax(axis=1)]
+    with style.canvas(ax, (6.4, 1.3 + ROW_IN * len(bars))) as axes:
         for angle in settings:
             axes.axvline(angle, color=style.VERMILION, ls="--", lw=1.0, zorder=0)
-        low, high = np.array([group[2:] for group in groups]).T
-        rows = np.arange(len(groups))
-        axes.hlines(rows, low, high, color=style.BLUE, lw=4)
         error = plan.setting_error_deg
         axes.hlines(rows, low - error, high + error, color=style.BLUE, lw=1)
+        axes.hlines(rows, low, high, color=style.BLUE, lw=4)
         axes.plot([*low, *high], [*rows, *rows], color=style.BLUE, ls="none", marker="|", ms=9)
-        inside = (settings >= low[:, None] - 1e-6) & (settings <= high[:, None] + 1e-6)
-        served = inside.any(axis=1)
-        axes.plot(
-            settings[inside.argmax(axis=1)][served],
-            rows[served],
-            "o",
-            ms=5,
-            mfc="white",
-            mec=style.BLACK,
-        )
-        axes.set_yticks(range(len(groups)), [name for name, *_ in groups])
+        circles: style.Look = {"ms": 5, "mfc": "white", "mec": style.BLACK}
+        axes.plot(serving[served], rows[served], "o", **circles)
+        style.rows(axes, names, ROW_LETTERS)
         axes.set_xlabel("handle to stone [°]")
-        axes.set_ylim(-0.7, len(groups) - 0.3)
         count = len(settings)
-        style.title(
-            axes,
-            f"{count} setting{'s' * (count != 1)} (dashed) reach every bar; "
-            f"{len(plan.witness)} of the bars have nothing in common, so fewer will not do",
-        )
         describe(
             axes,
+            title=f"{count} setting{'s' * (count != 1)} (dashed) reach every bar; "
+            f"{len(plan.witness)} of the bars have nothing in common, so fewer will not do",
             kind="Bars of settings",
             shown="the settings each stretch of edge accepts (blue bars), where the holder may "
             f"then stand, ± {error:g}° off (thin lines), the settings chosen (dashed vermilion), "
             "the one that serves each bar (circles)",
-            finding=f"{len(groups)} stretches are served by {count} settings, "
+            finding=f"{len(bars)} stretches are served by {count} settings, "
             + ", ".join(f"{angle:.1f}°" for angle in settings)
             + f"; {len(plan.witness)} bars are disjoint.",
         )
     return axes
+
+
+def _bars(plan: BenchPlan) -> list[tuple[str, float, float]]:
+    """Name and window of every stretch that is ground in the holder, the lowest window first."""
+    order = plan.order[plan.order["how"] == "holder"]
+    if order.empty:
+        raise EdgekitError("the plan has no step in the holder", len(plan.order), "Widen it.")
+    held = set(zip(order["instrument"], order["edge"], strict=True))
+    bars = [
+        (f"{a.instrument} {a.name}", low, high)
+        for a in plan.asks
+        if a.key in held
+        for low, high in a.common_deg
+    ]
+    return sorted(bars, key=lambda bar: bar[1] + bar[2])
 
 
 def readings(result: Forecast, instrument: str, edge: str, ax: Axes | None = None) -> Axes:
@@ -101,78 +104,65 @@ def readings(result: Forecast, instrument: str, edge: str, ax: Axes | None = Non
     >>> ek.figures.readings(result, "A", "left").get_xlabel()
     'sessions'
     """
-    table = result.table
-    mine = table[(table["instrument"] == instrument) & (table["edge"] == edge)]
-    if mine.empty:
-        raise EdgekitError("the forecast has no such edge", (instrument, edge), "See its table.")
-    row = mine.iloc[0]
-    past = history(result.log)
-    at = past.edges.index[(past.edges["instrument"] == instrument) & (past.edges["edge"] == edge)]
-    own = past.reading_edge == at[0]
-    x, y = past.reading_sessions[own], past.reading_um[own] / 1e3
+    row, sessions, width_mm = _edge_of(result, instrument, edge)
     now, width, limit = float(row["sessions"]), float(row["width_mm"]), float(row["limit_mm"])
-    left = [float(row[f"sessions_left{end}"]) for end in ("_low", "", "_high")]
-    reach = max(now + min(max(left[2] if np.isfinite(left[2]) else 3 * left[1], 3.0), 30.0), 6.0)
-    steps = np.array([0.0, reach])
-    loss = float(row["loss_um_per_session"]) / 1e3
+    low, middle, high = (float(row[f"sessions_left{end}"]) for end in ("_low", "", "_high"))
+    bounded = bool(np.isfinite(high))
+    ahead = min(max(high if bounded else 3 * middle, 3.0), MAX_SHOWN)
+    steps = np.array([0.0, max(now + ahead, 6.0)])
+    loss = float(row["loss_um_per_session"]) / UM_PER_MM
     with style.canvas(ax) as axes:
         axes.plot(steps, width - (steps - now) * loss, color=style.BLUE)
-        axes.plot(x, y, "o", color=style.BLACK, mfc="white")
+        axes.plot(sessions, width_mm, "o", color=style.BLACK, mfc="white")
         axes.axhline(limit, color=style.VERMILION, ls="--")
         axes.axvline(now, color=style.GREY, ls=":")
-        in_use = row["status"] == "in use"
-        if in_use:
-            high = left[2] if np.isfinite(left[2]) else reach - now
-            axes.plot(
-                [now + left[0], now + high],
-                [limit, limit],
-                color=style.BLACK,
-                lw=4,
-                solid_capstyle="butt",
-            )
-            axes.plot([now + left[1]], [limit], "o", color=style.BLACK, ms=7)
-        axes.set_xlim(-0.5, reach + 0.5)
-        axes.set_xlabel("sessions")
-        axes.set_ylabel("width [mm]")
-        axes.annotate(
-            "limit",
-            (0, limit),
-            (0, -4),
-            textcoords="offset points",
-            va="top",
-            color=style.VERMILION,
-        )
-        axes.annotate(
-            "today",
-            (now, axes.get_ylim()[1]),
-            (3, -2),
-            textcoords="offset points",
-            va="top",
-            color=style.GREY,
-        )
-        said = (
-            f"{left[1]:.0f} sessions left, {left[0]:.0f} to {_count(left[2])} "
-            f"({100 * result.level:g} % prediction interval)"
-            if in_use
-            else f"{row['status']}"
-        )
-        style.title(axes, f"{instrument} {edge}: {said}")
+        state = str(row["status"])
+        if state == "in use":
+            ends = [now + low, now + high if bounded else steps[1]]
+            axes.plot(ends, [limit] * 2, color=style.BLACK, lw=4, solid_capstyle="butt")
+            axes.plot([now + middle], [limit], "o", color=style.BLACK, ms=7)
+            span = f"{low:.0f} to {_count(high)}, {_level(result)}"
+            state = f"{middle:.0f} sessions left ({span})"
+        axes.set_xlim(-0.5, steps[1] + 0.5)
+        style.labels(axes, "sessions", "width [mm]")
+        style.note(axes, "limit", (0, limit), (0, -4), va="top", color=style.VERMILION)
+        top = axes.get_ylim()[1]
+        style.note(axes, "today", (now, top), (3, -2), va="top", color=style.GREY)
         describe(
             axes,
+            title=f"{instrument} {edge}: {state}",
             kind="Width against sessions",
-            shown=f"{len(x)} readings (circles), the line of the forecast (blue), the retirement width "
-            "(dashed), the interval in which the line meets it (black bar)",
-            finding=f"{instrument} {edge} loses {1e3 * loss:.1f} µm a session; {said}.",
+            shown=f"{len(sessions)} readings (circles), the line of the forecast (blue), the "
+            "retirement width (dashed), the interval in which the line meets it (black bar)",
+            finding=f"{instrument} {edge} loses {loss * UM_PER_MM:.1f} µm per session; {state}.",
         )
     return axes
+
+
+def _edge_of(
+    result: Forecast, instrument: str, edge: str
+) -> tuple[pd.Series[Any], FloatArray, FloatArray]:
+    """An edge's row of the forecast, and the sessions and widths [mm] of its readings."""
+    checks.instance("result", result, Forecast, "Take the result of ek.forecast.")
+    table, past = result.table, history(result.log)
+    rows = table[(table["instrument"] == instrument) & (table["edge"] == edge)]
+    if rows.empty:
+        raise EdgekitError("the forecast has no such edge", (instrument, edge), "See its table.")
+    at = past.edges.index[(past.edges["instrument"] == instrument) & (past.edges["edge"] == edge)]
+    own = past.reading_edge == at[0]
+    return rows.iloc[0], past.reading_sessions[own], past.reading_um[own] / UM_PER_MM
+
+
+def _level(result: Forecast) -> str:
+    return f"{100 * result.level:.0f} % prediction interval"
 
 
 def _count(number: float) -> str:
     return f"{number:.0f}" if np.isfinite(number) else "no upper bound"
 
 
-def due(result: Forecast, ax: Axes | None = None, *, most: int = 14) -> Axes:
-    """The edges in use that reach their limit first, with the interval of each.
+def due(result: Forecast, ax: Axes | None = None, *, max_edges: int = 14) -> Axes:
+    """The edges in use that reach their limit first, `max_edges` of them, each with its interval.
 
     Examples
     --------
@@ -185,63 +175,57 @@ def due(result: Forecast, ax: Axes | None = None, *, most: int = 14) -> Axes:
     >>> ek.figures.due(result).get_xlabel()
     'sessions left'
     """
-    live = result.table[result.table["status"] == "in use"]
-    first = live.sort_values("sessions_left", kind="stable").head(most).iloc[::-1]
+    checks.instance("result", result, Forecast, "Take the result of ek.forecast.")
+    edges = checks.count("max_edges", max_edges, most=MAX_ROWS)
+    in_use = result.table[result.table["status"] == "in use"]
+    first = in_use.sort_values("sessions_left", kind="stable").head(edges)
     if first.empty:
-        raise EdgekitError(
-            "no edge of the log is in use",
-            len(result.table),
-            "Check the retired and broken events.",
-        )
-    names = [f"{row.instrument} {row.edge}" for row in first.itertuples()]
+        remedy = "Check the retired and broken events."
+        raise EdgekitError("no edge of the log is in use", len(result.table), remedy)
+    named = (f"{row.instrument} {row.edge}" for row in first.itertuples())
+    names = [style.brief(name, ROW_LETTERS) for name in named]
+    rows = range(len(names))
     low, middle = first["sessions_left_low"].to_numpy(), first["sessions_left"].to_numpy()
     high = first["sessions_left_high"].to_numpy()
     shown = np.where(np.isfinite(high), high, np.nanmax(np.append(middle, 1)) * 2)
+    level = _level(result)
     with style.canvas(ax, (6.4, 1.3 + ROW_IN * len(names))) as axes:
-        axes.hlines(range(len(names)), low, shown, color=style.BLUE, lw=2.5)
-        axes.plot(middle, range(len(names)), "o", color=style.BLACK)
-        axes.set_yticks(range(len(names)), names)
-        axes.set_ylim(-0.7, len(names) - 0.3)
+        axes.hlines(rows, low, shown, color=style.BLUE, lw=2.5)
+        axes.plot(middle, rows, "o", color=style.BLACK)
+        style.rows(axes, names, ROW_LETTERS)
         axes.set_xlim(left=min(-0.2, float(low.min()) - 0.2))
         axes.set_xlabel("sessions left")
-        sure = int((high < 3).sum())
-        style.title(
-            axes,
-            f"The first {len(names)} edges to reach their limit: {sure} within 3 sessions "
-            f"({100 * result.level:g} % prediction interval)",
-        )
         describe(
             axes,
+            title=f"The first {len(names)} edges to reach their limit: {int((high < 3).sum())} "
+            f"within 3 sessions ({level})",
             kind="Bars of intervals",
-            shown=f"sessions left of each edge (circle) with its {result.level:.0%} interval (bar)",
-            finding=f"{names[-1]} comes first with {middle[-1]:.1f} sessions left "
-            f"({low[-1]:.1f} to {_count(high[-1])}).",
+            shown=f"sessions left of each edge (circle) with its {level} (bar)",
+            finding=f"{names[0]} comes first with {middle[0]:.1f} sessions left "
+            f"({low[0]:.1f} to {_count(high[0])}).",
         )
     return axes
 
 
 def replacements(plan: Budget, ax: Axes | None = None) -> Axes:
     """Replacements of each month with their intervals."""
-    months = plan.months
-    labels = [f"{month:%b %y}" for month in months["month"]]
-    middle = months["replacements"].to_numpy(dtype=float)
-    low = months["replacements_low"].to_numpy(dtype=float)
-    high = months["replacements_high"].to_numpy(dtype=float)
+    checks.instance("plan", plan, Budget, "Take the result of ek.budget.")
+    months, total = plan.months, plan.total
+    low, middle, high = (
+        months[f"replacements{end}"].to_numpy(dtype=float) for end in ("_low", "", "_high")
+    )
+    at = np.arange(len(months))
     with style.canvas(ax) as axes:
-        at = np.arange(len(labels))
         axes.bar(at, middle, color=style.SKY, edgecolor=style.BLACK, width=0.7)
         axes.vlines(at, low, high, color=style.BLACK)
         axes.plot(at, low, "_", at, high, "_", color=style.BLACK, ms=8)
+        labels = [f"{month:%b %y}" for month in months["month"]]
         axes.set_xticks(at, labels, rotation=45, ha="right")
         axes.set_ylabel("instruments to replace [count]")
-        total = plan.total
-        style.title(
-            axes,
-            f"{total['replacements']:.0f} instruments in {len(labels)} months "
-            f"({total['replacements_low']:.0f} to {total['replacements_high']:.0f})",
-        )
         describe(
             axes,
+            title=f"{total['replacements']:.0f} instruments in {len(months)} months "
+            f"({total['replacements_low']:.0f} to {total['replacements_high']:.0f})",
             kind="Bar chart of months",
             shown="expected replacements (bars) and their intervals (lines)",
             finding=f"{total['replacements']:.0f} replacements in all, "
