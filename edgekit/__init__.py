@@ -35,8 +35,6 @@ _HOMES = {
     "PowerDulling": "edgekit.life.dulling",
     "SaturatingDulling": "edgekit.life.dulling",
     "TableDulling": "edgekit.life.dulling",
-    "Marks": "edgekit.method.method",
-    "Stop": "edgekit.method.method",
     "Hand": "edgekit.method.hand",
     "ErrorTerm": "edgekit.method.hand",
     "Method": "edgekit.method.method",
@@ -111,6 +109,7 @@ _HOMES = {
 _MODULES = {
     "patterns": "edgekit.geometry.patterns",
     "methods": "edgekit.method.catalogue",
+    "strokes": "edgekit.method.strokes",
     "figures": "edgekit.figures",
 }
 # Public names of 0.1 and what they are called since 0.2; kept for one version.

@@ -246,7 +246,6 @@ _TABLE: tuple[Evidence, ...] = (
     Evidence("guided_position_sd_mm", 0.1, Range(0.02, 0.3), "mm", _A, _OWN),
     Evidence("depth_cv", 0.3, Range(0.1, 0.6), "1", _A, _OWN),
     Evidence("guided_depth_cv", 0.15, Range(0.05, 0.3), "1", _A, _OWN),
-    Evidence("powered_depth_cv", 0.5, Range(0.2, 1), "1", _A, _OWN),
     Evidence("holder_pivot_height_mm", 60.0, Range(30, 120), "mm", _A, _OWN),
     Evidence("holder_reach_mm", 80.0, Range(50, 150), "mm", _A, _OWN),
     Evidence("handle_radius_mm", 4.0, Range(3, 5), "mm", _A, _OWN),
@@ -256,14 +255,6 @@ _TABLE: tuple[Evidence, ...] = (
     # ---- grinding -------------------------------------------------------------------------
     Evidence("placements", 12.0, Range(4, 60), "1", _A, _OWN),
     Evidence(
-        "rolled_placements",
-        60.0,
-        None,
-        "1",
-        _D,
-        "continuous roll as planes: the facet cost of 60 is 0.1 µm on a 6.7 mm arc",
-    ),
-    Evidence(
         "strokes_per_placement",
         4.0,
         Range(1, 10),
@@ -271,7 +262,6 @@ _TABLE: tuple[Evidence, ...] = (
         _D,
         "a stroke is a seating; the volume 12 placements remove takes about 4 strokes at each",
     ),
-    Evidence("powered_strokes_per_placement", 2.0, Range(1, 10), "1", _A, _OWN),
     Evidence(
         "removal_fine_mm3_per_stroke",
         1.2e-3,
@@ -337,6 +327,22 @@ _TABLE: tuple[Evidence, ...] = (
         "width of a land that a test stick or a lamp shows; no source",
     ),
     Evidence(
+        "registered_swing_sd_deg",
+        0.5,
+        Range(0.2, 2),
+        "deg",
+        _A,
+        "a stone pressed on an edge that hardly curves turns until it lies along it; no source",
+    ),
+    Evidence(
+        "powered_strokes_between_looks",
+        4.0,
+        Range(2, 8),
+        "1",
+        _A,
+        "a driven stone is lifted less often than a hand's is stopped; no source",
+    ),
+    Evidence(
         "stone_strokes_counted",
         10.0,
         Range(7, 10),
@@ -357,7 +363,14 @@ _TABLE: tuple[Evidence, ...] = (
         "a hand stops here and asks what is wrong; no source",
     ),
     # ---- use and dulling ------------------------------------------------------------------
-    Evidence("sharp_radius_um", 1.5, Gsd(1.8), "µm", _D, f"{_ODU}: 1.89 ± 1.26 µm"),
+    Evidence(
+        "sharp_radius_um",
+        1.19,
+        Gsd(1.8),
+        "µm",
+        _D,
+        f"{_ODU}: land of 1.89 ± 1.26 µm, over 2 cos(β/2) at 75°",
+    ),
     Evidence(
         "dull_rate_um2_per_stroke",
         0.43,

@@ -28,7 +28,7 @@ from edgekit.errors import EdgekitError
 from edgekit.evidence_table import entry, value
 from edgekit.geometry.edge import Edge
 from edgekit.method.abrasive import Abrasive
-from edgekit.method.lay import Lay, Stroke, face_planes, flank_planes, lay_on
+from edgekit.method.lay import Lay, StrokeDirection, face_planes, flank_planes, lay_on
 from edgekit.method.method import Method, Target
 from edgekit.method.wire_edge import WireEdgeFinding, wire_edge
 
@@ -66,7 +66,7 @@ class Finish:
 
     Attributes
     ----------
-    abrasive, stroke : Abrasive, Stroke
+    abrasive, stroke : Abrasive, StrokeDirection
         What made it.
     lay : Lay
         Scratch direction at the stations.
@@ -94,7 +94,7 @@ class Finish:
     """
 
     abrasive: Abrasive
-    stroke: Stroke
+    stroke: StrokeDirection
     lay: Lay
     length_um: FloatArray
     rq_um: FloatArray
@@ -222,7 +222,7 @@ def finish(
         planes = face_planes(edge, arc)
     else:
         planes = flank_planes(edge, arc, method.guide.normals(edge, arc))
-    scratches = lay_on(planes, method.stroke)
+    scratches = lay_on(planes, method.stroke.direction)
     beta = np.degrees(edge.frame(arc, order=0).angle.value) + np.zeros(len(arc))
     ra = method.abrasive.ra_um
     across, along = scratch_lengths_um(ra)
@@ -233,7 +233,7 @@ def finish(
     teeth = teeth_per_mm(length, min_wavelength_um=shortest)
     return Finish(
         abrasive=method.abrasive,
-        stroke=method.stroke,
+        stroke=method.stroke.direction,
         lay=scratches,
         length_um=length,
         rq_um=rq,
@@ -245,7 +245,7 @@ def finish(
         teeth_range_per_mm=_range(length, shortest, method.abrasive),
         profile=profile,
         roughness=_rough(profile, float(shown.mean()) / _RQ_PER_RA),
-        wire_edge=wire_edge(method.stroke.sense),
+        wire_edge=wire_edge(method.stroke.direction.sense),
     )
 
 

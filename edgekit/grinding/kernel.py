@@ -121,7 +121,7 @@ class SessionRuns(NamedTuple):
 def sharpen_runs(
     grids: Sequence[EdgeGrid],
     states: Sequence[EdgeState],
-    aims: Sequence[FloatArray] | Sequence[RolledEdge],
+    aims: Sequence[FloatArray | RolledEdge],
     method: Method,
     *,
     effects: RunEffects,

@@ -61,7 +61,7 @@ def _planes(
     turn: int | NDArray[np.int_],
 ) -> tuple[FloatArray, FloatArray]:
     """Unit normals (R, P, 3) of the seatings, and each one's share (R, P) of the advance."""
-    stroke = method.stroke
+    stroke, _ = method.local
     # All arrays lie component by component and plane by plane, (3, P, R), as the kernel reads it.
     z = draws.seatings[:, edge, : stroke.planes].transpose(2, 1, 0).copy()
     tilt, swing, shift, depth = (
@@ -132,7 +132,7 @@ def _grind(
     before = state.at(grid)
     dull = is_dull(state, fresh_um)
     goal = before + clear_inset(state.internal_angle_rad, state.radius_um) / UM_PER_MM
-    shares = weight if method.stroke.advance is Advance.UNIFORM else None
+    shares = weight if method.local[0].advance is Advance.UNIFORM else None
     seating = seat(grid, state.inset_mm, normals, drop=state.drop_mm, goal=goal, weight=shares)
     advance, reached = _advance(seating, dull, weight, grid.station_weights_mm, method)
     inset, reach, active = cut(grid, state.inset_mm, seating, advance, state.drop_mm)
@@ -190,7 +190,7 @@ def _advance(
     """
     least = seating.least if dull.all() else np.where(dull, seating.least, 0.0)
     common, reached = common_advance(least, share, method)
-    if method.stroke.advance is Advance.UNIFORM:
+    if method.local[0].advance is Advance.UNIFORM:
         return common[:, None] * weight, reached
     served = np.where(least <= common[:, None], least, 0.0)
     runs, planes = weight.shape
@@ -206,5 +206,5 @@ def common_advance(
     """Advance (R,) [mm] at which the stated share is sharp, within the method's limit, and whether
     the limit allows it (R,)."""
     limit = method.max_advance_um / UM_PER_MM
-    advance = _share_quantile(need, share, method.stop.fraction)
+    advance = _share_quantile(need, share, method.local[1].fraction)
     return np.clip(advance, 0.0, limit), advance <= limit

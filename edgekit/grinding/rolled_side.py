@@ -37,7 +37,7 @@ def roll_side(
         start,
         _hands(rolled, method, effects, draws),
         method.stop,
-        method.stroke,
+        method.rolling,
         draws.strokes[edge],
         fresh_um.astype(np.float64) / UM_PER_MM,
     )
@@ -52,8 +52,8 @@ def _hands(rolled: RolledEdge, method: Method, effects: RunEffects, draws: Sessi
         scatter.append(term.scatter(effects.skill))
     (tilt, swing, shift), (tilt_sd, swing_sd, shift_sd) = common, scatter
     length = float(rolled.grid.arc_mm[-1])
-    correlation = method.stroke.correlation_s / method.seconds_per_stroke * length
-    within = np.radians(method.stroke.within_tilt_sd_deg) * scatter_factor(method, effects)
+    correlation = method.rolling.correlation_s / method.seconds_per_stroke * length
+    within = np.radians(method.rolling.within_tilt_sd_deg) * scatter_factor(method, effects)
     return Hands(
         tilt_rad=np.radians(tilt),
         swing_rad=np.radians(swing),

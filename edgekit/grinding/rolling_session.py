@@ -12,6 +12,7 @@ import numpy as np
 
 from edgekit.checks import FloatArray
 from edgekit.contact import apex
+from edgekit.evidence_table import value
 from edgekit.grinding.rolling import Lines, RolledEdge, Stretch, flat_stroke, stroke
 from edgekit.method.stop import Apex, StopRule
 from edgekit.method.strokes import Stroke
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 __all__ = ["FLAT_RAD", "Flank", "Hands", "RolledSession", "StrokeDraws", "roll_session"]
 
 FLAT_RAD = np.radians(10.0)  # an edge that turns by less is ground flat: a plane lies on all of it
+REGISTERED_RAD = np.radians(value("registered_swing_sd_deg"))  # it finds its direction there
 MAX_STROKES = 400  # after so many a person asks what is wrong
 
 
@@ -153,11 +155,12 @@ class _Grinding:
         """One stroke, with unit normals (R, 3 + modes) for its errors."""
         hands, rolled = self.hands, self.rolled
         tilt = hands.tilt_rad + hands.tilt_sd_rad * normals[:, 0]
-        swing = hands.swing_rad + hands.swing_sd_rad * normals[:, 1]
-        shift = hands.shift_mm + hands.shift_sd_mm * normals[:, 2]
         if rolled.turned_rad[-1] < FLAT_RAD:
+            swing = np.minimum(hands.swing_sd_rad, REGISTERED_RAD) * normals[:, 1]
             self._cut(*flat_stroke(rolled, self.field, tilt, swing, hands.volume_mm3))
             return
+        swing = hands.swing_rad + hands.swing_sd_rad * normals[:, 1]
+        shift = hands.shift_mm + hands.shift_sd_mm * normals[:, 2]
         within = (normals[:, 3:, None] * hands.modes).sum(axis=1).T
         along = tilt + hands.within_sd_rad * within
         ends = self.way.stretch(rolled.grid.arc_mm, self.margin)

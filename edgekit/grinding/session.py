@@ -10,9 +10,11 @@ from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray, generator, instance, positive
 from edgekit.display import html_table, html_text
+from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
-from edgekit.grinding.kernel import GroundEdge, aim_at, new_state, sharpen_runs
-from edgekit.grinding.random_streams import draw_run_effects, draw_session
+from edgekit.grinding.edge_state import GroundEdge, new_state
+from edgekit.grinding.kernel import aim_at, sharpen_runs
+from edgekit.grinding.random_streams import GivenKeys, RandomStreams
 from edgekit.grinding.recession_field import EdgeGrid, prepare_edge
 from edgekit.method.method import Method
 from edgekit.record import Record
@@ -51,6 +53,8 @@ class EdgeSession(Record):
         Where the edge is sharp.
     sharp_fraction : float
         Share of the edge that is sharp.
+    land_um : array (S,)
+        Width of the dull land that is left.
     active : array (S,) of int
         The seating of the stone that formed the edge; -1 where none reached it.
     depth_mm, inset_mm : array (V, S)
@@ -68,6 +72,7 @@ class EdgeSession(Record):
     angle_deg: FloatArray
     sharp: NDArray[np.bool_]
     sharp_fraction: float
+    land_um: FloatArray
     active: NDArray[np.int_]
     depth_mm: FloatArray
     inset_mm: FloatArray
@@ -117,6 +122,7 @@ class Session(Record):
     method: Method
     edges: Mapping[str, EdgeSession]
     passes: int
+    stone_strokes: float
     seconds: float
     steel_mg: float
     advance_um: float
@@ -200,15 +206,17 @@ def sharpen(
     states = [new_state(grid, 1) for grid in grids]
     for state in states:
         state.radius_um = np.full_like(state.radius_um, radius)
+    first = np.zeros(1, dtype=int)
+    streams = RandomStreams(GivenKeys([rng]), edges=len(grids), seatings=method.planes, slots=1)
     done = sharpen_runs(
         grids,
         states,
         [aim_at(grid, method) for grid in grids],
         method,
-        effects=draw_run_effects(rng),
-        draws=draw_session(rng, edges=len(grids), seatings=method.planes),
+        effects=streams.start_runs(first, first),
+        draws=streams.session(first, first),
         turn=0,
-        fresh_um=np.zeros(1),
+        fresh_um=np.full(1, value("sharp_radius_um")),
     )
     results = dict(zip(grids, done.edges, strict=True))
     angles_off = [r.state.internal_angle_rad[0] - grid.angle_rad for grid, r in results.items()]
@@ -218,6 +226,7 @@ def sharpen(
         method=method,
         edges={grid.name: _edge_session(grid, result) for grid, result in results.items()},
         passes=int(done.passes[0]),
+        stone_strokes=float(done.strokes[0]),
         seconds=float(done.seconds[0]),
         steel_mg=float(done.steel_mg[0]),
         advance_um=float(max(result.advance[0] for result in done.edges)) * UM_PER_MM,
@@ -233,7 +242,8 @@ def _edge_session(grid: EdgeGrid, result: GroundEdge) -> EdgeSession:
         recession_um=state.at(grid)[0] * UM_PER_MM,
         angle_deg=np.degrees(state.internal_angle_rad[0]),
         sharp=sharp,
-        sharp_fraction=float(grid.station_weights_mm @ sharp / grid.station_weights_mm.sum()),
+        sharp_fraction=float(result.sharp_fraction[0]),
+        land_um=result.land_mm[0] * UM_PER_MM,
         active=result.active[0],
         depth_mm=grid.depth_mm,
         inset_mm=state.inset_mm[:, 0],

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
-from edgekit.grinding.kernel import EdgeState, new_state
+from edgekit.grinding.edge_state import EdgeState, new_state
 from edgekit.grinding.random_streams import RandomStreams, RunEffects, RunKeys, SessionDraws
 from edgekit.grinding.recession_field import EdgeGrid, cleared
 from edgekit.life.prepared import PreparedBlade

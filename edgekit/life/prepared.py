@@ -12,8 +12,10 @@ from edgekit.bending import beam
 from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
 from edgekit.geometry.blade import Blade
-from edgekit.grinding.kernel import Aim, EdgeState, SessionRuns, aim_at
+from edgekit.grinding.edge_state import EdgeState
+from edgekit.grinding.kernel import SessionRuns, aim_at
 from edgekit.grinding.recession_field import EdgeGrid, over_stations, prepare_edge
+from edgekit.grinding.rolling import RolledEdge
 from edgekit.life.retire import WidthLoss
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
@@ -49,7 +51,9 @@ class SessionMeasures(NamedTuple):
     angle_rms_deg: FloatArray
     sharp_fraction: FloatArray
     dull_radius_um: FloatArray
-    passes: FloatArray
+    stone_strokes: FloatArray
+    dullness_mg: FloatArray
+    overshoot_mg: FloatArray
     minutes: FloatArray
     steel_mg: FloatArray
 
@@ -101,7 +105,7 @@ class PreparedBlade(Record):
     blade: Blade
     method: Method | Alternation
     ready: _Prepared
-    aims: tuple[tuple[Aim, ...], ...]
+    aims: tuple[tuple[FloatArray | RolledEdge, ...], ...]
     bending: beam.BendingModel | None
 
     @property
@@ -136,7 +140,7 @@ class PreparedBlade(Record):
             bending=None if exact is None else beam.life_bending_model(blade, exact.grids),
         )
 
-    def at(self, turn: int) -> tuple[Method, tuple[Aim, ...]]:
+    def at(self, turn: int) -> tuple[Method, tuple[FloatArray | RolledEdge, ...]]:
         """The method of session number `turn`, and where it aims."""
         return self.method.at(turn), self.aims[turn % len(self.aims)]
 
@@ -206,9 +210,11 @@ class PreparedBlade(Record):
             ),
             angle_error_deg=np.degrees(edge_mean(errors)),
             angle_rms_deg=np.degrees(np.sqrt(edge_mean(error**2 for error in errors))),
-            sharp_fraction=edge_mean(result.sharp for result in done.edges),
+            sharp_fraction=_mean(result.sharp_fraction for result in done.edges),
             dull_radius_um=dull_um,
-            passes=done.passes,
+            stone_strokes=done.strokes,
+            dullness_mg=done.dullness_mg,
+            overshoot_mg=done.overshoot_mg,
             minutes=done.seconds / 60,
             steel_mg=done.steel_mg,
         )

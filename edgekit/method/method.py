@@ -87,17 +87,33 @@ class Method:
             removal_gsd=checks.at_least("removal_gsd", self.removal_gsd, 1.0),
             setup_seconds=checks.at_least("setup_seconds", self.setup_seconds, 0.0),
         )
-        if not self.rolls and not isinstance(self.stop, UntilClear):
+        if isinstance(self.stroke, LocalStroke) and not isinstance(self.stop, UntilClear):
             raise EdgekitError(
-                "planes are advanced until the edge is clear, not by another rule",
+                "local strokes are advanced until the edge is clear, not by another rule",
                 str(self.stop),
                 "Give stop=ek.strokes.until_clear(), or a rolling stroke.",
             )
+        if self.target is Target.FACE:
+            self.local  # noqa: B018 - the face is ground by planes
 
     @property
     def rolls(self) -> bool:
         """Whether strokes follow one another along the sides, each taking its steel."""
         return self.target is Target.SIDES and not isinstance(self.stroke, LocalStroke)
+
+    @property
+    def local(self) -> tuple[LocalStroke, UntilClear]:
+        """Stroke and stop rule of a method that advances planes."""
+        if isinstance(self.stroke, LocalStroke) and isinstance(self.stop, UntilClear):
+            return self.stroke, self.stop
+        raise EdgekitError("the method rolls", self.name, "Give one with local strokes.")
+
+    @property
+    def rolling(self) -> Stroke:
+        """Stroke of a method that rolls."""
+        if isinstance(self.stroke, LocalStroke):
+            raise EdgekitError("the method advances planes", self.name, "Give one that rolls.")
+        return self.stroke
 
     @property
     def planes(self) -> int:

@@ -68,7 +68,8 @@ class RollingStroke:
     Parameters
     ----------
     stretch_mm : float, optional
-        Length of edge that a stroke covers [mm], about the middle of what is still dull; the whole edge by default.
+        Length of edge that a stroke covers [mm], about the middle of what is still dull; by default the whole edge, with
+        both ends overrun.
     within_tilt_sd_deg : float
         Standard deviation of the tilt along one stroke [°].
     correlation_s : float
@@ -96,7 +97,7 @@ class RollingStroke:
         """The whole edge, or a stretch about the middle of what is dull."""
         runs, length = margin_mm.shape[1], arc_mm[-1]
         if self.stretch_mm is None or self.stretch_mm >= length:
-            return np.zeros(runs), np.full(runs, length)
+            return np.full(runs, -np.inf), np.full(runs, np.inf)
         dull = np.maximum(margin_mm, 0.0) + 1e-12
         middle = (dull * arc_mm[:, None]).sum(axis=0) / dull.sum(axis=0)
         first = np.clip(middle - self.stretch_mm / 2, 0.0, length - self.stretch_mm)
