@@ -1,7 +1,7 @@
-"""Fixed placements of a flat stone on a circular edge, in the plane of its face, by clipping polygons.
+"""Fixed placements of a flat stone on a circular edge, by clipping polygons in its face.
 
-Nothing here comes from the package. Every plane shares β with the planar face, so what happens in the
-face tells all: the outline after grinding is a polygon. Lengths in millimetres.
+Nothing here comes from the package. Every plane shares β with the planar face, so what happens in
+the face tells all: the outline after grinding is a polygon. Lengths in millimetres.
 """
 
 import numpy as np
@@ -11,8 +11,8 @@ import shapely
 def ground_outline(radius, length, dull, placements):
     """The edge's outline (a polygon) once every point of the arc has receded by `dull`.
 
-    A placement serves an even share of the arc; its line is parallel to the tangent at mid-share and
-    goes as far in as the ends of the share ask. The centre of the circle is the origin.
+    A placement serves an even share of the arc; its line is parallel to the tangent at mid-share
+    and goes as far in as the ends of the share ask. The centre of the circle is the origin.
     """
     outline = shapely.box(-2 * radius, -2 * radius, 2 * radius, 2 * radius)
     share = length / radius / placements

@@ -1,10 +1,10 @@
 """A rigid plane stone rolled over a whole edge in a planar face, by brute force on a fine field.
 
-Nothing here comes from the package. The field is the inset u = h(s, v) of the steel's surface, at arc
-length s along the edge and depth v below the face. A plane takes a half-space, and so from every
-section, not only from its own; the stone rolled over a stretch takes the union of the half-spaces of
-finely spaced planes. Beside it stands the cut section by section, each by its own plane alone.
-Lengths in millimetres, angles in radians.
+Nothing here comes from the package. The field is the inset u = h(s, v) of the steel's surface, at
+arc length s along the edge and depth v below the face. A plane takes a half-space, and so from
+every section, not only from its own; the stone rolled over a stretch takes the union of the
+half-spaces of finely spaced planes. Beside it stands the cut section by section, each by its own
+plane alone. Lengths in millimetres, angles in radians.
 """
 
 from dataclasses import dataclass
@@ -27,7 +27,7 @@ def cot(angle):
 
 @dataclass(frozen=True, kw_only=True)
 class PlanEdge:
-    """Arcs of `lengths` and `curvatures` (0 for straight), convex towards the stone, in a planar face."""
+    """Arcs of `lengths` and `curvatures` (0: straight), convex to the stone, in a planar face."""
 
     lengths: tuple[float, ...]
     curvatures: tuple[float, ...]
@@ -117,7 +117,7 @@ def _trapezoid_weights(x):
 
 
 def steel_per_length(before, after):
-    """Steel (S,) [mm³/mm] between two fields: inward of a curved edge, the area shrinks by 1 - κu."""
+    """Steel (S,) [mm³/mm] between two fields; inward of a curved edge area shrinks by 1 - κu."""
     kappa = before.edge.curvature(before.s)[:, None]
     limit = np.where(kappa > 0, 1 / np.maximum(kappa, 1e-12), np.inf)
     low, high = np.minimum(before.inset, limit), np.minimum(after.inset, limit)
@@ -158,9 +158,9 @@ def cut_by_planes(field, planes):
 def planes_through(edge, s, offset, tilt, swing=0.0):
     """Planes of the stone at contact parameters `s` (P,).
 
-    The plane at s is turned as the edge is there, opened by the tilt, swung about the face's normal,
-    and lies `offset` past first touch with the new edge; without swing it goes through the point
-    `offset` inward of the edge at s.
+    The plane at s is turned as the edge is there, opened by the tilt, swung about the face's
+    normal, and lies `offset` past first touch with the new edge; without swing it goes through the
+    point `offset` inward of the edge at s.
     """
     heading = edge.heading(s) + swing
     into = inward(heading)
@@ -219,8 +219,8 @@ def roll(before, stretch, offset, tilt, swing=0.0, *, planes=401):
     """Roll a rigid plane over a stretch of the edge.
 
     `offset` and `tilt` are functions of arc length; the offset is measured from the new edge (see
-    `planes_through`). What is taken beyond the ends of the stretch are the facets of the first and the
-    last plane; their steel is reported apart.
+    `planes_through`). What is taken beyond the ends of the stretch are the facets of the first and
+    the last plane; their steel is reported apart.
     """
     s = np.linspace(*stretch, planes)
     taken = cut_by_planes(before, planes_through(before.edge, s, offset(s), tilt(s), swing))
@@ -249,8 +249,9 @@ def cut_by_section(before, stretch, offset, tilt):
 def end_facet(edge, kappa, offset, tilt, room, *, depths=2001):
     """Steel of the facet past one end of a stretch, in closed form: half a segment at every depth.
 
-    At depth v a new flank under an edge of constant curvature is an arc of radius 1/κ - v cotβ, and the
-    last plane a line `offset` + v (cot(β + τ) - cotβ) inside it; `room` is the length of edge left.
+    At depth v a new flank under an edge of constant curvature is an arc of radius 1/κ - v cotβ,
+    and the last plane a line `offset` + v (cot(β + τ) - cotβ) inside it; `room` is the length of
+    edge left.
     """
     v = np.linspace(0.0, edge.depth, depths)
     radius = 1 / kappa - v * cot(edge.angle)
@@ -262,7 +263,7 @@ def end_facet(edge, kappa, offset, tilt, room, *, depths=2001):
 
 
 def volume_by_clipping(edge, planes, *, depths=41, points=4001):
-    """Steel [mm³] that planes take off a new edge: plan polygons clipped by lines, depth by depth."""
+    """Steel [mm³] that planes take off a new edge: polygons clipped by lines, depth by depth."""
     v = edge.depth * np.linspace(0.0, 1.0, depths) ** 2
     s = np.linspace(0.0, edge.length, points)
     into = inward(edge.heading(s))
@@ -300,11 +301,11 @@ def offset_for_steel(before, steel, tilt):
 
 
 def rigid_stroke(before, stretch, steel, tilt, swing=0.0, *, planes=101):
-    """A rolled stroke of a given volume [mm³]: the planes touch the wanted edge, then move in alike.
+    """A rolled stroke of a given volume [mm³]: planes touch the wanted edge, then move in alike.
 
-    The wanted edge has every section of the stretch give the same steel to its own plane. The stone's
-    planes are laid against it, swung or not, and all advanced by one length until the volume is taken,
-    end facets included.
+    The wanted edge has every section of the stretch give the same steel to its own plane. The
+    stone's planes are laid against it, swung or not, and all advanced by one length until the
+    volume is taken, end facets included.
     """
     edge, s = before.edge, np.linspace(*stretch, planes)
     tilts = tilt(before.s)

@@ -1,7 +1,7 @@
 """One section of an edge under stroke after stroke, by clipping polygons: a judge of stroke models.
 
-Nothing here comes from the package. The section is a convex polygon of points (u, v): u inward along
-the face from the edge when new, v down from the face. Use rounds its edge; a stroke takes the
+Nothing here comes from the package. The section is a convex polygon of points (u, v): u inward
+along the face from the edge when new, v down from the face. Use rounds its edge; a stroke takes the
 half-plane u < a + v cot(β + τ) off it, τ opening the angle, and a is found from the area removed.
 Lengths in millimetres, angles in radians.
 """
@@ -99,8 +99,8 @@ def new_section(angle, depth):
 def rounded(section, radius, *, steel_is_missing=True):
     """The section after use has rounded its edge to a radius.
 
-    With ``steel_is_missing=False`` the arc is only what has to be cleared, and a stroke pays for the
-    corner as if it were still there.
+    With ``steel_is_missing=False`` the arc is only what has to be cleared, and a stroke pays for
+    the corner as if it were still there.
     """
     reach = radius * cot(section.angle / 2)
     centre = (section.edge + reach, radius)
@@ -136,7 +136,7 @@ def ground(section, angle, removed):
 
 def _turn_to_plane(section, inset, slope):
     """How far the arc runs from the face until the plane cuts it; π where it does not."""
-    if inset >= section.tangent_point:
+    if section.radius == 0 or inset >= section.tangent_point:
         return 0.0
     u, v = section.centre
     # on the circle, u - r sin t - slope (v - r cos t) = inset
@@ -274,8 +274,9 @@ def remainder(radius, wedge_angle, plane_angle, inset):
     A circle of `radius` in a wedge of `wedge_angle`; the plane meets the face `inset` from the
     wedge's edge at `plane_angle`. The land is the chord of what is left of the arc next to the face
     (0 when nothing is), the missing area what the steel lacks towards face, plane and flank; the
-    radius of equal area lies in the wedge between the face and the plane, or the old flank where the
-    plane does not reach it. The circle is a polygon of many chords, so all is good to about 1e-8.
+    radius of equal area lies in the wedge between the face and the plane, or the old flank where
+    the plane does not reach it. The circle is a polygon of many chords, so all is good to about
+    1e-8.
     """
     reach = radius * cot(wedge_angle / 2)
     size = 60 * reach + 2 * abs(inset)
