@@ -56,9 +56,14 @@ def remains(
     depth = radius * (1 - np.cos(arc))
     corner = np.maximum((tangent - inset) * depth / 2 - radius**2 * (arc - np.sin(arc)) / 2, 0.0)
     missed = distance >= radius
+    # A line that misses the circle cuts a triangle off the void, down to where it crosses the flank.
+    opened = 1 / np.tan(angle) - 1 / np.tan(new_angle)
+    void = np.divide(inset**2, 2 * opened, out=np.zeros_like(opened), where=opened > 0)
     return Remains(
         land=np.where(missed, 2 * radius * np.cos(angle / 2), 2 * radius * np.sin(arc / 2)),
-        missing=np.where(missed, void_factor(angle) * radius**2, np.where(arc > 0, corner, 0.0)),
+        missing=np.where(
+            missed, void_factor(angle) * radius**2 - void, np.where(arc > 0, corner, 0.0)
+        ),
     )
 
 
@@ -70,4 +75,6 @@ def dull_share(margin: FloatArray) -> FloatArray:
     here, there = margin[:-1], margin[1:]
     span = np.abs(here) + np.abs(there)
     above = np.maximum(here, 0.0) + np.maximum(there, 0.0)
-    return np.asarray(np.divide(above, span, out=np.zeros_like(span), where=span > 0).mean(axis=0))
+    share = np.divide(above, span, out=np.zeros_like(span), where=span > 0)
+    # A running sum adds one station after another, whatever the number of runs.
+    return np.asarray(np.cumsum(share, axis=0)[-1] / len(share))

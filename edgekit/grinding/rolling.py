@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Lines", "RolledEdge", "Stretch", "flat_stroke", "stroke"]
 
-MAX_STEPS = 120  # of Newton's method; six are usual
-FRESH_BRACKETS = 12  # steps after which its brackets are reset
+MAX_STEPS = 200  # six are usual
+RAISED = 1e3  # times the usual area: as far as proud steel may keep a stone off
 EXACT = 1e-10  # of the volume of a stroke
 TINY = 1e-6  # [mm] of depth: a line that cuts less is taken to cut so much
 ROUNDING = 2e-15  # of the volume within the flank: what a sum of it may be off by
@@ -110,7 +110,8 @@ class RolledEdge(NamedTuple):
 
     def volume(self, area: FloatArray) -> FloatArray:
         """Volume (R,) of areas (S, R) at the stations."""
-        return np.asarray((area * self.grid.station_weights_mm[:, None]).sum(axis=0))
+        # Running sums add one station after another, whatever the number of runs.
+        return np.asarray(np.cumsum(area * self.grid.station_weights_mm[:, None], axis=0)[-1])
 
 
 def _node_mm(grid: EdgeGrid, drop_mm: FloatArray) -> FloatArray:
@@ -174,38 +175,80 @@ def stroke(
 
     Notes
     -----
-    Newton's method for all stations and runs at once: the stations inside each give the same area of steel per
-    unit of length, and the end facets take what is then missing from the volume. Where steel that stands proud
-    beyond the stretch props the stone up, the whole stone sinks evenly until it has taken the volume.
+    The stations that the stone touches give steel by the share in which they are pressed; of a partial stroke, the end
+    facets and the sides of hollows that a flat stone cannot enter belong to the volume.
     """
-    press = rolled.pressed(field)
-    fixed = _lines(rolled, press, tilt_rad, stretch)
+    press, slope = rolled.pressed(field), 1 / np.tan(rolled.angle_rad[:, None] + tilt_rad)
     before = rolled.within(field)
-    area = volume_mm3 / fixed.length
-    level, low = _first_level(rolled, field, fixed.slope, area * press)
+    if (stretch.first == 0).all() and (stretch.last == len(press) - 1).all():
+        area = volume_mm3 / rolled.volume(press)
+        lines = Lines(_levels(rolled, field, slope, area * press, before), slope)
+    else:
+        part = _Part.of(rolled, tilt_rad, slope, stretch)
+        lines = _part_lines(rolled, field, part, press, before, volume_mm3)
+    return lines.cut(field, rolled), lines
+
+
+def _levels(
+    rolled: RolledEdge, field: FloatArray, slope: FloatArray, area: FloatArray, before: FloatArray
+) -> FloatArray:
+    """Levels (S, R) of lines that take an `area` each: Newton's method, kept within a bracket."""
+    level, low = _first_level(rolled, field, slope, area)
     high = np.full_like(level, np.inf)
-    propped = np.zeros(len(volume_mm3), dtype=bool)
-    for step in range(MAX_STEPS):
-        lines = fixed.at(level)
-        removed, width = _removed(rolled, field, lines, before)
-        area = fixed.area_for(volume_mm3, removed, width)
-        propped |= area <= 0
-        over = rolled.volume(removed) - volume_mm3
-        excess = np.where(fixed.inside & ~propped, removed - area * press, 0.0)
-        if _small(excess, area, before) and _small(over, volume_mm3, rolled.volume(before)):
-            return lines.cut(field, rolled), lines
-        if step % FRESH_BRACKETS == 0:  # what is asked of a station changes with the end facets
-            low, high = np.minimum(low, level), np.where(excess > 0, level, np.inf)
+    for _ in range(MAX_STEPS):
+        removed, width = _removed(rolled, field, Lines(level, slope), before)
+        excess = removed - area
+        good = (np.abs(excess) <= EXACT * area.max(axis=0) + ROUNDING * before).all(axis=0)
+        if good.all():
+            return level
         low, high = np.where(excess < 0, level, low), np.where(excess > 0, level, high)
-        sink = over / rolled.volume(np.where(fixed.inside, width, width * fixed.factor))
-        level = np.where(propped, level - sink, _within(level - excess / width, low, high, level))
+        newton = level - excess / width
+        newton = np.where(newton < low, (level + low) / 2, newton)
+        newton = np.where(newton > high, (level + high) / 2, newton)
+        level = np.where(good, level, newton)  # a run stops by itself, whatever the others do
+    raise EdgekitError("a stroke took no definite depth", float(area.max()), "Give it less steel.")
+
+
+def _part_lines(
+    rolled: RolledEdge,
+    field: FloatArray,
+    part: _Part,
+    press: FloatArray,
+    before: FloatArray,
+    volume_mm3: FloatArray,
+) -> Lines:
+    """Lines of a stroke over a part of the edge: the area per unit of length that gives the volume, end facets and the
+    sides of hollows included, by false position (Illinois) in all runs at once.
+
+    An area below 0 stands for a stone that proud steel keeps off the rest of the stretch: it is raised evenly.
+    """
+    touch = part.touch(rolled, field)
+    share = np.where(part.inside, press, 0.0)
+    usual = volume_mm3 / rolled.volume(share)
+    low, high = -usual * RAISED, usual
+    below, above = -volume_mm3, np.full_like(volume_mm3, np.inf)
+    area = usual
+    for step in range(MAX_STEPS):
+        taken = np.maximum(area, 0.0)
+        level = _levels(rolled, field, part.slope_inside, taken * share, before)
+        raised = touch + np.minimum(area, 0.0) / rolled.node_mm.sum(axis=0)
+        lines = part.at(np.where(area > 0, level, raised))
+        removed, _ = _removed(rolled, field, lines, before)
+        excess = rolled.volume(removed) - volume_mm3
+        good = _small(excess, volume_mm3, rolled.volume(before))
+        if good.all():
+            return lines
+        too_much = excess > 0
+        # Where the same end moves twice running, the other end's value counts half.
+        below = np.where(too_much & (step > 0), below / 2, below)
+        above = np.where(~too_much & (step > 0), above / 2, above)
+        low, below = np.where(too_much, low, area), np.where(too_much, below, excess)
+        high, above = np.where(too_much, area, high), np.where(too_much, excess, above)
+        finite = np.isfinite(above)
+        slope = np.where(finite, above, 1.0) - below
+        next_area = np.where(finite, low - below * (high - low) / slope, high * 1.5)
+        area = np.where(good, area, next_area)
     raise EdgekitError("a stroke took no definite depth", volume_mm3, "Give it less steel.")
-
-
-def _within(newton: FloatArray, low: FloatArray, high: FloatArray, level: FloatArray) -> FloatArray:
-    """Newton's step where it stays within the bracket, else half the way to its end."""
-    newton = np.where(newton <= low, (level + low) / 2, newton)
-    return np.where(newton >= high, (level + high) / 2, newton)
 
 
 def flat_stroke(
@@ -233,9 +276,10 @@ def flat_stroke(
         lines = Lines(plane.offset + plane.factor * depth, plane.slope)
         removed, width = _removed(rolled, field, lines, before)
         excess = rolled.volume(removed) - volume_mm3
-        if _small(excess, volume_mm3, rolled.volume(before)):
+        good = _small(excess, volume_mm3, rolled.volume(before))
+        if good.all():
             return lines.cut(field, rolled), lines
-        depth = depth - excess / rolled.volume(width * plane.factor)
+        depth = np.where(good, depth, depth - excess / rolled.volume(width * plane.factor))
     raise EdgekitError("a stroke took no definite depth", volume_mm3, "Give it less steel.")
 
 
@@ -257,62 +301,53 @@ class Lines(NamedTuple):
         return after
 
 
-class _Fixed(NamedTuple):
-    """A stroke but for its depth: inside the stretch each station has a level of its own; beyond an end it is
-    ``offset + factor * level`` of the end's station. Arrays (S, R), but ``length`` (R,) of the stretch."""
+class _Part(NamedTuple):
+    """A stroke over a part of the edge, but for its depth.
+
+    The stone touches the stations ``inside`` (S, R), along lines of ``slope_inside``; a station there is cut at least as
+    deep as the planes at its neighbours reach, ``sagitta`` (S, S) short of their own depth. Beyond an end it is
+    cut along ``slope``, at ``offset + factor * level`` of the end's station (S, R).
+    """
 
     stretch: Stretch
     inside: NDArray[np.bool_]
+    sagitta: FloatArray
     offset: FloatArray
     factor: FloatArray
     slope: FloatArray
-    weights: FloatArray
-    press: FloatArray
-    length: FloatArray
+    slope_inside: FloatArray
+
+    @classmethod
+    def of(
+        cls, rolled: RolledEdge, tilt_rad: FloatArray, slope: FloatArray, stretch: Stretch
+    ) -> _Part:
+        """Prepare a stroke."""
+        station = np.arange(len(tilt_rad))[:, None]
+        heel, toe = station < stretch.first, station > stretch.last
+        offset, factor, lines = np.zeros_like(slope), np.zeros_like(slope), slope
+        for beyond, end in ((heel, stretch.first), (toe, stretch.last)):
+            if beyond.any():
+                plane = _plane(rolled, tilt_rad, end)
+                offset = np.where(beyond, plane.offset, offset)
+                factor = np.where(beyond, plane.factor, factor)
+                lines = np.where(beyond, plane.slope, lines)
+        at = np.arange(len(tilt_rad))
+        sagitta = -_plane(rolled, np.zeros((len(at), len(at))), at).offset
+        return cls(stretch, ~(heel | toe), sagitta, offset, factor, lines, slope)
+
+    def touch(self, rolled: RolledEdge, field: FloatArray) -> FloatArray:
+        """Levels (S, R) at which the lines inside just touch the flank."""
+        rows = zip(rolled.grid.depth_mm[:, :, None], field, strict=True)
+        return np.asarray(np.minimum.reduce([row - self.slope_inside * v for v, row in rows]))
 
     def at(self, level: FloatArray) -> Lines:
-        """The lines for levels (S, R) of the stations inside."""
-        first, last = (self._end(level, end) for end in self.stretch)
-        end = np.where(np.arange(len(level))[:, None] < self.stretch.first, first, last)
-        return Lines(np.where(self.inside, level, self.offset + self.factor * end), self.slope)
-
-    def area_for(self, volume: FloatArray, removed: FloatArray, width: FloatArray) -> FloatArray:
-        """Area (R,) that a station inside must give for the whole to be `volume`, to first order.
-
-        As the levels change, so do those of the end facets, which hang on the first and last station.
-        """
-        station = np.arange(len(removed))[:, None]
-        taken = np.where(self.inside, 0.0, removed * self.weights).sum(axis=0)
-        wanted, length = volume - taken, self.length.copy()
-        for end, beyond in zip(
-            self.stretch, (station < self.stretch.first, station > self.stretch.last), strict=True
-        ):
-            gain = np.where(beyond, width * self.factor * self.weights, 0.0).sum(axis=0)
-            gain /= self._end(width, end)
-            wanted += gain * self._end(removed, end)
-            length += gain * self._end(self.press, end)
-        return np.asarray(wanted / length)
-
-    @staticmethod
-    def _end(values: FloatArray, end: NDArray[np.int_]) -> FloatArray:
-        return np.asarray(values[end, np.arange(values.shape[1])])
-
-
-def _lines(rolled: RolledEdge, press: FloatArray, tilt_rad: FloatArray, stretch: Stretch) -> _Fixed:
-    """Which stations the stone touches, and the lines of all."""
-    station = np.arange(len(tilt_rad))[:, None]
-    heel, toe = station < stretch.first, station > stretch.last
-    slope = 1 / np.tan(rolled.angle_rad[:, None] + tilt_rad)
-    offset, factor = np.zeros_like(slope), np.zeros_like(slope)
-    for beyond, end in ((heel, stretch.first), (toe, stretch.last)):
-        if beyond.any():
-            plane = _plane(rolled, tilt_rad, end)
-            offset = np.where(beyond, plane.offset, offset)
-            factor = np.where(beyond, plane.factor, factor)
-            slope = np.where(beyond, plane.slope, slope)
-    inside, weights = ~(heel | toe), rolled.grid.station_weights_mm[:, None]
-    length = np.where(inside, weights * press, 0.0).sum(axis=0)
-    return _Fixed(stretch, inside, offset, factor, slope, weights, press, length)
+        """The lines for levels (S, R) that the stations inside ask for."""
+        wanted = np.where(self.inside, level, -np.inf)
+        deepest = np.max(wanted[None] - self.sagitta[:, :, None], axis=1)
+        run, station = np.arange(level.shape[1]), np.arange(len(level))[:, None]
+        first, last = (deepest[end, run] for end in self.stretch)
+        end = np.where(station < self.stretch.first, first, last)
+        return Lines(np.where(self.inside, deepest, self.offset + self.factor * end), self.slope)
 
 
 class _Plane(NamedTuple):
@@ -332,16 +367,22 @@ def _plane(
     opening = -grid.edge.side * np.cross(along, normal)
     tilt = np.tan(tilt_rad[at, run])[:, None]
     turned = normal + tilt * opening + np.multiply(swing, np.ones(len(at)))[:, None] * along
-    facing = -(grid.inward @ turned.T)
+    facing = -_products(grid.inward, turned)
+    into = facing[at, run]
     sees = facing > GRAZING
     facing = np.where(sees, facing, 1.0)
-    height = grid.position @ turned.T - np.einsum("ri,ri->r", grid.position[at], turned)
-    into = -np.einsum("ri,ri->r", grid.inward[at], turned)
+    height = _products(grid.position, turned) - _products(grid.position, turned)[at, run]
     return _Plane(
         offset=np.where(sees, height / facing, -np.inf),
         factor=np.where(sees, into / facing, 0.0),
-        slope=np.where(sees, -(grid.face @ turned.T) / facing, 0.0),
+        slope=np.where(sees, -_products(grid.face, turned) / facing, 0.0),
     )
+
+
+def _products(vectors: FloatArray, normals: FloatArray) -> FloatArray:
+    """Products (S, R) of vectors (S, 3) and normals (R, 3), with the same bits whatever R is."""
+    parts = (vectors[:, k, None] * normals[:, k] for k in range(3))
+    return np.asarray(sum(parts))
 
 
 def _first_level(
@@ -380,5 +421,5 @@ def _removed(
     return area, np.maximum(width, TINY)
 
 
-def _small(excess: FloatArray, wanted: FloatArray, total: FloatArray) -> bool:
-    return bool((np.abs(excess) <= EXACT * np.abs(wanted) + ROUNDING * total).all())
+def _small(excess: FloatArray, wanted: FloatArray, total: FloatArray) -> NDArray[np.bool_]:
+    return np.asarray(np.abs(excess) <= EXACT * np.abs(wanted) + ROUNDING * total)

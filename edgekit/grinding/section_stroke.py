@@ -79,8 +79,10 @@ def remains(radius: float, angle: float, inset: float, new_angle: float) -> Rema
     tangent = clear_inset(angle, radius)  # where the circle leaves the face
     # The centre lies r below the face there. Its distance from the line, positive inside the steel:
     distance = (tangent - inset) * math.sin(new_angle) - radius * math.cos(new_angle)
-    if distance >= radius:  # the line misses the circle: all of it is left
-        return Remains(2 * radius * math.cos(angle / 2), missing_area(angle, radius))
+    if distance >= radius:  # the line misses the circle, and cuts a triangle off the void at most
+        opened = 1 / math.tan(angle) - 1 / math.tan(new_angle)
+        void = inset**2 / (2 * opened) if opened > 0 else 0.0
+        return Remains(2 * radius * math.cos(angle / 2), missing_area(angle, radius) - void)
     if distance <= -radius:
         return Remains(0.0, 0.0)
     arc = math.pi - new_angle - math.acos(distance / radius)  # from the face to where the line cuts
