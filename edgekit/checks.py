@@ -31,15 +31,13 @@ __all__ = [
     "positive",
     "unit_vector",
     "vectors",
+    "worst_row",
 ]
 
 FloatArray = NDArray[np.float64]
 REAL = (int, float, np.integer, np.floating, Decimal, Fraction)
-NOT_REAL = (
-    bool,
-    np.bool_,
-    np.timedelta64,
-)  # though Python and numpy derive them from whole numbers
+# Python and numpy derive these from whole numbers.
+NOT_REAL = (bool, np.bool_, np.timedelta64)
 
 
 def number(name: str, value: object, remedy: str = "Give a number.") -> float:
@@ -129,13 +127,14 @@ def instance(name: str, value: object, kind: type | tuple[type, ...], remedy: st
     if not isinstance(value, kind):
         kinds = kind if isinstance(kind, tuple) else (kind,)
         wanted = " or ".join(item.__name__ for item in kinds)
-        raise EdgekitError(f"{name} must be a {wanted}", value, remedy)
+        article = "an" if wanted[0] in "AEIO" else "a"
+        raise EdgekitError(f"{name} must be {article} {wanted}", value, remedy)
 
 
-def keep_numbers(record: object, **checked: float) -> None:
-    """Store checked numbers in a frozen record, so that what was given as an int is a float."""
-    for name, number in checked.items():
-        object.__setattr__(record, name, number)
+def keep_numbers(record: object, **checked: object) -> None:
+    """Store checked numbers and arrays in a frozen record, in place of what was given."""
+    for name, value in checked.items():
+        object.__setattr__(record, name, value)
 
 
 def _as_numbers(name: str, values: object) -> FloatArray:
@@ -193,14 +192,18 @@ def vectors(name: str, values: ArrayLike) -> FloatArray:
     """Return read-only unit vectors (N, 3) along the rows of `values`; null rows are refused."""
     array = frozen_array(name, values, (None, 3))
     length = np.linalg.norm(array, axis=1)
-    if not (length > 1e-12).all():
-        row = int(np.argmin(length))
+    if (row := worst_row(length, 1e-12)) is not None:
         raise EdgekitError(
             f"{name} has a null vector in row {row}", array[row].tolist(), "Give a direction there."
         )
     unit = array / length[:, None]
     unit.setflags(write=False)
     return np.asarray(unit)
+
+
+def worst_row(measure: FloatArray, low: float) -> int | None:
+    """Row of the least `measure` (N,), if not all are above `low`."""
+    return None if (measure > low).all() else int(np.argmin(measure))
 
 
 def array_between(
@@ -212,7 +215,7 @@ def array_between(
     *,
     ends: bool = False,
 ) -> FloatArray:
-    """Return a read-only copy with every entry in (low, high), or [low, high] when `ends` is set."""
+    """Return a read-only copy with every entry in (low, high), or [low, high] if `ends`."""
     array = frozen_array(name, values)
     inside = (array >= low) & (array <= high) if ends else (array > low) & (array < high)
     if not inside.all():

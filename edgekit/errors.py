@@ -1,4 +1,4 @@
-"""The one kind of error raised for bad input: it says what, shows the value, and says what to do."""
+"""The one kind of error for bad input: what is wrong, the value, and what to do."""
 
 __all__ = ["EdgekitError"]
 

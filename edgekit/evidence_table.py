@@ -1,8 +1,7 @@
 """Every default number of the package, with its spread, its status and where it comes from.
 
-A default elsewhere in the package is `evidence.value("name")`: the line that decides a number
-on screen is one search for that name away. Numbers are facts of the named sources; none is
-tuned to make a result come out.
+A default elsewhere in the package is `value("name")`, so a search for that name finds the line that
+decides a number on screen. Numbers are facts of the named sources; none is tuned to give a result.
 """
 
 from __future__ import annotations
@@ -31,7 +30,7 @@ __all__ = [
 
 
 class Status(enum.Enum):
-    """How far a number may be trusted."""
+    """How well a number is supported."""
 
     PUBLISHED = "published"
     COMMON_PRACTICE = "common practice"
@@ -62,7 +61,7 @@ class Gsd:
 
 @dataclass(frozen=True)
 class Range:
-    """The values sources give or users meet, from `low` to `high`; not a distribution."""
+    """Values given by sources or met in use, from `low` to `high`; not a distribution."""
 
     low: float
     high: float
@@ -187,7 +186,7 @@ _TABLE: tuple[Evidence, ...] = (
         _A,
         "reading an internal angle from a section picture",
     ),
-    # ---- holding --------------------------------------------------------------------------
+    # ---- stones, holding and errors of the hand -------------------------------------------
     Evidence("tolerance_deg", 2.0, Range(1, 5), "deg", _C, "common practice, no source"),
     Evidence(
         "stone_length_mm",
@@ -421,8 +420,7 @@ _TABLE: tuple[Evidence, ...] = (
     ),
     Evidence("retire_length_fraction", 0.75, Range(0.5, 0.9), "1", _A, _OWN),
     Evidence("max_sessions", 200.0, None, "1", _A, "stops a life that never ends"),
-    # ---- finish, teeth and cutting (this block: contact/abrasive, texture, edge_line, cutting;
-    # ---- wear/tooth_wear) ------------------------------------------------------------------
+    # ---- abrasives, finish, teeth and cutting ---------------------------------------------
     Evidence(
         "ra_per_grain",
         1 / 130,
@@ -516,8 +514,7 @@ _TABLE: tuple[Evidence, ...] = (
         "root dentine 31-57, cementum 20, enamel 270-360: Cirano 2004; White; "
         "Gutiérrez-Salazar 2003",
     ),
-    # ---- strokes, finish reports and strength (contact/lay, wear/finish, wear/bending,
-    # ---- study/face_or_sides) ---------------------------------------------------------------
+    # ---- direction of rubbing, finish reports and strength --------------------------------
     Evidence(
         "stroke_lay_deg",
         90.0,
@@ -682,7 +679,7 @@ _TABLE: tuple[Evidence, ...] = (
         _A,
         "the same for a group of fewer than five edges, where a miss costs more",
     ),
-    # ---- the hour at the bench (care/bench_edges, bench_minutes, bench_plan) ------------------
+    # ---- the bench plan -------------------------------------------------------------------
     Evidence("bench_ridge_um", 10.0, Range(5, 40), "µm", _A, _OWN),
     Evidence(
         "bench_hollow_um",

@@ -1,4 +1,4 @@
-"""The base of every result: named fields, arrays that cannot be written to, a short way to show it."""
+"""The base of every result: named fields, read-only arrays, a short form to show."""
 
 from __future__ import annotations
 
@@ -7,12 +7,14 @@ from dataclasses import Field, dataclass, field, fields
 from functools import partial
 from html import escape
 from types import MappingProxyType
-from typing import Any, ClassVar, dataclass_transform
+from typing import Any, ClassVar, TypeVar, dataclass_transform
 
 import numpy as np
+from numpy.typing import NDArray
 
-__all__ = ["Record", "by_fields", "freeze"]
+__all__ = ["Record", "by_fields", "freeze", "read_only"]
 
+Scalar = TypeVar("Scalar", bound=np.generic)
 MAX_SHOWN = 6  # fields in a short form; five lines hold no more
 MAX_TEXT = 60  # characters of one field
 
@@ -24,8 +26,8 @@ class Record:
     """A frozen, keyword-only dataclass whose arrays are copies of its own and read-only.
 
     A subclass needs no decorator. One with a ``__post_init__`` of its own ends it with
-    ``super().__post_init__()``. Arrays in tuples and mappings are frozen as well, and all of them stay
-    so in another process.
+    ``super().__post_init__()``. Arrays in tuples and mappings are frozen as well, and all of them
+    stay so in another process.
 
     Examples
     --------
@@ -88,8 +90,14 @@ def freeze(value: Any) -> Any:
     return value
 
 
+def read_only(array: NDArray[Scalar]) -> NDArray[Scalar]:
+    """The array itself, made read-only: for one just computed, which nobody else holds."""
+    array.setflags(write=False)
+    return array
+
+
 def by_fields(record: Any, **given: object) -> tuple[partial[object], tuple[()]]:
-    """For ``__reduce__``: how another process makes a record, from its fields or what is `given`."""
+    """For ``__reduce__``: how to make a record again, from its fields and what is `given`."""
     own = {item.name: getattr(record, item.name) for item in fields(record) if item.init} | given
     plain = {
         name: dict(value) if isinstance(value, MappingProxyType) else value

@@ -1,5 +1,7 @@
 """The cautions shown with every result meant for the bench."""
 
+from edgekit.display import html_list
+
 __all__ = ["CAUTIONS", "Cautions", "cautions"]
 
 CAUTIONS: tuple[str, ...] = (
@@ -24,8 +26,8 @@ class Cautions:
     __repr__ = __str__
 
     def _repr_html_(self) -> str:
-        items = "".join(f"<li>{line}</li>" for line in CAUTIONS)
-        return f"<div role='note'><b>Before you go to the bench</b><ul>{items}</ul></div>"
+        items = html_list(CAUTIONS, bold="Before you go to the bench")
+        return f"<div role='note'>{items}</div>"
 
 
 def cautions() -> Cautions:

@@ -1,7 +1,8 @@
-"""Kill a sweep at random moments and finish it: ``python tests/kill_sweep.py FOLDER [KILLS] [SEED]``.
+"""Kills a sweep at random moments and finishes it: ``tests/kill_sweep.py FOLDER [KILLS] [SEED]``.
 
-Each time a child process sweeps into the folder until it is killed without warning. At last the sweep
-runs to its end. Prints how many kills met a running sweep and the hash of all files in the folder.
+Each time a child process sweeps into the folder until it is killed without warning. At last the
+sweep runs to its end. Prints how many kills met a running sweep and the hash of all files in the
+folder.
 """
 
 import hashlib
@@ -27,10 +28,10 @@ def swept(folder: Path):
 
 
 def fingerprint(folder: Path) -> str:
-    whole = hashlib.sha256()
+    digest = hashlib.sha256()
     for path in sorted(folder.iterdir()):
-        whole.update(path.name.encode() + path.read_bytes())
-    return whole.hexdigest()
+        digest.update(path.name.encode() + path.read_bytes())
+    return digest.hexdigest()
 
 
 def main(folder: Path, kills: int, seed: int) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from edgekit.checks import FloatArray
-from edgekit.contact.facets import GRAZING, spread
+from edgekit.contact.facets import GRAZING, placement_density
 from edgekit.geometry import vectors as vec
 from edgekit.grinding import kernel as grinding
 from edgekit.grinding.kernel import (
@@ -120,7 +120,7 @@ def _planes(
     )
     phase = method.marks.phase(turn, draws.phase[:, edge])
     number = np.repeat(np.arange(method.placements), method.seatings)
-    arc, share = spread(grid.edge, method.spacing)
+    arc, share = placement_density(grid.edge, method.spacing)
     even = np.linspace(0, 1, len(aim.arc_mm))
     at = (number + phase[:, None]) / method.placements
     place = np.interp(at, even, np.interp(even, share, arc))

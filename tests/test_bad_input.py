@@ -131,15 +131,15 @@ TABLE = {
     "no points": (points(points_mm=np.zeros((0, 3))), "4 points or more", "Digitise more", "0"),
     "metres as millimetres": (
         points(points_mm=ARC / 1000),
-        "0.1 to 200 mm",
+        "between 0.1 and 200",
         "not metres",
-        "0.00536 mm",
+        "0.0053",
     ),
     "micrometres as millimetres": (
         points(points_mm=ARC * 1000),
-        "0.1 to 200 mm",
+        "between 0.1 and 200",
         "millimetres",
-        "5.36e+03 mm",
+        "53",
     ),
     "flat points": (points(points_mm=ARC[:, :2]), "shape (N, 3)", "Reshape", "(41, 2)"),
     "a table of tables": (points(points_mm=ARC[None]), "shape (N, 3)", "Reshape", "(1, 41, 3)"),
@@ -201,8 +201,8 @@ TABLE = {
     ),
     "too few normals": (
         points(face_normals=[[0, 0, 1]] * 40),
-        "shape (41, 3) or (3,)",
-        "one normal a point",
+        "face_normals must have shape (41, 3)",
+        "one row per point",
         "(40, 3)",
     ),
     "a normal that is text": (points(face_normals="up"), "array of numbers", "text", "'up'"),
@@ -232,14 +232,14 @@ TABLE = {
     "an angle that is NaN": (points(internal_angle_deg=NAN), "must be finite", "degrees", "nan"),
     "an angle that is text": (
         points(internal_angle_deg="sharp"),
-        "number or one a point",
+        "must be a number",
         "degrees",
         "sharp",
     ),
     "too few angles": (
         points(internal_angle_deg=[75.0] * 7),
-        "one number or have shape (41,)",
-        "one angle a point",
+        "internal_angle_deg must have shape (41)",
+        "one row per point",
         "(7,)",
     ),
     "an angle of nothing": (
@@ -356,7 +356,7 @@ TABLE = {
     "a negative width": (
         lambda: PATTERN.universal_curette(width_mm=-0.8),
         "width_mm must be above 0",
-        "above 0",
+        "the blade's width",
         "-0.8",
     ),
     "a width of text": (
@@ -391,7 +391,7 @@ TABLE = {
     ),
     "an obtuse round back": (
         lambda: RoundBack(width_mm=0.86, thickness_mm=0.7, internal_angle_deg=95),
-        "below 90",
+        "between 0 and 90",
         "acute",
         "95",
     ),
@@ -570,7 +570,7 @@ TABLE = {
     ),
     "a placement past the toe": (
         held(lambda e: ek.facets(e, [1.0, 7.5])),
-        "on the edge, 0 to 5.36",
+        "placements must be between 0 and 5.36",
         "from the heel",
         "7.5",
     ),
@@ -618,13 +618,13 @@ TABLE = {
     ),
     "a count for a hollow edge": (
         lambda: ek.placements_for(hollow(), ridge_um=5),
-        "hollow on the whole",
+        "hollow overall",
         "Use a rod",
         "a turn of -44",
     ),
     "spacing on a hollow edge": (
         lambda: ek.spaced_placements(hollow(), ridge_um=5),
-        "hollow on the whole",
+        "hollow overall",
         "Use a rod",
         "a turn of -44",
     ),
@@ -639,6 +639,110 @@ TABLE = {
         "placements",
         "whole number",
         "-2",
+    ),
+    # ---- the wrong object ------------------------------------------------------------------------
+    "a blade to orient": (
+        lambda: ek.orient(PATTERN.universal_curette()),
+        "edge must be an Edge",
+        "blade.edges['left']",
+        "universal curette",
+    ),
+    "a blade to hold": (
+        lambda: ek.best_setting(PATTERN.area_specific_curette()),
+        "edge must be an Edge",
+        "blade.edges['used']",
+        "area-specific curette",
+    ),
+    "a blade to facet": (
+        lambda: ek.facets(PATTERN.hoe(), 4),
+        "edge must be an Edge",
+        "blade.edges['edge']",
+        "hoe",
+    ),
+    "a blade to place by curvature": (
+        lambda: placed_by_curvature(PATTERN.hoe(), 4),
+        "edge must be an Edge",
+        "blade.edges['edge']",
+        "hoe",
+    ),
+    "a path to space placements on": (
+        lambda: ek.spaced_placements("edge.toml", ridge_um=5),
+        "edge must be an Edge",
+        "one of a blade's edges",
+        "edge.toml",
+    ),
+    "the width to a blade": (
+        held(lambda e: ek.width_between(e, PATTERN.hoe(), np.array([1.0]))),
+        "edge must be an Edge",
+        "blade.edges['edge']",
+        "hoe",
+    ),
+    "a stone by name": (
+        held(lambda e: ek.orient(e, "flat")),
+        "stone must be a Stone",
+        "FlatStone",
+        "flat",
+    ),
+    "a schedule of an edge": (
+        held(lambda e: ek.roll_schedule(e, seconds=9)),
+        "setting must be a Setting",
+        "best_setting",
+        "Edge(",
+    ),
+    "a table of edges": (
+        held(lambda e: ek.settings_table([e])),
+        "setting must be a Setting",
+        "best_setting",
+        "Edge(",
+    ),
+    "a curve by name": (
+        lambda: ek.Edge.from_curve("circle", **GIVEN),
+        "curve must be a Curve",
+        "SymbolicCurve",
+        "circle",
+    ),
+    # ---- sizes that no machine holds -------------------------------------------------------------
+    "stations without end": (
+        held(lambda e: ek.orient(e, stations=10**9)),
+        "stations must be 100,000 or less (they would take 400 GB)",
+        "at most 100,000",
+        "1000000000",
+    ),
+    "settings at stations without end": (
+        held(lambda e: ek.settings_needed(e, stations=10**9)),
+        "stations must be 100,000 or less",
+        "at most",
+        "1000000000",
+    ),
+    "placements without end": (
+        held(lambda e: ek.facets(e, 10**9)),
+        "placements must be 10,000 or less",
+        "at most",
+        "1000000000",
+    ),
+    "a list of placements without end": (
+        held(lambda e: ek.facets(e, np.linspace(0, 5, 10_001))),
+        "placements must be 10,000 or less",
+        "at most",
+        "10001",
+    ),
+    "placements and stations that multiply": (
+        held(lambda e: ek.facets(e, 5000, stations=50_000)),
+        "stations must be 5,000 or less (they would take 8 GB)",
+        "at most",
+        "50000",
+    ),
+    "a search without end": (
+        held(lambda e: ek.placements_for(e, ridge_um=5, most=10**9)),
+        "most must be 10,000 or less",
+        "at most",
+        "1000000000",
+    ),
+    "a schedule without end": (
+        held(lambda e: ek.roll_schedule(ek.best_setting(e), seconds=9, steps=10**9)),
+        "steps must be 100,000 or less",
+        "at most",
+        "1000000000",
     ),
 }
 
@@ -663,10 +767,10 @@ def test_the_table_is_long_enough():
 
 
 def test_the_callers_arrays_are_neither_kept_nor_changed():
-    mine = np.array(ARC)
-    made = ek.Edge.from_points(mine, **GIVEN)
+    points = np.array(ARC)
+    made = ek.Edge.from_points(points, **GIVEN)
     before = made.frame(np.array(1.0)).position
-    assert mine.flags.writeable
-    np.testing.assert_array_equal(mine, ARC)
-    mine += 1
+    assert points.flags.writeable
+    np.testing.assert_array_equal(points, ARC)
+    points += 1
     np.testing.assert_array_equal(made.frame(np.array(1.0)).position, before)

@@ -21,7 +21,7 @@ from edgekit.clinic.bench.minutes import Work, duration, factors
 from edgekit.clinic.bench.requirements import NOISE_SDS, Tool, _widest, ask, min_clear_deg
 from edgekit.clinic.bench.settings import SettingRange, order_tray
 from edgekit.clinic.bench.steps import placements_over
-from edgekit.contact.holder import held_errors
+from edgekit.contact.holder import held_errors, held_normals
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import Status, entry, value
 from edgekit.geometry.blade import BladeClass
@@ -93,7 +93,13 @@ def test_every_station_of_every_edge_is_served_once_and_within_tolerance(plan):
                 assert step.error_deg <= 3 + ANGLE_DEG
                 low, high = step.span_mm
                 fine = np.linspace(low, high, 200)
-                error = held_errors(a.edge, float(step.elevation_deg[0]), fine)
+                elevation_deg = float(step.elevation_deg[0])
+                normals = held_normals(a.edge, elevation_deg, fine)
+                up = normals @ a.edge.handle_axis
+                np.testing.assert_allclose(up, np.sin(np.radians(elevation_deg)), atol=1e-9)
+                frame = a.edge.frame(fine, order=0)
+                ground = np.arccos(-np.sum(frame.face.value * normals, axis=1))
+                error = np.degrees(ground - frame.angle.value)
                 assert np.abs(error).max() <= 3 + BETWEEN_STATIONS_DEG or len(a.groups) > 1
                 first, last = a.held.arc_mm[step.stations[[0, -1]]]
                 for off in (-0.5, 0.5):

@@ -2,15 +2,20 @@
 
 import datetime as dt
 import pickle
+from collections.abc import Mapping
 from decimal import Decimal
 from fractions import Fraction
+from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
 import pytest
 
+import edgekit as ek
 from edgekit import EdgekitError, checks
 from edgekit.record import Record, freeze
+
+DEMO = Path(__file__).resolve().parents[1] / "data_demo" / "traces"
 
 GOOD = {
     "int": 2,
@@ -123,6 +128,64 @@ def test_no_array_of_a_record_can_be_written_to_here_or_in_another_process():
             record.by_edge["left"] = base
     base[:] = -1.0
     assert made.values.tolist() == [0.0, 1.0, 2.0]
+
+
+def results():
+    """One of each result of geometry, contact and digitising."""
+    blade = ek.patterns.universal_curette()
+    edge = blade.edges["left"]
+    read = ek.read_blade(DEMO / "FH-03-UC.toml")
+    setting = ek.best_setting(edge, stations=30)
+    return {
+        "blade": blade,
+        "edge": edge,
+        "path": edge.path,
+        "digitised path": read.edges["left"].path,
+        "orientation": ek.orient(edge, stations=30),
+        "orientation on a rod": ek.orient(edge, ek.RodStone(), stations=30),
+        "setting": setting,
+        "roll schedule": ek.roll_schedule(setting, seconds=9),
+        "facets": ek.facets(edge, 5, depth_um=9, stations=50),
+        "trace": read.trace,
+        "trace of an edge": read.trace.edges["left"],
+        "moved path": edge.moved(np.eye(3)).path,
+    }
+
+
+def arrays(value):
+    """Arrays anywhere in a value."""
+    if isinstance(value, np.ndarray):
+        yield value
+    elif isinstance(value, tuple):
+        for item in value:
+            yield from arrays(item)
+    elif isinstance(value, Mapping):
+        yield from arrays(tuple(value.values()))
+
+
+@pytest.mark.parametrize("name", results())
+def test_no_array_of_a_result_can_be_written_to(name):
+    result = results()[name]
+    assert isinstance(result, Record)
+    for copy in (result, pickle.loads(pickle.dumps(result))):
+        properties = [n for n in dir(type(copy)) if not n.startswith("__") and n != "table"]
+        held = {n: getattr(copy, n) for n in properties if not callable(getattr(type(copy), n))}
+        for attribute, value in {**vars(copy), **held}.items():
+            for array in arrays(value):
+                assert not array.flags.writeable, attribute
+    text = repr(result)
+    assert len(text) < 600
+    assert len(text.splitlines()) <= 3
+
+
+def test_a_blade_comes_back_from_another_process_as_it_was():
+    blade = ek.patterns.area_specific_curette()
+    again = pickle.loads(pickle.dumps(blade))
+    arc = np.linspace(0.0, 5.0, 20)
+    old, new = (each.edges["used"].frame(arc) for each in (blade, again))
+    np.testing.assert_array_equal(new.position, old.position)
+    np.testing.assert_array_equal(new.outward.d2, old.outward.d2)
+    assert again.pattern == blade.pattern
 
 
 def test_a_frozen_array_is_not_copied_again():

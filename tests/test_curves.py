@@ -62,7 +62,7 @@ def test_quintic_splines_converge_with_order_six():
 
 @pytest.mark.parametrize("count", [4, 5, 6, 9])
 def test_splines_reproduce_polynomials_of_their_degree(count):
-    """A cubic is reproduced exactly by splines of degree 3 and 5, whatever the parameters."""
+    """A cubic is reproduced exactly by splines of degree 3 and 5, for any parameters."""
     u = np.cumsum(np.linspace(1, 2, count))
     spline = SplineCurve.through(u, (u**3 - u)[:, None])
     fine = np.linspace(u[0], u[-1], 50)
@@ -103,7 +103,7 @@ def test_a_helix_has_its_textbook_length_curvature_and_torsion():
     np.testing.assert_allclose(torsion, p / c, rtol=1e-9)
 
 
-def test_arc_length_is_the_parameter_whatever_the_speed():
+def test_arc_length_is_the_parameter_at_any_speed():
     """Unit tangents by central differences of position over arc."""
     path = path_of((U**2 + U / 5, sympy.sin(U), U**3 / 9), (0.0, 2.0), normal=(0, -0.3, 1))
     arc = np.linspace(0.1, path.length_mm - 0.1, 11)
@@ -146,7 +146,7 @@ def test_a_bowed_arc_is_what_sympy_derives(bow):
     )
     for at in (-2.0, -0.7, 0.0, 2.9):
         frame = path.at(np.array(at + 2.0))
-        for found, symbol in zip(
+        for have, symbol in zip(
             (frame.position, *frame.tangent, *frame.face),
             (
                 point,
@@ -160,7 +160,7 @@ def test_a_bowed_arc_is_what_sympy_derives(bow):
             strict=True,
         ):
             expected = np.array(symbol.subs(s, at).evalf(20), dtype=float).ravel()
-            np.testing.assert_allclose(found, expected, atol=ROUNDING)
+            np.testing.assert_allclose(have, expected, atol=ROUNDING)
 
 
 def test_arcs_of_different_curvature_join_without_a_corner():
@@ -243,18 +243,18 @@ def test_jets_follow_leibniz_and_the_chain_rule():
         ]
         return jet.Jet(*values)
 
-    def check(found, rows):
-        for have, want in zip(found, as_jet(rows), strict=True):
-            np.testing.assert_allclose(have, want, rtol=1e-12, atol=1e-12)
+    def check(have, rows):
+        for part, want in zip(have, as_jet(rows), strict=True):
+            np.testing.assert_allclose(part, want, rtol=1e-12, atol=1e-12)
 
     check(jet.cross(as_jet(a), as_jet(b)), a.cross(b))
     check(jet.unit(as_jet(a)), a / sympy.sqrt(a.dot(a)))
     scalar = jet.Jet(np.array(0.8**2), np.array(1.6), np.array(2.0))
     check(jet.scale(scalar, as_jet(b)), U**2 * b)
     cosine, sine = jet.cos_sin(scalar)
-    for found, row in ((cosine, sympy.cos(U**2)), (sine, sympy.sin(U**2))):
+    for have, row in ((cosine, sympy.cos(U**2)), (sine, sympy.sin(U**2))):
         expected = [float(sympy.diff(row, U, k).subs(U, at)) for k in (0, 1, 2)]
-        np.testing.assert_allclose([float(v) for v in found], expected, rtol=1e-12)
+        np.testing.assert_allclose([float(v) for v in have], expected, rtol=1e-12)
 
 
 def test_an_edge_along_sympy_expressions_equals_the_edge_through_its_points() -> None:

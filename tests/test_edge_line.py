@@ -12,11 +12,11 @@ from edgekit.edge_finish.edge_line import (
     correlation_length_um,
     edge_rq_um,
     min_visible_um,
-    realise,
     scratch_lengths_um,
     teeth_per_mm,
     visible_rq_um,
 )
+from edgekit.edge_finish.edge_profile import realise
 from edgekit.evidence_table import value
 
 ROUNDING = 1e-9

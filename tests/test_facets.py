@@ -12,10 +12,10 @@ from tests.wear_blades import arc_edge as arcs
 
 EXACT_UM = 1e-6  # closed forms: rounding of a few millimetres
 CLIPPER_UM = 1e-4  # shapely's overlays snap nothing, but intersect lines some 1e-12 mm off
-RIDGE_UM = 0.02  # a ridge found between stations: it is measured on the edge, so second order
+RIDGE_UM = 0.02  # a ridge between stations: it is measured on the edge, so second order
 FEW = settings(max_examples=25, deadline=None)
 
-RADIUS, LENGTH = 6.7, 5.65  # the plan radius and length used throughout section 4 of the brief
+RADIUS, LENGTH = 6.7, 5.65  # a typical plan radius and the published length
 
 
 def circle(radius=RADIUS, length=LENGTH, *, bow=0.0, beta_deg=75.0):
@@ -38,27 +38,27 @@ def u_shape(side=4.0, toe=0.43):
 def test_planes_on_a_circle_are_a_polygon_about_it(count, beta_deg):
     """Elementary geometry: ridges R(sec(Δθ/2) - 1), facets Δs wide, u(φ) = R - (R - D) sec φ."""
     edge, depth_um = circle(beta_deg=beta_deg), 12.0
-    found = ek.facets(edge, count, depth_um=depth_um)
+    ground = ek.facets(edge, count, depth_um=depth_um)
     turn = LENGTH / RADIUS / count
     ridge = RADIUS * (1 / np.cos(turn / 2) - 1) * 1000
-    table = found.table
+    table = ground.table
     # the plane lies deeper by `depth`, so the ridge scales with R - depth
     lower = ridge * (1 - depth_um / 1000 / RADIUS)
-    assert abs(found.ridge_um - lower) < RIDGE_UM
+    assert abs(ground.ridge_um - lower) < RIDGE_UM
     np.testing.assert_allclose(table["ridge_um"], lower, atol=RIDGE_UM)
     np.testing.assert_allclose(table["width_um"], LENGTH / count * 1000, atol=RIDGE_UM)
     assert abs(ek.facets(edge, count).ridge_um - ridge) < RIDGE_UM
 
-    off = np.abs(found.arc_mm[:, None] - found.placements_mm).min(axis=1) / RADIUS
+    off = np.abs(ground.arc_mm[:, None] - ground.placements_mm).min(axis=1) / RADIUS
     expected = RADIUS - (RADIUS - depth_um / 1000) / np.cos(off)
-    np.testing.assert_allclose(found.recession_um, np.maximum(expected, 0) * 1000, atol=EXACT_UM)
-    np.testing.assert_array_equal(found.active >= 0, expected > 0)
-    np.testing.assert_allclose(found.angle_deg, beta_deg, atol=1e-9)  # planar: β all along
+    np.testing.assert_allclose(ground.recession_um, np.maximum(expected, 0) * 1000, atol=EXACT_UM)
+    np.testing.assert_array_equal(ground.active >= 0, expected > 0)
+    np.testing.assert_allclose(ground.angle_deg, beta_deg, atol=1e-9)  # planar: β all along
 
 
 @pytest.mark.parametrize(("count", "mean_um"), [(4, 30.0), (10, 9.18), (20, 6.20), (60, 5.32)])
-def test_facets_cost_the_mean_recession_the_brief_derives(count, mean_um):
-    """Section 4 of the brief (derived, exact polygon): 4 µm dull, ground until every point is sharp.
+def test_facets_cost_the_mean_recession_of_the_exact_polygon(count, mean_um):
+    """Mean of R - (R - D) sec φ over a circle: 4 µm dull, ground until every point is sharp.
 
     The least recession, at the ridges, must be r cot(β/2) = 5.21 µm.
     """
@@ -67,30 +67,30 @@ def test_facets_cost_the_mean_recession_the_brief_derives(count, mean_um):
     turn = LENGTH / RADIUS / count
     radius_um = RADIUS * 1000
     depth = radius_um - (radius_um - least) * np.cos(turn / 2)
-    found = ek.facets(circle(), count, depth_um=depth, stations=4001)
-    assert abs(found.recession_um.min() - least) < 0.01
-    assert abs(np.trapezoid(found.recession_um, found.arc_mm) / LENGTH - mean_um) < 0.06
+    ground = ek.facets(circle(), count, depth_um=depth, stations=4001)
+    assert abs(ground.recession_um.min() - least) < 0.01
+    assert abs(np.trapezoid(ground.recession_um, ground.arc_mm) / LENGTH - mean_um) < 0.06
 
 
 def test_placements_at_given_positions_reach_the_depth_there():
     edge = make.NAMED["torsion and twist"].edge()
     places = edge.length_mm * np.array([0.7, 0.1, 0.45])
-    found = ek.facets(edge, places, depth_um=7.0, stations=1001)
-    np.testing.assert_array_equal(found.placements_mm, np.sort(places))
+    ground = ek.facets(edge, places, depth_um=7.0, stations=1001)
+    np.testing.assert_array_equal(ground.placements_mm, np.sort(places))
     for k, place in enumerate(np.sort(places)):
-        near = int(np.argmin(np.abs(found.arc_mm - place)))
-        assert abs(found.recession_um[near] - 7.0) < 0.01
-        assert found.active[near] == k
+        near = int(np.argmin(np.abs(ground.arc_mm - place)))
+        assert abs(ground.recession_um[near] - 7.0) < 0.01
+        assert ground.active[near] == k
     again = ek.facets(edge, edge.length_mm * (np.arange(5) + 0.5) / 5, depth_um=7.0)
     by_count = ek.facets(edge, 5, depth_um=7.0)
     np.testing.assert_allclose(again.recession_um, by_count.recession_um, atol=EXACT_UM)
 
 
 def test_at_no_depth_nothing_is_ground():
-    found = ek.facets(circle(), 4)
-    assert (found.active < 0).all()
-    assert found.recession_um.max() == 0
-    assert abs(found.untouched_mm - LENGTH) < 1e-9
+    ground = ek.facets(circle(), 4)
+    assert (ground.active < 0).all()
+    assert ground.recession_um.max() == 0
+    assert abs(ground.untouched_mm - LENGTH) < 1e-9
 
 
 # ---- second order ---------------------------------------------------------------------------
@@ -98,21 +98,21 @@ def test_at_no_depth_nothing_is_ground():
 
 @pytest.mark.parametrize("bow_mm", [12.0, -12.0, np.inf])
 def test_ridges_on_a_bowed_edge_follow_the_second_order_formula(bow_mm):
-    """(κ_g + κ_n cotβ) Δs²/8 along the face, error falling as Δs² (section 4 of the brief)."""
+    """(κ_g + κ_n cotβ) Δs²/8 along the face (Taylor), error falling as Δs²."""
     edge = circle(bow=1 / bow_mm)
     kappa = 1 / RADIUS + 1 / bow_mm / np.tan(np.radians(75))
     errors = []
     for step in (0.8, 0.4, 0.2):
         pair = LENGTH / 2 + step * np.array([-0.5, 0.5])
-        found = ek.facets(edge, pair, stations=4001)
-        errors.append(found.ridges.height_above_facet_um[0] / (kappa * step**2 / 8 * 1000) - 1)
+        ground = ek.facets(edge, pair, stations=4001)
+        errors.append(ground.ridges.height_above_facet_um[0] / (kappa * step**2 / 8 * 1000) - 1)
     errors = np.abs(errors)
     assert errors[-1] < 1e-3
     assert (np.log2(errors[:-1] / errors[1:]) > 1.8).all()
 
 
 def test_a_bow_raises_ridges_by_its_share():
-    """Section 4 of the brief: 11-18 % more on bowed edges; 15.0 % at a bow of 12 mm."""
+    """R/R_bow cotβ by the formula above: 11, 15 and 18 % at bows of 16.3, 12 and 10 mm."""
     step, ridges = 0.2, []
     for bow_mm in (np.inf, 16.3, 12.0, 10.0):
         pair = LENGTH / 2 + step * np.array([-0.5, 0.5])
@@ -143,8 +143,8 @@ def test_many_placements_tend_to_the_envelope():
     edge = make.NAMED["arc in a tilted, bowed face"].edge()
     left = []
     for count in (20, 40, 80):
-        found = ek.facets(edge, count, depth_um=20.0, stations=2001)
-        left.append(np.abs(found.recession_um - 20.0).max())
+        ground = ek.facets(edge, count, depth_um=20.0, stations=2001)
+        left.append(np.abs(ground.recession_um - 20.0).max())
     assert left[-1] < 1.0
     assert (np.log2(np.array(left[:-1]) / left[1:]) > 1.8).all()
 
@@ -199,25 +199,25 @@ def recession_by_clipping(edge, places, depth_um, stations):
 def test_recession_on_a_u_shape_equals_a_clipped_polygon(count):
     """Independent: shapely clips the face polygon by the same half-planes."""
     edge = u_shape()
-    found = ek.facets(edge, count, depth_um=15.0, stations=161)
-    expected = recession_by_clipping(edge, found.placements_mm, 15.0, 161)
+    ground = ek.facets(edge, count, depth_um=15.0, stations=161)
+    expected = recession_by_clipping(edge, ground.placements_mm, 15.0, 161)
     inner = slice(1, -1)  # at the very ends the ray runs along the polygon's own closing side
-    np.testing.assert_allclose(found.recession_um[inner], expected[inner], atol=CLIPPER_UM)
+    np.testing.assert_allclose(ground.recession_um[inner], expected[inner], atol=CLIPPER_UM)
 
 
 def test_recession_on_a_circle_equals_a_clipped_polygon():
     edge = circle(radius=2.0, length=5.0)
     places = np.array([0.4, 1.1, 2.9, 4.2])
-    found = ek.facets(edge, places, depth_um=60.0, stations=101)
+    ground = ek.facets(edge, places, depth_um=60.0, stations=101)
     expected = recession_by_clipping(edge, places, 60.0, 101)
-    np.testing.assert_allclose(found.recession_um[1:-1], expected[1:-1], atol=CLIPPER_UM)
+    np.testing.assert_allclose(ground.recession_um[1:-1], expected[1:-1], atol=CLIPPER_UM)
 
 
 # ---- toes --------------------------------------------------------------------------------------
 
 
 def test_a_u_shape_needs_51_equal_placements_or_9_spaced_ones():
-    """Section 4 of the brief: 51 equal placements at 10 µm, about 11 spaced by √κ.
+    """51 equal placements at 10 µm, as counting finds.
 
     Closed form of the least: the toe turns 180°, each ridge of height h serves 2 acos(R/(R + h)),
     and the two sides' own planes stand at its ends.
@@ -234,32 +234,32 @@ def test_a_u_shape_needs_51_equal_placements_or_9_spaced_ones():
 
 
 def test_an_even_count_of_equal_placements_leaves_the_toe_untouched():
-    """Section 4 of the brief: no placement falls on the toe, and the result says so."""
+    """No placement falls on the toe, and the result says so."""
     edge = u_shape()
     toe = edge.length_mm / 2
     for count in (2, 4, 6, 8, 10):
-        found = ek.facets(edge, count, depth_um=10, stations=401)
-        assert found.active[200] == -1
-        assert found.recession_um[200] == 0
-        assert found.untouched_mm > 0.7
-        assert found.ridge_um > 100
+        ground = ek.facets(edge, count, depth_um=10, stations=401)
+        assert ground.active[200] == -1
+        assert ground.recession_um[200] == 0
+        assert ground.untouched_mm > 0.7
+        assert ground.ridge_um > 100
     odd = ek.facets(edge, 9, depth_um=10, stations=401)
     assert odd.active[200] == 4
     assert abs(odd.recession_um[200] - 10) < EXACT_UM
     assert abs(odd.arc_mm[200] - toe) < 1e-12
     assert ek.facets(edge, 2).ridge_um == np.inf  # the toe's middle is faced by neither plane
-    assert ek.facets(edge, 2, stations=401).owner[200] == -1
+    assert ek.facets(edge, 2, stations=401).facet_index[200] == -1
 
 
 def test_planes_seen_from_behind_are_skipped():
     """On a U no plane of one side may reach the other: recession never exceeds the depth."""
     edge = u_shape()
     for count in (3, 7, 50, 51):
-        found = ek.facets(edge, count, depth_um=10)
-        assert found.recession_um.max() <= 10 + EXACT_UM
-        on_left = found.arc_mm < 3.9
-        owners = found.placements_mm[found.owner[on_left]]
-        assert (owners < 4 + np.pi * 0.43 / 2).all()
+        ground = ek.facets(edge, count, depth_um=10)
+        assert ground.recession_um.max() <= 10 + EXACT_UM
+        on_left = ground.arc_mm < 3.9
+        places = ground.placements_mm[ground.facet_index[on_left]]
+        assert (places < 4 + np.pi * 0.43 / 2).all()
 
 
 # ---- counts ------------------------------------------------------------------------------------
@@ -284,8 +284,8 @@ def test_a_straight_edge_needs_one_placement():
 
 def test_spaced_placements_make_equal_ridges():
     edge = circle(bow=1 / 12)
-    found = ek.facets(edge, ek.spaced_placements(edge, ridge_um=5.0), stations=4001)
-    between = found.ridges.height_above_facet_um
+    ground = ek.facets(edge, ek.spaced_placements(edge, ridge_um=5.0), stations=4001)
+    between = ground.ridges.height_above_facet_um
     assert between.max() <= 5.0 + RIDGE_UM
     # all but the last, which takes what is left over, within the fine stations' step of 1 %
     assert np.ptp(between[:-1]) < 0.1 * between.max()
@@ -298,16 +298,16 @@ def test_a_bowed_face_changes_the_angle_along_a_facet():
     """The angle at a station is acos(-f·n) with the facet's own plane; on a planar face it is β."""
     for bow, span in ((0.0, 0.0), (1 / 12, 2.0)):
         edge = circle(bow=bow)
-        found = ek.facets(edge, 3, depth_um=200.0)
-        planes = edge.frame(found.placements_mm).outward.value[found.owner]
-        face = edge.frame(found.arc_mm).face.value
+        ground = ek.facets(edge, 3, depth_um=200.0)
+        planes = edge.frame(ground.placements_mm).outward.value[ground.facet_index]
+        face = edge.frame(ground.arc_mm).face.value
         expected = np.degrees(np.arccos(-np.sum(face * planes, axis=1)))
-        np.testing.assert_allclose(found.angle_deg, expected, atol=1e-7)
-        table = found.table
+        np.testing.assert_allclose(ground.angle_deg, expected, atol=1e-7)
+        table = ground.table
         np.testing.assert_allclose(table["angle_deg"], 75.0, atol=0.1)
-        spread = (table["angle_high_deg"] - table["angle_low_deg"]).max()
-        assert spread >= span
-        assert (spread < 1e-9) == (bow == 0)
+        extent = (table["angle_high_deg"] - table["angle_low_deg"]).max()
+        assert extent >= span
+        assert (extent < 1e-9) == (bow == 0)
 
 
 # ---- properties ----------------------------------------------------------------------------------
@@ -345,4 +345,4 @@ def test_the_order_of_placements_does_not_matter(shape):
     places = edge.length_mm * np.array([0.9, 0.1, 0.5])
     one, other = (ek.facets(edge, p, depth_um=9, stations=41) for p in (places, np.sort(places)))
     np.testing.assert_array_equal(one.recession_um, other.recession_um)
-    np.testing.assert_array_equal(one.owner, other.owner)
+    np.testing.assert_array_equal(one.facet_index, other.facet_index)

@@ -8,20 +8,16 @@ import pytest
 from edgekit.bending.section_properties import bending_stress_mpa, section_properties
 from edgekit.edge_finish.cutting import (
     apparent_bevel_deg,
-    clearance_normal,
-    clearance_orthogonal,
-    rake_in_planes,
-    rake_normal,
     working_angles,
 )
 from edgekit.edge_finish.edge_line import (
     correlation_length_um,
     edge_rq_um,
     min_visible_um,
-    realise,
     scratch_lengths_um,
     teeth_per_mm,
 )
+from edgekit.edge_finish.edge_profile import realise
 from edgekit.edge_finish.hardness import hardness_pa, rockwell_c, vickers
 from edgekit.edge_finish.texture import roughness
 from edgekit.edge_finish.tooth_wear import (
@@ -121,7 +117,7 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
     ("shortest wave negative", lambda: teeth_per_mm(2.0, min_wavelength_um=-1.0), "above 0"),
     ("one station", lambda: realise([0.0], 2.0, 0.1, rng=rng()), "2 stations"),
     ("stations falling", lambda: realise([5, 0], 2.0, 0.1, rng=rng()), "must rise"),
-    ("lengths that do not match", lambda: realise([0, 5], [1, 2, 3], 0.1, rng=rng()), "Match"),
+    ("lengths that do not match", lambda: realise([0, 5], [1, 2, 3], 0.1, rng=rng()), "one shape"),
     ("lengths in metres", lambda: realise([0, 5650], 4e-6, 0.1, rng=rng()), "too many points"),
     ("seed instead of a generator", lambda: realise([0, 5], 2.0, 0.1, rng=7), "Generator"),
     ("steps of zero", lambda: realise([0, 5], 2.0, 0.1, rng=rng(), steps=0), "2 or more"),
@@ -140,18 +136,6 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
         lambda: working_angles(face_tooth_deg=[60, 70], internal_angle_deg=[70, 75, 80]),
         "one shape",
     ),
-    ("rake of 90 degrees", lambda: rake_normal(90.0, inclination_deg=0), "below 90"),
-    ("no clearance", lambda: clearance_normal(0.0, inclination_deg=0), "above 0"),
-    (
-        "cutting edge angle above 180",
-        lambda: rake_in_planes(rake_orthogonal_deg=1, inclination_deg=1, cutting_edge_deg=181),
-        "between 0 and 180",
-    ),
-    (
-        "clearance of 180",
-        lambda: clearance_orthogonal(clearance_f_deg=180, clearance_p_deg=9, cutting_edge_deg=9),
-        "below 180",
-    ),
     ("section along the edge", lambda: apparent_bevel_deg(75, turn_deg=90), "below 90"),
     ("outline of two corners", lambda: section_properties(SQUARE[:2]), "V of 3"),
     ("outline in space", lambda: section_properties(np.zeros((4, 3))), "V of 3"),
@@ -162,7 +146,16 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
     ("load negative", lambda: contact(load_n_per_mm=-1.0), "0 or more"),
     ("no stroke", lambda: contact(stroke_mm=0.0), "above 0"),
     ("wear coefficient not a number", lambda: contact(wear_coefficient=NAN), "finite"),
-    ("strokes falling", lambda: wear(strokes=[10, 0]), "must not fall"),
+    ("strokes falling", lambda: wear(strokes=[10, 0]), "does not fall"),
+    ("no strokes", lambda: wear(strokes=[]), "does not fall"),
+    ("contact as a load", lambda: wear(contact=2.5), "LineContact"),
+    ("a billion points", lambda: gaussian_heights(0.1, 10**9), "or less"),
+    ("a billion sections", lambda: roughness(X, Z, sections=10**9), "or less"),
+    (
+        "profile of a million cut-offs",
+        lambda: roughness(np.arange(100_000.0), np.zeros(100_000), cutoff_um=2.0),
+        "cut-offs in the profile",
+    ),
     ("strokes negative", lambda: wear(strokes=[-1.0]), "0 or more"),
     ("strokes without end", lambda: wear(strokes=[1e9]), "too many steps"),
     ("edge line without points", lambda: wear(heights_um=[]), "hold a height"),

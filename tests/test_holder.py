@@ -29,7 +29,7 @@ def handle(tilt_deg, bend_deg):
 
 
 def rolled_arc(*, plan_mm, length_mm, bow_mm=np.inf, tilt_deg=0.0, bend_deg=0.0, at=0.5):
-    """An outer edge on a bowed face; the frame of section 3 lies at the share `at` of its length."""
+    """An outer edge on a bowed face; the blade frame lies at the share `at` of its length."""
     edge = ek.Edge(
         path=BentArcs(
             start_mm=_start(plan_mm, length_mm, at),
@@ -145,7 +145,7 @@ def test_the_error_along_the_edge_is_what_brute_force_finds(case):
 
 @each_case
 def test_held_normals_touch_at_the_elevation_and_give_the_signed_error(case):
-    """n·t = 0, n·a = sin α, and ground - nominal = acos(-f·n) - β (section 4 of the brief)."""
+    """n·t = 0, n·a = sin α, and ground - nominal = acos(-f·n) - β, by definition."""
     edge, hand = rolled_arc(**case)
     setting = ek.best_setting(edge)
     n = held_normals(edge, setting.elevation_deg, setting.arc_mm)
@@ -161,7 +161,7 @@ def test_held_normals_touch_at_the_elevation_and_give_the_signed_error(case):
 def test_a_universal_curette_is_followed_by_fifteen_degrees():
     """Closed form: planar face square to the handle, α = 90° - 75°, window ± tolerance.
 
-    Section 4 of the brief, derived: 15.0°, error 0, window 13-17°.
+    15.0°, error 0, window 13-17°.
     """
     for edge in ek.patterns.universal_curette().edges.values():
         setting = ek.best_setting(edge)
@@ -173,24 +173,18 @@ def test_a_universal_curette_is_followed_by_fifteen_degrees():
     )
 
 
-# What the derived values of section 4 of the brief come out as. Elevation, worst error [deg].
+# Elevation and worst error [deg] of edges held at their best, to one decimal; their source is the
+# brute force beside them. Frame and length of the edge decide them.
 DERIVED = {
-    # The brief's 12.7° belongs to the frame at the heel. With the frame of its section 3, tangent
-    # at mid-length, the best elevation is 14.5°; its error of 1.9° holds in both.
     "bend of 15°, frame at mid-length": ("universal, bent shank", {}, 14.5, 1.9),
     "bend of 15°, frame at the heel": ("universal, bent shank", {"at": 0}, 12.7, 1.9),
-    # The brief's 'near 35°, 0.8°' is an edge of 5 mm; at its stated 5.65 mm it is 34.0°, 1.0°.
     "tilt of 20° about mid-length": ("area-specific", {}, 34.0, 1.0),
     "the same, edge of 5 mm": ("area-specific", {"length_mm": 5.0}, 34.2, 0.8),
-    # The brief's '32.0°, 3.0-3.8°': 32.0° and 3.0° belong to 5 mm, 3.8° to 5.65 mm and 31.2°.
     "tilt of 20° about the heel": ("area-specific, heel frame", {}, 31.2, 3.8),
     "the same, heel, edge of 5 mm": ("area-specific, heel frame", {"length_mm": 5.0}, 32.0, 3.0),
-    # The brief's 5.1° for a bow of 12 mm was found in no frame; at mid-length 4.2°, or 1.8° when
-    # the bow goes the other way.
     "bow of 12 mm": ("bowed", {}, 30.8, 4.2),
     "bow of 12 mm the other way": ("bowed the other way", {}, 36.8, 1.8),
-    # The brief's 5.6° and, with the bend the other way, 4.6° were found in no frame; at
-    # mid-length the two bends mirror each other and cost the same.
+    # At mid-length the two bends mirror each other and cost the same.
     "tilt and bend": ("area-specific", {"bend_deg": 15}, 32.4, 6.9),
     "tilt and bend the other way": ("area-specific", {"bend_deg": -15}, 32.4, 6.9),
     # 'Bow without plan curvature costs only 0.7°' holds for 5 mm, untilted, frame at the heel.
@@ -206,7 +200,7 @@ DERIVED = {
 
 @pytest.mark.parametrize("derived", DERIVED.values(), ids=DERIVED.keys())
 def test_derived_values_hold_in_the_frame_they_belong_to(derived):
-    """Derived values of section 4 of the brief, each judged by brute force; see `DERIVED`."""
+    """Brute force; see `DERIVED`."""
     base, change, elevation_deg, worst_deg = derived
     edge, hand = rolled_arc(**{**CASES[base], **change})
     setting = ek.best_setting(edge)
@@ -219,7 +213,7 @@ def test_derived_values_hold_in_the_frame_they_belong_to(derived):
 
 
 def test_an_area_specific_window_exists_only_when_the_tilt_turns_about_mid_length():
-    """Section 4 of the brief: a ±2° window at mid-length, none at the heel."""
+    """A window of ±2° about mid-length, none about the heel, as brute force finds."""
     middle, _ = rolled_arc(**CASES["area-specific"])
     heel, _ = rolled_arc(**CASES["area-specific, heel frame"])
     np.testing.assert_allclose(ek.best_setting(middle).window_deg, (33.0, 35.0), atol=0.05)
@@ -227,7 +221,7 @@ def test_an_area_specific_window_exists_only_when_the_tilt_turns_about_mid_lengt
 
 
 def test_where_the_elevation_cannot_be_reached_the_error_is_infinite():
-    """|sin α₀| > m has no contact (section 4 of the brief): a handle lying along the edge's heel."""
+    """|sin α| > m has no contact: here the handle lies along the edge's heel."""
     edge, hand = rolled_arc(plan_mm=6.7, length_mm=5.65, tilt_deg=0, bend_deg=60)
     setting = ek.setting_at(edge, 32.0)
     m = np.sqrt(1 - (hand.t @ hand.axis) ** 2)
@@ -258,14 +252,14 @@ def fewest_by_integer_programme(intervals):
     """Least number of points that stab all intervals, by scipy.optimize.milp (HiGHS)."""
     points = intervals[:, 1]  # some optimal set uses upper ends only
     hits = (intervals[:, :1] <= points + 1e-9) & (points <= intervals[:, 1:] + 1e-9)
-    found = milp(
+    optimum = milp(
         np.ones(len(points)),
         constraints=LinearConstraint(hits.astype(float), lb=1),
         integrality=np.ones(len(points)),
         bounds=(0, 1),
     )
-    assert found.success
-    return round(found.fun)
+    assert optimum.success
+    return round(optimum.fun)
 
 
 @pytest.mark.parametrize("tolerance_deg", [1.0, 2.0, 3.0])
@@ -280,11 +274,11 @@ def test_no_fewer_settings_cover_the_edge(case, tolerance_deg):
         case.get("at", 0.5),
         stations=120,
     )
-    found = ek.settings_needed(edge, tolerance_deg=tolerance_deg, stations=120)
-    assert len(found) == fewest_by_integer_programme(intervals_by_brute_force(hand, tolerance_deg))
-    errors = errors_by_brute_force(hand, np.array([s.elevation_deg for s in found]))
+    needed = ek.settings_needed(edge, tolerance_deg=tolerance_deg, stations=120)
+    assert len(needed) == fewest_by_integer_programme(intervals_by_brute_force(hand, tolerance_deg))
+    errors = errors_by_brute_force(hand, np.array([s.elevation_deg for s in needed]))
     assert errors.min(axis=1).max() <= tolerance_deg + 0.005
-    assert max(s.worst_error_deg for s in found) <= tolerance_deg + 1e-9
+    assert max(s.worst_error_deg for s in needed) <= tolerance_deg + 1e-9
 
 
 @pytest.mark.parametrize(
@@ -318,21 +312,21 @@ def test_nested_windows_are_stabbed_by_their_upper_ends(case, tolerance_deg):
         case.get("at", 0.5),
         stations=60,
     )
-    found = ek.settings_needed(edge, tolerance_deg=tolerance_deg, stations=60)
-    assert len(found) == fewest_by_integer_programme(intervals_by_brute_force(hand, tolerance_deg))
-    assert max(s.worst_error_deg for s in found) <= tolerance_deg + 1e-9
+    needed = ek.settings_needed(edge, tolerance_deg=tolerance_deg, stations=60)
+    assert len(needed) == fewest_by_integer_programme(intervals_by_brute_force(hand, tolerance_deg))
+    assert max(s.worst_error_deg for s in needed) <= tolerance_deg + 1e-9
 
 
 def test_stretches_tile_the_edge_without_gap_or_overlap():
     edge, _ = rolled_arc(**CASES["bowed, tilted, bent"])
-    found = ek.settings_needed(edge)
-    assert len(found) > 2
-    ends = sorted(s for setting in found for s in setting.stretches_mm)
+    needed = ek.settings_needed(edge)
+    assert len(needed) > 2
+    ends = sorted(s for setting in needed for s in setting.stretches_mm)
     assert ends[0][0] == 0
     assert abs(ends[-1][1] - edge.length_mm) < 1e-12
     for (_, last), (first, _) in pairwise(ends):
         assert last == first
-    for setting in found:
+    for setting in needed:
         assert setting.from_mm == setting.stretches_mm[0][0] <= setting.to_mm
         low, high = setting.window_deg
         assert low <= setting.elevation_deg <= high
@@ -341,8 +335,8 @@ def test_stretches_tile_the_edge_without_gap_or_overlap():
 def test_a_symmetric_edge_shares_its_settings_between_both_halves():
     """A tilt about mid-length does the same to both halves, so a setting serves two stretches."""
     edge, _ = rolled_arc(**CASES["area-specific"])
-    found = ek.settings_needed(edge, tolerance_deg=0.4)
-    assert any(len(setting.stretches_mm) == 2 for setting in found)
+    needed = ek.settings_needed(edge, tolerance_deg=0.4)
+    assert any(len(setting.stretches_mm) == 2 for setting in needed)
 
 
 @FEW
@@ -464,7 +458,7 @@ def test_a_setting_near_zero_puts_the_handle_on_the_stone():
 
 
 def test_the_back_is_clear_by_the_flank_times_the_sine_of_the_error() -> None:
-    """Distance of the flank's far end from the held plane, against the point itself (vector algebra)."""
+    """Distance of the flank's far end from the held plane, by vector algebra."""
     blade = ek.patterns.area_specific_curette()
     edge, flank = blade.edges["used"], blade.section.flank_mm
     setting = ek.best_setting(edge, stations=101)

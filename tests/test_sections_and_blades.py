@@ -68,7 +68,7 @@ def test_a_round_back_is_the_hull_of_its_edges_and_its_circle(beta_deg, share):
 
 
 def test_an_all_round_section_is_a_circular_segment():
-    """ρ²(θ - sinθ cosθ), θ = β the half-angle: segment of a circle (Machinery's Handbook, memory)."""
+    """ρ²(θ - sinθ cosθ), θ = β the half-angle: circular segment (Machinery's Handbook, memory)."""
     half, beta = 0.43, np.radians(75)
     section = RoundBack(
         width_mm=0.86, thickness_mm=half * math.tan(beta / 2), internal_angle_deg=75
@@ -157,7 +157,7 @@ def test_removing_width_keeps_a_sickle_similar():
 
 @each_pattern
 def test_patterns_sit_in_the_blade_frame(pattern):
-    """Section 3 of the brief: x heel to toe, z the face normal at mid-length, t ⟂ f, unit frames."""
+    """x runs heel to toe, z is the face normal at mid-length, t ⟂ f, frames are unit."""
     blade = pattern()
     for edge in blade.edges.values():
         frame = edge.frame(edge.stations(101))
@@ -194,13 +194,13 @@ def test_curettes_have_their_published_dimensions():
 
 
 def test_a_half_length_curette_is_half_as_long():
-    """Textbook notes (brief, section 2): length x 0.5."""
-    short, whole = ek.patterns.half_length_curette(), ek.patterns.area_specific_curette()
+    """Teaching texts: half the length."""
+    half, full = ek.patterns.half_length_curette(), ek.patterns.area_specific_curette()
     assert (
-        abs(short.edges["used"].length_mm - whole.edges["used"].length_mm + 5.65 / 2 * 6.7 / 6.27)
+        abs(half.edges["used"].length_mm - full.edges["used"].length_mm + 5.65 / 2 * 6.7 / 6.27)
         < 0.01
     )
-    assert abs(short.width_mm - whole.width_mm) < SAGITTA_MM
+    assert abs(half.width_mm - full.width_mm) < SAGITTA_MM
 
 
 def test_faces_stand_to_the_terminal_shank_as_published():
@@ -222,7 +222,7 @@ def test_faces_stand_to_the_terminal_shank_as_published():
 
 
 def test_the_used_edge_is_the_lower_farther_one():
-    """Section 3 of the brief: the Gr-type's handle is turned so that the outer edge lies farther out."""
+    """The Gr-type's handle is turned so that the outer edge lies farther out (teaching texts)."""
     blade = ek.patterns.area_specific_curette(bow_radius_mm=math.inf)
     used, axis = blade.edges["used"], blade.edges["used"].handle_axis
     here, there = (e.frame(np.array(e.length_mm / 2)).position @ axis for e in (used, blade.unused))

@@ -1,4 +1,4 @@
-"""Sweeps: the same bits whoever computes them, in parts that survive anything."""
+"""Sweeps: the same bits wherever they are computed, and parts that survive a kill."""
 
 import dataclasses
 import errno
@@ -11,6 +11,7 @@ import subprocess
 import sys
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -20,8 +21,10 @@ from scipy import stats
 
 import edgekit as ek
 from edgekit.geometry.curve import SymbolicCurve
+from edgekit.study import case as case_module
+from edgekit.study import manifest
 from edgekit.study import sweep as module
-from edgekit.study.case import set_field
+from edgekit.study.case import UnknownField, set_field
 from edgekit.study.grid import Grid
 from tests import kill_sweep
 
@@ -79,17 +82,17 @@ def test_a_row_is_what_compare_gives(plain):
     alone = ek.compare(
         ek.patterns.hoe(), [method], runs=7, seed=1, use=ek.Use(strokes=45), stations=16, depths=4
     ).runs
-    mine = plain[plain["row"] == 3].reset_index(drop=True)
+    row = plain[plain["row"] == 3].reset_index(drop=True)
     for name in ("sessions", "ended_by", *module.VALUES):
-        np.testing.assert_array_equal(mine[name], alone[name], err_msg=name)
+        np.testing.assert_array_equal(row[name], alone[name], err_msg=name)
 
 
 def test_columns_are_what_their_names_say():
-    """Losses over a life's sessions, all else a mean over its sessions; from the histories of `compare`."""
-    found = ek.compare(
+    """Losses over a life's sessions, all else a mean over them; from the histories of `compare`."""
+    result = ek.compare(
         ek.patterns.universal_curette(), [TASK.method], runs=6, seed=1, stations=16, depths=4
     )
-    tracks, columns = found.lives[0].tracks, found.runs
+    tracks, columns = result.lives[0].tracks, result.runs
     losses = {"loss_um_per_session": "mean_width_um", "deepest_um_per_session": "deepest_width_um"}
     for name, track in losses.items():
         np.testing.assert_allclose(
@@ -117,9 +120,9 @@ def test_chunks_of_any_size_give_the_same_bits(plain, chunk_runs):
 
 
 def test_pieces_of_a_row_join_without_a_seam(monkeypatch):
-    whole = swept(runs=11)
+    in_one_piece = swept(runs=11)
     monkeypatch.setattr(module, "PIECE_RUNS", 4)
-    same(whole, swept(runs=11))
+    same(in_one_piece, swept(runs=11))
 
 
 def test_threads_give_the_same_bits(plain):
@@ -153,7 +156,7 @@ def test_a_dask_cluster_gives_the_same_bits(plain):
 
 
 def test_rows_share_their_random_numbers():
-    """With nothing changed but the label of a row, lives are equal; paired differences are narrow."""
+    """Two rows that say the same give equal lives, and paired differences are narrow."""
     grid = ek.list_grid([{"use.strokes": 45, "use.patch_cv": 0.2}] * 2)
     table = swept(grid, runs=20)
     wide = table.pivot_table(index="run", columns="row", values="loss_um_per_session")
@@ -218,7 +221,7 @@ def test_a_symbolic_edge_can_be_sent():
 
 
 class Stopped(Executor):
-    """Finishes its first call; at the second somebody presses Ctrl-C."""
+    """Finishes its first call; the second is interrupted by Ctrl-C."""
 
     def __init__(self):
         self.futures, self.chunks = [], []
@@ -266,18 +269,17 @@ def test_a_bar_counts_lives_and_tells_the_time_left(capsys, tmp_path):
 
 
 @pytest.mark.parametrize("summary", [False, True])
-def test_a_row_that_cannot_be_lived_says_so_and_the_others_live(summary):
+def test_a_row_that_fails_says_so_and_the_others_are_computed(summary):
     grid = ek.list_grid([{"method.placements": 4}, BAD_ROW, {"method.placements": 6}])
-    table = swept(grid, runs=3, summary=summary)
+    with pytest.warns(module.FailedRows, match="1 of 3 rows of the sweep failed") as warned:
+        table = swept(grid, runs=3, summary=summary)
+    assert len(warned) == 1
+    assert warned[0].filename == __file__
     bad = table[table["row"] == 1]
     assert bad["status"].str.contains("EdgekitError: placements must be a whole number").all()
-    assert bad[[*module.VALUES]].isna().all(axis=None)
+    measured = [*module.SESSIONS, "unfinished"] if summary else ["sessions", "ended_by"]
+    assert bad[[*module.VALUES, *measured]].isna().all(axis=None)
     if summary:
-        assert (
-            bad[["sessions_p10", "sessions_p50", "sessions_p90", "unfinished"]]
-            .isna()
-            .all(axis=None)
-        )
         assert bad["lives"].tolist() == [0]
     assert len(bad) == (1 if summary else 3)
     good = table[table["row"] != 1]
@@ -286,6 +288,25 @@ def test_a_row_that_cannot_be_lived_says_so_and_the_others_live(summary):
     np.testing.assert_array_equal(
         good[good["row"] == 0]["loss_um_per_session"], alone["loss_um_per_session"]
     )
+
+
+def test_failed_rows_do_not_count_as_lives_of_no_session(tmp_path):
+    """With sessions of 0 the mean of this table would be two thirds of that of its good rows."""
+    rows = [{"method.placements": 4}, BAD_ROW, {"method.placements": 6}]
+    good = swept(ek.list_grid([rows[0], rows[2]]), runs=3)["sessions"]
+    for _ in range(2):  # computed, and read from the folder
+        with pytest.warns(module.FailedRows):
+            table = swept(ek.list_grid(rows), runs=3, out=tmp_path)
+        assert table["sessions"].mean() == good.mean()
+        assert table["ended_by"].isna().sum() == 3
+
+
+def test_a_sweep_of_which_every_row_failed_still_has_its_columns():
+    for summary, columns in ((True, module.SUMMARY), (False, ["sessions", *module.VALUES])):
+        with pytest.warns(module.FailedRows, match="1 of 1 rows"):
+            table = swept(ek.list_grid([BAD_ROW]), runs=2, summary=summary)
+        assert {*columns} <= {*table.columns}
+        assert table["steel_mg"].isna().all()
 
 
 class Dropping(Executor):
@@ -304,7 +325,8 @@ class Dropping(Executor):
 
 
 def test_a_lost_worker_is_a_status_and_is_made_good_on_resuming(plain, tmp_path):
-    table = swept(executor=Dropping(), chunk_runs=7, out=tmp_path)
+    with pytest.warns(module.FailedRows, match="1 of 6 rows"):
+        table = swept(executor=Dropping(), chunk_runs=7, out=tmp_path)
     lost = table["status"] == "failed: ConnectionError: worker lost"
     assert lost.sum() == 7
     assert set(table[lost]["row"]) == {1}
@@ -312,10 +334,11 @@ def test_a_lost_worker_is_a_status_and_is_made_good_on_resuming(plain, tmp_path)
 
 
 def test_a_summary_of_a_row_that_lost_a_part_says_so(monkeypatch):
-    """Means are of the lives that are left: here the first four and the last three of eleven."""
+    """Means are of the remaining lives: here the first four and the last three of eleven."""
     samples = swept(runs=11)
     monkeypatch.setattr(module, "PIECE_RUNS", 4)
-    summary = swept(runs=11, summary=True, executor=Dropping(), chunk_runs=4)
+    with pytest.warns(module.FailedRows, match="1 of 6 rows"):
+        summary = swept(runs=11, summary=True, executor=Dropping(), chunk_runs=4)
     assert summary["status"].tolist() == ["failed: ConnectionError: worker lost", *["ok"] * 5]
     assert summary["lives"].tolist() == [7, *[11] * 5]
     left = samples[(samples["row"] == 0) & ~samples["run"].between(4, 7)]
@@ -324,20 +347,21 @@ def test_a_summary_of_a_row_that_lost_a_part_says_so(monkeypatch):
 
 def test_ctrl_c_leaves_what_is_done(plain, monkeypatch, tmp_path):
     done = []
-    lived = module._live_chunk
+    live_chunk = module._live_chunk
 
     def interrupted(task, chunk):
         if len(done) == 4:
             raise KeyboardInterrupt
         done.append(chunk)
-        return lived(task, chunk)
+        return live_chunk(task, chunk)
 
     monkeypatch.setattr(module, "_live_chunk", interrupted)
     with pytest.warns(UserWarning, match="2 of 6 chunks not run"):
         table = swept(chunk_runs=7, out=tmp_path)
     assert (table["status"].iloc[:28] == "ok").all()
     assert (table["status"].iloc[28:] == "not run: interrupted").all()
-    monkeypatch.setattr(module, "_live_chunk", lived)
+    assert table["sessions"].iloc[28:].isna().all()
+    monkeypatch.setattr(module, "_live_chunk", live_chunk)
     same(plain, swept(chunk_runs=7, out=tmp_path))
 
 
@@ -435,22 +459,22 @@ def test_a_sweep_killed_twenty_times_ends_in_the_same_bytes(tmp_path):
         ({"runs": 8}, "runs was 7, is 8"),
         (
             {"grid": ek.full_grid({"method.placements": [2, 5, 9], "use.strokes": [15, 46]})},
-            "grid row 1 1 was 45, is 46",
+            "grid rows 1 1 was 45, is 46",
         ),
         (
             {"grid": ek.full_grid({"method.placements": [2, 5], "use.strokes": [15, 45]})},
-            "grid row had 6 entries, now 4",
+            "grid rows had 6 entries, now 4",
         ),
         (
             {"grid": ek.full_grid({"method.seatings": [2, 5, 9], "use.strokes": [15, 45]})},
-            "grid fields 0 was 'method.placements', is 'method.seatings'",
+            "grid names 0 was 'method.placements', is 'method.seatings'",
         ),
         ({"task": dataclasses.replace(TASK, use=ek.Use(patch_cv=0.3))}, "task use patch_cv was"),
         (
             {"task": dataclasses.replace(TASK, blade=ek.patterns.universal_curette)},
             "task blade was",
         ),
-        ({"summary": True}, "rows was 'samples', is 'summary'"),
+        ({"summary": True}, "summary was False, is True"),
         ({"chunk_runs": 21}, "chunk_runs was 2048, is 21"),
     ],
 )
@@ -510,6 +534,20 @@ def test_another_version_is_refused(tmp_path):
         swept(out=tmp_path)
 
 
+def test_results_of_another_version_of_the_model_are_refused(tmp_path, monkeypatch):
+    swept(out=tmp_path)
+    before = files(tmp_path)
+    monkeypatch.setattr(manifest, "RESULTS", manifest.RESULTS + 1)
+    with pytest.raises(ek.EdgekitError, match="made by another version of the model"):
+        swept(out=tmp_path)
+    assert files(tmp_path) == before
+    monkeypatch.undo()
+    path = tmp_path / "manifest.json"
+    path.write_text(path.read_text().replace('"results"', '"other"'))
+    with pytest.raises(ek.EdgekitError, match="made by another version of the model"):
+        swept(out=tmp_path)
+
+
 @pytest.mark.parametrize(
     ("name", "content", "says"),
     [
@@ -552,7 +590,7 @@ def test_grids_come_again_with_their_seed():
 
 def test_rows_reach_every_owner():
     width = ek.MaxWidthLoss(fraction=0.1)
-    study = ek.LifeCase(blade=ek.patterns.universal_curette, method=ek.methods.freehand())(
+    case = ek.LifeCase(blade=ek.patterns.universal_curette, method=ek.methods.freehand())(
         {
             "method.hand.tilt_deg.sd": 1.5,
             "method": ek.methods.held(15.0),
@@ -562,13 +600,78 @@ def test_rows_reach_every_owner():
             "blade.thickness_mm": 0.6,
         }
     )
-    assert study.method.name == "held at 15.0°, rolled"
-    assert study.method.hand.tilt_deg.sd == 1.5
-    assert study.use.law.rate == 0.2
-    assert [rule.fraction for rule in study.rules] == [0.15, ek.MinLength().fraction]
-    assert study.blade.thickness_mm == pytest.approx(0.6)
+    assert case.method.name == "held at 15.0°, rolled"
+    assert case.method.hand.tilt_deg.sd == 1.5
+    assert case.use.law.rate == 0.2
+    assert [rule.fraction for rule in case.rules] == [0.15, ek.MinLength().fraction]
+    assert case.blade.thickness_mm == pytest.approx(0.6)
     every = TASK({"rule.fraction": 0.3})
     assert {rule.fraction for rule in every.rules} == {0.3}
+
+
+@pytest.fixture
+def simulated(monkeypatch):
+    """Lives simulated so far."""
+    numbers = []
+    live_runs = case_module.live_runs
+
+    def counted(*args, rngs, **options):
+        numbers.append(len(rngs))
+        return live_runs(*args, rngs=rngs, **options)
+
+    monkeypatch.setattr(case_module, "live_runs", counted)
+    return numbers
+
+
+SATURATING = ek.Use(law=ek.SaturatingDulling(limit_um=4.0, strokes=20.0))
+TURNS = ek.mixture(ek.methods.held(15.0), ek.methods.face_honing(), sides=1, faces=1)
+BOTH, ONE = (ek.MaxWidthLoss(), ek.MinLength()), (ek.MaxWidthLoss(),)
+UNKNOWN = {
+    "field": ([{"method.placement": 4}], "method has no such field"),
+    "beside a bad value": ([{"method.placements": -1, "use.stroke": 4}], "use has no such field"),
+    "owner": ([{"blades.width_mm": 0.9}], "no such field to sweep"),
+    "keyword": ([{"blade.widht_mm": 0.9}], "does not take this keyword"),
+    "rule": ([{"rule.fractoin": 0.1}], "no rule has such a field"),
+    "of the last row's law": (
+        [{"use": use, "use.law.rate": 0.2} for use in (ek.Use(), SATURATING)],
+        "use.law has no such field",
+    ),
+    "of the last row's method": (
+        [{"method": way, "method.placements": 4} for way in (ek.methods.freehand(), TURNS)],
+        "method has no such field",
+    ),
+    "of the last row's rules": (
+        [{"rule": rules, "rule.1.fraction": 0.9} for rules in (BOTH, ONE)],
+        "no such rule",
+    ),
+    "of the last row's blade": (
+        [{"blade": hoe, "blade.width_mm": 1.0} for hoe in (ek.patterns.hoe, ek.patterns.hoe())],
+        "finished blade",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", UNKNOWN)
+def test_unknown_names_are_refused_before_a_life_is_simulated(case, simulated, tmp_path):
+    rows, says = UNKNOWN[case]
+    good = rows[:1] * 3 if len(rows) > 1 else []
+    with pytest.raises(UnknownField, match=says):
+        swept(ek.list_grid([*good, *rows]), out=tmp_path)
+    assert simulated == []
+    assert files(tmp_path) == {}
+
+
+def test_known_names_are_all_simulated(simulated):
+    swept(runs=7)
+    assert sum(simulated) == len(GRID) * 7
+
+
+def test_a_task_of_ones_own_is_not_asked_for_its_names(simulated):
+    """A function without `check_names` fails row by row."""
+    with pytest.warns(module.FailedRows, match="2 of 2 rows"):
+        table = swept(ek.full_grid({"use.stroke": [15, 45]}), task=TASK.__call__)
+    assert table["status"].str.contains("UnknownField: use has no such field").all()
+    assert simulated == []
 
 
 def wide_hoe(**keywords):
@@ -593,7 +696,8 @@ def test_single_precision_is_a_choice_of_the_task():
     loss = [table["loss_um_per_session"].to_numpy() for table in (double, single)]
     assert (loss[0] != loss[1]).any()
     np.testing.assert_allclose(loss[1], loss[0], atol=1e-2)  # a life may end a session later
-    refused = swept(task=dataclasses.replace(TASK, precision=np.float16))
+    with pytest.warns(module.FailedRows, match="6 of 6 rows"):
+        refused = swept(task=dataclasses.replace(TASK, precision=np.float16))
     assert refused["status"].str.contains("no such precision").all()
 
 
@@ -619,11 +723,21 @@ def test_whole_methods_are_labelled_by_name():
     assert (table.groupby("method").size() == 4).all()
 
 
+WITHOUT_END = SimpleNamespace(ppf=lambda q: np.full_like(q, np.inf))
 NOT_A_DESCRIPTION = type("Plain", (), {"__call__": lambda _, row: TASK(row)})()
 BAD = {
     "task": (lambda _: swept(task=3), "callable"),
     "grid": (lambda _: swept(grid={"a": 1}), "must be a Grid"),
     "runs": (lambda _: swept(runs=0), "runs"),
+    "a billion runs": (lambda _: swept(runs=10**9), "GB"),
+    "a billion runs, summed": (lambda _: swept(runs=10**9, summary=True), "or less"),
+    "a billion rows": (lambda _: ek.full_grid(dict.fromkeys("abc", range(1000))), "GB"),
+    "a billion points": (lambda _: ek.latin_hypercube({"a": (0.0, 1.0)}, 10**9, seed=1), "GB"),
+    "2^30 points": (lambda _: ek.sobol_points({"a": (0.0, 1.0)}, 2**30, seed=1), "GB"),
+    "a distribution without end": (
+        lambda _: ek.latin_hypercube({"a": WITHOUT_END}, 4, seed=1),
+        "values of a must be finite",
+    ),
     "seed": (lambda _: swept(seed=-1), "seed"),
     "chunk": (lambda _: swept(chunk_runs=0), "chunk_runs"),
     "executor": (lambda _: swept(executor="dask"), "must have a submit"),
@@ -646,7 +760,7 @@ BAD = {
     ),
     "lambda in a folder": (
         lambda tmp: swept(task=lambda row: TASK(row | {}), out=tmp),
-        "this cannot be",
+        "cannot be identified",
     ),
     "no axis": (lambda _: ek.full_grid({}), "needs a field"),
     "empty axis": (lambda _: ek.full_grid({"use.strokes": []}), "needs a field and a row"),

@@ -130,7 +130,7 @@ BAD = {
     ),
     "y": (lambda: ek.figures.tornado(TORNADO, y="width"), "no such output"),
     "shares": (lambda: ek.figures.sensitivity(SHARES, y="width"), "no such output"),
-    "nothing succeeded": (
+    "every row failed": (
         lambda: ek.figures.sweep(SUMMARY.assign(status="failed"), x="method.placements"),
         "every row of the sweep failed",
     ),

@@ -80,7 +80,7 @@ def test_the_section_worn_does_not_depend_on_teeth(contact, rq):
 
 
 def truncated(rq: float, strokes: float, contact: LineContact, r0: float, beta: float) -> float:
-    """Mean radius when every point above one level has been worn down to it, by root and quadrature.
+    """Mean radius when all points above a level are worn down to it, by root and quadrature.
 
     ∫_{z>c} [A(r₀ + (z − c)/m) − A(r₀)] p(z) dz = n a, p Gaussian with rms Rq cos(β/2).
     """

@@ -13,7 +13,7 @@ from scipy.spatial import KDTree
 
 import edgekit as ek
 from edgekit.checks import FloatArray
-from edgekit.digitising.smoothing import fit_bowed, fit_plane, smooth_curve
+from edgekit.digitising.smoothing import BOWED, PLANAR, fit_face, smooth_curve
 from edgekit.geometry import vectors as vec
 
 DEMO = Path(__file__).resolve().parents[1] / "data_demo"
@@ -125,7 +125,7 @@ def test_demo_traces_are_marked_invented_and_read_back_near_their_pattern(name: 
         assert blade.trace.edges[key].noise_um == pytest.approx(12.0, rel=0.35)
         shorter = 0.07 if job.worn_um else 0.03  # wear takes some of the toe
         assert edge.length_mm == pytest.approx(job.blade.edges[key].length_mm, rel=shorter)
-        # The angle between face and lateral surface is the file's, whatever the points say.
+        # The angle between face and lateral surface is the file's, not taken from the points.
         assert edge.nominal_angle_deg == pytest.approx(job.blade.internal_angle_deg, abs=0.01)
         turn, arc = script["lie"](job), job.blade.edges[key].length_mm * 0.4
         true = job.blade.edges[key].frame(np.array(arc)).outward.value @ turn.T
@@ -147,7 +147,8 @@ def apart(a: ek.Edge, b: ek.Edge) -> tuple[float, float]:
 
 @pytest.mark.parametrize("make", [getattr(ek.patterns, n) for n in ek.patterns.__all__])
 def test_a_pattern_comes_back_bit_by_bit(make: object, tmp_path: Path) -> None:
-    blade = make(name='a "name" \\ with\nodd ends \U000e0001', shank_bend_deg=1 / 3)  # type: ignore[operator]
+    name = 'a "name" \\ with\nodd ends \U000e0001'
+    blade = make(name=name, shank_bend_deg=1 / 3)  # type: ignore[operator]
     again = ek.read_blade(ek.write_blade(blade, tmp_path / "p.toml"))
     assert again.pattern == blade.pattern
     assert again.name == blade.name
@@ -191,7 +192,7 @@ def test_exact_points_keep_the_geometry(make: object, tmp_path: Path) -> None:
 # ---- recovery and uncertainty --------------------------------------------------------------
 
 RUNS = 40  # traces; errors are correlated along each
-MONTE_CARLO = 0.02  # one standard deviation of the coverage over so many traces
+MONTE_CARLO = 0.02  # one standard deviation of the coverage over RUNS traces
 
 
 @pytest.mark.parametrize("edge", [plane_arc(), wavy_edge()], ids=["arc", "wavy"])
@@ -232,7 +233,7 @@ def test_the_tilt_of_a_planar_face_is_covered(tmp_path: Path) -> None:
     for seed in range(60):
         rng = np.random.default_rng(1000 + seed)
         points = {name: clicked(edge, 50, rng) for name, edge in blade.edges.items()}
-        face = fit_plane(np.concatenate(list(points.values())), np.array([0.0, 0.0, 1.0]))
+        face = fit_face(np.concatenate(list(points.values())), np.array([0.0, 0.0, 1.0]), PLANAR)
         tangent = blade.edges["left"].frame(np.array([3.0])).tangent.value
         normal = face.normals(points["left"][25:26])
         turn = vec.dot(normal, vec.cross(tangent, np.array([[0.0, 0.0, 1.0]])))
@@ -313,6 +314,15 @@ def test_a_trace_of_many_clicks_is_not_taken_for_disorder(tmp_path: Path) -> Non
 # ---- order, side, face ---------------------------------------------------------------------
 
 
+def test_the_order_of_curves_in_the_table_does_not_matter(tmp_path: Path) -> None:
+    rng = np.random.default_rng(5)
+    points = {k: clicked(e, 60, rng) for k, e in ek.patterns.universal_curette().edges.items()}
+    blade = ek.read_blade(trace_file(tmp_path, points))
+    again = ek.read_blade(trace_file(tmp_path, dict(reversed(points.items()))))
+    assert list(blade.edges) == list(again.edges) == ["left", "right"]
+    assert again.width_mm == pytest.approx(blade.width_mm, abs=1e-9)
+
+
 def test_order_from_the_toe_gives_the_same_blade(tmp_path: Path) -> None:
     rng = np.random.default_rng(4)
     points = {k: clicked(e, 60, rng) for k, e in ek.patterns.universal_curette().edges.items()}
@@ -376,7 +386,7 @@ def test_the_plane_has_the_normal_of_a_singular_value_decomposition() -> None:
     rng = np.random.default_rng(12)
     points = rng.normal(size=(60, 3)) * [3.0, 0.5, 0.01] @ vec.rotation((0.6, 0, 0.8), 1.1)
     _, _, axes = np.linalg.svd(points - points.mean(axis=0))
-    face = fit_plane(points, axes[2])
+    face = fit_face(points, axes[2], PLANAR)
     # Least squares of heights over the best plane, against least distances: equal to second order.
     assert np.degrees(vec.angle(face.normals(points[:1])[0], axes[2])) < 0.01
 
@@ -386,6 +396,6 @@ def test_a_bowed_face_has_the_normals_of_its_cylinder() -> None:
     x, y = rng.uniform(-2.8, 2.8, 400), rng.uniform(-0.4, 0.4, 400)
     radius = 12.0
     points = np.stack([x, y, radius - np.sqrt(radius**2 - x**2)], axis=1)
-    face = fit_bowed(points, np.array([0.0, 0.0, 1.0]))
+    face = fit_face(points, np.array([0.0, 0.0, 1.0]), BOWED)
     true = vec.unit(np.stack([-x, 0 * x, np.sqrt(radius**2 - x**2)], axis=1))
     assert np.degrees(vec.angle(face.normals(points), true)).max() < 0.1  # degree 4 of a circle

@@ -1,60 +1,53 @@
 """What a finite number of stone placements leaves: facets and the ridges between them.
 
-Placement k at arc position s_k holds the ideal plane there, moved inward by the depth along the face.
-Going inward along b from the edge at s, that plane is met at
+Placement k at arc position s_k holds the ideal plane there, moved inward by the recession asked
+for. Going inward along b from the edge at s, that plane is met at
 
-    u_k(s) = n_k·(P_k - C(s)) / (n_k·b(s)),   P_k = C(s_k) + depth b(s_k),
+    u_k(s) = n_k·(P_k - C(s)) / (n_k·b(s)),   P_k = C(s_k) + recession b(s_k),
 
 and grinding leaves the deepest: recession = max(0, max_k u_k). A plane that does not face the
-station, n_k·b(s) >= 0, is seen from behind and skipped. Where neighbouring planes meet the edge
-stands proud of the facets by the ridge height, κ Δs²/8 to second order.
+station, n_k·b(s) >= 0, is seen from behind and skipped. Where neighbouring planes meet, a ridge
+stands above the facets, κ Δs²/8 high to second order.
 """
 
 from __future__ import annotations
 
 import enum
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
-from edgekit.checks import FloatArray, at_least, count, frozen_array, positive
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.contact.holder import STATIONS
 from edgekit.errors import EdgekitError
 from edgekit.geometry import vectors as vec
-from edgekit.geometry.edge import Edge, EdgeFrame, station_weights_mm
+from edgekit.geometry.edge import Edge, EdgeFrame, check_edge, station_weights_mm
+from edgekit.record import Record
+from edgekit.units import UM_PER_MM
 
 if TYPE_CHECKING:
     import pandas as pd
-    from numpy.typing import NDArray
 
 __all__ = [
     "Facets",
     "Spacing",
-    "evenly_placed",
     "facets",
     "placed_by_curvature",
     "placements_for",
     "spaced_placements",
-    "spread",
 ]
 
-UM_PER_MM = 1000.0
-_FINE = 2001  # stations over which placements are spread
+MAX_PLACEMENTS = 10_000
+MAX_MEETINGS = 25_000_000  # of a plane and a station
+MEETING_BYTES = 32  # recession, height above the plane, whether it faces the station
+_FINE = 2001  # stations over which placements are distributed
 _WINDOW = 40  # of those: curvature is averaged over a fiftieth of the edge
 _EVEN_SHARE = 0.05  # of the mean √κ, so that a perfectly straight side still gets a placement
 _RIPPLE_RAD = 0.1  # a straight edge read from noisy points may turn back by a few degrees
 _TIGHTENINGS = 12  # halvings of the ridge limit when placements are evened out
 GRAZING = 1e-9  # a plane this square to the face direction is seen from behind
-
-
-class _Planes(NamedTuple):
-    """Ideal planes at placements: normals and points (K, 3), and their depth [mm]."""
-
-    normals: FloatArray
-    points: FloatArray
-    depth: float
 
 
 class _Ridges(NamedTuple):
@@ -66,8 +59,17 @@ class _Ridges(NamedTuple):
     after: NDArray[np.int_]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Facets:
+class _Cut(NamedTuple):
+    """What ideal planes leave: their normals (K, 3), the deepest one at each station (S,), -1 where
+    none faces it, the recession to it (S,) [mm], and the ridges."""
+
+    normals: FloatArray
+    facet_index: NDArray[np.int_]
+    recession_mm: FloatArray
+    ridges: _Ridges
+
+
+class Facets(Record):
     """Facets along an edge.
 
     Attributes
@@ -81,10 +83,10 @@ class Facets:
     active : array (S,) of int
         Index of the facet at each station; -1 where nothing was ground.
     height_above_facet_um : array (S,)
-        How far the old edge stands proud of its nearest facet, were that facet deep enough:
-        0 at the placements, rising to the ridge heights between them, infinite where no placement
-        faces the edge.
-    owner : array (S,) of int
+        How far the old edge stands above its nearest facet, were that facet deep enough: 0 at the
+        placements, rising to the ridge heights between them, infinite where no placement faces
+        the edge.
+    facet_index : array (S,) of int
         The facet whose plane lies deepest, ground or not; -1 where none faces the edge.
     angle_deg : array (S,)
         Angle between the face and that plane.
@@ -97,16 +99,15 @@ class Facets:
     recession_um: FloatArray
     active: NDArray[np.int_]
     height_above_facet_um: FloatArray
-    owner: NDArray[np.int_]
+    facet_index: NDArray[np.int_]
     angle_deg: FloatArray
     ridges: _Ridges
 
     @property
     def ridge_um(self) -> float:
         """The highest ridge; infinite if part of the edge is faced by no placement."""
-        return float(
-            np.concatenate([self.height_above_facet_um, self.ridges.height_above_facet_um]).max()
-        )
+        above = np.append(self.height_above_facet_um, self.ridges.height_above_facet_um)
+        return float(above.max())
 
     @property
     def untouched_mm(self) -> float:
@@ -114,38 +115,34 @@ class Facets:
         return float(station_weights_mm(self.arc_mm)[self.active < 0].sum())
 
     def __repr__(self) -> str:
-        ridge = f"{len(self.placements_mm)} placements: ridges up to {self.ridge_um:.1f} µm"
-        if self.untouched_mm == 0:
-            return ridge
-        return (
-            f"{ridge}; {self.untouched_mm:.2f} mm of edge is not touched at a depth of "
-            f"{self.depth_um:.0f} µm"
-        )
-
-    def _repr_html_(self) -> str:
-        return f"<p>{self!r}</p>"
+        text = f"{len(self.placements_mm)} placements: ridges up to {self.ridge_um:.1f} µm"
+        if self.untouched_mm > 0:
+            text += f"; {self.untouched_mm:.2f} mm of edge is untouched at {self.depth_um:.0f} µm"
+        return text
 
     @property
     def table(self) -> pd.DataFrame:
-        """One row a placement.
+        """One row per placement.
 
         ``from_mm`` to ``to_mm``, ``width_um``: the stretch over which its plane lies deepest.
-        ``ridge_um``: the highest the old edge stands proud of the plane over that stretch.
+        ``ridge_um``: the highest that the old edge stands above the plane over that stretch.
         ``angle_deg``, ``angle_low_deg``, ``angle_high_deg``: angle ground at the placement, and
-        its range over the stretch. ``ground_mm``: how much of the stretch this depth reaches. A
+        its range over the stretch. ``ground_mm``: how much of the stretch is ground at all. A
         plane that is nowhere deepest has zero width.
         """
         import pandas as pd
 
-        share = station_weights_mm(self.arc_mm)
+        weights, ridges = station_weights_mm(self.arc_mm), self.ridges
         rows = []
         for k, place in enumerate(self.placements_mm):
-            mine = self.owner == k
-            own = self.arc_mm[mine] if mine.any() else np.array([place])
-            angle = self.angle_deg[mine] if mine.any() else self.angle_deg[self._nearest(place)]
-            first = self.ridges.arc_mm[self.ridges.after == k].min(initial=own[0])
-            last = self.ridges.arc_mm[self.ridges.before == k].max(initial=own[-1])
-            edges = (self.ridges.before == k) | (self.ridges.after == k)
+            own = self.facet_index == k
+            nearest = int(np.argmin(np.abs(self.arc_mm - place)))
+            stretch = self.arc_mm[own] if own.any() else np.array([place])
+            angle = self.angle_deg[own if own.any() else [nearest]]
+            first = ridges.arc_mm[ridges.after == k].min(initial=stretch[0])
+            last = ridges.arc_mm[ridges.before == k].max(initial=stretch[-1])
+            ends = (ridges.before == k) | (ridges.after == k)
+            above = (self.height_above_facet_um[own], ridges.height_above_facet_um[ends])
             rows.append(
                 {
                     "facet": k,
@@ -153,56 +150,36 @@ class Facets:
                     "from_mm": first,
                     "to_mm": last,
                     "width_um": (last - first) * UM_PER_MM,
-                    "ridge_um": max(
-                        self.height_above_facet_um[mine].max(initial=0.0),
-                        self.ridges.height_above_facet_um[edges].max(initial=0.0),
-                    ),
-                    "angle_deg": self.angle_deg[self._nearest(place)],
+                    "ridge_um": np.concatenate(above).max(initial=0.0),
+                    "angle_deg": self.angle_deg[nearest],
                     "angle_low_deg": angle.min(),
                     "angle_high_deg": angle.max(),
-                    "ground_mm": share[mine & (self.active == k)].sum(),
+                    "ground_mm": weights[own & (self.active == k)].sum(),
                 }
             )
         return pd.DataFrame(rows)
 
-    def _nearest(self, arc_mm: float) -> int:
-        return int(np.argmin(np.abs(self.arc_mm - arc_mm)))
-
-
-def _find_ridges(
-    edge: Edge, arc: FloatArray, planes: _Planes, reach: FloatArray, owner: NDArray[np.int_]
-) -> _Ridges:
-    """Meetings of neighbouring planes: located by straight lines, then measured on the edge."""
-    i = np.flatnonzero((owner[1:] != owner[:-1]) & (owner[1:] >= 0) & (owner[:-1] >= 0))
-    before, after = owner[i], owner[i + 1]
-    lead = np.minimum(reach[before, i] - reach[after, i], 1.0)  # 1 mm where it faces away
-    lag = np.minimum(reach[after, i + 1] - reach[before, i + 1], 1.0)
-    share = lead / np.maximum(lead + lag, 1e-300)
-    meet = arc[i] + share * (arc[i + 1] - arc[i])
-    there = plane_recession(edge.frame(meet, order=0), planes.normals, planes.points)
-    deepest = there.max(axis=0) if len(meet) else np.zeros(0)
-    proud = np.maximum(planes.depth - deepest, 0.0) * UM_PER_MM
-    return _Ridges(meet, proud, before, after)
-
 
 def evenly_placed(edge: Edge, placements: int) -> FloatArray:
     """Arc positions (K,) [mm] of placements at the middles of K equal stretches."""
-    k = count("placements", placements)
+    k = _count(edge, placements)
     return np.asarray((np.arange(k) + 0.5) * (edge.length_mm / k), dtype=np.float64)
+
+
+def _count(edge: Edge, placements: int) -> int:
+    check_edge(edge)
+    each = MEETING_BYTES * STATIONS
+    return checks.count("placements", placements, most=MAX_PLACEMENTS, bytes_each=each)
 
 
 def _positions(edge: Edge, placements: int | ArrayLike) -> FloatArray:
     if np.ndim(placements) == 0:
         return evenly_placed(edge, placements)  # type: ignore[arg-type]
-    places = frozen_array("placements", placements, (None,))
-    if not len(places):
-        raise EdgekitError("placements must hold one position or more", [], "Give arc lengths.")
-    if not ((places >= 0) & (places <= edge.length_mm)).all():
-        raise EdgekitError(
-            f"placements must lie on the edge, 0 to {edge.length_mm:.4g} mm",
-            float(places[(places < 0) | (places > edge.length_mm)][0]),
-            "Give arc lengths in millimetres from the heel.",
-        )
+    remedy = "Give arc lengths in millimetres from the heel, on the edge."
+    places = checks.array_between("placements", placements, 0, edge.length_mm, remedy, ends=True)
+    if places.ndim != 1 or not len(places):
+        raise EdgekitError("placements must hold one position or more", places.tolist(), remedy)
+    _count(edge, len(places))
     return np.sort(places)
 
 
@@ -239,25 +216,25 @@ def facets(
     >>> round(ek.facets(edge, 4).ridge_um, 2), round(float(6700 * (1 / np.cos(0.1) - 1)), 2)
     (33.64, 33.64)
     """
-    at_least("depth_um", depth_um, 0.0, "Give the recession in micrometres, 0 or more.")
+    check_edge(edge)
+    depth = checks.at_least("depth_um", depth_um, 0.0, "Give micrometres, 0 or more.")
     places = _positions(edge, placements)
-    arc, here = edge.at_stations(stations)
-    planes = _planes(edge, places, depth_um / UM_PER_MM)
-    reach = plane_recession(here, planes.normals, planes.points)
-    owner, deepest = _deepest(reach)
-    face, normal = here.face.value, planes.normals[owner]
+    most, each = MAX_MEETINGS // len(places), MEETING_BYTES * len(places)
+    arc, here = edge.at_stations(checks.count("stations", stations, 2, most=most, bytes_each=each))
+    cut = _cut(edge, arc, here, places, depth / UM_PER_MM)
+    face, normal = here.face.value, cut.normals[cut.facet_index]
     opening = np.arctan2(vec.norm(vec.cross(face, normal)), -vec.dot(face, normal))
     return Facets(
         edge=edge,
         placements_mm=places,
-        depth_um=float(depth_um),
-        arc_mm=arc.copy(),
-        recession_um=np.maximum(deepest, 0.0) * UM_PER_MM,
-        active=np.where(deepest > 0, owner, -1),
-        height_above_facet_um=np.maximum(planes.depth - deepest, 0.0) * UM_PER_MM,
-        owner=owner,
-        angle_deg=np.degrees(np.where(owner < 0, here.angle.value, opening)),
-        ridges=_find_ridges(edge, arc, planes, reach, owner),
+        depth_um=depth,
+        arc_mm=arc,
+        recession_um=np.maximum(cut.recession_mm, 0.0) * UM_PER_MM,
+        active=np.where(cut.recession_mm > 0, cut.facet_index, -1),
+        height_above_facet_um=_height_um(depth / UM_PER_MM, cut.recession_mm),
+        facet_index=cut.facet_index,
+        angle_deg=np.degrees(np.where(cut.facet_index < 0, here.angle.value, opening)),
+        ridges=cut.ridges,
     )
 
 
@@ -269,27 +246,40 @@ def plane_recession(here: EdgeFrame, normals: FloatArray, points: FloatArray) ->
     return np.where(ahead, height / np.where(ahead, facing, 1.0), -np.inf)
 
 
-def _planes(edge: Edge, places: FloatArray, depth: float) -> _Planes:
+def _height_um(at_placement_mm: float, recession_mm: FloatArray) -> FloatArray:
+    return np.asarray(np.maximum(at_placement_mm - recession_mm, 0.0) * UM_PER_MM)
+
+
+def _cut(
+    edge: Edge, arc: FloatArray, here: EdgeFrame, places: FloatArray, at_placement_mm: float
+) -> _Cut:
+    """The ideal planes at `places`, each at the same recession there, and what they leave.
+
+    Meetings of neighbouring planes are located by straight lines, then measured on the edge.
+    """
     held = edge.frame(places, order=0)
-    return _Planes(held.outward.value, held.position + depth * held.inward.value, depth)
-
-
-def _deepest(reach: FloatArray) -> tuple[NDArray[np.int_], FloatArray]:
-    """Index of the deepest plane at each station (-1: none faces it) and its recession [mm]."""
-    owner = np.argmax(reach, axis=0)
-    deepest = np.take_along_axis(reach, owner[None], axis=0)[0]
-    return np.where(np.isfinite(deepest), owner, -1), deepest
+    normals = held.outward.value
+    points = held.position + at_placement_mm * held.inward.value
+    reach = plane_recession(here, normals, points)
+    deepest = np.argmax(reach, axis=0)
+    recession = np.take_along_axis(reach, deepest[None], axis=0)[0]
+    index = np.where(np.isfinite(recession), deepest, -1)
+    i = np.flatnonzero((index[1:] != index[:-1]) & (index[1:] >= 0) & (index[:-1] >= 0))
+    before, after = index[i], index[i + 1]
+    lead = np.minimum(reach[before, i] - reach[after, i], 1.0)  # 1 mm where it faces away
+    lag = np.minimum(reach[after, i + 1] - reach[before, i + 1], 1.0)
+    share = lead / np.maximum(lead + lag, 1e-300)
+    meet = arc[i] + share * (arc[i + 1] - arc[i])
+    there = plane_recession(edge.frame(meet, order=0), normals, points)
+    height = _height_um(at_placement_mm, there.max(axis=0) if len(meet) else np.zeros(0))
+    return _Cut(normals, index, recession, _Ridges(meet, height, before, after))
 
 
 def _max_ridge(edge: Edge, arc: FloatArray, here: EdgeFrame, places: FloatArray) -> float:
     """Highest ridge [mm] of ideal planes at `places`."""
-    planes = _planes(edge, places, 0.0)
-    reach = plane_recession(here, planes.normals, planes.points)
-    owner, deepest = _deepest(reach)
-    ridges = _find_ridges(edge, arc, planes, reach, owner)
-    return max(
-        float(-deepest.min()), float(ridges.height_above_facet_um.max(initial=0.0)) / UM_PER_MM
-    )
+    cut = _cut(edge, arc, here, places, 0.0)
+    ridge = float(cut.ridges.height_above_facet_um.max(initial=0.0)) / UM_PER_MM
+    return max(float(-cut.recession_mm.min()), ridge)
 
 
 def placements_for(edge: Edge, *, ridge_um: float, most: int = 2000) -> int:
@@ -305,11 +295,8 @@ def placements_for(edge: Edge, *, ridge_um: float, most: int = 2000) -> int:
     >>> ek.placements_for(edge, ridge_um=10) > len(ek.spaced_placements(edge, ridge_um=10))
     True
     """
-    limit = positive("ridge_um", ridge_um, "Give the ridge height in micrometres.") / UM_PER_MM
-    arc = edge.stations(STATIONS)
-    here = edge.frame(arc, order=1)
-    _refuse_hollow(arc, here)
-    for k in range(1, count("most", most) + 1):
+    limit, arc, here = _convex(edge, ridge_um, STATIONS)
+    for k in range(1, checks.count("most", most, most=MAX_PLACEMENTS) + 1):
         if _max_ridge(edge, arc, here, evenly_placed(edge, k)) <= limit:
             return k
     raise EdgekitError(
@@ -319,25 +306,43 @@ def placements_for(edge: Edge, *, ridge_um: float, most: int = 2000) -> int:
     )
 
 
-def _refuse_hollow(arc: FloatArray, here: EdgeFrame) -> None:
-    """Planes on a hollow edge leave no ridges, they gouge: a count of them would mean nothing."""
+def _convex(edge: Edge, ridge_um: float, stations: int) -> tuple[float, FloatArray, EdgeFrame]:
+    """A ridge's limit [mm], stations and the frame there, of an edge that a flat stone can follow.
+
+    Planes on a hollow edge leave no ridges, they gouge: a count of them would mean nothing.
+    """
+    check_edge(edge)
+    limit = checks.positive("ridge_um", ridge_um, "Give the ridge height in micrometres.")
+    arc = edge.stations(stations)
+    here = edge.frame(arc, order=1)
     turn = float(np.trapezoid(here.relative_curvature, arc))
     if turn < -_RIPPLE_RAD:
         raise EdgekitError(
-            "a flat stone cannot follow an edge that is hollow on the whole",
+            "a flat stone cannot follow an edge that is hollow overall",
             f"a turn of {np.degrees(turn):.3g}°",
             "Use a rod: orient(edge).max_rod_mm says how thick.",
         )
+    return limit / UM_PER_MM, arc, here
 
 
 class Spacing(enum.Enum):
-    """How placements are spread along an edge."""
+    """How placements are distributed along an edge."""
 
     EVEN = "equal arcs"
     BY_CURVATURE = "spacing by 1/√κ, closer where the edge turns"
 
 
-def spread(edge: Edge, spacing: Spacing) -> tuple[FloatArray, FloatArray]:
+def averaged_curvature(arc_mm: FloatArray, curvature: FloatArray, window: int) -> FloatArray:
+    """Curvature (S,) averaged over `window` stations; 0 where it is hollow."""
+    turn = np.concatenate([[0.0], np.cumsum(curvature[1:] * np.diff(arc_mm))])
+    station, last = np.arange(len(arc_mm)), len(arc_mm) - 1
+    ahead = np.minimum(station + window // 2, last)
+    behind = np.maximum(station - window // 2, 0)
+    mean = (turn[ahead] - turn[behind]) / (arc_mm[ahead] - arc_mm[behind])
+    return np.asarray(np.maximum(mean, 0.0))
+
+
+def placement_density(edge: Edge, spacing: Spacing) -> tuple[FloatArray, FloatArray]:
     """Arc lengths (M,) [mm] and the share (M,) of placements that lie before each, from 0 to 1.
 
     By curvature the density of placements is ∝ √κ, κ being the turn of the stone's plane averaged
@@ -347,12 +352,8 @@ def spread(edge: Edge, spacing: Spacing) -> tuple[FloatArray, FloatArray]:
     arc = edge.stations(_FINE)
     if spacing is Spacing.EVEN:
         return arc, arc / arc[-1]
-    turn = np.concatenate(
-        [[0.0], np.cumsum(edge.frame(arc, order=1).relative_curvature[1:] * np.diff(arc))]
-    )
-    ahead = np.minimum(np.arange(_FINE) + _WINDOW // 2, _FINE - 1)
-    behind = np.maximum(np.arange(_FINE) - _WINDOW // 2, 0)
-    kappa = np.maximum((turn[ahead] - turn[behind]) / (arc[ahead] - arc[behind]), 0.0)
+    bend = edge.frame(arc, order=1).relative_curvature
+    kappa = averaged_curvature(arc, bend, _WINDOW)
     root = np.sqrt(kappa) + _EVEN_SHARE * max(float(np.sqrt(kappa).mean()), 1e-9)
     measure = np.concatenate([[0.0], np.cumsum((root[1:] + root[:-1]) / 2 * np.diff(arc))])
     return arc, measure / measure[-1]
@@ -370,8 +371,8 @@ def placed_by_curvature(edge: Edge, placements: int) -> FloatArray:
     >>> bool(spaced.ridge_um < even.ridge_um / 5)
     True
     """
-    k = count("placements", placements)
-    arc, share = spread(edge, Spacing.BY_CURVATURE)
+    k = _count(edge, placements)
+    arc, share = placement_density(edge, Spacing.BY_CURVATURE)
     return np.asarray(np.interp((np.arange(k) + 0.5) / k, share, arc))
 
 
@@ -402,24 +403,20 @@ def spaced_placements(edge: Edge, *, ridge_um: float) -> FloatArray:
     >>> bool(ek.facets(edge, spots).ridge_um <= 10)
     True
     """
-    limit = positive("ridge_um", ridge_um, "Give the ridge height in micrometres.") / UM_PER_MM
-    arc = edge.stations(_FINE)
-    here = edge.frame(arc, order=1)
-    _refuse_hollow(arc, here)
+    limit, arc, here = _convex(edge, ridge_um, _FINE)
     below = -plane_recession(here, here.outward.value, here.position)  # (plane, station)
     if not (np.abs(np.diagonal(below)) <= limit).all():
         raise EdgekitError("the edge bends too sharply for this ridge", ridge_um, "Allow more.")
-    best = _farthest(below, limit)
-    target = limit
+    best, target = _farthest(below, limit), limit
     while (high := _max_ridge(edge, arc, here, arc[best])) > limit:
         target *= 0.999 * limit / high  # the ridge stands between two of the fine stations
         best = _farthest(below, target)
     low = 0.0
     for _ in range(_TIGHTENINGS):
         middle = (low + target) / 2
-        found = _farthest(below, middle)
-        if len(found) <= len(best):
-            best, target = found, middle
+        tried = _farthest(below, middle)
+        if len(tried) <= len(best):
+            best, target = tried, middle
         else:
             low = middle
     return np.asarray(arc[best])
@@ -428,22 +425,22 @@ def spaced_placements(edge: Edge, *, ridge_um: float) -> FloatArray:
 def _farthest(below: FloatArray, limit: float) -> list[int]:
     """Indices of planes, each as far from the last as the limit allows."""
     last = below.shape[0] - 1
-    found: list[int] = []
-    while not found or below[found[-1], found[-1] :].max() > limit:
-        start = found[-1] if found else 0
+    planes: list[int] = []
+    while not planes or below[planes[-1], planes[-1] :].max() > limit:
+        start = planes[-1] if planes else 0
 
         def ridge(q: int, start: int = start) -> float:
-            span = slice(start, q + 1)
-            between = (
-                below[q, span] if not found else np.minimum(below[start, span], below[q, span])
-            )
-            return float(between.max())
+            """Highest ridge between the last plane and plane q."""
+            height = below[q, start : q + 1]
+            if planes:
+                height = np.minimum(below[start, start : q + 1], height)
+            return float(height.max())
 
-        low, high = start + bool(found), last  # the next plane along always serves
+        low, high = start + bool(planes), last  # the next plane along always serves
         while low < high:
             middle = (low + high + 1) // 2
             low, high = (middle, high) if ridge(middle) <= limit else (low, middle - 1)
-        found.append(low)
+        planes.append(low)
         if low == last:
             break
-    return found
+    return planes

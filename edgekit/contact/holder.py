@@ -11,16 +11,20 @@ window and fewest settings are all questions about intervals.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
-from edgekit.checks import FloatArray, at_least, between, count, positive
+from edgekit import checks
+from edgekit.checks import FloatArray
+from edgekit.contact.intervals import stab
 from edgekit.contact.orientation import elevation_and_roll_deg
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
-from edgekit.geometry.edge import Edge, EdgeFrame
+from edgekit.geometry.edge import Edge, EdgeFrame, check_edge
+from edgekit.record import Record, read_only
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,23 +34,19 @@ __all__ = [
     "HolderFit",
     "RollSchedule",
     "Setting",
-    "best_held_normals",
     "best_setting",
-    "held_errors",
-    "held_normals",
     "roll_schedule",
     "setting_at",
     "settings_needed",
     "settings_table",
-    "station_windows",
 ]
 
 STATIONS = 400
+MAX_STEPS = 100_000  # of a roll schedule
 _HALVINGS = 60  # of the bracket [0, π]: the best error is found to rounding
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Setting:
+class Setting(Record):
     """One elevation of a holder on one edge.
 
     Attributes
@@ -88,38 +88,29 @@ class Setting:
     def back_clearance_mm(self, flank_mm: float) -> FloatArray:
         """Distance (S,) of the flank's far end from the stone, flank sin(error) [mm].
 
-        Negative where the stone would touch the back first: there the edge is reached only after that much
-        of the back is ground away.
+        Negative where the stone would touch the back first: there the edge is reached only after
+        that much of the back is ground away.
         """
-        flank = positive("flank_mm", flank_mm, "Give the flank's length: section.flank_mm.")
-        return np.asarray(flank * np.sin(np.radians(np.clip(self.error_deg, -90.0, 90.0))))
+        flank = checks.positive("flank_mm", flank_mm, "Give the flank's length: section.flank_mm.")
+        return read_only(flank * np.sin(np.radians(np.clip(self.error_deg, -90.0, 90.0))))
 
-    def roll_at(self, arc_mm: float) -> float:
-        """Roll [deg] at an arc length [mm]."""
-        return float(np.interp(arc_mm, self.arc_mm, self.roll_deg))
-
-    def __str__(self) -> str:
-        window = (
-            "no setting keeps within the tolerance everywhere"
-            if self.window_deg is None
-            else f"any from {self.window_deg[0]:.1f}° to {self.window_deg[1]:.1f}° "
-            "keeps within the tolerance"
-        )
+    def __repr__(self) -> str:
+        window = "no setting keeps within the tolerance everywhere"
+        if self.window_deg is not None:
+            low, high = self.window_deg
+            window = f"any from {low:.1f}° to {high:.1f}° keeps within the tolerance"
         parts = ", ".join(f"{a:.2f} to {b:.2f} mm" for a, b in self.stretches_mm)
         return (
             f"elevation {self.elevation_deg:.1f}° for {parts} of the edge: worst angle error "
             f"{self.worst_error_deg:.1f}°, roll through {self.roll_span_deg:.0f}°; {window}"
         )
 
-    __repr__ = __str__
-
-    def _repr_html_(self) -> str:
-        return f"<p>{self}</p>"
-
 
 class _Circle(NamedTuple):
-    """The circle of touching normals at each station, see the module's text."""
+    """The circle of touching normals at the stations of an edge, see the module's text."""
 
+    edge: Edge
+    arc_mm: FloatArray
     size: FloatArray  # m (S,)
     start: FloatArray  # p (S, 3)
     side: FloatArray  # q (S, 3)
@@ -150,8 +141,36 @@ class _Circle(NamedTuple):
         sines = self.size[:, None] * np.cos(np.stack([low, high], axis=1))
         return np.asarray(np.arcsin(np.clip(sines, -1.0, 1.0)))
 
+    def nearest(self, elevations: Sequence[float]) -> NDArray[np.int_]:
+        """Which of several elevations [rad] errs least at each station (S,).
 
-def _circle(edge: Edge, frame: EdgeFrame) -> _Circle:
+        One that cannot be reached comes after all that can.
+        """
+        error = np.array([self.error(item) for item in elevations])
+        touches = np.array([self.touches(item) for item in elevations])
+        return np.asarray(np.argmin(np.abs(error) + np.where(touches, 0.0, np.pi), axis=0))
+
+    def setting(
+        self, elevation: float, served: NDArray[np.bool_], intervals: FloatArray
+    ) -> Setting:
+        """The setting at an elevation [rad] that serves some of the stations."""
+        error = np.where(self.touches(elevation), np.degrees(self.error(elevation)), np.inf)
+        _, roll = elevation_and_roll_deg(self.edge, self.normals(elevation))
+        low, high = np.degrees(_common(intervals[served])).tolist()
+        return Setting(
+            elevation_deg=float(np.degrees(elevation)),
+            worst_error_deg=float(np.abs(error[served]).max()),
+            window_deg=(low, high) if low <= high else None,
+            roll_span_deg=float(np.ptp(roll[served])),
+            arc_mm=self.arc_mm,
+            error_deg=error,
+            roll_deg=roll,
+            stretches_mm=_stretches(self.arc_mm, served),
+        )
+
+
+def _circle(edge: Edge, arc_mm: ArrayLike, frame: EdgeFrame | None = None) -> _Circle:
+    frame = frame or edge.frame(arc_mm, order=0)
     t, n = frame.tangent.value, frame.outward.value
     a = edge.handle_axis
     square = a - (t @ a)[..., None] * t
@@ -165,73 +184,48 @@ def _circle(edge: Edge, frame: EdgeFrame) -> _Circle:
     beta = frame.angle.value[..., None]
     opening = -np.cos(beta) * frame.inward.value + np.sin(beta) * frame.face.value
     sign = np.where(vec.dot(turned, opening) < 0, -1.0, 1.0)
-    return _Circle(np.where(alive, size, 1e-12), start, side, true, sign)
+    return _Circle(edge, np.asarray(arc_mm), np.where(alive, size, 1e-12), start, side, true, sign)
 
 
-def held_normals(edge: Edge, elevation_deg: float, arc_mm: FloatArray) -> FloatArray:
+def _held(edge: Edge, tolerance_deg: float, stations: int) -> tuple[_Circle, FloatArray]:
+    """The circle of an edge, and the elevations [rad] within the tolerance at each station."""
+    check_edge(edge)
+    checks.between("tolerance_deg", tolerance_deg, 0.0, 45.0, "Give degrees, such as 2.")
+    circle = _circle(edge, *edge.at_stations(stations))
+    return circle, circle.intervals(np.radians(float(tolerance_deg)))
+
+
+def held_normals(edge: Edge, elevations_deg: ArrayLike, arc_mm: ArrayLike) -> FloatArray:
     """Normals (S, 3) of the stone at one elevation, where the edge touches it at `arc_mm` (S,).
 
-    Where the elevation cannot be reached the nearest approach is returned.
+    Of several elevations the one that errs least at a point counts there. Where an elevation
+    cannot be reached the nearest approach is returned.
     """
-    return _circle(edge, edge.frame(arc_mm, order=0)).normals(np.radians(elevation_deg))
+    circle = _circle(edge, arc_mm)
+    elevations = np.radians(np.atleast_1d(elevations_deg)).tolist()
+    every = np.stack([circle.normals(item) for item in elevations])
+    nearest = circle.nearest(elevations)[None, ..., None]
+    return np.asarray(np.take_along_axis(every, nearest, axis=0)[0])
 
 
-def held_errors(edge: Edge, elevation_deg: float, arc_mm: FloatArray) -> FloatArray:
+def held_errors(edge: Edge, elevation_deg: float, arc_mm: ArrayLike) -> FloatArray:
     """Angle error (S,) [deg] at one elevation; where it cannot be reached, past 90°."""
-    return _errors_deg(_circle(edge, edge.frame(arc_mm, order=0)), elevation_deg)
-
-
-def _errors_deg(circle: _Circle, elevation_deg: float) -> FloatArray:
-    elevation = np.radians(elevation_deg)
+    circle, elevation = _circle(edge, arc_mm), np.radians(elevation_deg)
     error = np.degrees(circle.error(elevation))
     return np.where(circle.touches(elevation), error, error + np.copysign(90.0, error))
 
 
-def best_held_normals(
-    edge: Edge, elevations_deg: Sequence[float], arc_mm: FloatArray
-) -> FloatArray:
-    """Normals (S, 3) of several settings, at each point that of the least angle error there."""
-    circle = _circle(edge, edge.frame(arc_mm, order=0))
-    off = np.abs([_errors_deg(circle, item) for item in elevations_deg])
-    every = np.stack([circle.normals(np.radians(item)) for item in elevations_deg])
-    return np.asarray(every[np.argmin(off, axis=0), np.arange(len(arc_mm))])
-
-
-def _setting(
-    edge: Edge,
-    arc: FloatArray,
-    circle: _Circle,
-    elevation: float,
-    served: FloatArray,
-    window: tuple[float, float] | None,
-) -> Setting:
-    error = np.where(circle.touches(elevation), np.degrees(circle.error(elevation)), np.inf)
-    _, roll = elevation_and_roll_deg(edge, circle.normals(elevation))
-    return Setting(
-        elevation_deg=float(np.degrees(elevation)),
-        worst_error_deg=float(np.abs(error[served]).max()),
-        window_deg=window,
-        roll_span_deg=float(np.ptp(roll[served])),
-        arc_mm=arc.copy(),
-        error_deg=error,
-        roll_deg=roll,
-        stretches_mm=_stretches(arc, served),
-    )
-
-
-def _stretches(arc: FloatArray, served: FloatArray) -> tuple[tuple[float, float], ...]:
+def _stretches(arc: FloatArray, served: NDArray[np.bool_]) -> tuple[tuple[float, float], ...]:
     """Runs of served stations, each reaching half-way to the next station that is not."""
-    between_ = np.concatenate([arc[:1], (arc[1:] + arc[:-1]) / 2, arc[-1:]])
-    change = np.flatnonzero(np.diff(np.concatenate([[0], served.astype(int), [0]])))
-    return tuple(
-        (float(between_[first]), float(between_[last]))
-        for first, last in zip(change[::2], change[1::2], strict=True)
-    )
+    between = np.concatenate([arc[:1], (arc[1:] + arc[:-1]) / 2, arc[-1:]])
+    change = np.flatnonzero(np.diff(served, prepend=False, append=False))
+    starts, ends = between[change[::2]].tolist(), between[change[1::2]].tolist()
+    return tuple(zip(starts, ends, strict=True))
 
 
-def _common(intervals: FloatArray) -> tuple[float, float] | None:
-    low, high = float(intervals[:, 0].max()), float(intervals[:, 1].min())
-    return (low, high) if low <= high else None
+def _common(intervals: FloatArray) -> tuple[float, float]:
+    """What all intervals share, from low to high; nothing if low is above high."""
+    return float(intervals[:, 0].max()), float(intervals[:, 1].min())
 
 
 def best_setting(
@@ -257,18 +251,14 @@ def best_setting(
     >>> tuple(round(end, 6) for end in setting.window_deg)
     (13.0, 17.0)
     """
-    tolerance = np.radians(_tolerance(tolerance_deg))
-    arc, frame = edge.at_stations(stations)
-    circle = _circle(edge, frame)
-    low, high = 0.0, np.pi
+    circle, intervals = _held(edge, tolerance_deg, stations)
+    tight, wide = 0.0, np.pi
     for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        low, high = (low, middle) if _common(circle.intervals(middle)) else (middle, high)
-    least = circle.intervals(high)
-    elevation = float(least[:, 0].max() + least[:, 1].min()) / 2
-    window = _common(circle.intervals(tolerance))
-    everywhere = np.ones(len(arc), dtype=bool)
-    return _setting(edge, arc, circle, elevation, everywhere, _degrees(window))
+        middle = (tight + wide) / 2
+        low, high = _common(circle.intervals(middle))
+        tight, wide = (tight, middle) if low <= high else (middle, wide)
+    best = sum(_common(circle.intervals(wide))) / 2
+    return circle.setting(best, np.full(len(intervals), True), intervals)
 
 
 def setting_at(
@@ -287,12 +277,9 @@ def setting_at(
     >>> round(setting.worst_error_deg, 6)
     3.0
     """
-    elevation = between("elevation_deg", elevation_deg, -90.0, 90.0)
-    arc, frame = edge.at_stations(stations)
-    circle = _circle(edge, frame)
-    window = _common(circle.intervals(np.radians(_tolerance(tolerance_deg))))
-    everywhere = np.ones(len(arc), dtype=bool)
-    return _setting(edge, arc, circle, float(np.radians(elevation)), everywhere, _degrees(window))
+    elevation = np.radians(checks.between("elevation_deg", elevation_deg, -90.0, 90.0))
+    circle, intervals = _held(edge, tolerance_deg, stations)
+    return circle.setting(float(elevation), np.full(len(intervals), True), intervals)
 
 
 def settings_needed(
@@ -300,10 +287,9 @@ def settings_needed(
 ) -> tuple[Setting, ...]:
     """The fewest settings that hold the angle within the tolerance at every station.
 
-    Each station accepts an interval of elevations; the fewest points that stab all intervals come
-    from taking, in order of their upper ends, the upper end of every interval not yet stabbed
-    (optimal: the chosen intervals are disjoint). Each setting is then moved to the middle of what
-    its stations allow, and each station goes to the setting with the least error there.
+    Each station accepts an interval of elevations, and the fewest points that stab all intervals
+    are the fewest settings (`edgekit.contact.intervals`). Each setting is then moved to the middle
+    of what its stations allow, and each station goes to the setting with the least error there.
 
     Examples
     --------
@@ -311,32 +297,19 @@ def settings_needed(
     >>> len(ek.settings_needed(ek.patterns.universal_curette().edges["left"]))
     1
     """
-    tolerance = np.radians(_tolerance(tolerance_deg))
-    arc, frame = edge.at_stations(stations)
-    circle = _circle(edge, frame)
-    intervals = circle.intervals(tolerance)
-    owner = np.full(len(arc), -1)
-    found: list[float] = []
-    for i in np.argsort(intervals[:, 1], kind="stable"):
-        if owner[i] < 0:
-            stab = intervals[i, 1]
-            mine = (owner < 0) & (intervals[:, 0] <= stab)
-            owner[mine] = len(found)
-            low, high = intervals[mine, 0].max(), intervals[mine, 1].min()
-            found.append(float(low + high) / 2)
-    error = np.abs([circle.error(e) for e in found])
-    error = np.where([circle.touches(e) for e in found], error, np.inf)
-    owner = np.argmin(error, axis=0)
-    settings = []
-    for k, elevation in enumerate(found):
-        served = owner == k
-        window = _degrees(_common(intervals[served]))
-        settings.append(_setting(edge, arc, circle, elevation, served, window))
+    circle, intervals = _held(edge, tolerance_deg, stations)
+    opened, _ = stab(intervals)
+    first = np.searchsorted(intervals[opened, 1], intervals[:, 0])
+    elevations = [sum(_common(intervals[first == k])) / 2 for k in range(len(opened))]
+    nearest = circle.nearest(elevations)
+    settings = [
+        circle.setting(elevation, nearest == k, intervals) for k, elevation in enumerate(elevations)
+    ]
     return tuple(sorted(settings, key=lambda setting: setting.from_mm))
 
 
 def settings_table(settings: Sequence[Setting]) -> pd.DataFrame:
-    """One row a setting: ``elevation_deg, stretches, worst_error_deg, roll_from_deg, roll_to_deg``.
+    """One row per setting: elevation, stretches, worst error, and roll at the two ends.
 
     Examples
     --------
@@ -350,14 +323,15 @@ def settings_table(settings: Sequence[Setting]) -> pd.DataFrame:
 
     rows = []
     for setting in settings:
-        ends = [setting.roll_at(arc) for part in setting.stretches_mm for arc in part]
+        _check_setting(setting)
+        roll = np.interp(np.ravel(setting.stretches_mm), setting.arc_mm, setting.roll_deg)
         rows.append(
             {
                 "elevation_deg": setting.elevation_deg,
                 "stretches_mm": ", ".join(f"{a:.2f} to {b:.2f}" for a, b in setting.stretches_mm),
                 "worst_error_deg": setting.worst_error_deg,
-                "roll_from_deg": ends[0],
-                "roll_to_deg": ends[-1],
+                "roll_from_deg": roll[0],
+                "roll_to_deg": roll[-1],
             }
         )
     return pd.DataFrame(rows)
@@ -383,21 +357,15 @@ def station_windows(
     >>> windows.round(6).tolist()
     [[13.0, 17.0], [13.0, 17.0], [13.0, 17.0]]
     """
-    arc, frame = edge.at_stations(stations)
-    circle = _circle(edge, frame)
-    return arc, np.degrees(circle.intervals(np.radians(_tolerance(tolerance_deg))))
+    circle, intervals = _held(edge, tolerance_deg, stations)
+    return circle.arc_mm, np.degrees(intervals)
 
 
-def _tolerance(tolerance_deg: float) -> float:
-    return between("tolerance_deg", tolerance_deg, 0.0, 45.0, "Give degrees, such as 2.")
+def _check_setting(setting: object) -> None:
+    checks.instance("setting", setting, Setting, "Give a setting, such as best_setting(edge).")
 
 
-def _degrees(window: tuple[float, float] | None) -> tuple[float, float] | None:
-    return None if window is None else (float(np.degrees(window[0])), float(np.degrees(window[1])))
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class RollSchedule:
+class RollSchedule(Record):
     """How to turn the handle so that every stretch of edge gets the same dwell.
 
     Arrays (T,): time [s], arc length of the contact [mm], roll [deg] and rate of roll [deg/s].
@@ -420,8 +388,10 @@ def roll_schedule(setting: Setting, *, seconds: float, steps: int = 25) -> RollS
     >>> bool(abs(plan.rate_deg_per_s[-1]) > abs(plan.rate_deg_per_s[0]))  # the toe turns fast
     True
     """
-    positive("seconds", seconds)
-    time = np.linspace(0.0, seconds, count("steps", steps, 2))
+    _check_setting(setting)
+    seconds = checks.positive("seconds", seconds)
+    size = checks.count("steps", steps, 2, most=MAX_STEPS, bytes_each=32)
+    time = np.linspace(0.0, seconds, size)
     arc = np.linspace(setting.from_mm, setting.to_mm, len(time))
     rate = np.gradient(setting.roll_deg, setting.arc_mm) * (arc[-1] - arc[0]) / seconds
     return RollSchedule(
@@ -495,21 +465,15 @@ class Holder:
     shank_from_mm: float = value("length_mm")
 
     def __post_init__(self) -> None:
-        for name in (
-            "pivot_height_mm",
-            "reach_mm",
-            "handle_radius_mm",
-            "shank_radius_mm",
-            "handle_from_mm",
-            "shank_from_mm",
-        ):
-            positive(name, getattr(self, name), "Give millimetres.")
-        for name in ("stone_height_mm", "stone_behind_mm"):
-            at_least(name, getattr(self, name), 0.0, "Give millimetres, 0 or more.")
+        for name in (field.name for field in fields(self)):
+            size = checks.at_least(name, getattr(self, name), 0.0, "Give millimetres, 0 or more.")
+            if name not in ("stone_height_mm", "stone_behind_mm"):
+                checks.positive(name, size, "Give millimetres.")
+            checks.keep_numbers(self, **{name: size})
 
     def fit(self, elevation_deg: float) -> HolderFit:
         """Riser and clearances at one elevation (the handle's height is pivot - reach sinα)."""
-        alpha = np.radians(between("elevation_deg", elevation_deg, -90.0, 90.0))
+        alpha = np.radians(checks.between("elevation_deg", elevation_deg, -90.0, 90.0))
         surface = self.pivot_height_mm - self.reach_mm * np.sin(alpha)
         return HolderFit(
             riser_mm=float(surface - self.stone_height_mm),

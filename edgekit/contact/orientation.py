@@ -8,30 +8,32 @@ lies λ = (n'·t)/(n''·r) along the ruling (differentiate n·(x - C) = 0 twice 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
-from edgekit.checks import FloatArray, between, positive
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.contact.stone import FlatStone, Stone
 from edgekit.geometry import vectors as vec
-from edgekit.geometry.edge import Edge, EdgeFrame
+from edgekit.geometry.edge import Edge, check_edge
+from edgekit.record import Record, read_only
+from edgekit.units import UM_PER_MM
 
 if TYPE_CHECKING:
     import pandas as pd
-    from numpy.typing import NDArray
 
-__all__ = ["Orientation", "elevation_and_roll_deg", "orient"]
+__all__ = ["Orientation", "orient"]
 
 FLAT_PER_MM = 1e-7  # rulings of planes that turn less than this per mm have no direction
-TOUCH_MM = 1e-4  # 0.1 µm proud: below the finest stone's own roughness, it stops nothing
+TOUCH_MM = 1e-4  # an obstacle of 0.1 µm, below the finest stone's own roughness, stops nothing
 _BLOCK = 512  # stations compared at once with all others when looking for obstacles
+_PAIRS = 2**24  # of stations compared at once, at most: some 130 MB for each array of them
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Orientation:
+class Orientation(Record):
     """The stone's orientation at the stations of an edge.
 
     Attributes
@@ -64,8 +66,8 @@ class Orientation:
 
     Notes
     -----
-    What needs derivatives of the frame (from `ruling` on) is worked out when first asked for; `gap_um`
-    and `clear` cost S² comparisons, everything else is linear in S.
+    What needs derivatives of the frame (from `ruling` on) is computed when first asked for;
+    `gap_um` and `clear` cost S² comparisons, everything else is linear in S.
     """
 
     edge: Edge
@@ -84,62 +86,68 @@ class Orientation:
     def flank(self) -> FloatArray:
         """Direction (S, 3) in which the lateral surface leaves the edge: -(f + cosβ n) / sinβ."""
         beta = np.radians(180 - self.stone_to_face_deg)[:, None]
-        return np.asarray(-(self.face + np.cos(beta) * self.normal) / np.sin(beta))
+        return read_only(-(self.face + np.cos(beta) * self.normal) / np.sin(beta))
 
     @cached_property
-    def _turning(self) -> EdgeFrame:
-        """The frame with its derivatives, which orientation alone does not need."""
-        return self.edge.frame(self.arc_mm)
+    def _envelope(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """n'·t (S,), unit rulings into the steel (S, 3), regression distances (S,) [mm]."""
+        frame = self.edge.frame(self.arc_mm)
+        bend, n = frame.relative_curvature, frame.outward
+        across = vec.cross(n.value, n.d1)
+        size = vec.norm(across)
+        turns = size > FLAT_PER_MM
+        ruling = np.where(turns[:, None], across / np.where(turns, size, 1.0)[:, None], frame.flank)
+        into = vec.dot(ruling, frame.face.value) <= 0
+        ruling = np.where(into[:, None], ruling, -ruling)
+        fold = vec.dot(n.d2, ruling)
+        folds = turns & (np.abs(fold) > FLAT_PER_MM * np.maximum(np.abs(bend), FLAT_PER_MM))
+        regression = np.where(folds, bend / np.where(folds, fold, 1.0), np.inf)
+        return read_only(bend), read_only(ruling), read_only(regression)
 
-    @cached_property
+    @property
     def stone_curvature_per_mm(self) -> FloatArray:
         """n'·t (S,); see the class."""
-        return self._turning.relative_curvature
-
-    @cached_property
-    def _envelope(self) -> tuple[FloatArray, FloatArray]:
-        return _envelope(self._turning, self.stone_curvature_per_mm)
+        return self._envelope[0]
 
     @property
     def ruling(self) -> FloatArray:
         """Unit rulings (S, 3); see the class."""
-        return self._envelope[0]
+        return self._envelope[1]
 
     @property
     def regression_mm(self) -> FloatArray:
         """Distances to the edge of regression (S,); see the class."""
-        return self._envelope[1]
+        return self._envelope[2]
 
     @property
     def reachable(self) -> NDArray[np.bool_]:
         """n'·t + (curvature the stone can turn to the edge) >= 0."""
         room = self.stone_curvature_per_mm + self.stone.curvature_per_mm
-        return np.asarray(room >= -FLAT_PER_MM)
+        return read_only(np.asarray(room >= -FLAT_PER_MM))
 
     @property
     def max_rod_mm(self) -> FloatArray:
         """Radius (S,) of the largest rod that reaches each point; infinite where a flat does."""
         hollow = np.maximum(-self.stone_curvature_per_mm, 0.0)
         bent = hollow > FLAT_PER_MM
-        return np.where(bent, 1 / np.where(bent, hollow, 1.0), np.inf)
+        return read_only(np.where(bent, 1 / np.where(bent, hollow, 1.0), np.inf))
 
     @cached_property
     def gap_um(self) -> FloatArray:
         """How far a stone this long, held at the true orientation, stands off each point (S,) [µm].
 
-        0 where it touches. The stone may rock by ``normal_uncertainty_deg`` to get there. A gap of a micrometre or
-        two is a hollow that the first strokes level; a large one is out of reach.
+        0 where it touches. The stone may rock by ``normal_uncertainty_deg`` to get there. A gap of
+        a micrometre or two is a hollow that the first strokes level; a large one is out of reach.
         """
-        gap = np.empty(len(self.arc_mm))
-        for first in range(0, len(gap), _BLOCK):
-            part = slice(first, first + _BLOCK)
-            gap[part] = _proud(self, part)
-        return gap * 1000.0
+        count = len(self.arc_mm)
+        block = min(_BLOCK, max(_PAIRS // count, 1))
+        parts = [_obstacle_mm(self, slice(at, at + block)) for at in range(0, count, block)]
+        return read_only(np.concatenate(parts) * UM_PER_MM)
 
     @property
     def clear(self) -> NDArray[np.bool_]:
         """Whether the rest of the edge lies behind the stone at each station."""
-        return np.asarray(self.gap_um <= TOUCH_MM * 1000.0)
+        return read_only(np.asarray(self.gap_um <= TOUCH_MM * UM_PER_MM))
 
     def gouges(self, depth_mm: float) -> NDArray[np.bool_]:
         """Where a stone rolled continuously would cut steel it should not (S,) bool.
@@ -147,7 +155,7 @@ class Orientation:
         The envelope folds over at its edge of regression; that must not lie in the steel, taken
         to reach `depth_mm` below the face.
         """
-        depth = positive("depth_mm", depth_mm, "Give the depth of the flank in millimetres.")
+        depth = checks.positive("depth_mm", depth_mm, "Give the depth of the flank in millimetres.")
         down = np.abs(vec.dot(self.ruling, self.face))
         return np.asarray((self.regression_mm > 0) & (self.regression_mm * down < depth))
 
@@ -158,29 +166,26 @@ class Orientation:
             f"{np.ptp(self.roll_deg):.0f}°"
         )
 
-    def _repr_html_(self) -> str:
-        return f"<p>{self!r}</p>"
-
-    def to_frame(self) -> pd.DataFrame:
-        """A row a station, units in the column names."""
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row per station, units in the column names."""
         import pandas as pd
 
-        columns = {"arc_mm": self.arc_mm}
+        columns: dict[str, NDArray[np.generic]] = {"arc_mm": self.arc_mm}
         for name in ("position_mm", "tangent", "normal", "ruling"):
-            stem, unit = (name[:-3], "_mm") if name.endswith("_mm") else (name, "")
+            stem, unit = name.removesuffix("_mm"), "_mm" if name.endswith("_mm") else ""
             for axis, column in zip("xyz", getattr(self, name).T, strict=True):
                 columns[f"{stem}_{axis}{unit}"] = column
-        for name in (
-            "elevation_deg",
-            "roll_deg",
-            "stone_to_face_deg",
-            "regression_mm",
-            "stone_curvature_per_mm",
-            "reachable",
-            "gap_um",
-            "clear",
-        ):
-            columns[name] = getattr(self, name)
+        columns |= {
+            "elevation_deg": self.elevation_deg,
+            "roll_deg": self.roll_deg,
+            "stone_to_face_deg": self.stone_to_face_deg,
+            "regression_mm": self.regression_mm,
+            "stone_curvature_per_mm": self.stone_curvature_per_mm,
+            "reachable": self.reachable,
+            "gap_um": self.gap_um,
+            "clear": self.clear,
+        }
         return pd.DataFrame(columns)
 
 
@@ -218,68 +223,58 @@ def orient(
     >>> bool(abs(held.elevation_deg - 15).max() < 1e-9)
     True
     """
+    check_edge(edge)
+    stone = FlatStone() if stone is None else stone
+    checks.instance("stone", stone, Stone, "Give a stone, such as FlatStone(length_mm=50).")
+    uncertainty = checks.between(
+        "normal_uncertainty_deg", normal_uncertainty_deg, -1e-9, 45.0, "Give degrees, 0 or more."
+    )
     arc, frame = edge.at_stations(stations)
     normal = frame.outward.value
     elevation, roll = elevation_and_roll_deg(edge, normal)
-    # Copies: some general libraries refuse read-only arrays.
     return Orientation(
         edge=edge,
-        stone=stone or FlatStone(),
-        normal_uncertainty_deg=between(
-            "normal_uncertainty_deg",
-            normal_uncertainty_deg,
-            -1e-9,
-            45.0,
-            "Give degrees, 0 or more.",
-        ),
-        arc_mm=arc.copy(),
-        position_mm=frame.position.copy(),
-        tangent=frame.tangent.value.copy(),
-        normal=normal.copy(),
-        face=frame.face.value.copy(),
+        stone=stone,
+        normal_uncertainty_deg=uncertainty,
+        arc_mm=arc,
+        position_mm=frame.position,
+        tangent=frame.tangent.value,
+        normal=normal,
+        face=frame.face.value,
         elevation_deg=elevation,
         roll_deg=roll,
         stone_to_face_deg=180 - np.degrees(frame.angle.value) + np.zeros(len(arc)),
     )
 
 
+def handle_basis(edge: Edge) -> tuple[FloatArray, FloatArray]:
+    """Unit vectors square to the handle axis: towards roll 0, and towards a quarter turn."""
+    a = edge.handle_axis
+    toe = edge.roll_reference - (edge.roll_reference @ a) * a
+    if not np.linalg.norm(toe) > 1e-6:  # the toe-ward direction runs along the handle
+        toe = vec.cross(a, np.eye(3)[np.argmin(np.abs(a))])
+    toe = toe / np.linalg.norm(toe)
+    return toe, vec.cross(a, toe)
+
+
 def elevation_and_roll_deg(edge: Edge, normal: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Elevation asin(n·a) and unwrapped roll [deg] of stone normals (S, 3) along an edge."""
-    a = edge.handle_axis
-    right = edge.roll_reference - (edge.roll_reference @ a) * a
-    if not np.linalg.norm(right) > 1e-6:  # the toe-ward direction runs along the handle
-        right = vec.cross(a, np.eye(3)[np.argmin(np.abs(a))])
-    right = right / np.linalg.norm(right)
-    up = vec.cross(a, right)
-    along, x, y = normal @ a, normal @ right, normal @ up
+    toe, quarter = handle_basis(edge)
+    along, x, y = normal @ edge.handle_axis, normal @ toe, normal @ quarter
     elevation = np.degrees(np.arctan2(along, np.hypot(x, y)))
     return elevation, np.degrees(np.unwrap(np.arctan2(y, x)))
 
 
-def _envelope(frame: EdgeFrame, bend: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Unit rulings into the steel (S, 3) and regression distances (S,) [mm]."""
-    n = frame.outward
-    across = vec.cross(n.value, n.d1)
-    size = vec.norm(across)
-    turns = size > FLAT_PER_MM
-    ruling = np.where(turns[:, None], across / np.where(turns, size, 1.0)[:, None], frame.flank)
-    into = vec.dot(ruling, frame.face.value) <= 0
-    ruling = np.where(into[:, None], ruling, -ruling)
-    fold = vec.dot(n.d2, ruling)
-    folds = turns & (np.abs(fold) > FLAT_PER_MM * np.maximum(np.abs(bend), FLAT_PER_MM))
-    return ruling, np.where(folds, bend / np.where(folds, fold, 1.0), np.inf)
-
-
-def _proud(held: Orientation, part: slice) -> FloatArray:
-    """Most that any point of the edge stands before the stone at the stations of `part` [mm]."""
+def _obstacle_mm(held: Orientation, part: slice) -> FloatArray:
+    """How far any point of the edge stands before the stone, at most, at the stations `part`."""
     there = held.position_mm
     n, here, along = held.normal[part], held.position_mm[part], held.tangent[part]
     aside = along @ there.T - vec.dot(along, here)[:, None]
-    proud = n @ there.T - vec.dot(n, here)[:, None]
-    proud = proud - np.tan(np.radians(held.normal_uncertainty_deg)) * np.abs(aside)
+    before = n @ there.T - vec.dot(n, here)[:, None]
+    before = before - np.tan(np.radians(held.normal_uncertainty_deg)) * np.abs(aside)
     curvature = held.stone.curvature_per_mm
     within = np.abs(aside) <= held.stone.length_mm / 2
     if curvature > 0:  # the rod's surface falls back from its tangent plane as a circle does
         fall = np.sqrt(np.maximum(1 - (curvature * aside) ** 2, 0.0))
-        proud = proud - (1 - fall) / curvature
-    return np.asarray(np.where(within, proud, 0.0).max(axis=1, initial=0.0))
+        before = before - (1 - fall) / curvature
+    return np.asarray(np.where(within, before, 0.0).max(axis=1, initial=0.0))

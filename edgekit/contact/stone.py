@@ -1,29 +1,26 @@
 """The forms of stones, by what they can reach: how sharply they curve along the edge, how long."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
-from typing import Protocol
+from typing import ClassVar, Protocol, runtime_checkable
 
-from edgekit.checks import between, positive
+from edgekit.checks import between, keep_numbers, positive
 from edgekit.evidence_table import value
 
 __all__ = ["ConeStone", "DiscStone", "FlatStone", "RodStone", "Stone"]
 
 
+@runtime_checkable
 class Stone(Protocol):
     """A stone's form."""
 
     @property
     def length_mm(self) -> float:
         """Extent along the edge; infinite for an endless stone."""
-        ...
 
     @property
     def curvature_per_mm(self) -> float:
         """Largest curvature the stone's surface can turn to the edge, out of the steel."""
-        ...
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,50 +28,43 @@ class FlatStone:
     """A flat stone, `length_mm` long along the edge (``math.inf`` for an endless one)."""
 
     length_mm: float = value("stone_length_mm")
+    curvature_per_mm: ClassVar[float] = 0.0  # a plane
 
     def __post_init__(self) -> None:
         if self.length_mm != math.inf:
-            positive("length_mm of a stone", self.length_mm, "Give millimetres.")
-
-    @property
-    def curvature_per_mm(self) -> float:
-        """Zero: the surface is a plane."""
-        return 0.0
+            length = positive("length_mm of a stone", self.length_mm, "Give millimetres.")
+            keep_numbers(self, length_mm=length)
 
 
 @dataclass(frozen=True, kw_only=True)
-class DiscStone:
+class _Round:
+    """A stone as long along the edge as it is thick."""
+
+    radius_mm: float
+
+    def __post_init__(self) -> None:
+        radius = positive("radius_mm", self.radius_mm, "Give the radius in millimetres.")
+        keep_numbers(self, radius_mm=radius)
+
+    @property
+    def length_mm(self) -> float:
+        """Extent along the edge: the diameter."""
+        return 2 * self.radius_mm
+
+
+@dataclass(frozen=True, kw_only=True)
+class DiscStone(_Round):
     """A turning disc that grinds with its flat side: a plane as wide as the disc."""
 
     radius_mm: float = value("disc_radius_mm")
-
-    def __post_init__(self) -> None:
-        positive("radius_mm", self.radius_mm, "Give the disc's radius in millimetres.")
-
-    @property
-    def length_mm(self) -> float:
-        """Extent along the edge: the diameter."""
-        return 2 * self.radius_mm
-
-    @property
-    def curvature_per_mm(self) -> float:
-        """Zero: the surface is a plane."""
-        return 0.0
+    curvature_per_mm: ClassVar[float] = 0.0  # a plane
 
 
 @dataclass(frozen=True, kw_only=True)
-class RodStone:
+class RodStone(_Round):
     """A round rod held with its axis square to the edge, along the lateral surface."""
 
     radius_mm: float = value("rod_radius_mm")
-
-    def __post_init__(self) -> None:
-        positive("radius_mm", self.radius_mm, "Give the rod's radius in millimetres.")
-
-    @property
-    def length_mm(self) -> float:
-        """Extent along the edge: the diameter."""
-        return 2 * self.radius_mm
 
     @property
     def curvature_per_mm(self) -> float:
@@ -96,14 +86,15 @@ class ConeStone:
     length_of_axis_mm: float
 
     def __post_init__(self) -> None:
-        positive("small_radius_mm", self.small_radius_mm)
-        positive("length_of_axis_mm", self.length_of_axis_mm)
-        between(
-            "large_radius_mm",
-            self.large_radius_mm,
-            self.small_radius_mm,
-            math.inf,
-            "Give a large end wider than the small end.",
+        small = positive("small_radius_mm", self.small_radius_mm)
+        wider = "Give a large end wider than the small end."
+        keep_numbers(
+            self,
+            small_radius_mm=small,
+            large_radius_mm=between(
+                "large_radius_mm", self.large_radius_mm, small, math.inf, wider
+            ),
+            length_of_axis_mm=positive("length_of_axis_mm", self.length_of_axis_mm),
         )
 
     @property

@@ -1,4 +1,4 @@
-"""The text of blade files: settings in TOML, points in CSV; every fault names file, line, column.
+"""The text of blade files: settings read and written as TOML, points written as CSV.
 
 What the files may hold is documented in `edgekit.digitising.reader`, which makes blades of them.
 """
@@ -7,59 +7,26 @@ from __future__ import annotations
 
 import csv
 import difflib
+import enum
 import io
 import math
 import re
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path as FilePath
-from typing import Any, NamedTuple
-
-import numpy as np
+from typing import Any, TypeVar
 
 from edgekit.checks import FloatArray, finite, unit_vector
 from edgekit.errors import EdgekitError
 from edgekit.files import file_path, there
+from edgekit.record import Record
 
-__all__ = [
-    "AXES",
-    "EXACT",
-    "BladeFile",
-    "FileFault",
-    "Rows",
-    "faults_in",
-    "read_settings",
-    "read_table",
-    "settings_file",
-    "settings_file_there",
-    "table_text",
-    "toml",
-]
-
+Check = Callable[[str, float], float]
+Choice = TypeVar("Choice", bound=enum.Enum)
 FORMAT = "edgekit blade 1"
 AXES = ("x_mm", "y_mm", "z_mm")
 EXACT = ("face_x", "face_y", "face_z", "internal_angle_deg")
-KEYS = (
-    "format",
-    "name",
-    "kind",
-    "source",
-    "points",
-    "order",
-    "face",
-    "face_up",
-    "handle_axis",
-    "internal_angle_deg",
-    "internal_angle_sd_deg",
-    "thickness_mm",
-    "width_mm",
-    "noise_um",
-    "note",
-    "pattern",
-)
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 
 
 class FileFault(EdgekitError):
@@ -77,7 +44,13 @@ def faults_in(file: FilePath) -> Iterator[None]:
         raise FileFault(f"{file.name}: {error.what}", error.value, error.remedy) from error
 
 
-def _decode(file: FilePath) -> str:
+def line_fault(file: FilePath, line: int, what: str, item: object, remedy: str) -> FileFault:
+    """What is wrong in one line of a file."""
+    return FileFault(f"{file.name}, line {line}{what}", item, remedy)
+
+
+def file_text(file: FilePath) -> str:
+    """The text of a file in UTF-8, its lines ended by line feeds."""
     try:
         raw = file.read_bytes()
     except (OSError, ValueError) as error:
@@ -86,29 +59,23 @@ def _decode(file: FilePath) -> str:
         ) from error
     if not raw.strip():
         raise FileFault(f"{file.name} is empty", len(raw), "Give a file with content.")
+    remedy = "Save the file as UTF-8."
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        line = raw[: error.start].count(b"\n") + 1
-        raise FileFault(
-            f"{file.name}, line {line}: not UTF-8 text",
-            raw[error.start : error.start + 4],
-            "Save the file as UTF-8.",
-        ) from error
+        line, odd = raw[: error.start].count(b"\n") + 1, raw[error.start : error.start + 4]
+        raise line_fault(file, line, ": not UTF-8 text", odd, remedy) from error
     if "\0" in text:
         line = text[: text.index("\0")].count("\n") + 1
-        raise FileFault(
-            f"{file.name}, line {line}: holds a null character", "\0", "Save the file as UTF-8."
-        )
+        raise line_fault(file, line, ": holds a null character", "\0", remedy)
     return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
 # ---- settings ------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class BladeFile:
-    """The settings file: its items, and the line each stands on."""
+class Settings(Record):
+    """The settings file as it is: its items, and the line each stands on."""
 
     file: FilePath
     items: Mapping[str, Any]
@@ -119,157 +86,77 @@ class BladeFile:
         line = f", line {self.lines[key]}" if key in self.lines else ""
         return f"{self.file.name}{line}: {key}"
 
-    def _missing(self, key: str, example: str) -> FileFault:
-        return FileFault(f"{self.place(key)} is missing", None, f"Add a line such as {example}.")
+    def fault(self, key: str, problem: str, remedy: str) -> FileFault:
+        """What is wrong with the value of a key."""
+        return FileFault(f"{self.place(key)} {problem}", self.items.get(key), remedy)
 
-    def text(self, key: str, allowed: Sequence[str] = ()) -> str:
-        """A text that is not empty, one of `allowed` if there are any."""
-        item = self.items.get(key)
-        if item is None:
-            raise self._missing(key, f'{key} = "{allowed[0] if allowed else "..."}"')
-        if not isinstance(item, str) or not item or (allowed and item not in allowed):
-            wanted = " or ".join(f'"{a}"' for a in allowed) if allowed else "some text"
-            raise FileFault(f"{self.place(key)} must be {wanted}", item, f"Mend {key} = ….")
-        return item
+    def only(self, known: Sequence[str]) -> None:
+        """Refuse keys that are not known: they are misspelt."""
+        for key in self.items:
+            if key not in known:
+                near = difflib.get_close_matches(key, known, 1)
+                remedy = f"Did you mean {near[0]}?" if near else f"Use {', '.join(known)}."
+                raise self.fault(key, "is an unknown key", remedy)
 
-    def number(self, key: str, otherwise: float | None = None) -> float:
-        """A finite number; text that looks like one, and true or false, are refused."""
+    def get(self, key: str, otherwise: object, example: str) -> Any:
+        """The item, or what stands for it if it is not there."""
         item = self.items.get(key, otherwise)
         if item is None:
-            raise self._missing(key, f"{key} = 1.0")
+            raise self.fault(key, "is missing", f"Add a line such as {key} = {example}.")
+        return item
+
+    def text(self, key: str, allowed: Sequence[str] = (), otherwise: str | None = None) -> str:
+        """A text, one of `allowed` if there are any; empty only if it need not be there."""
+        item = self.get(key, otherwise, f'"{allowed[0] if allowed else "..."}"')
+        empty = item == "" and otherwise is None
+        if not isinstance(item, str) or empty or (allowed and item not in allowed):
+            wanted = " or ".join(f'"{a}"' for a in allowed) if allowed else "some text"
+            raise self.fault(key, f"must be {wanted}", "Correct that line.")
+        return item
+
+    def choice(self, key: str, kind: type[Choice], otherwise: Choice | None = None) -> Choice:
+        """The member of an enum whose value the file gives."""
+        values = [member.value for member in kind]
+        return kind(self.text(key, values, None if otherwise is None else otherwise.value))
+
+    def number(self, key: str, check: Check = finite, otherwise: float | None = None) -> float:
+        """A number that passes a check; text that looks like one, true and false are refused."""
+        item = self.get(key, otherwise, "1.0")
         if not _is_number(item):
-            raise FileFault(
-                f"{self.place(key)} must be a number", item, "Write digits without quotation marks."
-            )
-        with self.named():
-            return finite(self.place(key), item)
+            raise self.fault(key, "must be a number", "Write digits without quotation marks.")
+        return check(self.place(key), item)
 
     def vector(self, key: str, otherwise: Sequence[float] | None = None) -> FloatArray:
         """A direction of three numbers, as a unit vector."""
-        item = self.items.get(key, otherwise)
-        if item is None:
-            raise self._missing(key, f"{key} = [0.0, 0.0, -1.0]")
+        item = self.get(key, otherwise, "[0.0, 0.0, -1.0]")
         if not (isinstance(item, Sequence) and len(item) == 3 and all(map(_is_number, item))):
-            raise FileFault(
-                f"{self.place(key)} must be three numbers in brackets",
-                item,
-                f"Write it as {key} = [0.0, 0.0, 1.0].",
-            )
-        with self.named():
-            return unit_vector(self.place(key), item)
-
-    @contextmanager
-    def named(self) -> Iterator[None]:
-        """For checks of a value that were given its `place` for a name."""
-        try:
-            yield
-        except EdgekitError as error:
-            raise FileFault(error.what, error.value, error.remedy) from error
+            remedy = f"Write it as {key} = [0.0, 0.0, 1.0]."
+            raise self.fault(key, "must be three numbers in brackets", remedy)
+        return unit_vector(self.place(key), item)
 
 
 def _is_number(item: object) -> bool:
     return isinstance(item, int | float) and not isinstance(item, bool)
 
 
-def read_settings(file: FilePath) -> BladeFile:
-    """Read a settings file, and refuse keys it does not know: they are misspelt."""
-    text = _decode(file)
+def read_settings(file: FilePath) -> Settings:
+    """Read a settings file of this format; its items are not checked yet."""
+    text = file_text(file)
     try:
         items = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # huge numbers, endless brackets
         where = re.search(r"line (\d+), column (\d+)", str(error))
         place = f", line {where[1]}, column {where[2]}" if where else ""
         raise FileFault(
-            f"{file.name}{place}: not TOML", str(error), "Mend that line, or write a new file."
+            f"{file.name}{place}: not TOML", str(error), "Correct that line, or write a new file."
         ) from error
     lines: dict[str, int] = {}
     for number, line in enumerate(text.split("\n"), 1):
-        name = re.match(r"""\s*\[?["']?([\w-]+)["']?\s*[]=]""", line)
-        if name:
+        if name := re.match(r"""\s*\[?["']?([\w-]+)["']?\s*[]=]""", line):
             lines.setdefault(name[1], number)
-    settings = BladeFile(file=file, items=items, lines=lines)
+    settings = Settings(file=file, items=items, lines=lines)
     settings.text("format", (FORMAT,))
-    for key in items:
-        if key not in KEYS:
-            near = difflib.get_close_matches(key, KEYS, 1)
-            remedy = f"Did you mean {near[0]}?" if near else f"Use {', '.join(KEYS)}."
-            raise FileFault(f"{settings.place(key)} is no setting", items[key], remedy)
-    for key in {"name", "note"} & set(items):
-        if not isinstance(items[key], str):
-            raise FileFault(f"{settings.place(key)} must be text", items[key], "Put it in quotes.")
     return settings
-
-
-# ---- tables of points ----------------------------------------------------------------------
-
-
-class Rows(NamedTuple):
-    """The points of one curve: the lines they stand on (N,) and their numbers (N, C)."""
-
-    lines: tuple[int, ...]
-    values: FloatArray
-
-    def reversed(self) -> Rows:
-        """The same points from the other end."""
-        return Rows(self.lines[::-1], self.values[::-1])
-
-
-def read_table(table: FilePath, names: Sequence[str], columns: Sequence[str]) -> dict[str, Rows]:
-    """Read the numbers under `columns` by curve, of the curves `names`."""
-    text = _decode(table).split("\n")
-    body = [(i, line) for i, line in enumerate(text, 1) if line.strip() and line.lstrip()[0] != "#"]
-    if not body:
-        raise FileFault(f"{table.name} holds no table", len(text), "Add a header and points.")
-    header = _cells(table, *body[0])
-    wanted = ("curve", *columns)
-    for name in wanted:
-        if header.count(name) != 1:
-            raise FileFault(
-                f"{table.name}, line {body[0][0]}: "
-                f"{'repeated' if name in header else 'missing'} column {name}",
-                header,
-                f"The first line must name {', '.join(wanted)}, once each, separated by commas.",
-            )
-    found: dict[str, tuple[list[int], list[list[float]]]] = {}
-    for number, line in body[1:]:
-        cells = _cells(table, number, line)
-        if len(cells) != len(header):
-            raise FileFault(
-                f"{table.name}, line {number}: {len(cells)} cells under {len(header)} columns",
-                line,
-                "Use a comma between cells and a point in decimals.",
-            )
-        row = dict(zip(header, cells, strict=True))
-        if row["curve"] not in names:
-            raise FileFault(
-                f"{table.name}, line {number}, column curve: must be one of {', '.join(names)}",
-                row["curve"],
-                "Name the curve the point lies on.",
-            )
-        lines, values = found.setdefault(row["curve"], ([], []))
-        lines.append(number)
-        values.append([_number(table, number, column, row[column]) for column in columns])
-    return {name: Rows(tuple(lines), np.array(rows)) for name, (lines, rows) in found.items()}
-
-
-def _cells(table: FilePath, number: int, line: str) -> list[str]:
-    try:
-        return [cell.strip() for cell in next(csv.reader([line], strict=True))]
-    except csv.Error as error:  # a quotation mark left open, a cell beyond all bounds
-        raise FileFault(
-            f"{table.name}, line {number}: not CSV ({error})", line, "Mend or remove the line."
-        ) from error
-
-
-def _number(table: FilePath, line: int, column: str, cell: str) -> float:
-    number = float(cell) if _NUMBER.fullmatch(cell) else math.nan
-    if not math.isfinite(number):
-        raise FileFault(
-            f"{table.name}, line {line}, column {column}: not a finite number",
-            cell,
-            "Use a point in decimals: correct the cell or remove the line.",
-        )
-    return number
 
 
 # ---- writing -------------------------------------------------------------------------------

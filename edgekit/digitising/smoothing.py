@@ -2,28 +2,25 @@
 
 The stated rule: a penalised quintic spline, a knot for every second point or so. The penalty is the
 integral of the squared third derivative, which leaves circles nearly alone; a last fit makes it
-stiffer where the curve is quiet than where its curvature changes, as at a toe. Its weight is chosen by
-generalised cross-validation. Uncertainty is the posterior covariance of Wahba (1983, J R Stat Soc B
-45:133), which carries the smoothing bias on average.
-Faces are fitted by least squares, as a plane or as a polynomial of the
-coordinates in their best plane.
+stiffer where the curve is quiet than where its curvature changes, as at a toe. Its weight is chosen
+by generalised cross-validation. Uncertainty is the posterior covariance of Wahba (1983, J R Stat
+Soc B 45:133), which carries the smoothing bias on average. Faces are fitted by least squares, as a
+plane or as a polynomial of the coordinates in their best plane.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import NamedTuple
-
 import numpy as np
 import scipy.linalg
+from numpy.typing import NDArray
 from scipy.interpolate import BSpline
 
 from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.curve import SplineCurve, chord_parameter
-
-__all__ = ["FaceFit", "SmoothedCurve", "fit_bowed", "fit_plane", "smooth_curve"]
+from edgekit.record import Record
+from edgekit.units import UM_PER_MM
 
 DEGREE = 5
 POINTS_PER_KNOT = 2
@@ -36,8 +33,7 @@ _MIN_ROUGHNESS = 0.1  # of the mean: bounds how much stiffer a quiet stretch may
 _REFITS = 2  # the chord parameter of noisy points is too long; re-measured on the smooth curve
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class SmoothedCurve:
+class SmoothedCurve(Record):
     """A smooth curve through points (N, 3).
 
     ``freedom``: effective number of coefficients of each coordinate. ``factor``: matrix L with
@@ -57,7 +53,7 @@ class SmoothedCurve:
     def noise_um(self) -> float:
         """Standard deviation of one coordinate across the curve [µm]."""
         spare = max(len(self.residual_mm) - self.freedom, 1.0)
-        return float(1000 * np.sqrt((self.residual_mm**2).sum() / (2 * spare)))
+        return float(UM_PER_MM * np.sqrt((self.residual_mm**2).sum() / (2 * spare)))
 
     def noise_towards_mm(self, directions: FloatArray) -> FloatArray:
         """Noise (S,) along unit vectors (S, 3), from the points whose curve runs across them.
@@ -71,19 +67,15 @@ class SmoothedCurve:
 
     def direction_sd_rad(self, u: FloatArray, towards: FloatArray) -> FloatArray:
         """Standard deviation (S,) of the tangent's lean towards unit vectors (S, 3) across it."""
-        slope = np.linalg.norm(self._slopes(u) @ self.factor, axis=1)
+        slopes = _basis(self.curve.spline.t).derivative()(u)
+        slope = np.linalg.norm(slopes @ self.factor, axis=1)
         speed = vec.norm(self.curve.derivatives(u, 1)[1])
         return np.asarray(self.noise_towards_mm(towards) * slope / speed)
 
-    def _slopes(self, u: FloatArray) -> FloatArray:
-        t = self.curve.spline.t
-        basis = BSpline(t, np.eye(len(t) - DEGREE - 1), DEGREE)
-        return np.asarray(basis.derivative()(u))
 
-
-def _clamped_knots(first: float, last: float, spans: int) -> FloatArray:
-    inner = np.linspace(first, last, spans + 1)
-    return np.concatenate([[first] * DEGREE, inner, [last] * DEGREE])
+def _basis(knots: FloatArray) -> BSpline[np.float64]:
+    """All splines of the basis at once."""
+    return BSpline(knots, np.eye(len(knots) - DEGREE - 1), DEGREE)
 
 
 def _penalty(knots: FloatArray, stiffness: FloatArray | None) -> FloatArray:
@@ -91,13 +83,11 @@ def _penalty(knots: FloatArray, stiffness: FloatArray | None) -> FloatArray:
 
     `stiffness` holds w at evenly spaced parameters; without it w = 1 and the integral is exact.
     """
-    size = len(knots) - DEGREE - 1
-    third = BSpline(knots, np.eye(size), DEGREE).derivative(3)
     breaks = np.unique(knots)
     nodes, weights = np.polynomial.legendre.leggauss(3)  # C''' squared has degree 4
     half = np.diff(breaks)[:, None] / 2
     at = ((breaks[:-1, None] + half) + half * nodes).ravel()
-    value = third(at)
+    value = _basis(knots).derivative(3)(at)
     share = (half * weights).ravel()
     if stiffness is not None:
         along = np.linspace(knots[0], knots[-1], len(stiffness))
@@ -120,14 +110,13 @@ def _stiffness(third: FloatArray) -> FloatArray:
     return np.asarray(weight / weight.max())
 
 
-class _Fit(NamedTuple):
-    coefficients: FloatArray
-    freedom: float
-    factor: FloatArray
+def _penalised(
+    basis: FloatArray, penalty: FloatArray, points: FloatArray
+) -> tuple[FloatArray, float, FloatArray]:
+    """Coefficients, freedom and factor with the weight of least generalised cross-validation.
 
-
-def _penalised(basis: FloatArray, penalty: FloatArray, points: FloatArray) -> _Fit:
-    """Fit with the weight of least generalised cross-validation (Demmler-Reinsch form)."""
+    The modes of the Demmler-Reinsch form make every weight cheap to try.
+    """
     gram = basis.T @ basis
     ridge = 1e-10 * np.trace(gram) / len(gram) * np.eye(len(gram))
     # Modes V with Vᵀ (gram + ridge) V = 1 and Vᵀ penalty V diagonal: every weight is then cheap.
@@ -137,63 +126,64 @@ def _penalised(basis: FloatArray, penalty: FloatArray, points: FloatArray) -> _F
     data = modes @ points
     outside = max(float((points**2).sum() - (data**2).sum()), 0.0)
     n = len(points)
-    best = (np.inf, 0.0)
-    stiffest, softest = rough[-1], max(rough[_PARABOLA], 1e-15 * rough[-1])
-    for weight in np.geomspace(0.1 / stiffest, 1e3 / softest, _WEIGHTS):
+
+    def score(weight: float) -> float:
         shrink = 1 / (1 + weight * rough)
         residual = outside + float((((1 - shrink)[:, None] * data) ** 2).sum())
-        score = residual / max(n - _CAUTION * float(shrink.sum()), 1e-3 * n) ** 2
-        if score < best[0]:
-            best = (score, float(weight))
-    shrink = 1 / (1 + best[1] * rough)
-    free = float(shrink.sum())
-    return _Fit(back @ (shrink[:, None] * data), free, back * np.sqrt(shrink))
+        return residual / max(n - _CAUTION * float(shrink.sum()), 1e-3 * n) ** 2
+
+    stiffest, softest = rough[-1], max(rough[_PARABOLA], 1e-15 * rough[-1])
+    weights = np.geomspace(0.1 / stiffest, 1e3 / softest, _WEIGHTS).tolist()
+    shrink = 1 / (1 + min(weights, key=score) * rough)
+    return back @ (shrink[:, None] * data), float(shrink.sum()), back * np.sqrt(shrink)
 
 
 def smooth_curve(points_mm: FloatArray) -> SmoothedCurve:
     """Smooth curve through ordered noisy points (N, 3), N >= 8."""
     u = chord_parameter(points_mm)
-    centre = points_mm.mean(axis=0)
-    fit, curve, stiffness = None, None, None
-    for turn in range(1 + _REFITS + _STIFFENINGS):
-        spans = max(4, len(u) // POINTS_PER_KNOT)
-        knots = _clamped_knots(u[0], u[-1], spans)
-        basis = BSpline.design_matrix(u, knots, DEGREE).toarray()
-        fit = _penalised(basis, _penalty(knots, stiffness), points_mm - centre)
-        curve = SplineCurve(spline=BSpline(knots, fit.coefficients + centre, DEGREE))
+    curve, freedom, factor = _fit_curve(points_mm, u, None)
+    for turn in range(_REFITS + _STIFFENINGS):
         fine = np.linspace(u[0], u[-1], 8 * len(u))
         place, *_, third = curve.derivatives(fine, 3)
-        length = chord_parameter(place)
-        if turn >= _REFITS:
-            stiffness = _stiffness(third)
-        u_next = np.interp(u, fine, length)
-        used, u = u, u_next
-    assert fit is not None
-    assert curve is not None
-    point, along = curve.derivatives(used, 1)
+        u = np.interp(u, fine, chord_parameter(place))
+        stiffness = _stiffness(third) if turn >= _REFITS else None
+        curve, freedom, factor = _fit_curve(points_mm, u, stiffness)
+    point, along = curve.derivatives(u, 1)
     tangent = vec.unit(along)
     left = points_mm - point
     return SmoothedCurve(
         curve=curve,
-        parameter=used,
-        freedom=fit.freedom,
-        factor=fit.factor,
+        parameter=u,
+        freedom=freedom,
+        factor=factor,
         residual_mm=left - vec.dot(left, tangent)[:, None] * tangent,
         tangent=tangent,
     )
 
 
-class FaceFit(NamedTuple):
+def _fit_curve(
+    points_mm: FloatArray, u: FloatArray, stiffness: FloatArray | None
+) -> tuple[SplineCurve, float, FloatArray]:
+    """The penalised spline through points at parameters `u`, its freedom and its factor."""
+    inner = np.linspace(u[0], u[-1], max(4, len(u) // POINTS_PER_KNOT) + 1)
+    knots = np.pad(inner, DEGREE, mode="edge")
+    basis = BSpline.design_matrix(u, knots, DEGREE).toarray()
+    centre = points_mm.mean(axis=0)
+    heights, freedom, factor = _penalised(basis, _penalty(knots, stiffness), points_mm - centre)
+    return SplineCurve(spline=BSpline(knots, heights + centre, DEGREE)), freedom, factor
+
+
+class FaceFit(Record):
     """A face fitted to points.
 
-    ``axes`` (3, 3): rows e1, e2 in the best plane and e3 its normal; ``centre`` (3,); ``terms`` (T, 2)
-    exponents of the polynomial height above that plane; ``heights`` (T,); ``factor`` (T, N) with
-    factor factorᵀ the covariance of the heights; ``noise_um`` residual standard deviation.
+    ``axes`` (3, 3): rows e1, e2 in the best plane and e3 its normal; ``centre`` (3,); ``terms``
+    (T, 2) exponents of the polynomial height above that plane; ``heights`` (T,); ``factor`` (T, N)
+    with factor factorᵀ the covariance of the heights; ``noise_um`` residual standard deviation.
     """
 
     axes: FloatArray
     centre: FloatArray
-    terms: FloatArray
+    terms: NDArray[np.int_]
     heights: FloatArray
     factor: FloatArray
     noise_um: float
@@ -220,28 +210,21 @@ class FaceFit(NamedTuple):
         return np.stack([along, across])
 
 
-_PLANE = np.array([[0, 0], [1, 0], [0, 1]])
-_BOWED = np.array([[0, 0], [1, 0], [0, 1], [2, 0], [1, 1], [0, 2], [3, 0], [4, 0]])
-MIN_FACE_SPREAD = 0.02  # of the length: points nearly on one line do not fix a plane
+# Exponents of a face's height over its best plane: none above the plane's own, or degree 4 along
+# the blade and 2 across it.
+PLANAR = np.array([[0, 0], [1, 0], [0, 1]])
+BOWED = np.array([[0, 0], [1, 0], [0, 1], [2, 0], [1, 1], [0, 2], [3, 0], [4, 0]])
+MIN_FACE_WIDTH = 0.02  # of the length: points nearly on one line do not fix a plane
 
 
-def fit_plane(points_mm: FloatArray, outward: FloatArray) -> FaceFit:
-    """Planar face through points (N, 3), its normal on the side of `outward`."""
-    return _fit_face(points_mm, outward, _PLANE)
-
-
-def fit_bowed(points_mm: FloatArray, outward: FloatArray) -> FaceFit:
-    """Bowed face: height of degree 4 along the blade and 2 across it, over the best plane."""
-    return _fit_face(points_mm, outward, _BOWED)
-
-
-def _fit_face(points: FloatArray, outward: FloatArray, terms: FloatArray) -> FaceFit:
+def fit_face(points: FloatArray, outward: FloatArray, terms: NDArray[np.int_]) -> FaceFit:
+    """The face of `terms` through points (N, 3), its normal on the side of `outward`."""
     centre = points.mean(axis=0)
-    _, spread, axes = np.linalg.svd(points - centre, full_matrices=False)
-    if not spread[1] > MIN_FACE_SPREAD * spread[0] or len(points) < 2 * len(terms):
+    _, extent, axes = np.linalg.svd(points - centre, full_matrices=False)
+    if not extent[1] > MIN_FACE_WIDTH * extent[0] or len(points) < 2 * len(terms):
         raise EdgekitError(
             "the points do not fix the face",
-            f"{len(points)} points, {spread[1] / spread[0]:.1%} as wide as long",
+            f"{len(points)} points, {extent[1] / extent[0]:.1%} as wide as long",
             "Digitise the other edge too, or points on the face (curve 'face').",
         )
     if axes[2] @ outward < 0:
@@ -253,5 +236,11 @@ def _fit_face(points: FloatArray, outward: FloatArray, terms: FloatArray) -> Fac
     heights, *_ = np.linalg.lstsq(design, local[:, 2], rcond=None)
     left = local[:, 2] - design @ heights
     noise = float(np.sqrt((left**2).sum() / max(len(points) - len(terms), 1)))
-    factor = noise * np.linalg.pinv(design)
-    return FaceFit(axes, centre, terms, heights, factor, noise * 1000)
+    return FaceFit(
+        axes=axes,
+        centre=centre,
+        terms=terms,
+        heights=heights,
+        factor=noise * np.linalg.pinv(design),
+        noise_um=noise * UM_PER_MM,
+    )

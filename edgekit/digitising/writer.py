@@ -22,8 +22,7 @@ from edgekit.digitising.file_format import (
 )
 from edgekit.errors import EdgekitError
 from edgekit.files import remove_leftovers, there, write_file
-from edgekit.geometry.blade import Blade
-from edgekit.geometry.trace import Trace
+from edgekit.geometry.blade import Blade, Trace
 
 __all__ = ["write_blade"]
 

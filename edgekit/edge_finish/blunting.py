@@ -1,33 +1,31 @@
 """A toothed and a smooth edge worn side by side, on counterfaces of different hardness.
 
-The load on a soft counterface sinks the whole edge in, teeth and valleys alike, and the two edges
-then wear the same; on a hard one it stands on the teeth, which round off first.
+The load on a soft counterface sinks the edge in along its full length, teeth and valleys alike, and
+the two edges then wear the same; on a hard one it stands on the teeth, which round off first.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from dataclasses import replace
+from functools import partial
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 
-from edgekit.checks import FloatArray, fraction, positive
+from edgekit.checks import FloatArray, array_between, fraction, instance, positive
 from edgekit.edge_finish.line_contact import LineContact, default_contact
-from edgekit.edge_finish.report import Finish
+from edgekit.edge_finish.report import TENTH, Finish
 from edgekit.edge_finish.tooth_wear import ToothWear, gaussian_heights, wear_teeth
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import entry, value
-
-if TYPE_CHECKING:
-    import pandas as pd
+from edgekit.record import Record, freeze
 
 __all__ = ["Blunting", "OnCounterface", "blunting", "counterfaces"]
 
 _STROKES = (0, 0.5, 1, 1.5, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 30, 45, 60, 90)
 _POINTS = 200  # of the line: a step of its bearing curve is half a per cent
-_TENTH = 1.2816  # standard normal deviate with a tenth above it
 _MAX_STROKES = 2000.0
 
 
@@ -47,12 +45,11 @@ def counterfaces() -> dict[str, float]:
     }
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class OnCounterface:
+class OnCounterface(Record):
     """A toothed and a smooth edge of one angle against one counterface.
 
-    ``sunk_in``: the load is borne only with the whole width of the fresh smooth edge in contact, so
-    teeth stand out no more than valleys do.
+    ``sunk_in``: the load is borne only with the full width of the fresh smooth edge in contact, so
+    teeth bear no more than valleys do.
     """
 
     name: str
@@ -63,8 +60,9 @@ class OnCounterface:
 
     @property
     def bearing(self) -> FloatArray:
-        """Length that bears the load, toothed over smooth (N,): at 1 no tooth stands proud."""
-        return self.toothed.contact_share / self.smooth.contact_share
+        """Length that bears the load, toothed over smooth (N,); 1: the teeth are level."""
+        ratio: FloatArray = freeze(self.toothed.contact_share / self.smooth.contact_share)
+        return ratio
 
     def level_after(self, share: float | None = None) -> float | None:
         """Strokes until the teeth are worn level; None if later than the last stroke reported.
@@ -73,29 +71,29 @@ class OnCounterface:
         (``alike_share`` of the evidence table), read straight between the strokes reported.
         """
         limit = 1 - fraction("share", value("alike_share") if share is None else share)
-        there = np.flatnonzero(self.bearing >= limit)
-        if not len(there):
+        bearing, strokes = self.bearing, self.toothed.strokes
+        level = np.flatnonzero(bearing >= limit)
+        if not len(level):
             return None
-        i, strokes = int(there[0]), self.toothed.strokes
+        i = int(level[0])
         if i == 0:
             return float(strokes[0])
-        low, high = self.bearing[i - 1 : i + 1]
+        low, high = bearing[i - 1 : i + 1]
         return float(strokes[i - 1] + (limit - low) / (high - low) * (strokes[i] - strokes[i - 1]))
 
     def level_range(self) -> tuple[float, float] | None:
-        """80 % range of `level_after` from the spread of the wear coefficient, strokes going as 1/k."""
+        """80 % range of `level_after`: strokes go as 1/k, k the uncertain wear coefficient."""
         strokes = self.level_after()
         if strokes is None:
             return None
-        factor = entry("use_wear_coefficient").gsd ** _TENTH
+        factor = entry("use_wear_coefficient").gsd ** TENTH
         return strokes / factor, strokes * factor
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Blunting:
+class Blunting(Record):
     """Blunting of a finish on several counterfaces.
 
-    ``tooth_rq_um``: rms height of what counts as teeth at work; ``cases``: a row a counterface.
+    ``tooth_rq_um``: rms height of what counts as teeth at work; ``cases``: one per counterface.
     """
 
     finish: Finish
@@ -104,36 +102,35 @@ class Blunting:
 
     @property
     def table(self) -> pd.DataFrame:
-        """A row a counterface: hardness, whether sunk in, share of the length that bears when fresh,
-        strokes until the teeth are level with their 80 % range (inf: not yet), and, at the last stroke,
-        recession and felt radius of the toothed and the smooth edge."""
-        import pandas as pd
-
-        rows = []
-        for case in self.cases:
-            level, span = case.level_after(), case.level_range()
-            rows.append(
-                {
-                    "counterface": case.name,
-                    "hardness_hv": case.contact.counterface_hv,
-                    "sunk_in": case.sunk_in,
-                    "bearing_when_fresh": case.bearing[0],
-                    "level_after_strokes": np.inf if level is None else level,
-                    "level_low": np.inf if span is None else span[0],
-                    "level_high": np.inf if span is None else span[1],
-                    "strokes": case.toothed.strokes[-1],
-                    "toothed_radius_um": case.toothed.contact_radius_um[-1],
-                    "smooth_radius_um": case.smooth.contact_radius_um[-1],
-                    "top_recession_um": case.toothed.top_recession_um[-1],
-                    "smooth_recession_um": case.smooth.recession_um[-1],
-                }
-            )
-        return pd.DataFrame(rows)
+        """One row per counterface: hardness, whether sunk in, share of the length that bears when
+        fresh, strokes until the teeth are level with their 80 % range (inf: not yet), and, at the
+        last stroke, recession and felt radius of the toothed and the smooth edge."""
+        return pd.DataFrame([_row(case) for case in self.cases])
 
     @property
     def statement(self) -> str:
         """What is model, what is evidence."""
         return self.cases[0].toothed.statement
+
+
+def _row(case: OnCounterface) -> dict[str, object]:
+    """A counterface in the table."""
+    level = case.level_after()
+    low, high = case.level_range() or (np.inf, np.inf)
+    return {
+        "counterface": case.name,
+        "hardness_hv": case.contact.counterface_hv,
+        "sunk_in": case.sunk_in,
+        "bearing_when_fresh": case.bearing[0],
+        "level_after_strokes": np.inf if level is None else level,
+        "level_low": low,
+        "level_high": high,
+        "strokes": case.toothed.strokes[-1],
+        "toothed_radius_um": case.toothed.contact_radius_um[-1],
+        "smooth_radius_um": case.smooth.contact_radius_um[-1],
+        "top_recession_um": case.toothed.top_recession_um[-1],
+        "smooth_recession_um": case.smooth.recession_um[-1],
+    }
 
 
 def blunting(
@@ -156,16 +153,22 @@ def blunting(
     contact : LineContact, optional
         Load, stroke and wear coefficient; its counterface is replaced by each of `on`.
     conforming_um : float, optional
-        Waves longer than this are pressed flat and are no teeth [µm].
+        Waves longer than this are pressed flat and do not act as teeth [µm].
 
     Returns
     -------
     Blunting
 
+    Raises
+    ------
+    EdgekitError
+        For anything but a finish, strokes out of range, or a hardness not above 0.
+
     Notes
     -----
-    See `edgekit.edge_finish.tooth_wear` for the model. Published blunting contradicts itself: visible after
-    15-45 strokes (Tal 1985, 1989), none after 30-90 (J Dent Hyg 1989). Neither separates teeth.
+    See `edgekit.edge_finish.tooth_wear` for the model. Published blunting contradicts itself:
+    visible after 15-45 strokes (Tal 1985, 1989), none after 30-90 (J Dent Hyg 1989). Neither
+    separates teeth.
 
     Examples
     --------
@@ -176,36 +179,40 @@ def blunting(
     >>> worn.table["sunk_in"].tolist()
     [True, True, False]
     """
+    instance("finish", finish, Finish, "Make one with edgekit.finish.")
     hardness = counterfaces() if on is None else on
+    instance("on", hardness, Mapping, "Give a dictionary of name to hardness in HV.")
     if not hardness:
         raise EdgekitError("blunting needs a counterface", dict(hardness), "Give a hardness in HV.")
-    report = np.atleast_1d(np.asarray(strokes, dtype=float))
-    if not (np.isfinite(report).all() and report.max() <= _MAX_STROKES):
-        raise EdgekitError(
-            f"strokes must be {_MAX_STROKES:g} or fewer", report.max(), "Give fewer strokes."
-        )
+    base = default_contact() if contact is None else contact
+    instance("contact", base, LineContact, "Give a LineContact, or None for the default.")
+    remedy = f"Give {_MAX_STROKES:g} strokes or fewer."
+    report = array_between("strokes", strokes, 0, _MAX_STROKES, remedy, ends=True)
     rq = finish.tooth_rq_um(conforming_um)
-    base = contact or default_contact()
-    cases = []
-    for name, hv in hardness.items():
-        case = replace(base, counterface_hv=positive(f"hardness of {name}", hv))
-        toothed, smooth = (
-            wear_teeth(
-                gaussian_heights(height, _POINTS),
-                internal_angle_deg=finish.internal_angle_deg,
-                strokes=report,
-                contact=case,
-            )
-            for height in (rq, 0.0)
+    cases = [
+        _worn(
+            name,
+            replace(base, counterface_hv=positive(f"hardness of {name}", hv)),
+            finish,
+            rq,
+            report,
         )
-        width = 2 * np.cos(np.radians(finish.internal_angle_deg) / 2) * value("sharp_radius_um")
-        cases.append(
-            OnCounterface(
-                name=name,
-                contact=case,
-                sunk_in=bool(case.contact_um >= width),
-                toothed=toothed,
-                smooth=smooth,
-            )
-        )
+        for name, hv in hardness.items()
+    ]
     return Blunting(finish=finish, tooth_rq_um=rq, cases=tuple(cases))
+
+
+def _worn(
+    name: str, contact: LineContact, finish: Finish, rq_um: float, strokes: FloatArray
+) -> OnCounterface:
+    """Both edges worn on one counterface."""
+    angle = finish.internal_angle_deg
+    wear = partial(wear_teeth, internal_angle_deg=angle, strokes=strokes, contact=contact)
+    width = 2 * np.cos(np.radians(angle) / 2) * value("sharp_radius_um")
+    return OnCounterface(
+        name=name,
+        contact=contact,
+        sunk_in=bool(contact.contact_um >= width),
+        toothed=wear(gaussian_heights(rq_um, _POINTS)),
+        smooth=wear(gaussian_heights(0.0, _POINTS)),
+    )

@@ -1,4 +1,4 @@
-"""The edge line that a ground facet leaves on the face: scratches seen end-on, side-on or between.
+"""The edge line that a ground facet leaves on the face: its correlation length, height and teeth.
 
 Model, not measurement: the facet is a Gaussian random surface whose heights (rms Rq, normal to
 the facet) keep a correlation exp(−(d/l)²), with a short length across the scratches and a long
@@ -11,16 +11,14 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from edgekit.checks import FloatArray, array_between, frozen_array, matched, positive
-from edgekit.edge_finish.edge_profile import EdgeProfile, realise
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
+from edgekit.units import UM_PER_MM
 
 __all__ = [
-    "EdgeProfile",
     "correlation_length_um",
     "edge_rq_um",
     "min_visible_um",
-    "realise",
     "scratch_lengths_um",
     "teeth_per_mm",
     "visible_rq_um",
@@ -171,11 +169,11 @@ def _band(length_um: FloatArray, min_wavelength_um: float | None) -> tuple[Float
 
 
 def teeth_per_mm(length_um: ArrayLike, *, min_wavelength_um: float | None = None) -> FloatArray:
-    """Teeth in a millimetre of edge: rises of the edge line through its mean, by Rice's formula.
+    """Teeth per millimetre of edge: rises of the edge line through its mean, by Rice's formula.
 
     ν = (1/2π) √(m₂/m₀), where m₀ and m₂ are the variances of height and slope. For the
-    correlation exp(−(τ/l)²), m₂/m₀ = 2/l² and ν = 1/(√2 π l); waves shorter than `min_wavelength_um`
-    are left out of both variances.
+    correlation exp(−(τ/l)²), m₂/m₀ = 2/l² and ν = 1/(√2 π l); waves shorter than
+    `min_wavelength_um` are left out of both variances.
 
     Parameters
     ----------
@@ -203,7 +201,7 @@ def teeth_per_mm(length_um: ArrayLike, *, min_wavelength_um: float | None = None
     """
     length = array_between("length_um", length_um, 0, np.inf, _POSITIVE)
     height, slope = _band(length, min_wavelength_um)
-    return np.asarray(1000 / (np.sqrt(2) * np.pi * length) * np.sqrt(slope / height))
+    return np.asarray(UM_PER_MM / (np.sqrt(2) * np.pi * length) * np.sqrt(slope / height))
 
 
 def visible_rq_um(

@@ -1,12 +1,13 @@
-"""One edge line drawn at random, with a correlation length and a height that vary along the edge."""
-
-from dataclasses import dataclass
+"""One random edge line, with a correlation length and a height that vary along the edge."""
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import FloatArray, array_between, count, frozen_array, generator, positive
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
+from edgekit.record import Record
+from edgekit.units import UM_PER_MM
 
 __all__ = ["EdgeProfile", "realise"]
 
@@ -20,12 +21,11 @@ _STEPS_PER_WAVE = 16
 _GRID = 4
 # Correlation lengths added before the process repeats: exp(−8²) is below rounding.
 _MARGIN = 8
-# A longer realisation than this is a mistake in units more likely than a wish.
+# A line of more points than this is more likely a mistake in units.
 _MAX_POINTS = 4_000_000
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class EdgeProfile:
+class EdgeProfile(Record):
     """One realised edge line.
 
     Attributes
@@ -41,10 +41,10 @@ class EdgeProfile:
 
     @property
     def teeth_per_mm(self) -> float:
-        """Rises through the mean height, counted, in a millimetre."""
+        """Rises through the mean height per millimetre, counted."""
         above = self.z_um > self.z_um.mean()
         rises = np.count_nonzero(above[1:] & ~above[:-1])
-        return float(1000 * rises / (self.x_um[-1] - self.x_um[0]))
+        return float(UM_PER_MM * rises / (self.x_um[-1] - self.x_um[0]))
 
 
 def realise(
@@ -90,30 +90,31 @@ def realise(
     Examples
     --------
     >>> import numpy as np
-    >>> from edgekit.edge_finish.edge_line import realise
+    >>> from edgekit.edge_finish.edge_profile import realise
     >>> line = realise([0, 5650], 4.0, 0.2, rng=np.random.default_rng(1))
     >>> bool(abs(line.z_um.std() / 0.2 - 1) < 0.1)
     True
     """
-    arc = frozen_array("arc_um", arc_um, (None,))
-    if arc.size < 2 or not (np.diff(arc) > 0).all():
+    arc, length, rq = checks.matched(
+        "arc_um, length_um and rq_um",
+        checks.frozen_array("arc_um", arc_um, (None,)),
+        checks.array_between("length_um", length_um, 0, np.inf),
+        checks.array_between("rq_um", rq_um, 0, np.inf, ends=True),
+    )
+    if arc.ndim != 1 or arc.size < 2 or not (np.diff(arc) > 0).all():
         raise EdgekitError("arc_um must rise, with 2 stations or more", arc, "Sort the stations.")
-    length = _along(arc, array_between("length_um", length_um, 0, np.inf), "length_um")
-    rq = _along(arc, array_between("rq_um", rq_um, 0, np.inf, ends=True), "rq_um")
-    per_length = count("steps", steps, 2)
-    step = float(length.min()) / per_length
+    step = float(length.min()) / checks.count("steps", steps, 2)
+    checks.generator("rng", rng)
     if min_wavelength_um is None:
         x = _grid(arc, step)
-        z = _draw(x, arc, length, rq, generator("rng", rng))
+        z = _draw(x, arc, length, rq, rng)
     else:
-        # Every wave of the process must be there to be cut; the points asked for come after.
+        # Every wave of the process must be present before it is cut; then the points are reduced.
         fine = _grid(arc, float(length.min()) / _GRID)
-        wave = positive("min_wavelength_um", min_wavelength_um)
+        wave = checks.positive("min_wavelength_um", min_wavelength_um)
         x = _grid(arc, max(step, wave / _STEPS_PER_WAVE))
-        z = _cut_short_waves(
-            _draw(fine, arc, length, rq, generator("rng", rng)), fine, wave, x.size
-        )
-    return EdgeProfile(x_um=frozen_array("x_um", x), z_um=frozen_array("z_um", z))
+        z = _cut_short_waves(_draw(fine, arc, length, rq, rng), fine, wave, x.size)
+    return EdgeProfile(x_um=x, z_um=checks.frozen_array("z_um", z))
 
 
 def _grid(arc: FloatArray, step: float) -> FloatArray:
@@ -136,19 +137,10 @@ def _grid(arc: FloatArray, step: float) -> FloatArray:
 def _draw(
     x: FloatArray, arc: FloatArray, length: FloatArray, rq: FloatArray, rng: np.random.Generator
 ) -> FloatArray:
-    """Heights of a fresh line at even positions."""
+    """Heights of a new random line at evenly spaced positions."""
     rate = 1 / np.interp(x, arc, length)
     phase = np.concatenate([[0.0], np.cumsum(np.diff(x) * (rate[1:] + rate[:-1]) / 2)])
     return np.asarray(np.interp(x, arc, rq) * _unit_process(phase, rng))
-
-
-def _along(arc: FloatArray, values: FloatArray, name: str) -> FloatArray:
-    """Values at the stations, one value standing for all."""
-    if values.shape not in ((), arc.shape):
-        raise EdgekitError(
-            f"{name} must be one number or one a station", values.shape, "Match arc_um."
-        )
-    return np.broadcast_to(values, arc.shape)
 
 
 def _unit_process(phase: FloatArray, rng: np.random.Generator) -> FloatArray:
@@ -159,7 +151,7 @@ def _unit_process(phase: FloatArray, rng: np.random.Generator) -> FloatArray:
     """
     from scipy.interpolate import CubicSpline
 
-    # The grid does not follow the positions asked for: a finer reading of one seed is one line.
+    # The grid does not depend on the positions, so one seed gives one line at any resolution.
     size = 1 << int(np.ceil((phase[-1] + _MARGIN) * _GRID)).bit_length()
     k = 2 * np.pi * np.fft.rfftfreq(size, 1 / _GRID)
     # Spectrum of exp(−τ²), √π exp(−k²/4), at the grid's rate; half to each part of an amplitude,

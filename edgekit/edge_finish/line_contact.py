@@ -1,8 +1,8 @@
-"""How an edge meets what it works on: load, stroke, hardness and wear coefficient."""
+"""Contact of an edge with what it works on: load, stroke, hardness and wear coefficient."""
 
 from dataclasses import dataclass
 
-from edgekit.checks import at_least, positive
+from edgekit.checks import at_least, keep_numbers, positive
 from edgekit.edge_finish.hardness import hardness_pa
 from edgekit.evidence_table import value
 
@@ -11,12 +11,12 @@ __all__ = ["LineContact", "default_contact"]
 
 @dataclass(frozen=True, kw_only=True)
 class LineContact:
-    """How an edge meets what it works on.
+    """Contact of an edge with what it works on; defaults are those of the evidence table.
 
     Parameters
     ----------
     load_n_per_mm : float
-        Force on a millimetre of edge [N/mm].
+        Force per length of edge [N/mm].
     stroke_mm : float
         Sliding distance of one stroke [mm].
     counterface_hv : float
@@ -27,18 +27,21 @@ class LineContact:
         k of V = k F s / H [1]; tables with V = K F s / 3H have K = 3k.
     """
 
-    load_n_per_mm: float
-    stroke_mm: float
-    counterface_hv: float
-    steel_hv: float
-    wear_coefficient: float
+    load_n_per_mm: float = value("use_force_n") / value("use_contact_mm")
+    stroke_mm: float = value("use_stroke_mm")
+    counterface_hv: float = value("counterface_hardness_hv")
+    steel_hv: float = value("steel_hardness_hv")
+    wear_coefficient: float = value("use_wear_coefficient")
 
     def __post_init__(self) -> None:
-        at_least("load_n_per_mm", self.load_n_per_mm, 0)
-        positive("stroke_mm", self.stroke_mm)
-        positive("counterface_hv", self.counterface_hv)
-        positive("steel_hv", self.steel_hv)
-        at_least("wear_coefficient", self.wear_coefficient, 0)
+        keep_numbers(
+            self,
+            load_n_per_mm=at_least("load_n_per_mm", self.load_n_per_mm, 0),
+            stroke_mm=positive("stroke_mm", self.stroke_mm),
+            counterface_hv=positive("counterface_hv", self.counterface_hv),
+            steel_hv=positive("steel_hv", self.steel_hv),
+            wear_coefficient=at_least("wear_coefficient", self.wear_coefficient, 0),
+        )
 
     @property
     def contact_um(self) -> float:
@@ -54,7 +57,7 @@ class LineContact:
 
 
 def default_contact() -> LineContact:
-    """The contact that the evidence table's defaults describe.
+    """The contact with every default of the evidence table.
 
     Examples
     --------
@@ -63,10 +66,4 @@ def default_contact() -> LineContact:
     >>> contact.load_n_per_mm, round(contact.area_um2_per_stroke, 3)
     (2.5, 0.166)
     """
-    return LineContact(
-        load_n_per_mm=value("use_force_n") / value("use_contact_mm"),
-        stroke_mm=value("use_stroke_mm"),
-        counterface_hv=value("counterface_hardness_hv"),
-        steel_hv=value("steel_hardness_hv"),
-        wear_coefficient=value("use_wear_coefficient"),
-    )
+    return LineContact()

@@ -1,7 +1,7 @@
 """The material-ratio (Abbott-Firestone) curve of a profile, and the Rk family read from it.
 
 The profile is taken as straight between its points, so its heights on one interval are spread
-evenly between the two ends: the curve of the whole is a sum of such pieces and is exact, however
+evenly between the two ends: the curve of the profile is a sum of such pieces and is exact, however
 unevenly the points lie.
 """
 
@@ -11,17 +11,18 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from edgekit.checks import FloatArray, array_between, frozen_array
+from edgekit.record import Record
 
 __all__ = ["CoreParameters", "MaterialCurve", "material_curve"]
 
-# A level interval is taken at least this share of the whole range high: a plateau becomes a very
-# steep ramp, so the curve stays a continuous function with a continuous inverse.
+# Every interval is taken to rise by at least this share of the total height: a plateau becomes a
+# slight ramp, so the curve stays a continuous function with a continuous inverse.
 _MIN_RISE = 1e-7
 # Points of the curve, evenly spaced in ratio, on which the 40 % secant is slid: a multiple of 5
 # plus 1, so that 40 % is a whole number of steps.
 _SECANT_POINTS = 2001
 _SECANT_SHARE = 0.4
-# Secants this close to the flattest, relative to the whole range, count as equally flat.
+# Secants this close to the flattest, relative to the total height, count as equally flat.
 _TIE = 1e-6
 
 
@@ -32,7 +33,7 @@ class CoreParameters:
     Attributes
     ----------
     rk_um : float
-        Core height [µm]: rise of the equivalent straight line over the whole length.
+        Core height [µm]: rise of the equivalent straight line over the full length.
     rpk_um, rvk_um : float
         Reduced peak height and valley depth [µm]: heights of the right triangles with the area
         of the peaks above, and of the valleys below, the core.
@@ -47,8 +48,7 @@ class CoreParameters:
     mr2: float
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class MaterialCurve:
+class MaterialCurve(Record):
     """Share of the length above each level.
 
     Attributes
@@ -95,26 +95,22 @@ class MaterialCurve:
         slope = (offset @ level[part]) / (offset @ offset)
         top = level[part].mean() - slope * ratio[part].mean()
         bottom = top + slope
+        below = 1 - self.share
         mr1, mr2 = (float(value) for value in self.ratio([top, bottom]))
         return CoreParameters(
             rk_um=float(top - bottom),
-            rpk_um=_triangle(self._area_above(float(top)), mr1),
-            rvk_um=_triangle(self._area_below(float(bottom)), 1 - mr2),
+            rpk_um=_triangle(_area(self.level_um, self.share, float(top)), mr1),
+            rvk_um=_triangle(_area(-self.level_um[::-1], below[::-1], -float(bottom)), 1 - mr2),
             mr1=mr1,
             mr2=mr2,
         )
 
-    def _area_above(self, level: float) -> float:
-        """∫ share dz from `level` up, which is the area of profile above it per length."""
-        return _area(self.level_um, self.share, level)
-
-    def _area_below(self, level: float) -> float:
-        """∫ (1 − share) dz from `level` down."""
-        return _area(-self.level_um[::-1], 1 - self.share[::-1], -level)
-
 
 def _area(level: FloatArray, share: FloatArray, start: float) -> float:
-    """Exact integral of a piecewise-straight share from `start` to the highest level."""
+    """Exact integral of a piecewise-straight share from `start` to the highest level.
+
+    It is the area of the profile above `start`, per length.
+    """
     if start >= level[-1]:
         return 0.0
     keep = level > start
@@ -126,7 +122,7 @@ def _area(level: FloatArray, share: FloatArray, start: float) -> float:
 def _triangle(area: float, base: float) -> float:
     """Height of the right triangle with this area and base; 0 where there is no area.
 
-    The least rise of a plateau leaves areas of its own size, which are no peaks.
+    The least rise of a plateau leaves areas of its own size, which are not peaks.
     """
     return 2 * area / base if base > _MIN_RISE else 0.0
 
@@ -158,10 +154,7 @@ def material_curve(x_um: FloatArray, z_um: FloatArray) -> MaterialCurve:
     low, high = np.minimum(z_um[1:], z_um[:-1]), np.maximum(z_um[1:], z_um[:-1])
     span = high.max() - low.min()
     if not span > 0:
-        flat = np.array([low[0], low[0]])
-        return MaterialCurve(
-            level_um=frozen_array("level_um", flat), share=frozen_array("share", [1.0, 0.0])
-        )
+        return MaterialCurve(level_um=np.full(2, low[0]), share=np.array([1.0, 0.0]))
     high = np.maximum(high, low + _MIN_RISE * span)
     density = weight / (high - low)
     level = np.concatenate([low, high])
@@ -171,6 +164,4 @@ def material_curve(x_um: FloatArray, z_um: FloatArray) -> MaterialCurve:
     below = np.concatenate([[0.0], np.cumsum(rise[:-1] * np.diff(level))])
     # Rounding in the two running sums is divided out, so that the ends are 1 and 0 exactly.
     share = np.clip(1 - np.maximum.accumulate(below) / below.max(), 0.0, 1.0)
-    return MaterialCurve(
-        level_um=frozen_array("level_um", level), share=frozen_array("share", share)
-    )
+    return MaterialCurve(level_um=level, share=share)

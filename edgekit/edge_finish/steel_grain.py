@@ -1,14 +1,16 @@
-"""The trade's claim that steel has a grain like wood, kept as a hypothesis beside what lay explains.
+"""The claim that steel has a grain like wood, kept as a hypothesis beside what lay explains.
 
-Nothing in the package computes with a grain of the steel. Strokes in two directions already leave two
-different edge lines on a steel without any grain; what is left over for a grain to explain has not been
-measured.
+Nothing in the package computes with a grain of the steel. Strokes in two directions already leave
+two different edge lines on a steel without any grain; how much is left for a grain to explain has
+not been measured.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+from edgekit.checks import instance
+from edgekit.display import html_list
 from edgekit.edge_finish.report import Finish
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import Status
@@ -33,8 +35,8 @@ class Witness:
 class LayExplains:
     """What two stroke directions do to an edge of a steel without grain.
 
-    ``lay_deg``: mean angle off the edge of the first and the second; ``teeth_per_mm`` of each as the
-    magnification shows it, and ``teeth_ratio``, second over first; ``wave_ratio``: the
+    ``lay_deg``: mean angle off the edge of the first and the second; ``teeth_per_mm`` of each as
+    the magnification shows it, and ``teeth_ratio``, second over first; ``wave_ratio``: the
     correlation length of the first over the second; ``tooth_rq_um`` of each.
     """
 
@@ -44,10 +46,17 @@ class LayExplains:
     wave_ratio: float
     tooth_rq_um: tuple[float, float]
 
+    def __str__(self) -> str:
+        (one, two), (few, many) = self.lay_deg, self.teeth_per_mm
+        return (
+            f"at {one:.0f}° and {two:.0f}° to the edge {few:.3g} and {many:.3g} teeth per mm "
+            f"({self.teeth_ratio:.2g} times), waves {self.wave_ratio:.2g} times as long"
+        )
+
 
 @dataclass(frozen=True, kw_only=True)
 class SteelGrainClaim:
-    """A hypothesis, the evidence beside it, and what needs no hypothesis.
+    """A hypothesis, the evidence on it, and what is explained without it.
 
     ``settled`` is always None: no source decides it.
     """
@@ -63,22 +72,15 @@ class SteelGrainClaim:
         lay = self.lay_alone
         lines = [
             f"Hypothesis ({self.status.value}, unproven): {self.claim}",
-            (
-                f"Lay alone, steel without grain: at {lay.lay_deg[0]:.0f}° and {lay.lay_deg[1]:.0f}° to "
-                f"the edge {lay.teeth_per_mm[0]:.3g} and {lay.teeth_per_mm[1]:.3g} teeth per mm "
-                f"({lay.teeth_ratio:.2g} times), waves {lay.wave_ratio:.2g} times as long"
-            ),
+            f"Lay alone, steel without grain: {lay}",
             *(f"{_SIDE[item.speaks_for]}: {item.says} ({item.source})" for item in self.evidence),
             f"What would test it: {self.test}",
         ]
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
-        from html import escape
-
         first, *rest = str(self).split("\n")
-        items = "".join(f"<li>{escape(line)}</li>" for line in rest)
-        return f"<b>{escape(first)}</b><ul>{items}</ul>"
+        return html_list(rest, bold=first)
 
 
 _SIDE = {True: "for", False: "against", None: "neither"}
@@ -98,8 +100,8 @@ _EVIDENCE = (
         source="Das Bakshi et al. 2013, Wear 308:46",
     ),
     Witness(
-        says="rolled steel has elongated carbides and inclusions, so a direction exists; its effect on "
-        "a ground edge was not measured",
+        says="rolled steel has elongated carbides and inclusions, so a direction exists; its "
+        "effect on a ground edge was not measured",
         speaks_for=None,
         status=Status.MEMORY,
         source="metallography, from memory",
@@ -115,7 +117,7 @@ _EVIDENCE = (
 
 
 def steel_grain_claim(along: Finish, across: Finish) -> SteelGrainClaim:
-    """The claim, with what lay alone does to the teeth of two finishes beside it.
+    """The claim, compared with what lay alone does to the teeth of two finishes.
 
     Parameters
     ----------
@@ -144,11 +146,8 @@ def steel_grain_claim(along: Finish, across: Finish) -> SteelGrainClaim:
     >>> claim.status.value, claim.settled, round(claim.lay_alone.wave_ratio)
     ('common practice', None, 20)
     """
-    for given in (along, across):
-        if not isinstance(given, Finish):
-            raise EdgekitError(
-                "the claim is shown beside two finishes", given, "Make them with edgekit.finish."
-            )
+    for name, given in (("along", along), ("across", across)):
+        instance(name, given, Finish, "Give two finishes, made with edgekit.finish.")
     if along.abrasive != across.abrasive or along.magnification != across.magnification:
         raise EdgekitError(
             "the two finishes must differ in the stroke alone",
@@ -166,6 +165,6 @@ def steel_grain_claim(along: Finish, across: Finish) -> SteelGrainClaim:
             wave_ratio=float(along.length_um.mean() / across.length_um.mean()),
             tooth_rq_um=(along.tooth_rq_um(), across.tooth_rq_um()),
         ),
-        test="cut blanks from one bar along and across its rolling direction, sharpen both at one lay, "
-        "and compare blunting blind; lay is then the same and only the steel differs",
+        test="cut blanks from one bar along and across its rolling direction, sharpen both at one "
+        "lay, and compare blunting blind; lay is then the same and only the steel differs",
     )

@@ -6,7 +6,6 @@ weigh by the length they stand for.
 """
 
 import math
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 
@@ -18,19 +17,21 @@ from edgekit.edge_finish.material_curve import CoreParameters, MaterialCurve, ma
 from edgekit.edge_finish.profile_filter import mean_line
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
+from edgekit.record import Record
 
 __all__ = ["Roughness", "roughness"]
 
 # Each end of the profile that the filter's weight overhangs and that is dropped [cut-offs].
 _RUN = 0.5
-# Heights below this share of the level of the whole profile are rounding.
+# Heights below this share of the largest height before levelling are rounding.
 _ROUNDING = 1e-13
 # A cut-off below this many mean spacings of the points asks for waves that were not measured.
 _MIN_SPACINGS = 2.0
+_MAX_SECTIONS = 100_000
+_MAX_CUTOFFS = 20_000  # in a profile
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Roughness:
+class Roughness(Record):
     """Roughness of one profile.
 
     Attributes
@@ -118,7 +119,7 @@ class Roughness:
         """Reduced valley depth [µm]."""
         return self.core.rvk_um
 
-    def __str__(self) -> str:
+    def __repr__(self) -> str:
         return (
             f"Ra {self.ra_um:.3g}, Rq {self.rq_um:.3g}, Rz {self.rz_um:.3g}, "
             f"Rt {self.rt_um:.3g} µm; {self.lengths}"
@@ -177,7 +178,8 @@ def roughness(
     0.333
     """
     x, z = _profile(x_um, z_um)
-    parts = int(value("sampling_lengths")) if sections is None else count("sections", sections)
+    wanted = value("sampling_lengths") if sections is None else sections
+    parts = count("sections", wanted, most=_MAX_SECTIONS)
     if cutoff_um is None:
         middle = _restrict(x, z, np.linspace(x[0], x[-1], parts + 1))
         return _evaluate(*middle, parts, cutoff_um=None, wanted=parts)
@@ -189,7 +191,7 @@ def roughness(
             cutoff,
             "Give a longer cut-off or more points.",
         )
-    # A hair of slack, so that a profile made to measure is not one section short by rounding.
+    # With some slack, so that a profile of exactly the right length does not lose a section.
     fit = min(parts, math.floor(room * (1 + 1e-12) + 1e-9))
     if fit < 1:
         raise EdgekitError(
@@ -197,6 +199,7 @@ def roughness(
             (float(x[-1] - x[0]), cutoff),
             "Give a shorter cut-off or a longer profile: half a cut-off goes at each end.",
         )
+    count("cut-offs in the profile", math.ceil(room), most=_MAX_CUTOFFS, bytes_each=40_000)
     start = x[0] + (x[-1] - x[0] - fit * cutoff) / 2
     middle = _restrict(x, z - mean_line(x, z, cutoff), start + cutoff * np.arange(fit + 1))
     return _evaluate(*middle, fit, cutoff_um=cutoff, wanted=parts)
@@ -207,7 +210,7 @@ def _profile(x_um: ArrayLike, z_um: ArrayLike) -> tuple[FloatArray, FloatArray]:
     x, z = frozen_array("x_um", x_um, (None,)), frozen_array("z_um", z_um, (None,))
     if x.size != z.size:
         raise EdgekitError(
-            "x_um and z_um must be of one length", (x.size, z.size), "Give one height a position."
+            "x_um and z_um must be of one length", (x.size, z.size), "Give one height per position."
         )
     if x.size < 3:
         raise EdgekitError("a profile needs 3 points or more", x.size, "Give more points.")
@@ -238,7 +241,7 @@ def _evaluate(
     largest = float(np.abs(z).max())
     if cutoff_um is None:  # a filtered profile keeps the filter's own mean line
         z = z - np.sum(dx * (z[1:] + z[:-1])) / (2 * length)
-    # Heights that are rounding beside the level they sit on are no texture.
+    # Heights no larger than the rounding of the level they sit on are not texture.
     z = np.where(np.abs(z).max() > _ROUNDING * largest, z, 0.0)
     a, b = z[:-1], z[1:]
     crossing = a * b < 0
@@ -251,8 +254,8 @@ def _evaluate(
     rt = float(np.ptp(z))
     flat = not rq > 0
     return Roughness(
-        x_um=frozen_array("x_um", x),
-        z_um=frozen_array("z_um", z),
+        x_um=x,
+        z_um=z,
         cutoff_um=cutoff_um,
         sampling_um=float(length / parts),
         sections=parts,

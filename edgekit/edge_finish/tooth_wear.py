@@ -8,9 +8,11 @@ or fold over, and the counterface does not follow their shape.
 
 What is evidence: the laws' constants, with the status the evidence table gives them. The wear
 coefficient and the contact length are not measurements of a blade on a root. That teeth blunt
-first is a result of the model; published blunting runs from "visible after 15 to 45 strokes" to
+first is a result of the model; published blunting ranges from "visible after 15 to 45 strokes" to
 "none after 90", and none of the studies separates lay from steel.
 """
+
+from __future__ import annotations
 
 import math
 from dataclasses import dataclass
@@ -19,18 +21,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import (
-    FloatArray,
-    array_between,
-    at_least,
-    between,
-    count,
-    frozen_array,
-    positive,
-)
+from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.edge_finish.line_contact import LineContact, default_contact
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
+from edgekit.record import Record
 
 __all__ = ["LineContact", "ToothWear", "default_contact", "gaussian_heights", "wear_teeth"]
 
@@ -38,6 +34,7 @@ __all__ = ["LineContact", "ToothWear", "default_contact", "gaussian_heights", "w
 # The error of the recession is of order one in it (tested); it is far below any Rq of interest.
 _LEVEL_UM = 0.01
 _MAX_STEPS = 20_000
+_MAX_POINTS = 1_000_000
 
 
 def gaussian_heights(rq_um: float, points: int = 400) -> FloatArray:
@@ -63,13 +60,12 @@ def gaussian_heights(rq_um: float, points: int = 400) -> FloatArray:
     """
     from scipy.special import ndtri
 
-    size = count("points", points)
+    size = checks.count("points", points, most=_MAX_POINTS)
     share = (np.arange(size) + 0.5) / size
-    return np.asarray(-at_least("rq_um", rq_um, 0) * ndtri(share))
+    return np.asarray(-checks.at_least("rq_um", rq_um, 0) * ndtri(share))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class ToothWear:
+class ToothWear(Record):
     """Wear of an edge line against strokes.
 
     Attributes
@@ -100,7 +96,7 @@ class ToothWear:
 
     @property
     def statement(self) -> str:
-        """What of this is model and what is evidence, for showing beside the numbers."""
+        """What of this is model and what is evidence, to be shown with the numbers."""
         return (
             "Model: teeth touch by height, bear the softer body's hardness, lose section by "
             "Archard's law. Evidence: hardness published; wear coefficient, contact length and "
@@ -118,7 +114,7 @@ class _Wedge(NamedTuple):
 
 
 def _wedge(internal_angle_deg: float) -> _Wedge:
-    half = math.radians(between("internal_angle_deg", internal_angle_deg, 0, 180)) / 2
+    half = math.radians(checks.between("internal_angle_deg", internal_angle_deg, 0, 180)) / 2
     return _Wedge(
         apex=1 / math.sin(half) - 1,
         area=1 / math.tan(half) - (math.pi / 2 - half),
@@ -142,14 +138,15 @@ def wear_teeth(
     the section r²(cot(β/2) − (π − β)/2). Of the line load q, points take p · 2r cos(β/2) each in
     the order of height, p being the softer body's hardness, until q is borne; points of one level
     share what is left for them by their widths, which wears them down together. If all touch and
-    q is more than they bear, all share it by width: the edge has sunk in. A stroke takes k q_i s / H from a point that bears q_i, so the mean
-    section lost is k q s / H a stroke whatever the teeth.
+    q is more than they bear, all share it by width: the edge has sunk in. A stroke takes
+    k q_i s / H from a point that bears q_i, so the mean section lost is k q s / H per stroke with
+    any teeth.
 
     Parameters
     ----------
     heights_um : array_like (Q,)
         Heights of the line in the face, outward, at equal shares of its length [µm], in any
-        order: a material-ratio curve read at even ratios. All equal: a smooth edge.
+        order: a material-ratio curve read at evenly spaced ratios. All equal: a smooth edge.
     internal_angle_deg : float
         Internal angle β [deg].
     strokes : array_like (N,)
@@ -168,7 +165,7 @@ def wear_teeth(
     Raises
     ------
     EdgekitError
-        For strokes that fall or are negative, and for levels too fine for the strokes asked.
+        For strokes that fall or are negative, and for levels too fine for this number of strokes.
 
     Notes
     -----
@@ -184,81 +181,61 @@ def wear_teeth(
     True
     """
     contact = default_contact() if contact is None else contact
+    checks.instance("contact", contact, LineContact, "Give a LineContact, or None for the default.")
     wedge = _wedge(internal_angle_deg)
-    start = positive(
-        "sharp_radius_um", value("sharp_radius_um") if sharp_radius_um is None else sharp_radius_um
-    )
-    heights = frozen_array("heights_um", heights_um, (None,))
-    if heights.size < 1:
+    start = value("sharp_radius_um") if sharp_radius_um is None else sharp_radius_um
+    heights = checks.frozen_array("heights_um", heights_um, (None,))
+    if not heights.size:
         raise EdgekitError("heights_um must hold a height", heights.size, "Give the edge line.")
-    report = array_between("strokes", np.atleast_1d(strokes), 0, np.inf, ends=True)
-    if report.ndim != 1 or not (np.diff(report) >= 0).all():
-        raise EdgekitError("strokes must not fall", report, "Sort the strokes.")
+    report = checks.array_between("strokes", np.atleast_1d(strokes), 0, np.inf, ends=True)
+    if report.ndim != 1 or not report.size or not (np.diff(report) >= 0).all():
+        raise EdgekitError("strokes must be a list that does not fall", report, "Sort the strokes.")
+    radius = np.full(heights.size, checks.positive("sharp_radius_um", start))
     line = _Line(
-        -np.sort(-heights) * wedge.height,
-        np.full(heights.size, start),
-        wedge,
-        contact,
-        positive("level_um", level_um),
+        # A rounded apex stands lower than the sharp one.
+        sharp=-np.sort(-heights) * wedge.height + wedge.apex * radius,
+        fresh=wedge.area * radius**2,
+        area=wedge.area * radius**2,
+        wedge=wedge,
+        contact=contact,
+        level_um=checks.positive("level_um", level_um),
     )
-    rows, done, taken = [], 0.0, 0
-    for target in report:
-        while done < target:
-            taken += 1
-            if taken > _MAX_STEPS:
-                raise EdgekitError(
-                    "the wear takes too many steps",
-                    float(target),
-                    "Give fewer strokes or a larger step_share.",
-                )
-            rate = line.rate()
-            step = min(target - done, line.max_step(rate))
-            line.wear(step * rate)
-            done += step
-        rows.append(line.report())
-    table = np.array(rows).reshape(report.size, 6).T
-    names = (
-        "recession_um",
-        "top_recession_um",
-        "radius_um",
-        "contact_radius_um",
-        "contact_share",
-        "worn_area_um2",
-    )
-    columns = {name: frozen_array(name, table[i]) for i, name in enumerate(names)}
+    rows = [line.worn_to(float(target)).report() for target in report]
+    columns = {name: np.array([row[name] for row in rows]) for name in rows[0]}
     return ToothWear(strokes=report, **columns)
 
 
+@dataclass(kw_only=True)
 class _Line:
-    """The edge line while it wears; the one object here that changes."""
+    """The edge line while it wears; the one object here that changes.
 
-    def __init__(
-        self,
-        heights: FloatArray,
-        radius: FloatArray,
-        wedge: _Wedge,
-        contact: LineContact,
-        level_um: float,
-    ) -> None:
-        self.level = level_um
-        self.wedge = wedge
-        self.contact = contact
-        self.area = wedge.area * radius**2
-        self.first_area = self.area
-        # The height at which a sharp apex would stand: a rounded one stands lower.
-        self.sharp = heights + wedge.apex * radius
+    Of each point: ``sharp``, the height of its sharp apex; ``fresh, area``, the section that the
+    rounded apex lacks, at the start and now.
+    """
+
+    sharp: FloatArray
+    fresh: FloatArray
+    area: FloatArray
+    wedge: _Wedge
+    contact: LineContact
+    level_um: float
+    strokes: float = 0.0
+    steps: int = 0
 
     @property
     def radius(self) -> FloatArray:
+        """Edge radius of each point [µm]."""
         return np.asarray(np.sqrt(self.area / self.wedge.area))
 
+    @property
     def height(self) -> FloatArray:
+        """Height of each rounded tip [µm]."""
         return np.asarray(self.sharp - self.wedge.apex * self.radius)
 
     def load_share(self) -> FloatArray:
-        """Share of the load on each point, summing to 1, the highest points served first."""
+        """Share of the load on each point, summing to 1, the highest points loaded first."""
         width = self.wedge.width * self.radius
-        height = self.height()
+        height = self.height
         wanted = self.contact.contact_um * width.size
         if wanted <= 0:
             return np.zeros(width.size)
@@ -266,34 +243,41 @@ class _Line:
             return np.asarray(width / width.sum())
         order = np.argsort(-height, kind="stable")
         last = order[np.searchsorted(np.cumsum(width[order]), wanted)]
-        above = height > height[last] + self.level
-        level = np.abs(height - height[last]) <= self.level
+        above = height > height[last] + self.level_um
+        level = np.abs(height - height[last]) <= self.level_um
         left = wanted - width[above].sum()
         load = np.where(above, width, 0.0) + np.where(level, width * left / width[level].sum(), 0.0)
         return np.asarray(load / wanted)
 
-    def max_step(self, rate: FloatArray) -> float:
-        """Strokes after which the fastest point has come down by one level."""
-        fall = self.wedge.apex / (2 * self.wedge.area) * float((rate / self.radius).max())
-        return self.level / fall if fall > 0 else math.inf
+    def worn_to(self, strokes: float) -> _Line:
+        """This line, worn up to a number of strokes, no point by more than a level in one step."""
+        while self.strokes < strokes:
+            self.steps += 1
+            if self.steps > _MAX_STEPS:
+                raise EdgekitError(
+                    "the wear takes too many steps",
+                    strokes,
+                    "Give fewer strokes or a larger level_um.",
+                )
+            # Section lost by each point in a stroke, and how fast the fastest one comes down.
+            rate = self.load_share() * self.contact.area_um2_per_stroke * self.area.size
+            fall = self.wedge.apex / (2 * self.wedge.area) * float((rate / self.radius).max())
+            step = min(strokes - self.strokes, self.level_um / fall if fall > 0 else math.inf)
+            self.area = self.area + step * rate
+            self.strokes += step
+        return self
 
-    def rate(self) -> FloatArray:
-        """Section lost by each point in a stroke [µm²]."""
-        return self.load_share() * self.contact.area_um2_per_stroke * self.area.size
-
-    def wear(self, area: FloatArray) -> None:
-        self.area = self.area + area
-
-    def report(self) -> tuple[float, ...]:
+    def report(self) -> dict[str, float]:
+        """Values of the fields of `ToothWear` now."""
         share = self.load_share()
-        height, radius = self.height(), self.radius
-        first = self.sharp - self.wedge.apex * np.sqrt(self.first_area / self.wedge.area)
-        loaded = float(share.sum())
-        return (
-            float((first - height).mean()),
-            float(first.max() - height.max()),
-            float(radius.mean()),
-            float((share * radius).sum() / loaded) if loaded > 0 else float(radius.mean()),
-            float(np.count_nonzero(share) / share.size),
-            float((self.area - self.first_area).mean()),
-        )
+        height, radius = self.height, self.radius
+        first = self.sharp - self.wedge.apex * np.sqrt(self.fresh / self.wedge.area)
+        loaded, mean_radius = float(share.sum()), float(radius.mean())
+        return {
+            "recession_um": float((first - height).mean()),
+            "top_recession_um": float(first.max() - height.max()),
+            "radius_um": mean_radius,
+            "contact_radius_um": float((share * radius).sum()) / loaded if loaded else mean_radius,
+            "contact_share": float(np.count_nonzero(share) / share.size),
+            "worn_area_um2": float((self.area - self.fresh).mean()),
+        }

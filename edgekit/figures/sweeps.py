@@ -16,6 +16,7 @@ from edgekit.figures import style
 from edgekit.figures.lives import INTERVALS, Z95
 from edgekit.figures.words import capital, describe, quantity, quantity_name
 from edgekit.study.outcomes import standard_error
+from edgekit.study.sweep import RunStatus
 
 __all__ = ["life_dots", "sweep"]
 
@@ -114,7 +115,7 @@ def _succeeded(table: pd.DataFrame, *columns: str) -> pd.DataFrame:
         if name not in table.columns:
             remedy = f"Choose from {[*table.columns]}."
             raise EdgekitError("the sweep has no such column", name, remedy)
-    done = table[table["status"] == "ok"]
+    done = table[table["status"] == RunStatus.OK.value]
     if not len(done):
         shown = table["status"].iloc[0] if len(table) else "no row"
         raise EdgekitError("every row of the sweep failed", shown, "Fix the cause shown.")

@@ -1,26 +1,25 @@
-"""A blade: its edges, its section, and the width between the edges."""
+"""A blade: its edges, section and width, and the trace that a digitised one was made from."""
 
 from __future__ import annotations
 
 import dataclasses
 import enum
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from types import MappingProxyType
+from dataclasses import field
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import FloatArray, frozen_array
+from edgekit.checks import FloatArray, frozen_array, worst_row
+from edgekit.display import html_table
 from edgekit.errors import EdgekitError
 from edgekit.geometry import vectors as vec
-from edgekit.geometry.edge import Edge
-from edgekit.geometry.section import Section
-from edgekit.geometry.trace import Trace
-from edgekit.record import by_fields
+from edgekit.geometry.edge import Edge, check_edge
+from edgekit.geometry.section import Bevel, RoundBack, Section, Triangular
+from edgekit.record import Record, read_only
 
-__all__ = ["Blade", "BladeClass", "check_apart", "width_between"]
-
+__all__ = ["Blade", "BladeClass", "width_between"]
 
 WIDTH_STATIONS = 801  # of the far edge's polyline: its sagitta stays below 0.1 µm on a 1 mm toe
 
@@ -34,9 +33,71 @@ class BladeClass(enum.Enum):
     CURVED_SICKLE = "curved sickle"
     HOE = "hoe"
 
+    @property
+    def tapers(self) -> bool:
+        """Whether the width runs out to a point, as on sickles."""
+        return self in (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE)
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Blade:
+
+def section_of(
+    kind: BladeClass, width_mm: float, internal_angle_deg: float, thickness_mm: float | None
+) -> Section:
+    """The cross-section of a class of blade; the thickness of a sickle follows from its width."""
+    if kind.tapers or thickness_mm is None:
+        return Triangular(width_mm=width_mm, internal_angle_deg=internal_angle_deg)
+    form = Bevel if kind is BladeClass.HOE else RoundBack
+    return form(width_mm=width_mm, thickness_mm=thickness_mm, internal_angle_deg=internal_angle_deg)
+
+
+class EdgeTrace(Record):
+    """What smoothing made of one digitised edge.
+
+    ``noise_um``: residual standard deviation per coordinate. ``freedom``: effective number of
+    coefficients. ``swing_sd_deg``, ``tilt_sd_deg``, ``normal_sd_deg`` (S,): standard deviation, at
+    ``arc_mm`` (S,), of the lateral normal's direction: turned along the edge (by the tangent),
+    about the edge (by the face and the internal angle), and both together.
+    """
+
+    noise_um: float
+    freedom: float
+    arc_mm: FloatArray
+    swing_sd_deg: FloatArray
+    tilt_sd_deg: FloatArray
+
+    @property
+    def normal_sd_deg(self) -> FloatArray:
+        """Standard deviation (S,) of the lateral normal's direction."""
+        return read_only(np.hypot(self.swing_sd_deg, self.tilt_sd_deg))
+
+    def summary(self) -> tuple[str, str, str, str]:
+        """Noise [µm], and mean swing, mean tilt and worst normal [deg], as text."""
+        degrees = (self.swing_sd_deg.mean(), self.tilt_sd_deg.mean(), self.normal_sd_deg.max())
+        along, about, worst = (f"{item:.2f}" for item in degrees)
+        return f"{self.noise_um:.1f}", along, about, worst
+
+
+class Trace(Record):
+    """A digitised blade: what the file says, its points, and what smoothing made of them."""
+
+    settings: Mapping[str, Any]
+    points_mm: Mapping[str, FloatArray]
+    edges: Mapping[str, EdgeTrace] = field(default_factory=dict)
+
+    def __repr__(self) -> str:
+        return "\n".join(
+            f"{name}: noise {noise} µm; normal uncertain by {along}° along the edge and {about}° "
+            f"about it, {worst}° at worst (standard deviations)"
+            for name, edge in self.edges.items()
+            for noise, along, about, worst in [edge.summary()]
+        )
+
+    def _repr_html_(self) -> str:
+        degrees = ["along the edge, ° (sd)", "about the edge, ° (sd)", "worst, ° (sd)"]
+        rows = [[name, *edge.summary()] for name, edge in self.edges.items()]
+        return html_table(["edge", "noise, µm", *degrees], rows)
+
+
+class Blade(Record):
     """A working end.
 
     Parameters
@@ -64,19 +125,16 @@ class Blade:
     section: Section
     unused: Edge | None = None
     pattern: Mapping[str, str | float] | None = None
-    trace: Trace | None = field(default=None, repr=False)
+    trace: Trace | None = None
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "edges", MappingProxyType(dict(self.edges)))
         if not self.edges:
             raise EdgekitError("a blade needs an edge", {}, "Give one edge or two.")
-        far = self.opposite(next(iter(self.edges)))
+        first, edge = next(iter(self.edges.items()))
+        far = self.opposite(first)
         if far is not None:
-            check_apart(next(iter(self.edges.values())), far)
-
-    def __reduce__(self) -> tuple[object, ...]:
-        # What shows the edges read-only cannot go to another process.
-        return by_fields(self, edges=dict(self.edges))
+            check_apart(edge, far)
+        super().__post_init__()
 
     def opposite(self, name: str) -> Edge | None:
         """The edge across the face from edge `name`; None for a hoe."""
@@ -88,8 +146,8 @@ class Blade:
 
         0 unless the blade was digitised. The stone may rock this much before a gap means anything.
         """
-        report = None if self.trace is None else self.trace.edges.get(name)
-        return 0.0 if report is None else float(report.swing_sd_deg.max())
+        trace = None if self.trace is None else self.trace.edges.get(name)
+        return 0.0 if trace is None else float(trace.swing_sd_deg.max())
 
     @property
     def internal_angle_deg(self) -> float:
@@ -113,9 +171,7 @@ class Blade:
     @property
     def worn_width_mm(self) -> float:
         """Width already lost against the section when new [mm]; 0 for sickles, which taper."""
-        if self.kind in (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE):
-            return 0.0
-        return max(self.section.width_mm - self.width_mm, 0.0)
+        return 0.0 if self.kind.tapers else max(self.section.width_mm - self.width_mm, 0.0)
 
     @property
     def thickness_mm(self) -> float:
@@ -135,8 +191,8 @@ class Blade:
         swap = {"left": "right", "right": "left"} if mirrored else {}
         edges = {swap.get(k, k): edge.moved(matrix, offset_mm) for k, edge in self.edges.items()}
         unused = None if self.unused is None else self.unused.moved(matrix, offset_mm)
-        ordered = {key: edges[key] for key in sorted(edges)}
-        return dataclasses.replace(self, edges=ordered, unused=unused, pattern=None, trace=None)
+        edges = dict(sorted(edges.items()))
+        return dataclasses.replace(self, edges=edges, unused=unused, pattern=None, trace=None)
 
     def mirrored(self) -> Blade:
         """The blade mirrored in the plane y = 0: the other end of a mirrored pair."""
@@ -146,23 +202,19 @@ class Blade:
         ends = ", ".join(f"{key} {edge.length_mm:.2f} mm" for key, edge in self.edges.items())
         return (
             f"{self.name}: {self.kind.value}, width {self.width_mm:.2f} mm, thickness "
-            f"{self.thickness_mm:.2f} mm, internal angle {self.internal_angle_deg:.0f}°, edges {ends}"
+            f"{self.thickness_mm:.2f} mm, internal angle {self.internal_angle_deg:.0f}°, "
+            f"edges {ends}"
         )
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        return f"<p>{escape(repr(self))}</p>"
 
 
 def check_apart(edge: Edge, far: Edge) -> None:
-    """Refuse two edges of one face that cross or touch short of their ends."""
+    """Refuse two edges of one face that cross or touch before their ends."""
     arc = edge.stations(101)[5:-5]
     width, _ = width_between(edge, far, arc)
-    if not (width > 0).all():
+    if (station := worst_row(width, 0.0)) is not None:
         raise EdgekitError(
             "the two edges cross or touch",
-            f"at {arc[np.argmin(width)]:.3g} mm from the heel",
+            f"at {arc[station]:.3g} mm from the heel",
             "Check which points belong to which edge, and that both run heel to toe.",
         )
 
@@ -185,6 +237,8 @@ def width_between(edge: Edge, far: Edge, arc_mm: FloatArray) -> tuple[FloatArray
     arc_mm : array (S,)
         Where on `far` the line ends [mm].
     """
+    check_edge(edge)
+    check_edge(far)
     frame = edge.frame(arc_mm, order=0)
     far_arc = far.stations(WIDTH_STATIONS)
     apart = far.frame(far_arc, order=0).position - frame.position[:, None, :]
@@ -200,7 +254,5 @@ def width_between(edge: Edge, far: Edge, arc_mm: FloatArray) -> tuple[FloatArray
     share = np.where(met, a / np.where(a - b == 0, 1.0, a - b), 0.0)
     width = across[row, j] + share * (across[row, j + 1] - across[row, j])
     where = far_arc[j] + share * (far_arc[1] - far_arc[0])
-    return (
-        np.where(met, width, vec.norm(apart)[row, end]),
-        np.where(met, where, far_arc[end]),
-    )
+    at_end = vec.norm(apart)[row, end]
+    return np.where(met, width, at_end), np.where(met, where, far_arc[end])

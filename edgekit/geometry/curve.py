@@ -8,22 +8,22 @@ along an edge follow the same protocol.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
+from collections.abc import Iterable, Sequence
+from functools import cached_property
+from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.interpolate import BSpline, make_interp_spline
 
-from edgekit.checks import FloatArray, finite, frozen_array
+from edgekit.checks import FloatArray, finite, frozen_array, worst_row
 from edgekit.errors import EdgekitError
-from edgekit.record import by_fields
+from edgekit.record import Record
 
 if TYPE_CHECKING:
     import sympy
 
-__all__ = ["Constant", "Curve", "SplineCurve", "SymbolicCurve", "chord_parameter"]
+__all__ = ["SplineCurve", "SymbolicCurve"]
 
 MAX_ORDER = 3  # the regression distance needs the third derivative of the edge, no more
 
@@ -35,15 +35,12 @@ class Curve(Protocol):
     @property
     def domain(self) -> tuple[float, float]:
         """First and last parameter."""
-        ...
 
     def derivatives(self, u: FloatArray, order: int) -> tuple[FloatArray, ...]:
         """Value and derivatives 1 to `order` by the parameter at `u`."""
-        ...
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Constant:
+class Constant(Record):
     """A quantity that does not vary along the curve, such as the normal of a planar face."""
 
     value: FloatArray
@@ -55,8 +52,7 @@ class Constant:
         return (np.broadcast_to(self.value, shape), *(np.zeros(shape) for _ in range(order)))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class SymbolicCurve:
+class SymbolicCurve(Record):
     """A curve given by sympy expressions, differentiated symbolically.
 
     Parameters
@@ -106,17 +102,13 @@ class SymbolicCurve:
         object.__setattr__(self, "expressions", given)
         object.__setattr__(self, "_functions", tuple(functions))
 
-    def __reduce__(self) -> tuple[object, ...]:
-        # What is compiled from the expressions cannot go to another process.
-        return by_fields(self)
-
     def derivatives(self, u: FloatArray, order: int) -> tuple[FloatArray, ...]:
-        """Value and derivatives 1 to `order` (3 at most) at `u`; one trailing axis of coordinates."""
-        functions: tuple[Callable[[Any], list[Any]], ...] = self._functions  # type: ignore[attr-defined]
+        """Value and derivatives 1 to `order` (3 at most) at `u`, coordinates on the last axis."""
         u = np.asarray(u, dtype=float)
+        rows = [f(u) for f in self._functions[: order + 1]]  # type: ignore[attr-defined]
         return tuple(
             np.stack([np.broadcast_to(np.asarray(c, dtype=float), u.shape) for c in row], axis=-1)
-            for row in (functions[k](u) for k in range(order + 1))
+            for row in rows
         )
 
 
@@ -182,17 +174,18 @@ def _expression(item: object, parameter: sympy.Symbol) -> sympy.Expr:
     return item
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class SplineCurve:
+class SplineCurve(Record):
     """A B-spline curve, normally quintic so that its third derivative is continuous."""
 
     spline: BSpline[np.float64]
 
-    def __post_init__(self) -> None:
+    @cached_property
+    def _chain(self) -> tuple[BSpline[np.float64], ...]:
+        """The spline and its derivatives."""
         chain = [self.spline]
         for _ in range(MAX_ORDER):
             chain.append(chain[-1].derivative())
-        object.__setattr__(self, "_chain", tuple(chain))
+        return tuple(chain)
 
     @property
     def domain(self) -> tuple[float, float]:
@@ -202,8 +195,7 @@ class SplineCurve:
 
     def derivatives(self, u: FloatArray, order: int) -> tuple[FloatArray, ...]:
         """Value and derivatives 1 to `order` (3 at most) at `u`."""
-        chain: tuple[BSpline[np.float64], ...] = self._chain  # type: ignore[attr-defined]
-        return tuple(np.asarray(chain[k](u)) for k in range(order + 1))
+        return tuple(np.asarray(spline(u)) for spline in self._chain[: order + 1])
 
     @classmethod
     def through(cls, parameter: ArrayLike, values: ArrayLike) -> SplineCurve:
@@ -221,15 +213,14 @@ class SplineCurve:
         rows = frozen_array("values", values)
         if not (len(u) > MAX_ORDER and rows.shape[:1] == u.shape):
             raise EdgekitError(
-                f"a spline needs {MAX_ORDER + 1} values or more, one a parameter",
+                f"a spline needs {MAX_ORDER + 1} values or more, one per parameter",
                 (u.shape, rows.shape),
                 "Give as many values as parameters.",
             )
-        if not (np.diff(u) > 0).all():
-            row = int(np.argmin(np.diff(u))) + 1
+        if (row := worst_row(np.diff(u), 0.0)) is not None:
             raise EdgekitError(
-                f"parameter must increase, but its row {row} does not",
-                float(u[row]),
+                f"parameter must increase, but its row {row + 1} does not",
+                float(u[row + 1]),
                 "Sort the values and remove repeats.",
             )
         degree = min(5, len(u) - 1)

@@ -4,29 +4,34 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import FloatArray, between, count, finite, frozen_array, unit_vector, vectors
+from edgekit import checks
+from edgekit.checks import FloatArray, frozen_array, keep_numbers, unit_vector, vectors
 from edgekit.errors import EdgekitError
 from edgekit.geometry import jet
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.curve import Constant, Curve, SplineCurve, chord_parameter
 from edgekit.geometry.jet import Jet
 from edgekit.geometry.path import CurvePath, MovedPath, Path, StretchPath
+from edgekit.record import Record, read_only
 
-__all__ = ["Edge", "EdgeFrame", "check_angle_deg", "check_points", "station_weights_mm"]
+__all__ = ["Edge"]
 
 MIN_POINTS = 4  # a cubic; the regression distance needs a third derivative
+MAX_STATIONS = 100_000  # 2 µm apart on the longest edge
+FRAME_BYTES = 400  # a frame at one station: five vectors and an angle, each with two derivatives
+MIN_INWARD = 0.1  # cosine between `inward` and the direction across the edge
 MIN_MM, MAX_MM = 0.1, 200.0  # outside this a length is surely in another unit
 
 
 class EdgeFrame(NamedTuple):
-    """The frame of an edge at stations: brief symbols t, f, b, n, with derivatives by arc length.
+    """The frame t, f, b, n of an edge at stations, with derivatives by arc length.
 
     ``position`` (S, 3) [mm]; ``tangent``, ``face``, ``inward``, ``outward`` are jets of unit
     vectors (S, 3), derivatives in 1/mm and 1/mm²; ``angle`` is the jet of the internal angle
@@ -60,8 +65,7 @@ class EdgeFrame(NamedTuple):
         return vec.dot(self.outward.d1, self.tangent.value)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Edge:
+class Edge(Record):
     """One cutting edge of a blade, heel to toe.
 
     Parameters
@@ -87,11 +91,9 @@ class Edge:
     def __post_init__(self) -> None:
         if self.side not in (1, -1):
             raise EdgekitError("side must be 1 or -1", self.side, "Say where the steel lies.")
-        object.__setattr__(self, "handle_axis", unit_vector("handle_axis", self.handle_axis))
-        object.__setattr__(
-            self, "roll_reference", unit_vector("roll_reference", self.roll_reference)
-        )
-        object.__setattr__(self, "_at_stations", {})
+        for name in ("handle_axis", "roll_reference"):
+            keep_numbers(self, **{name: unit_vector(name, getattr(self, name))})
+        super().__post_init__()
 
     @property
     def length_mm(self) -> float:
@@ -103,30 +105,36 @@ class Edge:
         """Internal angle at mid-length [deg]."""
         return float(np.degrees(self.frame(np.array(self.length_mm / 2)).angle.value))
 
-    def stations(self, count_: int) -> FloatArray:
-        """Arc lengths [mm] of `count_` equally spaced stations, both ends included."""
-        return np.linspace(0.0, self.length_mm, count("stations", count_, 2))
+    def stations(self, count: int) -> FloatArray:
+        """Arc lengths [mm] of `count` equally spaced stations, both ends included."""
+        size = checks.count("stations", count, 2, most=MAX_STATIONS, bytes_each=FRAME_BYTES)
+        return np.linspace(0.0, self.length_mm, size)
 
-    def at_stations(self, count_: int) -> tuple[FloatArray, EdgeFrame]:
+    @cached_property
+    def _frames(self) -> dict[int, tuple[FloatArray, EdgeFrame]]:
+        return {}
+
+    def at_stations(self, count: int) -> tuple[FloatArray, EdgeFrame]:
         """Equally spaced stations and the frame there, without derivatives.
 
-        An edge never changes, so each count is worked out once and kept; the arrays are read-only.
+        An edge never changes, so each count is computed once and kept; the arrays are read-only.
         """
-        kept: dict[int, tuple[FloatArray, EdgeFrame]] = self._at_stations  # type: ignore[attr-defined]
-        if count_ not in kept:
-            arc = self.stations(count_)
+        arc = read_only(self.stations(count))
+        if len(arc) not in self._frames:
             frame = self.frame(arc, order=0)
-            for array in (arc, frame.position, *(jet_.value for jet_ in frame[1:])):
+            for array in (frame.position, *(jet_.value for jet_ in frame[1:])):
                 array.setflags(write=False)
-            kept[count_] = arc, frame
-        return kept[count_]
+            self._frames[len(arc)] = arc, frame
+        return self._frames[len(arc)]
 
-    def frame(self, arc_mm: FloatArray, order: int = 2) -> EdgeFrame:
+    def frame(self, arc_mm: ArrayLike, order: int = 2) -> EdgeFrame:
         """The frame at arc lengths of any shape [mm], with derivatives to `order` (2 at most)."""
-        if not np.isfinite(arc_mm).all():
-            raise EdgekitError("arc_mm must be finite", arc_mm, "Give arc lengths in millimetres.")
-        position, tangent, face = self.path.at(arc_mm, order)
-        angle = Jet(*self.internal_angle.derivatives(arc_mm, order))
+        plain = isinstance(arc_mm, np.ndarray) and arc_mm.dtype == np.float64
+        arc = np.asarray(arc_mm if plain else frozen_array("arc_mm", arc_mm))
+        if not np.isfinite(arc).all():
+            raise EdgekitError("arc_mm must be finite", arc, "Give arc lengths in millimetres.")
+        position, tangent, face = self.path.at(arc, order)
+        angle = Jet(*self.internal_angle.derivatives(arc, order))
         inward = jet.cross(face, tangent)
         if self.side < 0:
             inward = inward.times(-1)
@@ -148,19 +156,18 @@ class Edge:
         >>> round(edge.stretch(1.0, 3.5).length_mm, 6)
         2.5
         """
-        from_mm, to_mm = finite("from_mm", from_mm), finite("to_mm", to_mm)
+        from_mm, to_mm = checks.finite("from_mm", from_mm), checks.finite("to_mm", to_mm)
         if not 0 <= from_mm < to_mm <= self.length_mm * (1 + 1e-12):
             raise EdgekitError(
                 f"a stretch must run upwards within 0 to {self.length_mm:.4g} mm",
                 (from_mm, to_mm),
                 "Give arc lengths in millimetres from the heel.",
             )
-        path = StretchPath(path=self.path, from_mm=float(from_mm), to_mm=float(to_mm))
-        angle = _Shifted(curve=self.internal_angle, by=float(from_mm))
-        constant = isinstance(self.internal_angle, Constant)
-        return dataclasses.replace(
-            self, path=path, internal_angle=self.internal_angle if constant else angle
-        )
+        path = StretchPath(path=self.path, from_mm=from_mm, to_mm=to_mm)
+        angle = self.internal_angle
+        if not isinstance(angle, Constant):
+            angle = _Shifted(curve=angle, by=from_mm)
+        return dataclasses.replace(self, path=path, internal_angle=angle)
 
     def moved(self, matrix: ArrayLike, offset_mm: ArrayLike = (0.0, 0.0, 0.0)) -> Edge:
         """The edge carried by x -> `matrix` x + `offset_mm`, handle and all.
@@ -173,12 +180,10 @@ class Edge:
             raise EdgekitError(
                 "matrix must be orthogonal", turn.tolist(), "Give a rotation or a reflection."
             )
-        path = MovedPath(
-            path=self.path, matrix=turn, offset_mm=frozen_array("offset_mm", offset_mm, (3,))
-        )
+        offset = frozen_array("offset_mm", offset_mm, (3,))
         return dataclasses.replace(
             self,
-            path=path,
+            path=MovedPath(path=self.path, matrix=turn, offset_mm=offset),
             handle_axis=turn @ self.handle_axis,
             side=self.side * (1 if np.linalg.det(turn) > 0 else -1),
             roll_reference=turn @ self.roll_reference,
@@ -235,7 +240,7 @@ class Edge:
         path = CurvePath(
             curve=SplineCurve.through(u, points), normals=normals, panels=max(256, 2 * len(u))
         )
-        return cls._along(path, _angle_field(internal_angle_deg, path, u), handle_axis, inward)
+        return cls.along(path, _angle_field(internal_angle_deg, path, u), handle_axis, inward)
 
     @classmethod
     def from_curve(
@@ -272,18 +277,15 @@ class Edge:
         >>> round(edge.length_mm, 6)
         5.36
         """
-        if isinstance(face_normals, Curve):
-            normals = face_normals
-        else:
-            normals = Constant(value=unit_vector("face_normals", face_normals))
-        path = CurvePath(curve=curve, normals=normals)
+        checks.instance("curve", curve, Curve, "Give a curve, such as a SymbolicCurve.")
+        if not isinstance(face_normals, Curve):
+            face_normals = Constant(value=unit_vector("face_normals", face_normals))
+        path = CurvePath(curve=curve, normals=face_normals)
         _check_length("the curve", path.length_mm)
-        beta = check_angle_deg("internal_angle_deg", internal_angle_deg)
-        angle = Constant(value=np.radians(np.asarray(beta)))
-        return cls._along(path, angle, handle_axis, inward)
+        return cls.along(path, fixed_angle(internal_angle_deg), handle_axis, inward)
 
     @classmethod
-    def _along(
+    def along(
         cls, path: Path, angle: Curve, handle_axis: ArrayLike, inward: ArrayLike | None
     ) -> Edge:
         """An edge on a path, the side of its steel from a vector."""
@@ -292,7 +294,7 @@ class Edge:
         side = 1
         if inward is not None:
             lean = float(vec.dot(unit_vector("inward", inward), across))
-            if abs(lean) < 0.1:
+            if not abs(lean) >= MIN_INWARD:
                 raise EdgekitError(
                     "inward must point across the edge into the steel",
                     np.asarray(inward).tolist(),
@@ -308,8 +310,7 @@ class Edge:
         )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Shifted:
+class _Shifted(Record):
     """A curve whose parameter starts `by` later."""
 
     curve: Curve
@@ -324,13 +325,26 @@ class _Shifted:
         return self.curve.derivatives(np.asarray(u) + self.by, order)
 
 
-def check_angle_deg(name: str, value: float) -> float:
+def check_angle_deg(name: str, value: object) -> float:
     """Return an internal angle in degrees, or explain what is wrong with it."""
     remedy = "Give the internal angle in degrees, such as 75."
-    value = finite(name, value, remedy)
-    if 0 < value < math.pi:
-        remedy = f"It looks like radians: did you mean {math.degrees(value):.1f}? " + remedy
-    return between(name, value, 10.0, 170.0, remedy)
+    angle = checks.finite(name, value, remedy)
+    if 0 < angle < math.pi:
+        remedy = f"It looks like radians: did you mean {math.degrees(angle):.1f}? " + remedy
+    return checks.between(name, angle, 10.0, 170.0, remedy)
+
+
+def fixed_angle(internal_angle_deg: object) -> Constant:
+    """An internal angle [rad] that is the same all along an edge."""
+    return Constant(value=np.radians(check_angle_deg("internal_angle_deg", internal_angle_deg)))
+
+
+def check_edge(edge: object) -> None:
+    """Refuse what is not an edge, most often the blade it belongs to."""
+    remedy = "Give one of a blade's edges: blade.edges['left']."
+    if isinstance(edges := getattr(edge, "edges", None), Mapping):
+        remedy = f"Give one of its edges: blade.edges[{next(iter(edges))!r}]."
+    checks.instance("edge", edge, Edge, remedy)
 
 
 def check_points(
@@ -352,37 +366,31 @@ def check_points(
             f"{name} must hold {least} points or more", len(points), "Digitise more points."
         )
     step = np.diff(points, axis=0)
-    length = np.linalg.norm(step, axis=1)
+    length = vec.norm(step)
     total = float(length.sum())
     _check_length(name, total)
     word, at = ("row", range(len(points))) if lines is None else ("line", lines)
-    if not (length > 1e-7 * total).all():
-        row = int(np.argmin(length))
+    if (row := checks.worst_row(length, 1e-7 * total)) is not None:
         raise EdgekitError(
             f"{name} repeats a point in {word}s {at[row]} and {at[row + 1]}",
             points[row].tolist(),
             "Remove one of the two.",
         )
     direction = step / length[:, None]
-    turn = np.einsum("ij,ij->i", direction[1:], direction[:-1])
+    turn = vec.dot(direction[1:], direction[:-1])
     turn = np.where(np.minimum(length[1:], length[:-1]) > blur_mm, turn, 1.0)
-    if not (turn > -0.5).all():
-        row = int(np.argmin(turn)) + 1
+    if (row := checks.worst_row(turn, -0.5)) is not None:
         raise EdgekitError(
-            f"{name} turns back on itself at {word} {at[row]}",
-            points[row].tolist(),
+            f"{name} turns back on itself at {word} {at[row + 1]}",
+            points[row + 1].tolist(),
             "Put the points in order along the edge, heel to toe.",
         )
     return points
 
 
 def _check_length(name: str, length_mm: float) -> None:
-    if not MIN_MM <= length_mm <= MAX_MM:
-        raise EdgekitError(
-            f"{name} must run over {MIN_MM:g} to {MAX_MM:g} mm",
-            f"{length_mm:.3g} mm",
-            "Check the unit: lengths are millimetres, not metres, micrometres or pixels.",
-        )
+    remedy = "Check the unit: lengths are millimetres, not metres, micrometres or pixels."
+    checks.between(f"{name}: its length in mm", length_mm, MIN_MM, MAX_MM, remedy)
 
 
 def station_weights_mm(arc_mm: FloatArray) -> FloatArray:
@@ -393,31 +401,20 @@ def station_weights_mm(arc_mm: FloatArray) -> FloatArray:
 
 
 def _normal_field(face_normals: ArrayLike, points: FloatArray, u: FloatArray) -> Curve:
-    given = np.asarray(face_normals, dtype=object)
-    if given.ndim == 1:
-        rows = np.broadcast_to(unit_vector("face_normals", face_normals), points.shape)
-        field: Curve = Constant(value=rows[0])
+    if np.asarray(face_normals, dtype=object).ndim == 1:
+        field: Curve = Constant(value=unit_vector("face_normals", face_normals))
+        rows = field.derivatives(u, 0)[0]
     else:
-        rows = vectors("face_normals", face_normals)
-        if rows.shape != points.shape:
+        rows = vectors("face_normals", frozen_array("face_normals", face_normals, points.shape))
+        if (row := checks.worst_row(vec.dot(rows[1:], rows[:-1]), 0.0)) is not None:
             raise EdgekitError(
-                f"face_normals must have shape {points.shape} or (3,)",
-                rows.shape,
-                "Give one normal a point, or one for the whole face.",
-            )
-        flips = vec.dot(rows[1:], rows[:-1])
-        if not (flips > 0).all():
-            row = int(np.argmin(flips)) + 1
-            raise EdgekitError(
-                f"face_normals turn over between rows {row - 1} and {row}",
-                rows[row].tolist(),
+                f"face_normals turn over between rows {row} and {row + 1}",
+                rows[row + 1].tolist(),
                 "Give normals that all point out of the steel.",
             )
         field = SplineCurve.through(u, rows)
     tangent = vec.unit(np.gradient(points, u, axis=0))
-    lean = np.abs(vec.dot(tangent, rows))
-    if not (lean < 0.5).all():
-        row = int(np.argmax(lean))
+    if (row := checks.worst_row(-np.abs(vec.dot(tangent, rows)), -0.5)) is not None:
         raise EdgekitError(
             f"face_normals must be square to the edge, but row {row} leans along it",
             rows[row].tolist(),
@@ -427,23 +424,10 @@ def _normal_field(face_normals: ArrayLike, points: FloatArray, u: FloatArray) ->
 
 
 def _angle_field(internal_angle_deg: ArrayLike, path: CurvePath, u: FloatArray) -> Curve:
-    try:
-        degrees = np.array(internal_angle_deg, dtype=float)
-    except (TypeError, ValueError) as error:
-        raise EdgekitError(
-            "internal_angle_deg must be a number or one a point",
-            internal_angle_deg,
-            "Give degrees, such as 75.",
-        ) from error
-    for item in degrees.ravel():
-        check_angle_deg("internal_angle_deg", float(item))
-    if degrees.ndim == 0:
-        return Constant(value=np.radians(degrees))
-    if degrees.shape != u.shape:
-        raise EdgekitError(
-            f"internal_angle_deg must be one number or have shape {u.shape}",
-            degrees.shape,
-            "Give one angle a point.",
-        )
-    fine = path.arc_of(u)
-    return SplineCurve.through(fine, np.radians(degrees))
+    name = "internal_angle_deg"
+    if np.array(internal_angle_deg, dtype=object).ndim == 0:
+        return fixed_angle(internal_angle_deg)
+    degrees = frozen_array(name, internal_angle_deg, u.shape)
+    for item in degrees.tolist():
+        check_angle_deg(name, item)
+    return SplineCurve.through(path.arc_of(u), np.radians(degrees))

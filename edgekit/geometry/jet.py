@@ -1,12 +1,14 @@
 """Derivatives along a curve by truncated Taylor arithmetic.
 
 A `Jet` is the tuple (value, first, second derivative) of a quantity that varies along an edge, as
-arrays over its stations, or a shorter start of it where nobody needs the rest. Products and square roots of jets follow the Leibniz and chain rules, so
-everything built from exact derivatives of the curve has exact derivatives itself.
+arrays over its stations, or only the start of it where no one needs the rest. Products and square
+roots of jets follow the Leibniz and chain rules, so everything built from exact derivatives of the
+curve has exact derivatives itself.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Self
 
@@ -14,8 +16,6 @@ import numpy as np
 
 from edgekit.checks import FloatArray
 from edgekit.geometry import vectors
-
-__all__ = ["Jet", "cos_sin", "cross", "scale", "unit"]
 
 Bilinear = Callable[[FloatArray, FloatArray], FloatArray]
 
@@ -50,7 +50,7 @@ class Jet(tuple[FloatArray, ...]):
 
     def plus(self, other: Jet) -> Jet:
         """The jet of ``self + other``, to the order both have."""
-        return Jet(*(mine + theirs for mine, theirs in zip(self, other, strict=False)))
+        return Jet(*(a + b for a, b in zip(self, other, strict=False)))
 
     def per(self, speed: FloatArray, speed_d1: FloatArray) -> Jet:
         """The same jet with derivatives by arc length, from those by a parameter of that speed."""
@@ -67,12 +67,8 @@ class Jet(tuple[FloatArray, ...]):
 def product(op: Bilinear, a: Jet, b: Jet) -> Jet:
     """The jet of a bilinear product (Leibniz), to the order both have."""
     order = min(len(a), len(b)) - 1
-    parts = [op(a.value, b.value)]
-    if order > 0:
-        parts.append(op(a.d1, b.value) + op(a.value, b.d1))
-    if order > 1:
-        parts.append(op(a.d2, b.value) + 2 * op(a.d1, b.d1) + op(a.value, b.d2))
-    return Jet(*parts)
+    terms = [[math.comb(n, k) * op(a[n - k], b[k]) for k in range(n + 1)] for n in range(order + 1)]
+    return Jet(*(sum(parts[1:], start=parts[0]) for parts in terms))
 
 
 def cross(a: Jet, b: Jet) -> Jet:
@@ -89,22 +85,20 @@ def unit(a: Jet) -> Jet:
     """The jet of the unit vector along `a`."""
     q = product(vectors.dot, a, a)
     w = 1 / np.sqrt(q.value)
-    parts = [w]
-    if len(q) > 1:
-        parts.append(-0.5 * w**3 * q.d1)
-    if len(q) > 2:
-        parts.append(0.75 * w**5 * q.d1**2 - 0.5 * w**3 * q.d2)
-    return scale(Jet(*parts), a)
+    return scale(_composed(w, -0.5 * w**3, 0.75 * w**5, q), a)
 
 
 def cos_sin(a: Jet) -> tuple[Jet, Jet]:
     """The jets of cos(a) and sin(a)."""
     c, s = np.cos(a.value), np.sin(a.value)
-    cos, sin = [c], [s]
+    return _composed(c, -s, -c, a), _composed(s, c, -s, a)
+
+
+def _composed(value: FloatArray, d1: FloatArray, d2: FloatArray, a: Jet) -> Jet:
+    """The jet of f(a) from f and its derivatives at `a` (chain rule)."""
+    parts = [value]
     if len(a) > 1:
-        cos.append(-s * a.d1)
-        sin.append(c * a.d1)
+        parts.append(d1 * a.d1)
     if len(a) > 2:
-        cos.append(-c * a.d1**2 - s * a.d2)
-        sin.append(-s * a.d1**2 + c * a.d2)
-    return Jet(*cos), Jet(*sin)
+        parts.append(d2 * a.d1**2 + d1 * a.d2)
+    return Jet(*parts)

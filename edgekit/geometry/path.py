@@ -8,24 +8,23 @@ inflections are nothing special.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import field
+from functools import cached_property
 from typing import NamedTuple, Protocol
 
 import numpy as np
 from scipy.interpolate import CubicHermiteSpline
 
-from edgekit.checks import FloatArray, finite, frozen_array
+from edgekit.checks import FloatArray, finite, frozen_array, keep_numbers, worst_row
 from edgekit.errors import EdgekitError
 from edgekit.geometry import jet, vectors
 from edgekit.geometry.curve import Curve
 from edgekit.geometry.jet import Jet
-
-__all__ = ["BentArcs", "CurvePath", "MovedPath", "Path", "PathFrame", "StretchPath"]
+from edgekit.record import Record, read_only
 
 
 class PathFrame(NamedTuple):
-    """Position [mm], unit tangent and unit face normal, with derivatives by arc length [1/mm] to the
-    order asked for."""
+    """Position [mm], unit tangent and unit face normal, with derivatives by arc length [1/mm]."""
 
     position: FloatArray
     tangent: Jet
@@ -37,16 +36,13 @@ class Path(Protocol):
 
     @property
     def length_mm(self) -> float:
-        """Whole arc length."""
-        ...
+        """Arc length from end to end."""
 
     def at(self, arc_mm: FloatArray, order: int = 2) -> PathFrame:
         """The frame at arc lengths of any shape, with derivatives to `order` (2 at most)."""
-        ...
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class BentArcs:
+class BentArcs(Record):
     """Circle arcs, tangent to each other, drawn on a face that is then rolled to a bow.
 
     Rolling a plane to a cylinder keeps lengths and plan curvatures, so the path is known exactly
@@ -71,32 +67,40 @@ class BentArcs:
     bow_per_mm: float = 0.0
 
     def __post_init__(self) -> None:
-        for name, shape in (("start_mm", (2,)), ("lengths_mm", (None,))):
-            object.__setattr__(self, name, frozen_array(name, getattr(self, name), shape))
-        curvature = frozen_array("curvatures_per_mm", self.curvatures_per_mm, self.lengths_mm.shape)
-        object.__setattr__(self, "curvatures_per_mm", curvature)
-        finite("heading_rad", self.heading_rad)
-        finite("bow_per_mm", self.bow_per_mm)
-        if not (len(self.lengths_mm) and (self.lengths_mm > 0).all()):
+        lengths = frozen_array("lengths_mm", self.lengths_mm, (None,))
+        if not (len(lengths) and (lengths > 0).all()):
             raise EdgekitError(
-                "lengths_mm must be above 0", self.lengths_mm.tolist(), "Give one length an arc."
+                "lengths_mm must be above 0", lengths.tolist(), "Give one length per arc."
             )
-        knots = np.concatenate([[0.0], np.cumsum(self.lengths_mm)])
-        turn = np.concatenate([[0.0], np.cumsum(curvature * self.lengths_mm)]) + self.heading_rad
-        corners = np.empty((len(knots), 2))
-        corners[0] = self.start_mm
-        for i, (length, kappa) in enumerate(zip(self.lengths_mm, curvature, strict=True)):
-            corners[i + 1] = corners[i] + _chord(length, kappa, turn[i])
-        object.__setattr__(self, "_starts", (knots, turn, corners))
+        keep_numbers(
+            self,
+            start_mm=frozen_array("start_mm", self.start_mm, (2,)),
+            heading_rad=finite("heading_rad", self.heading_rad),
+            lengths_mm=lengths,
+            curvatures_per_mm=frozen_array(
+                "curvatures_per_mm", self.curvatures_per_mm, lengths.shape
+            ),
+            bow_per_mm=finite("bow_per_mm", self.bow_per_mm),
+        )
+        super().__post_init__()
+
+    @cached_property
+    def _starts(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Arc length (A + 1,), heading (A + 1,) and plan position (A + 1, 2) where arcs begin."""
+        lengths, curvature = self.lengths_mm, self.curvatures_per_mm
+        knots = np.concatenate([[0.0], np.cumsum(lengths)])
+        turn = np.concatenate([[0.0], np.cumsum(curvature * lengths)]) + self.heading_rad
+        steps = np.concatenate([[self.start_mm], _chord(lengths, curvature, turn[:-1])])
+        return read_only(knots), read_only(turn), read_only(np.cumsum(steps, axis=0))
 
     @property
     def length_mm(self) -> float:
-        """Whole arc length."""
+        """Arc length from end to end."""
         return float(self.lengths_mm.sum())
 
     def at(self, arc_mm: FloatArray, order: int = 2) -> PathFrame:
         """The frame at arc lengths of any shape; past the ends the last arcs go on."""
-        knots, turn, corners = self._starts  # type: ignore[attr-defined]
+        knots, turn, corners = self._starts
         i = np.clip(np.searchsorted(knots, arc_mm, side="right") - 1, 0, len(self.lengths_mm) - 1)
         rest = np.asarray(arc_mm - knots[i])
         kappa = self.curvatures_per_mm[i]
@@ -111,11 +115,9 @@ class BentArcs:
         position = np.stack(
             [x * np.sinc(k * x / np.pi), plan[..., 1], x * np.sin(half) * np.sinc(half / np.pi)], -1
         )
-        return PathFrame(
-            position,
-            _stack(_times(cos_psi, cos_theta), sin_psi, _times(cos_psi, sin_theta)),
-            _stack(sin_theta.times(-1), none, cos_theta),
-        )
+        level, rise = (jet.product(np.multiply, cos_psi, part) for part in (cos_theta, sin_theta))
+        face = _stack(sin_theta.times(-1), none, cos_theta)
+        return PathFrame(position, _stack(level, sin_psi, rise), face)
 
 
 def _chord(length: FloatArray, kappa: FloatArray, heading: FloatArray) -> FloatArray:
@@ -123,10 +125,6 @@ def _chord(length: FloatArray, kappa: FloatArray, heading: FloatArray) -> FloatA
     half = kappa * length / 2
     reach = length * np.sinc(half / np.pi)
     return np.stack([reach * np.cos(heading + half), reach * np.sin(heading + half)], axis=-1)
-
-
-def _times(a: Jet, b: Jet) -> Jet:
-    return jet.product(lambda x, y: x * y, a, b)
 
 
 def _stack(x: Jet, y: Jet, z: Jet) -> Jet:
@@ -137,8 +135,7 @@ _GAUSS_NODES, _GAUSS_WEIGHTS = np.polynomial.legendre.leggauss(5)
 _MIN_PANELS = 256  # 5-point panels: arc length good to rounding on any curve of this trade
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class CurvePath:
+class CurvePath(Record):
     """Any parametric curve with a field of face normals over the same parameter.
 
     The normals need not be unit or square to the curve; what lies along the tangent is removed.
@@ -147,23 +144,25 @@ class CurvePath:
     curve: Curve
     normals: Curve
     panels: int = _MIN_PANELS
+    _parameter: CubicHermiteSpline = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         u = np.linspace(*self.curve.domain, self.panels + 1)
         arc = self.arc_of(u)
-        ends = vectors.norm(self.curve.derivatives(u, 1)[1])
-        if not (ends > 1e-9 * arc[-1] / (u[-1] - u[0])).all():
+        speed = vectors.norm(self.curve.derivatives(u, 1)[1])
+        if (row := worst_row(speed, 1e-9 * arc[-1] / (u[-1] - u[0]))) is not None:
             raise EdgekitError(
-                "the curve stands still at a parameter",
-                float(u[np.argmin(ends)]),
+                "the curve has zero speed at a parameter",
+                float(u[row]),
                 "Choose a parameter along which the point always moves.",
             )
-        object.__setattr__(self, "_parameter", CubicHermiteSpline(arc, u, 1 / ends))
+        keep_numbers(self, _parameter=CubicHermiteSpline(arc, u, 1 / speed))
+        super().__post_init__()
 
     @property
     def length_mm(self) -> float:
-        """Whole arc length."""
-        return float(self._parameter.x[-1])  # type: ignore[attr-defined]
+        """Arc length from end to end."""
+        return float(self._parameter.x[-1])
 
     def arc_of(self, parameter: FloatArray) -> FloatArray:
         """Arc length [mm] of increasing parameters (N,)."""
@@ -174,8 +173,7 @@ class CurvePath:
 
     def at(self, arc_mm: FloatArray, order: int = 2) -> PathFrame:
         """The frame at arc lengths of any shape."""
-        u = np.asarray(self._parameter(arc_mm))  # type: ignore[attr-defined]
-        u = np.clip(u, *self.curve.domain)
+        u = np.clip(np.asarray(self._parameter(arc_mm)), *self.curve.domain)
         position, *velocity = self.curve.derivatives(u, order + 1)
         speed = vectors.norm(velocity[0])
         speed_d1 = vectors.dot(velocity[0], velocity[1]) / speed if order > 0 else speed
@@ -186,8 +184,7 @@ class CurvePath:
         return PathFrame(position, tangent.per(speed, speed_d1), face.per(speed, speed_d1))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class MovedPath:
+class MovedPath(Record):
     """A path carried by a rigid motion or a mirroring, x -> `matrix` x + `offset_mm`."""
 
     path: Path
@@ -196,7 +193,7 @@ class MovedPath:
 
     @property
     def length_mm(self) -> float:
-        """Whole arc length."""
+        """Arc length from end to end."""
         return self.path.length_mm
 
     def at(self, arc_mm: FloatArray, order: int = 2) -> PathFrame:
@@ -210,8 +207,7 @@ class MovedPath:
         )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class StretchPath:
+class StretchPath(Record):
     """The part of a path between two arc lengths."""
 
     path: Path

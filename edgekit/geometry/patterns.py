@@ -8,19 +8,18 @@ source exists, otherwise assumed. An infinite radius means straight.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
-from edgekit.checks import FloatArray, between, finite, positive
+from edgekit.checks import between, finite, keep_numbers, number, positive
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
-from edgekit.geometry.blade import Blade, BladeClass
-from edgekit.geometry.curve import Constant
-from edgekit.geometry.edge import Edge, check_angle_deg
-from edgekit.geometry.path import BentArcs, Path
-from edgekit.geometry.section import Bevel, RoundBack, Triangular
+from edgekit.geometry.blade import Blade, BladeClass, section_of
+from edgekit.geometry.edge import Edge, fixed_angle
+from edgekit.geometry.path import BentArcs
 from edgekit.geometry.vectors import rotation
+from edgekit.record import Record
 
 __all__ = [
     "area_specific_curette",
@@ -73,38 +72,7 @@ def universal_curette(
     >>> round(blade.width_mm, 2), sorted(blade.edges)
     (0.8, ['left', 'right'])
     """
-    settings = _settings(locals())
-    half, long = positive("width_mm", width_mm) / 2, positive("length_mm", length_mm) / 2
-    kappa = _curvature("plan_radius_mm", plan_radius_mm)
-    # The toe's circle is tangent to both sides and ends at x = length/2.
-    toe = (2 * half - kappa * (half**2 + long**2)) / (2 * (1 - kappa * long))
-    if not (kappa * long < 1 and 0 < toe < long):
-        raise EdgekitError(
-            f"plan_radius_mm must exceed {(half**2 + long**2) / (2 * half):.3g} for this width "
-            "and length",
-            plan_radius_mm,
-            "Widen the blade, shorten it, or straighten its sides.",
-        )
-    turn = math.asin(kappa * (long - toe) / (1 - kappa * toe))
-    to_toe = turn / kappa if kappa else long - toe
-    heel = math.asin(kappa * long)
-    to_heel = heel / kappa if kappa else long
-    drop = (1 - math.cos(heel)) / kappa if kappa else 0.0
-    path = BentArcs(
-        start_mm=np.array([-long, half - drop]),
-        heading_rad=heel,
-        lengths_mm=np.array([to_heel + to_toe, toe * (math.pi / 2 - turn)]),
-        curvatures_per_mm=np.array([-kappa, -1 / toe]),
-        bow_per_mm=_curvature("bow_radius_mm", bow_radius_mm, signed=True),
-    )
-    axis = _handle_axis(face_tilt_deg, shank_bend_deg)
-    edges = _pair(path, internal_angle_deg, axis)
-    section = RoundBack(
-        width_mm=width_mm, thickness_mm=thickness_mm, internal_angle_deg=internal_angle_deg
-    )
-    return Blade(
-        name=name, kind=BladeClass.UNIVERSAL, edges=edges, section=section, pattern=settings
-    )
+    return _blade(BladeClass.UNIVERSAL, **locals())
 
 
 def area_specific_curette(
@@ -147,47 +115,7 @@ def area_specific_curette(
     >>> round(float(ek.orient(edge.stretch(0, 5.5)).elevation_deg.max()), 1)
     35.0
     """
-    settings = _settings(locals())
-    half, length = positive("width_mm", width_mm) / 2, positive("length_mm", length_mm)
-    radius = between(
-        "plan_radius_mm",
-        plan_radius_mm,
-        width_mm * 1.05,
-        math.inf,
-        "Give a radius larger than the width, in millimetres.",
-    )
-    middle = radius - half
-    turn = (length - half) / middle
-    if not (length > width_mm and turn < math.pi):
-        raise EdgekitError(
-            "length_mm must exceed the width and turn the blade by less than half a circle",
-            length_mm,
-            "Check length and plan radius against each other.",
-        )
-    heading = length / 2 / middle
-    bow = _curvature("bow_radius_mm", bow_radius_mm, signed=True)
-
-    def side(r: float, toe: bool) -> Path:
-        start = (-r * math.sin(heading), r * math.cos(heading) - middle)
-        return BentArcs(
-            start_mm=np.array(start),
-            heading_rad=heading,
-            lengths_mm=np.array([r * turn, half * math.pi / 2] if toe else [r * turn]),
-            curvatures_per_mm=np.array([-1 / r, -1 / half] if toe else [-1 / r]),
-            bow_per_mm=bow,
-        )
-
-    axis = _handle_axis(face_tilt_deg, shank_bend_deg)
-    return Blade(
-        name=name,
-        kind=BladeClass.AREA_SPECIFIC,
-        edges={"used": _edge(side(radius, toe=True), internal_angle_deg, axis, side=-1)},
-        unused=_edge(side(radius - width_mm, toe=False), internal_angle_deg, axis, side=1),
-        section=RoundBack(
-            width_mm=width_mm, thickness_mm=thickness_mm, internal_angle_deg=internal_angle_deg
-        ),
-        pattern=settings,
-    )
+    return _blade(BladeClass.AREA_SPECIFIC, **locals())
 
 
 def half_length_curette(
@@ -207,21 +135,11 @@ def half_length_curette(
     Examples
     --------
     >>> import edgekit as ek
-    >>> short, whole = ek.patterns.half_length_curette(), ek.patterns.area_specific_curette()
-    >>> bool(short.length_mm < 0.6 * whole.length_mm)
+    >>> half, full = ek.patterns.half_length_curette(), ek.patterns.area_specific_curette()
+    >>> bool(half.length_mm < 0.6 * full.length_mm)
     True
     """
-    return area_specific_curette(
-        name=name,
-        width_mm=width_mm,
-        length_mm=length_mm,
-        thickness_mm=thickness_mm,
-        internal_angle_deg=internal_angle_deg,
-        face_tilt_deg=face_tilt_deg,
-        plan_radius_mm=plan_radius_mm,
-        bow_radius_mm=bow_radius_mm,
-        shank_bend_deg=shank_bend_deg,
-    )
+    return _blade(BladeClass.AREA_SPECIFIC, **locals())
 
 
 def straight_sickle(
@@ -253,7 +171,7 @@ def straight_sickle(
     >>> bool(abs(blade.thickness_mm - 0.4 * 3.7320508) < 1e-6)
     True
     """
-    return _sickle(BladeClass.STRAIGHT_SICKLE, "straight_sickle", _settings(locals()))
+    return _blade(BladeClass.STRAIGHT_SICKLE, **locals())
 
 
 def curved_sickle(
@@ -276,38 +194,7 @@ def curved_sickle(
     >>> bool(ek.best_setting(edge).worst_error_deg > 0.1)
     True
     """
-    return _sickle(BladeClass.CURVED_SICKLE, "curved_sickle", _settings(locals()))
-
-
-def _sickle(kind: BladeClass, function: str, given: Mapping[str, str | float]) -> Blade:
-    args = {key: item for key, item in given.items() if isinstance(item, float)}
-    half = positive("width_mm", args["width_mm"]) / 2
-    length = positive("length_mm", args["length_mm"])
-    kappa = _curvature("plan_radius_mm", args["plan_radius_mm"])
-    chord, lean = math.hypot(length, half), math.atan2(half, length)
-    if not kappa * chord < 1:
-        raise EdgekitError(
-            f"plan_radius_mm must exceed the edge's chord of {chord:.3g} mm",
-            args["plan_radius_mm"],
-            "Straighten the edges or shorten the blade.",
-        )
-    bulge = math.asin(kappa * chord / 2)
-    path = BentArcs(
-        start_mm=np.array([-length / 2, half]),
-        heading_rad=bulge - lean,
-        lengths_mm=np.array([2 * bulge / kappa if kappa else chord]),
-        curvatures_per_mm=np.array([-kappa]),
-        bow_per_mm=_curvature("bow_radius_mm", args["bow_radius_mm"], signed=True),
-    )
-    beta = args["internal_angle_deg"]
-    axis = _handle_axis(args["face_tilt_deg"], args["shank_bend_deg"])
-    return Blade(
-        name=str(given["name"]),
-        kind=kind,
-        edges=_pair(path, beta, axis),
-        section=Triangular(width_mm=args["width_mm"], internal_angle_deg=beta),
-        pattern={**given, "pattern": function},
-    )
+    return _blade(BladeClass.CURVED_SICKLE, **locals())
 
 
 def hoe(
@@ -338,73 +225,163 @@ def hoe(
     >>> round(ek.best_setting(edge).elevation_deg, 6)
     55.0
     """
-    settings = _settings(locals())
-    positive("length_mm", length_mm)
-    path = BentArcs(
-        start_mm=np.array([-length_mm / 2, 0.0]),
-        heading_rad=0.0,
-        lengths_mm=np.array([length_mm]),
-        curvatures_per_mm=np.array([0.0]),
-    )
-    axis = _handle_axis(face_tilt_deg, shank_bend_deg)
-    return Blade(
-        name=name,
-        kind=BladeClass.HOE,
-        edges={"edge": _edge(path, internal_angle_deg, axis, side=-1)},
-        section=Bevel(
-            width_mm=width_mm, thickness_mm=thickness_mm, internal_angle_deg=internal_angle_deg
-        ),
-        pattern=settings,
-    )
+    return _blade(BladeClass.HOE, **locals())
 
 
-def _settings(arguments: dict[str, str | float]) -> dict[str, str | float]:
-    """Arguments of a pattern as plain text and floats, to be kept with the blade."""
-    import inspect
+class Pattern(Record):
+    """What a blade of a pattern is made from: its name, its class, and every argument as a number.
 
-    frame = inspect.currentframe()
-    caller = frame.f_back.f_code.co_name if frame is not None and frame.f_back is not None else ""
-    kept: dict[str, str | float] = {"pattern": caller}
-    for key, item in arguments.items():
-        if key == "name":
-            kept[key] = str(item)
-        elif key.endswith("radius_mm") and item == math.inf:
-            kept[key] = math.inf
-        else:
-            kept[key] = finite(key, item)
-    return kept
+    ``arguments`` has the keywords of the public function of that class, but for ``name``.
+    """
+
+    name: str
+    kind: BladeClass
+    arguments: Mapping[str, float]
+
+    def __post_init__(self) -> None:
+        numbers = {key: argument(key, item) for key, item in self.arguments.items()}
+        keep_numbers(self, name=str(self.name), arguments=numbers)
+        super().__post_init__()
+
+    def blade(self) -> Blade:
+        """The blade; it keeps the public function's name and all its arguments, as a file does."""
+        size = self.arguments
+        function = self.kind.value.replace(" ", "_").replace("-", "_")
+        positive("length_mm", size["length_mm"])
+        beta, thickness = size["internal_angle_deg"], size.get("thickness_mm")
+        section = section_of(self.kind, size["width_mm"], beta, thickness)
+        edges = _EDGES[self.kind](self)
+        unused = edges.pop("unused", None)
+        return Blade(
+            name=self.name,
+            kind=self.kind,
+            edges=edges,
+            unused=unused,
+            section=section,
+            pattern={"pattern": function, "name": self.name, **size},
+        )
+
+    def curvature(self, key: str, *, signed: bool = False) -> float:
+        """1 / radius, 0 for an infinite one."""
+        radius = self.arguments.get(key, math.inf)
+        if math.isinf(radius):
+            return 0.0
+        size = abs(radius) if signed else radius
+        between(key, size, 0.5, math.inf, "Give a radius in millimetres, inf for straight.")
+        return 1 / radius
+
+    def arcs(
+        self, start_mm: Sequence[float], heading_rad: float, *arcs: tuple[float, float]
+    ) -> BentArcs:
+        """A path of arcs, given by length and curvature, on the bowed face."""
+        return BentArcs(
+            start_mm=np.array(start_mm),
+            heading_rad=heading_rad,
+            lengths_mm=np.array([length for length, _ in arcs]),
+            curvatures_per_mm=np.array([curvature for _, curvature in arcs]),
+            bow_per_mm=self.curvature("bow_radius_mm", signed=True),
+        )
+
+    def edge(self, path: BentArcs, *, side: int = -1, mirror: bool = False) -> Edge:
+        """An edge on a path, or the mirror image of one, on the blade's handle.
+
+        The handle axis is -z, turned by the face's tilt about x, then by the shank's bend about y.
+        """
+        tilt = between("face_tilt_deg", self.arguments["face_tilt_deg"], -80.0, 80.0)
+        bend = between("shank_bend_deg", self.arguments["shank_bend_deg"], -80.0, 80.0)
+        turn = rotation((0, 1, 0), math.radians(bend)) @ rotation((1, 0, 0), math.radians(tilt))
+        axis = turn @ np.array([0.0, 0.0, -1.0])
+        edge = Edge(
+            path=path,
+            internal_angle=fixed_angle(self.arguments["internal_angle_deg"]),
+            handle_axis=axis * np.array([1.0, -1.0, 1.0]) if mirror else axis,
+            side=side,
+            roll_reference=np.array([1.0, 0.0, 0.0]),
+        )
+        return edge.mirrored() if mirror else edge
 
 
-def _curvature(name: str, radius_mm: float, *, signed: bool = False) -> float:
-    """1 / radius, 0 for an infinite one."""
-    if math.isinf(radius_mm):
-        return 0.0
-    size = abs(finite(name, radius_mm)) if signed else radius_mm
-    between(name, size, 0.5, math.inf, "Give a radius in millimetres, inf for straight.")
-    return 1 / radius_mm
+def argument(key: str, item: object) -> float:
+    """An argument of a pattern: a finite number, or an infinite radius."""
+    size = number(key, item, "Give a finite number.")
+    return size if size == math.inf and key.endswith("_radius_mm") else finite(key, size)
 
 
-def _handle_axis(face_tilt_deg: float, shank_bend_deg: float) -> FloatArray:
-    """Handle axis: -z, turned by the face's tilt about x, then by the shank's bend about y."""
-    tilt = between("face_tilt_deg", face_tilt_deg, -80.0, 80.0)
-    bend = between("shank_bend_deg", shank_bend_deg, -80.0, 80.0)
-    turn = rotation((0, 1, 0), math.radians(bend)) @ rotation((1, 0, 0), math.radians(tilt))
-    return np.asarray(turn @ np.array([0.0, 0.0, -1.0]))
+def _blade(kind: BladeClass, *, name: str, **arguments: float) -> Blade:
+    return Pattern(name=name, kind=kind, arguments=arguments).blade()
 
 
-def _edge(path: Path, internal_angle_deg: float, axis: FloatArray, *, side: int) -> Edge:
-    beta = check_angle_deg("internal_angle_deg", internal_angle_deg)
-    return Edge(
-        path=path,
-        internal_angle=Constant(value=np.radians(np.asarray(beta))),
-        handle_axis=axis,
-        side=side,
-        roll_reference=np.array([1.0, 0.0, 0.0]),
-    )
+def _universal(of: Pattern) -> dict[str, Edge]:
+    half, long = of.arguments["width_mm"] / 2, of.arguments["length_mm"] / 2
+    kappa = of.curvature("plan_radius_mm")
+    # The toe's circle is tangent to both sides and ends at x = length/2.
+    toe = (2 * half - kappa * (half**2 + long**2)) / (2 * (1 - kappa * long))
+    if not (kappa * long < 1 and 0 < toe < long):
+        raise EdgekitError(
+            f"plan_radius_mm must exceed {(half**2 + long**2) / (2 * half):.3g} for this width "
+            "and length",
+            of.arguments["plan_radius_mm"],
+            "Widen the blade, shorten it, or straighten its sides.",
+        )
+    turn = math.asin(kappa * (long - toe) / (1 - kappa * toe))
+    to_toe = turn / kappa if kappa else long - toe
+    heel = math.asin(kappa * long)
+    to_heel = heel / kappa if kappa else long
+    drop = (1 - math.cos(heel)) / kappa if kappa else 0.0
+    round_toe = (toe * (math.pi / 2 - turn), -1 / toe)
+    path = of.arcs((-long, half - drop), heel, (to_heel + to_toe, -kappa), round_toe)
+    return {"left": of.edge(path), "right": of.edge(path, mirror=True)}
 
 
-def _pair(path: Path, internal_angle_deg: float, axis: FloatArray) -> dict[str, Edge]:
-    """Left edge on `path` and its mirror image as the right one, on the same handle."""
-    left = _edge(path, internal_angle_deg, axis, side=-1)
-    mirror = _edge(path, internal_angle_deg, axis * np.array([1.0, -1.0, 1.0]), side=-1).mirrored()
-    return {"left": left, "right": mirror}
+def _area_specific(of: Pattern) -> dict[str, Edge]:
+    width, length = of.arguments["width_mm"], of.arguments["length_mm"]
+    half = width / 2
+    larger = "Give a radius larger than the width, in millimetres."
+    radius = of.arguments["plan_radius_mm"]
+    between("plan_radius_mm", radius, width * 1.05, math.inf, larger)
+    middle = radius - half
+    turn = (length - half) / middle
+    if not (length > width and turn < math.pi):
+        raise EdgekitError(
+            "length_mm must exceed the width and turn the blade by less than half a circle",
+            length,
+            "Check length and plan radius against each other.",
+        )
+    heading = length / 2 / middle
+
+    def side(r: float, *toe: tuple[float, float]) -> BentArcs:
+        start = (-r * math.sin(heading), r * math.cos(heading) - middle)
+        return of.arcs(start, heading, (r * turn, -1 / r), *toe)
+
+    used = side(radius, (half * math.pi / 2, -1 / half))
+    return {"used": of.edge(used), "unused": of.edge(side(radius - width), side=1)}
+
+
+def _sickle(of: Pattern) -> dict[str, Edge]:
+    half, length = of.arguments["width_mm"] / 2, of.arguments["length_mm"]
+    kappa = of.curvature("plan_radius_mm")
+    chord, lean = math.hypot(length, half), math.atan2(half, length)
+    if not kappa * chord < 1:
+        raise EdgekitError(
+            f"plan_radius_mm must exceed the edge's chord of {chord:.3g} mm",
+            of.arguments["plan_radius_mm"],
+            "Straighten the edges or shorten the blade.",
+        )
+    bulge = math.asin(kappa * chord / 2)
+    arc = (2 * bulge / kappa if kappa else chord, -kappa)
+    path = of.arcs((-length / 2, half), bulge - lean, arc)
+    return {"left": of.edge(path), "right": of.edge(path, mirror=True)}
+
+
+def _hoe(of: Pattern) -> dict[str, Edge]:
+    length = of.arguments["length_mm"]
+    return {"edge": of.edge(of.arcs((-length / 2, 0.0), 0.0, (length, 0.0)))}
+
+
+_EDGES: dict[BladeClass, Callable[[Pattern], dict[str, Edge]]] = {
+    BladeClass.UNIVERSAL: _universal,
+    BladeClass.AREA_SPECIFIC: _area_specific,
+    BladeClass.STRAIGHT_SICKLE: _sickle,
+    BladeClass.CURVED_SICKLE: _sickle,
+    BladeClass.HOE: _hoe,
+}

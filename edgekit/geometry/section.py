@@ -4,72 +4,56 @@ A section is described from one edge: at depth v below the face the lateral surf
 `inset_mm(v)` inward of the edge. It starts along the flank, inset = v cotβ, and ends at the back.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
-from edgekit.checks import FloatArray, positive
+from edgekit.checks import FloatArray, between, keep_numbers, positive
 from edgekit.errors import EdgekitError
 from edgekit.geometry.edge import check_angle_deg
 
-__all__ = ["Bevel", "RoundBack", "Section", "Triangular"]
 
+@dataclass(frozen=True, kw_only=True)
+class _Flanked:
+    """What all sections share: a face, and a flank that leaves it at an acute internal angle."""
 
-class Section(Protocol):
-    """The shape of a cross-section."""
+    width_mm: float
+    internal_angle_deg: float
 
-    @property
-    def width_mm(self) -> float:
-        """Width of the face [mm]."""
-        ...
-
-    @property
-    def internal_angle_deg(self) -> float:
-        """Angle between face and flank [deg]."""
-        ...
-
-    @property
-    def thickness_mm(self) -> float:
-        """Depth of the back below the face [mm]."""
-        ...
+    def __post_init__(self) -> None:
+        width = positive("width_mm", self.width_mm, "Give the blade's width in millimetres.")
+        beta = check_angle_deg("internal_angle_deg", self.internal_angle_deg)
+        acute = "A section with its back narrower than its face has an acute internal angle."
+        between("internal_angle_deg of this section", beta, 0.0, 90.0, acute)
+        keep_numbers(self, width_mm=width, internal_angle_deg=beta)
 
     @property
-    def flank_mm(self) -> float:
-        """Length of the flat lateral surface from the edge [mm]."""
-        ...
-
-    @property
-    def area_mm2(self) -> float:
-        """Area of the section."""
-        ...
-
-    def depth_mm(self, width_mm: FloatArray) -> FloatArray:
-        """Depth of the section where the blade is `width_mm` wide."""
-        ...
+    def _beta(self) -> float:
+        return float(np.radians(self.internal_angle_deg))
 
     def inset_mm(self, depth_mm: FloatArray) -> FloatArray:
-        """Inset of the lateral surface at depths below the face."""
-        ...
-
-
-def _check(width_mm: float, internal_angle_deg: float, *, below_deg: float) -> float:
-    """Check both and return β in radians."""
-    positive("width_mm", width_mm, "Give the blade's width in millimetres.")
-    check_angle_deg("internal_angle_deg", internal_angle_deg)
-    if not internal_angle_deg < below_deg:
-        raise EdgekitError(
-            f"internal_angle_deg of this section must be below {below_deg:g}",
-            internal_angle_deg,
-            "A section with its back narrower than its face has an acute internal angle.",
-        )
-    return float(np.radians(internal_angle_deg))
+        """v cotβ."""
+        return np.asarray(depth_mm / np.tan(self._beta))
 
 
 @dataclass(frozen=True, kw_only=True)
-class RoundBack:
+class _Thick(_Flanked):
+    """A section whose thickness does not depend on the local width."""
+
+    thickness_mm: float
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        remedy = "Give the blade's thickness in millimetres."
+        keep_numbers(self, thickness_mm=positive("thickness_mm", self.thickness_mm, remedy))
+
+    def depth_mm(self, width_mm: FloatArray) -> FloatArray:
+        """The thickness, everywhere."""
+        return np.full_like(np.asarray(width_mm, dtype=float), self.thickness_mm)
+
+
+@dataclass(frozen=True, kw_only=True)
+class RoundBack(_Thick):
     """A curette's section: flat flanks from both edges, tangent to a round back.
 
     Back radius ρ = (w/2 sinβ - T cosβ)/(1 - cosβ), from the distance of the circle's centre, T - ρ
@@ -83,25 +67,15 @@ class RoundBack:
     (0.3125, 0.4953)
     """
 
-    width_mm: float
-    thickness_mm: float
-    internal_angle_deg: float
-
     def __post_init__(self) -> None:
-        beta = _check(self.width_mm, self.internal_angle_deg, below_deg=90)
-        positive("thickness_mm", self.thickness_mm, "Give the blade's thickness in millimetres.")
-        segment, wedge = np.tan(beta / 2), np.tan(beta)
-        low, high = self.width_mm / 2 * segment, self.width_mm / 2 * wedge
+        super().__post_init__()
+        low, high = self.width_mm / 2 * np.tan([self._beta / 2, self._beta])
         if not low <= self.thickness_mm < high:
             raise EdgekitError(
                 f"thickness_mm must lie between {low:.3g} (all round) and {high:.3g} (a wedge)",
                 self.thickness_mm,
                 "Check width, thickness and internal angle against each other.",
             )
-
-    @property
-    def _beta(self) -> float:
-        return float(np.radians(self.internal_angle_deg))
 
     @property
     def back_radius_mm(self) -> float:
@@ -122,10 +96,6 @@ class RoundBack:
         upper = self.flank_mm * sin * (self.width_mm / 2 + rho * sin)
         return float(upper + rho**2 * (self._beta - sin * cos))
 
-    def depth_mm(self, width_mm: FloatArray) -> FloatArray:
-        """The thickness, everywhere."""
-        return np.full_like(np.asarray(width_mm, dtype=float), self.thickness_mm)
-
     def inset_mm(self, depth_mm: FloatArray) -> FloatArray:
         """v cotβ down the flank, then the circle of the back."""
         v = np.asarray(depth_mm, dtype=float)
@@ -133,18 +103,12 @@ class RoundBack:
         below = np.clip(v - (self.thickness_mm - rho), -rho, rho)
         back = self.width_mm / 2 - np.sqrt(rho**2 - below**2)
         on_flank = v <= self.flank_mm * np.sin(self._beta)
-        return np.where(on_flank, v / np.tan(self._beta), back)
+        return np.where(on_flank, super().inset_mm(v), back)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Triangular:
+class Triangular(_Flanked):
     """A sickle's section: two flat flanks that meet in a line; it scales with the local width."""
-
-    width_mm: float
-    internal_angle_deg: float
-
-    def __post_init__(self) -> None:
-        _check(self.width_mm, self.internal_angle_deg, below_deg=90)
 
     @property
     def thickness_mm(self) -> float:
@@ -154,7 +118,7 @@ class Triangular:
     @property
     def flank_mm(self) -> float:
         """(w/2) / cosβ."""
-        return float(self.width_mm / 2 / np.cos(np.radians(self.internal_angle_deg)))
+        return float(self.width_mm / 2 / np.cos(self._beta))
 
     @property
     def area_mm2(self) -> float:
@@ -163,25 +127,16 @@ class Triangular:
 
     def depth_mm(self, width_mm: FloatArray) -> FloatArray:
         """(w/2) tanβ at the local width."""
-        return np.asarray(width_mm / 2 * np.tan(np.radians(self.internal_angle_deg)))
-
-    def inset_mm(self, depth_mm: FloatArray) -> FloatArray:
-        """v cotβ."""
-        return np.asarray(depth_mm / np.tan(np.radians(self.internal_angle_deg)))
+        return np.asarray(width_mm / 2 * np.tan(self._beta))
 
 
 @dataclass(frozen=True, kw_only=True)
-class Bevel:
+class Bevel(_Thick):
     """A hoe's section: one bevel through the whole thickness; the width runs back from the edge."""
 
-    width_mm: float
-    thickness_mm: float
-    internal_angle_deg: float
-
     def __post_init__(self) -> None:
-        beta = _check(self.width_mm, self.internal_angle_deg, below_deg=90)
-        positive("thickness_mm", self.thickness_mm, "Give the blade's thickness in millimetres.")
-        longest = self.width_mm * np.tan(beta)
+        super().__post_init__()
+        longest = self.width_mm * np.tan(self._beta)
         if not self.thickness_mm <= longest:
             raise EdgekitError(
                 f"thickness_mm must be {longest:.3g} or less, or the bevel outruns the width",
@@ -192,18 +147,13 @@ class Bevel:
     @property
     def flank_mm(self) -> float:
         """T / sinβ."""
-        return float(self.thickness_mm / np.sin(np.radians(self.internal_angle_deg)))
+        return float(self.thickness_mm / np.sin(self._beta))
 
     @property
     def area_mm2(self) -> float:
         """w T - T² cotβ / 2."""
-        lost = self.thickness_mm**2 / np.tan(np.radians(self.internal_angle_deg)) / 2
+        lost = self.thickness_mm**2 / np.tan(self._beta) / 2
         return float(self.width_mm * self.thickness_mm - lost)
 
-    def depth_mm(self, width_mm: FloatArray) -> FloatArray:
-        """The thickness, everywhere."""
-        return np.full_like(np.asarray(width_mm, dtype=float), self.thickness_mm)
 
-    def inset_mm(self, depth_mm: FloatArray) -> FloatArray:
-        """v cotβ."""
-        return np.asarray(depth_mm / np.tan(np.radians(self.internal_angle_deg)))
+Section = RoundBack | Triangular | Bevel  # of any blade

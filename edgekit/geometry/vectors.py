@@ -1,11 +1,9 @@
-"""Vectors in space: arrays ``(..., 3)`` in, arrays out, nothing normalised behind your back."""
+"""Vectors in space: arrays ``(..., 3)`` in, arrays out, nothing normalised unasked."""
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from edgekit.checks import FloatArray
-
-__all__ = ["angle", "cross", "dot", "norm", "rotation", "unit"]
 
 
 def dot(a: FloatArray, b: FloatArray) -> FloatArray:
@@ -14,7 +12,7 @@ def dot(a: FloatArray, b: FloatArray) -> FloatArray:
 
 
 def cross(a: FloatArray, b: FloatArray) -> FloatArray:
-    """Vector product over the last axis; several times faster than `numpy.cross` on short arrays."""
+    """Vector product over the last axis; much faster than `numpy.cross` on short arrays."""
     a0, a1, a2 = a[..., 0], a[..., 1], a[..., 2]
     b0, b1, b2 = b[..., 0], b[..., 1], b[..., 2]
     out = np.empty(np.broadcast_shapes(a.shape, b.shape))

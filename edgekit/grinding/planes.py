@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
 from edgekit.contact.apex import clear_inset
-from edgekit.contact.facets import Spacing, spread
+from edgekit.contact.facets import Spacing, placement_density
 from edgekit.geometry.edge import Edge
 from edgekit.grinding.edge_state import EdgeState, GroundEdge, is_dull, parallel_cut
 from edgekit.grinding.random_streams import RunEffects, SessionDraws
@@ -40,7 +40,7 @@ EVEN_SHARES = 8192  # interpolating between them is off by less than 0.1 µm
 @lru_cache(maxsize=32)
 def even_places(edge: Edge, spacing: Spacing) -> FloatArray:
     """Arc length (M,) [mm] that even shares of a spacing have reached."""
-    arc, share = spread(edge, spacing)
+    arc, share = placement_density(edge, spacing)
     return np.interp(np.linspace(0.0, 1.0, EVEN_SHARES + 1), share, arc)
 
 

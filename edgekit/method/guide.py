@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
 from edgekit.checks import FloatArray, between, finite, instance
-from edgekit.contact.holder import Setting, best_held_normals
+from edgekit.contact.holder import Setting, held_normals
 from edgekit.errors import EdgekitError
 from edgekit.geometry.edge import Edge
 
@@ -60,7 +60,7 @@ class HoldElevation:
 
     def normals(self, edge: Edge, arc_mm: FloatArray) -> FloatArray:
         """The normals held at the setting of least error at each point."""
-        return best_held_normals(edge, self.elevations_deg, arc_mm)
+        return held_normals(edge, self.elevations_deg, arc_mm)
 
     @classmethod
     def of(cls, setting: Setting | float | Sequence[Setting | float]) -> HoldElevation:

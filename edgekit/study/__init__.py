@@ -1,1 +1,1 @@
-"""What one asks of many lives: comparisons, sweeps, sensitivities."""
+"""Studies of many simulated lives: comparisons, sweeps, sensitivities."""

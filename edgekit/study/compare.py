@@ -1,57 +1,62 @@
 """Methods compared on one blade, on the same instruments and hands, with their spread.
 
-Run i of every method draws from the same child of the seed, in the same order: the instrument dulls alike, the
-person errs alike. Differences between methods are therefore paired, and far better known than the
-means themselves.
+Run i of every method draws from the same child of the seed, in the same order: the instrument dulls
+alike and the person makes the same errors. Differences between methods are therefore paired, and
+far better known than the means themselves.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 
 from edgekit.checks import count, instance
+from edgekit.display import html_text
 from edgekit.errors import EdgekitError
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.random_streams import SeededKeys
-from edgekit.life.life import (
-    LIFE_DEPTHS,
-    LIFE_STATIONS,
-    Lives,
-    Use,
-    live_runs,
-    rules_of,
-)
+from edgekit.life.life import LIFE_DEPTHS, LIFE_STATIONS, Lives, Use, live_runs, rules_of
 from edgekit.life.retire import DEFAULT_RULES, RetireRule
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
-from edgekit.study.outcomes import VALUES, sample_columns, standard_error
-
-if TYPE_CHECKING:
-    import pandas as pd
+from edgekit.record import Record
+from edgekit.study.outcomes import VALUES, sample_columns, session_percentiles, standard_error
 
 __all__ = ["Comparison", "compare"]
 
-MAX_HISTORIES = 2000  # lives a method of which every session is kept
+MAX_HISTORIES = 2000  # lives per method of which every session is kept
+MAX_RUNS = 5_000_000
+RUN_BYTES = 500  # of one life in the samples and their tables
+SHOWN = {
+    "method": "method",
+    "loss_um_per_session": "width lost per session, µm",
+    "loss_um_per_session_sd": "sd between lives",
+    "loss_um_per_session_mc": "Monte-Carlo error",
+    "sessions_p10": "sessions, p10",
+    "sessions_p50": "median",
+    "sessions_p90": "p90",
+    "angle_error_deg": "angle error, °",
+    "sharp_fraction": "share sharp",
+    "minutes_per_session": "minutes per session",
+}
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Comparison:
+class Comparison(Record):
     """Methods side by side.
 
     Attributes
     ----------
     table : DataFrame
-        A row a method. ``loss_um_per_session`` (mean width loss over the sides), its ``_sd`` between
-        runs and ``_mc`` the Monte-Carlo standard error of the mean; the deepest loss likewise;
-        ``ridge_um, angle_error_deg, angle_rms_deg, sharp_fraction, minutes_per_session, steel_mg`` means a
-        session, each with ``_mc``; ``sessions_p10, _p50, _p90``; ``unfinished``, the share of lives no rule ended;
-        ``strength_left`` at the end, where a `MinStrength` is among the rules.
+        One row per method. ``loss_um_per_session`` (mean width loss over the sides), its ``_sd``
+        between runs and ``_mc`` the Monte-Carlo standard error of the mean; the deepest loss
+        likewise; per-session means ``ridge_um, angle_error_deg, angle_rms_deg, sharp_fraction,
+        minutes_per_session, steel_mg``, each with ``_sd`` and ``_mc``; ``sessions_p10, _p50,
+        _p90``; ``unfinished``, the share of lives no rule ended; ``strength_left`` at the end,
+        where a `MinStrength` is among the rules.
     runs : DataFrame
-        A row a method and run: the tidy samples behind the table.
+        One row per method and run: the tidy samples behind the table.
     """
 
     blade: Blade
@@ -63,65 +68,35 @@ class Comparison:
 
     def differences(self, column: str = "loss_um_per_session", base: int = 0) -> pd.DataFrame:
         """Paired differences from method number `base`: mean, standard error and 95 % interval."""
-        import pandas as pd
-
         numeric = [*VALUES, "sessions"]
         if column not in numeric:
             raise EdgekitError("no such column of numbers", column, f"Choose from {numeric}.")
         if not count("base", base, 0) < len(self.methods):
             raise EdgekitError("base must number a method", base, "Count the methods from 0.")
-        wide = self.runs.pivot_table(index="run", columns="number", values=column)
-        rows = []
-        for number, method in enumerate(self.methods):
-            gap = (wide[number] - wide[base]).to_numpy()
-            mean, error = float(gap.mean()), standard_error(gap)
-            rows.append(
-                {
-                    "method": method.name,
-                    "difference": mean,
-                    "mc": error,
-                    "low": mean - 1.96 * error,
-                    "high": mean + 1.96 * error,
-                    "unpaired_mc": float(
-                        np.hypot(
-                            standard_error(wide[number].to_numpy()),
-                            standard_error(wide[base].to_numpy()),
-                        )
-                    ),
-                }
-            )
-        return pd.DataFrame(rows)
+        wide = self.runs.pivot_table(index="run", columns="number", values=column).to_numpy().T
+        gap = np.ascontiguousarray(wide - wide[base])
+        mean, error, alone = gap.mean(axis=1), standard_error(gap), standard_error(wide)
+        return pd.DataFrame(
+            {
+                "method": [method.name for method in self.methods],
+                "difference": mean,
+                "mc": error,
+                "low": mean - 1.96 * error,
+                "high": mean + 1.96 * error,
+                "unpaired_mc": np.hypot(alone, alone[base]),
+            }
+        )
 
     def __repr__(self) -> str:
-        columns = [
-            "method",
-            "loss_um_per_session",
-            "loss_um_per_session_mc",
-            "sessions_p10",
-            "sessions_p50",
-            "sessions_p90",
-        ]
-        return self.table[columns].to_string(index=False, float_format="{:.2f}".format)
+        return self._short().to_string(index=False, float_format="{:.2f}".format)
 
     def _repr_html_(self) -> str:
-        from html import escape
+        lives = f"{self.blade.name}, {len(self.lives[0].sessions)} lives per method"
+        table: str = self._short().to_html(index=False, float_format="{:.2f}".format)
+        return html_text(lives) + table
 
-        rows = "".join(
-            f"<tr><td>{escape(str(row.method))}</td>"
-            f"<td>{row.loss_um_per_session:.1f} ± {row.loss_um_per_session_sd:.1f}</td>"
-            f"<td>{row.loss_um_per_session_mc:.2f}</td>"
-            f"<td>{row.sessions_p10:.0f} – <b>{row.sessions_p50:.0f}</b> – {row.sessions_p90:.0f}</td>"
-            f"<td>{row.angle_error_deg:+.1f}</td><td>{row.sharp_fraction:.0%}</td>"
-            f"<td>{row.minutes_per_session:.1f}</td></tr>"
-            for row in self.table.itertuples()
-        )
-        return (
-            f"<p>{escape(self.blade.name)}, {len(self.lives[0].sessions)} lives a method</p><table>"
-            "<tr><th>method</th><th>width lost a session, µm (± sd between lives)</th>"
-            "<th>Monte-Carlo error of the mean, µm</th><th>sessions, p10 – median – p90</th>"
-            "<th>angle error, °</th><th>sharp</th><th>minutes a session</th></tr>"
-            f"{rows}</table>"
-        )
+    def _short(self) -> pd.DataFrame:
+        return self.table[[*SHOWN]].rename(columns=SHOWN)
 
 
 def compare(
@@ -135,14 +110,14 @@ def compare(
     stations: int = LIFE_STATIONS,
     depths: int = LIFE_DEPTHS,
 ) -> Comparison:
-    """Live `runs` instruments under each method, on common random numbers.
+    """Simulate the lives of `runs` instruments under each method, on common random numbers.
 
     Parameters
     ----------
     blade : Blade
     methods : sequence of Method or Alternation
     runs : int
-        Lives a method.
+        Lives per method.
     seed : int
         Root of all random numbers; run i depends on the seed and i only.
     use : Use, optional
@@ -162,16 +137,8 @@ def compare(
     >>> result.table["loss_um_per_session"].round().rank().tolist()
     [2.0, 1.0]
     """
-    import pandas as pd
-
-    instance("methods", methods, (list, tuple), "Give methods in a list, even if there is one.")
-    if not methods:
-        raise EdgekitError("compare needs a method", list(methods), "Give one method or more.")
-    for method in methods:
-        instance(
-            "method", method, (Method, Alternation), "Give a method, such as methods.freehand()."
-        )
-    count("runs", runs, 2)
+    _check(methods)
+    count("runs", runs, 2, most=MAX_RUNS, bytes_each=RUN_BYTES * len(methods))
     rules = rules_of(retire)
     lives = [
         live_runs(
@@ -197,10 +164,17 @@ def compare(
     )
 
 
-def _samples(number: int, lives: Lives) -> pd.DataFrame:
-    """A row a run."""
-    import pandas as pd
+def _check(methods: Sequence[Method | Alternation]) -> None:
+    instance("methods", methods, (list, tuple), "Give methods in a list, even if there is one.")
+    if not methods:
+        raise EdgekitError("compare needs a method", list(methods), "Give one method or more.")
+    for method in methods:
+        kinds = (Method, Alternation)
+        instance("method", method, kinds, "Give a method, such as methods.freehand().")
 
+
+def _samples(number: int, lives: Lives) -> pd.DataFrame:
+    """One row per run."""
     columns: dict[str, object] = {
         "number": number,
         "method": lives.method.name,
@@ -214,15 +188,14 @@ def _samples(number: int, lives: Lives) -> pd.DataFrame:
 
 def _row(number: int, lives: Lives, samples: pd.DataFrame) -> dict[str, object]:
     """A row of the comparison's table."""
-    mine = samples[samples["number"] == number]
+    samples = samples[samples["number"] == number]
     row: dict[str, object] = {"method": lives.method.name}
     extra = ("strength_left",) if "strength_left" in samples else ()
     for name in (*VALUES, *extra):
-        values = mine[name].to_numpy()
+        values = samples[name].to_numpy()
         row[name] = float(values.mean())
         row[f"{name}_sd"] = float(values.std(ddof=1))
-        row[f"{name}_mc"] = standard_error(values)
-    for share in (10, 50, 90):
-        row[f"sessions_p{share}"] = float(np.percentile(lives.sessions, share))
+        row[f"{name}_mc"] = float(standard_error(values))
+    row |= session_percentiles(lives.sessions)
     row["unfinished"] = float((lives.ended_by < 0).mean())
     return row

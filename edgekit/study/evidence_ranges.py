@@ -1,4 +1,4 @@
-"""Which inputs decide a result: each one moved across its stated spread, all others at their default.
+"""Which inputs decide a result: each moved across its stated spread, the others at their default.
 
 Low and high ends come from the evidence table, none is chosen here. Every case runs on the same
 random numbers, so small effects show.
@@ -7,9 +7,11 @@ random numbers, so small effects show.
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import reduce
-from typing import TYPE_CHECKING
+from operator import attrgetter
 
+import pandas as pd
+
+from edgekit.checks import instance
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import Gsd, Range, entry
 from edgekit.geometry.blade import Blade
@@ -20,12 +22,9 @@ from edgekit.method.method import Method
 from edgekit.study.case import LifeCase
 from edgekit.study.sensitivity import one_at_a_time
 
-if TYPE_CHECKING:
-    import pandas as pd
-
 __all__ = ["key_inputs"]
 
-# The input's name in the evidence table, and the field of a study that holds it.
+# The input's name in the evidence table, and the name of its field in a row.
 _FIELDS = {
     "dull_rate_um2_per_stroke": "use.law",
     "dull_exponent": "use.law",
@@ -42,11 +41,10 @@ _FIELDS = {
     "depth_cv": "method.hand.depth.sd",
     "retire_width_fraction": "rule.fraction",
 }
-_COUNTS = ("placements", "freehand_seatings")
 
 
 def _set(use: Use, name: str, value: float) -> object:
-    """What the field of an input is given for a value of the input."""
+    """What the field of an input is set to for a value of the input."""
     law = use.law
     if name == "dull_rate_um2_per_stroke" and isinstance(law, PowerDulling):
         return replace(law, rate=value)
@@ -57,7 +55,7 @@ def _set(use: Use, name: str, value: float) -> object:
             sharp_radius_um=use.sharp_radius_um,
             exponent=value,
         )
-    return int(value) if name in _COUNTS else value
+    return int(value) if name in ("placements", "freehand_seatings") else value
 
 
 def _ends(name: str) -> tuple[float, float]:
@@ -81,14 +79,15 @@ def key_inputs(
         A side-grinding method; its hand's errors are the ones that are moved.
     use : Use, optional
     runs : int
-        Lives a case.
+        Lives per case.
     seed : int
 
     Returns
     -------
     DataFrame
-        A row an input that the study has, the one that moves the loss most first: ``input, status, low, high,
-        loss_um_at_low, loss_um_at_high, loss_um_default, sessions_at_low, sessions_at_high, swing_um``.
+        One row per input of the case, the one that moves the loss most first: ``input,
+        status, low, high, loss_um_at_low, loss_um_at_high, loss_um_default, sessions_at_low,
+        sessions_at_high, swing_um``.
 
     Examples
     --------
@@ -98,29 +97,25 @@ def key_inputs(
     >>> bool(table["swing_um"].iloc[0] >= table["swing_um"].iloc[-1])
     True
     """
-    import pandas as pd
-
-    task = LifeCase(blade=blade, method=method, use=use or Use(), rules=(MaxWidthLoss(),))
-    parts = {"method": method, "use": task.use, "rule": task.rules[0]}
-    names = [
-        name
-        for name, field in _FIELDS.items()
-        if field != "use.law" or isinstance(task.use.law, PowerDulling)
+    instance("blade", blade, Blade, "Make one with edgekit.patterns, or read_blade.")
+    instance("method", method, Method, "Make one with edgekit.methods.")
+    case = LifeCase(blade=blade, method=method, use=use or Use(), rules=(MaxWidthLoss(),))
+    power = isinstance(case.use.law, PowerDulling)
+    fields = {name: field for name, field in _FIELDS.items() if power or field != "use.law"}
+    base = {field: _default(case, field) for field in fields.values()}
+    ranges = {name: _ends(name) for name in fields}
+    ends = [
+        (fields[name], _set(case.use, name, low), _set(case.use, name, high))
+        for name, (low, high) in ranges.items()
     ]
-    base, ends = {}, []
-    for name in names:
-        owner, *path = _FIELDS[name].split(".")
-        base[_FIELDS[name]] = reduce(getattr, path, parts[owner])
-        low, high = (_set(task.use, name, end) for end in _ends(name))
-        ends.append((_FIELDS[name], low, high))
-    found = one_at_a_time(task, base, ends, runs=runs, seed=seed, progress=False, summary=True)
-    loss, life = (found[c].to_numpy() for c in ("loss_um_per_session", "sessions_p50"))
+    table = one_at_a_time(case, base, ends, runs=runs, seed=seed, progress=False, summary=True)
+    loss, life = (table[c].to_numpy() for c in ("loss_um_per_session", "sessions_p50"))
     table = pd.DataFrame(
         {
-            "input": names,
-            "status": [entry(name).status.value for name in names],
-            "low": [_ends(name)[0] for name in names],
-            "high": [_ends(name)[1] for name in names],
+            "input": [*fields],
+            "status": [entry(name).status.value for name in fields],
+            "low": [low for low, _ in ranges.values()],
+            "high": [high for _, high in ranges.values()],
             "loss_um_at_low": loss[1::2],
             "loss_um_at_high": loss[2::2],
             "loss_um_default": loss[0],
@@ -130,3 +125,9 @@ def key_inputs(
         }
     )
     return table.sort_values("swing_um", ascending=False, ignore_index=True)
+
+
+def _default(case: LifeCase, field: str) -> object:
+    """The value that a field of a row has in a case."""
+    owner, _, path = field.partition(".")
+    return attrgetter(path)(case.rules[0] if owner == "rule" else getattr(case, owner))

@@ -1,60 +1,56 @@
 """Grinding the sides or the face: width, thickness, strength and sessions, and where they tie.
 
-With an edge of radius r and no error of the hand, grinding a lateral surface costs r cot(β/2) of width and
-grinding the face r(1 + cosβ) of thickness, which is sinβ times as much. A rule that allows the share
-f_w of the width W and one that allows f_t of the thickness T are then used up after equally many
-sessions when
+With an edge of radius r and no error of the hand, grinding a lateral surface costs r cot(β/2) of
+width and grinding the face r(1 + cosβ) of thickness, which is sinβ times as much. A rule that
+allows the share f_w of the width W and one that allows f_t of the thickness T are then used up
+after equally many sessions when
 
     T/W = (sinβ / n) (f_w / f_t)
 
 for n edges ground in a session: how dull the blade was drops out. A blade thicker than that lasts
-longer if ground on the face, a thinner one if ground on the sides. What errors of the
-hand cost is then added by simulated lives: a stone that lies aslant on the face pays for its slant over
-the whole width, every session.
+longer if ground on the face, a thinner one if ground on the sides. What errors of the hand cost is
+then added by simulated lives: a stone that lies aslant on the face removes steel over the full
+width because of its slant, in every session.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 
 from edgekit.bending.beam import Wear, end_inset_mm, life_bending_model, shortened_mm
-from edgekit.checks import FloatArray, at_least, count, fraction, positive
+from edgekit.checks import FloatArray, at_least, count, fraction, instance, positive
 from edgekit.contact.holder import best_setting
+from edgekit.display import html_text
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade, BladeClass
 from edgekit.grinding.recession_field import inset_at, prepare_edge
 from edgekit.life.life import LIFE_DEPTHS, LIFE_STATIONS, Use
-from edgekit.life.retire import (
-    MaxThicknessLoss,
-    MaxWidthLoss,
-    MinLength,
-    MinStrength,
-    RetireRule,
-)
+from edgekit.life.retire import MaxThicknessLoss, MaxWidthLoss, MinLength, MinStrength, RetireRule
 from edgekit.method.alternation import Alternation
 from edgekit.method.catalogue import face_honing, held
 from edgekit.method.hand import ErrorTerm
 from edgekit.method.method import Method
+from edgekit.record import Record
 from edgekit.study.compare import Comparison, compare
-
-if TYPE_CHECKING:
-    import pandas as pd
+from edgekit.study.outcomes import SESSIONS
+from edgekit.units import UM_PER_MM
 
 __all__ = ["Crossover", "FaceOrSides", "crossover", "face_or_sides", "ideal_sessions", "mixture"]
 
 MIXES = ((1, 0), (3, 1), (1, 1), (1, 3), (0, 1))
 TILTS_DEG = (0.0, 0.25, 0.5, 1.0, 2.0)
-MAX_IDEAL = 400  # sessions looked at in the ideal case
-UM_PER_MM = 1000.0
+RULES = (MaxWidthLoss(), MinLength(), MaxThicknessLoss(), MinStrength())
+MAX_IDEAL = 400  # sessions examined in the ideal case
+MAX_MIXED = 200  # sessions in a round of a mixture: a life has no more
 
 
 def mixture(side: Method, face: Method, *, sides: int, faces: int) -> Method | Alternation:
-    """Sessions on the sides and on the face by turns: `sides` of the one, then `faces` of the other.
+    """Sessions on the sides and on the face by turns: `sides` of one, then `faces` of the other.
 
     Parameters
     ----------
@@ -68,14 +64,17 @@ def mixture(side: Method, face: Method, *, sides: int, faces: int) -> Method | A
     >>> ek.mixture(ek.methods.held(15.0), ek.methods.face_honing(), sides=3, faces=1).name
     '3 on the sides, then 1 on the face'
     """
-    many, few = count("sides", sides, 0), count("faces", faces, 0)
-    if many + few == 0:
+    for name, method in (("side", side), ("face", face)):
+        instance(name, method, Method, "Give a method, such as methods.face_honing().")
+    sides = count("sides", sides, 0, most=MAX_MIXED)
+    faces = count("faces", faces, 0, most=MAX_MIXED)
+    if sides + faces == 0:
         raise EdgekitError("a mixture needs a session", (sides, faces), "Give 1 or more of either.")
-    if many == 0 or few == 0:
-        return replace(face, name="face only") if many == 0 else replace(side, name="sides only")
+    if sides == 0 or faces == 0:
+        return replace(face, name="face only") if sides == 0 else replace(side, name="sides only")
     return Alternation(
-        name=f"{many} on the sides, then {few} on the face",
-        methods=(side,) * many + (face,) * few,
+        name=f"{sides} on the sides, then {faces} on the face",
+        methods=(side,) * sides + (face,) * faces,
     )
 
 
@@ -83,8 +82,8 @@ def mixture(side: Method, face: Method, *, sides: int, faces: int) -> Method | A
 class Crossover:
     """Where grinding the face and grinding the sides last equally long, without errors of the hand.
 
-    ``edges`` ground in a session; ``thickness_over_width`` of the blade; ``tie`` the value of it at
-    which both last equally long under the two rules; ``width_fraction, thickness_fraction`` the
+    ``edges`` ground in a session; ``thickness_over_width`` of the blade; ``tie``, its value at
+    which both last equally long under the two rules; ``width_fraction, thickness_fraction``, the
     rules' shares; ``internal_angle_deg``.
     """
 
@@ -105,10 +104,10 @@ class Crossover:
         return (
             f"By width and thickness alone and without errors of the hand, grinding the {longer} "
             f"lasts longer: thickness over width is {self.thickness_over_width:.2f}, the tie at "
-            f"{self.tie:.2f}. The tie moves with the number of edges "
-            f"ground ({self.edges}), the internal angle ({self.internal_angle_deg:g}°) and the limits "
+            f"{self.tie:.2f}. The tie depends on the number of edges ground ({self.edges}), the "
+            f"internal angle ({self.internal_angle_deg:g}°) and the limits "
             f"({self.width_fraction:.0%} of the width, {self.thickness_fraction:.0%} of the "
-            "thickness), not with how dull the edge was."
+            "thickness), not on how dull the edge was."
         )
 
 
@@ -124,7 +123,7 @@ def crossover(
     ----------
     blade : Blade
     width_fraction, thickness_fraction : float
-        Shares that may go.
+        Shares that may be lost.
 
     Examples
     --------
@@ -137,22 +136,21 @@ def crossover(
     [False, True]
     """
     _not_a_hoe(blade)
-    wide, thick = (
-        fraction("width_fraction", width_fraction),
-        fraction("thickness_fraction", thickness_fraction),
-    )
+    width = fraction("width_fraction", width_fraction)
+    thickness = fraction("thickness_fraction", thickness_fraction)
     beta = blade.internal_angle_deg
     return Crossover(
         edges=len(blade.edges),
         internal_angle_deg=beta,
         thickness_over_width=blade.thickness_mm / (blade.width_mm + blade.worn_width_mm),
-        tie=float(np.sin(np.radians(beta))) / len(blade.edges) * wide / thick,
-        width_fraction=wide,
-        thickness_fraction=thick,
+        tie=float(np.sin(np.radians(beta))) / len(blade.edges) * width / thickness,
+        width_fraction=width,
+        thickness_fraction=thickness,
     )
 
 
 def _not_a_hoe(blade: Blade) -> None:
+    instance("blade", blade, Blade, "Make one with edgekit.patterns, or read_blade.")
     if blade.kind is BladeClass.HOE:
         raise EdgekitError(
             "a hoe is ground on its bevel only", blade.name, "Give a curette or a sickle."
@@ -168,7 +166,7 @@ def ideal_sessions(
     thickness_fraction: float = value("retire_width_fraction"),
     strength_fraction: float = value("retire_strength_fraction"),
 ) -> pd.DataFrame:
-    """Sessions that each rule allows for shares of sessions on the face, without errors of the hand.
+    """Sessions that each rule allows, by the share of them on the face, without errors of the hand.
 
     Parameters
     ----------
@@ -184,9 +182,9 @@ def ideal_sessions(
     Returns
     -------
     DataFrame
-        A row a share: ``face_share, by_width, by_thickness, by_strength, sessions`` (the least, real
-        numbers; inf where a rule is never used up, 400 at most for strength) and ``width_um,
-        thickness_um`` lost a session.
+        One row per share: ``face_share, by_width, by_thickness, by_strength, sessions`` (the
+        smallest of the three; real numbers, inf where a rule is never used up, 400 at most for
+        strength) and ``width_um, thickness_um`` lost per session.
 
     Examples
     --------
@@ -196,27 +194,21 @@ def ideal_sessions(
     >>> table["by_width"].round(1).tolist()
     [16.5, 63.7]
     """
-    import pandas as pd
-
     _not_a_hoe(blade)
     radius = positive("dull_radius_um", dull_radius_um)
     shares = np.array([fraction("face_share", share, zero=True) for share in face_share])
-    limits = [
-        fraction("width_fraction", width_fraction),
-        fraction("thickness_fraction", thickness_fraction),
-        fraction("strength_fraction", strength_fraction),
-    ]
+    max_width = fraction("width_fraction", width_fraction)
+    max_thickness = fraction("thickness_fraction", thickness_fraction)
+    min_strength = fraction("strength_fraction", strength_fraction)
     beta = np.radians(blade.internal_angle_deg)
     side, face = radius / np.tan(beta / 2), radius * (1 + np.cos(beta))
     width = (1 - shares) * side * len(blade.edges) + shares * 2 * face / np.tan(beta)
     thickness = shares * face
     new = blade.width_mm + blade.worn_width_mm
     with np.errstate(divide="ignore"):
-        by_width = (limits[0] * new - blade.worn_width_mm) * UM_PER_MM / width
-        by_thickness = limits[1] * blade.thickness_mm * UM_PER_MM / thickness
-    by_strength = np.array(
-        [_by_strength(blade, (1 - s) * side, s * face, limits[2]) for s in shares]
-    )
+        by_width = (max_width * new - blade.worn_width_mm) * UM_PER_MM / width
+        by_thickness = max_thickness * blade.thickness_mm * UM_PER_MM / thickness
+    by_strength = [_by_strength(blade, (1 - s) * side, s * face, min_strength) for s in shares]
     return pd.DataFrame(
         {
             "face_share": shares,
@@ -243,7 +235,7 @@ def _by_strength(blade: Blade, side_um: float, face_um: float, limit: float) -> 
         flank = done * side_um + (ground.depth_mm / np.tan(ground.angle_rad))[:, None, :]
         removed = np.maximum(flank - ground.inset_mm[:, None, :], 0.0)
         removed = np.where(done * side_um > 0, removed, 0.0)
-        drop = np.broadcast_to(done * face_um, removed.shape[1:]).copy()
+        drop = np.broadcast_to(done * face_um, removed.shape[1:])
         drop = np.minimum(drop, blade.thickness_mm * 0.95)
         wears.append(Wear(removed, drop))
         field = removed + ground.inset_mm[:, None, :]
@@ -256,16 +248,15 @@ def _by_strength(blade: Blade, side_um: float, face_um: float, limit: float) -> 
     return float(k - 1 + (left[k - 1] - limit) / (left[k - 1] - left[k])) if k else 0.0
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class FaceOrSides:
+class FaceOrSides(Record):
     """Grinding the sides, the face, and mixtures of both, on one blade.
 
     Attributes
     ----------
     table : DataFrame
-        A row a mixture, from lives with errors of the hand: ``method, face_share``; ``sessions_p10,
-        _p50, _p90``; at the end of life ``width_lost_um, thickness_lost_um, strength_left`` (medians);
-        ``ended_by`` (most frequent); ``minutes_per_session``.
+        One row per mixture, from lives with errors of the hand: ``method, face_share``;
+        ``sessions_p10, _p50, _p90``; at the end of life ``width_lost_um, thickness_lost_um,
+        strength_left`` (medians); ``ended_by`` (most frequent); ``minutes_per_session``.
     ideal : DataFrame
         `ideal_sessions` at eleven shares, with the median dull radius of the lives.
     crossover : Crossover
@@ -273,8 +264,8 @@ class FaceOrSides:
         Sessions of face grinding (p10, p50, p90) against the scatter of the stone's slant between
         set-ups, ``tilt_sd_deg``.
     tilt_tie_deg : float or None
-        That scatter at which face and sides last equally long in the median; None if they never do in the
-        range looked at.
+        That scatter at which face and sides last equally long on average; None if they never do in
+        the range examined.
     comparison : Comparison
         The lives behind the table.
     """
@@ -289,26 +280,27 @@ class FaceOrSides:
 
     @property
     def finding(self) -> str:
-        """What it comes to, in a few sentences with numbers."""
+        """The result in a few sentences with numbers."""
         first, last = self.table.iloc[0], self.table.iloc[-1]
         best = self.table.iloc[int(np.argmax(self.table["sessions_p50"]))]
         tie = (
-            f"at no slant up to {self.by_tilt['tilt_sd_deg'].max():g}° do they tie"
+            f"They do not tie at any slant up to {self.by_tilt['tilt_sd_deg'].max():g}°."
             if self.tilt_tie_deg is None
-            else f"they tie where the stone's slant on the face scatters by {self.tilt_tie_deg:.2f}°"
+            else f"They tie if the stone's slant on the face scatters by {self.tilt_tie_deg:.2f}°."
         )
         return (
             f"Sides {first.sessions_p50:.0f} sessions ({first.sessions_p10:.0f} to "
             f"{first.sessions_p90:.0f}), face {last.sessions_p50:.0f} ({last.sessions_p10:.0f} to "
-            f"{last.sessions_p90:.0f}), most with {best.method}: {best.sessions_p50:.0f}. {tie[0].upper()}"
-            f"{tie[1:]}. {self.crossover}"
+            f"{last.sessions_p90:.0f}), most with {best.method}: {best.sessions_p50:.0f}. {tie} "
+            f"{self.crossover}"
         )
 
-    def _repr_html_(self) -> str:
-        from html import escape
+    def __repr__(self) -> str:
+        return f"{self.blade.name}: {self.finding}"
 
-        shown = self.table.round(2).to_html(index=False)
-        return f"<b>{escape(self.blade.name)}</b><p>{escape(self.finding)}</p>{shown}"
+    def _repr_html_(self) -> str:
+        table: str = self.table.round(2).to_html(index=False)
+        return html_text(self.finding, bold=self.blade.name) + table
 
 
 def face_or_sides(
@@ -339,7 +331,7 @@ def face_or_sides(
     retire : tuple of RetireRule, optional
         Rules by width, length, thickness and strength by default.
     runs, seed : int
-        Lives a mixture, and the root of their random numbers.
+        Lives per mixture, and the root of their random numbers.
 
     Returns
     -------
@@ -353,41 +345,30 @@ def face_or_sides(
     >>> result.table["face_share"].tolist()
     [0.0, 1.0]
     """
-    import pandas as pd
-
     limits = crossover(blade)
     if not mixes:
         raise EdgekitError("face_or_sides needs a mixture", mixes, "Give (sides, faces) pairs.")
-    one = side or held(best_setting(next(iter(blade.edges.values()))))
-    other = face or face_honing()
-    usual: tuple[RetireRule, ...] = (
-        MaxWidthLoss(),
-        MinLength(),
-        MaxThicknessLoss(),
-        MinStrength(),
-    )
-    rules = usual if retire is None else retire
-    methods = [mixture(one, other, sides=s, faces=f) for s, f in mixes]
-    found = compare(blade, methods, runs=runs, seed=seed, use=use, retire=rules)
-    table = pd.DataFrame([_row(found, i, f / (s + f)) for i, (s, f) in enumerate(mixes)])
-    slants = [_slanted(other, at_least("tilts_deg", tilt, 0.0)) for tilt in tilts_deg]
-    tilted = compare(blade, [one, *slants], runs=runs, seed=seed, use=use, retire=rules)
-    by_tilt = pd.DataFrame({"tilt_sd_deg": list(tilts_deg)})
-    for name in ("sessions_p10", "sessions_p50", "sessions_p90"):
-        by_tilt[name] = tilted.table[name].to_numpy()[1:]
-    radius = float(found.table["dull_radius_um"].iloc[0])
+    side = side or held(best_setting(next(iter(blade.edges.values()))))
+    face = face or face_honing()
+    rules = RULES if retire is None else retire
+    methods = [mixture(side, face, sides=s, faces=f) for s, f in mixes]
+    mixed = compare(blade, methods, runs=runs, seed=seed, use=use, retire=rules)
+    table = pd.DataFrame([_row(mixed, i, f / (s + f)) for i, (s, f) in enumerate(mixes)])
+    tilts = np.array([at_least("tilts_deg", tilt, 0.0) for tilt in tilts_deg])
+    slanted = [side, *(_slanted(face, tilt) for tilt in tilts)]
+    tilted = compare(blade, slanted, runs=runs, seed=seed, use=use, retire=rules)
+    by_tilt = tilted.table[[*SESSIONS]].iloc[1:].reset_index(drop=True)
+    by_tilt.insert(0, "tilt_sd_deg", tilts)
+    means = np.array([np.mean(lives.sessions) for lives in tilted.lives])
+    radius = float(mixed.table["dull_radius_um"].iloc[0])
     return FaceOrSides(
         blade=blade,
         table=table,
         ideal=ideal_sessions(blade, face_share=np.linspace(0, 1, 11), dull_radius_um=radius),
         crossover=limits,
         by_tilt=by_tilt,
-        tilt_tie_deg=_tie(
-            np.asarray(tilts_deg, dtype=float),
-            np.array([np.mean(lives.sessions) for lives in tilted.lives[1:]]),
-            float(np.mean(tilted.lives[0].sessions)),
-        ),
-        comparison=found,
+        tilt_tie_deg=_tie(tilts, means[1:], float(means[0])),
+        comparison=mixed,
     )
 
 
@@ -397,21 +378,19 @@ def _slanted(face: Method, tilt_deg: float) -> Method:
     return replace(face, name=f"face, slant ± {tilt_deg:g}°", hand=hand)
 
 
-def _row(found: Comparison, number: int, face_share: float) -> dict[str, object]:
-    lives = found.lives[number]
-    row = found.table.iloc[number]
-    mine = found.runs[found.runs["number"] == number]
-    left = np.median(mine["strength_left"]) if "strength_left" in mine else np.inf
+def _row(comparison: Comparison, number: int, face_share: float) -> dict[str, object]:
+    """A mixture in the table."""
+    lives, row = comparison.lives[number], comparison.table.iloc[number]
+    runs = comparison.runs[comparison.runs["number"] == number]
+    left = np.median(runs["strength_left"]) if "strength_left" in runs else np.inf
     return {
         "method": row["method"],
         "face_share": face_share,
-        "sessions_p10": row["sessions_p10"],
-        "sessions_p50": row["sessions_p50"],
-        "sessions_p90": row["sessions_p90"],
+        **row[[*SESSIONS]],
         "width_lost_um": float(np.median(lives.last("mean_width_um"))),
         "thickness_lost_um": float(np.median(lives.last("thickness_um"))),
         "strength_left": float(left),
-        "ended_by": mine["ended_by"].mode().iloc[0],
+        "ended_by": runs["ended_by"].mode().iloc[0],
         "minutes_per_session": row["minutes_per_session"],
     }
 
@@ -419,8 +398,9 @@ def _row(found: Comparison, number: int, face_share: float) -> dict[str, object]
 def _tie(tilts: FloatArray, sessions: FloatArray, sides: float) -> float | None:
     """Slant at which sessions on the face fall to those on the sides, straight between trials."""
     longer = sessions > sides
-    for i in range(len(tilts) - 1):
-        if longer[i] and not longer[i + 1]:
-            share = (sessions[i] - sides) / (sessions[i] - sessions[i + 1])
-            return float(tilts[i] + share * (tilts[i + 1] - tilts[i]))
-    return None
+    falls = np.flatnonzero(longer[:-1] & ~longer[1:])
+    if not len(falls):
+        return None
+    i = int(falls[0])
+    share = (sessions[i] - sides) / (sessions[i] - sessions[i + 1])
+    return float(tilts[i] + share * (tilts[i + 1] - tilts[i]))

@@ -1,20 +1,21 @@
 """Grids of a sweep: which values of which fields, row by row.
 
 A field is named from its owner down, ``"method.placements"`` or ``"method.hand.tilt_deg.sd"``; see
-`edgekit.study.case.LifeCase` for the owners. Values are numbers, or whole objects such as methods.
+`edgekit.study.case.LifeCase` for the owners. Values are numbers, or objects such as methods.
 """
 
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 
-from edgekit.checks import FloatArray, count, finite, instance
+from edgekit.checks import FloatArray, count, finite, frozen_array, instance
 from edgekit.errors import EdgekitError
+from edgekit.record import Record
 
 __all__ = [
     "Distribution",
@@ -27,16 +28,21 @@ __all__ = [
 ]
 
 
+MAX_ROWS = 1_000_000
+ROW_BYTES = 100  # and more, where a row holds large objects
+
+
 class Distribution(Protocol):
-    """How an uncertain input spreads; every frozen distribution of `scipy.stats` is one."""
+    """Distribution of an uncertain input; every frozen distribution of `scipy.stats` is one."""
 
     def ppf(self, q: FloatArray) -> FloatArray:
         """Value at cumulative probability `q`."""
-        ...
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Grid:
+Inputs = Mapping[str, tuple[float, float] | Distribution]
+
+
+class Grid(Record):
     """Rows of values for named fields.
 
     Attributes
@@ -44,7 +50,7 @@ class Grid:
     names : tuple of str
         Fields, such as ``"method.placements"``.
     rows : tuple of tuples
-        One value a field in each row.
+        One value for each field in each row.
     """
 
     names: tuple[str, ...]
@@ -60,6 +66,7 @@ class Grid:
                 raise EdgekitError(
                     f"a row needs {len(self.names)} values", row, "Give one for each field."
                 )
+        super().__post_init__()
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -74,7 +81,9 @@ class Grid:
 
 
 def labels(values: Sequence[object]) -> list[object]:
-    """A column as a table shows it: plain values as they are, objects by name, numbered where several share one.
+    """A column as a table shows it: plain values as they are, objects by name.
+
+    Names that several objects share are numbered.
 
     Examples
     --------
@@ -83,19 +92,17 @@ def labels(values: Sequence[object]) -> list[object]:
     >>> labels([one, two, one, 7])[1:]
     ['freehand, moving stone (2)', 'freehand, moving stone (1)', 7]
     """
-    alike: dict[str, list[object]] = {}
+    alike: dict[str, dict[int, None]] = {}  # by name, the different objects in order
     for value in values:
-        known = [] if _is_plain(value) else alike.setdefault(_name(value), [])
-        if not any(value is item for item in known):
-            known.append(value)
-
-    def shown(value: object) -> object:
-        if _is_plain(value):
-            return value.item() if isinstance(value, np.generic) else value
-        places = [item is value for item in alike[_name(value)]]
-        return _name(value) + (f" ({places.index(True) + 1})" if len(places) > 1 else "")
-
-    return [shown(value) for value in values]
+        if not _is_plain(value):
+            alike.setdefault(_name(value), {})[id(value)] = None
+    shown: dict[int, object] = {
+        key: f"{name} ({number})" if len(keys) > 1 else name
+        for name, keys in alike.items()
+        for number, key in enumerate(keys, 1)
+    }
+    plain = (value.item() if isinstance(value, np.generic) else value for value in values)
+    return [shown.get(id(value), cell) for value, cell in zip(values, plain, strict=True)]
 
 
 def _is_plain(value: object) -> bool:
@@ -115,11 +122,16 @@ def full_grid(axes: Mapping[str, Sequence[object]]) -> Grid:
     ((4, 15), (4, 45), (8, 15), (8, 45))
     """
     instance("axes", axes, Mapping, "Give a dictionary of field to values.")
+    columns = []
     for name, values in axes.items():
         if isinstance(values, str) or not isinstance(values, Iterable):
-            raise EdgekitError(f"{name} needs a list of values", values, "Put one in a list, too.")
-    rows = itertools.product(*(tuple(values) for values in axes.values()))
-    return Grid(names=tuple(axes), rows=tuple(rows))
+            raise EdgekitError(
+                f"{name} needs a list of values", values, "Put a single one in a list."
+            )
+        columns.append(tuple(values))
+    size = math.prod(map(len, columns))
+    count("rows of the grid", size, 0, most=MAX_ROWS, bytes_each=ROW_BYTES)
+    return Grid(names=tuple(axes), rows=tuple(itertools.product(*columns)))
 
 
 def list_grid(rows: Sequence[Mapping[str, object]]) -> Grid:
@@ -130,7 +142,7 @@ def list_grid(rows: Sequence[Mapping[str, object]]) -> Grid:
     >>> len(list_grid([{"method.placements": 4}, {"method.placements": 12}]))
     2
     """
-    instance("rows", rows, (list, tuple), "Give a list of dictionaries, a row each.")
+    instance("rows", rows, (list, tuple), "Give a list of dictionaries, one per row.")
     if not rows:
         raise EdgekitError("a grid needs a row", rows, "Give one or more.")
     for row in rows:
@@ -142,9 +154,7 @@ def list_grid(rows: Sequence[Mapping[str, object]]) -> Grid:
     return Grid(names=names, rows=tuple(tuple(row[name] for name in names) for row in rows))
 
 
-def latin_hypercube(
-    inputs: Mapping[str, tuple[float, float] | Distribution], points: int, *, seed: int
-) -> Grid:
+def latin_hypercube(inputs: Inputs, points: int, *, seed: int) -> Grid:
     """A Latin hypercube: each input's range cut into as many strata as points, one point in each.
 
     Parameters
@@ -162,20 +172,18 @@ def latin_hypercube(
     """
     from scipy.stats import qmc
 
-    unit = qmc.LatinHypercube(d=input_count(inputs), rng=count("seed", seed, 0)).random(
-        count("points", points)
-    )
+    number = count("points", points, most=MAX_ROWS, bytes_each=ROW_BYTES)
+    unit = qmc.LatinHypercube(d=input_count(inputs), rng=count("seed", seed, 0)).random(number)
     return _spread(inputs, unit)
 
 
-def sobol_points(
-    inputs: Mapping[str, tuple[float, float] | Distribution], points: int, *, seed: int
-) -> Grid:
+def sobol_points(inputs: Inputs, points: int, *, seed: int) -> Grid:
     """Points of a scrambled Sobol sequence; a power of two keeps it balanced.
 
     Examples
     --------
-    >>> len(sobol_points({"use.strokes": (10.0, 60.0), "method.sharp_target": (0.9, 1.0)}, 8, seed=1))
+    >>> inputs = {"use.strokes": (10.0, 60.0), "method.sharp_target": (0.9, 1.0)}
+    >>> len(sobol_points(inputs, 8, seed=1))
     8
     """
     from scipy.stats import qmc
@@ -186,8 +194,8 @@ def sobol_points(
 
 
 def power_of_two(points: int, low: int = 1) -> int:
-    """Points of a Sobol sequence, `low` or more; another number than a power of two is refused."""
-    number = count("points", points, low)
+    """Points of a Sobol sequence, `low` or more; only powers of two are accepted."""
+    number = count("points", points, low, most=MAX_ROWS, bytes_each=ROW_BYTES)
     if number & (number - 1):
         raise EdgekitError(
             "points of a Sobol sequence must be a power of two", points, "Give 64, 128, 256, ..."
@@ -195,20 +203,20 @@ def power_of_two(points: int, low: int = 1) -> int:
     return number
 
 
-def input_count(inputs: Mapping[str, tuple[float, float] | Distribution]) -> int:
-    """How many inputs there are; none is refused."""
+def input_count(inputs: Inputs) -> int:
+    """Number of inputs, at least one."""
     instance("inputs", inputs, Mapping, "Give a dictionary of field to (low, high).")
     if not inputs:
         raise EdgekitError("an input is needed", inputs, "Name one or more.")
     return len(inputs)
 
 
-def _spread(inputs: Mapping[str, tuple[float, float] | Distribution], unit: FloatArray) -> Grid:
-    columns = [
-        spread_values(name, item, unit[:, i]) for i, (name, item) in enumerate(inputs.items())
-    ]
-    rows = zip(*(column.tolist() for column in columns), strict=True)
-    return Grid(names=tuple(inputs), rows=tuple(rows))
+def _spread(inputs: Inputs, unit: FloatArray) -> Grid:
+    columns = (
+        spread_values(name, item, share).tolist()
+        for (name, item), share in zip(inputs.items(), unit.T, strict=True)
+    )
+    return Grid(names=tuple(inputs), rows=tuple(zip(*columns, strict=True)))
 
 
 def spread_values(
@@ -226,4 +234,4 @@ def spread_values(
             item,
             "Give (low, high), or a frozen distribution of scipy.stats.",
         )
-    return np.asarray(item.ppf(share), dtype=float)
+    return frozen_array(f"values of {name}", item.ppf(share), share.shape)

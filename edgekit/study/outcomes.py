@@ -1,4 +1,4 @@
-"""What a study reads off a number of lives: one value a life, and their summary."""
+"""Outcomes that a study takes from simulated lives, one value per life, and their statistics."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from edgekit.checks import FloatArray
 from edgekit.life.life import Lives
 
-__all__ = ["OVER_LIFE", "PER_SESSION", "VALUES", "sample_columns", "standard_error"]
+__all__ = ["SESSIONS", "VALUES", "sample_columns", "session_percentiles", "standard_error"]
 
 PER_SESSION = {
     "loss_um_per_session": "mean_width_um",
@@ -24,11 +24,14 @@ OVER_LIFE = {
     "dull_radius_um": "dull_radius_um",
 }
 VALUES = (*PER_SESSION, *OVER_LIFE)
+SESSIONS = {"sessions_p10": 10, "sessions_p50": 50, "sessions_p90": 90}  # column and percentile
 
 
 def sample_columns(lives: Lives) -> dict[str, NDArray[np.generic]]:
-    """``sessions`` and ``ended_by`` (the rule in words, empty if none ended it) of each life, and one value
-    (R,) of each quantity in `VALUES`."""
+    """Arrays (R,), one value per life: ``sessions``, ``ended_by`` and every quantity in `VALUES`.
+
+    ``ended_by`` is the rule in words, empty if none ended the life.
+    """
     rules = np.array([*map(str, lives.rules), ""], dtype=object)
     columns: dict[str, NDArray[np.generic]]
     columns = {"sessions": lives.sessions, "ended_by": rules[lives.ended_by]}
@@ -36,6 +39,14 @@ def sample_columns(lives: Lives) -> dict[str, NDArray[np.generic]]:
     return columns | {name: lives.mean(track) for name, track in OVER_LIFE.items()}
 
 
-def standard_error(values: FloatArray) -> float:
-    """Standard error of the mean."""
-    return float(np.std(values, ddof=1) / np.sqrt(len(values))) if len(values) > 1 else float("inf")
+def session_percentiles(sessions: NDArray[np.int_]) -> dict[str, float]:
+    """The columns `SESSIONS` of a table, from the sessions of each life."""
+    return {name: float(np.percentile(sessions, at)) for name, at in SESSIONS.items()}
+
+
+def standard_error(values: FloatArray) -> FloatArray:
+    """Standard error of the mean over the last axis; infinite for a single value."""
+    size = values.shape[-1]
+    if size < 2:
+        return np.full(values.shape[:-1], np.inf)
+    return np.asarray(np.std(values, axis=-1, ddof=1) / np.sqrt(size))

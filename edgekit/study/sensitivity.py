@@ -1,31 +1,24 @@
-"""What matters most: shares of variance, swings one input at a time, and how many runs are enough."""
+"""What matters most: shares of variance, swings of single inputs, number of runs needed."""
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
 from os import PathLike
-from typing import TYPE_CHECKING
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 
 from edgekit.checks import FloatArray, count, fraction, frozen_array, positive
 from edgekit.errors import EdgekitError
+from edgekit.record import Record
 from edgekit.study.case import Task
-from edgekit.study.grid import (
-    Distribution,
-    Grid,
-    input_count,
-    list_grid,
-    power_of_two,
-    spread_values,
-)
-from edgekit.study.sweep import OK, sweep
-
-if TYPE_CHECKING:
-    import pandas as pd
+from edgekit.study.grid import Grid, Inputs, input_count, list_grid, power_of_two, spread_values
+from edgekit.study.outcomes import standard_error
+from edgekit.study.sweep import FailedRows, RunStatus, sweep
 
 __all__ = [
     "OUTPUTS",
@@ -41,21 +34,19 @@ __all__ = [
 OUTPUTS = ("loss_um_per_session", "sessions", "minutes_per_session")
 MAX_RUNS = 2**53  # beyond it whole numbers have gaps
 RESAMPLES = 400  # of the bootstrap; its 95 % ends then scatter by some hundredths of their width
-Inputs = Mapping[str, tuple[float, float] | Distribution]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Sensitivity:
+class Sensitivity(Record):
     """Shares of variance.
 
     Attributes
     ----------
     table : DataFrame
-        A row an output and input: ``first`` (share of the output's variance that goes if the input
-        becomes known), ``total`` (share that stays if all others do), each with ``_low`` and
+        One row per output and input: ``first`` (share of the output's variance that goes if the
+        input becomes known), ``total`` (share that stays if all others do), each with ``_low`` and
         ``_high``, the ends of its interval.
     samples : DataFrame
-        The sweep's summary, a row a point.
+        The sweep's summary, one row per point.
     """
 
     table: pd.DataFrame
@@ -63,6 +54,23 @@ class Sensitivity:
 
     def _repr_html_(self) -> str:
         return self.table.round(2).to_html(index=False)
+
+
+class Tornado(Record):
+    """One input at a time.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row per output and input, widest first: ``low_value, high_value`` of the input, the
+        output there (``at_low, at_high``) and with all inputs at their medians (``base``), the
+        ``swing`` between its ends and the Monte-Carlo standard error of that, ``swing_mc``.
+    """
+
+    table: pd.DataFrame
+
+    def _repr_html_(self) -> str:
+        return self.table.round(3).to_html(index=False)
 
 
 def variance_shares(
@@ -87,8 +95,8 @@ def variance_shares(
         A power of two.
     seed : int
     level : float
-        Of the intervals: bootstrap percentiles over points. They hold the truth more often than
-        `level`, since Sobol points scatter less than the resampling supposes.
+        Of the intervals: bootstrap percentiles over points. They cover the true value more often
+        than `level`, since Sobol points scatter less than the resampling assumes.
 
     Returns
     -------
@@ -103,7 +111,6 @@ def variance_shares(
     >>> shares["first"].round(1).tolist()
     [0.2, 0.8]
     """
-    import pandas as pd
     from scipy.stats import qmc
 
     number = power_of_two(points, 8)
@@ -120,7 +127,7 @@ def variance_shares(
     x = np.stack([spread_values(n, inputs[n], share[:, i]) for i, n in enumerate(inputs)], axis=1)
     y = np.asarray(function(x), dtype=float).T
     if y.shape != (len(outputs), len(x)):
-        raise EdgekitError("the function must give one row a point", y.T.shape, "Give (N, K).")
+        raise EdgekitError("the function must give one row per point", y.T.shape, "Give (N, K).")
     blocks = y.reshape(len(outputs), size + 2, number)
     best = _indices(blocks)
     rng = np.random.default_rng(seed)
@@ -128,15 +135,11 @@ def variance_shares(
         [_indices(blocks[:, :, rng.integers(0, number, number)]) for _ in range(RESAMPLES)]
     )
     low, high = np.quantile(drawn, [(1 - level) / 2, (1 + level) / 2], axis=0)
-    rows = []
-    for k, output in enumerate(outputs):
-        for i, name in enumerate(inputs):
-            row: dict[str, object] = {"output": output, "input": name}
-            for j, kind in enumerate(("first", "total")):
-                row |= {kind: best[j, k, i], f"{kind}_low": low[j, k, i]}
-                row |= {f"{kind}_high": high[j, k, i]}
-            rows.append(row)
-    return pd.DataFrame(rows)
+    table = {"output": np.repeat(list(outputs), size), "input": [*inputs] * len(outputs)}
+    for j, kind in enumerate(("first", "total")):
+        for end, values in (("", best), ("_low", low), ("_high", high)):
+            table[kind + end] = values[j].ravel()
+    return pd.DataFrame(table)
 
 
 def _indices(blocks: FloatArray) -> FloatArray:
@@ -150,8 +153,8 @@ def _indices(blocks: FloatArray) -> FloatArray:
         [blocks, blocks[:1]]
     )  # a lone output of a lone input would lose its axes
     values = {"f_A": twice[:, 0], "f_B": twice[:, 1], "f_AB": np.moveaxis(twice[:, 2:], 1, 0)}
-    found = sobol_indices(func=values, n=blocks.shape[2])  # type: ignore[arg-type]
-    both = np.stack([found.first_order, found.total_order])
+    indices = sobol_indices(func=values, n=blocks.shape[2])  # type: ignore[arg-type]
+    both = np.stack([indices.first_order, indices.total_order])
     return np.asarray(both.reshape(2, len(twice), -1)[:, :-1])
 
 
@@ -168,10 +171,10 @@ def sensitivity(
     out: str | PathLike[str] | None = None,
     progress: bool = True,
 ) -> Sensitivity:
-    """Which uncertain inputs decide a clinic's mean loss, life and minutes.
+    """Shares of the variance of a clinic's mean loss, life and minutes due to uncertain inputs.
 
-    Every point is lived `runs` times on common random numbers and averaged, so what is shared out
-    is the variance between cases, not between hands on one day.
+    Every point is simulated `runs` times on common random numbers and averaged, so the variance
+    is that between cases, not between hands on one day.
 
     Parameters
     ----------
@@ -187,85 +190,65 @@ def sensitivity(
     level : float
         Of the intervals.
 
+    Returns
+    -------
+    Sensitivity
+
+    Raises
+    ------
+    EdgekitError
+        If an argument cannot be used, or a point could not be simulated.
+
     Examples
     --------
     >>> import edgekit as ek
     >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
-    >>> found = ek.sensitivity(task, {"use.strokes": (15.0, 60.0), "use.patch_cv": (0.1, 0.3)},
-    ...                        points=8, runs=4, seed=1, progress=False)
-    >>> top = found.table.sort_values("total").iloc[-1]
-    >>> len(found.table), found.table["output"].nunique()
+    >>> result = ek.sensitivity(task, {"use.strokes": (15.0, 60.0), "use.patch_cv": (0.1, 0.3)},
+    ...                         points=8, runs=4, seed=1, progress=False)
+    >>> len(result.table), result.table["output"].nunique()
     (6, 3)
     """
-    kept: list[pd.DataFrame] = []
+    options = {"runs": runs, "seed": seed, "executor": executor, "out": out, "progress": progress}
+    samples = []
 
-    def lived(x: FloatArray) -> FloatArray:
+    def outputs_at(x: FloatArray) -> FloatArray:
         grid = Grid(names=tuple(inputs), rows=tuple(map(tuple, x.tolist())))
-        table = sweep(
-            task,
-            grid,
-            runs=runs,
-            seed=seed,
-            executor=executor,
-            out=out,
-            progress=progress,
-            summary=True,
-        )
-        kept.append(table)
-        return np.stack([_output(table, name) for name in outputs], axis=1)
+        table = _complete_sweep(task, grid, **options, summary=True)
+        samples.append(table)
+        return np.stack([_output(table, name, summary=True) for name in outputs], axis=1)
 
-    table = variance_shares(lived, inputs, outputs, points=points, seed=seed, level=level)
-    return Sensitivity(table=table, samples=kept[0])
+    table = variance_shares(outputs_at, inputs, outputs, points=points, seed=seed, level=level)
+    return Sensitivity(table=table, samples=samples[0])
 
 
-def _output(table: pd.DataFrame, name: str) -> FloatArray:
-    """A column of a summary, once all rows are well."""
-    _all_well(table)
-    column = "sessions_p50" if name == "sessions" else name
+def _output(table: pd.DataFrame, name: str, *, summary: bool = False) -> FloatArray:
+    """A column of numbers of a sweep."""
+    column = "sessions_p50" if summary and name == "sessions" else name
     if column not in table or table[column].dtype.kind not in "if":
         raise EdgekitError("no such output", name, f"Choose from {list(OUTPUTS)} and the like.")
     return table[column].to_numpy(dtype=float)
 
 
-def _all_well(table: pd.DataFrame) -> None:
-    bad = table[table["status"] != OK]
+def _complete_sweep(task: Task, grid: Grid, **options: Any) -> pd.DataFrame:
+    """A sweep of which every row must succeed."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", FailedRows)  # an error follows
+        table = sweep(task, grid, **options)
+    bad = table[table["status"] != RunStatus.OK.value]
     if len(bad):
         raise EdgekitError(
-            f"{len(bad)} of {len(table)} rows were not lived",
+            f"{bad['row'].nunique()} of {len(grid)} rows could not be simulated",
             bad["status"].iloc[0],
             "Narrow the ranges so that every value can be used; if it was interrupted, call again.",
         )
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Tornado:
-    """One input at a time.
-
-    Attributes
-    ----------
-    table : DataFrame
-        A row an output and input, widest first: ``low_value, high_value`` of the input, the output
-        there (``at_low, at_high``) and with all inputs at their medians (``base``), the ``swing``
-        between its ends and the Monte-Carlo standard error of that, ``swing_mc``.
-    """
-
-    table: pd.DataFrame
-
-    def _repr_html_(self) -> str:
-        return self.table.round(3).to_html(index=False)
+    return table
 
 
 def one_at_a_time(
     task: Task,
     base: Mapping[str, object],
     ends: Sequence[tuple[str, object, object]],
-    *,
-    runs: int,
-    seed: int,
-    executor: Executor | None = None,
-    out: str | PathLike[str] | None = None,
-    progress: bool = True,
-    summary: bool = False,
+    **options: Any,
 ) -> pd.DataFrame:
     """A sweep of the base case, then of each field in turn at its low and at its high end.
 
@@ -275,29 +258,16 @@ def one_at_a_time(
     base : mapping
         Every field that is moved, and its value otherwise.
     ends : sequence of (field, low, high)
-    runs, seed, executor, out, progress, summary
-        See `sweep`.
+    **options
+        Keyword arguments of `sweep`; runs and seed are needed.
 
     Raises
     ------
     EdgekitError
-        If a case could not be lived.
+        If a case could not be simulated.
     """
-    rows = [dict(base)]
-    for name, low, high in ends:
-        rows += [{**base, name: low}, {**base, name: high}]
-    table = sweep(
-        task,
-        list_grid(rows),
-        runs=runs,
-        seed=seed,
-        executor=executor,
-        out=out,
-        progress=progress,
-        summary=summary,
-    )
-    _all_well(table)
-    return table
+    moved = [{**base, name: end} for name, low, high in ends for end in (low, high)]
+    return _complete_sweep(task, list_grid([dict(base), *moved]), **options)
 
 
 def tornado(
@@ -320,16 +290,21 @@ def tornado(
     inputs : mapping
         Field, such as ``"use.strokes"``, to (low, high) or to a distribution with a `ppf`.
     share : float
-        Of each input's probability, in its middle.
+        Central share of each input's probability.
     runs, seed, executor, out, progress
         See `sweep`.
     outputs : sequence of str
-        Columns of a sweep, a row a life.
+        Columns of a sweep with one row per life.
+
+    Returns
+    -------
+    Tornado
 
     Raises
     ------
     EdgekitError
-        If a case could not be lived; with `out` what was done is kept.
+        If an argument cannot be used, or a case could not be simulated; with `out`, finished
+        chunks are kept.
 
     Examples
     --------
@@ -340,51 +315,43 @@ def tornado(
     >>> table[table["output"] == "loss_um_per_session"]["input"].iloc[0]
     'use.strokes'
     """
-    import pandas as pd
-
     fraction("share", share)
-    ends = np.array([(1 - share) / 2, 0.5, (1 + share) / 2])
-    values = {name: spread_values(name, item, ends).tolist() for name, item in inputs.items()}
-    base = {name: item[1] for name, item in values.items()}
-    sides = [(name, low, high) for name, (low, _, high) in values.items()]
-    table = one_at_a_time(
-        task, base, sides, runs=runs, seed=seed, executor=executor, out=out, progress=progress
-    )
-    lines = []
+    input_count(inputs)
+    quantiles = np.array([(1 - share) / 2, 0.5, (1 + share) / 2])
+    values = {name: spread_values(name, item, quantiles).tolist() for name, item in inputs.items()}
+    base = {name: middle for name, (_, middle, _) in values.items()}
+    ends = [(name, low, high) for name, (low, _, high) in values.items()]
+    options = {"runs": runs, "seed": seed, "executor": executor, "out": out, "progress": progress}
+    table = one_at_a_time(task, base, ends, **options)
+    parts = []
     for output in outputs:
-        if output not in table or table[output].dtype.kind not in "if":
-            raise EdgekitError("no such output", output, f"Choose from {list(OUTPUTS)}.")
-        wide = table[output].to_numpy(dtype=float).reshape(-1, runs)
-        for i, name in enumerate(inputs):
-            low, high = wide[1 + 2 * i], wide[2 + 2 * i]
-            gap = high - low
-            lines.append(
-                {
-                    "output": output,
-                    "input": name,
-                    "low_value": values[name][0],
-                    "high_value": values[name][2],
-                    "at_low": low.mean(),
-                    "base": wide[0].mean(),
-                    "at_high": high.mean(),
-                    "swing": gap.mean(),
-                    "swing_mc": gap.std(ddof=1) / np.sqrt(runs) if runs > 1 else np.inf,
-                }
-            )
-    frame = pd.DataFrame(lines)
-    order = sorted(
-        range(len(frame)),
-        key=lambda n: (list(outputs).index(lines[n]["output"]), -abs(frame["swing"].iloc[n])),
-    )
-    return Tornado(table=frame.iloc[order].reset_index(drop=True))
+        lives = _output(table, output).reshape(-1, runs)
+        low, high = lives[1::2], lives[2::2]
+        gap = high - low
+        part = pd.DataFrame(
+            {
+                "output": output,
+                "input": [*inputs],
+                "low_value": [low for low, _, _ in values.values()],
+                "high_value": [high for _, _, high in values.values()],
+                "at_low": low.mean(axis=1),
+                "base": lives[0].mean(),
+                "at_high": high.mean(axis=1),
+                "swing": gap.mean(axis=1),
+                "swing_mc": standard_error(gap),
+            }
+        )
+        parts.append(part.sort_values("swing", key=abs, ascending=False, kind="stable"))
+    return Tornado(table=pd.concat(parts, ignore_index=True))
 
 
 def runs_needed(pilot: ArrayLike, *, error: float, level: float = 0.95) -> int:
     """The fewest runs whose mean is within `error` of the truth with probability `level`.
 
-    Stein's rule: with a pilot of n₀ runs of variance s², n = max(n₀, ⌈(t s / error)²⌉), t the two-sided
-    quantile of Student's law with n₀ - 1 degrees of freedom. With the pilot among the n runs, the
-    interval mean ± error covers at least `level` for normal values, however small the pilot.
+    Stein's rule: with a pilot of n₀ runs of variance s², n = max(n₀, ⌈(t s / error)²⌉), t the
+    two-sided quantile of Student's law with n₀ - 1 degrees of freedom. With the pilot among the n
+    runs, the interval mean ± error covers at least `level` for normal values, however small the
+    pilot.
     Source: C. Stein 1945, Ann. Math. Stat. 16:243 (from memory).
 
     Parameters

@@ -1,55 +1,81 @@
-"""Many studies at once: every row of a grid, on one machine or on many.
+"""Many cases at once: every row of a grid, on one machine or on many.
 
-Runs of a row are cut into pieces at fixed numbers, pieces are gathered into chunks, and chunks are handed to
-an executor. Run i of every row draws from child i of the seed, so rows share random numbers and nothing depends
-on who computes what, in which order, or how it is cut.
+Runs of a row are cut into pieces at fixed numbers, pieces are gathered into chunks, and chunks are
+handed to an executor. Run i of every row draws from child i of the seed, so rows share random
+numbers and nothing depends on who computes what, in which order, or how it is cut.
 """
 
 from __future__ import annotations
 
+import enum
 import warnings
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from concurrent.futures import Executor, as_completed
 from os import PathLike
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 
-from edgekit.checks import count
+from edgekit.checks import count, instance
 from edgekit.errors import EdgekitError
 from edgekit.grinding.random_streams import SeededKeys
 from edgekit.study.case import Task
-from edgekit.study.checkpoint import Folder, Table, digest, joined
+from edgekit.study.checkpoint import Folder, Table, joined
 from edgekit.study.grid import Grid, labels
-from edgekit.study.outcomes import VALUES, sample_columns
+from edgekit.study.manifest import check_results, sweep_manifest
+from edgekit.study.outcomes import SESSIONS, VALUES, sample_columns, session_percentiles
 
-if TYPE_CHECKING:
-    import pandas as pd
+__all__ = ["FailedRows", "RunStatus", "sweep"]
 
-__all__ = ["sweep"]
-
-PIECE_RUNS = 2048  # runs lived together, always cut at multiples of this
+PIECE_RUNS = 2048  # runs simulated together, always cut at multiples of this
 CHUNK_RUNS = 2048  # lives in a chunk, at some 0.1 ms each: an executor's overhead stays below 5 %
 CHUNK_ROWS = 8  # rows in a chunk: each takes some 30 ms however few its runs
-OK = "ok"
-INTERRUPTED = "not run: interrupted"
+MAX_SAMPLES = 20_000_000  # lives of a table with one row per life
+SAMPLE_BYTES = 150
+MAX_LIVES = 500_000_000  # lives of a summary: half a day of one processor
+MOMENTS = [name + end for name in VALUES for end in ("", "_sd", "_mc")]
+SUMMARY = ["row", "status", "lives", "unfinished", *SESSIONS, *MOMENTS]
+
+
+class RunStatus(enum.Enum):
+    """What became of a run of a sweep; its table holds the value, with the reason of a failure."""
+
+    OK = "ok"
+    FAILED = "failed"
+    INTERRUPTED = "not run: interrupted"
+
+    def because(self, error: BaseException) -> str:
+        """The status with an error in words."""
+        return " ".join(f"{self.value}: {type(error).__name__}: {error}".split())
+
+
+OK = RunStatus.OK.value
+
+
+class FailedRows(UserWarning):
+    """Rows of a sweep failed, and what was not computed is missing."""
 
 
 class _Piece(NamedTuple):
-    """Runs `first` to `first + runs` of one row."""
+    """Runs `first` to `first + runs` of one row, whose values are `fields`."""
 
     row: int
+    fields: dict[str, object]
     first: int
     runs: int
 
 
 class _Chunk(NamedTuple):
-    """What is handed to a worker; everything it needs, and small."""
+    """What is sent to a worker: everything it needs, and little of it."""
 
-    pieces: tuple[_Piece, ...]
-    rows: tuple[dict[str, object], ...]
+    pieces: list[_Piece]
     seed: int
     summary: bool
+
+    @property
+    def runs(self) -> int:
+        return sum(piece.runs for piece in self.pieces)
 
 
 def sweep(
@@ -64,45 +90,49 @@ def sweep(
     summary: bool = False,
     chunk_runs: int = CHUNK_RUNS,
 ) -> pd.DataFrame:
-    """Live `runs` instruments for every row of a grid.
+    """Simulate the lives of `runs` instruments for every row of a grid.
 
     Parameters
     ----------
     task : callable
-        Makes the study of a row, such as `edgekit.LifeCase`.
+        Makes the case of a row, such as `edgekit.LifeCase`. If it has a method ``check_names``,
+        every row is given to that before the first is computed.
     grid : Grid
         From `full_grid`, `list_grid`, `latin_hypercube` or `sobol_points`.
     runs : int
-        Lives a row. They are lived side by side: a row costs at least what some hundred lives cost.
+        Lives per row. They are simulated together: a row costs at least as much as some hundred
+        lives.
     seed : int
         Root of all random numbers; run i depends on the seed and i only, in every row.
     executor : concurrent.futures.Executor, optional
-        Computes chunks elsewhere, through ``submit`` alone; it stays the caller's to shut down. None
-        computes here. Processes must be able to import a task of your own: define it at the top of
-        a module, not in a notebook's cell; a Dask cluster takes either.
+        Computes chunks elsewhere, through ``submit`` alone; shutting it down is left to the caller.
+        None computes here. Processes must be able to import a task of your own: define it at the
+        top of a module, not in a notebook's cell; a Dask cluster takes either.
     out : path, optional
-        Folder that keeps finished chunks. Called again with the same arguments, the sweep goes on
-        from there; with others it is refused.
+        Folder that keeps finished chunks. Called again with the same arguments, the sweep
+        continues from there; with others, or by another version of the model, it is refused.
     progress : bool
         Show a bar with the time left.
     summary : bool
-        A row a grid row (mean, standard deviation, standard error; quantiles of sessions) instead of a
-        row a life; needs little memory at any number of runs.
+        One row per row of the grid (mean, standard deviation, standard error; quantiles of
+        sessions) instead of one per life; needs little memory at any number of runs.
     chunk_runs : int
         Lives handed over at a time. Results do not depend on it.
 
     Returns
     -------
     DataFrame
-        ``row``, the grid's fields, ``run``, ``status`` ("ok", or what went wrong), ``sessions``,
-        ``ended_by`` and a column a measured quantity; rows in the grid's order. What a row that
-        failed would have measured is NaN, its sessions are 0, and ``status`` says why. Ctrl-C returns what is done, the rest with the
-        status "not run: interrupted", and warns.
+        ``row``, the grid's fields, ``run``, ``status`` (the values of `RunStatus`), ``sessions``,
+        ``ended_by`` and one column per measured quantity; rows in the grid's order. In rows that
+        failed everything measured is missing (NaN), ``status`` says why, and one warning
+        (`FailedRows`) counts them. Ctrl-C returns what is done, the rest with the status
+        "not run: interrupted", and warns.
 
     Raises
     ------
     EdgekitError
-        If an argument cannot be used, or `out` belongs to another sweep; it names what differs.
+        If an argument cannot be used, a name in the grid is unknown, or `out` belongs to another
+        sweep or to another version of the model; it names what differs.
 
     Examples
     --------
@@ -113,81 +143,92 @@ def sweep(
     >>> len(table), table["status"].unique().tolist()
     (10, ['ok'])
     """
+    _check(task, grid, executor)
+    most, size = (MAX_LIVES, 0) if summary else (MAX_SAMPLES, SAMPLE_BYTES)
+    runs = count("runs", runs, most=most // len(grid), bytes_each=size * len(grid))
+    seed, chunk_runs = count("seed", seed, 0), count("chunk_runs", chunk_runs)
+    chunks = _chunks(grid, runs, seed, summary, chunk_runs)
+    folder, done = None, {}
+    if out is not None:
+        check_results(out)
+        settings = {"runs": runs, "seed": seed, "summary": summary, "chunk_runs": chunk_runs}
+        folder = Folder(out, sweep_manifest(task, grid, **settings))
+        parts = ((number, folder.read(number)) for number in range(len(chunks)))
+        done = {number: table for number, table in parts if table is not None}
+    with _bar(chunks, done, shown=progress) as bar:
+        try:
+            for number, table, complete in _computed(task, chunks, set(done), executor):
+                if folder and complete:
+                    folder.write(number, table)
+                done[number] = table
+                bar.update(chunks[number].runs)
+        except KeyboardInterrupt:
+            message = f"{len(chunks) - len(done)} of {len(chunks)} chunks not run"
+            warnings.warn(f"sweep interrupted: {message}", stacklevel=2)
+    for number in set(range(len(chunks))) - set(done):
+        done[number] = _failed(chunks[number], RunStatus.INTERRUPTED.value)
+    tables = [done.pop(number) for number in range(len(chunks))]
+    frame = _framed(grid, joined(tables), summary=summary)
+    _warn(frame, len(grid))
+    return frame
+
+
+def _check(task: Task, grid: Grid, executor: Executor | None) -> None:
+    """Refuse arguments that cannot be used, and names in the grid that cannot be set."""
     if not callable(task):
         raise EdgekitError("task must be callable", task, "Give a LifeCase or a function.")
-    if not isinstance(grid, Grid):
-        raise EdgekitError("grid must be a Grid", grid, "Make one with full_grid or list_grid.")
+    instance("grid", grid, Grid, "Make one with full_grid or list_grid.")
     if executor is not None and not callable(getattr(executor, "submit", None)):
         raise EdgekitError(
             "executor must have a submit",
             executor,
             "Give a concurrent.futures.Executor, such as ProcessPoolExecutor(2), or None.",
         )
-    runs = count("runs", runs)
-    chunks = list(
-        _chunks(grid, runs, count("seed", seed, 0), summary, count("chunk_runs", chunk_runs))
-    )
-    folder, done = None, {}
-    if out is not None:
-        folder = Folder(out, _manifest(task, grid, runs, seed, summary, chunk_runs))
-        kept = {number: folder.read(number) for number in range(len(chunks))}
-        done = {number: table for number, table in kept.items() if table is not None}
-    waiting = [number for number in range(len(chunks)) if number not in done]
-    with _bar(chunks, done, shown=progress) as bar:
-        try:
-            for number, table, whole in _computed(task, chunks, waiting, executor):
-                if folder and whole:
-                    folder.write(number, table)
-                done[number] = table
-                bar.update(_runs_of(chunks[number]))
-        except KeyboardInterrupt:
-            warnings.warn(
-                f"sweep interrupted: {len(chunks) - len(done)} of {len(chunks)} chunks not run",
-                stacklevel=2,
-            )
-    tables = [
-        done.pop(n) if n in done else _failed(chunk, INTERRUPTED) for n, chunk in enumerate(chunks)
+    check_names = getattr(task, "check_names", None)
+    if check_names is not None:
+        for number in range(len(grid)):
+            check_names(grid.row(number))
+
+
+def _warn(frame: pd.DataFrame, rows: int) -> None:
+    """Say once how many rows of the grid failed, and why the first did."""
+    failed = frame[frame["status"].str.startswith(RunStatus.FAILED.value)]
+    if len(failed):
+        warnings.warn(
+            f"{failed['row'].nunique()} of {rows} rows of the sweep failed; what was not computed "
+            f"is missing (NaN). The first {failed['status'].iloc[0]}",
+            FailedRows,
+            stacklevel=3,
+        )
+
+
+def _chunks(grid: Grid, runs: int, seed: int, summary: bool, most: int) -> list[_Chunk]:
+    """Pieces in order, gathered into chunks of at most `CHUNK_ROWS` pieces and `most` runs."""
+    pieces = [
+        _Piece(row, grid.row(row), first, min(PIECE_RUNS, runs - first))
+        for row in range(len(grid))
+        for first in range(0, runs, PIECE_RUNS)
     ]
-    return _framed(grid, joined(tables), summary=summary)
-
-
-def _chunks(grid: Grid, runs: int, seed: int, summary: bool, most: int) -> Iterator[_Chunk]:
-    """Pieces in order, gathered while they stay below `most` runs and `CHUNK_ROWS` rows."""
-
-    def chunk(pieces: list[_Piece]) -> _Chunk:
-        return _Chunk(tuple(pieces), tuple(grid.row(p.row) for p in pieces), seed, summary)
-
-    held: list[_Piece] = []
-    for row in range(len(grid)):
-        for first in range(0, runs, PIECE_RUNS):
-            piece = _Piece(row, first, min(PIECE_RUNS, runs - first))
-            full = sum(p.runs for p in held) + piece.runs > most or len(held) == CHUNK_ROWS
-            if held and full:
-                yield chunk(held)
-                held = []
-            held.append(piece)
-    yield chunk(held)
-
-
-def _runs_of(chunk: _Chunk) -> int:
-    return sum(piece.runs for piece in chunk.pieces)
+    size = max(1, min(CHUNK_ROWS, most // pieces[0].runs))
+    return [_Chunk(pieces[i : i + size], seed, summary) for i in range(0, len(pieces), size)]
 
 
 def _bar(chunks: list[_Chunk], done: Iterable[int], *, shown: bool):  # type: ignore[no-untyped-def]
     from tqdm.auto import tqdm
 
     return tqdm(
-        total=sum(map(_runs_of, chunks)),
-        initial=sum(_runs_of(chunks[n]) for n in done),
+        total=sum(chunk.runs for chunk in chunks),
+        initial=sum(chunks[number].runs for number in done),
         unit=" lives",
         disable=not shown,
     )
 
 
 def _computed(
-    task: Task, chunks: list[_Chunk], waiting: list[int], executor: Executor | None
+    task: Task, chunks: list[_Chunk], done: set[int], executor: Executor | None
 ) -> Iterator[tuple[int, Table, bool]]:
-    """Number, table and whether it may be kept, of each chunk as it is finished."""
+    """Number, table and whether it may be kept, of each other chunk as it is finished."""
+    waiting = [number for number in range(len(chunks)) if number not in done]
     if executor is None:
         for number in waiting:
             yield number, _live_chunk(task, chunks[number]), True
@@ -199,7 +240,7 @@ def _computed(
             try:
                 yield number, future.result(), True
             except Exception as error:  # noqa: BLE001  # a worker lost is a row with a status
-                yield number, _failed(chunks[number], f"failed: {_words(error)}"), False
+                yield number, _failed(chunks[number], RunStatus.FAILED.because(error)), False
     finally:
         for future in futures:
             future.cancel()
@@ -208,46 +249,39 @@ def _computed(
 def _live_chunk(task: Task, chunk: _Chunk) -> Table:
     """The tables of a chunk's pieces; runs wherever the executor puts it."""
     tables = []
-    for piece, row in zip(chunk.pieces, chunk.rows, strict=True):
+    for piece in chunk.pieces:
         try:
-            lives = task(row).live(SeededKeys(chunk.seed, first=piece.first, runs=piece.runs))
+            keys = SeededKeys(chunk.seed, first=piece.first, runs=piece.runs)
+            lives = task(piece.fields).live(keys)
+            tables.append(_table(piece, chunk.summary, OK, sample_columns(lives)))
         except Exception as error:  # noqa: BLE001  # bad input in one row must not lose the others
-            status = f"failed: {_words(error)}"
-            tables.append(_failed(chunk._replace(pieces=(piece,)), status))
-            continue
-        table: Table = {
-            "row": np.full(piece.runs, piece.row),
-            "run": np.arange(piece.first, piece.first + piece.runs),
-            "status": np.full(piece.runs, OK, dtype=object),
-            **sample_columns(lives),
-        }
-        tables.append(_moments(table) if chunk.summary else table)
+            tables.append(_table(piece, chunk.summary, RunStatus.FAILED.because(error)))
     return joined(tables)
-
-
-def _words(error: BaseException) -> str:
-    return " ".join(f"{type(error).__name__}: {error}".split())
 
 
 def _failed(chunk: _Chunk, status: str) -> Table:
-    """Rows of runs that were not lived."""
-    tables = []
-    for row, first, runs in chunk.pieces:
-        nothing = np.full(runs, np.nan)
-        table: Table = {
-            "row": np.full(runs, row),
-            "run": np.arange(first, first + runs),
-            "status": np.full(runs, status, dtype=object),
-            "sessions": np.zeros(runs, dtype=int),
-            "ended_by": np.full(runs, "", dtype=object),
-            **dict.fromkeys(VALUES, nothing),
-        }
-        tables.append(_moments(table) if chunk.summary else table)
-    return joined(tables)
+    """A chunk that was not computed."""
+    return joined([_table(piece, chunk.summary, status) for piece in chunk.pieces])
+
+
+def _table(piece: _Piece, summary: bool, status: str, columns: Table | None = None) -> Table:
+    """One row per run; without columns, everything that would have been measured is missing."""
+    runs = piece.runs
+    if columns is None:
+        missing = np.full(runs, np.nan)
+        columns = {"sessions": missing, "ended_by": np.full(runs, "", dtype=object)}
+        columns |= dict.fromkeys(VALUES, missing)
+    table: Table = {
+        "row": np.full(runs, piece.row),
+        "run": np.arange(piece.first, piece.first + runs),
+        "status": np.full(runs, status, dtype=object),
+        **columns,
+    }
+    return _moments(table) if summary else table
 
 
 def _moments(table: Table) -> Table:
-    """A piece as counts of sessions and sums, in one row a number of sessions.
+    """A piece as counts of sessions and sums, one row for each number of sessions.
 
     ``lives`` ended after ``sessions``; of each quantity the mean over those lives and the sum of
     squared deviations from it, from which means and spreads over any pieces follow.
@@ -271,135 +305,37 @@ def _moments(table: Table) -> Table:
 
 def _framed(grid: Grid, table: Table, *, summary: bool) -> pd.DataFrame:
     """The table with the grid's fields beside the row numbers."""
-    import pandas as pd
-
-    frame = pd.DataFrame(_summary(table) if summary else table)
+    if summary:
+        frame = pd.DataFrame(_summary(table), columns=SUMMARY)
+    else:
+        frame = pd.DataFrame(table)
+        frame["ended_by"] = frame["ended_by"].where(frame["sessions"].notna())
     for place, name in enumerate(grid.names):
         column = pd.Series(labels(grid.column(name)))
         frame.insert(1 + place, name, column.to_numpy()[frame["row"].to_numpy()])
     return frame
 
 
-def _summary(table: Table) -> Table:
-    """One row a grid row from the counts and sums of its pieces."""
-    rows = []
+def _summary(table: Table) -> list[dict[str, object]]:
+    """One line per row of the grid from the counts and sums of its pieces."""
+    lines = []
     numbers, starts = np.unique(table["row"], return_index=True)  # a row's pieces lie together
     for row, start, end in zip(numbers, starts, [*starts[1:], None], strict=True):
-        part = {name: column[start:end] for name, column in table.items()}
-        bad = part["status"] != OK
-        status = str(part["status"][np.argmax(bad)])  # the first that failed, or ok
-        part = {name: column[~bad] for name, column in part.items()} if not bad.all() else part
+        status = table["status"][start:end]
+        bad = status != OK
+        part = {name: column[start:end][~bad] for name, column in table.items()}
         lives = part["lives"].astype(float)
         total = lives.sum()
-        line: dict[str, object] = {
-            "row": int(row),
-            "status": status,
-            "lives": 0 if bad.all() else int(total),
-            "unfinished": np.nan if bad.all() else part["unfinished"].sum() / total,
-        }
-        for share in (10, 50, 90):
-            quantile = _quantile(part["sessions"], lives, share / 100)
-            line[f"sessions_p{share}"] = np.nan if bad.all() else quantile
-        for name in VALUES:
-            means = part[name].astype(float)
-            mean = float((means * lives).sum() / total)
-            square = (part[f"{name}_ss"].astype(float) + lives * (means - mean) ** 2).sum()
-            sd = float(np.sqrt(square / (total - 1))) if total > 1 else np.nan
-            line |= {name: mean, f"{name}_sd": sd, f"{name}_mc": sd / np.sqrt(total)}
-        rows.append(line)
-    return {name: np.array([line[name] for line in rows]) for name in rows[0]}
-
-
-def _quantile(values: np.ndarray, lives: np.ndarray, share: float) -> float:
-    """Quantile of `values` that occur `lives` times, as `numpy.percentile` interpolates it."""
-    order = np.argsort(values, kind="stable")
-    upto = np.cumsum(lives[order])
-    at = share * (upto[-1] - 1)
-    low, high = (
-        float(values[order][np.searchsorted(upto, place, side="right")])
-        for place in (np.floor(at), np.ceil(at))
-    )
-    return low + (high - low) * float(at - np.floor(at))
-
-
-def _manifest(
-    task: Task,
-    grid: Grid,
-    runs: int,
-    seed: int,
-    summary: bool,
-    chunk_runs: int,
-) -> dict[str, object]:
-    """Everything that decides the results, in a form that can be compared entry by entry."""
-    from edgekit import __version__
-
-    return {
-        "edgekit": __version__,
-        "seed": seed,
-        "runs": runs,
-        "rows": "summary" if summary else "samples",
-        "chunk_runs": chunk_runs,
-        "task": _described(task),
-        "grid": {
-            "fields": list(grid.names),
-            "row": [[_described(value) for value in row] for row in grid.rows],
-        },
-    }
-
-
-def _described(value: object) -> object:
-    """A value as text that is the same in every process."""
-    import dataclasses
-
-    from scipy.interpolate import BSpline
-
-    if isinstance(value, np.generic):
-        value = value.item()
-    if value is None or isinstance(value, str | int | float | bool):
-        return value
-    if isinstance(value, np.ndarray | tuple | list):
-        return [
-            _described(item) for item in (value.tolist() if hasattr(value, "tolist") else value)
-        ]
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        fields = {f.name: _described(getattr(value, f.name)) for f in dataclasses.fields(value)}
-        return {"type": type(value).__qualname__, **fields}
-    if isinstance(value, BSpline):
-        return _described((value.t, value.c, value.k))
-    if isinstance(value, Mapping):
-        return {str(key): _described(item) for key, item in value.items()}
-    name = getattr(value, "__qualname__", None)
-    return _named(value, name) if name else _repr(value)
-
-
-def _named(value: object, name: str) -> str:
-    """A function or class by its name, and by its text where the package's version does not cover it."""
-    import inspect
-
-    place = f"{value.__module__}.{name}"
-    if place.split(".", maxsplit=1)[0] in ("edgekit", "numpy", "scipy"):
-        return place
-    try:
-        text = "" if "<" in name else inspect.getsource(value)  # type: ignore[arg-type]
-    except (OSError, TypeError):
-        text = ""
-    # A lambda, or made within a function, where many share one name; or typed at a prompt.
-    if not text:
-        raise EdgekitError(
-            "a sweep with a folder must be told apart from others, but this cannot be",
-            place,
-            "Define it at the top of a module or of a notebook's cell.",
-        )
-    return f"{place} ({digest(text)[:12]})"
-
-
-def _repr(value: object) -> str:
-    text = repr(value)
-    if " at 0x" in text:
-        kind = type(value)
-        raise EdgekitError(
-            "a sweep with a folder must be told apart from others, but this has no description",
-            text,
-            f"Make {kind.__qualname__} a dataclass, or give it a __repr__ of its values.",
-        )
-    return text
+        line: dict[str, object]
+        line = {"row": int(row), "status": status[np.argmax(bad)], "lives": int(total)}
+        if total:
+            line["unfinished"] = part["unfinished"].sum() / total
+            line |= session_percentiles(np.repeat(part["sessions"], part["lives"].astype(int)))
+            means, squares = (np.stack([part[n + end] for n in VALUES]) for end in ("", "_ss"))
+            mean = (means * lives).sum(axis=1) / total
+            square = (squares + lives * (means - mean[:, None]) ** 2).sum(axis=1)
+            sd = np.sqrt(square / (total - 1)) if total > 1 else np.full(len(VALUES), np.nan)
+            moments = np.stack([mean, sd, sd / np.sqrt(total)], axis=1)
+            line |= dict(zip(MOMENTS, moments.ravel().tolist(), strict=True))
+        lines.append(line)
+    return lines
