@@ -209,7 +209,7 @@ def test_honing_costs_a_quarter_of_the_width_that_both_sides_cost():
     use = ek.Use(sharp_radius_um=0.0)
     result = ek.compare(
         straight_blade(),
-        [steady(ek.methods.face_honing(), sharp_target=1.0), ideal(1)],
+        [steady(ek.methods.face_honing(), fraction=1.0), ideal(1)],
         runs=4,
         seed=1,
         use=use,

@@ -166,17 +166,20 @@ COLUMNS = [
     "angle_rms_deg",
     "sharp_fraction",
     "dull_radius_um",
-    "passes",
+    "stone_strokes",
+    "dullness_mg",
+    "overshoot_mg",
     "minutes",
     "steel_mg",
     "used_up",
 ]
 
 METHODS = {
-    "freehand": ek.methods.freehand(placements=6),
-    "bench": ek.methods.bench_stone(placements=6),
-    "held": ek.methods.held(15.0, placements=20),
-    "powered": ek.methods.powered(placements=6),
+    "freehand": ek.methods.freehand(),
+    "freehand, local": ek.methods.freehand(stroke=ek.strokes.local(placements=6)),
+    "bench, partial strokes": ek.methods.bench_stone(stroke=ek.strokes.rolling(stretch_mm=2.0)),
+    "held, in steps": ek.methods.held(15.0, placements=20),
+    "powered, counted": ek.methods.powered(stop=ek.strokes.counted()),
     "face": ek.methods.face_honing(),
 }
 
@@ -206,13 +209,16 @@ def test_a_history_has_its_columns_one_row_a_session_and_never_gains_steel(name,
     assert (table["deepest_width_um"] >= table["mean_width_um"] - EXACT_UM).all()
     assert table["sharp_fraction"].between(0, 1 + 1e-12).all()
     assert (table["steel_mg"] >= 0).all()
+    assert (table["dullness_mg"] >= 0).all()
+    assert (table["overshoot_mg"] >= 0).all()
+    assert (table["overshoot_mg"] <= table["steel_mg"] + ROUNDING_MG).all()
     assert "sessions" in life._repr_html_()
 
 
 def test_the_same_generator_gives_the_same_life_and_another_does_not():
     blade = ek.patterns.area_specific_curette()
-    first, second = (lived(blade, METHODS["freehand"], seed=5) for _ in range(2))
-    other = lived(blade, METHODS["freehand"], seed=6)
+    first, second = (lived(blade, METHODS["freehand, local"], seed=5) for _ in range(2))
+    other = lived(blade, METHODS["freehand, local"], seed=6)
     assert first.history.equals(second.history)
     assert not first.history.equals(other.history)
 
@@ -243,7 +249,7 @@ def test_an_instrument_that_is_not_used_is_not_ground(name, sharp_um):
     assert (life.history["mean_width_um"] == 0).all()
     assert (life.history["thickness_um"] == 0).all()
     assert (life.history["steel_mg"] < ROUNDING_MG).all()
-    assert (life.history["passes"] == 0).all()
+    assert (life.history["stone_strokes"] == 0).all()
     assert (life.history["minutes"] * 60 <= 2 * 25.0).all()  # set up, looked at, put away
     assert (life.history["sharp_fraction"] > 1 - 1e-12).all()
 
