@@ -1,4 +1,4 @@
-"""The project's one list of pinned versions: print it for `pip install -c`, or `renew` it with uv."""
+"""The one list of pinned versions: print it for `pip install -c`, or `renew` it with uv."""
 
 import pathlib
 import re

@@ -15,15 +15,6 @@ from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.units import UM_PER_MM
 
-__all__ = [
-    "correlation_length_um",
-    "edge_rq_um",
-    "min_visible_um",
-    "scratch_lengths_um",
-    "teeth_per_mm",
-    "visible_rq_um",
-]
-
 _POSITIVE = "Give lengths above 0 in micrometres."
 
 

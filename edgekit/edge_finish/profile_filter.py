@@ -6,8 +6,6 @@ import numpy as np
 
 from edgekit.checks import FloatArray
 
-__all__ = ["mean_line"]
-
 # ISO 16610-21: with this constant the filter passes half of a sine at the cut-off wavelength.
 ALPHA = math.sqrt(math.log(2) / math.pi)
 # Cells per cut-off on which the profile is averaged before weighting. Averaging over a cell of

@@ -28,8 +28,6 @@ from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.record import Record
 
-__all__ = ["LineContact", "ToothWear", "default_contact", "gaussian_heights", "wear_teeth"]
-
 # Heights this close count as one level, and a step of the integration lowers no point by more.
 # The error of the recession is of order one in it (tested); it is far below any Rq of interest.
 _LEVEL_UM = 0.01

@@ -15,8 +15,6 @@ import numpy as np
 from edgekit.checks import FloatArray
 from edgekit.record import freeze
 
-__all__ = ["MODES", "modes"]
-
 MODES = 12
 POINTS = 240  # at which the modes are computed
 

@@ -23,7 +23,6 @@ from edgekit.grinding.recession_field import MIN_CURVATURE, EdgeGrid
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["Lines", "RolledEdge", "Stretch", "flat_stroke", "stroke"]
 
 MAX_STEPS = 200  # six are usual
 RAISED = 1e3  # times the usual area: as far as proud steel may keep a stone off

@@ -22,8 +22,6 @@ from edgekit.method.method import Method
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
 
-__all__ = ["Precision", "PreparedBlade", "SessionMeasures"]
-
 Precision = type[np.float64] | type[np.float32]
 
 
@@ -75,12 +73,12 @@ class _Prepared(NamedTuple):
 @lru_cache(maxsize=16)
 def _prepared(blade: Blade, stations: int, depths: int, precision: Precision) -> _Prepared:
     """Cached, since controls that change the method alone ask for the same blade each time."""
-    grids, weights, sides, on_side = [], [], [], []
+    grids, weights, on_side = [], [], []
+    sides: list[FloatArray] = []
     for name in blade.edges:
         exact = prepare_edge(blade, name, stations=stations, depths=depths)
-        on_side.append(np.abs(exact.tangent @ exact.edge.roll_reference) > beam.SIDE_COSINE)
-        side = np.where(on_side[-1], exact.station_weights_mm, 0.0)
-        sides.append((side / side.sum()).astype(precision))
+        on_side.append(exact.on_side)
+        sides.append(exact.side_weights.astype(precision))
         grids.append(_in(precision, exact))
         weights.append(grids[-1].station_weights_mm / grids[-1].station_weights_mm.sum())
     return _Prepared(
