@@ -48,6 +48,8 @@ _HOMES = {
     "Use": "edgekit.life.use",
     "use": "edgekit.life.use",
     "WornBlade": "edgekit.grinding.worn_blade",
+    "read_worn": "edgekit.grinding.worn_file",
+    "write_worn": "edgekit.grinding.worn_file",
     "live": "edgekit.life.life",
     "compare": "edgekit.study.compare",
     "LifeCase": "edgekit.study.case",

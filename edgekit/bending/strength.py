@@ -147,7 +147,7 @@ def strength(
     Examples
     --------
     >>> import edgekit as ek
-    >>> worn = ek.WornBlade.from_recession(ek.patterns.universal_curette(), 43.0)
+    >>> worn = ek.WornBlade.from_recession(ek.patterns.universal_curette(), 43.0, depths=32)
     >>> left = ek.strength(worn, load_n=5.0)  # a tenth of the width is gone
     >>> round(float(left.strength_left), 2), round(left.most_at_risk.arc_mm, 1)
     (0.74, 0.0)

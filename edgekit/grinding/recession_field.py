@@ -32,7 +32,7 @@ from edgekit.geometry.edge import Edge, station_weights_mm
 from edgekit.record import Record, freeze, read_only
 
 SIDE_COSINE = np.cos(np.radians(45))  # an edge that runs more across the blade is its toe
-FIRST_NODE = 0.04  # of the greatest depth: 30 µm on a curette
+GRADING = 1.5  # the first of twelve nodes lies 20 µm below a curette's face
 MIN_CURVATURE = 1e-6  # [1/mm]: no blade is a kilometre wide
 CELLS_IN_CACHE = 16384  # three float64 arrays of this size are 384 KB, within any recent L2 cache
 MAX_NODES = 4_000_000  # stations times depths
@@ -119,12 +119,8 @@ def prepare_edge(blade: Blade, name: str, *, stations: int, depths: int) -> Edge
 
 
 def graded(depths: int) -> FloatArray:
-    """Depth nodes (V,) from 0 to 1, denser near the face, where strokes of all tilts cut.
-
-    Against a profile without nodes, twelve of them change a session's loss by less than 0.2 %, eight even ones by 1.3 %.
-    """
-    nodes = np.geomspace(FIRST_NODE, 1.0, depths - 1)
-    return np.asarray(np.concatenate([[0.0], nodes]))
+    """Depth nodes (V,) from 0 to 1, denser near the face, where strokes of all tilts cut."""
+    return np.asarray(np.linspace(0.0, 1.0, depths) ** GRADING)
 
 
 def node_shares(fraction: FloatArray) -> FloatArray:

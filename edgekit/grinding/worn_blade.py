@@ -164,7 +164,8 @@ class WornBlade(Record):
         Examples
         --------
         >>> import edgekit as ek
-        >>> worn = ek.WornBlade.from_width(ek.patterns.universal_curette(), 0.774)
+        >>> blade = ek.patterns.universal_curette()
+        >>> worn = ek.WornBlade.from_width(blade, blade.width_mm - 0.086)
         >>> round(float(worn.recession_um("left").mean()), 1)
         43.0
         """

@@ -114,7 +114,7 @@ def use(
     >>> import edgekit as ek
     >>> worn = ek.use(ek.patterns.area_specific_curette(), 45)
     >>> round(float(worn.radius_um("used").mean()), 2)
-    4.57
+    4.56
     """
     before = WornBlade.of(blade)
     cycle = use if isinstance(use, Use) else Use(strokes=checks.at_least("use", use, 0.0))
