@@ -2,8 +2,9 @@
 
 Sources: `scipy.optimize.milp` (HiGHS) on the windows of stations of real edges; exhaustive search
 over the orders of small trays; Monte Carlo for the sum of lognormals; the closed form
-α = 90° − β of a planar face square to the handle; `edgekit.spaced_placements`, which sets placements one
-by one. The 45 s and 30 s per working end are common practice without a source, and only shown beside.
+α = 90° − β of a planar face square to the handle; `edgekit.spaced_placements`, which sets
+placements one by one. The 45 s and 30 s per working end are common practice without a source, and
+only shown beside.
 """
 
 import dataclasses

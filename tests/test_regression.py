@@ -6,7 +6,8 @@ again (all without a name), which is for a change that is meant to alter a resul
 in the changelog.
 
 On the kind of processor and with the versions that stored them the bits must be the same. Elsewhere
-libraries round differently in the last place, and smoothing and fits amplify it: there 1e-6 is asked.
+libraries round differently in the last place, and smoothing and fits amplify it: there 1e-6 is
+asked.
 """
 
 import json

@@ -10,7 +10,7 @@ from edgekit.geometry.path import BentArcs
 from edgekit.geometry.section import RoundBack
 from edgekit.method.guide import FollowEdge
 
-RADIUS_MM, LENGTH_MM, BETA_DEG = 6.7, 5.65, 75.0  # a typical circle
+RADIUS_MM, LENGTH_MM, BETA_DEG = 6.7, 5.65, 75.0  # the package's default side
 UM = 1000.0
 
 

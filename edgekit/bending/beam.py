@@ -2,8 +2,8 @@
 
 A blade is a beam clamped at its heel. The load F acts at a point P near the toe; a section with
 centroid G carries the moment M = (P − G) × F, of which the components along the section's own axes
-b (across the face) and f (out of it) bend it. Twist and shear are left out. The section at a
-station is the polygon of the two lateral surfaces, cut off at the present face.
+b (across the face) and f (out of it) bend it (theory T26). Twist and shear are left out. The
+section at a station is the polygon of the two lateral surfaces, cut off at the present face.
 """
 
 import enum

@@ -19,7 +19,7 @@ _REACH = 1.0
 def mean_line(x_um: FloatArray, z_um: FloatArray, cutoff_um: float) -> FloatArray:
     """Gaussian mean line of a profile at its own points.
 
-    m(x) = ∫ s(x − u) z(u) du with s(t) = exp(−π (t/(α λc))²)/(α λc), α = √(ln 2/π).
+    m(x) = ∫ s(x − u) z(u) du with s(t) = exp(−π (t/(α λc))²)/(α λc), α = √(ln 2/π) (theory T24).
 
     The profile, straight between its points, is averaged exactly over equal cells, so its own
     spacing does not matter. Near the ends, where part of the weight hangs over, the rest is

@@ -91,7 +91,7 @@ def _rise(slopes: Sequence[FloatArray], grid: EdgeGrid, vectors: FloatArray) -> 
 
 
 def _face_need(state: EdgeState, rise: FloatArray, fresh_um: FloatArray) -> FloatArray:
-    """Advance (R, S) [mm] of the face that clears the apex: depth r (1 + cosβ) below the face."""
+    """Advance (R, S) [mm] of the face that clears the apex: depth r (1 + cosβ) (theory T14)."""
     depth = state.radius_um * (1 + np.cos(state.internal_angle_rad)) / UM_PER_MM
     return np.where(is_dull(state, fresh_um), depth - rise, 0.0)
 

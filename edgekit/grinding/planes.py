@@ -3,7 +3,7 @@
 Every seating of the stone is a plane: the guide's normal at the placement, turned by the hand's
 errors. All are advanced equally past first touch (each within its error of depth), and the advance
 at which the stated share of the edge is clear has a closed form: a station is clear once some plane
-meets the face beyond the point where the rounded apex leaves it, r cot(β/2) inward.
+meets the face beyond the point where the rounded apex leaves it, r cot(β/2) inward (theory T12).
 """
 
 from dataclasses import replace

@@ -5,8 +5,8 @@ along b. A plane n·x = p that faces the station (n·b < 0) cuts to
 
     u(s, v) = (n·C - v n·f - p) / (-n·b),
 
-linear in v, and grinding is h <- max(h, u) over planes: exact at the nodes, monotone, and
-independent of their order. The same plane first touches the blade at p = max over the field of
+linear in v (theory T15), and grinding is h <- max(h, u) over planes: exact at the nodes, monotone,
+and independent of their order. The same plane first touches the blade at p = max over the field of
 n·(C - v f + h b), its support; advancing the stone by d past that is p = support - d. Everything is
 vectorised over runs (R), planes (P), stations (S) and depths (V).
 
@@ -384,7 +384,8 @@ def cleared(grid: EdgeGrid, inset: FloatArray) -> FloatArray:
     """Volume (R,) [mm³] between the edge's own line and the field `inset` (V, R, S) inward of it.
 
     ∫∫ h (1 - κ h / 2) dv ds by the trapezoidal rule: inward of a curved edge the area element
-    shrinks by 1 - κu. Past the centre of curvature there is no more area, so insets end there.
+    shrinks by 1 - κu (theory T16). Past the centre of curvature there is no more area, so insets
+    end there.
     """
     field = np.swapaxes(inset, 1, 2)
     limit = (1 / np.maximum(grid.plan_curvature, MIN_CURVATURE))[:, None]
