@@ -23,8 +23,11 @@ def renew() -> None:
     subprocess.run(["uv", "lock", "--upgrade", "--quiet"], cwd=PROJECT.parent, check=True)
     listed = subprocess.run(
         [*EXPORT.split(), "--no-annotate"],
-        cwd=PROJECT.parent, capture_output=True, text=True, check=True,
-    ).stdout  # fmt: skip
+        cwd=PROJECT.parent,
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout
     pins = sorted(line.replace(" ; ", "; ") for line in listed.splitlines() if "==" in line)
     body = "".join(f'  "{pin}",\n' for pin in pins)
     text = free.replace("constraint-dependencies = []\n", f"constraint-dependencies = [\n{body}]\n")

@@ -51,7 +51,7 @@ def row(what: str, measured: float, wanted: str) -> None:
 
 
 def orientation_by_search(edge: ek.Edge, stations: np.ndarray) -> tuple[np.ndarray, float]:
-    """Normals by `minimize` over a rotation vector at each station, and the time for 400 of them."""
+    """Normals by `minimize` over a rotation vector at each station, and the time of 400 of them."""
     frame = edge.frame(stations)
     start = time.perf_counter()
     found = []
