@@ -1,8 +1,9 @@
 """Bending of a worn blade by a load near its toe, at many sections and in many states at once.
 
-A blade is a beam clamped at its heel. The load F acts at a point P near the toe; a section with
-centroid G carries the moment M = (P − G) × F, of which the components along the section's own axes
-b (across the face) and f (out of it) bend it (theory T26). Twist and shear are left out. The
+A blade is a beam clamped at its heel. The load F acts at a point P near the toe; a section carries
+the moment M = (P − G) × F about the middle G of its face (about its centroid, the load's part along
+the blade would add its offset), of which the components along the section's own axes b (across the
+face) and f (out of it) bend it (theory T26). Twist and shear are left out. The
 section at a station is the polygon of the two lateral surfaces, cut off at the present face.
 """
 

@@ -22,7 +22,8 @@ from edgekit.grinding.recession_field import EdgeGrid
 from edgekit.grinding.session import check_parts
 from edgekit.grinding.worn_blade import WornBlade
 from edgekit.life.batch import RunBatch
-from edgekit.life.prepared import Precision, PreparedBlade, SessionMeasures
+from edgekit.life.measures import SessionMeasures, mean_radius_um, measure_session
+from edgekit.life.prepared import Precision, PreparedBlade
 from edgekit.life.retire import DEFAULT_RULES, MinStrength, RetireRule, WidthLoss
 from edgekit.life.use import Use, wear_in_use
 from edgekit.method.alternation import Alternation
@@ -235,7 +236,7 @@ def _use_and_sharpen(
     for e, (state, grid) in enumerate(zip(batch.states, prepared.grids, strict=True)):
         before.append(state.at(grid))
         wear_in_use(grid, state, use, batch.effects, draws.patches[:, e])
-    dull = prepared.mean_radius_um(batch.states)
+    dull = mean_radius_um(batch.states)
     done = sharpen_runs(
         prepared.grids,
         batch.states,
@@ -247,7 +248,7 @@ def _use_and_sharpen(
         fresh_um=batch.fresh_um,
     )
     batch.states = [result.state for result in done.edges]
-    return prepared.measure_session(before, done, dull)
+    return measure_session(prepared, before, done, dull, batch.turn + 1)
 
 
 class Life(Record):
