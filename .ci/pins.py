@@ -1,4 +1,4 @@
-"""The project's one list of pinned versions: print it for `pip install -c`, or `renew` it with uv."""
+"""The one list of pinned versions: print it for `pip install -c`, or `renew` it with uv."""
 
 import pathlib
 import re
@@ -23,8 +23,11 @@ def renew() -> None:
     subprocess.run(["uv", "lock", "--upgrade", "--quiet"], cwd=PROJECT.parent, check=True)
     listed = subprocess.run(
         [*EXPORT.split(), "--no-annotate"],
-        cwd=PROJECT.parent, capture_output=True, text=True, check=True,
-    ).stdout  # fmt: skip
+        cwd=PROJECT.parent,
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout
     pins = sorted(line.replace(" ; ", "; ") for line in listed.splitlines() if "==" in line)
     body = "".join(f'  "{pin}",\n' for pin in pins)
     text = free.replace("constraint-dependencies = []\n", f"constraint-dependencies = [\n{body}]\n")

@@ -141,7 +141,7 @@ def clicks(length_mm: float, count: int, rng: np.random.Generator) -> FloatArray
 
 
 def edge_points(edge: Edge, count: int, worn_um: float, rng: np.random.Generator) -> FloatArray:
-    """Points of an edge, moved into the face where it is worn: most near the toe, least at the heel."""
+    """Points of an edge, moved into the face by its wear: most near the toe, least at the heel."""
     arc = clicks(edge.length_mm, count, rng)
     frame = edge.frame(arc)
     share = np.sin(np.pi * np.clip(arc / edge.length_mm, 0, 1) ** 1.4 * 0.75) / 0.66

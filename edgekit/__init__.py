@@ -45,7 +45,11 @@ _HOMES = {
     "MinLength": "edgekit.life.retire",
     "MaxThicknessLoss": "edgekit.life.retire",
     "MaxWidthLoss": "edgekit.life.retire",
-    "Use": "edgekit.life.life",
+    "Use": "edgekit.life.use",
+    "use": "edgekit.life.use",
+    "WornBlade": "edgekit.grinding.worn_blade",
+    "read_worn": "edgekit.grinding.worn_file",
+    "write_worn": "edgekit.grinding.worn_file",
     "live": "edgekit.life.life",
     "compare": "edgekit.study.compare",
     "LifeCase": "edgekit.study.case",
@@ -100,7 +104,7 @@ _HOMES = {
     "finish": "edgekit.edge_finish.report",
     "blunting": "edgekit.edge_finish.blunting",
     "steel_grain_claim": "edgekit.edge_finish.steel_grain",
-    "strength": "edgekit.life.strength",
+    "strength": "edgekit.bending.strength",
     "MinStrength": "edgekit.life.retire",
     "Alternation": "edgekit.method.alternation",
     "face_or_sides": "edgekit.study.face_or_sides",
@@ -114,14 +118,15 @@ _MODULES = {
 }
 # Public names of 0.1 and what they are called since 0.2; kept for one version.
 _RENAMED = {
-    "MinLength": "MinLength",
-    "LifeCase": "LifeCase",
-    "MinStrength": "MinStrength",
-    "MaxThicknessLoss": "MaxThicknessLoss",
-    "MaxWidthLoss": "MaxWidthLoss",
-    "compare_with_model": "compare_with_model",
-    "source_rows": "source_rows",
-    "key_inputs": "key_inputs",
+    "LengthFraction": "MinLength",
+    "LifeTask": "LifeCase",
+    "StrengthRatio": "MinStrength",
+    "ThicknessFraction": "MaxThicknessLoss",
+    "WidthFraction": "MaxWidthLoss",
+    "WidthLimit": "MinWidth",
+    "beside_model": "compare_with_model",
+    "rows_behind": "source_rows",
+    "what_decides": "key_inputs",
 }
 
 __all__ = ["EdgekitError", "__version__", *_HOMES, *_MODULES]  # noqa: PLE0604

@@ -14,26 +14,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from edgekit.errors import EdgekitError
 
-__all__ = [
-    "FloatArray",
-    "array_between",
-    "at_least",
-    "between",
-    "count",
-    "finite",
-    "fraction",
-    "frozen_array",
-    "generator",
-    "instance",
-    "keep_numbers",
-    "matched",
-    "number",
-    "positive",
-    "unit_vector",
-    "vectors",
-    "worst_row",
-]
-
 FloatArray = NDArray[np.float64]
 REAL = (int, float, np.integer, np.floating, Decimal, Fraction)
 # Python and numpy derive these from whole numbers.
@@ -242,12 +222,14 @@ def matched(names: str, *arrays: FloatArray) -> tuple[FloatArray, ...]:
         ) from error
 
 
-def generator(name: str, rng: np.random.Generator) -> np.random.Generator:
-    """Return a numpy Generator, refusing a bare seed in its place."""
-    if not isinstance(rng, np.random.Generator):
-        raise EdgekitError(
-            f"{name} must be a numpy.random.Generator",
-            rng,
-            "Use numpy.random.default_rng(seed).",
-        )
-    return rng
+def generator(name: str, rng: object) -> np.random.Generator:
+    """Return a numpy Generator: as it is, or that of a seed (SPEC 7)."""
+    if isinstance(rng, np.random.Generator):
+        return rng
+    if isinstance(rng, int | np.integer) and not isinstance(rng, bool):
+        return np.random.default_rng(count(name, rng, 0))
+    raise EdgekitError(
+        f"{name} must be a numpy.random.Generator or a seed",
+        rng,
+        "Use numpy.random.default_rng(seed), or a whole number of 0 or more.",
+    )

@@ -3,8 +3,6 @@
 from collections.abc import Iterable, Sequence
 from html import escape
 
-__all__ = ["html_list", "html_table", "html_text"]
-
 
 def html_text(text: object, *, bold: object = "") -> str:
     """A paragraph, with a few words in bold before it.

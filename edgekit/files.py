@@ -20,8 +20,6 @@ from pathlib import Path
 
 from edgekit.errors import EdgekitError
 
-__all__ = ["file_path", "remove_leftovers", "there", "write_file"]
-
 _LONGEST = 50  # letters of a name that its temporary file repeats: 255 bytes are the usual limit
 _REMEDIES = {
     errno.ENOENT: "Make the folder first.",
@@ -62,10 +60,9 @@ def file_path(path: object, name: str = "path") -> Path:
         raise EdgekitError(
             f"{name} holds a letter that no file name takes", path, remedy
         ) from error
-    found = Path(given)
-    if found.name in ("", ".."):
-        raise EdgekitError(f"{name} names no file", str(path), remedy)
-    return found
+    if Path(given).name in ("", ".."):
+        raise EdgekitError(f"{name} names no file", given, remedy)
+    return Path(given)
 
 
 def there(path: Path) -> bool:
@@ -122,11 +119,12 @@ def write_file(path: str | os.PathLike[str], data: str | bytes, *, replace: bool
             "the file exists already", str(target), "Choose another name or say replace=True."
         ) from error
     except (OSError, ValueError) as error:
-        code = getattr(error, "errno", None) or 0
         raise EdgekitError(
             f"{target.name} cannot be written: {getattr(error, 'strerror', None) or error}",
             str(target),
-            _REMEDIES.get(code, "Check the path and the right to write there."),
+            _REMEDIES.get(
+                getattr(error, "errno", 0), "Check the path and the right to write there."
+            ),
         ) from error
     return target
 
@@ -146,13 +144,11 @@ def _encoded(data: str | bytes, target: Path) -> bytes:
 
 def _check_target(target: Path) -> None:
     """Refuse to put a file in place of a folder, a device or a file that is protected."""
-    if not target.exists():
-        return
     if target.is_dir():
         raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
-    if not target.is_file():
+    if target.exists() and not target.is_file():
         raise OSError(errno.EINVAL, "it is a device, not a file")
-    if not os.access(target, os.W_OK):
+    if target.exists() and not os.access(target, os.W_OK):
         raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
 
 
@@ -161,10 +157,7 @@ def _write(target: Path, raw: bytes, *, replace: bool) -> None:
     beside = target.with_name(f".{target.name[:_LONGEST]}{ending}")
     _open.add(beside)
     try:
-        number = os.open(
-            beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666
-        )
-        with os.fdopen(number, "wb") as file:
+        with beside.open("xb") as file:
             file.write(raw)
             file.flush()
             os.fsync(file.fileno())
@@ -191,7 +184,7 @@ def _take_name(beside: Path, target: Path) -> None:
     except OSError as error:
         if error.errno not in _NO_LINKS:
             raise
-        os.close(os.open(target, os.O_WRONLY | os.O_CREAT | os.O_EXCL))
+        target.touch(exist_ok=False)
         try:
             beside.replace(target)
         except OSError:
@@ -201,8 +194,6 @@ def _take_name(beside: Path, target: Path) -> None:
 
 def _sync_folder(folder: Path) -> None:
     """Bring the new name to the disk, where the system can; the file itself is there already."""
-    if os.name == "nt":
-        return
     with suppress(OSError):
         number = os.open(folder, os.O_RDONLY)
         try:
@@ -229,8 +220,6 @@ def _alive(number: str) -> bool:
         return True
     try:
         os.kill(int(number), 0)
-    except (ProcessLookupError, OverflowError):
-        return False
-    except OSError:  # it runs, and belongs to somebody else
-        return True
+    except (OSError, OverflowError) as error:
+        return isinstance(error, PermissionError)  # it runs, and belongs to somebody else
     return True

@@ -12,8 +12,6 @@ from typing import Any, ClassVar, TypeVar, dataclass_transform
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Record", "by_fields", "freeze", "read_only"]
-
 Scalar = TypeVar("Scalar", bound=np.generic)
 MAX_SHOWN = 6  # fields in a short form; five lines hold no more
 MAX_TEXT = 60  # characters of one field

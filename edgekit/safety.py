@@ -11,7 +11,7 @@ CAUTIONS: tuple[str, ...] = (
     "Follow the instrument maker's instructions, local infection-control rules and a licensed "
     + "practitioner's judgement.",
     "Reprocess before the next patient.",
-    "Retire a thin, cracked or bent tip whatever the model says: "
+    "Retire a thin, cracked or bent tip regardless of what the model says: "
     + "a broken tip can be swallowed or inhaled.",
     "Model results are estimates.",
 )

@@ -9,8 +9,12 @@ that was cut is refused; a table from elsewhere needs none.
 
 from __future__ import annotations
 
+import csv
+import io
 import os
 import re
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,15 +25,25 @@ from edgekit.files import file_path, write_file
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["read_table", "write_table"]
+__all__ = ["read_table", "rows", "write_table"]
 
-_GUARDED = ("=", "+", "-", "@", "\t", "\r", "'")
-_CELL = re.compile(r'"((?:[^"]|"")*)"(,|\r\n|\n|$)|([^,"\r\n]*)(,|\r\n|\n|$)')
-_DATE = re.compile(r"\d{4}-\d\d-\d\d([T ]\d\d:\d\d:\d\d(\.\d+)?)?")
+GUARDED = ("=", "+", "-", "@", "\t", "\r", "'")
+MISSING = "Part of it is missing: write it again."
 _COUNT = re.compile(r'"?# (\d+) rows of (\d+) columns; written by edgekit"?[,;\t]*(\r?\n|$)')
-_CUT_COUNT = re.compile(r'"?#( (\d[^\n]*)?)?')
-_WHOLE = re.compile(r"[+-]?\d{1,20}")
-_WORDS = {"True": True, "False": False}
+_QUOTED = re.compile(r'"((?:[^"]|"")*)"')
+_MARK = "\0"  # put before every text that stood in quotation marks, which `csv` takes away
+
+
+_KINDS: tuple[tuple[re.Pattern[str], Callable[[list[str]], Any]], ...] = (
+    (re.compile(r"True|False"), lambda words: [word == "True" for word in words]),
+    (
+        re.compile(r"(\d{4}-\d\d-\d\d([T ]\d\d:\d\d:\d\d(\.\d+)?)?)?"),
+        lambda words: np.array([w.replace(" ", "T") or "NaT" for w in words], "datetime64[s]"),
+    ),
+    (re.compile(r"[+-]?\d{1,20}"), lambda words: [int(word) for word in words]),
+    (re.compile(r"[^_]*"), lambda words: [float(word or "nan") for word in words]),
+)
+"""What the cells of a column without quotation marks may all be, and how they are read."""
 
 
 def write_table(
@@ -59,14 +73,17 @@ def write_table(
     {'code': ['007', '=B2'], 'width_mm': [0.30000000000000004, 0.86]}
     """
     target = file_path(path)
-    text = _to_text(table)
-    lost = _lost(table, _from_text(text, target.name))
-    if lost is not None:
-        raise EdgekitError(
-            f"column {table.columns[lost]} would not come back from {target.name}",
-            str(table.dtypes.iloc[lost]),
-            "Give it one kind of value: text, numbers, booleans or dates.",
-        )
+    columns = [_cells(table.iloc[:, at]) for at in range(table.shape[1])]
+    lines = [
+        f"# {len(table)} rows of {len(columns)} columns; written by edgekit",
+        ",".join(_quoted(str(name)) for name in table.columns),
+        *(",".join(row) for row in zip(*columns, strict=True)),
+    ]
+    text = "".join(f"{line}\r\n" for line in lines)
+    back = _from_text(text, target.name)
+    for at, name in enumerate(table.columns):
+        if back.columns[at] != name or _cells(back.iloc[:, at]) != columns[at]:
+            raise _lost(table.iloc[:, at])
     write_file(target, text, replace=replace)
 
 
@@ -91,145 +108,112 @@ def read_table(path: str | os.PathLike[str]) -> pd.DataFrame:
     return _from_text(text, source.name)
 
 
-def _to_text(table: pd.DataFrame) -> str:
-    columns = [_cells(table.iloc[:, at]) for at in range(table.shape[1])]
-    lines = [f"# {len(table)} rows of {table.shape[1]} columns; written by edgekit"]
-    lines += [",".join(_quoted(str(name)) for name in table.columns)]
-    lines += [",".join(row) for row in zip(*columns, strict=True)]
-    return "\r\n".join(lines) + "\r\n"
+def rows(text: str, name: str = "the table") -> Iterator[tuple[int, list[str]]]:
+    """Rows of cells of a CSV text, each with the line it begins on.
+
+    Quotation marks are taken away, white space stays, an empty line is a row without cells.
+
+    Raises
+    ------
+    EdgekitError
+        A quotation mark that is not closed, or is followed by something else than a comma.
+
+    Examples
+    --------
+    >>> list(rows('curve,x_mm\\n"left, used",0.5\\n'))
+    [(1, ['curve', 'x_mm']), (2, ['left, used', '0.5'])]
+    """
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    line = 1
+    try:
+        for row in reader:
+            yield line, row
+            line = reader.line_num + 1
+    except csv.Error as error:
+        remedy = "Check its quotation marks, and that no cell has over 100,000 letters."
+        raise EdgekitError(f"line {line} of {name} is not CSV", str(error), remedy) from error
 
 
 def _quoted(text: str) -> str:
-    guarded = "'" + text if text.startswith(_GUARDED) else text
+    guarded = "'" + text if text.startswith(GUARDED) else text
     return '"' + guarded.replace('"', '""') + '"'
 
 
 def _cells(column: pd.Series) -> list[str]:
     """Cells of a column: shortest decimals that read back the same, ISO dates, quoted text."""
     kind = column.dtype.kind if isinstance(column.dtype, np.dtype) else "O"
-    if kind == "M":
-        words = np.datetime_as_string(column.to_numpy().astype("datetime64[s]"))
-        return ["" if word == "NaT" else str(word).removesuffix("T00:00:00") for word in words]
-    if kind == "f":
-        return ["" if np.isnan(x) else repr(float(x)) for x in column.to_numpy()]
+    values = column.to_numpy()
     if kind in "iub":
-        return [str(x) for x in column.to_numpy().tolist()]
-    return [_quoted(str(x)) for x in column]
+        return [str(value) for value in values.tolist()]
+    if kind == "f" and values.itemsize <= 8:
+        return ["" if np.isnan(value) else repr(value) for value in values.tolist()]
+    if kind == "M" and np.array_equal(seconds := values.astype("datetime64[s]"), values, True):
+        words = np.datetime_as_string(seconds)
+        return ["" if word == "NaT" else str(word).removesuffix("T00:00:00") for word in words]
+    if kind == "O" and all(isinstance(value, str) for value in column):
+        return [_quoted(value) for value in column]
+    raise _lost(column)
+
+
+def _lost(column: pd.Series) -> EdgekitError:
+    return EdgekitError(
+        f"column {column.name} would not come back from a file",
+        str(column.dtype),
+        "Give it a name in text and one kind of value: text, numbers, booleans or dates.",
+    )
 
 
 def _from_text(text: str, name: str) -> pd.DataFrame:
     import pandas as pd
 
-    header, *body = _rows(text, name)
-    ragged = [at for at, row in enumerate(body, start=2) if len(row) != len(header)]
-    if ragged:
-        raise EdgekitError(
-            f"row {ragged[0]} of {name} has not the {len(header)} cells of the header",
-            len(body[ragged[0] - 2]),
-            "Correct the row.",
-        )
-    columns = list(zip(*body, strict=True)) if body else [()] * len(header)
-    data = {cell[0]: _typed(column) for cell, column in zip(header, columns, strict=True)}
+    header, *body = _marked_rows(text, name)
+    columns = zip(*body, strict=True) if body else [()] * len(header)
+    data = {_bare(cell): _typed(column) for cell, column in zip(header, columns, strict=True)}
     if len(data) != len(header):
         raise EdgekitError("two columns share a name", name, "Rename one.")
     return pd.DataFrame(data)
 
 
-def _rows(text: str, name: str) -> list[list[tuple[str, bool]]]:
-    """Header and rows, as many as the first line says if it says so."""
+def _marked_rows(text: str, name: str) -> list[list[str]]:
+    """Header and rows of one length, as many as the first line says if it says so."""
     stated = _COUNT.match(text)
-    cut_in_stated = stated is not None and not text.endswith("\n")
-    if cut_in_stated or (stated is None and _CUT_COUNT.fullmatch(text)):
-        remedy = "Part of it is missing: write it again."
-        raise EdgekitError(f"{name} ends in the middle of a line", text[-40:], remedy)
-    rows = _parse(text[stated.end() :] if stated else text, name)
-    if not rows:
+    cut_in_first = "\n" not in text and text.lstrip('"').startswith("#")
+    if cut_in_first or (stated and not text.endswith("\n")):
+        raise EdgekitError(f"{name} ends in the middle of a line", text[-40:], MISSING)
+    marked = _QUOTED.sub(lambda cell: f'"{_MARK}{cell[1]}"', text)
+    table = [(line, row or [""]) for line, row in rows(marked, name)][1 if stated else 0 :]
+    if not table:
         raise EdgekitError("the table is empty", name, "Give a file with a header.")
-    size = len(rows) - 1, len(rows[0])
+    width = len(table[0][1])
+    for line, row in table:
+        if len(row) != width:
+            wrong = f"line {line} of {name} has not the {width} cells of the header"
+            raise EdgekitError(wrong, len(row), "Correct the line.")
+        if any('"' in cell and not cell.startswith(_MARK) for cell in row):
+            wrong = f"line {line} of {name} has a quotation mark in the middle of a cell"
+            raise EdgekitError(wrong, [_bare(cell) for cell in row], "Check its quotation marks.")
+    size = len(table) - 1, width
     if stated and (int(stated[1]), int(stated[2])) != size:
-        raise EdgekitError(
-            f"{name} must have {stated[1]} rows of {stated[2]} columns, as its first line says",
-            size,
-            "Part of it is missing: write it again. If you changed it, remove its first line.",
-        )
-    return rows
+        wrong = f"must have {stated[1]} rows of {stated[2]} columns, as its first line says"
+        remedy = f"{MISSING} If you changed it, remove its first line."
+        raise EdgekitError(f"{name} {wrong}", size, remedy)
+    return [row for _, row in table]
 
 
-def _parse(text: str, name: str) -> list[list[tuple[str, bool]]]:
-    """Rows of (text, was quoted)."""
-    rows: list[list[tuple[str, bool]]] = []
-    row: list[tuple[str, bool]] = []
-    at = 0
-    while at < len(text):
-        found = _CELL.match(text, at)
-        if found is None:
-            raise EdgekitError(
-                f"row {len(rows) + 1} of {name} is not CSV", text[at : at + 40], "Check its quotes."
-            )
-        inner, end = found[1], found[2] if found[1] is not None else found[4]
-        if inner is not None:
-            cell = inner.replace('""', '"')
-            row.append((cell.removeprefix("'"), True))
-        else:
-            row.append((found[3], False))
-        at = found.end()
-        if end != ",":
-            rows.append(row)
-            row = []
-    if row:
-        rows.append([*row, ("", False)])
-    return rows
+def _bare(cell: str) -> str:
+    return cell[1:].removeprefix("'") if cell.startswith(_MARK) else cell
 
 
-def _typed(column: tuple[tuple[str, bool], ...]) -> Any:
-    """A column as what all its unquoted cells are: whole numbers, numbers, booleans, dates, text."""
+def _typed(column: Sequence[str]) -> pd.Series:
+    """A column as what all its cells are, or as text where one stood in quotation marks."""
     import pandas as pd
 
-    words = [cell for cell, _ in column]
-    full = [cell for cell in words if cell]
-    text = pd.Series(words, dtype="str")
-    if not column or any(quoted for _, quoted in column):
-        return text
-    if full and all(cell in _WORDS for cell in words):
-        return pd.Series([_WORDS[cell] for cell in words])
-    if full and all(_DATE.fullmatch(cell) for cell in full):
-        return pd.Series(
-            np.asarray([cell.replace(" ", "T") or "NaT" for cell in words], dtype="datetime64[s]")
-        )
-    if full and all(_WHOLE.fullmatch(cell) for cell in words):
-        whole = [int(cell) for cell in words]
-        for kind in (np.int64, np.uint64):
-            if np.iinfo(kind).min <= min(whole) and max(whole) <= np.iinfo(kind).max:
-                return pd.Series(whole, dtype=kind)
-    try:
-        return pd.Series([float(cell) if cell else float("nan") for cell in words])
-    except ValueError:
-        return text
-
-
-def _lost(table: pd.DataFrame, back: pd.DataFrame) -> int | None:
-    """The first column that came back with another name or other values."""
-    for at, name in enumerate(table.columns):
-        if back.columns[at] != name:
-            return at
-        if not table.empty and not _same(table.iloc[:, at], back.iloc[:, at]):
-            return at
-    return None
-
-
-def _same(given: pd.Series, read: pd.Series) -> bool:
-    kind = given.dtype.kind if isinstance(given.dtype, np.dtype) else "O"
-    if kind in "iub":  # not as arrays, where whole numbers of two kinds meet as floats
-        return given.tolist() == read.tolist()
-    if kind == "f":
-        return read.dtype.kind in "fiub" and np.array_equal(
-            given.to_numpy(), read.to_numpy(), equal_nan=True
-        )
-    if kind == "M":
-        if given.isna().all():
-            return True
-        values, back = given.to_numpy(), read.to_numpy()
-        return back.dtype.kind == "M" and np.array_equal(
-            values, back.astype(values.dtype), equal_nan=True
-        )
-    return all(isinstance(x, str) for x in given) and list(given) == list(read)
+    words = [_bare(cell) for cell in column]
+    plain = words and not any(cell.startswith(_MARK) for cell in column)
+    for pattern, convert in _KINDS[0 if any(words) else -1 :] if plain else ():
+        if all(pattern.fullmatch(word) for word in words):
+            with suppress(ValueError):
+                series = pd.Series(convert(words))
+                if series.dtype != object:  # as whole numbers beyond 64 bits are
+                    return series
+    return pd.Series(words, dtype="str")

@@ -29,13 +29,19 @@ VOLATILE = re.compile(r'data:image/png;base64,[^"]*|[0-9a-f]{32}|0x[0-9a-f]+|id=
 
 
 def notebooks(number: str = "") -> list[Path]:
-    return sorted(HERE.glob(f"{number or '[0-9]'}*.ipynb"))
+    numbered = sorted(HERE.glob(f"{number or '[0-9]'}*.ipynb"))
+    return numbered if number else [*numbered, HERE / "theory.ipynb"]
 
 
 def execute(path: Path) -> nbformat.NotebookNode:
     """The notebook with fresh outputs and nothing else that varies from run to run."""
     book = nbformat.read(path, as_version=4)
-    client = NotebookClient(book, timeout=SECONDS, resources={"metadata": {"path": str(HERE)}})
+    client = NotebookClient(
+        book,
+        timeout=SECONDS,
+        resources={"metadata": {"path": str(HERE)}},
+        coalesce_streams=True,  # how a cell's printed lines are cut up depends on time
+    )
     client.execute()
     faults = [*cell_faults(book), *widget_faults(book)]
     if faults:
@@ -125,7 +131,10 @@ def check(number: str) -> int:
 
 
 def page(number: str) -> int:
-    """Execute one notebook and leave it as a page that needs no network, its code hidden."""
+    """Execute one notebook and leave it as a page that needs no network.
+
+    Code is hidden, but for the theory, which is its code.
+    """
     from nbconvert import HTMLExporter
 
     matching = notebooks(number)
@@ -133,7 +142,7 @@ def page(number: str) -> int:
         print(f"no notebook {number}; there are {', '.join(p.name for p in notebooks())}")
         return 2
     exporter = HTMLExporter(
-        exclude_input=True,
+        exclude_input=matching[0].stem != "theory",
         exclude_output_prompt=True,
         mathjax_url="",
         require_js_url="",

@@ -1,8 +1,7 @@
-"""Speed as ratios measured in one run: ``uv run python tests/benchmark.py``, or ``... lives`` for lives alone.
+"""Speed as ratios in one run: ``uv run python tests/benchmark.py``, or ``... lives`` for lives.
 
-Machines are shared and noisy, so nothing here is a test and no time limit is set; each line states the
-ratio and what it is a ratio of. Every timing is the best of several.
-"""
+Machines are shared and noisy, so nothing here is a test and no time limit is set; each line states
+the ratio and what it is a ratio of. Every timing is the best of several."""
 
 from __future__ import annotations
 
@@ -52,7 +51,7 @@ def row(what: str, measured: float, wanted: str) -> None:
 
 
 def orientation_by_search(edge: ek.Edge, stations: np.ndarray) -> tuple[np.ndarray, float]:
-    """Normals by `minimize` over a rotation vector at each station, and the time an edge of 400 takes."""
+    """Normals by `minimize` over a rotation vector at each station, and the time of 400 of them."""
     frame = edge.frame(stations)
     start = time.perf_counter()
     found = []
@@ -78,7 +77,7 @@ def orientation_by_search(edge: ek.Edge, stations: np.ndarray) -> tuple[np.ndarr
 
 
 def swept_solid(ground: EdgeGrid, inset: np.ndarray) -> manifold3d.Manifold:
-    """Solid between the flank's polygon at every station and a far inner wall; ~20,000 triangles."""
+    """Solid between the flank's polygon at every station and a far wall; ~20,000 triangles."""
     inner = np.full_like(inset, 0.42)
     rows = np.concatenate([inset, inner[::-1]])
     depth = np.concatenate([ground.depth_mm, ground.depth_mm[::-1]])
@@ -290,7 +289,7 @@ def care(folder: Path) -> None:
 
 
 def finish_and_strength() -> None:
-    """Finish report, strength of a life, and their ratios to bare numpy on arrays of the same size."""
+    """Finish report, strength of a life, and their ratios to bare numpy on arrays of that size."""
     blade = ek.patterns.area_specific_curette()
     edge = blade.edges["used"]
     for name, stone in (("coarse", ek.diamond_plated_stone()), ("fine", ek.fine_natural_stone())):

@@ -1,9 +1,10 @@
 """The hour at the bench against integer programmes, every order tried, and a full simulation.
 
-Sources: `scipy.optimize.milp` (HiGHS) on the windows of stations of real edges; exhaustive search over
-the orders of small trays; Monte Carlo for the sum of lognormals; the closed form α = 90° − β of a
-planar face square to the handle; `edgekit.spaced_placements`, which sets placements one by one. The
-45 s and 30 s a working end are common practice without a source, and only shown beside.
+Sources: `scipy.optimize.milp` (HiGHS) on the windows of stations of real edges; exhaustive search
+over the orders of small trays; Monte Carlo for the sum of lognormals; the closed form
+α = 90° − β of a planar face square to the handle; `edgekit.spaced_placements`, which sets
+placements one by one. The 45 s and 30 s per working end are common practice without a source, and
+only shown beside.
 """
 
 import dataclasses
@@ -18,7 +19,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 import edgekit as ek
 from edgekit.clinic.bench.minutes import Work, duration, factors
-from edgekit.clinic.bench.requirements import NOISE_SDS, Tool, _widest, ask, min_clear_deg
+from edgekit.clinic.bench.requirements import NOISE_SDS, Tool, _widest, min_clear_deg, requirements
 from edgekit.clinic.bench.settings import SettingRange, order_tray
 from edgekit.clinic.bench.steps import placements_over
 from edgekit.contact.holder import held_errors, held_normals
@@ -31,7 +32,7 @@ ANGLE_DEG = 1e-9
 BETWEEN_STATIONS_DEG = 0.2
 """How much worse the error may be between stations 0.03 mm apart on a toe of 0.4 mm radius."""
 SAMPLED = 0.03
-"""Relative; quantiles of 200,000 draws, and Fenton's approximation for four lognormals of this spread."""
+"""Relative; quantiles of 200,000 draws, and Fenton's approximation for four such lognormals."""
 ONE_PLACEMENT = 1
 """A count from an integral may differ by one from placements set one by one."""
 
@@ -67,29 +68,31 @@ def _milp(windows):
 
 def test_settings_of_real_edges_are_as_few_as_an_integer_programme_finds():
     plan = ek.plan_bench(tray(), tolerance_deg=3)
-    windows = np.concatenate([a.common_deg for a in plan.asks])
+    windows = np.concatenate([a.common_deg for a in plan.requirements])
     assert len(plan.settings) == len(plan.witness) == _milp(windows)
     ends = plan.witness.sort_values("high_deg")[["low_deg", "high_deg"]].to_numpy()
     assert (ends[1:, 0] > ends[:-1, 1] - 2 * plan.setting_error_deg).all()
-    stations = np.concatenate([a.windows_deg[a.served == Tool.HOLDER][::8] for a in plan.asks])
-    assert _milp(stations) <= plan.least <= len(plan.settings)
+    stations = np.concatenate(
+        [a.windows_deg[a.tools == Tool.HOLDER][::8] for a in plan.requirements]
+    )
+    assert _milp(stations) <= plan.min_settings <= len(plan.settings)
 
 
 def test_least_number_however_edges_are_cut_is_that_of_their_stations():
     plan = ek.plan_bench({"AS": tray()["AS"], "UC": tray()["UC"]}, tolerance_deg=3)
-    stations = np.concatenate([a.windows_deg[a.served == Tool.HOLDER] for a in plan.asks])
-    assert plan.least == _milp(np.unique(stations.round(9), axis=0))
+    stations = np.concatenate([a.windows_deg[a.tools == Tool.HOLDER] for a in plan.requirements])
+    assert plan.min_settings == _milp(np.unique(stations.round(9), axis=0))
 
 
 def test_every_station_of_every_edge_is_served_once_and_within_tolerance(plan):
-    for a in plan.asks:
-        mine = [step for step in plan.steps if step.ask.key == a.key]
-        groups = np.concatenate([*a.groups, np.flatnonzero(a.served != Tool.HOLDER)])
-        assert sorted(groups) == list(range(len(a.served)))
-        covered = np.zeros(len(a.served), dtype=bool)
+    for a in plan.requirements:
+        mine = [step for step in plan.steps if step.requirements.key == a.key]
+        groups = np.concatenate([*a.groups, np.flatnonzero(a.tools != Tool.HOLDER)])
+        assert sorted(groups) == list(range(len(a.tools)))
+        covered = np.zeros(len(a.tools), dtype=bool)
         for step in mine:
             covered[step.stations] = True
-            if step.served == Tool.HOLDER:
+            if step.tool == Tool.HOLDER:
                 assert step.error_deg <= 3 + ANGLE_DEG
                 low, high = step.span_mm
                 fine = np.linspace(low, high, 200)
@@ -117,7 +120,7 @@ def test_angle_is_kept_wherever_the_holder_stands_within_its_error(error_deg, to
     within = dict(zip(plan.settings["run"] - 1, plan.settings["within_deg"], strict=True))
     settings = plan.settings["elevation_deg"].to_numpy()
     checked = 0
-    for a in plan.asks:
+    for a in plan.requirements:
         for group, (low, high) in zip(a.groups, a.common_deg, strict=True):
             (runs,) = np.nonzero((settings >= low - ANGLE_DEG) & (settings <= high + ANGLE_DEG))
             assert len(runs)
@@ -200,10 +203,10 @@ def test_the_holders_error_is_an_assumption_of_the_evidence_table():
 
 def test_without_the_holders_measures_there_is_no_riser():
     plan = ek.plan_bench(tray(), tolerance_deg=3)
-    assert plan.stand is None
+    assert plan.holder is None
     assert plan.settings["riser_mm"].isna().all()
     assert plan.order["riser_mm"].isna().all()
-    given = ek.plan_bench(tray(), tolerance_deg=3, stand=ek.Holder())
+    given = ek.plan_bench(tray(), tolerance_deg=3, holder=ek.Holder())
     assert given.settings["riser_mm"].notna().all()
     columns = ["elevation_deg", "within_deg"]
     assert given.settings[columns].equals(plan.settings[columns])
@@ -275,7 +278,7 @@ def test_planar_face_square_to_the_handle_takes_90_degrees_less_the_internal_ang
     blades = {f"B{b}": ek.patterns.universal_curette(internal_angle_deg=b) for b in (70, 75, 80)}
     plan = ek.plan_bench(blades, tolerance_deg=1, setting_error_deg=0.3)
     assert np.allclose(plan.settings["elevation_deg"], [10.2, 15, 20], atol=1)
-    plain = ek.plan_bench({"B75": blades["B75"]}, tolerance_deg=1, stand=ek.Holder())
+    plain = ek.plan_bench({"B75": blades["B75"]}, tolerance_deg=1, holder=ek.Holder())
     assert np.isclose(plain.settings["elevation_deg"][0], 15, atol=ANGLE_DEG)
     assert np.isclose(
         plain.settings["riser_mm"][0], 60 - 80 * np.sin(np.radians(15)) - 12, atol=ANGLE_DEG
@@ -284,23 +287,23 @@ def test_planar_face_square_to_the_handle_takes_90_degrees_less_the_internal_ang
 
 
 def test_settings_below_the_clear_one_are_left_to_the_hand():
-    stand = ek.Holder(stone_behind_mm=60)
-    low = min_clear_deg(stand)
-    assert stand.fit(elevation_deg=low + 0.01).clears
+    holder = ek.Holder(stone_behind_mm=60)
+    low = min_clear_deg(holder)
+    assert holder.fit(elevation_deg=low + 0.01).clears
     blade = ek.patterns.universal_curette(internal_angle_deg=80)
-    near = ek.plan_bench([blade], stand=stand, tolerance_deg=4).settings
-    assert stand.fit(elevation_deg=near["elevation_deg"][0] - 0.49).clears
-    assert not stand.fit(elevation_deg=low - 0.01).clears
+    near = ek.plan_bench([blade], holder=holder, tolerance_deg=4).settings
+    assert holder.fit(elevation_deg=near["elevation_deg"][0] - 0.49).clears
+    assert not holder.fit(elevation_deg=low - 0.01).clears
     blade = ek.patterns.universal_curette(internal_angle_deg=84)
-    plan = ek.plan_bench({"low": blade}, tolerance_deg=2, stand=stand)
+    plan = ek.plan_bench({"low": blade}, tolerance_deg=2, holder=holder)
     assert len(plan.settings) == 0
     assert set(plan.unserved["reason"]) == {"the holder cannot take its settings"}
     assert set(plan.order["how"]) == {"by hand"}
 
 
 def test_steps_of_the_holder_are_kept():
-    takes = SettingRange(low_deg=10, high_deg=60, step_deg=1)
-    plan = ek.plan_bench(tray(), tolerance_deg=3, takes=takes)
+    setting_range = SettingRange(low_deg=10, high_deg=60, step_deg=1)
+    plan = ek.plan_bench(tray(), tolerance_deg=3, setting_range=setting_range)
     angle = plan.settings["elevation_deg"].to_numpy()
     assert len(angle)
     assert np.array_equal(angle, np.round(angle))
@@ -338,14 +341,14 @@ def test_a_hollow_within_the_noise_of_a_trace_is_not_taken_as_seen():
     blade = ek.read_blade("data_demo/traces/FH-03-SS.toml")
     noise = blade.trace.edges["left"].noise_um
     edge = ek.orient(blade.edges["left"], stations=201)
-    asked = ask(
+    asked = requirements(
         "SS",
         blade,
         "left",
         tolerance_deg=2,
         setting_error_deg=0.5,
         max_settings=2,
-        takes=SettingRange(low_deg=0, high_deg=90),
+        setting_range=SettingRange(low_deg=0, high_deg=90),
     )
     assert not edge.reachable.all()
     assert asked.hollow_um.max() < 10 + NOISE_SDS * noise
@@ -357,16 +360,16 @@ def test_a_hollow_within_the_noise_of_a_trace_is_not_taken_as_seen():
 def test_placements_are_those_that_are_set_one_by_one(name, ridge_um):
     blade = getattr(ek.patterns, name)()
     key = next(iter(blade.edges))
-    asked = ask(
+    asked = requirements(
         "X",
         blade,
         key,
         tolerance_deg=2,
         setting_error_deg=0.5,
         max_settings=2,
-        takes=SettingRange(low_deg=-90, high_deg=90),
+        setting_range=SettingRange(low_deg=-90, high_deg=90),
     )
-    count = placements_over(asked, np.arange(len(asked.served)), ridge_um)
+    count = placements_over(asked, np.arange(len(asked.tools)), ridge_um)
     exact = len(ek.spaced_placements(blade.edges[key], ridge_um=ridge_um))
     assert abs(count - exact) <= ONE_PLACEMENT
 
@@ -467,15 +470,15 @@ BAD = {
     "no time": lambda: ek.plan_bench([BLADE], minutes_available=0),
     "error below 0": lambda: ek.plan_bench([BLADE], setting_error_deg=-0.1),
     "error nan": lambda: ek.plan_bench([BLADE], setting_error_deg=float("nan")),
-    "stand as text": lambda: ek.plan_bench([BLADE], stand="60 mm"),
+    "holder as text": lambda: ek.plan_bench([BLADE], holder="60 mm"),
     "sure": lambda: ek.plan_bench([BLADE], chance=1.0),
     "half a setting": lambda: ek.plan_bench([BLADE], max_settings=1.5),
     "no ridge": lambda: ek.plan_bench([BLADE], ridge_um=0),
     "range below the clear one": lambda: ek.plan_bench(
-        [BLADE], takes=SettingRange(low_deg=-20, high_deg=5)
+        [BLADE], setting_range=SettingRange(low_deg=-20, high_deg=5)
     ),
-    "stand that never clears": lambda: ek.plan_bench(
-        [BLADE], stand=ek.Holder(shank_radius_mm=40, stone_behind_mm=200, shank_from_mm=0.2)
+    "holder that never clears": lambda: ek.plan_bench(
+        [BLADE], holder=ek.Holder(shank_radius_mm=40, stone_behind_mm=200, shank_from_mm=0.2)
     ),
 }
 
@@ -490,10 +493,18 @@ def test_what_makes_no_plan_is_refused_with_a_remedy(call):
 @pytest.mark.parametrize("name", ["AS", "HL", "UC"])
 def test_another_setting_is_taken_only_where_it_serves_enough(name):
     blade = tray()[name]
-    takes = SettingRange(low_deg=10, high_deg=90)
+    setting_range = SettingRange(low_deg=10, high_deg=90)
     key = next(iter(blade.edges))
     asked = [
-        ask(name, blade, key, tolerance_deg=1.5, setting_error_deg=0, max_settings=m, takes=takes)
+        requirements(
+            name,
+            blade,
+            key,
+            tolerance_deg=1.5,
+            setting_error_deg=0,
+            max_settings=m,
+            setting_range=setting_range,
+        )
         for m in (1, 2, 3, 9)
     ]
     held = [a.length_mm(Tool.HOLDER) for a in asked]
@@ -504,4 +515,4 @@ def test_another_setting_is_taken_only_where_it_serves_enough(name):
         assert two - one >= worth * more - ANGLE_DEG
     assert len(asked[0].groups) == 1
     assert len(asked[1].groups) == (1 if name == "HL" else 2)  # a toe that no second one serves
-    assert len(asked[-1].groups) < asked[-1].whole or asked[-1].length_mm(Tool.HAND) == 0
+    assert len(asked[-1].groups) < asked[-1].min_settings or asked[-1].length_mm(Tool.HAND) == 0

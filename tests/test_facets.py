@@ -15,7 +15,7 @@ CLIPPER_UM = 1e-4  # shapely's overlays snap nothing, but intersect lines some 1
 RIDGE_UM = 0.02  # a ridge between stations: it is measured on the edge, so second order
 FEW = settings(max_examples=25, deadline=None)
 
-RADIUS, LENGTH = 6.7, 5.65  # a typical plan radius and the published length
+RADIUS, LENGTH = 6.7, 5.65  # default plan radius (assumed) and length (published)
 
 
 def circle(radius=RADIUS, length=LENGTH, *, bow=0.0, beta_deg=75.0):
@@ -57,8 +57,8 @@ def test_planes_on_a_circle_are_a_polygon_about_it(count, beta_deg):
 
 
 @pytest.mark.parametrize(("count", "mean_um"), [(4, 30.0), (10, 9.18), (20, 6.20), (60, 5.32)])
-def test_facets_cost_the_mean_recession_of_the_exact_polygon(count, mean_um):
-    """Mean of R - (R - D) sec φ over a circle: 4 µm dull, ground until every point is sharp.
+def test_facets_cost_the_mean_recession_of_the_polygon(count, mean_um):
+    """Theory T10 (exact polygon): 4 µm dull, ground until every point is sharp.
 
     The least recession, at the ridges, must be r cot(β/2) = 5.21 µm.
     """
@@ -98,7 +98,7 @@ def test_at_no_depth_nothing_is_ground():
 
 @pytest.mark.parametrize("bow_mm", [12.0, -12.0, np.inf])
 def test_ridges_on_a_bowed_edge_follow_the_second_order_formula(bow_mm):
-    """(κ_g + κ_n cotβ) Δs²/8 along the face (Taylor), error falling as Δs²."""
+    """(κ_g + κ_n cotβ) Δs²/8 along the face (theory T9), error falling as Δs²."""
     edge = circle(bow=1 / bow_mm)
     kappa = 1 / RADIUS + 1 / bow_mm / np.tan(np.radians(75))
     errors = []
@@ -112,7 +112,7 @@ def test_ridges_on_a_bowed_edge_follow_the_second_order_formula(bow_mm):
 
 
 def test_a_bow_raises_ridges_by_its_share():
-    """R/R_bow cotβ by the formula above: 11, 15 and 18 % at bows of 16.3, 12 and 10 mm."""
+    """Theory T9: κ_n cotβ/κ_g more, which is 11, 15 and 18 % at bows of 16.3, 12 and 10 mm."""
     step, ridges = 0.2, []
     for bow_mm in (np.inf, 16.3, 12.0, 10.0):
         pair = LENGTH / 2 + step * np.array([-0.5, 0.5])
@@ -217,10 +217,8 @@ def test_recession_on_a_circle_equals_a_clipped_polygon():
 
 
 def test_a_u_shape_needs_51_equal_placements_or_9_spaced_ones():
-    """51 equal placements at 10 µm, as counting finds.
-
-    Closed form of the least: the toe turns 180°, each ridge of height h serves 2 acos(R/(R + h)),
-    and the two sides' own planes stand at its ends.
+    """Theory T11: the toe turns 180°, each ridge of height h serves 2 acos(R/(R + h)), and the two
+    sides' own planes stand at its ends.
     """
     edge = u_shape()
     assert ek.placements_for(edge, ridge_um=10) == 51
@@ -234,7 +232,7 @@ def test_a_u_shape_needs_51_equal_placements_or_9_spaced_ones():
 
 
 def test_an_even_count_of_equal_placements_leaves_the_toe_untouched():
-    """No placement falls on the toe, and the result says so."""
+    """No placement falls on the toe, and the result says so: the planes of theory T8."""
     edge = u_shape()
     toe = edge.length_mm / 2
     for count in (2, 4, 6, 8, 10):

@@ -133,14 +133,19 @@ def test_what_is_no_path_of_a_file_is_refused(writer, path, tmp_path, monkeypatc
 
 
 @pytest.mark.parametrize("number", [errno.ENOSPC, errno.EIO, errno.EDQUOT])
-@pytest.mark.parametrize("call", ["fsync", "link", "open"])
-def test_a_disk_that_fails_is_a_named_error(number, call, writer, tmp_path, monkeypatch):
+@pytest.mark.parametrize(
+    ("where", "call"), [(files.os, "fsync"), (files.os, "link"), (files.Path, "open")], ids=str
+)
+def test_a_disk_that_fails_is_a_named_error(number, where, call, writer, tmp_path, monkeypatch):
     write, end = writer
+    works = getattr(where, call)
 
-    def fails(*_):
+    def fails(*given, **named):
+        if call == "open" and "xb" not in given:  # reading works
+            return works(*given, **named)
         raise OSError(number, os.strerror(number))
 
-    monkeypatch.setattr(files.os, call, fails)
+    monkeypatch.setattr(where, call, fails)
     with pytest.raises(ek.EdgekitError, match="cannot be written"):
         write(tmp_path / f"x{end}")
     monkeypatch.undo()

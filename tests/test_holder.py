@@ -29,7 +29,7 @@ def handle(tilt_deg, bend_deg):
 
 
 def rolled_arc(*, plan_mm, length_mm, bow_mm=np.inf, tilt_deg=0.0, bend_deg=0.0, at=0.5):
-    """An outer edge on a bowed face; the blade frame lies at the share `at` of its length."""
+    """An outer edge on a bowed face; the blade's frame lies at the share `at` of its length."""
     edge = ek.Edge(
         path=BentArcs(
             start_mm=_start(plan_mm, length_mm, at),
@@ -145,7 +145,7 @@ def test_the_error_along_the_edge_is_what_brute_force_finds(case):
 
 @each_case
 def test_held_normals_touch_at_the_elevation_and_give_the_signed_error(case):
-    """n·t = 0, n·a = sin α, and ground - nominal = acos(-f·n) - β, by definition."""
+    """n·t = 0, n·a = sin α, and ground - nominal = acos(-f·n) - β: theory T3."""
     edge, hand = rolled_arc(**case)
     setting = ek.best_setting(edge)
     n = held_normals(edge, setting.elevation_deg, setting.arc_mm)
@@ -159,10 +159,7 @@ def test_held_normals_touch_at_the_elevation_and_give_the_signed_error(case):
 
 
 def test_a_universal_curette_is_followed_by_fifteen_degrees():
-    """Closed form: planar face square to the handle, α = 90° - 75°, window ± tolerance.
-
-    15.0°, error 0, window 13-17°.
-    """
+    """Planar face square to the handle: α = 90° - 75° (theory T2), window ± tolerance (T4)."""
     for edge in ek.patterns.universal_curette().edges.values():
         setting = ek.best_setting(edge)
         assert abs(setting.elevation_deg - 15) < ROUNDING_DEG
@@ -173,9 +170,9 @@ def test_a_universal_curette_is_followed_by_fifteen_degrees():
     )
 
 
-# Elevation and worst error [deg] of edges held at their best, to one decimal; their source is the
-# brute force beside them. Frame and length of the edge decide them.
+# Elevation and worst error [deg] of the best setting, found by brute force to one decimal.
 DERIVED = {
+    # The elevation depends on where the frame's tangent is taken, the error here does not.
     "bend of 15°, frame at mid-length": ("universal, bent shank", {}, 14.5, 1.9),
     "bend of 15°, frame at the heel": ("universal, bent shank", {"at": 0}, 12.7, 1.9),
     "tilt of 20° about mid-length": ("area-specific", {}, 34.0, 1.0),
@@ -184,10 +181,9 @@ DERIVED = {
     "the same, heel, edge of 5 mm": ("area-specific, heel frame", {"length_mm": 5.0}, 32.0, 3.0),
     "bow of 12 mm": ("bowed", {}, 30.8, 4.2),
     "bow of 12 mm the other way": ("bowed the other way", {}, 36.8, 1.8),
-    # At mid-length the two bends mirror each other and cost the same.
+    # With the frame at mid-length the two bends mirror each other and cost the same.
     "tilt and bend": ("area-specific", {"bend_deg": 15}, 32.4, 6.9),
     "tilt and bend the other way": ("area-specific", {"bend_deg": -15}, 32.4, 6.9),
-    # 'Bow without plan curvature costs only 0.7°' holds for 5 mm, untilted, frame at the heel.
     "bow alone, frame at the heel": (
         "bowed",
         {"plan_mm": 1e6, "tilt_deg": 0, "length_mm": 5.0, "at": 0},
@@ -200,7 +196,7 @@ DERIVED = {
 
 @pytest.mark.parametrize("derived", DERIVED.values(), ids=DERIVED.keys())
 def test_derived_values_hold_in_the_frame_they_belong_to(derived):
-    """Brute force; see `DERIVED`."""
+    """The best setting of theory T4, each value judged again by brute force; see `DERIVED`."""
     base, change, elevation_deg, worst_deg = derived
     edge, hand = rolled_arc(**{**CASES[base], **change})
     setting = ek.best_setting(edge)
@@ -213,7 +209,7 @@ def test_derived_values_hold_in_the_frame_they_belong_to(derived):
 
 
 def test_an_area_specific_window_exists_only_when_the_tilt_turns_about_mid_length():
-    """A window of ±2° about mid-length, none about the heel, as brute force finds."""
+    """A ±2° window at mid-length, none at the heel: theory T4, by brute force in `DERIVED`."""
     middle, _ = rolled_arc(**CASES["area-specific"])
     heel, _ = rolled_arc(**CASES["area-specific, heel frame"])
     np.testing.assert_allclose(ek.best_setting(middle).window_deg, (33.0, 35.0), atol=0.05)
@@ -221,7 +217,7 @@ def test_an_area_specific_window_exists_only_when_the_tilt_turns_about_mid_lengt
 
 
 def test_where_the_elevation_cannot_be_reached_the_error_is_infinite():
-    """|sin α| > m has no contact: here the handle lies along the edge's heel."""
+    """|sin α₀| > m has no contact (theory T3): a handle lying along the edge's heel."""
     edge, hand = rolled_arc(plan_mm=6.7, length_mm=5.65, tilt_deg=0, bend_deg=60)
     setting = ek.setting_at(edge, 32.0)
     m = np.sqrt(1 - (hand.t @ hand.axis) ** 2)

@@ -51,7 +51,7 @@ def each(name):
 
 @each("shape")
 def test_the_stone_touches_the_edge_and_meets_the_face_at_its_angle(shape):
-    """n·t = 0 and f·n = -cosβ define n: it touches the edge and stands at β to the face."""
+    """n·t = 0 and f·n = -cosβ: theory T1."""
     edge = shape.edge()
     held = ek.orient(edge, stations=SIXTY_NAMED)
     face = edge.frame(held.arc_mm).face.value
@@ -80,7 +80,7 @@ def test_the_normal_is_the_face_normal_turned_about_the_tangent(shape):
 @pytest.mark.parametrize("beta_deg", [45.0, 60.0, 75.0, 100.0])
 @pytest.mark.parametrize("blade_radius", [0.43, 6.7])
 def test_a_planar_face_square_to_the_handle_needs_one_elevation(beta_deg, blade_radius):
-    """α = 90° - β at every point (closed form: n·a = cosβ), and roll follows the turn."""
+    """α = 90° - β at every point (theory T2), and roll follows the turn."""
     edge = circle(blade_radius, 2.0 * blade_radius, beta_deg=beta_deg)
     held = ek.orient(edge, stations=101)
     np.testing.assert_allclose(held.elevation_deg, 90 - beta_deg, atol=ROUNDING_DEG)
@@ -187,7 +187,7 @@ def test_neighbouring_planes_meet_on_the_ruling_at_the_regression_distance(name)
 
 
 def test_rulings_point_into_the_steel():
-    """r·f < 0 by definition, also where the planes do not turn."""
+    """r·f < 0, by definition (theory T6), also where the planes do not turn."""
     for shape in make.NAMED.values():
         edge = shape.edge()
         held = ek.orient(edge, stations=SIXTY_NAMED)
@@ -201,7 +201,8 @@ def test_rulings_point_into_the_steel():
 def test_a_small_toe_gouges_below_59_degrees():
     """Apex R tanβ below the face: a 0.43 mm toe on 0.71 mm of steel gouges below atan(0.71/0.43).
 
-    Thickness and width are published (Nimmanon et al. 2022).
+    Theory T7; thickness and width are published (Nimmanon et al. 2022, J Indian Soc Periodontol
+    26:213).
     """
     limit = np.degrees(np.arctan2(0.71, 0.43))
     assert abs(limit - 58.8) < 0.05

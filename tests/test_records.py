@@ -20,7 +20,7 @@ from edgekit.clinic.forecast.survival import survival
 from edgekit.clinic.log.log import read_log
 from edgekit.errors import EdgekitError
 from edgekit.life.retire import MaxWidthLoss
-from edgekit.tables import read_table, write_table
+from edgekit.tables import read_table, rows, write_table
 
 DEMO = pathlib.Path(__file__).parents[1] / "data_demo"
 TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
@@ -145,6 +145,27 @@ def test_a_log_written_as_a_table_is_read_as_a_log(tmp_path):
     write_table(log.rows, tmp_path / "log.csv")
     again = read_log(tmp_path / "log.csv")
     assert len(again.rows) == len(log.rows)
+
+
+def test_rows_of_any_csv_text_come_with_their_lines():
+    """Against `csv`, which knows no lines; a quotation mark left open names its line."""
+    text = 'curve,x_mm\n"a\nb",0.5\n\n"c ""d""",7\n'
+    assert [row for _, row in rows(text)] == list(csv.reader(text.splitlines(keepends=True)))
+    assert [line for line, _ in rows(text)] == [1, 2, 4, 5]
+    with pytest.raises(EdgekitError, match="line 2 of points is not CSV"):
+        list(rows('a,b\n"c,d\n', "points"))
+
+
+def test_marks_in_the_middle_of_a_cell_and_odd_words_of_other_tables(tmp_path):
+    path = tmp_path / "t.csv"
+    path.write_text('size,day\n5" long,1\n')
+    with pytest.raises(EdgekitError, match=r"line 2 of t\.csv has a quotation mark in the middle"):
+        read_table(path)
+    path.write_text("size,day\n1_0,2025-13-01\n2_0,2025-01-06\n")
+    assert read_table(path).to_dict("list") == {
+        "size": ["1_0", "2_0"],
+        "day": ["2025-13-01", "2025-01-06"],
+    }
 
 
 @pytest.mark.parametrize("text", ["", '"a","b"\r\n1\r\n', '"a\r\n1', '"a","a"\r\n1,2\r\n'])

@@ -1,11 +1,13 @@
 """Stored results of calls on every floor: what the package gave before it was reorganised.
 
-These numbers were computed by the package itself. They say that nothing moved, not that anything is right;
-the other tests do that. ``python -m tests.test_regression NAME …`` stores the named calls again
-(all without a name), which is for a change that is meant to alter a result and has its line in the changelog.
+These numbers were computed by the package itself. They say that nothing moved, not that anything is
+right; the other tests do that. ``python -m tests.test_regression NAME …`` stores the named calls
+again (all without a name), which is for a change that is meant to alter a result and has its line
+in the changelog.
 
 On the kind of processor and with the versions that stored them the bits must be the same. Elsewhere
-libraries round differently in the last place, and smoothing and fits amplify it: there 1e-6 is asked.
+libraries round differently in the last place, and smoothing and fits amplify it: there 1e-6 is
+asked.
 """
 
 import json

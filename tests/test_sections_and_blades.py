@@ -157,7 +157,7 @@ def test_removing_width_keeps_a_sickle_similar():
 
 @each_pattern
 def test_patterns_sit_in_the_blade_frame(pattern):
-    """x runs heel to toe, z is the face normal at mid-length, t ⟂ f, frames are unit."""
+    """By definition: x heel to toe, z the face normal at mid-length, t ⟂ f, unit frames."""
     blade = pattern()
     for edge in blade.edges.values():
         frame = edge.frame(edge.stations(101))
@@ -222,7 +222,7 @@ def test_faces_stand_to_the_terminal_shank_as_published():
 
 
 def test_the_used_edge_is_the_lower_farther_one():
-    """The Gr-type's handle is turned so that the outer edge lies farther out (teaching texts)."""
+    """The handle is turned so that the outer edge lies farther out: common practice, no source."""
     blade = ek.patterns.area_specific_curette(bow_radius_mm=math.inf)
     used, axis = blade.edges["used"], blade.edges["used"].handle_axis
     here, there = (e.frame(np.array(e.length_mm / 2)).position @ axis for e in (used, blade.unused))

@@ -1,7 +1,7 @@
-"""The setting sheet read back: the page by an HTML parser, the paper by pdftotext where it is there.
+"""The setting sheet read back: the page by an HTML parser, the paper by pdftotext if it is there.
 
-Sources: `html.parser` of the standard library and poppler's `pdftotext` and `pdfinfo` as independent readers;
-the drawings against the geometry they are computed from.
+Sources: `html.parser` of the standard library and poppler's `pdftotext` as independent readers; the
+drawings against the geometry they are computed from.
 """
 
 import dataclasses
@@ -20,6 +20,7 @@ from edgekit.clinic.sheet.content import compose, riser_words, setting_words
 from edgekit.clinic.sheet.drawing import Ink, across_the_edge, from_the_handle, svg
 from edgekit.clinic.sheet.page import page, print_zoom
 from edgekit.errors import EdgekitError
+from edgekit.figures.clinic import sheet_paper
 from edgekit.figures.clinic.sheet_paper import _pages, sheet_pdf
 from edgekit.safety import CAUTIONS
 
@@ -43,8 +44,8 @@ def tray():
 
 @pytest.fixture(scope="module")
 def plan():
-    stand = ek.Holder(pivot_height_mm=71.5)
-    return ek.plan_bench(tray(), urgent=["FH-03-CS"], minutes_available=10, stand=stand)
+    holder = ek.Holder(pivot_height_mm=71.5)
+    return ek.plan_bench(tray(), urgent=["FH-03-CS"], minutes_available=10, holder=holder)
 
 
 class Reader(html.parser.HTMLParser):
@@ -115,7 +116,7 @@ def test_no_play_on_the_sheet_is_less_than_the_holders_error(error_deg):
 
 def test_page_has_every_edge_with_its_numbers(plan):
     reader = _read(page(compose(plan, "Tray")))
-    keys = list(dict.fromkeys(step.ask.key for step in plan.steps))
+    keys = list(dict.fromkeys(step.requirements.key for step in plan.steps))
     assert len(reader.sections) == len(keys) == plan.edges["planned"].sum()
     for (code, edge), text in zip(keys, reader.sections, strict=True):
         mine = plan.order[(plan.order["instrument"] == code) & (plan.order["edge"] == edge)]
@@ -257,7 +258,7 @@ def test_drawing_across_the_edge_shows_the_true_angles(plan):
     for step in plan.steps:
         shapes = {shape.ink: shape for shape in across_the_edge(step).shapes}
         face, stone = _direction(shapes[Ink.FACE]), _direction(shapes[Ink.STONE])
-        beta = 180 - step.ask.held.stone_to_face_deg[step.stations].mean()
+        beta = 180 - step.requirements.held.stone_to_face_deg[step.stations].mean()
         assert stone == 0
         assert face == pytest.approx(beta, abs=ANGLE_DEG)
         steel = shapes[Ink.STEEL].points
@@ -286,9 +287,9 @@ def test_view_from_the_handle_has_the_stone_at_the_rolls_and_on_the_outside(plan
                 (line + roll) % 180, 180, atol=ANGLE_DEG
             )
             assert np.isfinite(touch)
-        if step.ask.name == "left" and step.served == Tool.HOLDER:
+        if step.requirements.name == "left" and step.tool == Tool.HOLDER:
             assert first.points[:, 0].mean() <= 0
-        if step.ask.name == "right" and step.served == Tool.HOLDER:
+        if step.requirements.name == "right" and step.tool == Tool.HOLDER:
             assert first.points[:, 0].mean() >= 0
 
 
@@ -326,6 +327,46 @@ def test_other_suffixes_and_empty_titles_are_refused(plan, tmp_path, name, title
     with pytest.raises(EdgekitError):
         ek.setting_sheet(plan, tmp_path / name, title=title)
     assert not list(tmp_path.iterdir())
+
+
+def test_titles_and_names_are_bounded_and_long_words_wrap(plan, tmp_path):
+    """Wrapping takes the same time per letter however long the text is: counted, not timed."""
+    with pytest.raises(EdgekitError, match="title has 1 to 120 letters"):
+        ek.setting_sheet(plan, tmp_path / "a.pdf", title="x" * 121)
+    with pytest.raises(EdgekitError, match="title has 1 to 120 letters"):
+        ek.figures.sheet(plan, title="")
+    with pytest.raises(EdgekitError, match="over 80 letters"):
+        ek.plan_bench({"x" * 81: ek.patterns.hoe()})
+    assert not list(tmp_path.iterdir())
+    widest = ek.plan_bench({"W" * 80: ek.patterns.hoe()})
+    ek.setting_sheet(widest, tmp_path / "a.pdf", title="W" * 120)
+    assert _squeezed(_pdf_text(tmp_path / "a.pdf")).count("W") >= 200
+
+
+def test_wrapping_keeps_every_letter_and_looks_at_each_a_few_times(monkeypatch):
+    looked = 0
+    advance = sheet_paper._advance
+
+    def counted(letter, bold):
+        nonlocal looked
+        looked += 1
+        return advance(letter, bold)
+
+    monkeypatch.setattr(sheet_paper, "_advance", counted)
+    for text in ("W" * 2000, "ab " * 700, "short", "", "i " + "W" * 300 + " end"):
+        looked = 0
+        lines = sheet_paper._wrap(text, 16, 118.0, bold=True)
+        assert looked <= 40 * len(text)  # lines of some 30 letters
+        assert "".join(lines).replace(" ", "") == text.replace(" ", "")
+        assert max(sheet_paper._width(line, 16, bold=True) for line in lines) <= 118.0
+        assert text.startswith(lines[0])
+
+
+def test_what_is_not_a_plan_is_refused(tmp_path):
+    with pytest.raises(EdgekitError, match="plan must be a BenchPlan"):
+        ek.setting_sheet({"A": ek.patterns.hoe()}, tmp_path / "a.pdf")
+    with pytest.raises(EdgekitError, match="setting_range must be a SettingRange"):
+        ek.plan_bench([ek.patterns.hoe()], setting_range=(0, 90))
 
 
 @pytest.mark.parametrize("suffix", [".html", ".pdf"])

@@ -75,8 +75,8 @@ def test_settings_are_as_few_as_integer_programme_finds_and_prove_it(windows):
 @settings(max_examples=150, deadline=None)
 @given(WINDOWS, st.integers(0, 10), st.sampled_from([0.0, 0.5, 1.0, 2.5, 7.0]))
 def test_holder_with_steps_is_served_as_integer_programme_finds(windows, low, step):
-    holder = SettingRange(low_deg=float(low), high_deg=45.0, step_deg=step)
-    plan = fewest_settings(windows, holder=holder)
+    setting_range = SettingRange(low_deg=float(low), high_deg=45.0, step_deg=step)
+    plan = fewest_settings(windows, setting_range=setting_range)
     ends = np.concatenate([windows[:, 1], [45.0]])
     ends = ends[(ends >= low) & (ends <= 45)]
     points = np.unique(ends) if step == 0 else np.arange(low, 45 + 1e-9, step)

@@ -11,7 +11,7 @@ from edgekit.geometry.section import RoundBack
 from edgekit.method.guide import FollowEdge
 from edgekit.method.strokes import Advance, PlacementPhase
 
-RADIUS_MM, LENGTH_MM, BETA_DEG = 6.7, 5.65, 75.0  # a typical circle
+RADIUS_MM, LENGTH_MM, BETA_DEG = 6.7, 5.65, 75.0  # the package's default side
 UM = 1000.0
 
 

@@ -47,7 +47,7 @@ class SectionProperties(Record):
 def section_properties(outline_mm: ArrayLike) -> SectionProperties:
     """Area, centroid, second moments and section moduli of polygons.
 
-    By Green's theorem, with c_i = x_i y_{i+1} − x_{i+1} y_i: A = ½ Σ c_i,
+    By Green's theorem (theory T25), with c_i = x_i y_{i+1} − x_{i+1} y_i: A = ½ Σ c_i,
     6A x̄ = Σ (x_i + x_{i+1}) c_i, 12 I_xx = Σ (y_i² + y_i y_{i+1} + y_{i+1}²) c_i,
     24 I_xy = Σ (x_i y_{i+1} + 2 x_i y_i + 2 x_{i+1} y_{i+1} + x_{i+1} y_i) c_i, all taken about
     a point near the centroid, so that a section far from the origin loses no digits.
@@ -211,7 +211,7 @@ def bending_stress_mpa(outline_mm: ArrayLike, moment_nmm: ArrayLike) -> FloatArr
     """Largest bending stress in a section under moments about x and y, for any principal axes.
 
     σ = [(M_x I_yy + M_y I_xy) y − (M_y I_xx + M_x I_xy) x] / (I_xx I_yy − I_xy²), x and y from
-    the centroid; the largest |σ| lies at a corner.
+    the centroid (theory T26); the largest |σ| lies at a corner.
 
     Parameters
     ----------

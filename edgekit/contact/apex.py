@@ -11,8 +11,6 @@ import numpy as np
 
 from edgekit.checks import FloatArray
 
-__all__ = ["Remains", "clear_inset", "dull_share", "fresh_inset", "remains", "void_factor"]
-
 
 def void_factor(angle: FloatArray) -> FloatArray:
     """Area between a wedge's corner and a circle that touches both sides, over the circle's r²."""

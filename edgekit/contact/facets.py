@@ -3,11 +3,11 @@
 Placement k at arc position s_k holds the ideal plane there, moved inward by the recession asked
 for. Going inward along b from the edge at s, that plane is met at
 
-    u_k(s) = n_k·(P_k - C(s)) / (n_k·b(s)),   P_k = C(s_k) + recession b(s_k),
+    u_k(s) = n_k·(P_k - C(s)) / (n_k·b(s)),   P_k = C(s_k) + recession b(s_k)   (theory T8),
 
 and grinding leaves the deepest: recession = max(0, max_k u_k). A plane that does not face the
 station, n_k·b(s) >= 0, is seen from behind and skipped. Where neighbouring planes meet, a ridge
-stands above the facets, κ Δs²/8 high to second order.
+stands above the facets, κ Δs²/8 high to second order (theory T9).
 """
 
 from __future__ import annotations
@@ -206,7 +206,7 @@ def facets(
     Examples
     --------
     On a circle of radius R in a planar face K planes are a polygon about it, with ridges
-    R (sec(Δθ/2) - 1):
+    R (sec(Δθ/2) - 1) (theory T9):
 
     >>> import numpy as np, edgekit as ek
     >>> u = np.linspace(-0.4, 0.4, 41)
@@ -345,9 +345,9 @@ def averaged_curvature(arc_mm: FloatArray, curvature: FloatArray, window: int) -
 def placement_density(edge: Edge, spacing: Spacing) -> tuple[FloatArray, FloatArray]:
     """Arc lengths (M,) [mm] and the share (M,) of placements that lie before each, from 0 to 1.
 
-    By curvature the density of placements is ∝ √κ, κ being the turn of the stone's plane averaged
-    over a fiftieth of the edge, so that ripple of a spline attracts none; a small even share serves
-    straight stretches.
+    By curvature the density of placements is ∝ √κ (theory T11), κ being the turn of the stone's
+    plane averaged over a fiftieth of the edge, so that ripple of a spline attracts none; a small
+    even share serves straight stretches.
     """
     arc = edge.stations(_FINE)
     if spacing is Spacing.EVEN:

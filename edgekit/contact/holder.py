@@ -2,10 +2,10 @@
 
 Normals that touch the edge at a station (n·t = 0) form a circle. With m = |a - (a·t)t|,
 p = (a - (a·t)t)/m and q = t x p, turned to the side of the true normal, they are
-n(ω) = cosω p + sinω q, and elevation α asks m cosω = sinα. Turning n by ω turns the ground angle by
-exactly as much, so the angle error at elevation α is ±(ω(α) - ω₀), ω₀ belonging to the true
-normal. Each station therefore accepts one interval of elevations for a tolerance, and best setting,
-window and fewest settings are all questions about intervals.
+n(ω) = cosω p + sinω q, and elevation α asks m cosω = sinα (theory T3). Turning n by ω turns the
+ground angle by exactly as much, so the angle error at elevation α is ±(ω(α) - ω₀), ω₀ belonging to
+the true normal. Each station therefore accepts one interval of elevations for a tolerance (theory
+T4), and best setting, window and fewest settings are all questions about intervals.
 """
 
 from __future__ import annotations
@@ -288,8 +288,9 @@ def settings_needed(
     """The fewest settings that hold the angle within the tolerance at every station.
 
     Each station accepts an interval of elevations, and the fewest points that stab all intervals
-    are the fewest settings (`edgekit.contact.intervals`). Each setting is then moved to the middle
-    of what its stations allow, and each station goes to the setting with the least error there.
+    are the fewest settings (theory T27, `edgekit.contact.intervals`). Each setting is then moved to
+    the middle of what its stations allow, and each station goes to the setting with the least error
+    there.
 
     Examples
     --------

@@ -1,9 +1,9 @@
 """How the stone must be held at each point of an edge, in closed form.
 
-At arc length s the stone's plane passes through C(s) with outward normal
-n = -sinβ b - cosβ f. Against the handle axis a: elevation α = asin(n·a), roll φ = azimuth of n
-about a. The planes of neighbouring points meet in rulings r ∝ n x n'; their edge of regression
-lies λ = (n'·t)/(n''·r) along the ruling (differentiate n·(x - C) = 0 twice along the edge).
+At arc length s the stone's plane passes through C(s) with outward normal n = -sinβ b - cosβ f
+(theory T1). Against the handle axis a: elevation α = asin(n·a), roll φ = azimuth of n about a
+(theory T2). The planes of neighbouring points meet in rulings r ∝ n x n'; their edge of regression
+lies λ = (n'·t)/(n''·r) along the ruling (theory T6).
 """
 
 from __future__ import annotations
@@ -121,7 +121,7 @@ class Orientation(Record):
 
     @property
     def reachable(self) -> NDArray[np.bool_]:
-        """n'·t + (curvature the stone can turn to the edge) >= 0."""
+        """n'·t + (curvature the stone can turn to the edge) >= 0 (theory T5)."""
         room = self.stone_curvature_per_mm + self.stone.curvature_per_mm
         return read_only(np.asarray(room >= -FLAT_PER_MM))
 

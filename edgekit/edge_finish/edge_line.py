@@ -15,15 +15,6 @@ from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.units import UM_PER_MM
 
-__all__ = [
-    "correlation_length_um",
-    "edge_rq_um",
-    "min_visible_um",
-    "scratch_lengths_um",
-    "teeth_per_mm",
-    "visible_rq_um",
-]
-
 _POSITIVE = "Give lengths above 0 in micrometres."
 
 
@@ -61,8 +52,8 @@ def correlation_length_um(
 ) -> FloatArray:
     """Correlation length along the edge.
 
-    1/l² = sin²ψ/l⊥² + cos²ψ/l∥²: scratches along the edge (ψ = 0) give long waves of length l∥,
-    scratches across it (ψ = 90°) short ones of length l⊥.
+    1/l² = sin²ψ/l⊥² + cos²ψ/l∥² (theory T21): scratches along the edge (ψ = 0) give long waves of
+    length l∥, scratches across it (ψ = 90°) short ones of length l⊥.
 
     Parameters
     ----------
@@ -104,7 +95,8 @@ def correlation_length_um(
 def edge_rq_um(internal_angle_deg: ArrayLike, rq_um: ArrayLike) -> FloatArray:
     """Rms height of the edge line in the face, Rq/sin β [µm].
 
-    A facet height h, normal to the facet, moves the line where it meets the face by h/sin β.
+    A facet height h, normal to the facet, moves the line where it meets the face by h/sin β
+    (theory T22).
 
     Parameters
     ----------
@@ -171,8 +163,8 @@ def _band(length_um: FloatArray, min_wavelength_um: float | None) -> tuple[Float
 def teeth_per_mm(length_um: ArrayLike, *, min_wavelength_um: float | None = None) -> FloatArray:
     """Teeth per millimetre of edge: rises of the edge line through its mean, by Rice's formula.
 
-    ν = (1/2π) √(m₂/m₀), where m₀ and m₂ are the variances of height and slope. For the
-    correlation exp(−(τ/l)²), m₂/m₀ = 2/l² and ν = 1/(√2 π l); waves shorter than
+    ν = (1/2π) √(m₂/m₀), where m₀ and m₂ are the variances of height and slope. For the correlation
+    exp(−(τ/l)²), m₂/m₀ = 2/l² and ν = 1/(√2 π l) (theory T23); waves shorter than
     `min_wavelength_um` are left out of both variances.
 
     Parameters
@@ -209,7 +201,7 @@ def visible_rq_um(
 ) -> FloatArray:
     """Rms height of the edge line on waves not shorter than `min_wavelength_um` [µm].
 
-    Rq √(erf(π l/λ)) for the shortest wave λ.
+    Rq √(erf(π l/λ)) for the shortest wave λ (theory T23).
 
     Parameters
     ----------

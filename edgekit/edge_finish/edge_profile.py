@@ -9,8 +9,6 @@ from edgekit.errors import EdgekitError
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
 
-__all__ = ["EdgeProfile", "realise"]
-
 # Points of a realisation in the shortest correlation length; teeth counted on it are 0.3 % too
 # few (arccos(exp(−h²))/(2πh) against its limit at h = 1/8, order 2).
 _STEPS = 8

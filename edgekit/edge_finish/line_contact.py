@@ -6,8 +6,6 @@ from edgekit.checks import at_least, keep_numbers, positive
 from edgekit.edge_finish.hardness import hardness_pa
 from edgekit.evidence_table import value
 
-__all__ = ["LineContact", "default_contact"]
-
 
 @dataclass(frozen=True, kw_only=True)
 class LineContact:

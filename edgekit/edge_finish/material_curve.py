@@ -13,8 +13,6 @@ from numpy.typing import ArrayLike
 from edgekit.checks import FloatArray, array_between, frozen_array
 from edgekit.record import Record
 
-__all__ = ["CoreParameters", "MaterialCurve", "material_curve"]
-
 # Every interval is taken to rise by at least this share of the total height: a plateau becomes a
 # slight ramp, so the curve stays a continuous function with a continuous inverse.
 _MIN_RISE = 1e-7

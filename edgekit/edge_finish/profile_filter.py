@@ -6,8 +6,6 @@ import numpy as np
 
 from edgekit.checks import FloatArray
 
-__all__ = ["mean_line"]
-
 # ISO 16610-21: with this constant the filter passes half of a sine at the cut-off wavelength.
 ALPHA = math.sqrt(math.log(2) / math.pi)
 # Cells per cut-off on which the profile is averaged before weighting. Averaging over a cell of
@@ -21,7 +19,7 @@ _REACH = 1.0
 def mean_line(x_um: FloatArray, z_um: FloatArray, cutoff_um: float) -> FloatArray:
     """Gaussian mean line of a profile at its own points.
 
-    m(x) = ∫ s(x − u) z(u) du with s(t) = exp(−π (t/(α λc))²)/(α λc), α = √(ln 2/π).
+    m(x) = ∫ s(x − u) z(u) du with s(t) = exp(−π (t/(α λc))²)/(α λc), α = √(ln 2/π) (theory T24).
 
     The profile, straight between its points, is averaged exactly over equal cells, so its own
     spacing does not matter. Near the ends, where part of the weight hangs over, the rest is

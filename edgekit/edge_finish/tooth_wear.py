@@ -28,8 +28,6 @@ from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.record import Record
 
-__all__ = ["LineContact", "ToothWear", "default_contact", "gaussian_heights", "wear_teeth"]
-
 # Heights this close count as one level, and a step of the integration lowers no point by more.
 # The error of the recession is of order one in it (tested); it is far below any Rq of interest.
 _LEVEL_UM = 0.01
@@ -134,13 +132,13 @@ def wear_teeth(
 ) -> ToothWear:
     """Wear an edge line by strokes under a line load.
 
-    A point of the line with radius r stands r(1/sin(β/2) − 1) below its sharp apex and has lost
-    the section r²(cot(β/2) − (π − β)/2). Of the line load q, points take p · 2r cos(β/2) each in
-    the order of height, p being the softer body's hardness, until q is borne; points of one level
-    share what is left for them by their widths, which wears them down together. If all touch and
-    q is more than they bear, all share it by width: the edge has sunk in. A stroke takes
-    k q_i s / H from a point that bears q_i, so the mean section lost is k q s / H per stroke with
-    any teeth.
+    A point of the line with radius r stands r(1/sin(β/2) − 1) below its sharp apex and has lost the
+    section r²(cot(β/2) − (π − β)/2) (theory T12). Of the line load q, points take p · 2r cos(β/2)
+    each in the order of height, p being the softer body's hardness, until q is borne; points of one
+    level share what is left for them by their widths, which wears them down together. If all touch
+    and q is more than they bear, all share it by width: the edge has sunk in. A stroke takes k q_i
+    s / H from a point that bears q_i, so the mean section lost is k q s / H per stroke with any
+    teeth.
 
     Parameters
     ----------
@@ -169,7 +167,7 @@ def wear_teeth(
 
     Notes
     -----
-    Archard 1953, J Appl Phys 24:981 (V = k F s / H). For a smooth edge the result is
+    Archard 1953, J Appl Phys 24:981 (V = k F s / H). For a smooth edge the result is (theory T13)
     r² = r₀² + n k q s / (H (cot(β/2) − (π − β)/2)).
 
     Examples

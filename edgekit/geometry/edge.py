@@ -31,7 +31,7 @@ MIN_MM, MAX_MM = 0.1, 200.0  # outside this a length is surely in another unit
 
 
 class EdgeFrame(NamedTuple):
-    """The frame t, f, b, n of an edge at stations, with derivatives by arc length.
+    """The frame t, f, b, n (theory T1) of an edge at stations, with derivatives by arc length.
 
     ``position`` (S, 3) [mm]; ``tangent``, ``face``, ``inward``, ``outward`` are jets of unit
     vectors (S, 3), derivatives in 1/mm and 1/mm²; ``angle`` is the jet of the internal angle
@@ -60,7 +60,7 @@ class EdgeFrame(NamedTuple):
     def relative_curvature(self) -> FloatArray:
         """n'·t [1/mm]: how fast the edge falls away from a flat stone; negative where it is hollow.
 
-        Equals sinβ (κ_g + κ_n cotβ).
+        Equals sinβ (κ_g + κ_n cotβ): theory T5.
         """
         return vec.dot(self.outward.d1, self.tangent.value)
 

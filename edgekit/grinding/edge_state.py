@@ -9,8 +9,6 @@ from numpy.typing import NDArray
 from edgekit.checks import FloatArray
 from edgekit.grinding.recession_field import EdgeGrid, cleared, inset_at
 
-__all__ = ["EdgeState", "GroundEdge", "is_dull", "new_state", "parallel_cut"]
-
 ROUNDING = 1e-9  # relative: a law that adds nothing may still differ by rounding
 
 
@@ -18,7 +16,7 @@ ROUNDING = 1e-9  # relative: a law that adds nothing may still differ by roundin
 class EdgeState:
     """An edge in its present state in R runs; a session replaces it. Runs are closest in memory.
 
-    ``inset_mm`` (V, R, S) the field; ``radius_um`` (R, S) of the apex; ``angle_rad`` (R, S) between
+    ``inset_mm`` (V, R, S) the field; ``radius_um`` (R, S) of the apex and ``land_um`` (R, S) its dull width; ``angle_rad`` (R, S) between
     nominal face and flank at the edge; ``drop_mm`` (R, S) how far the face lies below the new one;
     ``lean_rad`` (R, S) slope of the face, inward and down, from the nominal face;
     ``cleared_mm3`` (R,) what `edgekit.grinding.recession_field.cleared` gives for the field.
@@ -26,6 +24,7 @@ class EdgeState:
 
     inset_mm: FloatArray
     radius_um: FloatArray
+    land_um: FloatArray
     angle_rad: FloatArray
     drop_mm: FloatArray
     lean_rad: FloatArray
@@ -48,6 +47,7 @@ def new_state(grid: EdgeGrid, runs: int) -> EdgeState:
     return EdgeState(
         inset_mm=np.swapaxes(np.repeat(grid.inset_mm[:, :, None], runs, axis=2), 1, 2),
         radius_um=np.zeros(cells, kind).T,
+        land_um=np.zeros(cells, kind).T,
         angle_rad=np.repeat(grid.angle_rad[:, None], runs, axis=1).T,
         drop_mm=np.zeros(cells, kind).T,
         lean_rad=np.zeros(cells, kind).T,
@@ -59,7 +59,7 @@ class GroundEdge(NamedTuple):
     """Result of grinding one edge.
 
     ``state``; ``sharp`` (R, S) where the stop rule is met; ``active`` (R, S) the plane that formed the edge (0 for all
-    rolling strokes, -1 none); ``land_mm`` (R, S) dull land left; per run (R,): ``sharp_fraction``, ``volume`` [mm³],
+    rolling strokes, -1 none); per run (R,): ``sharp_fraction``, ``volume`` [mm³],
     ``strokes``, ``advance`` [mm] past first touch (0 for rolling strokes), whether the target was ``reached``, and
     the steel [mm³] that the ``dullness`` alone asked for and that was taken past the need (``overshoot``).
     """
@@ -67,7 +67,6 @@ class GroundEdge(NamedTuple):
     state: EdgeState
     sharp: NDArray[np.bool_]
     active: NDArray[np.int_]
-    land_mm: FloatArray
     sharp_fraction: FloatArray
     volume: FloatArray
     strokes: FloatArray
@@ -75,6 +74,11 @@ class GroundEdge(NamedTuple):
     reached: NDArray[np.bool_]
     dullness: FloatArray
     overshoot: FloatArray
+
+
+def whole_land_um(radius_um: FloatArray, internal_angle_rad: FloatArray) -> FloatArray:
+    """Land (R, S) of a whole circle of some radius in a wedge: 2 r cos(β/2)."""
+    return np.asarray(2 * radius_um * np.cos(internal_angle_rad / 2), dtype=radius_um.dtype)
 
 
 def is_dull(state: EdgeState, fresh_um: FloatArray) -> NDArray[np.bool_]:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from edgekit.checks import FloatArray
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
-from edgekit.grinding.edge_state import EdgeState, GroundEdge, is_dull
+from edgekit.grinding.edge_state import EdgeState, GroundEdge, is_dull, whole_land_um
 from edgekit.grinding.planes import common_advance, lay_planes
 from edgekit.grinding.random_streams import RunEffects, SessionDraws
 from edgekit.grinding.recession_field import EdgeGrid, over_stations, rounding_mm
@@ -19,8 +19,6 @@ from edgekit.grinding.rolling import RolledEdge
 from edgekit.method.method import Method, Target
 from edgekit.method.strokes import LocalStroke
 from edgekit.units import UM_PER_MM
-
-__all__ = ["SessionRuns", "aim_at", "sharpen_runs"]
 
 MIN_STEEL_MM3 = 1e-9  # a hundred-thousandth of the smallest stroke: rounding, not grinding
 
@@ -64,13 +62,13 @@ def _grind_face(
             lean_rad=np.where(deeper > 0, lean, state.lean_rad),
         )
         steel = _face_steel(grid, after.at(grid), deeper, len(grids))
+        after.land_um = whole_land_um(after.radius_um, after.internal_angle_rad)
         weights = grid.station_weights_mm / grid.station_weights_mm.sum()
         results.append(
             GroundEdge(
                 state=after,
                 sharp=sharp,
                 active=np.where(deeper > 0, 0, -1),
-                land_mm=2 * after.radius_um * np.cos(after.internal_angle_rad / 2) / UM_PER_MM,
                 sharp_fraction=over_stations(sharp, weights),
                 volume=steel,
                 strokes=np.full(len(steel), np.nan),
@@ -93,7 +91,7 @@ def _rise(slopes: Sequence[FloatArray], grid: EdgeGrid, vectors: FloatArray) -> 
 
 
 def _face_need(state: EdgeState, rise: FloatArray, fresh_um: FloatArray) -> FloatArray:
-    """Advance (R, S) [mm] of the face that clears the apex: depth r (1 + cosβ) below the face."""
+    """Advance (R, S) [mm] of the face that clears the apex: depth r (1 + cosβ) (theory T14)."""
     depth = state.radius_um * (1 + np.cos(state.internal_angle_rad)) / UM_PER_MM
     return np.where(is_dull(state, fresh_um), depth - rise, 0.0)
 

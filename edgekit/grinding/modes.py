@@ -3,7 +3,8 @@
 A hand's power lies below 2 Hz (98.9 %; Riviere, Rader & Khosla 1997): within a stroke, its error is a smooth
 function of the way travelled. It is taken as stationary with the Matérn-3/2 correlation
 (1 + √3 d/ℓ) exp(-√3 d/ℓ), and drawn by its Karhunen-Loève modes, which do not depend on how many stations look at
-it. (The Ornstein-Uhlenbeck process does not converge: ever nearer neighbours differ by ever more degrees per mm.)
+it (theory T20). Of an Ornstein-Uhlenbeck process, whose paths are rough, neighbouring planes cut the deeper the
+nearer they lie, and the error of a grid falls only as the root of its spacing.
 """
 
 from __future__ import annotations
@@ -14,8 +15,6 @@ import numpy as np
 
 from edgekit.checks import FloatArray
 from edgekit.record import freeze
-
-__all__ = ["MODES", "modes"]
 
 MODES = 12
 POINTS = 240  # at which the modes are computed

@@ -3,7 +3,7 @@
 Every seating of the stone is a plane: the guide's normal at the placement, turned by the hand's
 errors. All are advanced equally past first touch (each within its error of depth), and the advance
 at which the stated share of the edge is clear has a closed form: a station is clear once some plane
-meets the face beyond the point where the rounded apex leaves it, r cot(β/2) inward.
+meets the face beyond the point where the rounded apex leaves it, r cot(β/2) inward (theory T12).
 """
 
 from dataclasses import replace
@@ -16,7 +16,7 @@ from edgekit.checks import FloatArray
 from edgekit.contact.apex import clear_inset
 from edgekit.contact.facets import Spacing, placement_density
 from edgekit.geometry.edge import Edge
-from edgekit.grinding.edge_state import EdgeState, GroundEdge, is_dull, parallel_cut
+from edgekit.grinding.edge_state import EdgeState, GroundEdge, is_dull, parallel_cut, whole_land_um
 from edgekit.grinding.random_streams import RunEffects, SessionDraws
 from edgekit.grinding.recession_field import (
     EdgeGrid,
@@ -30,8 +30,6 @@ from edgekit.grinding.recession_field import (
 from edgekit.method.method import Method
 from edgekit.method.strokes import Advance
 from edgekit.units import UM_PER_MM
-
-__all__ = ["common_advance", "even_places", "lay_planes"]
 
 MIN_WEIGHT = 0.1  # share of the usual advance below which a seating does not count as one
 EVEN_SHARES = 8192  # interpolating between them is off by less than 0.1 µm
@@ -147,13 +145,13 @@ def _grind(
         angle_rad=np.where(is_ground, opening, state.angle_rad),
         cleared_mm3=cleared(grid, inset),
     )
+    after.land_um = whole_land_um(after.radius_um, after.internal_angle_rad)
     weights = grid.station_weights_mm / grid.station_weights_mm.sum()
     need = np.where(dull, goal - before, 0.0)
     return GroundEdge(
         state=after,
         sharp=sharp,
         active=np.where(is_ground, active, -1),
-        land_mm=2 * after.radius_um * np.cos(after.internal_angle_rad / 2) / UM_PER_MM,
         sharp_fraction=over_stations(sharp, weights),
         volume=after.cleared_mm3 - state.cleared_mm3,
         strokes=np.full(len(dull), np.nan),

@@ -8,25 +8,13 @@ depend on how runs are divided into batches.
 """
 
 from collections.abc import Sequence
-from typing import NamedTuple, Protocol
+from typing import NamedTuple, Protocol, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray, count, generator
 from edgekit.grinding.modes import MODES
-
-__all__ = [
-    "EFFECTS",
-    "PATCHES",
-    "GivenKeys",
-    "RandomStreams",
-    "RunEffects",
-    "RunKeys",
-    "SeededKeys",
-    "SessionDraws",
-    "run_rng",
-]
 
 PATCHES = 16  # independent patches of dulling along one edge
 TERMS = 4  # tilt, swing, position, advance
@@ -234,3 +222,35 @@ class RandomStreams:
                 StrokeNumbers(self._stream, self._key[slots], turns, edge) for edge in range(edges)
             ),
         )
+
+
+class RunStreams:
+    """The random numbers of one run, the same whenever a session of it is asked for.
+
+    `Life.streams` are those of a life: `ek.use` and `ek.sharpen`, given them for `rng`, repeat it.
+    """
+
+    def __init__(self, key: NDArray[np.uint64]) -> None:
+        self._key = np.array(key, dtype=np.uint64)
+
+    @classmethod
+    def of(cls, rng: Self | np.random.Generator | int) -> Self:
+        """Streams as they are, or of a new run whose key a generator (or a seed's) gives."""
+        if isinstance(rng, cls):
+            return rng
+        source = generator("rng", rng)
+        return cls(GivenKeys([source]).key(0))
+
+    def __len__(self) -> int:
+        return 1
+
+    def key(self, run: int) -> NDArray[np.uint64]:  # noqa: ARG002 - there is one
+        """The run's key (2,)."""
+        return self._key
+
+    def session(self, turn: int, *, edges: int, seatings: int) -> tuple[RunEffects, SessionDraws]:
+        """Lasting effects, and the draws of session number `turn`."""
+        first = np.zeros(1, dtype=int)
+        streams = RandomStreams(self, edges=edges, seatings=seatings, slots=1)
+        effects = streams.start_runs(first, first)
+        return effects, streams.session(first, first + turn)

@@ -12,8 +12,6 @@ from edgekit.grinding.rolling_session import Flank, Hands, RolledSession, roll_s
 from edgekit.method.method import Method
 from edgekit.units import UM_PER_MM
 
-__all__ = ["roll_side"]
-
 
 def roll_side(
     rolled: RolledEdge,
@@ -79,6 +77,7 @@ def _ground(rolled: RolledEdge, state: EdgeState, start: Flank, done: RolledSess
     after = EdgeState(
         inset_mm=np.swapaxes(flank.field.astype(kind), 1, 2),
         radius_um=(flank.radius * UM_PER_MM).astype(kind).T,
+        land_um=(done.land * UM_PER_MM).astype(kind).T,
         angle_rad=(flank.angle + flank.lean).astype(kind).T,
         drop_mm=state.drop_mm,
         lean_rad=state.lean_rad,
@@ -90,7 +89,6 @@ def _ground(rolled: RolledEdge, state: EdgeState, start: Flank, done: RolledSess
         state=after,
         sharp=(done.margin <= 0).T,
         active=np.where(moved, 0, -1).T,
-        land_mm=done.land.astype(kind).T,
         sharp_fraction=1 - done.dull_share,
         volume=done.removed,
         strokes=done.strokes.astype(float),

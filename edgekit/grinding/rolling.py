@@ -23,12 +23,11 @@ from edgekit.grinding.recession_field import MIN_CURVATURE, EdgeGrid
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["Lines", "RolledEdge", "Stretch", "flat_stroke", "stroke"]
 
 MAX_STEPS = 200  # six are usual
 RAISED = 1e3  # times the usual area: as far as proud steel may keep a stone off
 EXACT = 1e-10  # of the volume of a stroke
-TINY = 1e-6  # [mm] of depth: a line that cuts less is taken to cut so much
+TINY = 1e-9  # [mm] of depth, where a line cuts nothing yet
 ROUNDING = 2e-15  # of the volume within the flank: what a sum of it may be off by
 
 

@@ -20,7 +20,6 @@ from edgekit.method.strokes import Stroke
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-__all__ = ["FLAT_RAD", "Flank", "Hands", "RolledSession", "StrokeDraws", "roll_session"]
 
 FLAT_RAD = np.radians(10.0)  # an edge that turns by less is ground flat: a plane lies on all of it
 REGISTERED_RAD = np.radians(value("registered_swing_sd_deg"))  # it finds its direction there

@@ -19,19 +19,6 @@ from typing import NamedTuple
 
 from edgekit.errors import EdgekitError
 
-__all__ = [
-    "Remains",
-    "WornSection",
-    "area_within",
-    "clear_inset",
-    "fresh_inset",
-    "grind_section",
-    "level_that_takes",
-    "missing_area",
-    "remains",
-    "void_factor",
-]
-
 MAX_STEPS = 60  # of Newton's method; five are usual
 EXACT = 1e-12  # of the area to be taken
 ROUNDING = 1e-15  # of the area within the flank, what a sum of it may be off by

@@ -41,7 +41,7 @@ class DullEdge(Record):
 
 
 def dull_edge(internal_angle_deg: float, radius_um: ArrayLike) -> DullEdge:
-    """Dimensions of an apex rounded to a radius, from the circle tangent to face and flank.
+    """Dimensions of an apex rounded to a circle tangent to face and flank (theory T12).
 
     Parameters
     ----------
@@ -98,7 +98,7 @@ class PowerDulling:
     """r^(1/b) grows by `rate` per stroke: r = (r₀^(1/b) + rate n)^b.
 
     With b = 1/2 each stroke wears away the same area, r² = r₀² + c n, which is Archard's law for a
-    rounded wedge at constant load. `rate` is in µm^(1/b) per stroke.
+    rounded wedge at constant load (theory T13). `rate` is in µm^(1/b) per stroke.
 
     Examples
     --------

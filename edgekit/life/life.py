@@ -2,6 +2,7 @@
 
 import enum
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -14,14 +15,17 @@ from edgekit.display import html_text
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
+from edgekit.grinding.edge_state import EdgeState
 from edgekit.grinding.kernel import sharpen_runs
-from edgekit.grinding.random_streams import GivenKeys, RunKeys
-from edgekit.grinding.recession_field import EdgeGrid, cleared
+from edgekit.grinding.random_streams import GivenKeys, RunKeys, RunStreams
+from edgekit.grinding.recession_field import EdgeGrid
 from edgekit.grinding.session import check_parts
+from edgekit.grinding.worn_blade import WornBlade
 from edgekit.life.batch import RunBatch
-from edgekit.life.prepared import Precision, PreparedBlade, SessionMeasures
+from edgekit.life.measures import SessionMeasures, mean_radius_um, measure_session
+from edgekit.life.prepared import Precision, PreparedBlade
 from edgekit.life.retire import DEFAULT_RULES, MinStrength, RetireRule, WidthLoss
-from edgekit.life.use import Use
+from edgekit.life.use import Use, wear_in_use
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
 from edgekit.record import Record, freeze
@@ -34,7 +38,7 @@ MAX_RUNS_AT_ONCE = 640
 MAX_PLANES_AT_ONCE = 2**16  # runs x planes: the draws of some sessions take 17 MB per edge
 MAX_SESSIONS = 100_000
 LIFE_STATIONS = 64
-LIFE_DEPTHS = 8
+LIFE_DEPTHS = 12
 
 
 class LifeEnd(enum.StrEnum):
@@ -51,8 +55,8 @@ class Lives(Record):
     (R,): index of the rule, -1 if none did within the sessions allowed. ``final`` and ``average``:
     name -> (R,), a measure's value at the last session and its mean over the life. ``tracks``:
     name -> (H, sessions) of the first H lives, NaN after the end of each; cumulative losses in µm
-    are against the blade as it was given. ``grids, wears``: each edge's geometry, and its field
-    after each session where that was recorded.
+    are against the blade as it was given. ``grids, states``: each edge's geometry, and its
+    state after each session where that was recorded.
     """
 
     blade: Blade
@@ -64,7 +68,7 @@ class Lives(Record):
     average: Mapping[str, FloatArray]
     tracks: Mapping[str, FloatArray]
     grids: tuple[EdgeGrid, ...] = ()
-    wears: tuple[tuple[Wear, ...], ...] = ()
+    states: tuple[tuple[EdgeState, ...], ...] = ()
 
     def last(self, name: str) -> FloatArray:
         """Value (R,) of a measure at each life's last session."""
@@ -107,7 +111,7 @@ class _Recorder:
             self._rows.append((runs[recorded], batch.turn[recorded], values[:, recorded]))
         return np.asarray(retired)
 
-    def lives(self, wears: Sequence[tuple[Wear, ...]]) -> Lives:
+    def lives(self, states: Sequence[tuple[EdgeState, ...]]) -> Lives:
         """All recorded lives."""
         longest = self._sessions[: self._histories].max(initial=0)
         tracks = np.full((len(self._names), self._histories, longest), np.nan)
@@ -123,7 +127,7 @@ class _Recorder:
             average=dict(zip(self._names, self._total / self._sessions, strict=True)),
             tracks=dict(zip(self._names, tracks, strict=True)),
             grids=self._prepared.grids,
-            wears=tuple(wears),
+            states=tuple(states),
         )
 
 
@@ -172,7 +176,7 @@ def live_runs(
         Of the fields. Single precision is 30 % faster and changes a life's mean loss per
         session by less than 1e-3 µm (99 % of 4000 lives of three methods).
     keep : bool
-        Record the fields of every session in ``wears``; for a single run only.
+        Record the state after every session; for a single run only.
 
     Examples
     --------
@@ -198,18 +202,18 @@ def live_runs(
     prepared = PreparedBlade.of(blade, method, stations, depths, precision, strength=strength)
     slots = min(MAX_RUNS_AT_ONCE, max(1, MAX_PLANES_AT_ONCE // method.planes), runs)
     recorder = _Recorder(prepared, rules, runs, runs if histories is None else min(histories, runs))
-    wears = []
+    states = []
     batch = RunBatch(prepared, use, keys, slots)
     while len(batch.run):
         measures, lost = _use_and_sharpen(prepared, use, batch)
         over = recorder.add(batch, measures, lost)
         if keep:
-            wears.append(prepared.wear(batch.states))
+            states.append(tuple(replace(state) for state in batch.states))
         batch.turn += 1
         over |= batch.turn >= limit
         if over.any():
             batch.end(over)
-    return recorder.lives(wears)
+    return recorder.lives(states)
 
 
 def _retain_freed_memory() -> None:
@@ -231,12 +235,8 @@ def _use_and_sharpen(
     before = []
     for e, (state, grid) in enumerate(zip(batch.states, prepared.grids, strict=True)):
         before.append(state.at(grid))
-        worn = use.dull(state.radius_um, batch.effects, draws.patches[:, e])
-        state.radius_um = worn.astype(state.inset_mm.dtype, copy=False)
-        if use.attrition_um:
-            state.inset_mm = state.inset_mm + use.attrition_um / UM_PER_MM
-            state.cleared_mm3 = cleared(grid, state.inset_mm)
-    dull = prepared.mean_radius_um(batch.states)
+        wear_in_use(grid, state, use, batch.effects, draws.patches[:, e])
+    dull = mean_radius_um(batch.states)
     done = sharpen_runs(
         prepared.grids,
         batch.states,
@@ -248,7 +248,7 @@ def _use_and_sharpen(
         fresh_um=batch.fresh_um,
     )
     batch.states = [result.state for result in done.edges]
-    return prepared.measure_session(before, done, dull)
+    return measure_session(prepared, before, done, dull, batch.turn + 1)
 
 
 class Life(Record):
@@ -256,17 +256,53 @@ class Life(Record):
 
     ``sessions``: sessions until it must go. ``history``: one row per session, cumulative losses
     against the new blade. ``ended_by``: the rule that retired it, None if it is still in use.
-    ``grids, wears``: each edge's geometry, and its field after each session.
+    ``start``: the blade before its first use. ``streams``: the random numbers it was lived with; given
+    to `ek.use` and `ek.sharpen` in turn, from ``start`` on, they give ``after`` again, to the last bit.
     """
 
     blade: Blade
     method: Method | Alternation
+    use: Use
     rules: tuple[RetireRule, ...]
     sessions: int
     history: pd.DataFrame
     ended_by: RetireRule | None
+    start: WornBlade
+    streams: RunStreams
     grids: tuple[EdgeGrid, ...] = ()
-    wears: tuple[tuple[Wear, ...], ...] = ()
+    after: tuple[WornBlade, ...] = ()
+
+    @cached_property
+    def wears(self) -> tuple[tuple[Wear, ...], ...]:
+        """What is worn away from each edge after each session."""
+        return tuple(
+            tuple(
+                Wear((edge.inset_mm - grid.inset_mm)[:, None, :], edge.drop_mm[None])
+                for edge, grid in zip(blade.edges.values(), self.grids, strict=True)
+            )
+            for blade in self.after
+        )
+
+    def worn(self, session: int) -> WornBlade:
+        """The blade after a session, counted from 1; 0 is before the first use.
+
+        Examples
+        --------
+        >>> import edgekit as ek
+        >>> life = ek.live(ek.patterns.hoe(), ek.methods.powered(), rng=3)
+        >>> worn = life.start
+        >>> for _ in range(2):
+        ...     worn = ek.use(worn, life.use, rng=life.streams)
+        ...     worn = ek.sharpen(worn, life.method, rng=life.streams).worn
+        >>> bool((worn.recession_um("edge") == life.worn(2).recession_um("edge")).all())
+        True
+        """
+        number = count("session", session, 0)
+        if number > self.sessions:
+            raise EdgekitError(
+                "session is past the end of the life", session, f"Give up to {self.sessions}."
+            )
+        return self.after[number - 1] if number else self.start
 
     @property
     def end(self) -> LifeEnd:
@@ -300,7 +336,7 @@ def live(
     *,
     use: Use | None = None,
     retire: RetireRule | Sequence[RetireRule] = DEFAULT_RULES,
-    rng: np.random.Generator,
+    rng: RunStreams | np.random.Generator | int,
     max_sessions: int = int(value("max_sessions")),
     stations: int = LIFE_STATIONS,
     depths: int = LIFE_DEPTHS,
@@ -315,7 +351,7 @@ def live(
         What happens between sessions.
     retire : RetireRule or sequence of them
         The first that is used up ends the life.
-    rng : numpy.random.Generator
+    rng : Generator, seed or `Life.streams`
     max_sessions, stations, depths : int
         Where a life is cut off, and the nodes of the field.
 
@@ -331,12 +367,13 @@ def live(
     >>> life.sessions == len(life.history), life.end.value
     (True, 'retired')
     """
+    cycle, streams = Use() if use is None else use, RunStreams.of(rng)
     lives = live_runs(
         blade,
         method,
-        use=Use() if use is None else use,
+        use=cycle,
         rules=rules_of(retire),
-        rngs=[rng],
+        rngs=streams,
         max_sessions=max_sessions,
         stations=stations,
         depths=depths,
@@ -346,6 +383,9 @@ def live(
     history.insert(0, "session", np.arange(1, len(history) + 1))
     history.insert(1, "width_mm", blade.width_mm - history["mean_width_um"] / UM_PER_MM)
     ended = int(lives.ended_by[0])
+    effects, _ = streams.session(0, edges=len(blade.edges), seatings=1)
+    fresh = float(cycle.fresh_um(effects)[0])
+    start = WornBlade.new(blade, fresh_radius_um=fresh, stations=stations, depths=depths)
     return Life(
         blade=blade,
         method=method,
@@ -353,6 +393,12 @@ def live(
         sessions=int(lives.sessions[0]),
         history=history,
         ended_by=lives.rules[ended] if ended >= 0 else None,
+        use=cycle,
+        start=start,
+        streams=streams,
         grids=lives.grids,
-        wears=lives.wears,
+        after=tuple(
+            start.after(list(states), sessions=k, use_strokes=k * cycle.strokes)
+            for k, states in enumerate(lives.states, 1)
+        ),
     )

@@ -1,10 +1,11 @@
-"""Rules that retire a blade: each has a limit and measures the loss against it."""
+"""Rules that retire a blade: each has a limit for what `life.measures` measures."""
 
 import enum
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol, runtime_checkable
 
 import numpy as np
+from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray, between, fraction, instance, keep_numbers, positive
 from edgekit.errors import EdgekitError
@@ -25,13 +26,15 @@ __all__ = [
 
 
 class WidthLoss(NamedTuple):
-    """What has been lost (R,) against a new blade's dimensions [mm]; see `edgekit.life.life`."""
+    """What a rule is given: losses (R,) against a new blade's dimensions [mm], how many ``sessions`` (R,) it
+    took, and the strength left. `edgekit.life.measures` works it out."""
 
     mean_width_mm: FloatArray
     deepest_width_mm: FloatArray
     caliper_width_mm: FloatArray
     length_mm: FloatArray
     thickness_mm: FloatArray
+    sessions: NDArray[np.int_]
     new_width_mm: float
     new_length_mm: float
     new_thickness_mm: float

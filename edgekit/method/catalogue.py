@@ -189,10 +189,10 @@ def powered(*, stop: StopRule | None = None, hand: Hand | None = None) -> Method
 def face_honing(*, hand: Hand | None = None) -> Method:
     """The face ground instead of the sides, with one plane for the whole blade.
 
-    Width falls by 2 d cotβ for a depth d, which is cosβ times the loss from grinding both
-    sides; the cost is thickness. The swing error is here the pitch of the stone along the
-    blade. The stone is assumed to follow the face along its bow, which on a hollow face needs a
-    rod or cone.
+    Width falls by 2 d cotβ for a depth d, which is cosβ times the loss from grinding both sides
+    (theory T14); the cost is thickness. The swing error is here the pitch of the stone along the
+    blade. The stone is assumed to follow the face along its bow, which on a hollow face needs a rod
+    or cone.
     """
     steady = _guided_hand()
     return Method(

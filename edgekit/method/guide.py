@@ -11,8 +11,6 @@ from edgekit.contact.holder import Setting, held_normals
 from edgekit.errors import EdgekitError
 from edgekit.geometry.edge import Edge
 
-__all__ = ["FollowEdge", "Guide", "HoldElevation"]
-
 
 @runtime_checkable
 class Guide(Protocol):

@@ -1,4 +1,4 @@
-"""A sharpening method as a record: guide, placements, hand errors, stop rule, stone and stroke."""
+"""A sharpening method as a record: guide, stroke, when grinding stops, hand errors, stone."""
 
 from __future__ import annotations
 

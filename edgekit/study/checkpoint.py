@@ -24,8 +24,6 @@ from edgekit.checks import instance
 from edgekit.errors import EdgekitError
 from edgekit.files import remove_leftovers, write_file
 
-__all__ = ["Folder", "Table", "digest", "joined"]
-
 Table = dict[str, NDArray[np.generic]]  # numbers, or texts as objects
 MANIFEST = "manifest.json"
 _SHOWN = 3  # differences named in a refusal
@@ -73,8 +71,10 @@ def _from_csv(text: str) -> Table:
 
 
 def joined(tables: list[Table]) -> Table:
-    """Tables of the same columns, one below the other; takes the columns out of the tables one by one,
-    so that they are never all held twice."""
+    """Tables of the same columns, one below the other.
+
+    The columns are taken out of the tables one by one, so that they are never all held twice.
+    """
     return {name: np.concatenate([table.pop(name) for table in tables]) for name in [*tables[0]]}
 
 

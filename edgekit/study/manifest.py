@@ -17,8 +17,6 @@ from edgekit.study.case import Task
 from edgekit.study.checkpoint import MANIFEST, digest
 from edgekit.study.grid import Grid
 
-__all__ = ["RESULTS", "check_results", "sweep_manifest"]
-
 # Version of the model's results, raised by hand whenever a change of the code alters a number.
 # tests/test_results_version.py fails when stored results move and this does not.
 RESULTS = 2

@@ -8,17 +8,6 @@ from numpy.typing import NDArray
 from edgekit.checks import FloatArray
 from edgekit.life.life import Lives
 
-__all__ = [
-    "GRID",
-    "SESSIONS",
-    "VALUES",
-    "finer",
-    "grid_column",
-    "sample_columns",
-    "session_percentiles",
-    "standard_error",
-]
-
 PER_SESSION = {
     "loss_um_per_session": "mean_width_um",
     "deepest_um_per_session": "deepest_width_um",

@@ -1,30 +1,27 @@
 """How long an hour at the bench takes, with its spread.
 
-T = q s N + m M + k E + c C for N strokes, M mountings, E edges checked and C set-ups of the holder; s, m, k and
-c are the seconds of each, q says how many more or fewer strokes dullness asks for than planned. All
-five are uncertain and common to the whole session (one person, one stone), so they do not average
-out. Each is lognormal about its evidence, the evidence's range taken as the middle 90 %. Mean and
-variance of T are then exact, and its quantiles are those of the lognormal with the same two
-(Fenton and Wilkinson's approximation for a sum of lognormals; from memory).
+T = q s N + m M + k E + c C for N strokes, M mountings, E edges checked and C set-ups of the
+holder; s, m, k and c are the seconds of each, q is the ratio of the strokes that dullness takes to
+those planned. All five are uncertain and common to the whole session (one person, one stone), so
+they do not average out. Each is lognormal with the median and the middle 90 % of the evidence
+table. Mean and variance of T are then exact, and its quantiles are those of the lognormal with the
+same two (Fenton and Wilkinson's approximation for a sum of lognormals; from memory).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
+from scipy.special import ndtr
 
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import Range, entry
+from edgekit.record import Record
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-__all__ = ["Duration", "Factor", "Work", "duration", "factors"]
-
-NORMAL_95 = 1.6448536269514722
-"""95 % quantile of the standard normal distribution."""
+NORMAL_95 = 1.6448536269514722  # 95 % quantile of the standard normal distribution
+PARTS = ("grinding", "mounting the instrument", "checking the edge", "setting up the holder")
 
 
 class Work(NamedTuple):
@@ -57,29 +54,25 @@ class Factor(NamedTuple):
         return float(self.median * np.exp(normal * self.log_sd))
 
 
-@dataclass(frozen=True, kw_only=True)
-class Duration:
-    """Minutes of a session: a part by part table, and the whole as a lognormal.
+class Duration(Record):
+    """Minutes of a session: a table of its parts, and their sum as a lognormal.
 
     Attributes
     ----------
     table : pandas.DataFrame
-        ``part, count, seconds_each, minutes, minutes_low, minutes_high``; the last row is the whole.
+        ``part, count, seconds_each, minutes, minutes_low, minutes_high``; the last row is the sum.
     total : Factor
-        The whole, in minutes.
+        The sum, in minutes.
     """
 
     table: pd.DataFrame
     total: Factor
 
     def chance(self, minutes: float) -> float:
-        """Probability that the session ends within so many minutes."""
-        from scipy.special import ndtr
-
+        """Probability that the session ends within a number of minutes."""
         if not minutes > 0 or self.total.median == 0:
             return float(self.total.median == 0)
-        spread = max(self.total.log_sd, 1e-12)
-        return float(ndtr(np.log(minutes / self.total.median) / spread))
+        return float(ndtr(np.log(minutes / self.total.median) / max(self.total.log_sd, 1e-12)))
 
 
 def _factor(name: str) -> Factor:
@@ -92,10 +85,9 @@ def _factor(name: str) -> Factor:
 
 def factors() -> dict[str, Factor]:
     """Seconds of a stroke, the demand for strokes, seconds of mounting, checking and setting up."""
-    strokes = _factor("bench_strokes_per_edge")
     return {
         "stroke": _factor("seconds_per_stroke"),
-        "demand": Factor(1.0, strokes.log_sd),
+        "demand": Factor(1.0, _factor("bench_strokes_per_edge").log_sd),
         "mounting": _factor("bench_mount_seconds"),
         "check": _factor("bench_check_seconds"),
         "setup": _factor("holder_setup_seconds"),
@@ -112,40 +104,19 @@ def duration(work: Work) -> Duration:
     >>> round(hour.total.median, 1), hour.chance(15) > 0.9
     (7.0, True)
     """
-    import pandas as pd
-
     f = factors()
     stroke = Factor(f["stroke"].median, float(np.hypot(f["stroke"].log_sd, f["demand"].log_sd)))
-    parts = [
-        ("grinding", work.strokes, stroke),
-        ("mounting the instrument", work.mountings, f["mounting"]),
-        ("checking the edge", work.checks, f["check"]),
-        ("setting up the holder", work.setups, f["setup"]),
-    ]
+    each = (stroke, f["mounting"], f["check"], f["setup"])
+    parts = list(zip(PARTS, work, each, strict=True))
     mean = sum(count * each.mean for _, count, each in parts) / 60
     variance = sum(count**2 * each.variance for _, count, each in parts) / 3600
     log_sd = float(np.sqrt(np.log1p(variance / mean**2))) if mean > 0 else 0.0
     total = Factor(float(mean * np.exp(-(log_sd**2) / 2)), log_sd)
+    levels = (0.0, -NORMAL_95, NORMAL_95)
     rows = [
-        (
-            name,
-            int(count),
-            each.median,
-            count * each.median / 60,
-            count * each.quantile(-NORMAL_95) / 60,
-            count * each.quantile(NORMAL_95) / 60,
-        )
+        (name, int(count), each.median, *(count * each.quantile(at) / 60 for at in levels))
         for name, count, each in parts
     ]
-    rows.append(
-        (
-            "all",
-            1,
-            60 * total.median,
-            total.median,
-            total.quantile(-NORMAL_95),
-            total.quantile(NORMAL_95),
-        )
-    )
+    rows.append(("all", 1, 60 * total.median, *(total.quantile(at) for at in levels)))
     names = ["part", "count", "seconds_each", "minutes", "minutes_low", "minutes_high"]
     return Duration(table=pd.DataFrame(rows, columns=names), total=total)

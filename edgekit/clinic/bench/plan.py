@@ -1,80 +1,81 @@
-"""The hour at the bench: fewest settings for a tray, the order of work, the minutes, what is left."""
+"""Plan an hour at the bench: fewest settings for a tray, order of work, minutes, what is left."""
 
 from __future__ import annotations
 
 import difflib
-import html
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from bisect import bisect_left
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import replace
+from functools import partial
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
+import pandas as pd
 
 from edgekit import checks
-from edgekit.clinic.bench.minutes import Duration, Work, duration, factors
-from edgekit.clinic.bench.requirements import EdgeRequirements, ask, min_clear_deg
+from edgekit.clinic.bench import tables
+from edgekit.clinic.bench.minutes import Duration, Work, duration
+from edgekit.clinic.bench.requirements import EdgeRequirements, min_clear_deg, requirements
 from edgekit.clinic.bench.runs import Arrangement, arrange
 from edgekit.clinic.bench.settings import SettingRange
 from edgekit.clinic.bench.steps import Step, plan_steps
 from edgekit.contact.holder import Holder
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
-from edgekit.geometry.blade import Blade, BladeClass
-
-if TYPE_CHECKING:
-    import pandas as pd
+from edgekit.geometry.blade import Blade
+from edgekit.record import Record
 
 __all__ = ["BenchPlan", "plan_bench"]
 
 ANY_SETTING = SettingRange(low_deg=-90.0, high_deg=90.0)
-TOO_MANY = 2000
-"""Edges of one session; more is a slip, and the sheet could not be printed."""
+MAX_EDGES = 2000  # edges of one session; more is a slip, and the sheet could not be printed
+MAX_CODE = 80  # letters of the code of an instrument, which must fit the sheet
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class BenchPlan:
+class BenchPlan(Record):
     """A plan of one bench session.
 
     Attributes
     ----------
     settings : pandas.DataFrame
-        A row a set-up of the holder, in order of work: ``run, elevation_deg, within_deg`` (how far
-        the holder may stand from it, its own error or more), ``low_deg, high_deg`` (where it may
-        stand if another setting is chosen, its error included), ``riser_mm`` (what goes under the
-        stone; negative: raise the pivot by so much; NaN without a `stand`), ``edges`` (how many).
+        One row per set-up of the holder, in order of work: ``run, elevation_deg, within_deg`` (how
+        far the holder may stand from it, its own error or more), ``low_deg, high_deg`` (where it
+        may stand if another setting is chosen, its error included), ``riser_mm`` (what goes under
+        the stone; negative: raise the pivot by that much; NaN without a `holder`), ``edges`` (how
+        many).
     order : pandas.DataFrame
-        A row a step in order of work: ``step, run, how`` (holder, by hand, rod), ``instrument, edge,
-        elevation_deg, elevation_to_deg`` (they differ by hand), ``from_mm, to_mm`` along the edge,
-        ``roll_from_deg, roll_to_deg, worst_error_deg`` (wherever the holder stands within its
-        error), ``placements, rounds, strokes, riser_mm, hollow_um, rod_mm`` (largest rod
-        that reaches; NaN for other steps), ``urgent``.
+        One row per step in order of work: ``step, run, how`` (holder, by hand, rod), ``instrument,
+        edge, elevation_deg, elevation_to_deg`` (they differ by hand), ``from_mm, to_mm`` along the
+        edge, ``roll_from_deg, roll_to_deg, worst_error_deg`` (wherever the holder stands within its
+        error), ``placements, rounds, strokes, riser_mm, hollow_um, rod_mm`` (largest rod that
+        reaches; NaN for other steps), ``urgent``.
     edges : pandas.DataFrame
-        A row an edge of the tray, done or not: ``instrument, edge, length_mm, low_deg, high_deg``
-        (where the holder may stand; NaN where no one setting serves what the holder does),
-        ``settings`` (how many it takes), ``settings_for_all`` (fewest that would serve all that a flat
-        stone reaches), ``holder_mm, hand_mm, rod_mm``, ``urgent, planned``.
+        One row per edge of the tray, done or not: ``instrument, edge, length_mm, low_deg,
+        high_deg`` (where the holder may stand; NaN where no one setting serves what the holder
+        does), ``settings`` (how many it takes), ``settings_for_all`` (fewest that would serve all
+        that a flat stone reaches), ``holder_mm, hand_mm, rod_mm``, ``urgent, planned``.
     minutes : pandas.DataFrame
         Part by part and in all: ``part, count, seconds_each, minutes`` with low and high (90 %).
     unserved : pandas.DataFrame
-        Whatever the holder does not do in this session: ``instrument, edge, from_mm, to_mm, reason, advice``.
-        Stretches for the hand or a rod are also steps of `order`; edges without time are not.
+        Everything the holder does not do in this session: ``instrument, edge, from_mm, to_mm,
+        reason, advice``. Stretches for the hand or a rod are also steps of `order`; edges without
+        time are not.
     practice : pandas.DataFrame
-        Seconds a working end against common practice, a check and no more: ``instrument, kind, seconds,
-        practice_seconds, status``.
+        Seconds per working end beside common practice, for comparison only: ``instrument, kind,
+        seconds, practice_seconds, status``.
     witness : pandas.DataFrame
         Windows of the planned edges, cut as they are, of which no two share twice the holder's
         error, so that each needs a setting of its own: ``instrument, edge, low_deg, high_deg``
         (where the holder may stand). Urgency may ask for more set-ups than that.
-    least : int
-        What no plan goes below, however it cuts the edges.
+    min_settings : int
+        The fewest settings of any plan, however it cuts the edges.
     duration : Duration
         The minutes as a distribution: ``duration.chance(60)``.
     tolerance_deg, setting_error_deg : float
     minutes_available : float or None
-    stand : Holder or None
-        As given: None means that the holder's measures are not known, and no riser is.
-    asks : tuple of EdgeRequirements
+    holder : Holder or None
+        As given: None means that the holder's measures, and so the risers, are not known.
+    requirements : tuple of EdgeRequirements
         Geometry behind each row of `edges`.
     steps : tuple of Step
         Geometry behind each row of `order`.
@@ -87,13 +88,13 @@ class BenchPlan:
     unserved: pd.DataFrame
     practice: pd.DataFrame
     witness: pd.DataFrame
-    least: int
+    min_settings: int
     duration: Duration
     tolerance_deg: float
     setting_error_deg: float
     minutes_available: float | None
-    stand: Holder | None
-    asks: tuple[EdgeRequirements, ...]
+    holder: Holder | None
+    requirements: tuple[EdgeRequirements, ...]
     steps: tuple[Step, ...]
 
     @property
@@ -102,20 +103,26 @@ class BenchPlan:
         return max(len(self.settings) - 1, 0)
 
     def __repr__(self) -> str:
-        whole = self.minutes.iloc[-1]
+        total = self.minutes.iloc[-1]
         planned = int(self.edges["planned"].sum())
         late = len(self.edges) - planned
-        said = f"; {late} edges left out for time" if late else ""
+        left_out = f"; {late} edges left out for time" if late else ""
         return (
             f"BenchPlan: {planned} edges of {self.edges['instrument'].nunique()} instruments at "
             f"{len(self.settings)} settings ({len(self.witness)} are needed, cut as the edges are; "
-            f"{self.least} however they are cut), each held within ± {self.setting_error_deg:g}°, "
-            f"{whole['minutes']:.0f} minutes "
-            f"({whole['minutes_low']:.0f} to {whole['minutes_high']:.0f}){said}"
+            f"{self.min_settings} however they are cut), each held within "
+            f"± {self.setting_error_deg:g}°, {total['minutes']:.0f} minutes "
+            f"({total['minutes_low']:.0f} to {total['minutes_high']:.0f}){left_out}"
         )
 
-    def _repr_html_(self) -> str:
-        return f"<p>{html.escape(repr(self))}</p>"
+
+class _Schedule(NamedTuple):
+    """Edges that are planned together, the work they make and how long it takes."""
+
+    needs: list[EdgeRequirements]
+    arrangement: Arrangement
+    steps: list[Step]
+    duration: Duration
 
 
 def plan_bench(
@@ -123,8 +130,8 @@ def plan_bench(
     *,
     tolerance_deg: float = value("tolerance_deg"),
     setting_error_deg: float = value("bench_setting_error_deg"),
-    takes: SettingRange = ANY_SETTING,
-    stand: Holder | None = None,
+    setting_range: SettingRange = ANY_SETTING,
+    holder: Holder | None = None,
     urgent: Collection[str | tuple[str, str]] = (),
     minutes_available: float | None = None,
     chance: float = value("bench_chance"),
@@ -137,32 +144,33 @@ def plan_bench(
     the error is taken off every window first, and a stretch that accepts less than ± the error goes
     to the hand, with the tolerance that would serve it.
 
-    An edge that one setting can hold so takes one; another is cut in stretches,
-    each with its own window, as long as they are worth a set-up. Toes belong to their edges. Settings at which
-    handle or shank would touch the stone are not used. Every urgent edge comes before every other.
+    An edge that one setting can hold like that takes one; any other is cut in stretches, each with
+    its own window, as long as they are worth a set-up. Toes belong to their edges. Settings at
+    which handle or shank would touch the stone are not used. Every urgent edge comes before every
+    other.
 
-    Where time is short, edges are kept in this order: urgent ones; then those with one setting, those
-    sharing it with most others first; then those with several; then those for the hand. As many
-    as end in time with the stated chance are planned, the others are named in `unserved`.
+    Where time is short, edges are kept in this order: urgent ones; then those with one setting,
+    those sharing it with most others first; then those with several; then those for the hand. As
+    many as end in time with the stated chance are planned, the others are named in `unserved`.
 
     Parameters
     ----------
     blades : mapping of code to Blade, or sequence of Blade
-        The tray; a sequence goes by the blades' own names.
+        The tray; in a sequence each blade goes by its own name.
     tolerance_deg : float
         Largest angle error along an edge [deg].
     setting_error_deg : float
         How far the holder may stand from the setting meant [deg]: what reading its scale,
         clamping and play amount to together, at most. The default is assumed; measure yours.
-    takes : SettingRange
+    setting_range : SettingRange
         Lowest and highest setting the holder can take, and its step.
-    stand : Holder, optional
+    holder : Holder, optional
         Pivot, reach, stone and handle, for riser and clearance. Without it no riser is given, and
         clearance is judged with the assumed measures of `Holder`.
     urgent : collection
         Codes of instruments, or pairs (code, edge), to do first.
     minutes_available : float, optional
-        Time there is [min].
+        Time at hand [min].
     chance : float
         Chance with which the plan must end in that time.
     max_settings : int
@@ -177,7 +185,8 @@ def plan_bench(
     Raises
     ------
     EdgekitError
-        No blades, two of one name, an urgent edge that is not in the tray, a number out of range.
+        No blades, two of one name, a name of over 80 letters, an urgent edge that is not in the
+        tray, a number out of range.
 
     Examples
     --------
@@ -196,226 +205,166 @@ def plan_bench(
     chance = checks.between("chance", chance, 0, 1)
     if minutes_available is not None:
         minutes_available = checks.positive("minutes_available", minutes_available)
-    if stand is not None:
-        checks.instance("stand", stand, Holder, "Give edgekit.Holder(pivot_height_mm=..., ...).")
-    can_take = _cut(takes, stand or Holder(), error)
-    asks = _asks(_tray(blades), tolerance, error, can_take, most)
-    hurry = _urgent(asks, urgent)
-    kept = np.ones(len(asks), dtype=bool)
-    found = arrange(asks, hurry, takes)
+    if holder is not None:
+        checks.instance("holder", holder, Holder, "Give edgekit.Holder(pivot_height_mm=..., ...).")
+    remedy = "Give edgekit.SettingRange(low_deg=..., high_deg=...)."
+    checks.instance("setting_range", setting_range, SettingRange, remedy)
+    require = partial(
+        requirements,
+        tolerance_deg=tolerance,
+        setting_error_deg=error,
+        setting_range=_clear_range(setting_range, holder or Holder(), error),
+        max_settings=most,
+    )
+    needs = _requirements(_tray(blades), urgent, require)
+    schedule = partial(_schedule, setting_range=setting_range, ridge_um=ridge_um)
+    work = schedule(needs)
     if minutes_available is not None:
-        kept = _in_time(asks, hurry, found, takes, minutes_available, chance, ridge_um)
-        found = arrange([a for a, k in zip(asks, kept, strict=True) if k], hurry[kept], takes)
-    return _plan(asks, hurry, kept, found, tolerance, error, minutes_available, stand, ridge_um)
+        work = _in_time(work, schedule, minutes_available, chance)
+    return _plan(needs, work, tolerance, error, minutes_available, holder)
 
 
 def _tray(blades: Mapping[str, Blade] | Sequence[Blade]) -> dict[str, Blade]:
     """Blades by code."""
-    if isinstance(blades, Blade):
-        raise EdgekitError("a tray is a mapping or list of blades", blades.name, "Write [blade].")
-    pairs: list[tuple[object, object]] = (
-        list(blades.items())
+    checks.instance("a tray", blades, (Mapping, Iterable), "Give {code: blade, …} or [blade, …].")
+    pairs: Iterable[tuple[object, object]] = (
+        blades.items()
         if isinstance(blades, Mapping)
-        else [(getattr(blade, "name", ""), blade) for blade in blades]
+        else [(getattr(b, "name", ""), b) for b in blades]
     )
+    tray: dict[str, Blade] = {}
     for code, blade in pairs:
+        remedy = 'Give {"FH-03-UC": blade, …}.'
         if not isinstance(blade, Blade) or not isinstance(code, str) or not code.strip():
-            raise EdgekitError(
-                "a tray holds blades by their codes",
-                (code, type(blade).__name__),
-                'Give {"FH-03-UC": blade, …}.',
-            )
-    tray = {str(code): blade for code, blade in pairs if isinstance(blade, Blade)}
-    if len(tray) < len(pairs):
-        twice = [str(code) for code, _ in pairs]
-        raise EdgekitError(
-            "two instruments have one name",
-            next(code for code in twice if twice.count(code) > 1),
-            'Give a mapping of codes to blades, {"FH-03-UC": blade, …}.',
-        )
-    if not 0 < sum(len(blade.edges) for blade in tray.values()) <= TOO_MANY:
-        raise EdgekitError(
-            f"a tray has 1 to {TOO_MANY} edges", len(tray), "Give the blades of one."
-        )
+            given = (code, type(blade).__name__)
+            raise EdgekitError("a tray holds blades by their codes", given, remedy)
+        if len(code) > MAX_CODE:
+            raise EdgekitError(f"a code has over {MAX_CODE} letters", code[:MAX_CODE], remedy)
+        if code in tray:
+            raise EdgekitError("two instruments have one name", code, remedy)
+        tray[code] = blade
+    if not 0 < sum(len(blade.edges) for blade in tray.values()) <= MAX_EDGES:
+        remedy = "Give the blades of one session."
+        raise EdgekitError(f"a tray has 1 to {MAX_EDGES} edges", len(tray), remedy)
     return tray
 
 
-def _cut(takes: SettingRange, stand: Holder, setting_error_deg: float) -> SettingRange:
+def _clear_range(
+    setting_range: SettingRange, holder: Holder, setting_error_deg: float
+) -> SettingRange:
     """The settings of the holder at which nothing but the blade touches the stone."""
-    low = max(takes.low_deg, min_clear_deg(stand) + setting_error_deg)
-    if takes.step_deg > 0:
-        steps = np.ceil((low - takes.low_deg) / takes.step_deg - 1e-9)
-        low = takes.low_deg + float(steps) * takes.step_deg
-    if low > takes.high_deg:
+    clear = np.array([[min_clear_deg(holder) + setting_error_deg, np.inf]])
+    low = float(setting_range.within(clear)[0, 0])
+    if low > setting_range.high_deg:
         raise EdgekitError(
             f"handle or shank touches the stone at every setting below {low:.1f}°",
-            (takes.low_deg, takes.high_deg),
+            (setting_range.low_deg, setting_range.high_deg),
             "Use a shorter stone or a higher range of settings.",
         )
-    return SettingRange(low_deg=low, high_deg=takes.high_deg, step_deg=takes.step_deg)
+    return replace(setting_range, low_deg=low)
 
 
-def _asks(
-    tray: dict[str, Blade], tolerance: float, error: float, takes: SettingRange, most: int
-) -> tuple[EdgeRequirements, ...]:
-    asked: dict[tuple[int, str], EdgeRequirements] = {}
-    found = []
-    for code, blade in tray.items():
-        for name in blade.edges:
-            # one pattern often serves several instruments of a tray
-            if (id(blade), name) not in asked:
-                asked[id(blade), name] = ask(
-                    code,
-                    blade,
-                    name,
-                    tolerance_deg=tolerance,
-                    setting_error_deg=error,
-                    takes=takes,
-                    max_settings=most,
-                )
-            found.append(replace(asked[id(blade), name], instrument=code))
-    return tuple(found)
+def _requirements(
+    tray: Mapping[str, Blade],
+    urgent: Collection[str | tuple[str, str]],
+    require: Callable[[str, Blade, str], EdgeRequirements],
+) -> list[EdgeRequirements]:
+    """What each edge requires; computed once for a pattern that serves several instruments."""
+    keys = [(code, name) for code, blade in tray.items() for name in blade.edges]
+    _check_urgent(urgent, keys)
+    known: dict[tuple[int, str], EdgeRequirements] = {}
+    needs = []
+    for code, name in keys:
+        pattern = id(tray[code]), name
+        if pattern not in known:
+            known[pattern] = require(code, tray[code], name)
+        first = code in urgent or (code, name) in urgent
+        needs.append(replace(known[pattern], instrument=code, urgent=first))
+    return needs
 
 
-def _urgent(
-    asks: Sequence[EdgeRequirements], urgent: Collection[str | tuple[str, str]]
-) -> NDArray[np.bool_]:
-    """Which edges come first."""
+def _check_urgent(
+    urgent: Collection[str | tuple[str, str]], keys: Sequence[tuple[str, str]]
+) -> None:
     if isinstance(urgent, str):
         raise EdgekitError("urgent is a collection of codes", urgent, f"Write [{urgent!r}].")
-    known = {a.instrument for a in asks} | {a.key for a in asks}
+    codes = {code for code, _ in keys}
     for item in urgent:
-        if item not in known:
-            code = item if isinstance(item, str) else str(item[0])
-            near = difflib.get_close_matches(code, [a.instrument for a in asks], 1)
-            raise EdgekitError(
-                "an urgent instrument is not in the tray",
-                item,
-                f"Did you mean {near[0]!r}?" if near else "Give codes of the tray.",
-            )
-    return np.array([a.instrument in urgent or a.key in urgent for a in asks], dtype=bool)
+        if item not in codes and item not in keys:
+            near = difflib.get_close_matches(item if isinstance(item, str) else item[0], codes, 1)
+            remedy = f"Did you mean {near[0]!r}?" if near else "Give codes of the tray."
+            raise EdgekitError("an urgent instrument is not in the tray", item, remedy)
+
+
+def _schedule(
+    needs: list[EdgeRequirements], setting_range: SettingRange, ridge_um: float
+) -> _Schedule:
+    """The order of work on some edges; an instrument is mounted again after any other one."""
+    arrangement = arrange(needs, setting_range)
+    steps = plan_steps(needs, arrangement, ridge_um)
+    mounted = [(step.run, step.requirements.instrument) for step in steps]
+    work = Work(
+        strokes=sum(step.strokes for step in steps),
+        mountings=sum(a != b for a, b in zip(mounted, [None, *mounted], strict=False)),
+        checks=len(needs),
+        setups=len(arrangement.settings_deg),
+    )
+    return _Schedule(needs, arrangement, steps, duration(work))
 
 
 def _in_time(
-    asks: Sequence[EdgeRequirements],
-    urgent: NDArray[np.bool_],
-    found: Arrangement,
-    takes: SettingRange,
+    every: _Schedule,
+    schedule: Callable[[list[EdgeRequirements]], _Schedule],
     minutes: float,
     chance: float,
-    ridge_um: float,
-) -> NDArray[np.bool_]:
-    """The longest beginning of the edges, by priority, that ends in time with the chance asked.
+) -> _Schedule:
+    """As many of the edges, by priority, as end in time with the chance asked for.
 
-    More edges never take less time, so the length is found by halving.
+    More edges never take less time, so their number is found by halving.
     """
-    sharing = np.bincount(
-        [p.run for p in found.pieces if p.run >= 0], minlength=len(found.settings_deg) + 1
-    )
-    runs = [[p.run for p in found.pieces if p.edge == at and p.run >= 0] for at in range(len(asks))]
-    order = sorted(
-        range(len(asks)),
-        key=lambda at: (
-            not urgent[at],
-            not runs[at],
-            len(runs[at]),
-            -max((int(sharing[run]) for run in runs[at]), default=0),
-            at,
-        ),
-    )
+    needs, pieces = every.needs, every.arrangement.pieces
+    sharing = np.bincount([p.run + 1 for p in pieces])[1:]
+    runs = [[p.run for p in pieces if p.edge == at and p.run >= 0] for at in range(len(needs))]
 
-    def mask(size: int) -> NDArray[np.bool_]:
-        kept = np.zeros(len(asks), dtype=bool)
-        kept[order[:size]] = True
-        return kept
+    def priority(at: int) -> tuple[object, ...]:
+        most_shared = max((int(sharing[run]) for run in runs[at]), default=0)
+        return not needs[at].urgent, not runs[at], len(runs[at]), -most_shared, at
 
-    def ends(size: int) -> bool:
-        kept = mask(size)
-        part = [a for a, k in zip(asks, kept, strict=True) if k]
-        arranged = arrange(part, urgent[kept], takes)
-        steps = plan_steps(part, arranged, ridge_um)
-        return duration(_work(part, steps, arranged)).chance(minutes) >= chance
+    order = sorted(range(len(needs)), key=priority)
 
-    low, high = 0, len(asks) + 1
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if ends(middle) else (low, middle)
-    return mask(low)
+    def first(size: int) -> _Schedule:
+        return schedule([needs[at] for at in sorted(order[:size])])
 
+    def late(size: int) -> bool:
+        return first(size).duration.chance(minutes) < chance
 
-def _work(asks: Sequence[EdgeRequirements], steps: Sequence[Step], found: Arrangement) -> Work:
-    """Counts of what takes time; an instrument is mounted anew whenever another was before it."""
-    mounted = [(step.run, step.ask.instrument) for step in steps]
-    mountings = sum(a != b for a, b in zip(mounted, [None, *mounted], strict=False))
-    return Work(
-        strokes=sum(step.strokes for step in steps),
-        mountings=mountings,
-        checks=len(asks),
-        setups=len(found.settings_deg),
-    )
+    return first(bisect_left(range(1, len(needs) + 1), True, key=late))
 
 
 def _plan(
-    asks: tuple[EdgeRequirements, ...],
-    urgent: NDArray[np.bool_],
-    kept: NDArray[np.bool_],
-    found: Arrangement,
-    tolerance: float,
-    error: float,
+    needs: Sequence[EdgeRequirements],
+    work: _Schedule,
+    tolerance_deg: float,
+    setting_error_deg: float,
     minutes: float | None,
-    stand: Holder | None,
-    ridge_um: float,
+    holder: Holder | None,
 ) -> BenchPlan:
-    from edgekit.clinic.bench import tables
-
-    planned = [a for a, k in zip(asks, kept, strict=True) if k]
-    steps = plan_steps(planned, found, ridge_um)
-    time = duration(_work(planned, steps, found))
-    hurry = {a.key for a, u in zip(asks, urgent, strict=True) if u}
+    late = [need for need in needs if need not in work.needs]
+    settings = tables.settings_table(work.arrangement, holder, setting_error_deg)
     return BenchPlan(
-        settings=tables.settings_table(found, stand, error),
-        order=tables.order_table(steps, stand, hurry),
-        edges=tables.edges_table(asks, found, planned, hurry),
-        minutes=time.table,
-        unserved=tables.unserved_table(
-            steps, [a for a in asks if a not in planned], minutes, tolerance
-        ),
-        practice=_practice(steps),
-        witness=tables.witness_table(found, planned),
-        least=found.bound,
-        duration=time,
-        tolerance_deg=tolerance,
-        setting_error_deg=error,
+        settings=settings,
+        order=tables.order_table(work.steps, settings),
+        edges=tables.edges_table(needs, work.arrangement, work.needs),
+        minutes=work.duration.table,
+        unserved=tables.unserved_table(work.steps, late, minutes, tolerance_deg),
+        practice=tables.practice_table(work.steps),
+        witness=tables.witness_table(work.arrangement, work.needs),
+        min_settings=work.arrangement.min_settings,
+        duration=work.duration,
+        tolerance_deg=tolerance_deg,
+        setting_error_deg=setting_error_deg,
         minutes_available=minutes,
-        stand=stand,
-        asks=asks,
-        steps=tuple(steps),
+        holder=holder,
+        requirements=tuple(needs),
+        steps=tuple(work.steps),
     )
-
-
-PRACTICE = {
-    BladeClass.UNIVERSAL: "practice_universal_seconds",
-    BladeClass.AREA_SPECIFIC: "practice_area_specific_seconds",
-}
-
-
-def _practice(steps: Sequence[Step]) -> pd.DataFrame:
-    """Seconds of each working end that common practice speaks of, the holder's set-up apart."""
-    import pandas as pd
-
-    f = factors()
-    rows = []
-    for code in dict.fromkeys(step.ask.instrument for step in steps):
-        mine = [step for step in steps if step.ask.instrument == code]
-        kind = mine[0].ask.blade.kind
-        if kind in PRACTICE:
-            edges = len({step.ask.name for step in mine})
-            mounts = len({step.run for step in mine})
-            seconds = (
-                sum(step.strokes for step in mine) * f["stroke"].median
-                + edges * f["check"].median
-                + mounts * f["mounting"].median
-            )
-            rows.append((code, kind.value, seconds, value(PRACTICE[kind]), "common practice"))
-    names = ["instrument", "kind", "seconds", "practice_seconds", "status"]
-    return pd.DataFrame(rows, columns=names)

@@ -1,16 +1,15 @@
-"""What each edge of a tray asks of a holder: windows of settings, hollows, stretches for the hand.
+"""What each edge of a tray requires: windows of settings, hollows, stretches for the hand.
 
-A station can be served in three ways. A flat stone in a holder serves it if some setting that can be
-taken keeps the angle there, wherever the holder stands within its error of that setting: the error
-is taken off every window at both ends before anything is planned. A hollow (n'·t < 0) is out of a
-flat stone's reach: it lies behind the line across the hollow by n·(line − C), and one that is
+A station can be served in three ways. A flat stone in a holder serves it if some setting that can
+be taken keeps the angle there, wherever the holder stands within its error of that setting: the
+error is taken off every window at both ends before anything is planned. A hollow (n'·t < 0) is out
+of a flat stone's reach: it lies behind the line across the hollow by n·(line − C), and one that is
 deeper than the limit needs a rod. Everything else is for the hand.
 """
 
 from __future__ import annotations
 
 import enum
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,15 +22,13 @@ from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
 from edgekit.geometry.edge import Edge
+from edgekit.record import Record
+from edgekit.units import UM_PER_MM
 
-__all__ = ["EdgeRequirements", "Tool", "ask", "min_clear_deg"]
-
-STATIONS = 201
-"""Stations of an edge of some millimetres: 0.03 mm apart, a tenth of a toe's radius."""
+STATIONS = 201  # stations of an edge of some millimetres: 0.03 mm apart, a tenth of a toe's radius
 ROUNDING_DEG = 1e-9
+# A hollow counts when it is deeper than this many standard deviations of the digitising.
 NOISE_SDS = 3.0
-"""A hollow is taken as seen when this many standard deviations of the digitising deep."""
-UM_PER_MM = 1000.0
 
 
 class Tool(enum.IntEnum):
@@ -42,8 +39,7 @@ class Tool(enum.IntEnum):
     ROD = 2
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class EdgeRequirements:
+class EdgeRequirements(Record):
     """One edge of a tray.
 
     Attributes
@@ -62,13 +58,15 @@ class EdgeRequirements:
         Stations that go together, each group at one setting.
     common_deg : array (G, 2)
         Settings that serve each group.
-    served : array (S,) of int
+    tools : array (S,) of int
         A `Tool` for each station.
     hollow_um : array (S,)
         How far the station lies behind the line across its hollow.
-    whole : int
+    min_settings : int
         The fewest settings that would serve every station a flat stone reaches, were there no limit
         to their number.
+    urgent : bool
+        Whether it comes first.
     """
 
     instrument: str
@@ -80,9 +78,10 @@ class EdgeRequirements:
     windows_deg: FloatArray
     groups: tuple[NDArray[np.int64], ...]
     common_deg: FloatArray
-    served: NDArray[np.int64]
+    tools: NDArray[np.int64]
     hollow_um: FloatArray
-    whole: int
+    min_settings: int
+    urgent: bool = False
 
     @property
     def edge(self) -> Edge:
@@ -94,19 +93,12 @@ class EdgeRequirements:
         """Instrument and edge."""
         return self.instrument, self.name
 
-    @property
-    def window_deg(self) -> tuple[float, float] | None:
-        """Settings that serve all that the holder does; None where no one setting does."""
-        if len(self.groups) != 1:
-            return None
-        return float(self.common_deg[0, 0]), float(self.common_deg[0, 1])
-
-    def length_mm(self, served: Tool) -> float:
-        """Length of edge that is served in one way."""
-        return self.edge.length_mm * float(np.mean(self.served == served))
+    def length_mm(self, tool: Tool) -> float:
+        """Length of edge that one tool serves."""
+        return self.edge.length_mm * float(np.mean(self.tools == tool))
 
 
-def min_clear_deg(stand: Holder) -> float:
+def min_clear_deg(holder: Holder) -> float:
     """The lowest elevation from which on handle and shank clear the stone [deg].
 
     Examples
@@ -115,51 +107,51 @@ def min_clear_deg(stand: Holder) -> float:
     10.0
     """
     scan = np.arange(-89.0, 89.5, 0.5)
-    clears = np.array([stand.fit(elevation_deg=float(angle)).clears for angle in scan])
+    clears = np.array([holder.fit(elevation_deg=float(angle)).clears for angle in scan])
     if clears.all():
         return -90.0
     if not clears[-1]:
         raise EdgekitError(
             "the handle or shank touches the stone at every elevation",
-            stand,
+            holder,
             "Check the holder's dimensions: pivot, reach, handle, shank.",
         )
     low, high = (float(angle) for angle in scan[np.flatnonzero(~clears)[-1] :][:2])
     for _ in range(30):
         middle = (low + high) / 2
-        low, high = (low, middle) if stand.fit(elevation_deg=middle).clears else (middle, high)
+        low, high = (low, middle) if holder.fit(elevation_deg=middle).clears else (middle, high)
     return high
 
 
-def ask(
+def requirements(
     instrument: str,
     blade: Blade,
     name: str,
     *,
     tolerance_deg: float,
     setting_error_deg: float,
-    takes: SettingRange,
+    setting_range: SettingRange,
     max_settings: int,
 ) -> EdgeRequirements:
-    """Find out what one edge asks of the holder.
+    """What one edge requires of the holder.
 
     The edge takes the settings that serve the greatest length: one, and another as long as there
-    are no more than `max_settings` and each serves enough to be worth its set-up. Each station goes to
-    the setting nearest its own elevation; the rest of the edge goes to the hand.
+    are no more than `max_settings` and each serves enough to be worth its set-up. Each station goes
+    to the setting nearest its own elevation; the rest of the edge goes to the hand.
     """
     edge = blade.edges[name]
     held = orient(edge, stations=STATIONS)
     _, accepted = station_windows(edge, tolerance_deg=tolerance_deg, stations=STATIONS)
-    windows = takes.within(_narrowed(accepted, setting_error_deg))
+    windows = setting_range.within(_narrowed(accepted, setting_error_deg))
     noise = 0.0 if blade.trace is None else blade.trace.edges[name].noise_um
     hollow = _hollow_um(held)
     rod = _deep(~held.reachable, hollow, value("bench_hollow_um") + NOISE_SDS * noise)
-    mine = np.flatnonzero(~rod & (windows[:, 0] <= windows[:, 1]))
-    points, whole = _points(windows[mine], max_settings, edge.length_mm / STATIONS)
-    groups = _groups(windows, mine, points, held.elevation_deg)
-    served = np.where(rod, Tool.ROD, Tool.HAND).astype(np.int64)
+    rows = np.flatnonzero(~rod & (windows[:, 0] <= windows[:, 1]))
+    points, min_settings = _points(windows[rows], max_settings, edge.length_mm / STATIONS)
+    groups = _groups(windows, rows, points, held.elevation_deg)
+    tools = np.where(rod, Tool.ROD, Tool.HAND).astype(np.int64)
     for group in groups:
-        served[group] = Tool.HOLDER
+        tools[group] = Tool.HOLDER
     common = [(windows[group, 0].max(), windows[group, 1].min()) for group in groups]
     return EdgeRequirements(
         instrument=instrument,
@@ -171,9 +163,9 @@ def ask(
         windows_deg=windows,
         groups=groups,
         common_deg=np.array(common).reshape(-1, 2),
-        served=served,
+        tools=tools,
         hollow_um=hollow,
-        whole=whole,
+        min_settings=min_settings,
     )
 
 
@@ -186,39 +178,39 @@ def _narrowed(windows_deg: FloatArray, error_deg: float) -> FloatArray:
 
 
 def _points(windows: FloatArray, most: int, spacing_mm: float) -> tuple[FloatArray, int]:
-    """Settings an edge takes, and how many would serve every station."""
-    if not len(windows):
-        return np.empty(0), 0
+    """Settings an edge takes, and the fewest that would serve every station."""
     fewest = fewest_settings(windows)
-    whole = len(fewest.settings_deg)
-    if whole == 1:
-        return fewest.settings_deg, 1
+    count = len(fewest.settings_deg)
+    if count <= 1:
+        return fewest.settings_deg, count
     worth = value("bench_least_mm") / spacing_mm
-    points, served = _widest(windows, min(most, whole))
+    points, served = _widest(windows, min(most, count))
     keep = 1 + int(np.argmin(np.append(np.diff(served) >= worth, False)))
-    return points[keep - 1], whole
+    return points[keep - 1], count
 
 
 def _groups(
-    windows: FloatArray, mine: NDArray[np.int64], points: FloatArray, elevation_deg: FloatArray
+    windows: FloatArray, rows: NDArray[np.int64], points: FloatArray, elevation_deg: FloatArray
 ) -> tuple[NDArray[np.int64], ...]:
     """Stations of each setting: those that it serves and that lie nearest to it."""
-    own = windows[mine]
-    inside = (own[:, :1] <= points) & (points <= own[:, 1:])
-    away = np.where(inside, np.abs(points - elevation_deg[mine, None]), np.inf)
-    nearest = np.where(inside.any(axis=1), np.argmin(away, axis=1), -1) if len(points) else mine
-    return tuple(mine[nearest == at] for at in range(len(points)) if (nearest == at).any())
+    if not len(points):
+        return ()
+    inside = (windows[rows, :1] <= points) & (points <= windows[rows, 1:])
+    away = np.where(inside, np.abs(points - elevation_deg[rows, None]), np.inf)
+    nearest = np.where(inside.any(axis=1), np.argmin(away, axis=1), -1)
+    groups = (rows[nearest == at] for at in range(len(points)))
+    return tuple(group for group in groups if len(group))
 
 
 def _deep(hollow: NDArray[np.bool_], depth_um: FloatArray, limit_um: float) -> NDArray[np.bool_]:
-    """The hollows, whole, that are deeper than a limit somewhere."""
+    """All stations of those hollows that are deeper than a limit somewhere."""
     label = np.cumsum(np.diff(hollow.astype(int), prepend=0) != 0)
     deep = np.unique(label[hollow & (depth_um > limit_um)])
     return np.asarray(hollow & np.isin(label, deep))
 
 
 def _hollow_um(held: Orientation) -> FloatArray:
-    """How far each station lies behind the line across its hollow (S,), 0 where a flat stone reaches."""
+    """Depth of each station behind the line across its hollow (S,); 0 if a flat stone reaches."""
     depth = np.zeros(len(held.arc_mm))
     change = np.flatnonzero(np.diff(np.concatenate([[0], ~held.reachable, [0]])))
     for first, last in zip(change[::2], change[1::2] - 1, strict=True):
@@ -235,8 +227,8 @@ def _widest(windows: FloatArray, most: int) -> tuple[list[FloatArray], FloatArra
     """The best 1, 2, … `most` settings, and how many windows each choice serves: the most possible.
 
     By dynamic programming over rising settings: gain[i, j] is the number of windows with setting j
-    and without the next lower setting i. A setting may be raised to the first upper end of its windows
-    without losing one, so upper ends suffice.
+    and without the next lower setting i. A setting may be raised to the first upper end of its
+    windows without losing one, so upper ends suffice.
     """
     points = np.unique(windows[:, 1])
     first = np.searchsorted(points, windows[:, 0], side="left")

@@ -1,9 +1,8 @@
-"""From what the edges ask to runs of work: which setting serves which stretch of which edge."""
+"""From the requirements of edges to runs of work: which setting serves which stretch."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -12,8 +11,7 @@ from numpy.typing import NDArray
 from edgekit.checks import FloatArray
 from edgekit.clinic.bench.requirements import EdgeRequirements, Tool
 from edgekit.clinic.bench.settings import FewestSettings, SettingRange, fewest_settings, order_tray
-
-__all__ = ["Arrangement", "Piece", "arrange"]
+from edgekit.record import Record
 
 
 class Piece(NamedTuple):
@@ -21,12 +19,11 @@ class Piece(NamedTuple):
 
     edge: int
     run: int
-    served: Tool
+    tool: Tool
     stations: NDArray[np.int64]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Arrangement:
+class Arrangement(Record):
     """Runs of the holder and the pieces of work in order.
 
     Attributes
@@ -40,8 +37,8 @@ class Arrangement:
         The fewest settings of the groups of all edges, urgency apart, with its witness.
     witness_edges : array (K,)
         Edge of each window of the witness.
-    bound : int
-        What no plan can go below that serves the same stations, however it cuts the edges.
+    min_settings : int
+        The fewest settings of any plan that serves the same stations, however it cuts the edges.
     """
 
     settings_deg: FloatArray
@@ -49,43 +46,40 @@ class Arrangement:
     pieces: tuple[Piece, ...]
     fewest: FewestSettings
     witness_edges: NDArray[np.int64]
-    bound: int
+    min_settings: int
 
 
-def arrange(
-    asks: Sequence[EdgeRequirements], urgent: NDArray[np.bool_], takes: SettingRange
-) -> Arrangement:
+def arrange(needs: Sequence[EdgeRequirements], setting_range: SettingRange) -> Arrangement:
     """Runs with the fewest changes of setting, and the pieces of each."""
-    windows = np.concatenate([*(ask.common_deg for ask in asks), np.empty((0, 2))])
-    owner = np.repeat(np.arange(len(asks)), [len(ask.groups) for ask in asks])
-    groups = [group for ask in asks for group in ask.groups]
+    windows = np.concatenate([*(need.common_deg for need in needs), np.empty((0, 2))])
+    edges = np.repeat(np.arange(len(needs)), [len(need.groups) for need in needs])
+    groups = [group for need in needs for group in need.groups]
     fewest = fewest_settings(windows)
-    tray = order_tray(windows, urgent=urgent[owner], holder=takes)
+    urgent = np.array([need.urgent for need in needs], dtype=bool)
+    tray = order_tray(windows, urgent=urgent[edges], setting_range=setting_range)
     runs = [windows[tray.order[tray.run == run]] for run in np.unique(tray.run)]
     common = np.array([(part[:, 0].max(), part[:, 1].min()) for part in runs]).reshape(-1, 2)
     settings = np.zeros(len(runs))
     settings[tray.run] = tray.settings_deg
-    if takes.step_deg == 0:
-        settings = _rounded(settings, common)
     pieces = [
-        Piece(int(owner[item]), int(run), Tool.HOLDER, groups[item])
+        Piece(int(edges[item]), int(run), Tool.HOLDER, groups[item])
         for item, run in zip(tray.order, tray.run, strict=True)
     ]
     pieces += [
-        Piece(at, -1, served, np.flatnonzero(ask.served == served))
-        for at, ask in enumerate(asks)
-        for served in (Tool.HAND, Tool.ROD)
-        if (ask.served == served).any()
+        Piece(at, -1, tool, np.flatnonzero(need.tools == tool))
+        for at, need in enumerate(needs)
+        for tool in (Tool.HAND, Tool.ROD)
+        if (need.tools == tool).any()
     ]
-    stations = [ask.windows_deg[ask.served == Tool.HOLDER] for ask in asks]
-    free = fewest_settings(np.concatenate([*stations, np.empty((0, 2))]))
+    stations = [need.windows_deg[need.tools == Tool.HOLDER] for need in needs]
+    uncut = fewest_settings(np.concatenate([*stations, np.empty((0, 2))]))
     return Arrangement(
-        settings_deg=settings,
+        settings_deg=settings if setting_range.step_deg > 0 else _rounded(settings, common),
         windows_deg=common,
         pieces=tuple(_in_order(pieces, urgent)),
         fewest=fewest,
-        witness_edges=owner[fewest.witness_index],
-        bound=len(free.settings_deg),
+        witness_edges=edges[fewest.witness_index],
+        min_settings=len(uncut.settings_deg),
     )
 
 
@@ -107,5 +101,5 @@ def _in_order(pieces: list[Piece], urgent: NDArray[np.bool_]) -> list[Piece]:
     """
     return sorted(
         pieces,
-        key=lambda p: (not urgent[p.edge], p.served, p.run, p.edge, int(p.stations[0])),
+        key=lambda p: (not urgent[p.edge], p.tool, p.run, p.edge, int(p.stations[0])),
     )

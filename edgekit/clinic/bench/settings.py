@@ -1,9 +1,8 @@
 """The fewest holder settings that serve a tray, with a proof, and an order with the fewest changes.
 
-Each edge accepts a window of settings. The fewest points that stab all windows are found by going
-through the windows by their upper end and setting one whenever the window at hand has none yet
-(Gavril 1972, SIAM J Comput 1:180; from memory). The windows that made a setting necessary
-are disjoint, and as many as the settings: no plan can do with fewer. That is the witness.
+Each edge accepts a window of settings; the settings are the fewest points that stab all windows
+(`edgekit.contact.intervals`). The windows that made a setting necessary are disjoint, and as many
+as the settings: no plan can do with fewer. That is the witness.
 """
 
 from __future__ import annotations
@@ -14,14 +13,16 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from edgekit import checks
-from edgekit.checks import FloatArray, frozen_array
+from edgekit.checks import FloatArray
+from edgekit.contact.intervals import stab
 from edgekit.errors import EdgekitError
+from edgekit.record import Record
 
 __all__ = ["FewestSettings", "SettingRange", "TrayOrder", "fewest_settings", "order_tray"]
 
 IntArray = NDArray[np.int64]
+# Share of a step by which a window may miss a position of the holder through rounding.
 GRID_SLACK = 1e-9
-"""Share of a step by which a window may miss a position of the holder through rounding."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,23 +37,20 @@ class SettingRange:
     step_deg: float = 0.0
 
     def __post_init__(self) -> None:
-        checks.finite("low_deg", self.low_deg)
-        checks.at_least("high_deg", self.high_deg, self.low_deg)
-        checks.at_least("step_deg", self.step_deg, 0)
+        low = checks.finite("low_deg", self.low_deg)
+        high = checks.at_least("high_deg", self.high_deg, low)
+        step = checks.at_least("step_deg", self.step_deg, 0)
+        checks.keep_numbers(self, low_deg=low, high_deg=high, step_deg=step)
 
     def within(self, windows_deg: FloatArray) -> FloatArray:
-        """Windows cut down to what the holder can take ``(N, 2)``; low above high means nothing."""
+        """Windows cut down to what the holder can take ``(N, 2)``; low above high: none of it."""
         low = np.maximum(windows_deg[:, 0], self.low_deg)
         high = np.minimum(windows_deg[:, 1], self.high_deg)
         if self.step_deg > 0:
-            low = self.low_deg + self.step_deg * np.ceil(
-                (low - self.low_deg) / self.step_deg - GRID_SLACK
-            )
-            high = self.low_deg + self.step_deg * np.floor(
-                (high - self.low_deg) / self.step_deg + GRID_SLACK
-            )
-            # equal positions must be equal numbers
-            low, high = np.round(low, 9), np.round(high, 9)
+            first = np.ceil((low - self.low_deg) / self.step_deg - GRID_SLACK)
+            last = np.floor((high - self.low_deg) / self.step_deg + GRID_SLACK)
+            # rounded, since equal positions must be equal numbers
+            low, high = (np.round(self.low_deg + self.step_deg * n, 9) for n in (first, last))
         return np.stack([low, high], axis=1)
 
     def nearest(self, setting_deg: float) -> float:
@@ -60,13 +58,11 @@ class SettingRange:
         inside = min(max(setting_deg, self.low_deg), self.high_deg)
         if self.step_deg == 0:
             return inside
-        return round(
-            self.low_deg + self.step_deg * round((inside - self.low_deg) / self.step_deg), 9
-        )
+        steps = round((inside - self.low_deg) / self.step_deg)
+        return round(self.low_deg + self.step_deg * steps, 9)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class FewestSettings:
+class FewestSettings(Record):
     """The fewest settings of a tray.
 
     Attributes
@@ -92,18 +88,31 @@ class FewestSettings:
     unserved: IntArray
 
 
-def _checked(windows_deg: ArrayLike) -> FloatArray:
-    windows = frozen_array("windows_deg", windows_deg, (None, 2))
+def _held(
+    windows_deg: ArrayLike, setting_range: SettingRange | None
+) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Windows cut down to what the holder can take, and which of them it can serve."""
+    windows = checks.frozen_array("windows_deg", windows_deg, (None, 2))
     turned = np.flatnonzero(~(windows[:, 0] <= windows[:, 1]))
     if len(turned):
         raise EdgekitError(
             f"window {turned[0]} ends below its start", windows[turned[0]], "Give (low, high)."
         )
-    return windows
+    if setting_range is not None:
+        remedy = "Give edgekit.SettingRange(low_deg=..., high_deg=...)."
+        checks.instance("setting_range", setting_range, SettingRange, remedy)
+        windows = setting_range.within(windows)
+    return windows, windows[:, 0] <= windows[:, 1]
+
+
+def _setting(windows: FloatArray, setting_range: SettingRange | None) -> float:
+    """The middle of what windows share, or the nearest position to it that can be taken."""
+    middle = float(windows[:, 0].max() + windows[:, 1].min()) / 2
+    return middle if setting_range is None else setting_range.nearest(middle)
 
 
 def fewest_settings(
-    windows_deg: ArrayLike, *, holder: SettingRange | None = None
+    windows_deg: ArrayLike, *, setting_range: SettingRange | None = None
 ) -> FewestSettings:
     """The fewest settings that serve every window.
 
@@ -111,7 +120,7 @@ def fewest_settings(
     ----------
     windows_deg : array_like (N, 2)
         Lowest and highest setting each edge accepts [deg], ends included.
-    holder : SettingRange, optional
+    setting_range : SettingRange, optional
         Settings that can be taken at all; windows without one come back in `unserved`.
 
     Returns
@@ -129,20 +138,14 @@ def fewest_settings(
     >>> plan.settings_deg.tolist(), plan.serves.tolist(), plan.witness.tolist()
     ([16.0, 32.0], [0, 0, 1], [[13.0, 17.0], [30.0, 34.0]])
     """
-    windows = _checked(windows_deg)
-    held = windows if holder is None else holder.within(windows)
-    can = held[:, 0] <= held[:, 1]
+    held, can = _held(windows_deg, setting_range)
     rows = np.flatnonzero(can)
-    first, member = _stab(held[rows])
-    serves = np.full(len(windows), -1, dtype=np.int64)
+    first, member = stab(held[rows])
+    serves = np.full(len(held), -1, dtype=np.int64)
     serves[rows] = member
-    settings = np.empty(len(first))
-    for at in range(len(first)):
-        mine = held[serves == at]
-        middle = (mine[:, 0].max() + mine[:, 1].min()) / 2
-        settings[at] = middle if holder is None else holder.nearest(float(middle))
+    settings = [_setting(held[serves == at], setting_range) for at in range(len(first))]
     return FewestSettings(
-        settings_deg=settings,
+        settings_deg=np.array(settings, dtype=np.float64),
         serves=serves,
         witness=held[rows[first]],
         witness_index=rows[first],
@@ -150,21 +153,7 @@ def fewest_settings(
     )
 
 
-def _stab(windows: FloatArray) -> tuple[IntArray, IntArray]:
-    """Windows that open a new setting, in rising order, and the setting of each window."""
-    order = np.argsort(windows[:, 1], kind="stable")
-    low, high = windows[order, 0].tolist(), windows[order, 1].tolist()
-    opened, member, point = [], np.empty(len(order), dtype=np.int64), float("-inf")
-    for at, row in enumerate(order.tolist()):
-        if low[at] > point:
-            point = high[at]
-            opened.append(row)
-        member[row] = len(opened) - 1
-    return np.asarray(opened, dtype=np.int64), member
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class TrayOrder:
+class TrayOrder(Record):
     """A tray in the order of work.
 
     Attributes
@@ -177,19 +166,19 @@ class TrayOrder:
         Number of the setting in force at each step, from 0; it rises along the order.
     changes : int
         Changes of setting on the way; setting the holder up at the start is not one.
-    unserved : ndarray
-        Windows the holder cannot serve.
     """
 
     order: IntArray
     settings_deg: FloatArray
     run: IntArray
     changes: int
-    unserved: IntArray
 
 
 def order_tray(
-    windows_deg: ArrayLike, *, urgent: ArrayLike | None = None, holder: SettingRange | None = None
+    windows_deg: ArrayLike,
+    *,
+    urgent: ArrayLike | None = None,
+    setting_range: SettingRange | None = None,
 ) -> TrayOrder:
     """Order of a tray with the fewest changes of setting, every urgent edge before every other.
 
@@ -204,7 +193,7 @@ def order_tray(
         As in `fewest_settings`.
     urgent : array_like of bool (N,), optional
         Edges to do first.
-    holder : SettingRange, optional
+    setting_range : SettingRange, optional
 
     Returns
     -------
@@ -216,28 +205,24 @@ def order_tray(
     >>> tray.order.tolist(), tray.changes
     ([1, 0, 2], 1)
     """
-    windows = _checked(windows_deg)
-    hurry = np.zeros(len(windows), dtype=bool) if urgent is None else np.asarray(urgent, dtype=bool)
-    if hurry.shape != (len(windows),):
-        raise EdgekitError("urgent needs a word for each window", hurry.shape, "Give one a window.")
-    held = windows if holder is None else holder.within(windows)
-    can = held[:, 0] <= held[:, 1]
-    early, late = np.flatnonzero(can & hurry), np.flatnonzero(can & ~hurry)
+    held, can = _held(windows_deg, setting_range)
+    first = np.zeros(len(held), dtype=bool) if urgent is None else np.asarray(urgent, dtype=bool)
+    if first.shape != can.shape:
+        remedy = "Give one true or false for each window."
+        raise EdgekitError("urgent must be as long as the windows", first.shape, remedy)
+    early, late = np.flatnonzero(can & first), np.flatnonzero(can & ~first)
     shared = _shared(held, early, late)
     before, meet_early = _runs(held, early, shared)
     after, meet_late = _runs(held, late, shared)
     joint = np.concatenate([meet_early, meet_late])
     runs = [*before, *([joint] if len(joint) else []), *after]
-    settings = []
-    for rows in runs:
-        middle = float(held[rows, 0].max() + held[rows, 1].min()) / 2
-        settings += [middle if holder is None else holder.nearest(middle)] * len(rows)
+    settings = [_setting(held[rows], setting_range) for rows in runs]
+    sizes = [len(rows) for rows in runs]
     return TrayOrder(
         order=np.concatenate([*runs, np.empty(0, dtype=np.int64)]),
-        settings_deg=np.asarray(settings, dtype=np.float64),
-        run=np.repeat(np.arange(len(runs)), [len(rows) for rows in runs]),
+        settings_deg=np.repeat(np.array(settings, dtype=np.float64), sizes),
+        run=np.repeat(np.arange(len(runs)), sizes),
         changes=max(len(runs) - 1, 0),
-        unserved=np.flatnonzero(~can),
     )
 
 
@@ -248,7 +233,7 @@ def _runs(
     meets = np.zeros(len(rows), dtype=bool)
     if shared is not None:
         meets = (held[rows, 0] <= shared) & (shared <= held[rows, 1])
-    opened, member = _stab(held[rows[~meets]])
+    opened, member = stab(held[rows[~meets]])
     return [rows[~meets][member == at] for at in range(len(opened))], rows[meets]
 
 
@@ -269,7 +254,7 @@ def _shared(held: FloatArray, early: IntArray, late: IntArray) -> float | None:
         low, high = np.sort(held[rows, 0]), np.sort(held[rows, 1])
         begun = np.searchsorted(low, points, side="right")
         meets &= begun > np.searchsorted(high, points, side="left")
-    apart = len(_stab(held[early])[0]) + len(_stab(held[late])[0])
+    apart = len(stab(held[early])[0]) + len(stab(held[late])[0])
     need = np.where(meets, need, apart)
     best = int(np.argmin(need))
     return float(points[best]) if need[best] < apart else None
@@ -277,5 +262,5 @@ def _shared(held: FloatArray, early: IntArray, late: IntArray) -> float | None:
 
 def _opened_below(windows: FloatArray, points: FloatArray) -> IntArray:
     """Settings that the windows wholly below each of the points need."""
-    first, _ = _stab(windows)
+    first, _ = stab(windows)
     return np.asarray(np.searchsorted(windows[first, 1], points, side="left"), dtype=np.int64)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,25 +13,23 @@ from edgekit.clinic.bench.requirements import STATIONS, EdgeRequirements, Tool
 from edgekit.clinic.bench.runs import Arrangement, Piece
 from edgekit.contact.holder import held_errors, setting_at
 from edgekit.evidence_table import value
+from edgekit.record import Record
+from edgekit.units import UM_PER_MM
 
-__all__ = ["Step", "placements_over", "plan_steps"]
-
+# Stations over which the turn of the stone is averaged, so that ripple adds no placements.
 WINDOW = 8
-"""Stations over which the turn of the stone is averaged, so that ripple of a trace calls for no placement."""
-SHORTEST = 3
-"""Stations: a gap or stretch shorter than this is not worth a step of its own."""
+MIN_STATIONS = 3  # stations: a gap or stretch shorter than this is not worth a step of its own
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Step:
+class Step(Record):
     """One stretch of one edge in one go.
 
     Attributes
     ----------
-    ask : EdgeRequirements
+    requirements : EdgeRequirements
     run : int
         Set-up of the holder, from 0; −1 without it.
-    served : Tool
+    tool : Tool
     stations : array
         Indices of its stations, from the first to the last of the stretch.
     elevation_deg, roll_deg : array
@@ -43,9 +40,9 @@ class Step:
         Placements over the stretch, and how many times to go round them.
     """
 
-    ask: EdgeRequirements
+    requirements: EdgeRequirements
     run: int
-    served: Tool
+    tool: Tool
     stations: NDArray[np.int64]
     elevation_deg: FloatArray
     roll_deg: FloatArray
@@ -59,94 +56,107 @@ class Step:
         return self.placements * self.rounds
 
     @property
+    def max_rod_mm(self) -> float:
+        """Radius of the largest rod that reaches the whole stretch [mm]."""
+        return float(self.requirements.held.max_rod_mm[self.stations].min())
+
+    @property
+    def hollow_um(self) -> float:
+        """How deep its hollows are at most [µm]."""
+        return float(self.requirements.hollow_um[self.stations].max())
+
+    @property
     def span_mm(self) -> tuple[float, float]:
         """Stretch of the edge, each end half-way to the next station [mm]."""
-        arc = self.ask.held.arc_mm
+        arc = self.requirements.held.arc_mm
         first, last = int(self.stations[0]), int(self.stations[-1])
         low = arc[first] if first == 0 else (arc[first] + arc[first - 1]) / 2
         high = arc[last] if last == len(arc) - 1 else (arc[last] + arc[last + 1]) / 2
         return float(low), float(high)
 
 
-def placements_over(ask: EdgeRequirements, stations: NDArray[np.int64], ridge_um: float) -> int:
+def placements_over(need: EdgeRequirements, stations: NDArray[np.int64], ridge_um: float) -> int:
     """Placements that keep the ridges of a stretch below a limit.
 
-    A ridge between placements Δs apart stands (n'·t) Δs²/(8 sinβ) along the face, so the stretch needs
-    ∫ √((n'·t)/(8 h sinβ)) ds of them; hollow parts, where no ridge can stand, count as straight.
+    A ridge between placements Δs apart stands (n'·t) Δs²/(8 sinβ) along the face, so the stretch
+    needs ∫ √((n'·t)/(8 h sinβ)) ds of them; hollow parts, where no ridge can stand, count as
+    straight.
 
     Examples
     --------
     >>> import edgekit as ek
-    >>> from edgekit.clinic.bench.requirements import ask
-    >>> from edgekit.clinic.bench.settings import SettingRange
     >>> blade = ek.patterns.universal_curette()
-    >>> asked = ask("UC", blade, "left", tolerance_deg=2.0, setting_error_deg=0.5, max_settings=2,
-    ...             takes=SettingRange(low_deg=0, high_deg=90))
-    >>> placements_over(asked, asked.groups[0], 5.0), len(
+    >>> need = ek.plan_bench({"UC": blade}).requirements[0]
+    >>> placements_over(need, need.groups[0], 5.0), len(
     ...     ek.spaced_placements(blade.edges["left"], ridge_um=5.0))
     (9, 9)
     """
-    arc = ask.held.arc_mm
-    turn = np.concatenate([[0.0], np.cumsum(ask.held.stone_curvature_per_mm[1:] * np.diff(arc))])
+    arc = need.held.arc_mm
+    turn = np.concatenate([[0.0], np.cumsum(need.held.stone_curvature_per_mm[1:] * np.diff(arc))])
     ahead = np.minimum(np.arange(len(arc)) + WINDOW // 2, len(arc) - 1)
     behind = np.maximum(np.arange(len(arc)) - WINDOW // 2, 0)
     bend = np.maximum((turn[ahead] - turn[behind]) / (arc[ahead] - arc[behind]), 0.0)
-    sine = np.sin(np.radians(ask.held.stone_to_face_deg))
-    density = np.sqrt(bend * 1e3 / (8 * ridge_um * sine))
+    sine = np.sin(np.radians(need.held.stone_to_face_deg))
+    density = np.sqrt(bend * UM_PER_MM / (8 * ridge_um * sine))
     share = float(density[stations].sum() * (arc[1] - arc[0]))
     return max(math.ceil(share - 1e-9), 1)
 
 
-def _rounds(ask: EdgeRequirements, stations: NDArray[np.int64], placements: int) -> int:
+def _rounds(need: EdgeRequirements, stations: NDArray[np.int64], placements: int) -> int:
     """Rounds that give the stretch its share of the strokes an edge takes."""
-    strokes = value("bench_strokes_per_edge") * len(stations) / len(ask.held.arc_mm)
+    strokes = value("bench_strokes_per_edge") * len(stations) / len(need.held.arc_mm)
     return max(math.ceil(strokes / placements - 1e-9), 1)
 
 
 def _runs_of(stations: NDArray[np.int64]) -> list[NDArray[np.int64]]:
-    """Stretches of neighbouring stations; gaps too short for a step of their own are gone over."""
-    cut = np.flatnonzero(np.diff(stations) > SHORTEST) + 1
+    """Stretches of neighbouring stations; gaps too short for a step of their own are included."""
+    cut = np.flatnonzero(np.diff(stations) > MIN_STATIONS) + 1
     return [np.arange(part[0], part[-1] + 1) for part in np.split(stations, cut)]
 
 
-def plan_steps(asks: Sequence[EdgeRequirements], found: Arrangement, ridge_um: float) -> list[Step]:
+def plan_steps(
+    needs: Sequence[EdgeRequirements], arrangement: Arrangement, ridge_um: float
+) -> list[Step]:
     """The steps of an arrangement, in order of work."""
-    return [step for piece in found.pieces for step in _steps(asks, found, piece, ridge_um)]
+    return [
+        step
+        for piece in arrangement.pieces
+        for step in _steps(needs[piece.edge], arrangement, piece, ridge_um)
+    ]
 
 
 def _steps(
-    asks: Sequence[EdgeRequirements], found: Arrangement, piece: Piece, ridge_um: float
+    need: EdgeRequirements, arrangement: Arrangement, piece: Piece, ridge_um: float
 ) -> list[Step]:
-    ask = asks[piece.edge]
-    elevation, roll = ask.held.elevation_deg, ask.held.roll_deg
+    elevation, roll = need.held.elevation_deg, need.held.roll_deg
     error = np.zeros(STATIONS)
-    if piece.served == Tool.HOLDER:
-        setting = float(found.settings_deg[piece.run])
-        at = setting_at(ask.edge, setting, stations=STATIONS)
+    if piece.tool == Tool.HOLDER:
+        setting = float(arrangement.settings_deg[piece.run])
+        at = setting_at(need.edge, setting, stations=STATIONS)
         elevation, roll = np.full(STATIONS, at.elevation_deg), at.roll_deg
-        error = _largest_error(ask, setting)
+        error = _largest_error(need, setting)
     steps = []
     for stretch in _runs_of(piece.stations):
-        mine = np.intersect1d(stretch, piece.stations, assume_unique=True)
-        count = placements_over(ask, stretch, ridge_um)
+        served = np.intersect1d(stretch, piece.stations, assume_unique=True)
+        count = placements_over(need, stretch, ridge_um)
         steps.append(
             Step(
-                ask=ask,
+                requirements=need,
                 run=piece.run,
-                served=piece.served,
+                tool=piece.tool,
                 stations=stretch,
                 elevation_deg=elevation[stretch],
                 roll_deg=roll[stretch],
-                error_deg=float(error[mine].max()),
+                error_deg=float(error[served].max()),
                 placements=count,
-                rounds=_rounds(ask, stretch, count),
+                rounds=_rounds(need, stretch, count),
             )
         )
     return steps
 
 
-def _largest_error(ask: EdgeRequirements, setting_deg: float) -> FloatArray:
+def _largest_error(need: EdgeRequirements, setting_deg: float) -> FloatArray:
     """Largest size of the angle error at each station (S,): it lies at an end of the play."""
-    ends = (setting_deg - ask.setting_error_deg, setting_deg + ask.setting_error_deg)
-    errors = [np.abs(held_errors(ask.edge, end, ask.held.arc_mm)) for end in ends]
+    ends = (setting_deg - need.setting_error_deg, setting_deg + need.setting_error_deg)
+    errors = [np.abs(held_errors(need.edge, end, need.held.arc_mm)) for end in ends]
     return np.maximum(*errors)

@@ -4,135 +4,109 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
+from edgekit.clinic.bench.minutes import factors
 from edgekit.clinic.bench.requirements import ROUNDING_DEG, EdgeRequirements, Tool
 from edgekit.clinic.bench.runs import Arrangement
 from edgekit.clinic.bench.steps import Step
 from edgekit.contact.holder import Holder
+from edgekit.evidence_table import Status, value
+from edgekit.geometry.blade import BladeClass
 
-if TYPE_CHECKING:
-    from collections.abc import Set as AbstractSet
-
-__all__ = ["edges_table", "order_table", "settings_table", "unserved_table", "witness_table"]
-
-MAX_TOLERANCE_DEG = 10.0
-"""Nobody is told to plan with a tolerance beyond this."""
+MAX_TOLERANCE_DEG = 10.0  # nobody is told to plan with a tolerance beyond this
 HOW = {Tool.HOLDER: "holder", Tool.HAND: "by hand", Tool.ROD: "rod"}
+PRACTICE = {
+    BladeClass.UNIVERSAL: "practice_universal_seconds",
+    BladeClass.AREA_SPECIFIC: "practice_area_specific_seconds",
+}
 
 
 def settings_table(
-    found: Arrangement, stand: Holder | None, setting_error_deg: float
+    arrangement: Arrangement, holder: Holder | None, setting_error_deg: float
 ) -> pd.DataFrame:
-    """A row a set-up of the holder."""
-    room = np.abs(found.windows_deg - found.settings_deg[:, None]).min(axis=1)
-    runs = np.array([p.run for p in found.pieces if p.run >= 0], dtype=np.int64)
-    edges = [len({p.edge for p in found.pieces if p.run == run}) for run in np.unique(runs)]
+    """One row per set-up of the holder."""
+    settings, windows = arrangement.settings_deg, arrangement.windows_deg
+    room = np.abs(windows - settings[:, None]).min(axis=1)
+    served = {(p.run, p.edge) for p in arrangement.pieces if p.run >= 0}
+    edges = np.bincount(np.array([run for run, _ in served], np.int64), minlength=len(settings))
+    risers = [
+        np.nan if holder is None else holder.fit(elevation_deg=setting).riser_mm
+        for setting in settings.tolist()
+    ]
     return pd.DataFrame(
         {
-            "run": np.arange(1, len(found.settings_deg) + 1),
-            "elevation_deg": found.settings_deg,
+            "run": np.arange(1, len(settings) + 1),
+            "elevation_deg": settings,
             "within_deg": room + setting_error_deg,
-            "low_deg": found.windows_deg[:, 0] - setting_error_deg,
-            "high_deg": found.windows_deg[:, 1] + setting_error_deg,
-            "riser_mm": np.array([_riser_mm(stand, float(e)) for e in found.settings_deg], float),
-            "edges": np.array(edges, dtype=np.int64),
+            "low_deg": windows[:, 0] - setting_error_deg,
+            "high_deg": windows[:, 1] + setting_error_deg,
+            "riser_mm": np.array(risers, dtype=np.float64),
+            "edges": edges,
         }
     )
 
 
-def _riser_mm(stand: Holder | None, elevation_deg: float) -> float:
-    return np.nan if stand is None else stand.fit(elevation_deg=elevation_deg).riser_mm
-
-
-def order_table(
-    steps: Sequence[Step], stand: Holder | None, urgent: AbstractSet[tuple[str, str]]
-) -> pd.DataFrame:
-    """A row a step."""
-    rows = []
-    for number, step in enumerate(steps, start=1):
-        first, last = step.span_mm
-        held, rod = step.served == Tool.HOLDER, step.served == Tool.ROD
-        rods = step.ask.held.max_rod_mm[step.stations]
-        rows.append(
-            {
-                "step": number,
-                "run": step.run + 1,
-                "how": HOW[step.served],
-                "instrument": step.ask.instrument,
-                "edge": step.ask.name,
-                "elevation_deg": float(step.elevation_deg[0]),
-                "elevation_to_deg": float(step.elevation_deg[-1]),
-                "from_mm": first,
-                "to_mm": last,
-                "roll_from_deg": float(step.roll_deg[0]),
-                "roll_to_deg": float(step.roll_deg[-1]),
-                "worst_error_deg": step.error_deg,
-                "placements": step.placements,
-                "rounds": step.rounds,
-                "strokes": step.strokes,
-                "riser_mm": _riser_mm(stand, float(step.elevation_deg[0])) if held else np.nan,
-                "hollow_um": float(step.ask.hollow_um[step.stations].max()),
-                "rod_mm": float(rods.min()) if rod else np.nan,
-                "urgent": step.ask.key in urgent,
-            }
-        )
-    names = [
-        "step",
-        "run",
-        "how",
-        "instrument",
-        "edge",
-        "elevation_deg",
-        "elevation_to_deg",
-        "from_mm",
-        "to_mm",
-        "roll_from_deg",
-        "roll_to_deg",
-        "worst_error_deg",
-        "placements",
-        "rounds",
-        "strokes",
-        "riser_mm",
-        "hollow_um",
-        "rod_mm",
-        "urgent",
-    ]
-    return pd.DataFrame(rows, columns=names)
+def order_table(steps: Sequence[Step], settings: pd.DataFrame) -> pd.DataFrame:
+    """One row per step; risers come from the table of settings."""
+    spans = [step.span_mm for step in steps]
+    risers = dict(zip(settings["run"], settings["riser_mm"], strict=True))
+    return pd.DataFrame(
+        {
+            "step": np.arange(1, len(steps) + 1),
+            "run": [step.run + 1 for step in steps],
+            "how": [HOW[step.tool] for step in steps],
+            "instrument": [step.requirements.instrument for step in steps],
+            "edge": [step.requirements.name for step in steps],
+            "elevation_deg": [float(step.elevation_deg[0]) for step in steps],
+            "elevation_to_deg": [float(step.elevation_deg[-1]) for step in steps],
+            "from_mm": [first for first, _ in spans],
+            "to_mm": [last for _, last in spans],
+            "roll_from_deg": [float(step.roll_deg[0]) for step in steps],
+            "roll_to_deg": [float(step.roll_deg[-1]) for step in steps],
+            "worst_error_deg": [step.error_deg for step in steps],
+            "placements": [step.placements for step in steps],
+            "rounds": [step.rounds for step in steps],
+            "strokes": [step.strokes for step in steps],
+            "riser_mm": [risers.get(step.run + 1, np.nan) for step in steps],
+            "hollow_um": [step.hollow_um for step in steps],
+            "rod_mm": [step.max_rod_mm if step.tool == Tool.ROD else np.nan for step in steps],
+            "urgent": [step.requirements.urgent for step in steps],
+        }
+    )
 
 
 def edges_table(
-    asks: Sequence[EdgeRequirements],
-    found: Arrangement,
+    needs: Sequence[EdgeRequirements],
+    arrangement: Arrangement,
     planned: Sequence[EdgeRequirements],
-    urgent: AbstractSet[tuple[str, str]],
 ) -> pd.DataFrame:
-    """A row an edge of the tray."""
+    """One row per edge of the tray."""
     runs = {
-        a.key: len({p.run for p in found.pieces if p.edge == at and p.run >= 0})
-        for at, a in enumerate(planned)
+        need.key: len({p.run for p in arrangement.pieces if p.edge == at and p.run >= 0})
+        for at, need in enumerate(planned)
     }
-    rows = [
+    none = np.array([np.nan, np.nan])
+    low, high = np.array([n.common_deg[0] if len(n.groups) == 1 else none for n in needs]).T
+    error = np.array([need.setting_error_deg for need in needs])
+    return pd.DataFrame(
         {
-            "instrument": a.instrument,
-            "edge": a.name,
-            "length_mm": a.edge.length_mm,
-            "low_deg": a.window_deg[0] - a.setting_error_deg if a.window_deg else np.nan,
-            "high_deg": a.window_deg[1] + a.setting_error_deg if a.window_deg else np.nan,
-            "settings": runs.get(a.key, 0),
-            "settings_for_all": a.whole,
-            "holder_mm": a.length_mm(Tool.HOLDER),
-            "hand_mm": a.length_mm(Tool.HAND),
-            "rod_mm": a.length_mm(Tool.ROD),
-            "urgent": a.key in urgent,
-            "planned": a.key in runs,
+            "instrument": [need.instrument for need in needs],
+            "edge": [need.name for need in needs],
+            "length_mm": [need.edge.length_mm for need in needs],
+            "low_deg": low - error,
+            "high_deg": high + error,
+            "settings": [runs.get(need.key, 0) for need in needs],
+            "settings_for_all": [need.min_settings for need in needs],
+            "holder_mm": [need.length_mm(Tool.HOLDER) for need in needs],
+            "hand_mm": [need.length_mm(Tool.HAND) for need in needs],
+            "rod_mm": [need.length_mm(Tool.ROD) for need in needs],
+            "urgent": [need.urgent for need in needs],
+            "planned": [need.key in runs for need in needs],
         }
-        for a in asks
-    ]
-    return pd.DataFrame(rows)
+    )
 
 
 def unserved_table(
@@ -142,48 +116,43 @@ def unserved_table(
     tolerance_deg: float,
 ) -> pd.DataFrame:
     """Stretches that the holder does not serve, and edges without time, each with what to do."""
-    rows = []
-    for step in steps:
-        if step.served == Tool.HOLDER:
-            continue
-        first, last = step.span_mm
-        rod = step.served == Tool.ROD
-        reason, advice = _hollow(step) if rod else _by_hand(step, tolerance_deg)
-        rows.append((step.ask.instrument, step.ask.name, first, last, reason, advice))
-    rows += [
+    rows = [
         (
-            a.instrument,
-            a.name,
-            0.0,
-            a.edge.length_mm,
-            f"no time within {minutes:g} minutes",
-            "plan it first next time: name it in urgent",
+            step.requirements.instrument,
+            step.requirements.name,
+            *step.span_mm,
+            *(_hollow(step) if step.tool == Tool.ROD else _by_hand(step, tolerance_deg)),
         )
-        for a in late
+        for step in steps
+        if step.tool != Tool.HOLDER
+    ]
+    reason = f"no time within {minutes:g} minutes" if minutes else ""
+    advice = "plan it first next time: name it in urgent"
+    rows += [
+        (need.instrument, need.name, 0.0, need.edge.length_mm, reason, advice) for need in late
     ]
     names = ["instrument", "edge", "from_mm", "to_mm", "reason", "advice"]
     return pd.DataFrame(rows, columns=names)
 
 
 def _hollow(step: Step) -> tuple[str, str]:
-    hollow = float(step.ask.hollow_um[step.stations].max())
-    rod = float(step.ask.held.max_rod_mm[step.stations].min())
     advice = (
-        "look first, a trace can show a hollow that is none; if it is there, a rod of "
-        f"{rod:.1f} mm radius at most"
+        "look first, a trace can show a hollow where the edge has none; if it is there, a rod of "
+        f"{step.max_rod_mm:.1f} mm radius at most"
     )
-    return f"hollow by {hollow:.0f} µm: a flat stone does not reach it", advice
+    return f"hollow by {step.hollow_um:.0f} µm: a flat stone does not reach it", advice
 
 
 def _by_hand(step: Step, tolerance_deg: float) -> tuple[str, str]:
-    windows = step.ask.windows_deg[step.stations]
+    need = step.requirements
     low, high = float(step.elevation_deg.min()), float(step.elevation_deg.max())
     advice = f"by hand, handle {low:.0f}° to {high:.0f}° to the stone"
-    room, error = float(step.ask.room_deg[step.stations].min()), step.ask.setting_error_deg
+    room, error = float(need.room_deg[step.stations].min()), need.setting_error_deg
     if room >= error - ROUNDING_DEG:
-        outside = bool((windows[:, 0] > windows[:, 1]).all())
-        settings = f"the whole edge needs {step.ask.whole} settings"
-        return "the holder cannot take its settings" if outside else settings, advice
+        windows = need.windows_deg[step.stations]
+        if (windows[:, 0] > windows[:, 1]).all():
+            return "the holder cannot take its settings", advice
+        return f"the whole edge needs {need.min_settings} settings", advice
     reason = (
         f"the angle holds within ± {room:.2g}° of a setting, the holder only within ± {error:g}°"
     )
@@ -196,15 +165,34 @@ def _by_hand(step: Step, tolerance_deg: float) -> tuple[str, str]:
     return reason, advice
 
 
-def witness_table(found: Arrangement, planned: Sequence[EdgeRequirements]) -> pd.DataFrame:
+def practice_table(steps: Sequence[Step]) -> pd.DataFrame:
+    """Seconds of each working end that common practice speaks of, the holder's set-up apart."""
+    seconds = {name: factor.median for name, factor in factors().items()}
+    rows = []
+    for code in dict.fromkeys(step.requirements.instrument for step in steps):
+        own = [step for step in steps if step.requirements.instrument == code]
+        kind = own[0].requirements.blade.kind
+        if kind in PRACTICE:
+            planned = (
+                sum(step.strokes for step in own) * seconds["stroke"]
+                + len({step.requirements.name for step in own}) * seconds["check"]
+                + len({step.run for step in own}) * seconds["mounting"]
+            )
+            practice, status = value(PRACTICE[kind]), Status.COMMON_PRACTICE.value
+            rows.append((code, kind.value, planned, practice, status))
+    names = ["instrument", "kind", "seconds", "practice_seconds", "status"]
+    return pd.DataFrame(rows, columns=names)
+
+
+def witness_table(arrangement: Arrangement, planned: Sequence[EdgeRequirements]) -> pd.DataFrame:
     """Windows of which no two share twice the holder's error, as many as the fewest settings."""
-    error = np.array([planned[at].setting_error_deg for at in found.witness_edges])
-    mine = [planned[at] for at in found.witness_edges]
+    needs = [planned[at] for at in arrangement.witness_edges]
+    error = np.array([need.setting_error_deg for need in needs])
     return pd.DataFrame(
         {
-            "instrument": [a.instrument for a in mine],
-            "edge": [a.name for a in mine],
-            "low_deg": found.fewest.witness[:, 0] - error,
-            "high_deg": found.fewest.witness[:, 1] + error,
+            "instrument": [need.instrument for need in needs],
+            "edge": [need.name for need in needs],
+            "low_deg": arrangement.fewest.witness[:, 0] - error,
+            "high_deg": arrangement.fewest.witness[:, 1] + error,
         }
     )

@@ -10,8 +10,6 @@ from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.record import Record
 
-__all__ = ["Drift", "bounded", "passed_share", "quantiles", "two_sided_z"]
-
 
 class Drift(Record):
     """Margin above the limit after r steps.

@@ -14,8 +14,6 @@ from edgekit.checks import FloatArray
 from edgekit.evidence_table import value
 from edgekit.record import Record
 
-__all__ = ["GroupGrowth", "Growth", "check_growth"]
-
 FEW_EDGES = 5
 """Below this the spread of edges cannot be seen and the reading error judges the curve."""
 

@@ -32,8 +32,6 @@ from edgekit.checks import FloatArray, frozen_array
 from edgekit.errors import EdgekitError
 from edgekit.record import Record
 
-__all__ = ["Nodes", "Readings", "likelihood", "sweep"]
-
 IntArray = NDArray[np.int64]
 MIN_VARIANCE_UM2 = 1e-6
 """Keeps data without any noise from a logarithm of 0; a thousandth of a micrometre squared."""

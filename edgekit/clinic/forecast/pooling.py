@@ -10,8 +10,6 @@ from edgekit.clinic.forecast.kalman import Nodes, Readings, likelihood, sweep
 from edgekit.evidence_table import entry, value
 from edgekit.record import Record
 
-__all__ = ["Pooled", "pool"]
-
 MAX_RATIO = 10.0
 """Bound of τ/σ and √q/σ: no clinic's losses differ by ten reading errors per session."""
 

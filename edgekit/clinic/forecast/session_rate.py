@@ -7,8 +7,6 @@ from edgekit.clinic.log.history import History
 from edgekit.evidence_table import value
 from edgekit.record import Record
 
-__all__ = ["Pace", "pace"]
-
 DAYS_PER_YEAR = 365.25
 
 

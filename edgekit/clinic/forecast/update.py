@@ -21,8 +21,6 @@ from edgekit.checks import FloatArray, frozen_array
 from edgekit.errors import EdgekitError
 from edgekit.record import Record
 
-__all__ = ["Scale", "Updated", "update_inputs", "update_loss"]
-
 
 class Scale(enum.Enum):
     """On which scale a quantity is normal."""

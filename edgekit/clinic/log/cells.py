@@ -7,16 +7,6 @@ import re
 
 from edgekit.evidence_table import value
 
-__all__ = [
-    "Event",
-    "is_total",
-    "look_alike",
-    "read_count",
-    "read_event",
-    "read_minutes",
-    "read_width",
-]
-
 _NUMBER = re.compile(r"^[+-]?(\d+([.,]\d*)?|[.,]\d+)$")
 _GROUPED = re.compile(r"^[+-]?\d{1,3}([.,' ]\d{3})+([.,]\d+)?$")
 _WITH_UNIT = re.compile(

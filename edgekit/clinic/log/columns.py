@@ -6,8 +6,6 @@ from dataclasses import dataclass
 from edgekit.clinic.log.files import RawRows
 from edgekit.errors import EdgekitError
 
-__all__ = ["COLUMNS", "REQUIRED", "Header", "find_header"]
-
 _SPELLINGS = {
     "instrument": ("instrument", "instrument code", "instrument id", "code"),
     "pattern": ("pattern",),

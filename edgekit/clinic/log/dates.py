@@ -5,8 +5,6 @@ import re
 
 from edgekit.evidence_table import value
 
-__all__ = ["read_date"]
-
 _ISO = re.compile(r"^(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ](\d{1,2}):(\d{2})(?::(\d{2})(?:\.\d+)?)?)?$")
 _PARTS = re.compile(r"^(\d{1,2})([./-])(\d{1,2})\2(\d{4})$")
 _SHORT = re.compile(r"^(\d{1,2})([./-])(\d{1,2})\2(\d{2})$")

@@ -17,8 +17,6 @@ import pandas as pd
 
 from edgekit.errors import EdgekitError
 
-__all__ = ["RawRows", "Refusal", "read_raw", "shorten"]
-
 MAX_LINE = 100_000
 """Characters; a log line has some hundreds. Beyond this a line is refused unread."""
 

@@ -7,8 +7,6 @@ from edgekit.clinic.log.cells import Event, look_alike
 from edgekit.evidence_table import value
 from edgekit.units import UM_PER_MM
 
-__all__ = ["flag_histories"]
-
 FLAG_COLUMNS = ["file", "line", "instrument", "edge", "reason", "detail"]
 
 Text = str | list[str] | pd.Series

@@ -14,8 +14,6 @@ from edgekit.errors import EdgekitError
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
 
-__all__ = ["ENDS", "History", "ServiceStatus", "events_by_edge", "history"]
-
 ENDS = (Event.RETIRED, Event.BROKEN)
 ONLY_EDGE = "edge"
 """Name of the edge of an instrument whose rows name none."""

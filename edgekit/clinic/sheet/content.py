@@ -1,23 +1,22 @@
-"""What stands on a setting sheet: the order of work, a block an edge, what is left, the cautions.
+"""The words of a setting sheet: order of work, one block per edge, what is left, the cautions.
 
-The words are here; `edgekit.clinic.sheet.page` sets them as a web page, `edgekit.figures.clinic.sheet_paper` as PDF.
+`edgekit.clinic.sheet.page` sets them as a web page, `edgekit.figures.clinic.sheet_paper` as PDF.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from edgekit import checks
+from edgekit.clinic.bench.plan import BenchPlan
 from edgekit.clinic.bench.requirements import Tool
 from edgekit.clinic.bench.steps import Step
 from edgekit.clinic.sheet.drawing import Drawing, drawings
+from edgekit.errors import EdgekitError
+from edgekit.record import Record
 from edgekit.safety import CAUTIONS
-
-if TYPE_CHECKING:
-    from edgekit.clinic.bench.plan import BenchPlan
-
-__all__ = ["Block", "Line", "Run", "Sheet", "compose"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,8 +35,7 @@ class Run:
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """A step on one edge: which set-up, how the handle stands and how exactly, how it rolls, how
-    much work, where."""
+    """A step on one edge: its set-up, the handle's angle and play, its roll, the work, where."""
 
     mark: str
     elevation: str
@@ -47,8 +45,7 @@ class Line:
     where: str
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Block:
+class Block(Record):
     """One edge: its steps, its drawings, the angle to the face, the check to make."""
 
     instrument: str
@@ -60,8 +57,7 @@ class Block:
     check: str
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Sheet:
+class Sheet(Record):
     """A setting sheet in words and shapes."""
 
     title: str
@@ -74,89 +70,85 @@ class Sheet:
     cautions: tuple[str, ...]
 
 
+MAX_TITLE = 120  # letters; a longer title would take the room of the work
 LEGEND = (
     "Handle: angle between handle and stone, and how far off the holder may stand. "
     "Roll: where the stone touches, seen from the handle with the toe up: 0° at the toe, "
     "90° on the right, −90° on the left. Millimetres run along the edge from the heel. "
     "Mark the flank with a felt pen first: where the ink stays, the stone was not. "
-    "Drawings: left, the blade on the stone across the edge, face line heavy, "
-    "handle's axis dash-dotted; right, seen from the handle, stone at the first (solid) and last (dashed) "
+    "Drawings: left, the blade on the stone across the edge, face line heavy, handle's axis "
+    "dash-dotted; right, seen from the handle, stone at the first (solid) and last (dashed) "
     "placement, the edge to grind heavy."
 )
 
 
 def compose(plan: BenchPlan, title: str) -> Sheet:
-    """The sheet of a plan."""
-    whole = plan.minutes.iloc[-1]
-    late = plan.edges[~plan.edges["planned"]]
-    left = [
-        f"{row.instrument} {row.edge}: {row.reason}"
-        for row in plan.unserved.itertuples()
-        if (row.instrument, row.edge) in set(zip(late["instrument"], late["edge"], strict=True))
-    ]
+    """The sheet of a plan.
+
+    Raises
+    ------
+    EdgekitError
+        Not a plan; a title that is empty or has over 120 letters.
+    """
+    checks.instance("plan", plan, BenchPlan, "Give what edgekit.plan_bench returns.")
+    title = " ".join(str(title).split())
+    if not 0 < len(title) <= MAX_TITLE:
+        remedy = "Give the name of the tray."
+        raise EdgekitError(f"a title has 1 to {MAX_TITLE} letters", title[:MAX_TITLE], remedy)
+    total = plan.minutes.iloc[-1]
+    runs = _runs(plan)
+    late = plan.edges.loc[~plan.edges["planned"], ["instrument", "edge"]]
+    left = plan.unserved.merge(late) if len(late) else late
     return Sheet(
         title=title,
         headline=(
             f"{_many(int(plan.edges['planned'].sum()), 'edge')} · "
             f"{_many(len(plan.settings), 'setting')} · angle kept within "
             f"{plan.tolerance_deg:g}° with the holder up to ± {plan.setting_error_deg:g}° off · "
-            f"about {whole['minutes']:.0f} min "
-            f"({whole['minutes_low']:.0f}–{whole['minutes_high']:.0f})"
+            f"about {total['minutes']:.0f} min "
+            f"({total['minutes_low']:.0f}–{total['minutes_high']:.0f})"
         ),
         holder=_holder(plan),
-        runs=tuple(_runs(plan)),
-        blocks=tuple(_blocks(plan)),
-        left=tuple(left),
+        runs=tuple(runs),
+        blocks=tuple(_blocks(plan, {run.number: run.within for run in runs})),
+        left=tuple(f"{row.instrument} {row.edge}: {row.reason}" for row in left.itertuples()),
         legend=LEGEND,
         cautions=CAUTIONS,
     )
 
 
 def _runs(plan: BenchPlan) -> list[Run]:
-    runs = []
-    within = _within(plan)
-    table = plan.settings
-    for number, angle, riser in zip(
-        table["run"], table["elevation_deg"], table["riser_mm"], strict=True
-    ):
-        mine = [step for step in plan.steps if step.run + 1 == number]
-        runs.append(
-            Run(
-                number=str(number),
-                elevation=setting_words(angle),
-                within=within[number],
-                riser=riser_words(riser),
-                edges=_named(mine),
-            )
+    runs = [
+        Run(
+            number=str(row["run"]),
+            elevation=setting_words(row["elevation_deg"]),
+            within=within_words(row["within_deg"], plan.setting_error_deg),
+            riser=riser_words(row["riser_mm"]),
+            edges=_edge_names(step for step in plan.steps if step.run + 1 == row["run"]),
         )
-    for served, mark in ((Tool.HAND, "hand"), (Tool.ROD, "rod")):
-        mine = [step for step in plan.steps if step.served == served]
-        if mine:
-            how = "free" if served == Tool.HAND else "rod stone"
-            runs.append(Run(number=mark, elevation=how, within="", riser="–", edges=_named(mine)))
+        for row in plan.settings.to_dict("records")
+    ]
+    for tool, mark, how in ((Tool.HAND, "hand", "free"), (Tool.ROD, "rod", "rod stone")):
+        edges = _edge_names(step for step in plan.steps if step.tool == tool)
+        if edges:
+            runs.append(Run(number=mark, elevation=how, within="", riser="–", edges=edges))
     return runs
 
 
 def _holder(plan: BenchPlan) -> str:
     """The numbers of the holder that the risers rest on, or that they are not known."""
-    stand = plan.stand
-    if stand is None:
+    holder = plan.holder
+    if holder is None:
         return (
             "The holder's measures (height of pivot, reach, height of stone) were not given, so no "
             "riser is printed: set the angle between handle and stone itself, and look that only "
             "the blade touches the stone."
         )
     return (
-        f"Risers hold for this holder only: pivot {stand.pivot_height_mm:g} mm above the bench, "
-        f"{stand.reach_mm:g} mm from pivot to edge along the handle's axis, top of the stone "
-        f"{stand.stone_height_mm:g} mm above the bench without a riser. Measure yours."
+        f"Risers hold for this holder only: pivot {holder.pivot_height_mm:g} mm above the bench, "
+        f"{holder.reach_mm:g} mm from pivot to edge along the handle's axis, top of the stone "
+        f"{holder.stone_height_mm:g} mm above the bench without a riser. Measure yours."
     )
-
-
-def _within(plan: BenchPlan) -> dict[int, str]:
-    """How far the holder may stand from each setting, by run."""
-    pairs = zip(plan.settings["run"], plan.settings["within_deg"], strict=True)
-    return {run: within_words(room, plan.setting_error_deg) for run, room in pairs}
 
 
 def setting_words(degrees: float) -> str:
@@ -198,54 +190,52 @@ def riser_words(riser_mm: float) -> str:
     return f"riser {riser_mm:.1f} mm" if riser_mm > 0 else f"pivot up {-riser_mm:.1f} mm"
 
 
-def _named(steps: list[Step]) -> str:
+def _edge_names(steps: Iterable[Step]) -> str:
     """Instruments with their edges, each instrument once."""
-    names: dict[str, list[str]] = {}
+    names: dict[str, dict[str, None]] = {}
     for step in steps:
-        edges = names.setdefault(step.ask.instrument, [])
-        if step.ask.name not in edges:
-            edges.append(step.ask.name)
+        names.setdefault(step.requirements.instrument, {})[step.requirements.name] = None
     return " · ".join(f"{code} {' + '.join(edges)}" for code, edges in names.items())
 
 
-def _blocks(plan: BenchPlan) -> list[Block]:
-    urgent = {(row.instrument, row.edge) for row in plan.edges.itertuples() if row.urgent}
-    keys = dict.fromkeys(step.ask.key for step in plan.steps)
-    within = _within(plan)
-    blocks = []
-    for key in keys:
-        mine = [step for step in plan.steps if step.ask.key == key]
-        blocks.append(
-            Block(
-                instrument=key[0],
-                edge=key[1],
-                urgent=key in urgent,
-                lines=tuple(_line(step, within.get(step.run + 1, "")) for step in mine),
-                pictures=drawings(mine),
-                face=f"stone to face {_face_deg(mine):.0f}°",
-                check=_check(mine),
-            )
-        )
-    return blocks
+def _blocks(plan: BenchPlan, within: dict[str, str]) -> list[Block]:
+    by_edge: dict[tuple[str, str], list[Step]] = {}
+    for step in plan.steps:
+        by_edge.setdefault(step.requirements.key, []).append(step)
+    return [_block(steps, within) for steps in by_edge.values()]
 
 
-def _line(step: Step, within: str) -> Line:
+def _block(steps: list[Step], within: dict[str, str]) -> Block:
+    """One edge from its steps; the angle to the face is 180° − β."""
+    edge = steps[0].requirements
+    face_deg = float(edge.held.stone_to_face_deg[steps[0].stations].mean())
+    return Block(
+        instrument=edge.instrument,
+        edge=edge.name,
+        urgent=edge.urgent,
+        lines=tuple(_line(step, within) for step in steps),
+        pictures=drawings(steps),
+        face=f"stone to face {face_deg:.0f}°",
+        check=f"pen mark gone 0–{edge.edge.length_mm:.1f} mm, test stick bites, no wire edge",
+    )
+
+
+def _line(step: Step, within: dict[str, str]) -> Line:
+    mark = {Tool.HOLDER: str(step.run + 1), Tool.HAND: "hand", Tool.ROD: "rod"}[step.tool]
     first, last = step.span_mm
     start, end = float(step.roll_deg[0]), float(step.roll_deg[-1])
-    if step.served == Tool.HOLDER:
+    elevation = f"{_degrees(step.elevation_deg[0])}→{_degrees(step.elevation_deg[-1])}"
+    if step.tool == Tool.HOLDER:
         elevation = setting_words(float(step.elevation_deg[0]))
-    else:
-        elevation = f"{_sign(step.elevation_deg[0])}→{_sign(step.elevation_deg[-1])}"
-    roll = f"roll {_sign(start)} → {_sign(end)}"
+    roll = f"roll {_degrees(start)} → {_degrees(end)}"
     if abs(end - start) < 0.5:
-        roll = f"roll {_sign(start)}, no turn"
-    if step.served == Tool.ROD:
-        rod = float(step.ask.held.max_rod_mm[step.stations].min())
-        roll += f"; rod of {rod:.1f} mm radius at most"
+        roll = f"roll {_degrees(start)}, no turn"
+    if step.tool == Tool.ROD:
+        roll += f"; rod of {step.max_rod_mm:.1f} mm radius at most"
     return Line(
-        mark={Tool.HOLDER: str(step.run + 1), Tool.HAND: "hand", Tool.ROD: "rod"}[step.served],
+        mark=mark,
         elevation=elevation,
-        within=within,
+        within=within[mark],
         roll=roll,
         work=f"{_many(step.placements, 'placement')}, {_many(step.rounds, 'round')}",
         where=f"{first:.1f}–{last:.1f} mm",
@@ -256,24 +246,12 @@ def _many(count: int, what: str) -> str:
     return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
-def _sign(degrees: float) -> str:
+def _degrees(degrees: float) -> str:
     """Whole degrees with a true minus sign.
 
     Examples
     --------
-    >>> _sign(-91.8), _sign(-0.2)
+    >>> _degrees(-91.8), _degrees(-0.2)
     ('−92°', '0°')
     """
-    whole = round(degrees)
-    return f"−{-whole}°" if whole < 0 else f"{whole}°"
-
-
-def _face_deg(steps: list[Step]) -> float:
-    """Angle between stone and face, 180° − β [deg]."""
-    return float(steps[0].ask.held.stone_to_face_deg[steps[0].stations].mean())
-
-
-def _check(steps: list[Step]) -> str:
-    """The check to make on this edge."""
-    length = steps[0].ask.edge.length_mm
-    return f"pen mark gone 0–{length:.1f} mm, test stick bites, no wire edge"
+    return f"{round(degrees)}°".replace("-", "−")

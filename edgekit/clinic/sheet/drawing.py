@@ -9,31 +9,19 @@ of the stretch; the angle at which a line touches is the roll of the tables.
 from __future__ import annotations
 
 import enum
-import html
 from collections.abc import Sequence
-from dataclasses import dataclass
+from html import escape
 
 import numpy as np
 
 from edgekit.checks import FloatArray, frozen_array
 from edgekit.clinic.bench.steps import Step
-from edgekit.geometry import vectors as vec
+from edgekit.contact.orientation import handle_basis
 from edgekit.geometry.edge import Edge
 from edgekit.geometry.section import Bevel, Section
+from edgekit.record import Record
 
-__all__ = [
-    "Drawing",
-    "Ink",
-    "Shape",
-    "across_the_edge",
-    "drawings",
-    "from_the_handle",
-    "placed",
-    "svg",
-]
-
-HANDLE = 1.9
-"""Length of the handle's axis in the view across the edge, in widths of the blade."""
+HANDLE = 1.9  # length of the handle's axis in the view across the edge, in widths of the blade
 
 
 class Ink(enum.Enum):
@@ -47,8 +35,7 @@ class Ink(enum.Enum):
     EDGE = "edge"
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Shape:
+class Shape(Record):
     """A line through points (N, 2), closed and filled where its ink says so."""
 
     ink: Ink
@@ -56,10 +43,10 @@ class Shape:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "points", frozen_array("points", self.points, (None, 2)))
+        super().__post_init__()
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Drawing:
+class Drawing(Record):
     """Shapes in a box (x and y upward), and what they show in words."""
 
     shapes: tuple[Shape, ...]
@@ -80,89 +67,80 @@ def _outline(section: Section) -> FloatArray:
     return np.stack([across, up], axis=1)
 
 
+def _box(
+    points: FloatArray, margin: float, under: float = 0.0
+) -> tuple[float, float, float, float]:
+    """The box about points (N, 2), with a margin around and more room under them."""
+    (x0, y0), (x1, y1) = points.min(axis=0) - margin, points.max(axis=0) + margin
+    return float(x0), float(y0 - under), float(x1), float(y1)
+
+
 def across_the_edge(step: Step) -> Drawing:
     """The section on the stone, and the handle's axis."""
-    edge, section = step.ask.edge, step.ask.blade.section
-    arc = step.ask.held.arc_mm[step.stations[len(step.stations) // 2]]
-    frame = edge.frame(np.asarray([arc]), order=0)
+    need, middle = step.requirements, len(step.stations) // 2
+    edge, section = need.edge, need.blade.section
+    frame = edge.frame(need.held.arc_mm[step.stations[[middle]]], order=0)
     beta = float(np.ravel(frame.angle.value)[0])
     inward, face = frame.inward.value[0], frame.face.value[0]
     # the flank d = (cosβ, −sinβ) lies on the stone: x along d, y away from the stone
     turn = np.array([[np.cos(beta), -np.sin(beta)], [np.sin(beta), np.cos(beta)]])
     steel = _outline(section) @ turn.T
-    back = -edge.handle_axis
-    axis = turn @ np.array([back @ inward, back @ face])
+    axis = -turn @ np.array([edge.handle_axis @ inward, edge.handle_axis @ face])
     size = max(section.width_mm, section.thickness_mm)
+    centre = steel.mean(axis=0)
     reach = HANDLE * size * axis / max(float(np.hypot(*axis)), 1e-9)
-    middle = steel.mean(axis=0)
-    handle = np.stack([middle, middle + reach])
-    both = np.concatenate([steel, handle])
-    low, high = both.min(axis=0) - 0.12 * size, both.max(axis=0) + 0.12 * size
-    stone = np.array([[low[0], 0.0], [high[0], 0.0]])
-    angle = float(step.elevation_deg[len(step.stations) // 2])
+    handle = np.stack([centre, centre + reach])
+    box = _box(np.concatenate([steel, handle]), 0.12 * size, 0.1 * size)
+    stone = np.array([[box[0], 0.0], [box[2], 0.0]])
     face_line = np.stack([np.zeros(2), turn @ np.array([section.width_mm, 0.0])])
+    shapes = (
+        Shape(ink=Ink.STEEL, points=steel),
+        Shape(ink=Ink.FACE, points=face_line),
+        Shape(ink=Ink.STONE, points=stone),
+        Shape(ink=Ink.HANDLE, points=handle),
+    )
     alt = (
-        f"Section of the {step.ask.name} edge of {step.ask.instrument} on the stone: face and stone "
-        f"at {180 - np.degrees(beta):.0f} degrees, handle at {angle:.1f} degrees to the stone."
+        f"Section of the {need.name} edge of {need.instrument} on the stone: face and stone "
+        f"at {180 - np.degrees(beta):.0f} degrees, handle at {step.elevation_deg[middle]:.1f} "
+        "degrees to the stone."
     )
-    return Drawing(
-        shapes=(
-            Shape(ink=Ink.STEEL, points=steel),
-            Shape(ink=Ink.FACE, points=face_line),
-            Shape(ink=Ink.STONE, points=stone),
-            Shape(ink=Ink.HANDLE, points=handle),
-        ),
-        box=(float(low[0]), float(low[1] - 0.1 * size), float(high[0]), float(high[1])),
-        alt=alt,
-    )
+    return Drawing(shapes=shapes, box=box, alt=alt)
 
 
-def _seen(edge: Edge, of: Edge) -> FloatArray:
-    """Points (S, 2) of an edge seen along the handle's axis of `of`: right, and up towards the toe."""
-    a, toe = of.handle_axis, of.roll_reference
-    up = toe - (toe @ a) * a
-    if not np.linalg.norm(up) > 1e-6:
-        up = vec.cross(a, np.eye(3)[np.argmin(np.abs(a))])
-    up = up / np.linalg.norm(up)
+def _seen(edge: Edge, along: Edge) -> FloatArray:
+    """Points (S, 2) of an edge seen along the handle of another: right, and up towards its toe."""
+    up, right = handle_basis(along)
     points = edge.frame(edge.stations(81), order=0).position
-    return np.stack([points @ vec.cross(a, up), points @ up], axis=1)
+    return np.stack([points @ right, points @ up], axis=1)
 
 
 def from_the_handle(step: Step) -> Drawing:
     """The face along the handle's axis, toe up, and the stone at both ends of the stretch."""
-    edge = step.ask.edge
-    mine = _seen(edge, edge)
-    far = step.ask.blade.opposite(step.ask.name)
-    other = np.empty((0, 2)) if far is None else _seen(far, edge)
-    everything = np.concatenate([mine, other])
-    low, high = everything.min(axis=0), everything.max(axis=0)
-    size = float((high - low).max())
-    share = step.stations[[0, -1]] / (len(step.ask.held.arc_mm) - 1) * (len(mine) - 1)
+    need = step.requirements
+    near = _seen(need.edge, need.edge)
+    far = need.blade.opposite(need.name)
+    outline = near if far is None else np.concatenate([near, _seen(far, need.edge)[::-1]])
+    size = float(np.ptp(outline, axis=0).max())
+    share = step.stations[[0, -1]] / (len(need.held.arc_mm) - 1) * (len(near) - 1)
     first, last = np.rint(share).astype(int)
     shapes = [
-        Shape(ink=Ink.STEEL, points=np.concatenate([mine, other[::-1]])),
-        Shape(ink=Ink.EDGE, points=mine[first : last + 1] if last > first else mine[first:][:2]),
+        Shape(ink=Ink.STEEL, points=outline),
+        Shape(ink=Ink.EDGE, points=near[first : last + 1] if last > first else near[first:][:2]),
     ]
     for ink, at, roll in (
         (Ink.STONE, first, step.roll_deg[0]),
         (Ink.STONE_LATER, last, step.roll_deg[-1]),
     ):
-        phi = np.radians(roll)
-        out, along = np.array([np.sin(phi), np.cos(phi)]), np.array([np.cos(phi), -np.sin(phi)])
-        centre = mine[at] + 0.02 * size * out
-        line = np.stack([centre - 0.32 * size * along, centre + 0.32 * size * along])
-        shapes.append(Shape(ink=ink, points=line))
-    both = np.concatenate([shape.points for shape in shapes])
-    low, high = both.min(axis=0) - 0.06 * size, both.max(axis=0) + 0.06 * size
+        sine, cosine = np.sin(np.radians(roll)), np.cos(np.radians(roll))
+        centre = near[at] + 0.02 * size * np.array([sine, cosine])
+        half = 0.32 * size * np.array([cosine, -sine])
+        shapes.append(Shape(ink=ink, points=np.stack([centre - half, centre + half])))
+    box = _box(np.concatenate([shape.points for shape in shapes]), 0.06 * size)
     alt = (
-        f"{step.ask.instrument}, {step.ask.name} edge, seen from the handle, toe up: the stone "
+        f"{need.instrument}, {need.name} edge, seen from the handle, toe up: the stone "
         f"touches from roll {step.roll_deg[0]:.0f} to {step.roll_deg[-1]:.0f} degrees."
     )
-    return Drawing(
-        shapes=tuple(shapes),
-        box=(float(low[0]), float(low[1]), float(high[0]), float(high[1])),
-        alt=alt,
-    )
+    return Drawing(shapes=tuple(shapes), box=box, alt=alt)
 
 
 STYLE = {
@@ -197,7 +175,7 @@ def svg(drawing: Drawing, *, width_mm: float, height_mm: float) -> str:
     scale, offset = placed(drawing, width_mm, height_mm)
     size = f'width="{width_mm:g}mm" height="{height_mm:g}mm"'
     box = f'viewBox="0 0 {width_mm:g} {height_mm:g}"'
-    parts = [f'<svg role="img" aria-label="{html.escape(drawing.alt)}" {box} {size}>']
+    parts = [f'<svg role="img" aria-label="{escape(drawing.alt)}" {box} {size}>']
     for shape in drawing.shapes:
         points = scale * shape.points + offset
         text = " ".join(f"{x:.2f},{height_mm - y:.2f}" for x, y in points)

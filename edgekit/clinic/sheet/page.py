@@ -7,14 +7,15 @@ from html import escape
 from edgekit.clinic.sheet.content import Block, Line, Sheet
 from edgekit.clinic.sheet.drawing import svg
 
-__all__ = ["page", "print_zoom"]
-
 PICTURE_MM = (22.0, 16.0)
 PAPER_MM = 277.0
+# Heights on paper: all that is always there, a set-up, a line, an edge without its steps, its
+# first step beside the drawings and each further one.
 FIXED_MM, RUN_MM, LINE_MM, EDGE_MM, STEP_MM, NEXT_MM = 54.0, 5.2, 4.2, 11.0, 13.0, 9.2
-"""Heights on paper: all that is always there, a set-up, a line, an edge without its steps, its first step beside the drawings and each further one."""
 RUN_LETTERS = 62
-SMALLEST = 0.75
+# A page is set smaller, down to this, before it is broken in two; smaller could not be read at
+# arm's length.
+MIN_ZOOM = 0.75
 CSS = """
 @page { size: A4; margin: 9mm; }
 * { box-sizing: border-box; }
@@ -26,7 +27,8 @@ p { margin: 0.6mm 0; } ul { margin: 0; padding-left: 4mm; }
 header { display: flex; justify-content: space-between; align-items: baseline;
   border-bottom: 0.8mm solid #000; padding-bottom: 0.6mm; }
 table { border-collapse: collapse; width: 100%; }
-th { font-size: 8pt; text-align: left; font-weight: normal; padding: 0 3mm 0 0; white-space: nowrap; }
+th { font-size: 8pt; text-align: left; font-weight: normal; padding: 0 3mm 0 0;
+  white-space: nowrap; }
 td { border-top: 0.2mm solid #000; padding: 0.1mm 3mm 0.1mm 0; vertical-align: baseline;
   white-space: nowrap; }
 td.big { font-size: 12pt; font-weight: bold; }
@@ -45,26 +47,22 @@ b.angle { font-size: 12pt; } .where { white-space: nowrap; }
 .check::before { content: ""; display: inline-block; width: 2.6mm; height: 2.6mm;
   border: 0.35mm solid #000; margin-right: 1.2mm; vertical-align: -0.3mm; }
 .holder { font-size: 8.4pt; } .small { font-size: 7.4pt; line-height: 1.18; }
-.cautions { border: 0.6mm solid #000; padding: 0.6mm 1.4mm; margin-top: 0.8mm; font-size: 8pt; line-height: 1.18;
-  break-inside: avoid; }
+.cautions { border: 0.6mm solid #000; padding: 0.6mm 1.4mm; margin-top: 0.8mm; font-size: 8pt;
+  line-height: 1.18; break-inside: avoid; }
 """
 
 
 def print_zoom(sheet: Sheet) -> float:
-    """How much smaller the page must print to stay on one sheet of A4, by counting its lines.
-
-    The heights are those of this style; below the smallest that can be read at arm's length the
-    page breaks instead.
-    """
+    """How much smaller the page must print to stay on one sheet of A4, by counting its lines."""
     runs = sum(RUN_MM + LINE_MM * (len(run.edges) > RUN_LETTERS) for run in sheet.runs)
     blocks = [
         EDGE_MM + max(PICTURE_MM[1], STEP_MM + NEXT_MM * (len(block.lines) - 1))
         for block in sheet.blocks
     ]
     column = (sum(blocks) + max(blocks, default=0.0)) / 2
-    whole = FIXED_MM + runs + column + LINE_MM * len(sheet.left)
-    zoom = min(1.0, PAPER_MM / whole)
-    return zoom if zoom >= SMALLEST else 1.0
+    height = FIXED_MM + runs + column + LINE_MM * len(sheet.left)
+    zoom = min(1.0, PAPER_MM / height)
+    return zoom if zoom >= MIN_ZOOM else 1.0
 
 
 def page(sheet: Sheet) -> str:
@@ -110,8 +108,8 @@ def _block(block: Block) -> str:
 
 def _line(line: Line) -> str:
     return (
-        f'<li><b class="mark">{escape(line.mark)}</b> <b class="angle">{escape(line.elevation)}</b> '
-        f"{escape(line.within)} "
+        f'<li><b class="mark">{escape(line.mark)}</b> '
+        f'<b class="angle">{escape(line.elevation)}</b> {escape(line.within)} '
         f'<span class="where">{escape(line.where)}</span><br>{escape(line.roll)}, '
         f'<span class="where">{escape(line.work)}</span></li>'
     )

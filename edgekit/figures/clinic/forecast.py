@@ -83,7 +83,7 @@ def _bars(plan: BenchPlan) -> list[tuple[str, float, float]]:
     held = set(zip(order["instrument"], order["edge"], strict=True))
     bars = [
         (f"{a.instrument} {a.name}", low, high)
-        for a in plan.asks
+        for a in plan.requirements
         if a.key in held
         for low, high in a.common_deg
     ]

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from edgekit import checks
+from edgekit.clinic.bench.plan import BenchPlan
 from edgekit.clinic.sheet.content import compose
 from edgekit.clinic.sheet.page import page
 from edgekit.errors import EdgekitError
+from edgekit.figures.clinic.sheet_paper import PAPER_MM, sheet_pdf, sheet_png
+from edgekit.figures.words import Picture
 from edgekit.files import file_path, write_file
 
-if TYPE_CHECKING:
-    from edgekit.clinic.bench.plan import BenchPlan
-    from edgekit.figures.words import Picture
-
 __all__ = ["setting_sheet", "sheet"]
+
+MAX_DPI = 600.0
 
 
 def setting_sheet(
@@ -25,7 +26,7 @@ def setting_sheet(
     title: str = "Setting sheet",
     replace: bool = False,
 ) -> Path:
-    """Write the page to work from: order of settings, a block an edge, checks, cautions.
+    """Write the page to work from: order of settings, one block per edge, checks, cautions.
 
     Parameters
     ----------
@@ -33,7 +34,7 @@ def setting_sheet(
     path : path
         Ends in ``.html`` or ``.pdf``.
     title : str
-        Stands at the top, such as the name of the tray.
+        Stands at the top, such as the name of the tray; at most 120 letters.
     replace : bool
         Without it a file that exists is left alone.
 
@@ -44,8 +45,8 @@ def setting_sheet(
     Raises
     ------
     EdgekitError
-        Another suffix, a file that exists or cannot be written, or, in PDF, a letter that its
-        font lacks.
+        Another suffix, an empty or long title, a file that exists or cannot be written, or, in
+        PDF, a letter that its font lacks.
 
     Examples
     --------
@@ -64,16 +65,8 @@ def setting_sheet(
             str(target),
             "End the name in one of them.",
         )
-    title = " ".join(str(title).split())
-    if not title:
-        raise EdgekitError("the sheet needs a title", title, "Name the tray.")
-    sheet = compose(plan, title)
-    if suffix == ".html":
-        data: str | bytes = page(sheet)
-    else:
-        from edgekit.figures.clinic.sheet_paper import sheet_pdf
-
-        data = sheet_pdf(sheet)
+    words = compose(plan, title)
+    data = page(words) if suffix == ".html" else sheet_pdf(words)
     return write_file(target, data, replace=replace)
 
 
@@ -87,9 +80,7 @@ def sheet(plan: BenchPlan, *, title: str = "Setting sheet", dpi: float = 75.0) -
     >>> "FH-01-UC" in ek.figures.sheet(plan).alt
     True
     """
-    from edgekit.figures.clinic.sheet_paper import sheet_png
-    from edgekit.figures.words import Picture
-
+    dpi = checks.between("dpi", dpi, 0, MAX_DPI)
     words = compose(plan, title)
     runs = "; ".join(
         f"{run.number}: {f'{run.elevation} {run.within}'.strip()}, {run.riser}, {run.edges}"
@@ -100,5 +91,5 @@ def sheet(plan: BenchPlan, *, title: str = "Setting sheet", dpi: float = 75.0) -
         alt=f"Setting sheet, one page. {words.title}. {words.headline}. {words.holder} "
         f"In order: {runs}.",
         caption=f"{words.title}: {words.headline}.",
-        width_px=round(210 / 25.4 * dpi),
+        width_px=round(PAPER_MM[0] / 25.4 * dpi),
     )
