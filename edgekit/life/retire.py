@@ -39,6 +39,7 @@ class WidthLoss(NamedTuple):
     new_length_mm: float
     new_thickness_mm: float
     strength_left: FloatArray | None = None  # computed only where a rule needs it
+    too_dull: NDArray[np.bool_] | None = None  # the stone took nothing off an edge that needs it
 
 
 class Basis(enum.Enum):
@@ -58,6 +59,21 @@ class RetireRule(Protocol):
         ...
 
     def __str__(self) -> str: ...
+
+
+@dataclass(frozen=True, kw_only=True)
+class TooDull:
+    """Retire a blade off which a session took nothing although it needs grinding; part of every life."""
+
+    def used_up(self, lost: WidthLoss) -> FloatArray:
+        """1 where that happened."""
+        happened = (
+            np.zeros(np.shape(lost.mean_width_mm)) if lost.too_dull is None else lost.too_dull
+        )
+        return np.asarray(happened, dtype=float)
+
+    def __str__(self) -> str:
+        return "too dull to be ground within the largest advance; grind it another way first"
 
 
 @dataclass(frozen=True, kw_only=True)
