@@ -89,7 +89,7 @@ def test_instruments_dull_alike_every_time_however_many_seatings_a_method_has():
 
 def test_a_run_depends_neither_on_how_many_there_are_nor_on_blocks(curette):
     """More runs than one block holds; the first ones are those of a small study, bit by bit."""
-    methods = [ek.methods.bench_stone(placements=3)]
+    methods = [ek.methods.bench_stone(stroke=ek.strokes.local(placements=3))]
     few = ek.compare(curette, methods, runs=5, seed=9, **CHEAP).runs
     many = ek.compare(curette, methods, runs=MAX_RUNS_AT_ONCE + 3, seed=9, **CHEAP).runs
     assert few.equals(many.iloc[:5])
@@ -100,7 +100,7 @@ def test_a_run_depends_neither_on_how_many_there_are_nor_on_blocks(curette):
 
 
 def test_the_order_of_methods_does_not_matter(curette):
-    methods = [ek.methods.freehand(placements=4), ek.methods.held(20.0, placements=9)]
+    methods = [ek.methods.freehand(stroke=ek.strokes.local(placements=4)), ek.methods.held(20.0, placements=9)]
     forth = ek.compare(curette, methods, runs=8, seed=3, **CHEAP)
     back = ek.compare(curette, methods[::-1], runs=8, seed=3, **CHEAP)
     a, b = forth.runs, back.runs
@@ -144,7 +144,7 @@ def test_the_stated_error_covers_the_true_mean_as_often_as_it_should():
 
 
 def test_the_error_falls_with_the_root_of_the_runs(curette):
-    methods = [ek.methods.bench_stone(placements=4)]
+    methods = [ek.methods.bench_stone(stroke=ek.strokes.local(placements=4))]
     few, many = (
         ek.compare(curette, methods, runs=n, seed=5, **CHEAP).table.iloc[0] for n in (50, 800)
     )
