@@ -18,7 +18,7 @@ import numpy as np
 from edgekit.checks import FloatArray
 from edgekit.contact.facets import GRAZING
 from edgekit.errors import EdgekitError
-from edgekit.grinding.recession_field import MIN_CURVATURE, EdgeGrid
+from edgekit.grinding.recession_field import CELLS_IN_CACHE, MIN_CURVATURE, EdgeGrid
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -83,8 +83,9 @@ class RolledEdge(NamedTuple):
     def within(self, field: FloatArray) -> FloatArray:
         """Area (S, R) between the edge's own line and a field (V, S, R), below the face."""
         total = np.zeros(field.shape[1:])
-        for row, node in zip(field, self.node_mm, strict=True):
-            total += node * self.strip(row)
+        for part in _layers(field):
+            for strip in self.node_mm[part] * self.strip(field[part]):
+                total += strip
         return total
 
     def pressed(self, field: FloatArray) -> FloatArray:
@@ -94,8 +95,10 @@ class RolledEdge(NamedTuple):
         moves it inward alike at all stations, though a toe or the tip of a sickle has less steel to give.
         """
         curvature = self.grid.plan_curvature[:, None]
-        rows = zip(self.node_mm, field, strict=True)
-        steel = sum(node * np.maximum(1 - curvature * row, 0.0) for node, row in rows)
+        steel = np.zeros(field.shape[1:])
+        for part in _layers(field):
+            for layer in self.node_mm[part] * np.maximum(1 - curvature * field[part], 0.0):
+                steel += layer
         return np.asarray(steel / np.max(steel, axis=0))
 
     def strip(self, inset: FloatArray) -> FloatArray:
@@ -295,8 +298,9 @@ class Lines(NamedTuple):
     def cut(self, field: FloatArray, rolled: RolledEdge) -> FloatArray:
         """What they leave of a field (V, S, R)."""
         after = np.empty_like(field)
-        for row, old, v in zip(after, field, rolled.grid.depth_mm, strict=True):
-            np.maximum(old, self.level + self.slope * v[:, None], out=row)
+        for part in _layers(field):
+            line = self.level + self.slope * rolled.grid.depth_mm[part, :, None]
+            np.maximum(field[part], line, out=after[part])
         return after
 
 
@@ -390,21 +394,16 @@ def _first_level(
     """Levels (S, R) of lines that take an area, but for the curvature of the edge (exact or too deep), and of those
     that just touch.
 
-    A line that cuts at some nodes takes at least what it would if it cut at any other set of nodes. The least
-    level over sets of nodes is therefore the right one; here over those from the face down and from the back up, which
-    is where lines more open and more acute than the flank cut.
+    A line that cuts at some nodes takes at least what it would if it cut at any other set of nodes. The least level
+    over sets of nodes is therefore the right one, and only sets of the lowest can give it.
     """
-    node, depth = rolled.node_mm, rolled.grid.depth_mm[:, :, None]
-    weighted = [w * (h - slope * v) for w, v, h in zip(node, depth, field, strict=True)]
-    level = np.full(slope.shape, np.inf)
-    for rows, widths in ((weighted, node), (weighted[::-1], node[::-1])):
-        total, width = area + np.zeros_like(level), np.zeros(node.shape[1:])
-        for row, w in zip(rows, widths, strict=True):
-            total += row
-            width = width + w
-            np.minimum(level, total / np.maximum(width, TINY), out=level)
-    heights = (h - slope * v for v, h in zip(depth, field, strict=True))
-    return level, np.minimum.reduce(list(heights))
+    heights = field - slope * rolled.grid.depth_mm[:, :, None]
+    order = np.argsort(heights, axis=0)
+    heights = np.take_along_axis(heights, order, axis=0)
+    node = np.take_along_axis(np.broadcast_to(rolled.node_mm, field.shape), order, axis=0)
+    total = area + np.cumsum(node * heights, axis=0)
+    level = (total / np.maximum(np.cumsum(node, axis=0), TINY)).min(axis=0)
+    return level, heights[0]
 
 
 def _removed(
@@ -413,11 +412,23 @@ def _removed(
     """Area (S, R) that lines take off, and how it grows with the level."""
     curvature = rolled.grid.plan_curvature[:, None]
     area, width = -before, np.zeros_like(before)
-    for node, v, old in zip(rolled.node_mm, rolled.grid.depth_mm, field, strict=True):
-        line = lines.level + lines.slope * v[:, None]
-        area += node * rolled.strip(np.maximum(old, line))
-        width += np.where(line > old, node * np.maximum(1 - curvature * line, 0.0), 0.0)
+    for part in _layers(field):
+        node, depth = rolled.node_mm[part], rolled.grid.depth_mm[part, :, None]
+        line = lines.level + lines.slope * depth
+        strips = node * rolled.strip(np.maximum(field[part], line))
+        widths = np.where(line > field[part], node * np.maximum(1 - curvature * line, 0.0), 0.0)
+        for strip, growth in zip(
+            strips, widths, strict=True
+        ):  # one by one: the same bits in any part
+            area += strip
+            width += growth
     return area, np.maximum(width, TINY)
+
+
+def _layers(field: FloatArray) -> list[slice]:
+    """Depths of a field (V, S, R) in parts that stay in cache; few runs take one part."""
+    size = max(1, CELLS_IN_CACHE // max(field[0].size, 1))
+    return [slice(first, first + size) for first in range(0, len(field), size)]
 
 
 def _small(excess: FloatArray, wanted: FloatArray, total: FloatArray) -> NDArray[np.bool_]:
