@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 import edgekit as ek
+from edgekit.grinding import planes
 from edgekit.grinding import recession_field as ground
 from edgekit.grinding.random_streams import (
     AHEAD,
@@ -148,10 +149,10 @@ def test_seeded_keys_are_those_of_the_runs_own_generators():
 def test_placements_are_where_the_spacing_puts_them(blade):
     """Source: `placed_by_curvature`, which interpolates without a table (numpy.interp)."""
     edge = next(iter(BLADES[blade]().edges.values()))
-    table = grinding._even_places(edge, ek.Spacing.BY_CURVATURE)
+    table = planes.even_places(edge, ek.Spacing.BY_CURVATURE)
     for count in (5, 12):
-        at = (np.arange(count) + 0.5) * (grinding.EVEN_SHARES / count)
-        recorded = grinding._read(table, at)
+        at = (np.arange(count) + 0.5) * (planes.EVEN_SHARES / count)
+        recorded = planes._read(table, at)
         np.testing.assert_allclose(recorded, ek.placed_by_curvature(edge, count), atol=1e-4)
 
 
