@@ -51,7 +51,7 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
     ),
     ("lay at one station", lambda: ek.lay(EDGE, ek.along_edge(), stations=1), "2 or more"),
     ("share of a right angle of 50", lambda: ek.lay(EDGE, ek.along_edge()).follows(50), "share"),
-    ("method with a bare stroke", lambda: replace(METHOD, stroke=45.0), "must be a Stroke"),
+    ("method with a bare stroke", lambda: replace(METHOD, stroke=45.0), "ek.strokes"),
     ("method with a bare stone", lambda: replace(METHOD, abrasive="diamond"), "Abrasive"),
     (
         "finish of a stone",

@@ -10,7 +10,9 @@ from edgekit.grinding.random_streams import run_rng
 from edgekit.life.life import MAX_RUNS_AT_ONCE
 from tests.wear_blades import ideal, steady, straight_blade
 
-CHEAP = {"stations": 24, "depths": 3}  # sampling, not geometry, is tested
+CHEAP = {"stations": 24, "depths": 3, "grid_runs": 0}  # sampling, not geometry, is tested
+LOCAL = ek.methods.freehand(stroke=ek.strokes.local())
+BENCH = ek.methods.bench_stone(stroke=ek.strokes.local())
 COLUMNS = ("loss_um_per_session", "deepest_um_per_session", "angle_error_deg", "steel_mg")
 
 
@@ -43,7 +45,7 @@ def usual(curette):
 
 def test_paired_differences_are_better_known_than_unpaired_ones(curette):
     """Source: var(x - y) = var x + var y - 2 cov(x, y); shared dulling makes cov large."""
-    methods = [ek.methods.freehand(), ek.methods.bench_stone()]
+    methods = [LOCAL, BENCH]
     result = ek.compare(curette, methods, runs=40, seed=2, **CHEAP)
     for column in ("loss_um_per_session", "sessions", "steel_mg"):
         row = result.differences(column).iloc[1]
@@ -60,7 +62,7 @@ def test_paired_differences_are_better_known_than_unpaired_ones(curette):
 
 def test_methods_meet_the_same_instruments(curette):
     """Before the first session every method holds the same dull edges, run by run."""
-    methods = [ek.methods.freehand(), ek.methods.held(20.0), ek.methods.face_honing()]
+    methods = [LOCAL, ek.methods.freehand(), ek.methods.held(20.0, placements=20)]
     lives = ek.compare(curette, methods, runs=6, seed=4, **CHEAP).lives
     first = [life.tracks["dull_radius_um"][:, 0] for life in lives]
     np.testing.assert_array_equal(first[0], first[1])
@@ -89,18 +91,21 @@ def test_instruments_dull_alike_every_time_however_many_seatings_a_method_has():
 
 def test_a_run_depends_neither_on_how_many_there_are_nor_on_blocks(curette):
     """More runs than one block holds; the first ones are those of a small study, bit by bit."""
-    methods = [ek.methods.bench_stone(placements=3)]
+    methods = [ek.methods.bench_stone(stroke=ek.strokes.local(placements=3))]
     few = ek.compare(curette, methods, runs=5, seed=9, **CHEAP).runs
     many = ek.compare(curette, methods, runs=MAX_RUNS_AT_ONCE + 3, seed=9, **CHEAP).runs
     assert few.equals(many.iloc[:5])
     last = ek.live(
-        curette, methods[0], rng=run_rng(9, MAX_RUNS_AT_ONCE + 1), **CHEAP
+        curette, methods[0], rng=run_rng(9, MAX_RUNS_AT_ONCE + 1), stations=24, depths=3
     )  # the second run of the second block, by itself
     assert last.sessions == many["sessions"].iloc[MAX_RUNS_AT_ONCE + 1]
 
 
 def test_the_order_of_methods_does_not_matter(curette):
-    methods = [ek.methods.freehand(placements=4), ek.methods.held(20.0, placements=9)]
+    methods = [
+        ek.methods.freehand(stroke=ek.strokes.local(placements=4)),
+        ek.methods.held(20.0, placements=9),
+    ]
     forth = ek.compare(curette, methods, runs=8, seed=3, **CHEAP)
     back = ek.compare(curette, methods[::-1], runs=8, seed=3, **CHEAP)
     a, b = forth.runs, back.runs
@@ -144,7 +149,7 @@ def test_the_stated_error_covers_the_true_mean_as_often_as_it_should():
 
 
 def test_the_error_falls_with_the_root_of_the_runs(curette):
-    methods = [ek.methods.bench_stone(placements=4)]
+    methods = [ek.methods.bench_stone(stroke=ek.strokes.local(placements=4))]
     few, many = (
         ek.compare(curette, methods, runs=n, seed=5, **CHEAP).table.iloc[0] for n in (50, 800)
     )
@@ -154,7 +159,7 @@ def test_the_error_falls_with_the_root_of_the_runs(curette):
 
 
 def test_a_table_summarises_its_runs(curette):
-    result = ek.compare(curette, [ek.methods.freehand()], runs=30, seed=6, **CHEAP)
+    result = ek.compare(curette, [LOCAL], runs=30, seed=6, **CHEAP)
     row, runs = result.table.iloc[0], result.runs
     for column in COLUMNS:
         assert row[column] == pytest.approx(runs[column].mean())
@@ -224,7 +229,7 @@ def test_honing_costs_a_quarter_of_the_width_that_both_sides_cost():
 
 def test_duller_edges_and_wider_scatter_cost_more(curette):
     """Direction only, common practice: sharpening late and by an unsteady hand costs steel."""
-    usual = ek.methods.bench_stone()
+    usual = BENCH
     unsteady = dataclasses.replace(
         usual, hand=dataclasses.replace(usual.hand, tilt_deg=ek.ErrorTerm(person_sd=8.0, sd=5.0))
     )

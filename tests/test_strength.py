@@ -11,9 +11,9 @@ from shapely.geometry import Polygon, box
 
 import edgekit as ek
 from edgekit.bending.beam import Direction
+from edgekit.bending.strength import ROWS
 from edgekit.geometry.blade import Blade, BladeClass
 from edgekit.geometry.section import RoundBack, Triangular
-from edgekit.bending.strength import ROWS
 
 EXACT = 1e-9  # polygons with straight sides
 ROUND = 2e-3  # a back of 96 chords against its circle

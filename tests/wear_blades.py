@@ -83,6 +83,12 @@ def ideal(placements, *, fraction=1.0, **changes):
     return ek.Method(**(settings | changes))
 
 
+def in_steps(strokes_per_placement=1, **stroke):
+    """A hand that works up and down at one placement after another."""
+    stroke["strokes_per_placement"] = strokes_per_placement
+    return ek.methods.freehand(stroke=ek.strokes.local(**stroke))
+
+
 def steady(method, *, fraction=None, **changes):
     """The same method with a hand that never errs."""
     if fraction is not None:

@@ -10,7 +10,7 @@ from os import PathLike
 from pathlib import Path
 
 import numpy as np
-from scipy.interpolate import BSpline
+from scipy.interpolate import BSpline, PPoly
 
 from edgekit.errors import EdgekitError
 from edgekit.study.case import Task
@@ -64,6 +64,8 @@ def _described(value: object) -> object:
         return {"type": type(value).__qualname__, **fields}
     if isinstance(value, BSpline):
         return _described((value.t, value.c, value.k))
+    if isinstance(value, PPoly):
+        return _described((value.c, value.x))
     if isinstance(value, Mapping):
         return {str(key): _described(item) for key, item in value.items()}
     if hasattr(value, "__qualname__"):
