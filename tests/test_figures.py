@@ -75,8 +75,8 @@ LAYS = {
 }
 BLUNTED = ek.blunting(FINISHES["across"])
 WORN = {
-    "sides": ek.strength(UNIVERSAL, load_n=5, recession=43),
-    "face": ek.strength(UNIVERSAL, load_n=5, face_um=71),
+    "sides": ek.strength(ek.WornBlade.from_recession(UNIVERSAL, 43), load_n=5),
+    "face": ek.strength(ek.WornBlade.from_recession(UNIVERSAL, 0, face_um=71), load_n=5),
 }
 MIXED = ek.face_or_sides(UNIVERSAL, runs=8, seed=1)
 F = ek.figures

@@ -286,7 +286,9 @@ CALLS = {
         "modulus_mm3",
     ),
     "strength": lambda: pick(
-        ek.strength(ek.WornBlade.from_recession(universal(), 43.0, depths=32), load_n=5.0),
+        ek.strength(
+            ek.WornBlade.from_recession(universal(), 43.0, stations=200, depths=32), load_n=5.0
+        ),
         "stress_mpa",
         "stress_ratio",
         "strength_left",
