@@ -121,7 +121,7 @@ STEADY = ek.Hand(
 )
 LIVES = ek.LifeCase(  # errors of every kind, and about 15 sessions a life
     blade=ek.patterns.area_specific_curette,
-    method=ek.methods.freehand(placements=12, seatings=1, hand=STEADY),
+    method=ek.methods.freehand(stroke=ek.strokes.local(strokes_per_placement=1), hand=STEADY),
     use=ek.Use(strokes=15, severity_gsd=1.5),
     rules=(ek.MaxWidthLoss(fraction=0.6),),
 )

@@ -21,25 +21,6 @@ def curette():
     return ek.patterns.area_specific_curette()
 
 
-@pytest.fixture(scope="module")
-def usual(curette):
-    """The default inputs of the package on the Gr-type pattern."""
-    flat = ek.patterns.universal_curette()
-    by_hand = ek.compare(
-        curette,
-        [ek.methods.freehand(), ek.methods.bench_stone(), ek.methods.face_honing()],
-        runs=100,
-        seed=11,
-    )
-    rolled = ek.compare(
-        curette, [ek.methods.held(ek.settings_needed(curette.edges["used"]))], runs=40, seed=11
-    )
-    universal = ek.compare(
-        flat, [ek.methods.held(ek.best_setting(flat.edges["left"]))], runs=60, seed=11
-    )
-    return by_hand, rolled, universal
-
-
 # ---- common random numbers ------------------------------------------------------------------
 
 
@@ -188,27 +169,43 @@ def test_lives_cut_off_are_counted_as_unfinished():
     assert result.runs["ended_by"].tolist() == ["", ""]
 
 
-# ---- published bands: soft, on default inputs -----------------------------------------------
+# ---- resolution and causes -------------------------------------------------------------------
 
 
-def test_a_gr_type_lasts_as_many_sessions_as_published(usual):
-    """Derived: Liu et al. 2022, Int J Dent Hyg 20:564 (14.34 cycles); Murray et al. 1984."""
-    by_hand, rolled, _ = usual
-    medians = [*by_hand.table["sessions_p50"][:2], *rolled.table["sessions_p50"]]
-    assert all(7 <= median <= 30 for median in medians), medians
+def test_the_grids_error_is_what_the_same_lives_lose_at_twice_every_resolution(curette):
+    """Twice as many intervals, so that the old nodes are among the new ones."""
+    methods = [LOCAL, ek.methods.freehand()]
+    coarse, fine = {"stations": 13, "depths": 4}, {"stations": 25, "depths": 7}
+    result = ek.compare(curette, methods, runs=5, seed=3, grid_runs=3, **coarse)
+    again = ek.compare(curette, methods, runs=3, seed=3, grid_runs=0, **fine)
+    for number in (0, 1):
+        runs = result.runs[result.runs["number"] == number].reset_index()
+        refined = again.runs[again.runs["number"] == number].reset_index()
+        gap = (refined["loss_um_per_session"] - runs["loss_um_per_session"]).dropna()
+        assert runs["grid_um"][:3].tolist() == gap.tolist()
+        assert runs["grid_um"][3:].isna().all()
+        row = result.table.iloc[number]
+        assert row["grid_um"] == pytest.approx(gap.mean(), rel=1e-12)
+        assert row["grid_um_mc"] == pytest.approx(gap.sem(), rel=1e-12)
+    assert again.table[["grid_um", "grid_um_mc"]].isna().all(axis=None)
 
 
-def test_a_universal_curette_rolled_in_a_holder_lasts_as_published(usual):
-    """Source: as above; 2 sides lose twice what one does."""
-    assert 7 <= usual[2].table["sessions_p50"][0] <= 30
-
-
-def test_width_lost_a_session_is_of_the_published_order(usual):
-    """Derived: 20 % (Murray et al. 1984) of 0.86 mm (Nimmanon et al. 2022) over 14.34 cycles
-    (Liu et al. 2022) is 12 µm, about half of it by sharpening; within 2 to 30 is its order.
-    """
-    for result in usual:
-        assert result.table["loss_um_per_session"].between(2, 30).all()
+def test_steel_is_told_by_its_cause(curette):
+    """Source: arithmetic; without errors of the hand little is left to spend on the bevel."""
+    methods = [ek.methods.freehand(), ek.methods.freehand(hand=ek.Hand())]
+    methods[1] = dataclasses.replace(
+        methods[1], stroke=ek.strokes.rolling(within_tilt_sd_deg=0.0), removal_gsd=1.0
+    )
+    result = ek.compare(curette, methods, runs=6, seed=3, stations=24, depths=6, grid_runs=0)
+    causes = ["dullness_mg", "overshoot_mg", "rebevel_mg"]
+    np.testing.assert_allclose(result.runs[causes].sum(axis=1), result.runs["steel_mg"], rtol=1e-12)
+    hand, ideal_hand = (row for _, row in result.table.iterrows())
+    assert hand["rebevel_mg"] > hand["dullness_mg"] > 0
+    assert ideal_hand["dullness_mg"] > ideal_hand["overshoot_mg"] + ideal_hand["rebevel_mg"]
+    assert ideal_hand["stone_strokes"] < hand["stone_strokes"]
+    assert hand["steel_mg"] == pytest.approx(result.runs["steel_mg"][:6].mean(), rel=1e-12)
+    for cause in causes:
+        assert hand[f"{cause}_sd"] == pytest.approx(result.runs[cause][:6].std(), rel=1e-12)
 
 
 def test_honing_costs_a_quarter_of_the_width_that_both_sides_cost():
