@@ -149,3 +149,27 @@ def test_a_spoiled_file_is_refused_by_name(spoil, tmp_path):
     file.write_text(SPOILS[spoil](file.read_text(encoding="utf-8")), encoding="utf-8")
     with pytest.raises(ek.EdgekitError):
         ek.read_worn(file)
+
+
+def test_a_blade_too_dull_to_be_ground_ends_its_life_with_that_reason():
+    """Past the largest advance local strokes take nothing; such a life used to go on with no loss."""
+    method = dataclasses.replace(
+        ek.methods.freehand(stroke=ek.strokes.local(placements=4)), max_advance_um=5.0
+    )
+    life = ek.live(ek.patterns.area_specific_curette(), method, use=ek.Use(strokes=400), rng=1)
+    assert life.sessions == 1
+    assert "too dull" in life.status
+    assert life.history["mean_width_um"].iloc[-1] == 0.0
+
+
+def test_a_rule_can_count_sessions():
+    class ThreeSessions:
+        def used_up(self, lost):
+            return lost.sessions / 3
+
+        def __str__(self):
+            return "three sessions"
+
+    life = ek.live(ek.patterns.hoe(), ek.methods.powered(), retire=ThreeSessions(), rng=1)
+    assert life.sessions == 3
+    assert "three sessions" in life.status

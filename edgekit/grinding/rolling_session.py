@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 FLAT_RAD = np.radians(10.0)  # an edge that turns by less is ground flat: a plane lies on all of it
 REGISTERED_RAD = np.radians(value("registered_swing_sd_deg"))  # it finds its direction there
+KEEN_MM = 1.0  # how far below a limit an edge without a worn corner counts
 MAX_STROKES = 400  # after so many a person asks what is wrong
 
 
@@ -147,7 +148,7 @@ class _Grinding:
         self.margin = np.where(apex_now.blunt, margin, 0.0)
         self.share = apex.dull_share(self.margin)
         self.worst_before = self.worst
-        self.worst = np.where(apex_now.blunt, margin, -np.inf).max(axis=0)
+        self.worst = np.where(apex_now.blunt, margin, -KEEN_MM).max(axis=0)
         return self.rule.done(self.share, strokes)
 
     def strike(self, normals: FloatArray) -> None:

@@ -93,7 +93,7 @@ class WornBlade(Record):
         depths: int = DEPTHS,
     ) -> Self:
         """A new blade: freshly ground, or evenly rounded to `radius_um`."""
-        fresh = checks.positive("fresh_radius_um", fresh_radius_um, "Give micrometres.")
+        fresh = checks.at_least("fresh_radius_um", fresh_radius_um, 0.0, "Give micrometres.")
         radius = fresh if radius_um is None else radius_um
         radius = checks.at_least("radius_um", radius, 0.0, "Give the edge radius in micrometres.")
         grids = [

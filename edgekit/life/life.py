@@ -24,7 +24,7 @@ from edgekit.grinding.worn_blade import WornBlade
 from edgekit.life.batch import RunBatch
 from edgekit.life.measures import SessionMeasures, mean_radius_um, measure_session
 from edgekit.life.prepared import Precision, PreparedBlade
-from edgekit.life.retire import DEFAULT_RULES, MinStrength, RetireRule, WidthLoss
+from edgekit.life.retire import DEFAULT_RULES, MinStrength, RetireRule, TooDull, WidthLoss
 from edgekit.life.use import Use, wear_in_use
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
@@ -201,6 +201,7 @@ def live_runs(
     strength = any(isinstance(rule, MinStrength) for rule in rules)
     prepared = PreparedBlade.of(blade, method, stations, depths, precision, strength=strength)
     slots = min(MAX_RUNS_AT_ONCE, max(1, MAX_PLANES_AT_ONCE // method.planes), runs)
+    rules = (*rules, TooDull())
     recorder = _Recorder(prepared, rules, runs, runs if histories is None else min(histories, runs))
     states = []
     batch = RunBatch(prepared, use, keys, slots)

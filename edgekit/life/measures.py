@@ -55,12 +55,13 @@ def mean_radius_um(states: Sequence[EdgeState]) -> FloatArray:
 def measure(
     prepared: PreparedBlade,
     insets: Sequence[FloatArray],
-    states: Sequence[EdgeState],
+    done: SessionRuns,
     sessions: NDArray[np.int_],
 ) -> WidthLoss:
     """Losses (R,) [mm] after a number of `sessions` (R,), with what a worn blade had lost before; two
     edges both take from the width."""
     ready, bending = prepared.ready, prepared.bending
+    states = [result.state for result in done.edges]
     middle = len(prepared.grids[0].arc_mm) // 2
     ends = [
         beam.end_inset_mm(grid, state.inset_mm, inset, state.drop_mm)
@@ -84,6 +85,7 @@ def measure(
         new_length_mm=ready.length_mm,
         new_thickness_mm=ready.thickness_mm,
         strength_left=bending.strength_left(prepared.wear(states), length) if bending else None,
+        too_dull=~done.reached & ~(done.steel_mg > 0),
     )
 
 
@@ -98,7 +100,7 @@ def measure_session(
     one (R, S) per edge, and mean radius `dull_um` (R,)."""
     ready, states = prepared.ready, [result.state for result in done.edges]
     insets = [s.at(g) for s, g in zip(states, prepared.grids, strict=True)]
-    lost = measure(prepared, insets, states, sessions)
+    lost = measure(prepared, insets, done, sessions)
     errors = [
         s.internal_angle_rad - g.angle_rad for s, g in zip(states, prepared.grids, strict=True)
     ]

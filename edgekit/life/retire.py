@@ -26,19 +26,20 @@ __all__ = [
 
 
 class WidthLoss(NamedTuple):
-    """What a rule is given: losses (R,) against a new blade's dimensions [mm], how many ``sessions`` (R,) it
-    took, and the strength left. `edgekit.life.measures` works it out."""
+    """What a rule is given: losses (R,) against a new blade's dimensions [mm], the strength left,
+    and how many ``sessions`` (R,) it took. `edgekit.life.measures` works it out."""
 
     mean_width_mm: FloatArray
     deepest_width_mm: FloatArray
     caliper_width_mm: FloatArray
     length_mm: FloatArray
     thickness_mm: FloatArray
-    sessions: NDArray[np.int_]
     new_width_mm: float
     new_length_mm: float
     new_thickness_mm: float
     strength_left: FloatArray | None = None  # computed only where a rule needs it
+    too_dull: NDArray[np.bool_] | None = None  # the stone took nothing off an edge that needs it
+    sessions: NDArray[np.int_] | None = None  # how many it took
 
 
 class Basis(enum.Enum):
@@ -58,6 +59,21 @@ class RetireRule(Protocol):
         ...
 
     def __str__(self) -> str: ...
+
+
+@dataclass(frozen=True, kw_only=True)
+class TooDull:
+    """Retire a blade off which a session took nothing although it needs grinding; part of every life."""
+
+    def used_up(self, lost: WidthLoss) -> FloatArray:
+        """1 where that happened."""
+        happened = (
+            np.zeros(np.shape(lost.mean_width_mm)) if lost.too_dull is None else lost.too_dull
+        )
+        return np.asarray(happened, dtype=float)
+
+    def __str__(self) -> str:
+        return "too dull to be ground within the largest advance; grind it another way first"
 
 
 @dataclass(frozen=True, kw_only=True)
