@@ -2,6 +2,9 @@ from edgekit import clinic as clinic
 from edgekit import figures as figures
 from edgekit.bending.section_properties import SectionProperties as SectionProperties
 from edgekit.bending.section_properties import section_properties as section_properties
+from edgekit.bending.strength import AtRisk as AtRisk
+from edgekit.bending.strength import Strength as Strength
+from edgekit.bending.strength import strength as strength
 from edgekit.clinic.bench.plan import BenchPlan as BenchPlan
 from edgekit.clinic.bench.plan import plan_bench as plan_bench
 from edgekit.clinic.bench.settings import FewestSettings as FewestSettings
@@ -88,6 +91,9 @@ from edgekit.grinding.session import EdgeSession as EdgeSession
 from edgekit.grinding.session import Session as Session
 from edgekit.grinding.session import SessionOutcome as SessionOutcome
 from edgekit.grinding.session import sharpen as sharpen
+from edgekit.grinding.worn_blade import WornBlade as WornBlade
+from edgekit.grinding.worn_file import read_worn as read_worn
+from edgekit.grinding.worn_file import write_worn as write_worn
 from edgekit.life import laws as laws
 from edgekit.life import retire as retire
 from edgekit.life.dulling import DullEdge as DullEdge
@@ -108,13 +114,12 @@ from edgekit.life.retire import MinStrength as MinStrength
 from edgekit.life.retire import MinWidth as MinWidth
 from edgekit.life.retire import RetireRule as RetireRule
 from edgekit.life.retire import WidthLoss as WidthLoss
-from edgekit.life.strength import AtRisk as AtRisk
-from edgekit.life.strength import Strength as Strength
-from edgekit.life.strength import strength as strength
 from edgekit.life.use import Use as Use
+from edgekit.life.use import use as use
 from edgekit.method import catalogue as methods
 from edgekit.method import hand as hand
 from edgekit.method import stones as stones
+from edgekit.method import strokes as strokes
 from edgekit.method.abrasive import Abrasive as Abrasive
 from edgekit.method.abrasive import Lubricant as Lubricant
 from edgekit.method.abrasive import ceramic_stone as ceramic_stone
@@ -132,14 +137,16 @@ from edgekit.method.lay import HolderStroke as HolderStroke
 from edgekit.method.lay import Lay as Lay
 from edgekit.method.lay import Oblique as Oblique
 from edgekit.method.lay import StraightStroke as StraightStroke
-from edgekit.method.lay import Stroke as Stroke
 from edgekit.method.lay import across_edge as across_edge
 from edgekit.method.lay import along_edge as along_edge
 from edgekit.method.lay import lay as lay
-from edgekit.method.method import Marks as Marks
 from edgekit.method.method import Method as Method
-from edgekit.method.method import Stop as Stop
 from edgekit.method.method import Target as Target
+from edgekit.method.stop import StopRule as StopRule
+from edgekit.method.strokes import LocalStroke as LocalStroke
+from edgekit.method.strokes import PlacementPhase as PlacementPhase
+from edgekit.method.strokes import RollingStroke as RollingStroke
+from edgekit.method.strokes import Stroke as Stroke
 from edgekit.method.wire_edge import StrokeSense as StrokeSense
 from edgekit.method.wire_edge import WireEdge as WireEdge
 from edgekit.method.wire_edge import WireEdgeFinding as WireEdgeFinding
@@ -179,6 +186,7 @@ __all__ = [
     "EdgekitError",
     "LifeCase",
     "Use",
+    "WornBlade",
     "best_setting",
     "blunting",
     "cautions",
@@ -222,9 +230,11 @@ __all__ = [
     "spaced_placements",
     "stones",
     "strength",
+    "strokes",
     "sweep",
     "testing",
     "tornado",
+    "use",
     "vickers",
     "working_angles",
     "write_blade",

@@ -121,7 +121,7 @@ STEADY = ek.Hand(
 )
 LIVES = ek.LifeCase(  # errors of every kind, and about 15 sessions a life
     blade=ek.patterns.area_specific_curette,
-    method=ek.methods.freehand(placements=12, seatings=1, hand=STEADY),
+    method=ek.methods.freehand(stroke=ek.strokes.local(strokes_per_placement=1), hand=STEADY),
     use=ek.Use(strokes=15, severity_gsd=1.5),
     retire=(ek.MaxWidthLoss(fraction=0.6),),
 )
@@ -190,10 +190,12 @@ def lives_at_scale() -> None:
     )
     growth("stations", (128, 256, 512, 1024), lambda n: lived(256, most=4, stations=n))
     growth(
-        "placements", (48, 96, 192, 384), lambda n: lived(256, most=4, **{"method.placements": n})
+        "placements",
+        (48, 96, 192, 384),
+        lambda n: lived(256, most=4, **{"method.stroke.placements": n}),
     )
 
-    grid = ek.full_grid({"method.placements": [12]})
+    grid = ek.full_grid({"method.stroke.placements": [12]})
 
     def swept(executor: Executor | None, task: ek.LifeCase = LIVES) -> object:
         return ek.sweep(
@@ -217,7 +219,7 @@ def lives_at_scale() -> None:
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     row("memory peak of this process, MB", peak, "at most 600")
     pilot = ek.LifeCase(blade=ek.patterns.area_specific_curette(), method=LIVES.method)
-    one_case = ek.full_grid({"method.placements": [12]})
+    one_case = ek.full_grid({"method.stroke.placements": [12]})
     dial = best(
         lambda: ek.sweep(pilot, one_case, runs=8, seed=1, summary=True, progress=False), repeats=9
     )

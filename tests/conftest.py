@@ -12,3 +12,19 @@ settings.register_profile(
     "edgekit", deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.load_profile("edgekit")
+
+
+# Modules left out of the fast tier (``-m "not slow and not long"``): each takes more than some seconds.
+LONG = {
+    "test_files",
+    "test_regression",
+    "test_strokes",
+    "test_stroke_oracles",
+    "test_worn_blade",
+}
+
+
+def pytest_collection_modifyitems(items):
+    for item in items:
+        if item.path.stem in LONG or item.path.stem.startswith("test_pictures"):
+            item.add_marker("long")

@@ -16,10 +16,13 @@ from pathlib import Path
 import edgekit as ek
 
 TASK = ek.LifeCase(
-    blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1), stations=16, depths=4
+    blade=ek.patterns.hoe,
+    method=ek.methods.freehand(stroke=ek.strokes.local(strokes_per_placement=1)),
+    stations=16,
+    depths=4,
 )
 GRID = ek.full_grid(
-    {"method.placements": list(range(2, 12)), "use.strokes": [10, 15, 20, 30, 45, 60]}
+    {"method.stroke.placements": list(range(2, 12)), "use.strokes": [10, 15, 20, 30, 45, 60]}
 )
 
 

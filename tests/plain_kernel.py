@@ -1,6 +1,6 @@
-"""The kernel as first written: whole arrays at once, nothing skipped, nothing cached.
+"""Local strokes as first written: whole arrays at once, nothing skipped, nothing cached.
 
-The oracle of the fast one. Only what was rewritten for speed is repeated here; what is shared (the
+The oracle of the fast ones. Only what was rewritten for speed is repeated here; what is shared (the
 state, the face's grinding, reading the edge off a field) comes from the package.
 """
 
@@ -12,17 +12,13 @@ import pytest
 from edgekit.checks import FloatArray
 from edgekit.contact.facets import GRAZING, placement_density
 from edgekit.geometry import vectors as vec
-from edgekit.grinding import kernel as grinding
-from edgekit.grinding.kernel import (
-    MIN_WEIGHT,
-    Aim,
-    EdgeState,
-    GroundEdge,
-    _is_dull,
-)
+from edgekit.grinding import planes
+from edgekit.grinding.edge_state import EdgeState, GroundEdge
+from edgekit.grinding.planes import EVEN_SHARES, MIN_WEIGHT
 from edgekit.grinding.random_streams import RunEffects, SessionDraws
 from edgekit.grinding.recession_field import MIN_CURVATURE, EdgeGrid
-from edgekit.method.method import Method, Stop
+from edgekit.method.method import Method
+from edgekit.method.strokes import Advance
 from edgekit.units import UM_PER_MM
 
 ROUNDING_MM = 1e-9
@@ -99,13 +95,15 @@ def volume(grid: EdgeGrid, before: FloatArray, after: FloatArray) -> FloatArray:
     kappa = np.maximum(grid.plan_curvature, MIN_CURVATURE)
     high, low = np.minimum(after, 1 / kappa), np.minimum(before, 1 / kappa)
     thick = (high - low) * (1 - grid.plan_curvature * (high + low) / 2)
-    over_depth = (thick[1:] + thick[:-1]).sum(axis=0) / 2 * grid.step_mm
+    over_depth = ((thick[1:] + thick[:-1]) / 2 * np.diff(grid.depth_mm, axis=0)[:, None]).sum(
+        axis=0
+    )
     return over_depth @ grid.station_weights_mm
 
 
 def _planes(
     grid: EdgeGrid,
-    aim: Aim,
+    normals: FloatArray,
     method: Method,
     effects: RunEffects,
     draws: SessionDraws,
@@ -113,22 +111,23 @@ def _planes(
     turn: int,
 ) -> tuple[FloatArray, FloatArray]:
     """Unit normals (R, P, 3) of the seatings, and each one's share (R, P) of the advance."""
-    z = draws.seatings[:, edge, : method.planes]
+    stroke = method.stroke
+    z = draws.seatings[:, edge, : stroke.planes]
     tilt, swing, shift, depth = (
         term.of(effects.hand[:, i], draws.setup[:, i], effects.skill, z[:, :, i])
         for i, term in enumerate(method.hand.terms)
     )
-    phase = method.marks.phase(turn, draws.phase[:, edge])
-    number = np.repeat(np.arange(method.placements), method.seatings)
-    arc, share = placement_density(grid.edge, method.spacing)
-    even = np.linspace(0, 1, len(aim.arc_mm))
-    at = (number + phase[:, None]) / method.placements
+    phase = stroke.phase.phase(turn, draws.phase[:, edge])
+    number = np.repeat(np.arange(stroke.placements), stroke.strokes_per_placement)
+    arc, share = placement_density(grid.edge, stroke.spacing)
+    even = np.linspace(0, 1, EVEN_SHARES + 1)
+    at = (number + phase[:, None]) / stroke.placements
     place = np.interp(at, even, np.interp(even, share, arc))
     place = np.clip(place + shift, 0.0, grid.arc_mm[-1])
     at = place / (grid.arc_mm[1] - grid.arc_mm[0])
     i = np.minimum(at.astype(int), len(grid.arc_mm) - 2)
     part = (at - i)[..., None]
-    normal = aim.normals[i] + part * (aim.normals[i + 1] - aim.normals[i])
+    normal = normals[i] + part * (normals[i + 1] - normals[i])
     along = grid.tangent[i] + part * (grid.tangent[i + 1] - grid.tangent[i])
     opening = -grid.edge.side * vec.cross(along, normal)
     turned = (
@@ -147,7 +146,7 @@ def _share_quantile(need: FloatArray, share: FloatArray, target: float) -> Float
     return np.asarray(np.take_along_axis(need, order, axis=1)[np.arange(len(need)), first])
 
 
-def _grind_side(
+def _grind(
     grid: EdgeGrid,
     state: EdgeState,
     method: Method,
@@ -157,7 +156,7 @@ def _grind_side(
 ) -> GroundEdge:
     """Grind one edge's lateral surface until sharp; `fresh_um` (R,) is the radius left."""
     before = state.at(grid)
-    dull = _is_dull(state, fresh_um)
+    dull = state.radius_um > fresh_um[:, None] * (1 + 1e-9)
     goal = before + state.radius_um / np.tan(state.internal_angle_rad / 2) / UM_PER_MM
     seating = seat(grid, state.inset_mm, normals)
     alone = advance_needed(seating, state.drop_mm, goal)
@@ -175,14 +174,36 @@ def _grind_side(
     after = EdgeState(
         inset_mm=inset,
         radius_um=np.where(dull & sharp, fresh_um[:, None], state.radius_um),
+        land_um=np.zeros_like(state.radius_um),
         angle_rad=np.where(is_ground, opening, state.angle_rad),
         drop_mm=state.drop_mm,
         lean_rad=state.lean_rad,
         cleared_mm3=state.cleared_mm3,  # not used here
     )
+    after.land_um = 2 * after.radius_um * np.cos(after.internal_angle_rad / 2)
     steel = volume(grid, state.inset_mm, inset)
-    active = np.where(is_ground, active, -1)
-    return GroundEdge(after, sharp, active, steel, advance.max(axis=1), reached)
+    length = grid.station_weights_mm
+    return GroundEdge(
+        state=after,
+        sharp=sharp,
+        active=np.where(is_ground, active, -1),
+        sharp_fraction=sharp @ length / length.sum(),
+        volume=steel,
+        strokes=np.full(len(dull), np.nan),
+        advance=advance.max(axis=1),
+        reached=reached,
+        dullness=volume(grid, state.inset_mm, parallel(grid, state, goal, dull)),
+        overshoot=np.zeros(len(dull)),
+    )
+
+
+def parallel(grid: EdgeGrid, state: EdgeState, goal: FloatArray, dull: FloatArray) -> FloatArray:
+    """The field (V, R, S) that planes at the angle of the present facet would leave at the goal."""
+    after = state.inset_mm.copy()
+    for v, depth in enumerate(grid.depth_mm):
+        line = goal + (depth - state.drop_mm) / np.tan(state.angle_rad)
+        after[v] = np.where(dull, np.maximum(after[v], line), after[v])
+    return after
 
 
 def _advance(
@@ -195,13 +216,14 @@ def _advance(
     advances to the largest need among the stretches that it is the first to serve with the
     least, plus its overshoot.
     """
-    if method.stop is Stop.ALL:
+    uniform = method.stroke.advance is Advance.UNIFORM
+    if uniform:
         alone = alone / weight[:, :, None]
     least = alone.min(axis=1)
-    common = _share_quantile(least, share, method.sharp_target)
+    common = _share_quantile(least, share, method.stop.fraction)
     reached = common <= largest
     common = np.clip(common, 0.0, largest)
-    if method.stop is Stop.ALL:
+    if uniform:
         return common[:, None] * weight, reached
     first = np.arange(alone.shape[1])[:, None] == np.argmin(alone, axis=1)[:, None, :]
     serving = first & (least <= common[:, None])[:, None, :]
@@ -211,5 +233,5 @@ def _advance(
 
 def install(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the package grind with these."""
-    monkeypatch.setattr(grinding, "_planes", _planes)
-    monkeypatch.setattr(grinding, "_grind_side", _grind_side)
+    monkeypatch.setattr(planes, "_planes", _planes)
+    monkeypatch.setattr(planes, "_grind", _grind)

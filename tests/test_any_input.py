@@ -19,6 +19,7 @@ NAMESPACES = [
     "patterns",
     "methods",
     "stones",
+    "strokes",
     "laws",
     "hand",
     "retire",

@@ -1,5 +1,7 @@
 """Bad input to wear and study: each case ends in an `EdgekitError` that names it and helps."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -9,7 +11,7 @@ from tests.wear_blades import straight_blade
 
 NAN = float("nan")
 BLADE = straight_blade()
-METHOD = ek.methods.bench_stone(placements=2)
+METHOD = ek.methods.bench_stone(stroke=ek.strokes.local(placements=2))
 COARSE = {"stations": 12, "depths": 3}
 
 
@@ -80,7 +82,7 @@ CASES = {
     "error term, gsd below 1": (lambda: ek.ErrorTerm(sd=1.0, sd_gsd=0.5), "sd_gsd"),
     "error term, bias NaN": (lambda: ek.ErrorTerm(bias=NAN), "bias"),
     "hand, a bare number": (lambda: ek.Hand(tilt_deg=3.0), "tilt_deg"),
-    "no placements": (lambda: ek.methods.freehand(placements=0), "placements"),
+    "no placements": (lambda: ek.strokes.local(placements=0), "placements"),
     "a billion stations": (lambda: sharpen(stations=10**9), "stations"),
     "a billion depths": (lambda: sharpen(depths=10**9), "depths"),
     "a billion stations of a lay": (
@@ -98,24 +100,57 @@ CASES = {
         lambda: ek.strength(BLADE.edges["used"], load_n=5.0),
         "Give a blade",
     ),
-    "a million placements": (lambda: ek.methods.freehand(placements=10**6), "placements"),
+    "a million placements": (lambda: ek.strokes.local(placements=10**6), "placements"),
     "a million seatings": (
-        lambda: ek.methods.freehand(placements=1000, seatings=1000),
+        lambda: ek.strokes.local(placements=1000, strokes_per_placement=1000),
         "too many seatings",
     ),
     "two and a half placements": (lambda: ek.methods.held(15.0, placements=2.5), "placements"),
-    "placements as a yes": (lambda: ek.methods.powered(placements=True), "placements"),
-    "placements as text": (lambda: ek.methods.bench_stone(placements="twelve"), "placements"),
-    "no seatings": (lambda: ek.methods.freehand(seatings=0), "seatings"),
-    "spacing as text": (lambda: ek.methods.freehand(spacing="even"), "spacing"),
-    "marks as text": (lambda: ek.methods.freehand(marks="same"), "marks"),
+    "placements as a yes": (lambda: ek.methods.held(15.0, placements=True), "placements"),
+    "placements as text": (lambda: ek.strokes.local(placements="twelve"), "placements"),
+    "no strokes at a placement": (
+        lambda: ek.strokes.local(strokes_per_placement=0),
+        "strokes_per_placement",
+    ),
+    "spacing as text": (lambda: ek.strokes.local(spacing="even"), "spacing"),
+    "phase as text": (lambda: ek.strokes.local(phase="same"), "phase"),
+    "advance as text": (lambda: ek.strokes.local(advance="uniform"), "advance"),
+    "direction as an angle": (lambda: ek.strokes.rolling(direction=45.0), "direction"),
+    "stroke as text": (lambda: ek.methods.freehand(stroke="rolling"), "stroke"),
+    "stretch 0": (lambda: ek.strokes.rolling(stretch_mm=0.0), "stretch_mm"),
+    "stretch NaN": (lambda: ek.strokes.rolling(stretch_mm=NAN), "stretch_mm"),
+    "tilt within a stroke below 0": (
+        lambda: ek.strokes.rolling(within_tilt_sd_deg=-1.0),
+        "within_tilt_sd_deg",
+    ),
+    "correlation 0": (lambda: ek.strokes.rolling(correlation_s=0.0), "correlation_s"),
+    "half a stroke counted": (lambda: ek.strokes.counted(strokes=2.5), "strokes"),
+    "a million strokes counted": (lambda: ek.strokes.counted(strokes=10**6), "strokes"),
+    "no stroke between looks": (
+        lambda: ek.strokes.until_fresh(strokes_between_looks=0),
+        "strokes_between_looks",
+    ),
+    "resolution below 0": (lambda: ek.strokes.until_fresh(resolution_um=-1.0), "resolution_um"),
+    "resolution NaN": (lambda: ek.strokes.until_clear(fraction=NAN), "fraction"),
+    "local strokes counted": (
+        lambda: ek.methods.freehand(stroke=ek.strokes.local(), stop=ek.strokes.counted()),
+        "local strokes are advanced until the edge is clear",
+    ),
+    "a face honed by count": (
+        lambda: replace(ek.methods.face_honing(), stop=ek.strokes.counted()),
+        "local strokes are advanced until the edge is clear",
+    ),
+    "a face rolled over": (
+        lambda: replace(ek.methods.face_honing(), stroke=ek.strokes.rolling()),
+        "the method rolls",
+    ),
     "stop as text": (lambda: ek.methods.held(15.0, stop="each"), "stop"),
     "target as text": (lambda: method(target="face"), "target"),
     "hand as a number": (lambda: ek.methods.freehand(hand=3.0), "hand"),
     "no guide": (lambda: method(guide=None), "guide"),
     "name not text": (lambda: method(name=12), "name"),
-    "sharp target above 1": (lambda: method(sharp_target=98), "sharp_target"),
-    "sharp target 0": (lambda: method(sharp_target=0.0), "sharp_target"),
+    "sharp target above 1": (lambda: method(stop=ek.strokes.until_clear(fraction=98)), "fraction"),
+    "sharp target 0": (lambda: method(stop=ek.strokes.until_fresh(fraction=0.0)), "fraction"),
     "largest advance 0": (lambda: method(max_advance_um=0.0), "max_advance_um"),
     "removal 0": (lambda: method(removal_mm3_per_stroke=0.0), "removal_mm3_per_stroke"),
     "removal gsd below 1": (lambda: method(removal_gsd=0.9), "removal_gsd"),

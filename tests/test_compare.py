@@ -10,7 +10,9 @@ from edgekit.grinding.random_streams import run_rng
 from edgekit.life.life import MAX_RUNS_AT_ONCE
 from tests.wear_blades import ideal, steady, straight_blade
 
-CHEAP = {"stations": 24, "depths": 3}  # sampling, not geometry, is tested
+CHEAP = {"stations": 24, "depths": 3, "grid_runs": 0}  # sampling, not geometry, is tested
+LOCAL = ek.methods.freehand(stroke=ek.strokes.local())
+BENCH = ek.methods.bench_stone(stroke=ek.strokes.local())
 COLUMNS = ("loss_um_per_session", "deepest_um_per_session", "angle_error_deg", "steel_mg")
 
 
@@ -19,31 +21,12 @@ def curette():
     return ek.patterns.area_specific_curette()
 
 
-@pytest.fixture(scope="module")
-def usual(curette):
-    """The default inputs of the package on the Gr-type pattern."""
-    flat = ek.patterns.universal_curette()
-    by_hand = ek.compare(
-        curette,
-        [ek.methods.freehand(), ek.methods.bench_stone(), ek.methods.face_honing()],
-        runs=100,
-        seed=11,
-    )
-    rolled = ek.compare(
-        curette, [ek.methods.held(ek.settings_needed(curette.edges["used"]))], runs=40, seed=11
-    )
-    universal = ek.compare(
-        flat, [ek.methods.held(ek.best_setting(flat.edges["left"]))], runs=60, seed=11
-    )
-    return by_hand, rolled, universal
-
-
 # ---- common random numbers ------------------------------------------------------------------
 
 
 def test_paired_differences_are_better_known_than_unpaired_ones(curette):
     """Source: var(x - y) = var x + var y - 2 cov(x, y); shared dulling makes cov large."""
-    methods = [ek.methods.freehand(), ek.methods.bench_stone()]
+    methods = [LOCAL, BENCH]
     result = ek.compare(curette, methods, runs=40, seed=2, **CHEAP)
     for column in ("loss_um_per_session", "sessions", "steel_mg"):
         row = result.differences(column).iloc[1]
@@ -60,7 +43,7 @@ def test_paired_differences_are_better_known_than_unpaired_ones(curette):
 
 def test_methods_meet_the_same_instruments(curette):
     """Before the first session every method holds the same dull edges, run by run."""
-    methods = [ek.methods.freehand(), ek.methods.held(20.0), ek.methods.face_honing()]
+    methods = [LOCAL, ek.methods.freehand(), ek.methods.held(20.0, placements=20)]
     lives = ek.compare(curette, methods, runs=6, seed=4, **CHEAP).lives
     first = [life.tracks["dull_radius_um"][:, 0] for life in lives]
     np.testing.assert_array_equal(first[0], first[1])
@@ -89,18 +72,21 @@ def test_instruments_dull_alike_every_time_however_many_seatings_a_method_has():
 
 def test_a_run_depends_neither_on_how_many_there_are_nor_on_blocks(curette):
     """More runs than one block holds; the first ones are those of a small study, bit by bit."""
-    methods = [ek.methods.bench_stone(placements=3)]
+    methods = [ek.methods.bench_stone(stroke=ek.strokes.local(placements=3))]
     few = ek.compare(curette, methods, runs=5, seed=9, **CHEAP).runs
     many = ek.compare(curette, methods, runs=MAX_RUNS_AT_ONCE + 3, seed=9, **CHEAP).runs
     assert few.equals(many.iloc[:5])
     last = ek.live(
-        curette, methods[0], rng=run_rng(9, MAX_RUNS_AT_ONCE + 1), **CHEAP
+        curette, methods[0], rng=run_rng(9, MAX_RUNS_AT_ONCE + 1), stations=24, depths=3
     )  # the second run of the second block, by itself
     assert last.sessions == many["sessions"].iloc[MAX_RUNS_AT_ONCE + 1]
 
 
 def test_the_order_of_methods_does_not_matter(curette):
-    methods = [ek.methods.freehand(placements=4), ek.methods.held(20.0, placements=9)]
+    methods = [
+        ek.methods.freehand(stroke=ek.strokes.local(placements=4)),
+        ek.methods.held(20.0, placements=9),
+    ]
     forth = ek.compare(curette, methods, runs=8, seed=3, **CHEAP)
     back = ek.compare(curette, methods[::-1], runs=8, seed=3, **CHEAP)
     a, b = forth.runs, back.runs
@@ -144,7 +130,7 @@ def test_the_stated_error_covers_the_true_mean_as_often_as_it_should():
 
 
 def test_the_error_falls_with_the_root_of_the_runs(curette):
-    methods = [ek.methods.bench_stone(placements=4)]
+    methods = [ek.methods.bench_stone(stroke=ek.strokes.local(placements=4))]
     few, many = (
         ek.compare(curette, methods, runs=n, seed=5, **CHEAP).table.iloc[0] for n in (50, 800)
     )
@@ -154,7 +140,7 @@ def test_the_error_falls_with_the_root_of_the_runs(curette):
 
 
 def test_a_table_summarises_its_runs(curette):
-    result = ek.compare(curette, [ek.methods.freehand()], runs=30, seed=6, **CHEAP)
+    result = ek.compare(curette, [LOCAL], runs=30, seed=6, **CHEAP)
     row, runs = result.table.iloc[0], result.runs
     for column in COLUMNS:
         assert row[column] == pytest.approx(runs[column].mean())
@@ -183,27 +169,43 @@ def test_lives_cut_off_are_counted_as_unfinished():
     assert result.runs["ended_by"].tolist() == ["", ""]
 
 
-# ---- published bands: soft, on default inputs -----------------------------------------------
+# ---- resolution and causes -------------------------------------------------------------------
 
 
-def test_a_gr_type_lasts_as_many_sessions_as_published(usual):
-    """Derived: Liu et al. 2022, Int J Dent Hyg 20:564 (14.34 cycles); Murray et al. 1984."""
-    by_hand, rolled, _ = usual
-    medians = [*by_hand.table["sessions_p50"][:2], *rolled.table["sessions_p50"]]
-    assert all(7 <= median <= 30 for median in medians), medians
+def test_the_grids_error_is_what_the_same_lives_lose_at_twice_every_resolution(curette):
+    """Twice as many intervals, so that the old nodes are among the new ones."""
+    methods = [LOCAL, ek.methods.freehand()]
+    coarse, fine = {"stations": 13, "depths": 4}, {"stations": 25, "depths": 7}
+    result = ek.compare(curette, methods, runs=5, seed=3, grid_runs=3, **coarse)
+    again = ek.compare(curette, methods, runs=3, seed=3, grid_runs=0, **fine)
+    for number in (0, 1):
+        runs = result.runs[result.runs["number"] == number].reset_index()
+        refined = again.runs[again.runs["number"] == number].reset_index()
+        gap = (refined["loss_um_per_session"] - runs["loss_um_per_session"]).dropna()
+        assert runs["grid_um"][:3].tolist() == gap.tolist()
+        assert runs["grid_um"][3:].isna().all()
+        row = result.table.iloc[number]
+        assert row["grid_um"] == pytest.approx(gap.mean(), rel=1e-12)
+        assert row["grid_um_mc"] == pytest.approx(gap.sem(), rel=1e-12)
+    assert again.table[["grid_um", "grid_um_mc"]].isna().all(axis=None)
 
 
-def test_a_universal_curette_rolled_in_a_holder_lasts_as_published(usual):
-    """Source: as above; 2 sides lose twice what one does."""
-    assert 7 <= usual[2].table["sessions_p50"][0] <= 30
-
-
-def test_width_lost_a_session_is_of_the_published_order(usual):
-    """Derived: 20 % (Murray et al. 1984) of 0.86 mm (Nimmanon et al. 2022) over 14.34 cycles
-    (Liu et al. 2022) is 12 µm, about half of it by sharpening; within 2 to 30 is its order.
-    """
-    for result in usual:
-        assert result.table["loss_um_per_session"].between(2, 30).all()
+def test_steel_is_told_by_its_cause(curette):
+    """Source: arithmetic; without errors of the hand little is left to spend on the bevel."""
+    methods = [ek.methods.freehand(), ek.methods.freehand(hand=ek.Hand())]
+    methods[1] = dataclasses.replace(
+        methods[1], stroke=ek.strokes.rolling(within_tilt_sd_deg=0.0), removal_gsd=1.0
+    )
+    result = ek.compare(curette, methods, runs=6, seed=3, stations=24, depths=6, grid_runs=0)
+    causes = ["dullness_mg", "overshoot_mg", "rebevel_mg"]
+    np.testing.assert_allclose(result.runs[causes].sum(axis=1), result.runs["steel_mg"], rtol=1e-12)
+    hand, ideal_hand = (row for _, row in result.table.iterrows())
+    assert hand["rebevel_mg"] > hand["dullness_mg"] > 0
+    assert ideal_hand["dullness_mg"] > ideal_hand["overshoot_mg"] + ideal_hand["rebevel_mg"]
+    assert ideal_hand["stone_strokes"] < hand["stone_strokes"]
+    assert hand["steel_mg"] == pytest.approx(result.runs["steel_mg"][:6].mean(), rel=1e-12)
+    for cause in causes:
+        assert hand[f"{cause}_sd"] == pytest.approx(result.runs[cause][:6].std(), rel=1e-12)
 
 
 def test_honing_costs_a_quarter_of_the_width_that_both_sides_cost():
@@ -211,7 +213,7 @@ def test_honing_costs_a_quarter_of_the_width_that_both_sides_cost():
     use = ek.Use(sharp_radius_um=0.0)
     result = ek.compare(
         straight_blade(),
-        [steady(ek.methods.face_honing(), sharp_target=1.0), ideal(1)],
+        [steady(ek.methods.face_honing(), fraction=1.0), ideal(1)],
         runs=4,
         seed=1,
         use=use,
@@ -224,7 +226,7 @@ def test_honing_costs_a_quarter_of_the_width_that_both_sides_cost():
 
 def test_duller_edges_and_wider_scatter_cost_more(curette):
     """Direction only, common practice: sharpening late and by an unsteady hand costs steel."""
-    usual = ek.methods.bench_stone()
+    usual = BENCH
     unsteady = dataclasses.replace(
         usual, hand=dataclasses.replace(usual.hand, tilt_deg=ek.ErrorTerm(person_sd=8.0, sd=5.0))
     )

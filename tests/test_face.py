@@ -25,6 +25,7 @@ NAMESPACES = (
     "patterns",
     "methods",
     "stones",
+    "strokes",
     "laws",
     "hand",
     "retire",

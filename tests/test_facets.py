@@ -45,7 +45,8 @@ def test_planes_on_a_circle_are_a_polygon_about_it(count, beta_deg):
     # the plane lies deeper by `depth`, so the ridge scales with R - depth
     lower = ridge * (1 - depth_um / 1000 / RADIUS)
     assert abs(ground.ridge_um - lower) < RIDGE_UM
-    np.testing.assert_allclose(table["ridge_um"], lower, atol=RIDGE_UM)
+    above = table[["ridge_um", "overhang_um"]].max(axis=1)
+    np.testing.assert_allclose(above, lower, atol=RIDGE_UM)
     np.testing.assert_allclose(table["width_um"], LENGTH / count * 1000, atol=RIDGE_UM)
     assert abs(ek.facets(edge, count).ridge_um - ridge) < RIDGE_UM
 
@@ -344,3 +345,18 @@ def test_the_order_of_placements_does_not_matter(shape):
     one, other = (ek.facets(edge, p, depth_um=9, stations=41) for p in (places, np.sort(places)))
     np.testing.assert_array_equal(one.recession_um, other.recession_um)
     np.testing.assert_array_equal(one.facet_index, other.facet_index)
+
+
+def test_ridges_and_overhangs_are_told_apart():
+    """On a circle of radius R: a ridge at half the spacing, an overhang at the distance to the end,
+    R (sec φ - 1) each (theory T10)."""
+    edge = circle()
+    table = ek.facets(edge, [1.0, 3.0], stations=4001).table
+    height = [
+        RADIUS * (1 / np.cos(d / RADIUS) - 1) * 1000 for d in (1.0, 1.0, edge.length_mm - 3.0)
+    ]
+    np.testing.assert_allclose(table["ridge_um"], [height[1]] * 2, atol=RIDGE_UM)
+    np.testing.assert_allclose(table["overhang_um"], [height[0], height[2]], atol=RIDGE_UM)
+    middle = ek.facets(edge, 3).table
+    assert middle["overhang_um"].tolist()[1] == 0.0
+    assert ek.facets(edge, 1).table["ridge_um"].tolist() == [0.0]

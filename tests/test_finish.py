@@ -114,7 +114,8 @@ def test_the_lay_of_a_held_stone_and_of_the_face_come_from_the_method():
     assert held.lay_deg == pytest.approx(90.0, abs=1e-6)
     honed = ek.finish(universal, ek.methods.face_honing(), rng=rng)
     assert honed.lay_deg == pytest.approx(0.0, abs=1e-9)
-    slanted = replace(ek.methods.held(15.0), stroke=ek.HolderStroke(angle_deg=30))
+    direction = ek.HolderStroke(angle_deg=30)
+    slanted = replace(ek.methods.held(15.0), stroke=ek.strokes.rolling(direction=direction))
     assert ek.finish(universal, slanted, rng=rng).lay.off_edge_deg == pytest.approx(60.0, abs=1e-6)
 
 

@@ -42,7 +42,7 @@ def test_teeth_and_strokes_draws_the_bearing_share():
 
 
 def test_strength_draws_both_directions_worn_and_new():
-    result = ek.strength(BLADE, load_n=5, recession=40)
+    result = ek.strength(ek.WornBlade.from_recession(BLADE, 40), load_n=5)
     ax = F.strength(result)
     drawn = [line.get_ydata() for line in ax.lines[:4]]
     for have, want in zip(
@@ -64,7 +64,7 @@ def test_strength_and_width_start_at_one_and_end_as_the_life_did():
 
 
 def test_the_section_of_a_worn_blade_lies_inside_the_new_one():
-    worn = ek.strength(BLADE, load_n=5, recession=40, face_um=50)
+    worn = ek.strength(ek.WornBlade.from_recession(BLADE, 40, face_um=50), load_n=5)
     x, y = F.worn_section({"both": worn}).lines[0].get_data()
     new = worn.new_section_mm
     assert x.min() > new[:, 0].min()

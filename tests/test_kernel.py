@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import edgekit as ek
-from edgekit.grinding import kernel as grinding
+from edgekit.grinding import planes
 from edgekit.grinding import recession_field as ground
 from edgekit.grinding.random_streams import (
     AHEAD,
@@ -22,7 +22,9 @@ from edgekit.life.life import live_runs
 from edgekit.life.retire import DEFAULT_RULES
 from edgekit.method.alternation import Alternation
 from edgekit.method.hand import ErrorTerm, Hand
+from edgekit.method.strokes import Advance, PlacementPhase
 from tests import plain_kernel
+from tests.wear_blades import in_steps
 
 # A life chains some ten sessions of sums of a few terms, each rounded to 1e-16 of millimetres.
 PLAIN = 1e-12
@@ -35,15 +37,23 @@ BLADES = {
     "sickle": ek.patterns.straight_sickle,
     "hoe": ek.patterns.hoe,
 }
+STEPS = ek.methods.held(15.0, placements=9)
+SHIFTED = dataclasses.replace(STEPS.stroke, phase=PlacementPhase.SHIFTED)
 METHODS = {
-    "each placement": ek.methods.freehand(seatings=1),
-    "all alike": ek.methods.freehand(seatings=2, stop=ek.Stop.ALL, placements=5),
-    "shifted marks": ek.methods.held(15.0, placements=9, marks=ek.Marks.SHIFTED),
-    "whole edge": dataclasses.replace(ek.methods.bench_stone(), sharp_target=1.0),
-    "one stroke": ek.methods.freehand(placements=1, seatings=1),
+    "each placement": in_steps(),
+    "all alike": in_steps(2, placements=5, advance=Advance.UNIFORM),
+    "shifted marks": dataclasses.replace(STEPS, stroke=SHIFTED),
+    "whole edge": ek.methods.bench_stone(
+        stroke=ek.strokes.local(), stop=ek.strokes.until_clear(fraction=1.0)
+    ),
+    "one stroke": in_steps(placements=1),
     "face": ek.methods.face_honing(),
-    "by turns": ek.mixture(
-        ek.methods.freehand(seatings=1, placements=7), ek.methods.face_honing(), sides=2, faces=1
+    "by turns": ek.mixture(in_steps(placements=7), ek.methods.face_honing(), sides=2, faces=1),
+}
+ROLLING = {
+    "rolling": ek.methods.freehand(),
+    "rolling, then the face": ek.mixture(
+        ek.methods.held(15.0), ek.methods.face_honing(), sides=1, faces=1
     ),
 }
 WITH_STRENGTH = (*DEFAULT_RULES, ek.MinStrength(fraction=0.6))
@@ -71,10 +81,10 @@ def test_lives_equal_those_of_the_plain_kernel(blade, method, monkeypatch):
 
 
 @pytest.mark.parametrize("rules", [DEFAULT_RULES, WITH_STRENGTH], ids=["usual", "strength"])
-@pytest.mark.parametrize("method", METHODS)
+@pytest.mark.parametrize("method", METHODS | ROLLING)
 def test_a_run_is_the_same_to_the_last_bit_in_any_company(method, rules, monkeypatch):
     """Alone, in blocks of three, and among more than there are slots for."""
-    blade, how = ek.patterns.universal_curette(), METHODS[method]
+    blade, how = ek.patterns.universal_curette(), (METHODS | ROLLING)[method]
     together = lives(blade, how, 11, rules=rules)
     monkeypatch.setattr(life, "MAX_RUNS_AT_ONCE", 3)
     in_threes = lives(blade, how, 11, rules=rules)
@@ -139,10 +149,10 @@ def test_seeded_keys_are_those_of_the_runs_own_generators():
 def test_placements_are_where_the_spacing_puts_them(blade):
     """Source: `placed_by_curvature`, which interpolates without a table (numpy.interp)."""
     edge = next(iter(BLADES[blade]().edges.values()))
-    table = grinding._even_places(edge, ek.Spacing.BY_CURVATURE)
+    table = planes.even_places(edge, ek.Spacing.BY_CURVATURE)
     for count in (5, 12):
-        at = (np.arange(count) + 0.5) * (grinding.EVEN_SHARES / count)
-        recorded = grinding._read(table, at)
+        at = (np.arange(count) + 0.5) * (planes.EVEN_SHARES / count)
+        recorded = planes._read(table, at)
         np.testing.assert_allclose(recorded, ek.placed_by_curvature(edge, count), atol=1e-4)
 
 
@@ -248,7 +258,7 @@ def test_a_life_by_itself_is_the_one_of_a_study():
 def test_a_generator_that_lives_twice_lives_two_lives():
     rng = np.random.default_rng(1)
     hand = Hand(tilt_deg=ErrorTerm(sd=2.0))
-    method = ek.methods.freehand(seatings=1, hand=hand)
+    method = ek.methods.freehand(stroke=ek.strokes.local(strokes_per_placement=1), hand=hand)
     first, second = (ek.live(ek.patterns.hoe(), method, rng=rng, **SMALL) for _ in range(2))
     assert not first.history.equals(second.history)
 
@@ -263,7 +273,7 @@ def test_a_second_stroke_like_the_first_takes_nothing():
     loss = [
         lives(
             ek.patterns.area_specific_curette(),
-            ek.methods.freehand(placements=6, seatings=4, hand=hand),
+            ek.methods.freehand(stroke=ek.strokes.local(placements=6), hand=hand),
             300,
             max_sessions=1,
         ).last("mean_width_um")

@@ -12,10 +12,11 @@ from scipy import stats
 import edgekit as ek
 from edgekit.clinic.forecast.provenance import PARTS
 from edgekit.errors import EdgekitError
+from tests.wear_blades import in_steps
 
 GRID_UM = 1e-3
 """Of the integration, whose step is 0.001 µm."""
-METHODS = {"held": ek.methods.held(55.0), "freehand": ek.methods.freehand(placements=8)}
+METHODS = {"held": ek.methods.held(55.0, placements=60), "freehand": in_steps(4, placements=8)}
 RUNS = 20
 
 
@@ -112,7 +113,7 @@ def test_groups_without_a_model_say_so_and_keep_the_log(check):
 def test_two_edges_share_the_models_loss_unless_the_width_is_shared():
     log = ek.read_log(rows("U-1", 0.006, "held", 4, pattern="universal curette"))
     result = ek.forecast(log, retire=ek.MaxWidthLoss(fraction=0.2))
-    methods = {"held": ek.methods.held(15.0)}
+    methods = {"held": ek.methods.held(15.0, placements=60)}
     own = ek.compare_with_model(result, methods=methods, seed=1, runs=RUNS).groups.iloc[0]
     both = ek.compare_with_model(result, methods=methods, seed=1, runs=RUNS, edges_share_width=True)
     assert np.isclose(both.groups["model_um_per_session"][0], 2 * own["model_um_per_session"])

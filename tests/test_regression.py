@@ -22,6 +22,7 @@ import scipy
 import sympy
 
 import edgekit as ek
+from tests.wear_blades import in_steps
 
 HERE = Path(__file__).parent
 STORED = HERE / "regression.npz"
@@ -92,7 +93,7 @@ def tray():
 def hoe_case(**changes):
     return ek.LifeCase(
         blade=ek.patterns.hoe,
-        method=ek.methods.freehand(seatings=2),
+        method=in_steps(2),
         stations=16,
         depths=4,
         **changes,
@@ -172,40 +173,43 @@ CALLS = {
         ek.dull_edge(75.0, [1.0, 4.65]), "edge_width_um", "along_face_um", "worn_area_um2"
     ),
     "sharpen freehand": lambda: sharpened(area_specific(), ek.methods.freehand()),
+    "sharpen in steps": lambda: sharpened(area_specific(), in_steps(4)),
     "sharpen held": lambda: sharpened(universal(), ek.methods.held(ek.best_setting(left()))),
     "sharpen bench stone": lambda: sharpened(ek.patterns.curved_sickle(), ek.methods.bench_stone()),
     "sharpen powered": lambda: sharpened(ek.patterns.hoe(), ek.methods.powered()),
     "sharpen face": lambda: sharpened(universal(), ek.methods.face_honing()),
-    "live freehand": lambda: life_numbers(area_specific(), ek.methods.freehand(placements=6)),
+    "live freehand": lambda: life_numbers(area_specific(), in_steps(4, placements=6)),
+    "live rolling": lambda: life_numbers(area_specific(), ek.methods.freehand(), max_sessions=6),
     "live mixture": lambda: life_numbers(
         universal(),
-        ek.mixture(ek.methods.freehand(placements=5), ek.methods.face_honing(), sides=2, faces=1),
+        ek.mixture(in_steps(4, placements=5), ek.methods.face_honing(), sides=2, faces=1),
     ),
     "live strength rule": lambda: life_numbers(
         ek.patterns.half_length_curette(),
-        ek.methods.freehand(placements=5),
+        in_steps(4, placements=5),
         use=ek.Use(strokes=30),
         retire=ek.MinStrength(fraction=0.7),
     ),
     "live saturating": lambda: life_numbers(
         ek.patterns.straight_sickle(),
-        ek.methods.freehand(placements=4),
+        in_steps(4, placements=4),
         use=ek.Use(law=ek.SaturatingDulling(limit_um=4.0, strokes=20.0)),
     ),
     "compare": lambda: (
         ek.compare(
             area_specific(),
-            [ek.methods.freehand(placements=6), ek.methods.face_honing()],
+            [in_steps(4, placements=6), ek.methods.face_honing()],
             runs=12,
             seed=4,
             stations=32,
             depths=6,
+            grid_runs=4,
         ).table,
     ),
     "sweep": lambda: (
         ek.sweep(
             hoe_case(),
-            ek.full_grid({"method.placements": [2, 5], "use.strokes": [15, 45]}),
+            ek.full_grid({"method.stroke.placements": [2, 5], "use.strokes": [15, 45]}),
             runs=5,
             seed=1,
             progress=False,
@@ -235,7 +239,7 @@ CALLS = {
         ek.tornado(hoe_case(), {"use.strokes": (20.0, 60.0)}, runs=5, seed=1, progress=False).table,
     ),
     "what decides": lambda: (
-        ek.key_inputs(ek.patterns.hoe(), ek.methods.freehand(placements=3), runs=3, seed=1),
+        ek.key_inputs(ek.patterns.hoe(), in_steps(4, placements=3), runs=3, seed=1),
     ),
     "runs needed": lambda: (ek.runs_needed([1.0, 2.0, 4.0, 3.5], error=0.2),),
     "grain": lambda: (
@@ -257,7 +261,10 @@ CALLS = {
     ),
     "finish freehand": lambda: finished(ek.methods.freehand()),
     "finish across": lambda: finished(
-        replace(ek.methods.freehand(), stroke=ek.across_edge(), abrasive=ek.ceramic_stone())
+        replace(
+            ek.methods.freehand(stroke=ek.strokes.rolling(direction=ek.across_edge())),
+            abrasive=ek.ceramic_stone(),
+        )
     ),
     "lay": lambda: (ek.lay(used(), ek.along_edge(), stations=50).lay_deg,),
     "working angles": lambda: pick(
@@ -279,7 +286,9 @@ CALLS = {
         "modulus_mm3",
     ),
     "strength": lambda: pick(
-        ek.strength(universal(), load_n=5.0, recession=43.0),
+        ek.strength(
+            ek.WornBlade.from_recession(universal(), 43.0, stations=200, depths=32), load_n=5.0
+        ),
         "stress_mpa",
         "stress_ratio",
         "strength_left",

@@ -1,6 +1,7 @@
 """Shares of variance, swings and numbers of runs, against closed forms."""
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -9,10 +10,9 @@ import pytest
 import edgekit as ek
 from edgekit.evidence_table import Gsd, Range, Sd, entry
 from edgekit.study.sensitivity import variance_shares
+from tests.wear_blades import in_steps
 
-TASK = ek.LifeCase(
-    blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1), stations=16, depths=4
-)
+TASK = ek.LifeCase(blade=ek.patterns.hoe, method=in_steps(), stations=16, depths=4)
 A, B = 7.0, 0.1
 # Ishigami & Homma 1990; Saltelli et al. 2008, Global Sensitivity Analysis, section 4 (from memory):
 # variances of sin x₁ + A sin² x₂ + B x₃⁴ sin x₁ on (-π, π)³, which integrate in closed form.
@@ -101,7 +101,14 @@ def test_a_tornado_shows_the_widest_first_and_equals_plain_comparisons():
     for value, where in ((26.25, "at_low"), (37.5, "base"), (48.75, "at_high")):
         use = ek.Use(strokes=value, patch_cv=0.2)
         alone = ek.compare(
-            ek.patterns.hoe(), [TASK.method], runs=12, seed=3, use=use, stations=16, depths=4
+            ek.patterns.hoe(),
+            [TASK.method],
+            runs=12,
+            seed=3,
+            use=use,
+            stations=16,
+            depths=4,
+            grid_runs=0,
         )
         assert row[where] == pytest.approx(alone.table["loss_um_per_session"][0], rel=1e-12)
         losses[where] = alone.runs["loss_um_per_session"]
@@ -110,64 +117,115 @@ def test_a_tornado_shows_the_widest_first_and_equals_plain_comparisons():
     assert row["swing_mc"] == pytest.approx(gap.sem(), rel=1e-9)
 
 
-def test_key_inputs_equal_plain_comparisons():
-    """Rate, exponent through the same radius after one use, and a count, each set by hand."""
-    blade, method, use = ek.patterns.hoe(), ek.methods.freehand(), ek.Use()
-    table = ek.key_inputs(blade, method, runs=6, seed=3).set_index("input")
-    assert (table["swing_um"].diff().dropna() <= 0).all()
-    low = table["low"]
-    through = ek.PowerDulling.through(
+def with_stroke(method, **changes):
+    return replace(method, stroke=replace(method.stroke, **changes))
+
+
+def with_stop(method, **changes):
+    return replace(method, stop=replace(method.stop, **changes))
+
+
+def with_hand(method, term, **changes):
+    changed = replace(getattr(method.hand, term), **changes)
+    return replace(method, hand=replace(method.hand, **{term: changed}))
+
+
+def law_through(use, exponent):
+    """The law of another exponent with the same radius after one use."""
+    return ek.PowerDulling.through(
         radius_um=float(use.law.after(np.array(use.sharp_radius_um), use.strokes)),
         strokes=use.strokes,
         sharp_radius_um=use.sharp_radius_um,
-        exponent=low["dull_exponent"],
+        exponent=exponent,
     )
-    rate = replace(use.law, rate=low["dull_rate_um2_per_stroke"])
-    few = replace(method, placements=int(low["placements"]))
-    hand = method.hand
-    tilt, swing, position, depth = hand.terms
 
-    def held(**terms):
-        return replace(method, hand=replace(hand, **terms))
 
-    cases = {
-        "dull_exponent": (method, replace(use, law=through)),
-        "dull_rate_um2_per_stroke": (method, replace(use, law=rate)),
-        "strokes_per_use": (method, replace(use, strokes=low["strokes_per_use"])),
-        "sharp_radius_um": (method, replace(use, sharp_radius_um=low["sharp_radius_um"])),
-        "attrition_um_per_use": (method, replace(use, attrition_um=low["attrition_um_per_use"])),
-        "placements": (few, use),
-        "freehand_seatings": (replace(method, seatings=int(low["freehand_seatings"])), use),
-        "sharp_target": (replace(method, sharp_target=low["sharp_target"]), use),
-        "freehand_tilt_sd_deg": (held(tilt_deg=replace(tilt, sd=low["freehand_tilt_sd_deg"])), use),
-        "freehand_tilt_bias_sd_deg": (
-            held(tilt_deg=replace(tilt, person_sd=low["freehand_tilt_bias_sd_deg"])),
-            use,
-        ),
-        "freehand_swing_sd_deg": (
-            held(swing_deg=replace(swing, sd=low["freehand_swing_sd_deg"])),
-            use,
-        ),
-        "position_sd_mm": (held(position_mm=replace(position, sd=low["position_sd_mm"])), use),
-        "depth_cv": (held(depth=replace(depth, sd=low["depth_cv"])), use),
-        "retire_width_fraction": (method, use),
-    }
-    assert {*cases} == {*table.index}
-    for name, (how, used) in cases.items():
-        rule = ek.MaxWidthLoss()
-        if name == "retire_width_fraction":
-            rule = ek.MaxWidthLoss(fraction=low[name])
-        alone = ek.compare(blade, [how], runs=6, seed=3, use=used, retire=rule)
-        row = alone.table.iloc[0]
-        assert table["loss_um_at_low"][name] == pytest.approx(row["loss_um_per_session"], rel=1e-12)
-        assert table["sessions_at_low"][name] == row["sessions_p50"]
+# How each input is set by hand: the method, or the use, for a value.
+OF_USE = {
+    "dull_exponent": lambda u, x: replace(u, law=law_through(u, x)),
+    "dull_rate_um2_per_stroke": lambda u, x: replace(u, law=replace(u.law, rate=x)),
+    "strokes_per_use": lambda u, x: replace(u, strokes=x),
+    "sharp_radius_um": lambda u, x: replace(u, sharp_radius_um=x),
+    "attrition_um_per_use": lambda u, x: replace(u, attrition_um=x),
+}
+OF_HAND = {
+    "sharp_target": lambda m, x: with_stop(m, fraction=x),
+    "freehand_tilt_sd_deg": lambda m, x: with_hand(m, "tilt_deg", sd=x),
+    "freehand_tilt_bias_sd_deg": lambda m, x: with_hand(m, "tilt_deg", person_sd=x),
+    "freehand_swing_sd_deg": lambda m, x: with_hand(m, "swing_deg", sd=x),
+    "position_sd_mm": lambda m, x: with_hand(m, "position_mm", sd=x),
+}
+OF_PLANES = {
+    "placements": lambda m, x: with_stroke(m, placements=int(x)),
+    "strokes_per_placement": lambda m, x: with_stroke(m, strokes_per_placement=int(x)),
+    "depth_cv": lambda m, x: with_hand(m, "depth", sd=x),
+}
+OF_ROLLING = {
+    "removal_fine_mm3_per_stroke": lambda m, x: replace(m, removal_mm3_per_stroke=x),
+    "within_stroke_tilt_sd_deg": lambda m, x: with_stroke(m, within_tilt_sd_deg=x),
+    "stroke_correlation_s": lambda m, x: with_stroke(m, correlation_s=x),
+    "look_resolution_um": lambda m, x: with_stop(m, resolution_um=x),
+    "strokes_between_looks": lambda m, x: with_stop(m, strokes_between_looks=int(x)),
+}
+LOCAL = ek.methods.freehand(stroke=ek.strokes.local())
+FREEHAND = ek.methods.freehand()
+RULE = "retire_width_fraction"
+RUNS = 2
+
+
+@cache
+def loss_and_life(method, use=None, fraction=0.2):
+    rule = ek.MaxWidthLoss(fraction=fraction)
+    options = {"runs": RUNS, "seed": 3, "use": use, "retire": rule, "grid_runs": 0}
+    row = ek.compare(ek.patterns.hoe(), [method], **options).table.iloc[0]
+    return row["loss_um_per_session"], row["sessions_p50"]
+
+
+MODELS = {
+    "stroke model": ("rolling", FREEHAND, "local", LOCAL),
+    "stop rule": (
+        "counted",
+        replace(FREEHAND, stop=ek.strokes.counted()),
+        "clear",
+        replace(FREEHAND, stop=ek.strokes.until_clear()),
+    ),
+}
+
+
+@pytest.mark.parametrize(
+    ("method", "others", "models"),
+    [(LOCAL, OF_PLANES, ["stroke model"]), (FREEHAND, OF_ROLLING, [*MODELS])],
+    ids=["local", "rolling"],
+)
+def test_key_inputs_equal_plain_comparisons(method, others, models):
+    """Every input at its low end set by hand; an input that cannot matter is not in the table."""
+    table = ek.key_inputs(ek.patterns.hoe(), method, runs=RUNS, seed=3).set_index("input")
+    assert (table["swing_um"].diff().dropna() <= 0).all()
+    assert {*table.index} == {*OF_USE, *OF_HAND, *others, RULE, *models}
+    for name, row in table.iterrows():
+        if name in models:
+            low, at_low, high, at_high = MODELS[name]
+            assert (row["low"], row["high"], row["status"]) == (low, high, "assumed")
+            alone = loss_and_life(at_low)
+            assert row["loss_um_at_high"] == pytest.approx(loss_and_life(at_high)[0], rel=1e-12)
+        elif name in OF_USE:
+            alone = loss_and_life(method, use=OF_USE[name](ek.Use(), row["low"]))
+        elif name == RULE:
+            alone = loss_and_life(method, fraction=row["low"])
+        else:
+            alone = loss_and_life((OF_HAND | others)[name](method, row["low"]))
+        got = row[["loss_um_at_low", "sessions_at_low"]]
+        assert got.tolist() == pytest.approx(alone, rel=1e-12), name
+        gap = abs(row["loss_um_at_high"] - row["loss_um_at_low"])
+        assert row["swing_um"] == pytest.approx(gap, rel=1e-12)
+        assert row["loss_um_default"] == pytest.approx(loss_and_life(method)[0], rel=1e-12)
 
 
 def test_ends_of_key_inputs_are_those_of_the_evidence():
     """Value ± spread, value times or over a factor, or what sources give."""
-    table = ek.key_inputs(ek.patterns.hoe(), ek.methods.freehand(), runs=2, seed=3)
+    table = ek.key_inputs(ek.patterns.hoe(), LOCAL, runs=2, seed=3)
     kinds = set()
-    for row in table.itertuples():
+    for row in table[table["input"] != "stroke model"].itertuples():
         item = entry(row.input)
         match item.spread:
             case Sd(sd=sd):

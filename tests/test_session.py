@@ -1,4 +1,4 @@
-"""One resharpening: when it cannot, what it costs, and what errors, marks and stops do to it."""
+"""One resharpening: when it cannot, what it costs, and what errors, phases and advances do to it."""
 
 import dataclasses
 
@@ -11,6 +11,7 @@ import edgekit as ek
 from edgekit.evidence_table import value
 from edgekit.grinding.session import SessionOutcome
 from edgekit.life.life import LifeEnd
+from edgekit.method.strokes import Advance, PlacementPhase
 from tests.wear_blades import (
     BETA_DEG,
     LENGTH_MM,
@@ -62,8 +63,8 @@ def test_a_hollow_edge_cannot_be_ground_sharp_by_flat_stones():
 
 def test_a_setting_far_too_steep_never_reaches_the_edge():
     blade = ek.patterns.universal_curette()
-    right = ground_once(blade, steady(ek.methods.held(15.0)))
-    wrong = ground_once(blade, steady(ek.methods.held(60.0)))
+    right = ground_once(blade, steady(ek.methods.held(15.0, placements=60)))
+    wrong = ground_once(blade, steady(ek.methods.held(60.0, placements=60)))
     assert right.status == "sharp"
     assert wrong.status.startswith("not sharp")
     assert wrong.edges["left"].sharp_fraction == 0.0
@@ -85,19 +86,19 @@ def test_too_small_a_largest_advance_stops_short_and_says_so():
 @given(
     target=st.floats(0.3, 1.0),
     count=st.integers(2, 15),
-    stop=st.sampled_from(ek.Stop),
+    advance=st.sampled_from(Advance),
     seed=st.integers(0, 1000),
 )
-def test_the_share_asked_for_is_sharp(target, count, stop, seed):
+def test_the_share_asked_for_is_sharp(target, count, advance, seed):
     hand = ek.Hand(
         tilt_deg=ek.ErrorTerm(sd=1.0), swing_deg=ek.ErrorTerm(sd=3.0), depth=ek.ErrorTerm(sd=0.2)
     )
-    method = ideal(count, sharp_target=target, stop=stop, hand=hand)
+    method = ideal(count, fraction=target, advance=advance, hand=hand)
     blade = circle_blade(bow=1 / 15)
     done = ground_once(blade, method, seed=seed, stations=81, depths=5)
     assert done.status == "sharp"
     assert done.edges["used"].sharp_fraction >= target - 1e-9
-    if stop is ek.Stop.ALL:  # the least advance that does: a little less would not
+    if advance is Advance.UNIFORM:  # the least advance that does: a little less would not
         shallow = dataclasses.replace(method, max_advance_um=done.advance_um * 0.2)
         assert ground_once(blade, shallow, seed=seed, stations=81, depths=5).status != "sharp"
 
@@ -105,7 +106,7 @@ def test_the_share_asked_for_is_sharp(target, count, stop, seed):
 # ---- cost in closed form --------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("radius_um", [1.0, 4.0, 12.0])
+@pytest.mark.parametrize("radius_um", [1.5, 4.0, 12.0])
 @pytest.mark.parametrize("beta_deg", [60.0, 75.0, 82.0])
 def test_a_straight_edge_loses_exactly_its_rounding(radius_um, beta_deg):
     """Source: closed form: r cot(β/2) along the face, r(1 + cosβ) normal to the flank."""
@@ -115,6 +116,16 @@ def test_a_straight_edge_loses_exactly_its_rounding(radius_um, beta_deg):
     lost = radius_um / np.tan(beta / 2)
     np.testing.assert_allclose(done.edges["used"].recession_um, lost, atol=EXACT_UM)
     assert done.advance_um == pytest.approx(radius_um * (1 + np.cos(beta)), abs=EXACT_UM)
+
+
+@pytest.mark.parametrize("method", [ideal(3), ek.methods.freehand()], ids=["local", "rolling"])
+def test_an_edge_no_blunter_than_a_ground_one_is_left_alone(method):
+    fresh_um = value("sharp_radius_um")
+    done = ground_once(straight_blade(), method, radius_um=fresh_um)
+    assert done.steel_mg == done.passes == done.edges["used"].recession_um.max() == 0
+    assert done.status == "sharp"
+    blunt = ground_once(straight_blade(), method, radius_um=2 * fresh_um)
+    assert blunt.steel_mg > 0
 
 
 def test_steel_is_a_parallelogram_times_length_times_density():
@@ -173,7 +184,7 @@ def test_a_stone_tilted_open_takes_no_wedge():
 @pytest.mark.parametrize("swing_deg", [-4.0, 3.0])
 def test_swing_moves_the_touch_towards_the_toe_and_changes_the_angle(swing_deg):
     """Source: on a circle sinβ ρ + tan σ t points along ρ turned by atan(tan σ / sinβ)."""
-    method = ideal(1, hand=biased(swing_deg=swing_deg), sharp_target=0.05)
+    method = ideal(1, hand=biased(swing_deg=swing_deg), fraction=0.05)
     edge = ground_once(circle_blade(), method, stations=2001).edges["used"]
     beta, swing = np.radians([BETA_DEG, swing_deg])
     shift = RADIUS_MM * np.arctan(np.tan(swing) / np.sin(beta))
@@ -185,7 +196,7 @@ def test_swing_moves_the_touch_towards_the_toe_and_changes_the_angle(swing_deg):
 
 
 def test_a_shift_moves_the_facet_towards_the_toe_by_as_much():
-    method = ideal(1, hand=biased(position_mm=0.8), sharp_target=0.05)
+    method = ideal(1, hand=biased(position_mm=0.8), fraction=0.05)
     edge = ground_once(circle_blade(), method, stations=2001).edges["used"]
     touched = edge.arc_mm[np.argmax(edge.recession_um)]
     assert touched == pytest.approx(LENGTH_MM / 2 + 0.8, abs=LENGTH_MM / 2000)
@@ -193,8 +204,10 @@ def test_a_shift_moves_the_facet_towards_the_toe_by_as_much():
 
 def test_overshoot_deepens_a_placement_that_stops_by_itself():
     """Stopping at each placement by 30 % too late takes 1.3 times the advance; equal everywhere."""
-    plain = ground_once(straight_blade(), ideal(1, stop=ek.Stop.EACH))
-    over = ground_once(straight_blade(), ideal(1, stop=ek.Stop.EACH, hand=biased(depth=0.3)))
+    plain = ground_once(straight_blade(), ideal(1, advance=Advance.PER_PLACEMENT))
+    over = ground_once(
+        straight_blade(), ideal(1, advance=Advance.PER_PLACEMENT, hand=biased(depth=0.3))
+    )
     assert over.advance_um == pytest.approx(1.3 * plain.advance_um, rel=1e-12)
     ratio = over.edges["used"].mean_recession_um / plain.edges["used"].mean_recession_um
     assert ratio == pytest.approx(1.3, rel=1e-9)
@@ -219,7 +232,7 @@ def test_random_swing_costs_a_finely_placed_edge_a_few_micrometres():
 def test_honing_the_face_costs_cosine_beta_of_the_width(beta_deg):
     """Source: derived: depth r(1 + cosβ); width falls by cosβ times that of both sides."""
     blade = ek.patterns.universal_curette(internal_angle_deg=beta_deg, thickness_mm=0.6)
-    honed = ground_once(blade, steady(ek.methods.face_honing(), sharp_target=1.0))
+    honed = ground_once(blade, steady(ek.methods.face_honing(), fraction=1.0))
     least = 4.0 / np.tan(np.radians(beta_deg / 2))
     cosine = np.cos(np.radians(beta_deg))
     assert honed.advance_um == pytest.approx(4.0 * (1 + cosine), abs=EXACT_UM)
@@ -234,7 +247,7 @@ def test_honing_the_face_costs_cosine_beta_of_the_width(beta_deg):
 def test_a_leaning_face_stone_opens_one_edge_and_closes_the_other():
     blade = ek.patterns.universal_curette()
     method = dataclasses.replace(
-        steady(ek.methods.face_honing(), sharp_target=1.0), hand=biased(tilt_deg=1.5)
+        steady(ek.methods.face_honing(), fraction=1.0), hand=biased(tilt_deg=1.5)
     )
     done = ground_once(blade, method)
     side = slice(0, 200)
@@ -249,14 +262,14 @@ def test_a_leaning_face_stone_opens_one_edge_and_closes_the_other():
     assert done.advance_um > 10  # the slope over the blade's width comes off first
 
 
-# ---- marks and stops ------------------------------------------------------------------------
+# ---- phases and advances ------------------------------------------------------------------------
 
 
-def losses_a_session(marks, sessions=6, count=6):
+def losses_a_session(phase, sessions=6, count=6):
     use = ek.Use(sharp_radius_um=0.0, sharp_radius_gsd=1.0, severity_gsd=1.0)
     life = ek.live(
         circle_blade(),
-        ideal(count, marks=marks),
+        ideal(count, phase=phase),
         use=use,
         rng=np.random.default_rng(1),
         max_sessions=sessions,
@@ -269,7 +282,7 @@ def losses_a_session(marks, sessions=6, count=6):
 
 def test_the_same_marks_pay_for_their_facets_once():
     """Source: derived; after the first session only r cot(β/2) is left to pay."""
-    losses = losses_a_session(ek.Marks.SAME)
+    losses = losses_a_session(PlacementPhase.SAME)
     radius = float(ek.PowerDulling().after(0.0, value("strokes_per_use")))
     least = radius / np.tan(np.radians(BETA_DEG / 2))
     facet = (LENGTH_MM / 6) ** 2 / RADIUS_MM / 12 * UM
@@ -277,10 +290,12 @@ def test_the_same_marks_pay_for_their_facets_once():
     np.testing.assert_allclose(losses[1:], least, atol=0.01)  # a polygon's offset keeps its corners
 
 
-@pytest.mark.parametrize("marks", [ek.Marks.SHIFTED, ek.Marks.RANDOM], ids=lambda m: m.name)
-def test_other_marks_pay_for_facets_again(marks):
+@pytest.mark.parametrize(
+    "phase", [PlacementPhase.SHIFTED, PlacementPhase.RANDOM], ids=lambda m: m.name
+)
+def test_other_marks_pay_for_facets_again(phase):
     """On average: random marks may fall by chance where the last ones were."""
-    same, other = (losses_a_session(m, sessions=12) for m in (ek.Marks.SAME, marks))
+    same, other = (losses_a_session(m, sessions=12) for m in (PlacementPhase.SAME, phase))
     assert other[1:].mean() > 2 * same[1:].mean()
 
 
@@ -288,10 +303,10 @@ def test_marks_shift_by_half_a_spacing_and_back():
     """Source: the phases themselves: middles of the stretches, or quarter and three quarters."""
     draw = np.array([0.1, 0.9])
     for session in range(4):
-        assert (ek.Marks.SAME.phase(session, draw) == 0.5).all()
-        shifted = ek.Marks.SHIFTED.phase(session, draw)
+        assert (PlacementPhase.SAME.phase(session, draw) == 0.5).all()
+        shifted = PlacementPhase.SHIFTED.phase(session, draw)
         assert (shifted == (0.75 if session % 2 else 0.25)).all()
-        assert (ek.Marks.RANDOM.phase(session, draw) == draw).all()
+        assert (PlacementPhase.RANDOM.phase(session, draw) == draw).all()
 
 
 @pytest.mark.parametrize("count", [2, 5, 12])
@@ -301,8 +316,8 @@ def test_marks_shift_by_half_a_spacing_and_back():
     ids=lambda b: b.name,
 )
 def test_looking_after_every_stroke_never_costs_more_than_counting(count, blade):
-    each = ground_once(blade, ideal(count, stop=ek.Stop.EACH), stations=200)
-    all_ = ground_once(blade, ideal(count, stop=ek.Stop.ALL), stations=200)
+    each = ground_once(blade, ideal(count, advance=Advance.PER_PLACEMENT), stations=200)
+    all_ = ground_once(blade, ideal(count, advance=Advance.UNIFORM), stations=200)
     assert each.steel_mg <= all_.steel_mg * (1 + 1e-12)
     for name, edge in each.edges.items():
         assert (edge.recession_um <= all_.edges[name].recession_um + EXACT_UM).all()
@@ -360,7 +375,7 @@ def test_the_toe_is_ground_with_the_rest(spacing):
 
 def test_a_toe_left_out_of_reach_is_counted_as_dull():
     blade = ek.patterns.universal_curette()
-    done = ground_once(blade, ideal(2, sharp_target=0.8, spacing=ek.Spacing.EVEN))
+    done = ground_once(blade, ideal(2, fraction=0.8, spacing=ek.Spacing.EVEN))
     edge = done.edges["left"]
     assert 0.8 <= edge.sharp_fraction < 0.95
     assert not edge.sharp[-1]

@@ -2,7 +2,6 @@
 
 import itertools
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,9 +10,9 @@ from shapely.geometry import Polygon, box
 
 import edgekit as ek
 from edgekit.bending.beam import Direction
+from edgekit.bending.strength import ROWS
 from edgekit.geometry.blade import Blade, BladeClass
 from edgekit.geometry.section import RoundBack, Triangular
-from edgekit.life.strength import ROWS
 
 EXACT = 1e-9  # polygons with straight sides
 ROUND = 2e-3  # a back of 96 chords against its circle
@@ -43,8 +42,15 @@ def bar(section, kind=BladeClass.UNIVERSAL) -> Blade:
     return Blade(name="bar", kind=kind, edges=edges, section=section)
 
 
-def bent(blade: Blade, **more) -> "ek.wear.strength.Strength":  # type: ignore[name-defined]
-    return ek.strength(blade, load_n=FORCE, load_from_toe_mm=LOAD_FROM_TOE, **more)
+def bent(blade: Blade | ek.WornBlade) -> ek.bending.strength.Strength:
+    return ek.strength(blade, load_n=FORCE, load_from_toe_mm=LOAD_FROM_TOE)
+
+
+def ground(blade: Blade, recession_um=0.0, *, face_um: float = 0.0) -> ek.WornBlade:
+    """A blade ground so far, on stations and depths as fine as `strength` gives a new blade."""
+    return ek.WornBlade.from_recession(
+        blade, recession_um, face_um=face_um, stations=200, depths=32
+    )
 
 
 def moments(result) -> np.ndarray:
@@ -94,8 +100,8 @@ def test_a_triangle_ground_either_way_is_a_smaller_triangle(gone):
     beta = 70.0
     height = WIDTH / 2 * math.tan(math.radians(beta))
     blade = bar(Triangular(width_mm=WIDTH, internal_angle_deg=beta))
-    sides = bent(blade, recession=gone * WIDTH / 2 * 1000)
-    face = bent(blade, face_um=gone * height * 1000)
+    sides = bent(ground(blade, gone * WIDTH / 2 * 1000))
+    face = bent(ground(blade, face_um=gone * height * 1000))
     assert sides.stress_ratio == pytest.approx((1 - gone) ** -3, rel=1e-6)
     assert face.stress_ratio == pytest.approx((1 - gone) ** -3, rel=1e-6)
     assert sides.strength_left == pytest.approx((1 - gone) ** 3, rel=1e-6)
@@ -136,7 +142,7 @@ def test_a_worn_round_backed_section_agrees_with_clipped_polygons(sides_um, face
     between = Polygon([(u, 0), (0.86 - u, 0), (0.86 - u - reach, -0.71), (u + reach, -0.71)])
     left = of_life.intersection(between).intersection(box(-1, -2, 2, -face_um / 1000))
     _, about_x, about_y = strips(affinity.translate(left, 0, 0))
-    result = bent(bar(section), recession=float(sides_um), face_um=float(face_um))
+    result = bent(ground(bar(section), float(sides_um), face_um=float(face_um)))
     at = len(result.lever_mm) // 2
     moment = FORCE * result.lever_mm[at]
     assert result.stress_mpa[0, at] == pytest.approx(moment / about_x, rel=5e-3)
@@ -144,7 +150,7 @@ def test_a_worn_round_backed_section_agrees_with_clipped_polygons(sides_um, face
 
 
 def test_stress_goes_with_the_load_and_the_ratio_does_not():
-    one, three = (ek.strength(AREA, load_n=n, recession=50.0) for n in (1.0, 3.0))
+    one, three = (ek.strength(ground(AREA, 50.0), load_n=n) for n in (1.0, 3.0))
     assert three.stress_mpa == pytest.approx(3 * one.stress_mpa, rel=EXACT)
     assert three.stress_ratio == pytest.approx(one.stress_ratio, rel=EXACT)
     assert three.strength_left == pytest.approx(float(one.strength_left), rel=EXACT)
@@ -152,10 +158,11 @@ def test_stress_goes_with_the_load_and_the_ratio_does_not():
 
 @pytest.mark.parametrize("blade", [UNIVERSAL, AREA], ids=lambda b: b.name)
 def test_grinding_never_strengthens_a_curette(blade):
-    left = [
-        float(ek.strength(blade, load_n=5, recession=u).strength_left) for u in range(0, 120, 20)
+    left = [float(ek.strength(ground(blade, u), load_n=5).strength_left) for u in range(0, 120, 20)]
+    face = [
+        float(ek.strength(ground(blade, face_um=d), load_n=5).strength_left)
+        for d in range(0, 120, 20)
     ]
-    face = [float(ek.strength(blade, load_n=5, face_um=d).strength_left) for d in range(0, 120, 20)]
     assert left[0] == face[0] == pytest.approx(1)
     assert (np.diff(left) < 0).all()
     assert (np.diff(face) < 0).all()
@@ -164,16 +171,14 @@ def test_grinding_never_strengthens_a_curette(blade):
 def test_a_pointed_blade_keeps_its_strength_as_its_point_goes_back():
     # What is left is the same wedge, farther back: derived. The load follows the point.
     sickle = ek.patterns.straight_sickle()
-    for worn in ({"recession": 60.0}, {"face_um": 100.0}):
-        assert float(ek.strength(sickle, load_n=5, **worn).strength_left) == pytest.approx(
-            1, abs=0.02
-        )
+    for worn in (ground(sickle, 60.0), ground(sickle, face_um=100.0)):
+        assert float(ek.strength(worn, load_n=5).strength_left) == pytest.approx(1, abs=0.02)
 
 
 def test_a_local_loss_weakens_its_own_section_only():
     row = np.zeros(200)
     row[20:30] = 80.0
-    ratio = ek.strength(AREA, load_n=5, recession={"used": row}).stress_ratio
+    ratio = ek.strength(ground(AREA, {"used": row}), load_n=5).stress_ratio
     assert ratio[:, 20:30].max() > 1.2
     assert ratio[:, 40:] == pytest.approx(1)
 
@@ -181,27 +186,19 @@ def test_a_local_loss_weakens_its_own_section_only():
 def test_a_session_and_a_life_carry_their_own_fields():
     method = ek.methods.held(15.0)
     done = ek.sharpen(UNIVERSAL, method, dull_radius_um=8.0, rng=np.random.default_rng(1))
-    worn = ek.strength(UNIVERSAL, load_n=5, recession=done)
+    worn = ek.strength(done.worn, load_n=5)
     deepest = max(edge.deepest_recession_um for edge in done.edges.values())
-    least = float(ek.strength(UNIVERSAL, load_n=5, recession=deepest).strength_left)
+    least = float(ek.strength(ground(UNIVERSAL, deepest), load_n=5).strength_left)
     assert least < float(worn.strength_left) < 1
     honed = ek.sharpen(
         UNIVERSAL, ek.methods.face_honing(), dull_radius_um=8.0, rng=np.random.default_rng(1)
     )
-    assert 0.8 < float(ek.strength(UNIVERSAL, load_n=5, recession=honed).strength_left) < 0.99
+    assert 0.8 < float(ek.strength(honed.worn, load_n=5).strength_left) < 0.99
     life = ek.live(UNIVERSAL, method, rng=np.random.default_rng(1))
-    of_life = ek.strength(UNIVERSAL, load_n=5, recession=life)
-    assert of_life.stress_mpa.shape[0] == life.sessions
-    assert life.strength_left == pytest.approx(of_life.strength_left, rel=CURVE)
-    assert len(of_life.table) == of_life.stress_mpa.size
-
-
-def test_many_states_at_once_equal_one_at_a_time():
-    life = ek.live(AREA, ek.methods.freehand(), rng=np.random.default_rng(2))
-    of_life = ek.strength(AREA, load_n=5, recession=life)
-    last = replace(life, wears=life.wears[-1:], history=life.history.tail(1))
-    alone = ek.strength(AREA, load_n=5, recession=last)
-    assert alone.stress_mpa[0] == pytest.approx(of_life.stress_mpa[-1], rel=EXACT)
+    of_life = [
+        float(ek.strength(life.worn(k + 1), load_n=5).strength_left) for k in range(life.sessions)
+    ]
+    assert life.strength_left == pytest.approx(of_life, rel=CURVE)
 
 
 def test_the_strength_rule_ends_a_life_at_its_limit():
@@ -248,11 +245,11 @@ def test_the_loss_is_one_that_murrays_test_would_first_see_between_a_tenth_and_a
     for blade in (UNIVERSAL, AREA):
         each = blade.width_mm * 1000 / len(blade.edges)
         sides = [
-            float(ek.strength(blade, load_n=5, recession=p * each).strength_left)
-            for p in (0.1, 0.2)
+            float(ek.strength(ground(blade, p * each), load_n=5).strength_left) for p in (0.1, 0.2)
         ]
         face = [
-            float(ek.strength(blade, load_n=5, face_um=p * 710.0).strength_left) for p in (0.1, 0.2)
+            float(ek.strength(ground(blade, face_um=p * 710.0), load_n=5).strength_left)
+            for p in (0.1, 0.2)
         ]
         assert 1 - face[0] < seen < 1 - face[1]
         assert 1 - sides[0] < seen + 0.03 < 1 - sides[1]  # the universal narrows to its heel
@@ -267,13 +264,13 @@ def test_the_loss_is_one_that_murrays_test_would_first_see_between_a_tenth_and_a
 def test_a_new_blade_bears_the_greatest_force_and_one_worn_as_lius_does_not():
     breaks_mpa = 1900.0
     new = ek.strength(AREA, load_n=1.0).most_at_risk.stress_mpa
-    worn = ek.strength(AREA, load_n=1.0, recession=14.34 * 12.0).most_at_risk.stress_mpa
+    worn = ek.strength(ground(AREA, 14.34 * 12.0), load_n=1.0).most_at_risk.stress_mpa
     assert breaks_mpa / new > 15.7
     assert 5.7 < breaks_mpa / worn < 15.7
 
 
 def test_the_two_directions_are_named_and_the_risk_is_one_of_them():
-    result = ek.strength(UNIVERSAL, load_n=5.0, recession=43.0)
+    result = ek.strength(ground(UNIVERSAL, 43.0), load_n=5.0)
     assert result.most_at_risk.direction is Direction.IN_FACE
     assert result.most_at_risk.stress_mpa == result.stress_mpa.max()
     assert result.section_mm.shape == (2 * ROWS, 2)

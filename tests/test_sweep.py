@@ -24,15 +24,15 @@ from edgekit.geometry.curve import SymbolicCurve
 from edgekit.study import case as case_module
 from edgekit.study import manifest
 from edgekit.study import sweep as module
-from edgekit.study.case import UnknownField, set_field
+from edgekit.study.case import UnknownField, set_fields
 from edgekit.study.grid import Grid
 from tests import kill_sweep
+from tests.wear_blades import in_steps
 
-TASK = ek.LifeCase(
-    blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1), stations=16, depths=4
-)
-GRID = ek.full_grid({"method.placements": [2, 5, 9], "use.strokes": [15, 45]})
-BAD_ROW = {"method.placements": -1}
+TASK = ek.LifeCase(blade=ek.patterns.hoe, method=in_steps(), stations=16, depths=4)
+LIVED = dataclasses.replace(TASK, method=ek.methods.freehand(), max_sessions=3)
+GRID = ek.full_grid({"method.stroke.placements": [2, 5, 9], "use.strokes": [15, 45]})
+BAD_ROW = {"method.stroke.placements": -1}
 
 
 def swept(grid=GRID, *, task=TASK, runs=7, seed=1, **options):
@@ -69,16 +69,19 @@ def plain():
 
 
 def test_rows_are_tidy_and_in_the_grids_order(plain):
+    plain = plain.copy()
     assert len(plain) == len(GRID) * 7
     assert (plain["row"].to_numpy() == np.repeat(np.arange(6), 7)).all()
     assert (plain["run"].to_numpy() == np.tile(np.arange(7), 6)).all()
-    assert plain["method.placements"].tolist() == np.repeat([2, 5, 9], 14).tolist()
+    assert plain["method.stroke.placements"].tolist() == np.repeat([2, 5, 9], 14).tolist()
     assert (plain["status"] == "ok").all()
+    assert plain.pop("grid_um").isna().all()  # not asked for
     assert not plain.isna().any().any()
 
 
 def test_a_row_is_what_compare_gives(plain):
-    method = dataclasses.replace(TASK.method, placements=5)
+    stroke = dataclasses.replace(TASK.method.stroke, placements=5)
+    method = dataclasses.replace(TASK.method, stroke=stroke)
     alone = ek.compare(
         ek.patterns.hoe(), [method], runs=7, seed=1, use=ek.Use(strokes=45), stations=16, depths=4
     ).runs
@@ -105,13 +108,36 @@ def test_columns_are_what_their_names_say():
             "angle_error_deg",
             "angle_rms_deg",
             "sharp_fraction",
+            "stone_strokes",
             "steel_mg",
+            "dullness_mg",
+            "overshoot_mg",
             "dull_radius_um",
         )
     }
     for name, track in means.items():
         np.testing.assert_allclose(columns[name], np.nanmean(tracks[track], axis=1), err_msg=name)
-    assert {*losses, *means} == {*module.VALUES}
+    causes = columns["dullness_mg"] + columns["overshoot_mg"] + columns["rebevel_mg"]
+    np.testing.assert_allclose(causes, columns["steel_mg"], rtol=1e-12)
+    assert {*losses, *means, "rebevel_mg"} == {*module.VALUES}
+
+
+def test_the_grids_error_is_what_the_same_lives_lose_at_twice_every_resolution():
+    """Both ways to ask for it, in every chunk size; lives beyond the number asked for have none."""
+    grid = ek.full_grid({"use.strokes": [15, 45]})
+    samples = swept(grid, grid_runs=4)
+    fine = swept(grid, task=dataclasses.replace(TASK, stations=31, depths=7), runs=4)
+    for row in (0, 1):
+        part, refined = samples[samples["row"] == row], fine[fine["row"] == row]
+        gap = refined["loss_um_per_session"].to_numpy() - part["loss_um_per_session"].to_numpy()[:4]
+        np.testing.assert_array_equal(part["grid_um"][:4], gap)
+        assert part["grid_um"][4:].isna().all()
+        assert np.abs(gap).max() > 0
+        for chunk_runs in (3, 2048):
+            line = swept(grid, grid_runs=4, summary=True, chunk_runs=chunk_runs).iloc[row]
+            assert line["grid_um"] == pytest.approx(gap.mean(), rel=1e-12)
+            assert line["grid_um_mc"] == pytest.approx(gap.std(ddof=1) / 2, rel=1e-9)
+    assert swept(grid, summary=True)[["grid_um", "grid_um_mc"]].isna().all(axis=None)
 
 
 @pytest.mark.parametrize("chunk_runs", [1, 10, 21, 10_000])
@@ -270,7 +296,7 @@ def test_a_bar_counts_lives_and_tells_the_time_left(capsys, tmp_path):
 
 @pytest.mark.parametrize("summary", [False, True])
 def test_a_row_that_fails_says_so_and_the_others_are_computed(summary):
-    grid = ek.list_grid([{"method.placements": 4}, BAD_ROW, {"method.placements": 6}])
+    grid = ek.list_grid([{"method.stroke.placements": 4}, BAD_ROW, {"method.stroke.placements": 6}])
     with pytest.warns(module.FailedRows, match="1 of 3 rows of the sweep failed") as warned:
         table = swept(grid, runs=3, summary=summary)
     assert len(warned) == 1
@@ -284,7 +310,7 @@ def test_a_row_that_fails_says_so_and_the_others_are_computed(summary):
     assert len(bad) == (1 if summary else 3)
     good = table[table["row"] != 1]
     assert (good["status"] == "ok").all()
-    alone = swept(ek.list_grid([{"method.placements": 4}]), runs=3, summary=summary)
+    alone = swept(ek.list_grid([{"method.stroke.placements": 4}]), runs=3, summary=summary)
     np.testing.assert_array_equal(
         good[good["row"] == 0]["loss_um_per_session"], alone["loss_um_per_session"]
     )
@@ -292,7 +318,7 @@ def test_a_row_that_fails_says_so_and_the_others_are_computed(summary):
 
 def test_failed_rows_do_not_count_as_lives_of_no_session(tmp_path):
     """With sessions of 0 the mean of this table would be two thirds of that of its good rows."""
-    rows = [{"method.placements": 4}, BAD_ROW, {"method.placements": 6}]
+    rows = [{"method.stroke.placements": 4}, BAD_ROW, {"method.stroke.placements": 6}]
     good = swept(ek.list_grid([rows[0], rows[2]]), runs=3)["sessions"]
     for _ in range(2):  # computed, and read from the folder
         with pytest.warns(module.FailedRows):
@@ -458,16 +484,24 @@ def test_a_sweep_killed_twenty_times_ends_in_the_same_bytes(tmp_path):
         ({"seed": 2}, "seed was 1, is 2"),
         ({"runs": 8}, "runs was 7, is 8"),
         (
-            {"grid": ek.full_grid({"method.placements": [2, 5, 9], "use.strokes": [15, 46]})},
+            {
+                "grid": ek.full_grid(
+                    {"method.stroke.placements": [2, 5, 9], "use.strokes": [15, 46]}
+                )
+            },
             "grid rows 1 1 was 45, is 46",
         ),
         (
-            {"grid": ek.full_grid({"method.placements": [2, 5], "use.strokes": [15, 45]})},
+            {"grid": ek.full_grid({"method.stroke.placements": [2, 5], "use.strokes": [15, 45]})},
             "grid rows had 6 entries, now 4",
         ),
         (
-            {"grid": ek.full_grid({"method.seatings": [2, 5, 9], "use.strokes": [15, 45]})},
-            "grid names 0 was 'method.placements', is 'method.seatings'",
+            {
+                "grid": ek.full_grid(
+                    {"method.stroke.strokes_per_placement": [2, 5, 9], "use.strokes": [15, 45]}
+                )
+            },
+            "grid names 0 was 'method.stroke.placements', is 'method.stroke.strokes_per_placement'",
         ),
         ({"task": dataclasses.replace(TASK, use=ek.Use(patch_cv=0.3))}, "task use patch_cv was"),
         (
@@ -475,6 +509,7 @@ def test_a_sweep_killed_twenty_times_ends_in_the_same_bytes(tmp_path):
             "task blade was",
         ),
         ({"summary": True}, "summary was False, is True"),
+        ({"grid_runs": 3}, "grid_runs was 0, is 3"),
         ({"chunk_runs": 21}, "chunk_runs was 2048, is 21"),
     ],
 )
@@ -490,7 +525,10 @@ def test_another_sweep_is_refused_by_what_differs(change, named, tmp_path):
 def test_a_refusal_names_three_differences_at_most(tmp_path):
     swept(out=tmp_path)
     with pytest.raises(ek.EdgekitError) as refused:
-        swept(ek.full_grid({"method.placements": [3, 6, 8], "use.strokes": [20, 50]}), out=tmp_path)
+        swept(
+            ek.full_grid({"method.stroke.placements": [3, 6, 8], "use.strokes": [20, 50]}),
+            out=tmp_path,
+        )
     assert str(refused.value.what).count(" was ") == 3
 
 
@@ -609,6 +647,42 @@ def test_rows_reach_every_owner():
     assert {rule.fraction for rule in every.retire} == {0.3}
 
 
+def test_rows_reach_strokes_stop_rules_and_hands():
+    case = LIVED(
+        {
+            "method.stroke": ek.strokes.local(),
+            "method.stop": ek.strokes.until_clear(),
+            "method.stroke.placements": 5,
+            "method.stop.fraction": 0.9,
+            "method.stroke.direction.angle_deg": 30.0,
+            "method.hand.tilt_deg.sd": 0.5,
+            "method.name": "both at once",
+        }
+    )
+    stroke, stop = case.method.local
+    assert (stroke.placements, stop.fraction, stroke.direction.angle_deg) == (5, 0.9, 30.0)
+    assert (case.method.hand.tilt_deg.sd, case.method.name) == (0.5, "both at once")
+    rolled = LIVED(
+        {"method.stroke.within_tilt_sd_deg": 0.7, "method.stop.strokes_between_looks": 3}
+    )
+    assert rolled.method.rolling.within_tilt_sd_deg == 0.7
+    assert rolled.method.stop.strokes_between_looks == 3
+    with pytest.raises(ek.EdgekitError, match="until the edge is clear, not by another rule"):
+        LIVED({"method.stroke": ek.strokes.local()})
+
+
+def test_the_model_of_a_stroke_can_be_swept():
+    rules = (
+        (ek.strokes.rolling(), ek.strokes.until_fresh()),
+        (ek.strokes.local(), ek.strokes.until_clear()),
+    )
+    rows = [{"method.stroke": stroke, "method.stop": stop} for stroke, stop in rules]
+    table = swept(ek.list_grid(rows), task=LIVED, runs=2)
+    assert (table["status"] == "ok").all()
+    rolled, local = table["stone_strokes"].to_numpy().reshape(2, 2)
+    assert (rolled != local).all()
+
+
 @pytest.fixture
 def simulated(monkeypatch):
     """Lives simulated so far."""
@@ -627,8 +701,19 @@ SATURATING = ek.Use(law=ek.SaturatingDulling(limit_um=4.0, strokes=20.0))
 TURNS = ek.mixture(ek.methods.held(15.0), ek.methods.face_honing(), sides=1, faces=1)
 BOTH, ONE = (ek.MaxWidthLoss(), ek.MinLength()), (ek.MaxWidthLoss(),)
 UNKNOWN = {
-    "field": ([{"method.placement": 4}], "method has no such field"),
-    "beside a bad value": ([{"method.placements": -1, "use.stroke": 4}], "use has no such field"),
+    "field": ([{"method.stroke.placement": 4}], "method.stroke has no such field"),
+    "beside a bad value": (
+        [{"method.stroke.placements": -1, "use.stroke": 4}],
+        "use has no such field",
+    ),
+    "of a rolling stroke": (
+        [{"method": ek.methods.freehand(), "method.stroke.placements": 4}],
+        "method.stroke has no such field",
+    ),
+    "of a count of strokes": (
+        [{"method": ek.methods.freehand(stop=ek.strokes.counted()), "method.stop.fraction": 0.9}],
+        "method.stop has no such field",
+    ),
     "owner": ([{"blades.width_mm": 0.9}], "no such field to sweep"),
     "keyword": ([{"blade.widht_mm": 0.9}], "does not take this keyword"),
     "rule": ([{"rule.fractoin": 0.1}], "no rule has such a field"),
@@ -637,7 +722,7 @@ UNKNOWN = {
         "use.law has no such field",
     ),
     "of the last row's method": (
-        [{"method": way, "method.placements": 4} for way in (ek.methods.freehand(), TURNS)],
+        [{"method": way, "method.stroke.placements": 4} for way in (TASK.method, TURNS)],
         "method has no such field",
     ),
     "of the last row's rules": (
@@ -708,17 +793,20 @@ def test_a_task_says_where_lives_are_cut_off():
 
 
 def test_whole_methods_are_labelled_by_name():
-    grid = ek.full_grid({"method": [ek.methods.freehand(seatings=1), ek.methods.face_honing()]})
+    grid = ek.full_grid({"method": [in_steps(), ek.methods.face_honing()]})
     table = swept(grid, runs=2)
-    assert table["method"].unique().tolist() == ["freehand, moving stone", "face honing"]
-    plain = ek.full_grid({"method.placements": [*np.array([2, 2, 3])], "method.name": ["a", "b"]})
-    assert set(swept(plain, runs=1)["method.placements"]) == {2, 3}
-    assert set(swept(plain, runs=1)["method.name"]) == {"a", "b"}
-    alike = ek.full_grid(
-        {"method": [ek.methods.freehand(seatings=n) for n in (1, 2)], "use.strokes": [15, 45]}
+    assert table["method"].unique().tolist() == [
+        "freehand, moving stone, local strokes",
+        "face honing",
+    ]
+    plain = ek.full_grid(
+        {"method.stroke.placements": [*np.array([2, 2, 3])], "method.name": ["a", "b"]}
     )
+    assert set(swept(plain, runs=1)["method.stroke.placements"]) == {2, 3}
+    assert set(swept(plain, runs=1)["method.name"]) == {"a", "b"}
+    alike = ek.full_grid({"method": [in_steps(n) for n in (1, 2)], "use.strokes": [15, 45]})
     table = swept(alike, runs=2)
-    name = "freehand, moving stone"
+    name = "freehand, moving stone, local strokes"
     assert table["method"].unique().tolist() == [f"{name} (1)", f"{name} (2)"]
     assert (table.groupby("method").size() == 4).all()
 
@@ -739,6 +827,7 @@ BAD = {
         "values of a must be finite",
     ),
     "seed": (lambda _: swept(seed=-1), "seed"),
+    "grid runs": (lambda _: swept(grid_runs=-1), "grid_runs"),
     "chunk": (lambda _: swept(chunk_runs=0), "chunk_runs"),
     "executor": (lambda _: swept(executor="dask"), "must have a submit"),
     "out": (lambda _: swept(out=3), "out must be"),
@@ -782,7 +871,7 @@ BAD = {
     ),
     "no blade": (lambda _: TASK({"blade": 3}), "pattern or a Blade"),
     "not a blade": (lambda _: TASK({"blade": dict}), "made no Blade"),
-    "no record": (lambda _: set_field(3, "x", 1), "no such field"),
+    "no record": (lambda _: set_fields(3, {"x": 1}), "no such field"),
 }
 
 

@@ -9,6 +9,7 @@ from edgekit.geometry.curve import Constant
 from edgekit.geometry.path import BentArcs
 from edgekit.geometry.section import RoundBack
 from edgekit.method.guide import FollowEdge
+from edgekit.method.strokes import Advance, PlacementPhase
 
 RADIUS_MM, LENGTH_MM, BETA_DEG = 6.7, 5.65, 75.0  # the package's default side
 UM = 1000.0
@@ -60,23 +61,38 @@ def straight_blade(length=LENGTH_MM, *, beta_deg=BETA_DEG, thickness_mm=0.71):
     )
 
 
-def ideal(placements, **changes):
-    """A method without any error that grinds until every station is sharp."""
+STROKE_FIELDS = ("spacing", "phase", "advance", "strokes_per_placement", "direction")
+
+
+def ideal(placements, *, fraction=1.0, **changes):
+    """Local strokes without any error that grind until every station, or a fraction, is clear."""
+    stroke = {
+        "spacing": ek.Spacing.EVEN,
+        "phase": PlacementPhase.SAME,
+        "advance": Advance.UNIFORM,
+        "strokes_per_placement": 1,
+    } | {name: changes.pop(name) for name in STROKE_FIELDS if name in changes}
     settings = {
         "name": "ideal",
         "guide": FollowEdge(),
-        "placements": placements,
-        "spacing": ek.Spacing.EVEN,
-        "marks": ek.Marks.SAME,
-        "sharp_target": 1.0,
+        "stroke": ek.strokes.local(placements=placements, **stroke),
+        "stop": ek.strokes.until_clear(fraction=fraction),
         "max_advance_um": 2000.0,
         "removal_gsd": 1.0,
     }
     return ek.Method(**(settings | changes))
 
 
-def steady(method, **changes):
+def in_steps(strokes_per_placement=1, **stroke):
+    """A hand that works up and down at one placement after another."""
+    stroke["strokes_per_placement"] = strokes_per_placement
+    return ek.methods.freehand(stroke=ek.strokes.local(**stroke))
+
+
+def steady(method, *, fraction=None, **changes):
     """The same method with a hand that never errs."""
+    if fraction is not None:
+        changes["stop"] = ek.strokes.until_clear(fraction=fraction)
     return dataclasses.replace(method, hand=ek.Hand(), removal_gsd=1.0, **changes)
 
 

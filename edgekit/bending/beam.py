@@ -1,8 +1,9 @@
 """Bending of a worn blade by a load near its toe, at many sections and in many states at once.
 
-A blade is a beam clamped at its heel. The load F acts at a point P near the toe; a section with
-centroid G carries the moment M = (P − G) × F, of which the components along the section's own axes
-b (across the face) and f (out of it) bend it (theory T26). Twist and shear are left out. The
+A blade is a beam clamped at its heel. The load F acts at a point P near the toe; a section carries
+the moment M = (P − G) × F about the middle G of its face (about its centroid, the load's part along
+the blade would add its offset), of which the components along the section's own axes b (across the
+face) and f (out of it) bend it (theory T26). Twist and shear are left out. The
 section at a station is the polygon of the two lateral surfaces, cut off at the present face.
 """
 
@@ -27,7 +28,6 @@ from edgekit.record import Record, freeze
 IntArray = NDArray[np.int_]
 
 # Beyond this angle to the blade the edge is part of the toe, and its section not that of a beam.
-SIDE_COSINE = np.cos(np.radians(45))
 ROWS = 8  # of a section's polygon on each side; 48 change the ratio to new by less than 2e-3
 SECTIONS = 16  # examined in a life; the stress is flat about its maximum
 SICKLES = (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE)
@@ -275,7 +275,7 @@ def bending_model(
     from_toe = _load_from_toe_mm(blade, load_from_toe_mm)
     x = grid.edge.roll_reference
     middle = grid.position + grid.half_width_mm[:, None] * grid.inward
-    side = np.flatnonzero(np.abs(grid.tangent @ x) > SIDE_COSINE)
+    side = np.flatnonzero(grid.on_side)
     load, force = _load(grid, middle, side, (grid.position @ x).max() - from_toe)
     lever = (load - middle) @ x
     # A pointed blade is most stressed near its point, over a stretch shorter than the spacing.
@@ -391,7 +391,7 @@ def _side(
         zero = np.zeros_like(width)
         return _Side(new, np.zeros_like(share), np.zeros_like(share), zero, zero)
     fields = len(grid.depth_mm)
-    at = share * (fields - 1)
+    at = np.interp(share, grid.fraction, np.arange(fields))
     row = np.minimum(np.floor(at), fields - 2)
     place = np.clip(arc / (grid.arc_mm[1] - grid.arc_mm[0]), 0, len(grid.arc_mm) - 1)
     station = np.minimum(np.floor(place), len(grid.arc_mm) - 2)

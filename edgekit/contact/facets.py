@@ -125,7 +125,9 @@ class Facets(Record):
         """One row per placement.
 
         ``from_mm`` to ``to_mm``, ``width_um``: the stretch over which its plane lies deepest.
-        ``ridge_um``: the highest that the old edge stands above the plane over that stretch.
+        ``ridge_um``: the higher of the ridges where it meets another facet, 0 where it meets none.
+        ``overhang_um``: the highest that the old edge stands above the first or the last facet, out
+        to heel or toe; 0 for those between.
         ``angle_deg``, ``angle_low_deg``, ``angle_high_deg``: angle ground at the placement, and
         its range over the stretch. ``ground_mm``: how much of the stretch is ground at all. A
         plane that is nowhere deepest has zero width.
@@ -141,8 +143,9 @@ class Facets(Record):
             angle = self.angle_deg[own if own.any() else [nearest]]
             first = ridges.arc_mm[ridges.after == k].min(initial=stretch[0])
             last = ridges.arc_mm[ridges.before == k].max(initial=stretch[-1])
-            ends = (ridges.before == k) | (ridges.after == k)
-            above = (self.height_above_facet_um[own], ridges.height_above_facet_um[ends])
+            meets = (ridges.before == k) | (ridges.after == k)
+            before, after = self.arc_mm <= place, self.arc_mm >= place
+            outer = own & ((before & own[0]) | (after & own[-1]))
             rows.append(
                 {
                     "facet": k,
@@ -150,7 +153,8 @@ class Facets(Record):
                     "from_mm": first,
                     "to_mm": last,
                     "width_um": (last - first) * UM_PER_MM,
-                    "ridge_um": np.concatenate(above).max(initial=0.0),
+                    "ridge_um": ridges.height_above_facet_um[meets].max(initial=0.0),
+                    "overhang_um": self.height_above_facet_um[outer].max(initial=0.0),
                     "angle_deg": self.angle_deg[nearest],
                     "angle_low_deg": angle.min(),
                     "angle_high_deg": angle.max(),

@@ -82,16 +82,14 @@ def write_blade(blade: Blade, path: str | Path, *, replace: bool = False) -> Pat
         )
     before = _own_table(file)
     remove_leftovers(file.parent, [glob.escape(file.stem[:SHOWN]) + "*"])
-    if blade.pattern is not None:
-        settings: dict[str, Any] = {"format": FORMAT, "source": "pattern"}
-        write_file(file, toml(settings, blade.pattern), replace=replace)
+    table_name = _new_table(file)
+    settings, points = blade_texts(blade, table_name.name)
+    if points is None:
+        write_file(file, settings, replace=replace)
     else:
-        trace = blade.trace or _exact_trace(blade)
-        columns = AXES + (EXACT if trace.settings["source"] == "points" else ())
-        table = write_file(_new_table(file), table_text(columns, trace.points_mm))
+        table = write_file(table_name, points)
         try:
-            settings = {**trace.settings, "points": table.name, "order": "heel to toe"}
-            write_file(file, toml(settings), replace=replace)
+            write_file(file, settings, replace=replace)
         except EdgekitError:  # nothing else, which could come after the settings have their name
             table.unlink(missing_ok=True)
             raise
@@ -99,6 +97,16 @@ def write_blade(blade: Blade, path: str | Path, *, replace: bool = False) -> Pat
         with suppress(OSError):
             before.unlink()
     return file
+
+
+def blade_texts(blade: Blade, table: str) -> tuple[str, str | None]:
+    """Text of a blade's settings, and of its points, which go into a file called `table`; a pattern has none."""
+    if blade.pattern is not None:
+        return toml({"format": FORMAT, "source": "pattern"}, blade.pattern), None
+    trace = blade.trace or _exact_trace(blade)
+    columns = AXES + (EXACT if trace.settings["source"] == "points" else ())
+    settings: dict[str, Any] = {**trace.settings, "points": table, "order": "heel to toe"}
+    return toml(settings), table_text(columns, trace.points_mm)
 
 
 def _new_table(file: Path) -> Path:

@@ -20,7 +20,7 @@ from edgekit.edge_finish.texture import Roughness, roughness
 from edgekit.evidence_table import entry, value
 from edgekit.geometry.edge import Edge
 from edgekit.method.abrasive import Abrasive
-from edgekit.method.lay import Lay, Stroke, face_planes, flank_planes, lay_on
+from edgekit.method.lay import Lay, StrokeDirection, face_planes, flank_planes, lay_on
 from edgekit.method.method import Method, Target
 from edgekit.method.wire_edge import WireEdgeFinding, wire_edge
 from edgekit.record import Record
@@ -60,7 +60,7 @@ class Finish(Record):
 
     Attributes
     ----------
-    abrasive, stroke : Abrasive, Stroke
+    abrasive, stroke : Abrasive, StrokeDirection
         What made it.
     lay : Lay
         Scratch direction at the stations.
@@ -88,7 +88,7 @@ class Finish(Record):
     """
 
     abrasive: Abrasive
-    stroke: Stroke
+    stroke: StrokeDirection
     lay: Lay
     length_um: FloatArray
     rq_um: FloatArray
@@ -216,7 +216,7 @@ def finish(
     teeth = edge_line.teeth_per_mm(length, min_wavelength_um=shortest)
     return Finish(
         abrasive=method.abrasive,
-        stroke=method.stroke,
+        stroke=method.stroke.direction,
         lay=scratches,
         length_um=length,
         rq_um=rq,
@@ -228,15 +228,15 @@ def finish(
         teeth_range_per_mm=_range(length, shortest, method.abrasive),
         profile=profile,
         roughness=_rough(profile, float(shown.mean()) / _RQ_PER_RA),
-        wire_edge=wire_edge(method.stroke.sense),
+        wire_edge=wire_edge(method.stroke.direction.sense),
     )
 
 
 def _lay(edge: Edge, arc: FloatArray, method: Method) -> Lay:
     """Lay of the method's stroke on the surface that it grinds."""
     if method.target is Target.FACE:
-        return lay_on(face_planes(edge, arc), method.stroke)
-    return lay_on(flank_planes(edge, arc, method.guide.normals(edge, arc)), method.stroke)
+        return lay_on(face_planes(edge, arc), method.stroke.direction)
+    return lay_on(flank_planes(edge, arc, method.guide.normals(edge, arc)), method.stroke.direction)
 
 
 def _drawn(

@@ -10,13 +10,13 @@ from matplotlib.ticker import MaxNLocator
 
 from edgekit import checks
 from edgekit.bending.beam import Direction
+from edgekit.bending.strength import Strength
 from edgekit.checks import FloatArray
 from edgekit.evidence_table import value
 from edgekit.figures import style
 from edgekit.figures.contact import ALONG
 from edgekit.figures.words import describe
 from edgekit.life.life import Life
-from edgekit.life.strength import Strength
 from edgekit.units import UM_PER_MM
 
 __all__ = ["strength", "strength_and_width", "worn_section"]
@@ -51,7 +51,7 @@ def worn_section(worn: Mapping[str, Strength], ax: Axes | None = None) -> Axes:
     --------
     >>> import edgekit as ek
     >>> blade = ek.patterns.universal_curette()
-    >>> ek.figures.worn_section({"sides": ek.strength(blade, load_n=5, recession=80)}).get_xlabel()
+    >>> ek.figures.worn_section({"sides": ek.strength(ek.WornBlade.from_recession(blade, 80), load_n=5)}).get_xlabel()
     'across the face [mm]'
     """
     style.named("worn", worn, Strength, 'Give {"name": ek.strength(...)}.')
@@ -102,7 +102,7 @@ def strength(result: Strength, ax: Axes | None = None) -> Axes:
     --------
     >>> import edgekit as ek
     >>> blade = ek.patterns.universal_curette()
-    >>> ek.figures.strength(ek.strength(blade, load_n=5, recession=80)).get_ylabel()
+    >>> ek.figures.strength(ek.strength(ek.WornBlade.from_recession(blade, 80), load_n=5)).get_ylabel()
     'bending stress [MPa]'
     """
     checks.instance("result", result, Strength, "Take the result of ek.strength.")

@@ -8,15 +8,19 @@ depend on how runs are divided into batches.
 """
 
 from collections.abc import Sequence
-from typing import NamedTuple, Protocol
+from typing import NamedTuple, Protocol, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray, Seed, count, generator
+from edgekit.grinding.modes import MODES
 
 PATCHES = 16  # independent patches of dulling along one edge
 TERMS = 4  # tilt, swing, position, advance
+STROKE_TERMS = 3 + MODES  # tilt, swing, position, and the tilt's modes within the stroke
+STROKES_AHEAD = 16  # strokes drawn at once
+STROKE_BLOCKS = 1 << 48  # the first block of strokes: no session's block is numbered so high
 AHEAD = 8  # sessions drawn at once: fewer need more calls, more are wasted when a life ends
 
 
@@ -37,6 +41,55 @@ class RunEffects(NamedTuple):
 EFFECTS = TERMS + 4
 
 
+class _Stream:
+    """One SFC64 generator, seeded again for each key and block: this takes a tenth of the time of
+    making a new one, and normal numbers take 0.6 of Philox's time.
+
+    Seeded as numpy seeds it: three words, a counter of one, and twelve rounds.
+    """
+
+    def __init__(self) -> None:
+        self.bits = np.random.SFC64(0)
+        self.rng = np.random.Generator(self.bits)
+        self._state = self.bits.state
+        self._words = self._state["state"]["state"]
+        self._rounds = np.empty(12)
+
+    def go_to(self, key: NDArray[np.uint64], block: int) -> None:
+        """Start of a block of a key's numbers."""
+        self._words[:2] = key
+        self._words[2:] = block, 1
+        self.bits.state = self._state
+        self.rng.random(out=self._rounds)  # one round a number; half the time of `random_raw`
+
+
+class StrokeNumbers:
+    """Unit normals of the strokes on one edge in one session, drawn in blocks as they are asked for.
+
+    How many strokes a session takes is not known beforehand. A block's numbers depend on the run's key, the session, the
+    edge and the block alone.
+    """
+
+    def __init__(
+        self, stream: _Stream, keys: NDArray[np.uint64], sessions: NDArray[np.int_], edge: int
+    ) -> None:
+        self._stream, self._keys, self._edge = stream, keys, edge
+        self._sessions = sessions.tolist()
+        self._drawn = np.empty((len(keys), STROKES_AHEAD, STROKE_TERMS))
+        self._block = -1
+
+    def stroke(self, number: int, runs: NDArray[np.int_]) -> FloatArray:
+        """Normals (R, T) of stroke `number` of some `runs` of the batch; strokes are asked for in order."""
+        block, row = divmod(number, STROKES_AHEAD)
+        if block != self._block:
+            for run in runs.tolist():
+                place = STROKE_BLOCKS + ((self._sessions[run] * 8 + self._edge) << 16) + block
+                self._stream.go_to(self._keys[run], place)
+                self._stream.rng.standard_normal(out=self._drawn[run])
+            self._block = block
+        return np.asarray(self._drawn[runs, row])
+
+
 class SessionDraws(NamedTuple):
     """Draws of one session, for E edges and P seatings of the stone on each: ``phase`` (R, E)
     uniform; ``setup`` (R, 4), ``seatings`` (R, E, P, 4) and ``patches`` (R, E, 16) unit normals."""
@@ -45,25 +98,7 @@ class SessionDraws(NamedTuple):
     phase: FloatArray
     seatings: FloatArray
     patches: FloatArray
-
-
-def draw_run_effects(rng: np.random.Generator) -> RunEffects:
-    """The lasting effects of one run, R = 1."""
-    z = rng.standard_normal((1, EFFECTS))
-    return RunEffects(z[:, :TERMS], *z[:, TERMS:].T)
-
-
-def draw_session(rng: np.random.Generator, *, edges: int, seatings: int) -> SessionDraws:
-    """One session's draws of one run, R = 1."""
-    phase = rng.random((1, edges))
-    z = rng.standard_normal((1, TERMS + edges * (PATCHES + seatings * TERMS)))
-    setup, patches, seated = np.split(z, [TERMS, TERMS + edges * PATCHES], axis=1)
-    return SessionDraws(
-        setup=setup,
-        phase=phase,
-        seatings=seated.reshape(1, edges, seatings, TERMS),
-        patches=patches.reshape(1, edges, PATCHES),
-    )
+    strokes: tuple[StrokeNumbers, ...]
 
 
 def run_rng(seed: int, run: int) -> np.random.Generator:
@@ -128,28 +163,6 @@ class SeededKeys:
         return self._bits.random_raw(2)
 
 
-class _Stream:
-    """One SFC64 generator, seeded again for each key and block: this takes a tenth of the time of
-    making a new one, and normal numbers take 0.6 of Philox's time.
-
-    Seeded as numpy seeds it: three words, a counter of one, and twelve rounds.
-    """
-
-    def __init__(self) -> None:
-        self.bits = np.random.SFC64(0)
-        self.rng = np.random.Generator(self.bits)
-        self._state = self.bits.state
-        self._words = self._state["state"]["state"]
-        self._rounds = np.empty(12)
-
-    def go_to(self, key: NDArray[np.uint64], block: int) -> None:
-        """Start of a block of a key's numbers."""
-        self._words[:2] = key
-        self._words[2:] = block, 1
-        self.bits.state = self._state
-        self.rng.random(out=self._rounds)  # one round a number; half the time of `random_raw`
-
-
 class RandomStreams:
     """Random numbers for the current batch of runs, each run at its own session.
 
@@ -165,6 +178,7 @@ class RandomStreams:
     def __init__(self, keys: RunKeys, *, edges: int, seatings: int, slots: int) -> None:
         self._keys, self._stream = keys, _Stream()
         self._key = np.zeros((slots, 2), dtype=np.uint64)
+        self._loaded = np.full(slots, -1)  # block of sessions that lies ready
         self._phase = np.empty((slots, AHEAD, edges))
         # By session, then by slot, so that a session's numbers lie together.
         fixed = TERMS + edges * PATCHES
@@ -179,7 +193,7 @@ class RandomStreams:
         """Start `runs` (R,) in `slots` (R,) of the batch, and draw their lasting effects."""
         z = np.empty((EFFECTS, len(slots)))
         for n, (slot, run) in enumerate(zip(slots.tolist(), runs.tolist(), strict=True)):
-            self._key[slot] = self._keys.key(run)
+            self._key[slot], self._loaded[slot] = self._keys.key(run), -1
             self._stream.go_to(self._key[slot], 0)
             z[:, n] = self._stream.rng.standard_normal(EFFECTS)
         return RunEffects(z[:TERMS].T, *z[TERMS:])
@@ -187,7 +201,8 @@ class RandomStreams:
     def session(self, slots: NDArray[np.int_], turns: NDArray[np.int_]) -> SessionDraws:
         """Draws of session number `turns` (R,) of the runs in `slots` (R,)."""
         ahead = turns % AHEAD
-        due = ahead == 0
+        due = turns // AHEAD != self._loaded[slots]
+        self._loaded[slots] = turns // AHEAD
         for slot, block in zip(slots[due].tolist(), (turns[due] // AHEAD).tolist(), strict=True):
             self._stream.go_to(self._key[slot], 1 + block)
             self._stream.rng.random(out=self._phase[slot])
@@ -201,4 +216,39 @@ class RandomStreams:
             phase=self._phase[slots, ahead],
             seatings=self._seatings[ahead, slots],
             patches=np.moveaxis(now[TERMS:].reshape(edges, PATCHES, -1), -1, 0),
+            strokes=tuple(
+                StrokeNumbers(self._stream, self._key[slots], turns, edge) for edge in range(edges)
+            ),
         )
+
+
+class RunStreams:
+    """The random numbers of one run, the same whenever a session of it is asked for.
+
+    `Life.streams` are those of a life: `ek.use` and `ek.sharpen`, given them for `rng`, repeat it.
+    """
+
+    def __init__(self, key: NDArray[np.uint64]) -> None:
+        self._key = np.array(key, dtype=np.uint64)
+
+    @classmethod
+    def of(cls, rng: Self | Seed) -> Self:
+        """Streams as they are, or of a new run whose key a generator (or a seed's) gives."""
+        if isinstance(rng, cls):
+            return rng
+        source = generator("rng", rng)
+        return cls(GivenKeys([source]).key(0))
+
+    def __len__(self) -> int:
+        return 1
+
+    def key(self, run: int) -> NDArray[np.uint64]:  # noqa: ARG002 - there is one
+        """The run's key (2,)."""
+        return self._key
+
+    def session(self, turn: int, *, edges: int, seatings: int) -> tuple[RunEffects, SessionDraws]:
+        """Lasting effects, and the draws of session number `turn`."""
+        first = np.zeros(1, dtype=int)
+        streams = RandomStreams(self, edges=edges, seatings=seatings, slots=1)
+        effects = streams.start_runs(first, first)
+        return effects, streams.session(first, first + turn)

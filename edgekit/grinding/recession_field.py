@@ -29,8 +29,10 @@ from edgekit.checks import FloatArray, count, instance
 from edgekit.contact.facets import GRAZING
 from edgekit.geometry.blade import Blade
 from edgekit.geometry.edge import Edge, station_weights_mm
-from edgekit.record import Record, freeze
+from edgekit.record import Record, freeze, read_only
 
+SIDE_COSINE = np.cos(np.radians(45))  # an edge that runs more across the blade is its toe
+GRADING = 1.5  # the first of twelve nodes lies 20 µm below a curette's face
 MIN_CURVATURE = 1e-6  # [1/mm]: no blade is a kilometre wide
 CELLS_IN_CACHE = 16384  # three float64 arrays of this size are 384 KB, within any recent L2 cache
 MAX_NODES = 4_000_000  # stations times depths
@@ -44,7 +46,7 @@ class EdgeGrid(Record):
 
     Arrays: ``arc_mm, station_weights_mm`` (the length each station stands for), ``angle_rad``,
     ``plan_curvature, half_width_mm`` (S,); ``position, tangent, inward, face`` (S, 3); ``depth_mm``
-    (V, S), evenly spaced from the face to the back; ``inset_mm`` (V, S) the new blade's.
+    (V, S), `fraction` of the deepest, denser near the face; ``inset_mm`` (V, S) the new blade's.
     """
 
     name: str
@@ -63,15 +65,27 @@ class EdgeGrid(Record):
 
     @cached_property
     def seen(self) -> FloatArray:
-        """Position, face normal times the distance between depth nodes, and outward direction
-        (3, S, 3): the vectors that planes are multiplied with."""
-        seen = np.stack([self.position, self.step_mm[:, None] * self.face, -self.inward])
+        """Position, face normal times the greatest depth, and outward direction (3, S, 3): the
+        vectors that planes are multiplied with."""
+        seen = np.stack([self.position, self.depth_mm[-1, :, None] * self.face, -self.inward])
         return np.asarray(freeze(seen))
 
-    @property
-    def step_mm(self) -> FloatArray:
-        """Distance (S,) between depth nodes."""
-        return np.asarray(self.depth_mm[1])
+    @cached_property
+    def on_side(self) -> NDArray[np.bool_]:
+        """Stations (S,) on a side of the blade, not round its toe: what a width is read across."""
+        return read_only(np.abs(self.tangent @ self.edge.roll_reference) > SIDE_COSINE)
+
+    @cached_property
+    def side_weights(self) -> FloatArray:
+        """Weights (S,) of the stations in a mean along the side."""
+        side = np.where(self.on_side, self.station_weights_mm, 0.0)
+        return read_only(side / side.sum())
+
+    @cached_property
+    def fraction(self) -> FloatArray:
+        """Depth (V,) of the nodes over the greatest, the same at all stations."""
+        middle = self.depth_mm.shape[1] // 2
+        return read_only(self.depth_mm[:, middle] / self.depth_mm[-1, middle])
 
 
 def prepare_edge(blade: Blade, name: str, *, stations: int, depths: int) -> EdgeGrid:
@@ -84,7 +98,7 @@ def prepare_edge(blade: Blade, name: str, *, stations: int, depths: int) -> Edge
     frame = edge.frame(arc, order=1)
     width = np.maximum(blade.width_at(name, arc), 1e-6)
     deepest = blade.section.depth_mm(np.minimum(width, blade.section.width_mm))
-    depth = np.linspace(0.0, 1.0, rows)[:, None] * deepest
+    depth = graded(rows)[:, None] * deepest
     beta = frame.angle.value + np.zeros_like(arc)
     back = blade.section.inset_mm(depth) - depth / np.tan(np.radians(blade.internal_angle_deg))
     return EdgeGrid(
@@ -102,6 +116,17 @@ def prepare_edge(blade: Blade, name: str, *, stations: int, depths: int) -> Edge
         depth_mm=depth,
         inset_mm=depth / np.tan(beta) + np.maximum(back, 0.0),
     )
+
+
+def graded(depths: int) -> FloatArray:
+    """Depth nodes (V,) from 0 to 1, denser near the face, where strokes of all tilts cut."""
+    return np.asarray(np.linspace(0.0, 1.0, depths) ** GRADING)
+
+
+def node_shares(fraction: FloatArray) -> FloatArray:
+    """Share (V,) of the depth that each node stands for, as the trapezoidal rule has it."""
+    gaps = np.diff(fraction) / 2
+    return np.asarray(np.append(gaps, 0.0) + np.append(0.0, gaps))
 
 
 class Seating(NamedTuple):
@@ -238,14 +263,15 @@ def seat(
     support = np.empty((planes, runs), inset.dtype)
     ahead = np.full(shape, -np.inf, inset.dtype)
     server = np.zeros(shape, np.int16)  # numbered from 1
-    lowered = (drop / grid.step_mm[:, None]) if drop.any() else None
+    lowered = (drop / grid.depth_mm[-1][:, None]) if drop.any() else None
+    gaps = np.diff(grid.fraction).astype(inset.dtype)
     for part in _pieces(planes, ahead.size):
         height, fall, facing = sight.of(range(planes)[part], 0, stations)
         lead = facing * goal
         np.subtract(height, lead, out=lead)
         if lowered is not None:
             lead -= lowered * fall
-        gap = _min_gap(field, np.divide(fall, facing, out=fall))
+        gap = _min_gap(field, np.divide(fall, facing, out=fall), gaps)
         gap *= facing
         height -= gap
         _by_groups(height, out=touch[part])
@@ -258,17 +284,19 @@ def seat(
     return Seating(sight, support.T, touch, -ahead.T, np.maximum(server.T.astype(np.int_) - 1, 0))
 
 
-def _min_gap(rows: FloatArray, rise: FloatArray) -> FloatArray:
-    """Min over v of h_v + v rise (P, S, R), for a field (V, S, R) and the `rise` from node to node.
+def _min_gap(rows: FloatArray, rise: FloatArray, gaps: FloatArray) -> FloatArray:
+    """Min over v of h_v + x_v rise (P, S, R), for a field (V, S, R) and the `rise` over the greatest
+    depth; nodes x lie `gaps` (V - 1,) apart.
 
-    Nested as in Horner's scheme for a polynomial, h₀ ∧ (rise + (h₁ ∧ (rise + h₂ ∧ ...))): one
+    Nested as in Horner's scheme for a polynomial, h₀ ∧ (g₀ rise + (h₁ ∧ (g₁ rise + h₂ ∧ ...))): one product, one
     addition and one minimum per depth. Lives spend most of their time in this loop and in that of
     `cut`.
     """
-    gap = np.add(rows[-1], rise)
-    for row in rows[-2:0:-1]:
+    step = np.multiply(rise, gaps[-1])
+    gap = np.add(rows[-1], step)
+    for row, size in zip(rows[-2:0:-1], gaps[-2::-1], strict=True):
         np.minimum(gap, row, out=gap)
-        gap += rise
+        gap += np.multiply(rise, size, out=step)
     return np.asarray(np.minimum(gap, rows[0], out=gap))
 
 
@@ -298,7 +326,8 @@ def cut(
     sight = seating.sight
     reach = np.full(after.shape[1:], -np.inf, dtype=after.dtype)
     plane = np.zeros(reach.shape, dtype=np.int16)  # numbered from 1
-    lowered = (drop / grid.step_mm[:, None]) if drop.any() else None
+    lowered = (drop / grid.depth_mm[-1][:, None]) if drop.any() else None
+    gaps = np.diff(grid.fraction, prepend=0.0).astype(inset.dtype)
     spans = _ends(np.asarray(near.any(axis=2)))
     cutting = [p for p, (first, last) in enumerate(spans) if last > first]
     for part in _pieces(len(cutting), reach.size):
@@ -312,9 +341,9 @@ def cut(
         here = slice(first, last)
         meets = height if lowered is None else height - lowered[here] * fall
         _keep_deepest(reach[here], plane[here], meets, planes)
-        for v, row in enumerate(after[:, here]):
-            if v:
-                height -= fall
+        for row, size in zip(after[:, here], gaps, strict=True):
+            if size:
+                height -= fall * size
             np.maximum(row, height.max(axis=0) if len(planes) > 1 else height[0], out=row)
     first_plane = np.maximum(plane.T.astype(np.int_) - 1, 0)
     return Cut(np.swapaxes(after, 1, 2), reach.T, first_plane)
@@ -342,11 +371,13 @@ def inset_at(grid: EdgeGrid, inset: FloatArray, drop: FloatArray) -> FloatArray:
     """Inset (R, S) of the edge where the face lies `drop` (R, S) [mm] below the new one."""
     if not drop.any():
         return np.array(inset[0])  # of the same layout in memory
-    at = np.clip(drop / grid.step_mm, 0.0, len(inset) - 1.0)
-    i = np.minimum(at.astype(int), len(inset) - 2)
+    # Between the nodes above and below, each station its own.
+    share = np.clip(drop / grid.depth_mm[-1], 0.0, 1.0)
+    i = np.clip(np.searchsorted(grid.fraction, share, side="right") - 1, 0, len(inset) - 2)
     low = np.take_along_axis(inset, i[None], axis=0)[0]
     high = np.take_along_axis(inset, i[None] + 1, axis=0)[0]
-    return np.asarray(low + (at - i) * (high - low))
+    size = np.diff(grid.fraction)[i]
+    return np.asarray(low + (share - grid.fraction[i]) / size * (high - low), dtype=inset.dtype)
 
 
 def cleared(grid: EdgeGrid, inset: FloatArray) -> FloatArray:
@@ -361,17 +392,14 @@ def cleared(grid: EdgeGrid, inset: FloatArray) -> FloatArray:
     tight = np.flatnonzero(limit < field.max())  # elsewhere no inset gets so far
     ends = slice(tight[0], tight[-1] + 1) if len(tight) else slice(0)
     first, second, row = (np.zeros(field.shape[1:], field.dtype) for _ in range(3))
-    for v in (0, *range(len(field) - 1, 0, -1)):
-        np.copyto(row, field[v])
+    for layer, share in zip(field, node_shares(grid.fraction).astype(field.dtype), strict=True):
+        np.copyto(row, layer)
         np.minimum(row[ends], limit[ends], out=row[ends])
-        first += row
+        first += share * row
         row *= row
-        second += row
-        if v == len(field) - 1:  # the two outer rows count half
-            first /= 2
-            second /= 2
+        second += share * row
     second *= grid.plan_curvature[:, None] / 2
     first -= second
     # Differences of this volume are taken, so single precision would not do.
-    weights = (grid.step_mm * grid.station_weights_mm).astype(np.float64)
+    weights = (grid.depth_mm[-1] * grid.station_weights_mm).astype(np.float64)
     return over_stations(first.T, weights)

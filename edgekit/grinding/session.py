@@ -1,4 +1,4 @@
-"""One resharpening of a blade and its result; the computing is in `edgekit.grinding.kernel`."""
+"""One resharpening of a blade, its result and how it ended; computed in `grinding.kernel`."""
 
 import enum
 from collections.abc import Mapping
@@ -8,12 +8,15 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from edgekit.checks import FloatArray, Seed, generator, instance, positive
+from edgekit.checks import FloatArray, Seed, instance, positive
 from edgekit.display import html_table, html_text
+from edgekit.errors import EdgekitError
 from edgekit.geometry.blade import Blade
-from edgekit.grinding.kernel import GroundEdge, aim_at, new_state, sharpen_runs
-from edgekit.grinding.random_streams import draw_run_effects, draw_session
-from edgekit.grinding.recession_field import EdgeGrid, prepare_edge
+from edgekit.grinding.edge_state import EdgeState, GroundEdge
+from edgekit.grinding.kernel import aim_at, sharpen_runs
+from edgekit.grinding.random_streams import RunStreams
+from edgekit.grinding.recession_field import EdgeGrid
+from edgekit.grinding.worn_blade import WornBlade
 from edgekit.method.method import Method
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
@@ -46,11 +49,13 @@ class EdgeSession(Record):
     Attributes
     ----------
     arc_mm, recession_um, angle_deg : array (S,)
-        Stations; how far the edge moved inward along the face; internal angle now.
+        Stations; how far the session moved the edge inward along the face; internal angle now.
     sharp : array (S,) of bool
         Where the edge is sharp.
     sharp_fraction : float
         Share of the edge that is sharp.
+    land_um : array (S,)
+        Width of the dull land that is left.
     active : array (S,) of int
         The seating of the stone that formed the edge; -1 where none reached it.
     depth_mm, inset_mm : array (V, S)
@@ -68,6 +73,7 @@ class EdgeSession(Record):
     angle_deg: FloatArray
     sharp: NDArray[np.bool_]
     sharp_fraction: float
+    land_um: FloatArray
     active: NDArray[np.int_]
     depth_mm: FloatArray
     inset_mm: FloatArray
@@ -108,17 +114,23 @@ class EdgeSession(Record):
 class Session(Record):
     """One resharpening of a blade.
 
-    ``edges`` maps names to `EdgeSession`; ``passes`` rounds over all placements; ``seconds``;
-    ``steel_mg`` removed; ``advance_um`` of the stone past first touch, the largest of the edges;
+    ``worn`` is the blade after it. ``edges`` maps names to `EdgeSession`; ``passes`` rounds over all placements;
+    ``stone_strokes`` and ``seconds`` in all; ``steel_mg`` removed, of which a stone held without error at the angle
+    of the present facet would have taken ``dullness_mg``, and ``overshoot_mg`` went after the edge was good;
+    ``advance_um`` of the stone past first touch, the largest of the edges;
     ``angle_off_deg``, the largest deviation of an internal angle from the new blade's; ``status``
     is "sharp" or says what is wrong and what to do.
     """
 
     method: Method
+    worn: WornBlade
     edges: Mapping[str, EdgeSession]
     passes: int
+    stone_strokes: float
     seconds: float
     steel_mg: float
+    dullness_mg: float
+    overshoot_mg: float
     advance_um: float
     angle_off_deg: float
     status: SessionOutcome
@@ -159,90 +171,126 @@ def check_parts(blade: object, method: object, kinds: type | tuple[type, ...] = 
 
 
 def sharpen(
-    blade: Blade,
+    blade: Blade | WornBlade,
     method: Method,
     *,
-    dull_radius_um: float,
-    rng: Seed,
+    dull_radius_um: float | None = None,
+    rng: RunStreams | Seed,
     stations: int = SHARPEN_STATIONS,
     depths: int = SHARPEN_DEPTHS,
 ) -> Session:
-    """Sharpen a new blade whose edges are evenly rounded.
+    """Sharpen an instrument once.
 
     Parameters
     ----------
-    blade : Blade
+    blade : Blade or WornBlade
+        A worn blade keeps its own stations and depths.
     method : Method
-    dull_radius_um : float
-        Radius of the dull edges [µm].
-    rng : numpy.random.Generator, or a seed of one
-        Source of the person's errors.
+    dull_radius_um : float, optional
+        Radius of the evenly dulled edges of a new blade [µm]; a worn blade has its own.
+    rng : Generator, seed of one, or `Life.streams`
+        Source of the person's errors: a new person for each generator or seed.
     stations, depths : int
-        Nodes along each edge and down the flank.
+        Nodes along each edge and down the flank of a new blade.
 
     Returns
     -------
     Session
+        With the blade after it in ``worn``.
 
     Raises
     ------
     BadArgument
-        Not a blade, a method or a generator; a number outside its range.
+        Not a blade, a method or a generator; a number outside its range; a new blade without a
+        radius, and a worn one with.
 
     Examples
     --------
-    >>> import numpy as np, edgekit as ek
+    >>> import edgekit as ek
     >>> blade = ek.patterns.universal_curette()
     >>> done = ek.sharpen(blade, ek.methods.held(ek.best_setting(blade.edges["left"])),
-    ...                   dull_radius_um=4.0, rng=np.random.default_rng(1))
-    >>> done.status.value, bool(done.edges["left"].mean_recession_um > 5.2)
-    ('sharp', True)
+    ...                   dull_radius_um=4.0, rng=1)
+    >>> done.status.value, done.worn.sessions
+    ('sharp', 1)
     """
-    check_parts(blade, method)
-    rng = generator("rng", rng)
-    radius = positive("dull_radius_um", dull_radius_um, "Give the edge radius in micrometres.")
-    grids = [prepare_edge(blade, name, stations=stations, depths=depths) for name in blade.edges]
-    states = [new_state(grid, 1) for grid in grids]
-    for state in states:
-        state.radius_um = np.full_like(state.radius_um, radius)
+    instance("method", method, Method, "Give a method, such as methods.freehand().")
+    before = _start(blade, dull_radius_um, stations, depths)
+    grids, states = before.grids, before.states()
+    effects, draws = RunStreams.of(rng).session(
+        before.sessions, edges=len(grids), seatings=method.planes
+    )
     done = sharpen_runs(
         grids,
         states,
         [aim_at(grid, method) for grid in grids],
         method,
-        effects=draw_run_effects(rng),
-        draws=draw_session(rng, edges=len(grids), seatings=method.planes),
-        turn=0,
-        fresh_um=np.zeros(1),
+        effects=effects,
+        draws=draws,
+        turn=before.sessions,
+        fresh_um=np.full(1, before.fresh_radius_um),
     )
-    results = dict(zip(grids, done.edges, strict=True))
-    angles_off = [r.state.internal_angle_rad[0] - grid.angle_rad for grid, r in results.items()]
-    off_deg = float(np.degrees(np.abs(angles_off).max()))
+    after = [result.state for result in done.edges]
+    off_deg = float(
+        np.degrees(
+            max(
+                np.abs(state.internal_angle_rad[0] - grid.angle_rad).max()
+                for grid, state in zip(grids, after, strict=True)
+            )
+        )
+    )
     status = SessionOutcome.SHARP if off_deg < ANGLE_ALARM_DEG else SessionOutcome.WRONG_ANGLE
     return Session(
         method=method,
-        edges={grid.name: _edge_session(grid, result) for grid, result in results.items()},
+        worn=before.after(after, sessions=before.sessions + 1),
+        edges={
+            grid.name: _edge_session(grid, state, result)
+            for grid, state, result in zip(grids, states, done.edges, strict=True)
+        },
         passes=int(done.passes[0]),
+        stone_strokes=float(done.strokes[0]),
         seconds=float(done.seconds[0]),
         steel_mg=float(done.steel_mg[0]),
+        dullness_mg=float(done.dullness_mg[0]),
+        overshoot_mg=float(done.overshoot_mg[0]),
         advance_um=float(max(result.advance[0] for result in done.edges)) * UM_PER_MM,
         angle_off_deg=off_deg,
         status=status if done.reached[0] else SessionOutcome.NOT_SHARP,
     )
 
 
-def _edge_session(grid: EdgeGrid, result: GroundEdge) -> EdgeSession:
+def _start(
+    blade: Blade | WornBlade, dull_radius_um: float | None, stations: int, depths: int
+) -> WornBlade:
+    """The blade before the session."""
+    if isinstance(blade, WornBlade):
+        if dull_radius_um is not None:
+            raise EdgekitError(
+                "a worn blade has its own radius", dull_radius_um, "Leave dull_radius_um out."
+            )
+        return blade
+    remedy = "Give a blade, such as patterns.universal_curette(), or a WornBlade."
+    instance("blade", blade, Blade, remedy)
+    if dull_radius_um is None:
+        raise EdgekitError(
+            "a new blade needs dull_radius_um", None, "Give micrometres, or ek.use(blade, strokes)."
+        )
+    radius = positive("dull_radius_um", dull_radius_um, "Give the edge radius in micrometres.")
+    return WornBlade.new(blade, radius_um=radius, stations=stations, depths=depths)
+
+
+def _edge_session(grid: EdgeGrid, before: EdgeState, result: GroundEdge) -> EdgeSession:
     state, sharp = result.state, result.sharp[0]
     return EdgeSession(
         arc_mm=grid.arc_mm,
-        recession_um=state.at(grid)[0] * UM_PER_MM,
+        recession_um=(state.at(grid) - before.at(grid))[0] * UM_PER_MM,
         angle_deg=np.degrees(state.internal_angle_rad[0]),
         sharp=sharp,
-        sharp_fraction=float(grid.station_weights_mm @ sharp / grid.station_weights_mm.sum()),
+        sharp_fraction=float(result.sharp_fraction[0]),
+        land_um=state.land_um[0],
         active=result.active[0],
         depth_mm=grid.depth_mm,
         inset_mm=state.inset_mm[:, 0],
-        new_inset_mm=grid.inset_mm,
+        new_inset_mm=before.inset_mm[:, 0],
         station_weights_mm=grid.station_weights_mm,
         drop_mm=state.drop_mm[0],
     )

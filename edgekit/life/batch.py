@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
-from edgekit.grinding.kernel import EdgeState, new_state
+from edgekit.grinding.edge_state import EdgeState, new_state, whole_land_um
 from edgekit.grinding.random_streams import RandomStreams, RunEffects, RunKeys, SessionDraws
 from edgekit.grinding.recession_field import EdgeGrid, cleared
 from edgekit.life.prepared import PreparedBlade
@@ -95,6 +95,7 @@ def _renew(state: EdgeState, grid: EdgeGrid, rows: NDArray[np.int_], radius_um: 
     """Replace the blades of some runs by new ones of a given edge radius (rows,)."""
     state.inset_mm[:, rows] = grid.inset_mm[:, None, :]
     state.radius_um[rows] = radius_um[:, None]
+    state.land_um[rows] = whole_land_um(radius_um[:, None], grid.angle_rad)
     state.angle_rad[rows] = grid.angle_rad
     state.drop_mm[rows] = 0.0
     state.lean_rad[rows] = 0.0

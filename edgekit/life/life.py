@@ -2,6 +2,7 @@
 
 import enum
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -15,14 +16,17 @@ from edgekit.display import html_text
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
+from edgekit.grinding.edge_state import EdgeState
 from edgekit.grinding.kernel import sharpen_runs
-from edgekit.grinding.random_streams import GivenKeys, RunKeys
-from edgekit.grinding.recession_field import EdgeGrid, cleared
+from edgekit.grinding.random_streams import GivenKeys, RunKeys, RunStreams
+from edgekit.grinding.recession_field import EdgeGrid
 from edgekit.grinding.session import check_parts
+from edgekit.grinding.worn_blade import WornBlade
 from edgekit.life.batch import RunBatch
-from edgekit.life.prepared import Precision, PreparedBlade, SessionMeasures
-from edgekit.life.retire import DEFAULT_RULES, MinStrength, RetireRule, WidthLoss
-from edgekit.life.use import Use
+from edgekit.life.measures import SessionMeasures, mean_radius_um, measure_session
+from edgekit.life.prepared import Precision, PreparedBlade
+from edgekit.life.retire import DEFAULT_RULES, MinStrength, RetireRule, TooDull, WidthLoss
+from edgekit.life.use import Use, wear_in_use
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
 from edgekit.record import Record, freeze
@@ -35,7 +39,7 @@ MAX_RUNS_AT_ONCE = 640
 MAX_PLANES_AT_ONCE = 2**16  # runs x planes: the draws of some sessions take 17 MB per edge
 MAX_SESSIONS = 100_000
 LIFE_STATIONS = 64
-LIFE_DEPTHS = 8
+LIFE_DEPTHS = 12
 
 
 class LifeEnd(enum.StrEnum):
@@ -52,8 +56,8 @@ class Lives(Record):
     (R,): index of the rule, -1 if none did within the sessions allowed. ``final`` and ``average``:
     name -> (R,), a measure's value at the last session and its mean over the life. ``tracks``:
     name -> (H, sessions) of the first H lives, NaN after the end of each; cumulative losses in µm
-    are against the blade as it was given. ``grids, wears``: each edge's geometry, and its field
-    after each session where that was recorded.
+    are against the blade as it was given. ``grids, states``: each edge's geometry, and its
+    state after each session where that was recorded.
     """
 
     blade: Blade
@@ -65,7 +69,7 @@ class Lives(Record):
     average: Mapping[str, FloatArray]
     tracks: Mapping[str, FloatArray]
     grids: tuple[EdgeGrid, ...] = ()
-    wears: tuple[tuple[Wear, ...], ...] = ()
+    states: tuple[tuple[EdgeState, ...], ...] = ()
 
     def __repr__(self) -> str:
         return (
@@ -114,7 +118,7 @@ class _Recorder:
             self._rows.append((runs[recorded], batch.turn[recorded], values[:, recorded]))
         return np.asarray(retired)
 
-    def lives(self, wears: Sequence[tuple[Wear, ...]]) -> Lives:
+    def lives(self, states: Sequence[tuple[EdgeState, ...]]) -> Lives:
         """All recorded lives."""
         longest = self._sessions[: self._histories].max(initial=0)
         tracks = np.full((len(self._names), self._histories, longest), np.nan)
@@ -130,7 +134,7 @@ class _Recorder:
             average=dict(zip(self._names, self._total / self._sessions, strict=True)),
             tracks=dict(zip(self._names, tracks, strict=True)),
             grids=self._prepared.grids,
-            wears=tuple(wears),
+            states=tuple(states),
         )
 
 
@@ -179,7 +183,7 @@ def live_runs(
         Of the fields. Single precision is 30 % faster and changes a life's mean loss per
         session by less than 1e-3 µm (99 % of 4000 lives of three methods).
     keep : bool
-        Record the fields of every session in ``wears``; for a single run only.
+        Record the state after every session; for a single run only.
 
     Examples
     --------
@@ -204,19 +208,20 @@ def live_runs(
     strength = any(isinstance(rule, MinStrength) for rule in rules)
     prepared = PreparedBlade.of(blade, method, stations, depths, precision, strength=strength)
     slots = min(MAX_RUNS_AT_ONCE, max(1, MAX_PLANES_AT_ONCE // method.planes), runs)
+    rules = (*rules, TooDull())
     recorder = _Recorder(prepared, rules, runs, runs if histories is None else min(histories, runs))
-    wears = []
+    states = []
     batch = RunBatch(prepared, use, keys, slots)
     while len(batch.run):
         measures, lost = _use_and_sharpen(prepared, use, batch)
         over = recorder.add(batch, measures, lost)
         if keep:
-            wears.append(prepared.wear(batch.states))
+            states.append(tuple(replace(state) for state in batch.states))
         batch.turn += 1
         over |= batch.turn >= limit
         if over.any():
             batch.end(over)
-    return recorder.lives(wears)
+    return recorder.lives(states)
 
 
 def _retain_freed_memory() -> None:
@@ -238,12 +243,8 @@ def _use_and_sharpen(
     before = []
     for e, (state, grid) in enumerate(zip(batch.states, prepared.grids, strict=True)):
         before.append(state.at(grid))
-        worn = use.dull(state.radius_um, batch.effects, draws.patches[:, e])
-        state.radius_um = worn.astype(state.inset_mm.dtype, copy=False)
-        if use.attrition_um:
-            state.inset_mm = state.inset_mm + use.attrition_um / UM_PER_MM
-            state.cleared_mm3 = cleared(grid, state.inset_mm)
-    dull = prepared.mean_radius_um(batch.states)
+        wear_in_use(grid, state, use, batch.effects, draws.patches[:, e])
+    dull = mean_radius_um(batch.states)
     done = sharpen_runs(
         prepared.grids,
         batch.states,
@@ -255,7 +256,7 @@ def _use_and_sharpen(
         fresh_um=batch.fresh_um,
     )
     batch.states = [result.state for result in done.edges]
-    return prepared.measure_session(before, done, dull)
+    return measure_session(prepared, before, done, dull, batch.turn + 1)
 
 
 class Life(Record):
@@ -263,17 +264,53 @@ class Life(Record):
 
     ``sessions``: sessions until it must go. ``history``: one row per session, cumulative losses
     against the new blade. ``ended_by``: the rule that retired it, None if it is still in use.
-    ``grids, wears``: each edge's geometry, and its field after each session.
+    ``start``: the blade before its first use. ``streams``: the random numbers it was lived with; given
+    to `ek.use` and `ek.sharpen` in turn, from ``start`` on, they give ``after`` again, to the last bit.
     """
 
     blade: Blade
     method: Method | Alternation
+    use: Use
     rules: tuple[RetireRule, ...]
     sessions: int
     history: pd.DataFrame
     ended_by: RetireRule | None
+    start: WornBlade
+    streams: RunStreams
     grids: tuple[EdgeGrid, ...] = ()
-    wears: tuple[tuple[Wear, ...], ...] = ()
+    after: tuple[WornBlade, ...] = ()
+
+    @cached_property
+    def wears(self) -> tuple[tuple[Wear, ...], ...]:
+        """What is worn away from each edge after each session."""
+        return tuple(
+            tuple(
+                Wear((edge.inset_mm - grid.inset_mm)[:, None, :], edge.drop_mm[None])
+                for edge, grid in zip(blade.edges.values(), self.grids, strict=True)
+            )
+            for blade in self.after
+        )
+
+    def worn(self, session: int) -> WornBlade:
+        """The blade after a session, counted from 1; 0 is before the first use.
+
+        Examples
+        --------
+        >>> import edgekit as ek
+        >>> life = ek.live(ek.patterns.hoe(), ek.methods.powered(), rng=3)
+        >>> worn = life.start
+        >>> for _ in range(2):
+        ...     worn = ek.use(worn, life.use, rng=life.streams)
+        ...     worn = ek.sharpen(worn, life.method, rng=life.streams).worn
+        >>> bool((worn.recession_um("edge") == life.worn(2).recession_um("edge")).all())
+        True
+        """
+        number = count("session", session, 0)
+        if number > self.sessions:
+            raise EdgekitError(
+                "session is past the end of the life", session, f"Give up to {self.sessions}."
+            )
+        return self.after[number - 1] if number else self.start
 
     @property
     def end(self) -> LifeEnd:
@@ -312,7 +349,7 @@ def live(
     *,
     use: Use | None = None,
     retire: RetireRule | Sequence[RetireRule] = DEFAULT_RULES,
-    rng: Seed,
+    rng: RunStreams | Seed,
     max_sessions: int = int(value("max_sessions")),
     stations: int = LIFE_STATIONS,
     depths: int = LIFE_DEPTHS,
@@ -327,7 +364,7 @@ def live(
         What happens between sessions.
     retire : RetireRule or sequence of them
         The first that is used up ends the life.
-    rng : numpy.random.Generator, or a seed of one
+    rng : Generator, seed of one, or `Life.streams`
     max_sessions, stations, depths : int
         Where a life is cut off, and the nodes of the field.
 
@@ -348,12 +385,13 @@ def live(
     >>> life.sessions == len(life.history), life.end.value
     (True, 'retired')
     """
+    cycle, streams = Use() if use is None else use, RunStreams.of(rng)
     lives = live_runs(
         blade,
         method,
-        use=Use() if use is None else use,
+        use=cycle,
         rules=rules_of(retire),
-        rngs=[rng],
+        rngs=streams,
         max_sessions=max_sessions,
         stations=stations,
         depths=depths,
@@ -363,6 +401,9 @@ def live(
     history.insert(0, "session", np.arange(1, len(history) + 1))
     history.insert(1, "width_mm", blade.width_mm - history["mean_width_um"] / UM_PER_MM)
     ended = int(lives.ended_by[0])
+    effects, _ = streams.session(0, edges=len(blade.edges), seatings=1)
+    fresh = float(cycle.fresh_um(effects)[0])
+    start = WornBlade.new(blade, fresh_radius_um=fresh, stations=stations, depths=depths)
     return Life(
         blade=blade,
         method=method,
@@ -370,6 +411,12 @@ def live(
         sessions=int(lives.sessions[0]),
         history=history,
         ended_by=lives.rules[ended] if ended >= 0 else None,
+        use=cycle,
+        start=start,
+        streams=streams,
         grids=lives.grids,
-        wears=lives.wears,
+        after=tuple(
+            start.after(list(states), sessions=k, use_strokes=k * cycle.strokes)
+            for k, states in enumerate(lives.states, 1)
+        ),
     )

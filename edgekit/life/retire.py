@@ -1,10 +1,11 @@
-"""Rules that retire a blade: each has a limit and measures the loss against it."""
+"""Rules that retire a blade: each has a limit for what `life.measures` measures."""
 
 import enum
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol, runtime_checkable
 
 import numpy as np
+from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray, between, fraction, instance, keep_numbers, positive
 from edgekit.errors import EdgekitError
@@ -28,7 +29,8 @@ __dir__ = shown(__all__)
 
 
 class WidthLoss(NamedTuple):
-    """What has been lost (R,) against a new blade's dimensions [mm]; see `edgekit.life.life`."""
+    """What a rule is given: losses (R,) against a new blade's dimensions [mm], the strength left,
+    and how many ``sessions`` (R,) it took. `edgekit.life.measures` works it out."""
 
     mean_width_mm: FloatArray
     deepest_width_mm: FloatArray
@@ -39,6 +41,8 @@ class WidthLoss(NamedTuple):
     new_length_mm: float
     new_thickness_mm: float
     strength_left: FloatArray | None = None  # computed only where a rule needs it
+    too_dull: NDArray[np.bool_] | None = None  # the stone took nothing off an edge that needs it
+    sessions: NDArray[np.int_] | None = None  # how many it took
 
 
 class Basis(enum.Enum):
@@ -58,6 +62,21 @@ class RetireRule(Protocol):
         ...
 
     def __str__(self) -> str: ...
+
+
+@dataclass(frozen=True, kw_only=True)
+class TooDull:
+    """Retire a blade off which a session took nothing although it needs grinding; part of every life."""
+
+    def used_up(self, lost: WidthLoss) -> FloatArray:
+        """1 where that happened."""
+        happened = (
+            np.zeros(np.shape(lost.mean_width_mm)) if lost.too_dull is None else lost.too_dull
+        )
+        return np.asarray(happened, dtype=float)
+
+    def __str__(self) -> str:
+        return "too dull to be ground within the largest advance; grind it another way first"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,13 +1,21 @@
 """What happens to an instrument between two sessions: strokes that dull it, and attrition."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from edgekit.checks import FloatArray, at_least, instance, keep_numbers
+from edgekit import checks
+from edgekit.checks import FloatArray, Seed, at_least, instance, keep_numbers
 from edgekit.evidence_table import entry, value
-from edgekit.grinding.random_streams import PATCHES, RunEffects
+from edgekit.geometry.blade import Blade
+from edgekit.grinding.edge_state import EdgeState, whole_land_um
+from edgekit.grinding.random_streams import PATCHES, RunEffects, RunStreams
+from edgekit.grinding.recession_field import EdgeGrid, cleared
+from edgekit.grinding.worn_blade import WornBlade
 from edgekit.life.dulling import DullingLaw, PowerDulling
+from edgekit.units import UM_PER_MM
+
+__all__ = ["Use", "use"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,3 +69,64 @@ class Use:
         )
         scatter = np.exp(size * patches.T - size**2 / 2)[patch].T
         return np.asarray(radius_um + (worn - radius_um) * scatter, dtype=radius_um.dtype)
+
+
+def wear_in_use(
+    grid: EdgeGrid, state: EdgeState, use: Use, effects: RunEffects, patches: FloatArray
+) -> None:
+    """Dull an edge (R, S) by one use, in place; `patches` (R, 16) unit normals."""
+    worn = use.dull(state.radius_um, effects, patches)
+    state.radius_um = worn.astype(state.inset_mm.dtype, copy=False)
+    state.land_um = whole_land_um(state.radius_um, state.internal_angle_rad)
+    if use.attrition_um:
+        state.inset_mm = state.inset_mm + use.attrition_um / UM_PER_MM
+        state.cleared_mm3 = cleared(grid, state.inset_mm)
+
+
+def use(
+    blade: Blade | WornBlade,
+    use: Use | float,
+    *,
+    rng: RunStreams | Seed | None = None,
+) -> WornBlade:
+    """Use an instrument on patients: its edges get duller.
+
+    Parameters
+    ----------
+    blade : Blade or WornBlade
+        A new blade is taken as freshly ground.
+    use : Use or float
+        What happens, or a number of working strokes on each edge with all else by default.
+    rng : Generator, seed of one, or `Life.streams`, optional
+        How fast this instrument dulls, and where; without it, as the median instrument does, evenly.
+
+    Returns
+    -------
+    WornBlade
+
+    Raises
+    ------
+    EdgekitError
+        For anything but a blade, and strokes below 0.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> worn = ek.use(ek.patterns.area_specific_curette(), 45)
+    >>> round(float(worn.radius_um("used").mean()), 2)
+    4.56
+    """
+    before = WornBlade.of(blade)
+    cycle = use if isinstance(use, Use) else Use(strokes=checks.at_least("use", use, 0.0))
+    grids, states = before.grids, before.states()
+    if rng is None:
+        cycle = replace(cycle, patch_cv=0.0)
+        effects = RunEffects(np.zeros((1, 4)), *np.zeros((4, 1)))
+        patches = np.zeros((1, len(grids), PATCHES))
+    else:
+        streams = RunStreams.of(rng)
+        effects, draws = streams.session(before.sessions, edges=len(grids), seatings=1)
+        patches = draws.patches
+    for e, (grid, state) in enumerate(zip(grids, states, strict=True)):
+        wear_in_use(grid, state, cycle, effects, patches[:, e])
+    return before.after(states, use_strokes=before.use_strokes + cycle.strokes)

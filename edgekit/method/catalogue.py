@@ -8,22 +8,20 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from edgekit import checks
-from edgekit.contact.facets import Spacing
 from edgekit.contact.holder import Setting
 from edgekit.evidence_table import entry, value
 from edgekit.lazy import shown
 from edgekit.method.abrasive import diamond_plated_stone
 from edgekit.method.guide import HoldElevation
 from edgekit.method.hand import ErrorTerm, Hand
-from edgekit.method.lay import HolderStroke, Oblique
-from edgekit.method.method import Marks, Method, Stop, Target
+from edgekit.method.lay import HolderStroke, Oblique, StrokeDirection
+from edgekit.method.method import Method, Target
+from edgekit.method.stop import StopRule, UntilClear, UntilFresh
+from edgekit.method.strokes import Advance, LocalStroke, PlacementPhase, RollingStroke, Stroke
 
 __all__ = ["bench_stone", "face_honing", "freehand", "held", "powered"]
 
 __dir__ = shown(__all__)
-
-PLACEMENTS = int(value("placements"))
-ROLLED = int(value("rolled_placements"))
 
 
 def _free_hand(*, novice: bool = False) -> Hand:
@@ -51,45 +49,60 @@ def _guided_hand() -> Hand:
 
 def freehand(
     *,
-    placements: int = PLACEMENTS,
-    spacing: Spacing = Spacing.BY_CURVATURE,
-    marks: Marks = Marks.RANDOM,
-    seatings: int = int(value("freehand_seatings")),
-    stop: Stop = Stop.EACH,
+    stroke: Stroke | LocalStroke | None = None,
+    stop: StopRule | None = None,
     novice: bool = False,
     hand: Hand | None = None,
 ) -> Method:
     """A stone moved by hand over an instrument held still; the angle is judged by eye.
 
+    Parameters
+    ----------
+    stroke : Stroke or LocalStroke, optional
+        How the stone travels: rolled along the whole edge by default, since 98.9 % of the power of a hand's motion lies
+        below 2 Hz (Riviere, Rader & Khosla 1997) and dozens of independent seatings in some seconds are
+        impossible; `ek.strokes.local()` is the beginner's.
+    stop : StopRule, optional
+        When grinding stops: until the land is a fresh edge's; local strokes, until the edge is clear.
+    novice : bool
+        A hand that has not learnt the angle.
+    hand : Hand, optional
+        Errors of your own.
+
     Examples
     --------
     >>> import edgekit as ek
-    >>> ek.methods.freehand(placements=8).planes
+    >>> ek.methods.freehand(stroke=ek.strokes.local(placements=8)).planes
     32
     """
-    return Method(
-        name="freehand, moving stone" + (", novice" if checks.flag("novice", novice) else ""),
-        placements=placements,
-        spacing=spacing,
-        marks=marks,
-        seatings=seatings,
-        stop=stop,
-        hand=_free_hand(novice=novice) if hand is None else hand,
+    return _by_hand(
+        "freehand, moving stone" + (", novice" if checks.flag("novice", novice) else ""),
+        _free_hand(novice=novice) if hand is None else hand,
+        stroke,
+        stop,
     )
+
+
+def _by_hand(
+    name: str, hand: Hand, stroke: Stroke | LocalStroke | None, stop: StopRule | None
+) -> Method:
+    way = RollingStroke() if stroke is None else stroke
+    rule = UntilClear() if isinstance(way, LocalStroke) else UntilFresh()
+    if isinstance(way, LocalStroke):
+        name += ", local strokes"
+    return Method(name=name, stroke=way, stop=rule if stop is None else stop, hand=hand)
 
 
 def bench_stone(
     *,
-    placements: int = PLACEMENTS,
-    spacing: Spacing = Spacing.BY_CURVATURE,
-    marks: Marks = Marks.RANDOM,
-    seatings: int = int(value("freehand_seatings")),
-    stop: Stop = Stop.EACH,
+    stroke: Stroke | LocalStroke | None = None,
+    stop: StopRule | None = None,
     hand: Hand | None = None,
 ) -> Method:
     """An instrument moved by hand over a stone that lies still; the hand rests on the bench.
 
-    The rest reduces the scatter; each person's bias in the angle remains.
+    The rest steadies the scatter; the angle each person judges to be right stays their own. Parameters as for
+    `freehand`.
     """
     free, steady = _free_hand(), _guided_hand()
     rested = replace(
@@ -97,14 +110,8 @@ def bench_stone(
         tilt_deg=ErrorTerm(person_sd=free.tilt_deg.person_sd, sd=value("guided_tilt_sd_deg")),
         swing_deg=steady.swing_deg,
     )
-    return Method(
-        name="bench stone, moving instrument",
-        placements=placements,
-        spacing=spacing,
-        marks=marks,
-        seatings=seatings,
-        stop=stop,
-        hand=rested if hand is None else hand,
+    return _by_hand(
+        "bench stone, moving instrument", rested if hand is None else hand, stroke, stop
     )
 
 
@@ -112,20 +119,21 @@ def held(
     setting: Setting | float | Sequence[Setting | float],
     *,
     placements: int | None = None,
-    spacing: Spacing = Spacing.BY_CURVATURE,
-    marks: Marks = Marks.SAME,
-    stop: Stop = Stop.ALL,
+    stop: StopRule | None = None,
     hand: Hand | None = None,
 ) -> Method:
-    """A holder at one elevation (or several in turn), rolled continuously or to counted placements.
+    """A holder at one elevation (or several in turn), rolled along the edge or turned in steps.
 
     Parameters
     ----------
     setting : Setting, float or sequence of them
         Elevation [deg] or a setting found by `best_setting` or `settings_needed`.
     placements : int, optional
-        Placements per edge; None rolls continuously, which is approximated by enough placements to
-        converge.
+        Steps in which the instrument is turned, the same marks every session; None rolls it.
+    stop : StopRule, optional
+        When grinding stops, as for `freehand`.
+    hand : Hand, optional
+        Errors of your own.
 
     Examples
     --------
@@ -134,40 +142,47 @@ def held(
     'held at 15.0°, 12 placements'
     """
     guide = HoldElevation.of(setting)
-    angles = ", ".join(f"{angle:.1f}°" for angle in guide.elevations_deg)
-    if guide.setups > 2:
-        angles = f"{guide.setups} settings"
-    how = "rolled" if placements is None else f"{placements} placements"
+    held_at = guide.elevations_deg
+    angles = (
+        ", ".join(f"{item:.1f}°" for item in held_at)
+        if len(held_at) <= 2
+        else f"{len(held_at)} settings"
+    )
     return Method(
-        name=f"held at {angles}, {how}",
+        name=f"held at {angles}, {'rolled' if placements is None else f'{placements} placements'}",
         guide=guide,
-        placements=ROLLED if placements is None else placements,
-        spacing=spacing,
-        marks=marks,
-        stop=stop,
+        stroke=_steady_roll() if placements is None else _steps(placements),
+        stop=stop or (UntilFresh() if placements is None else UntilClear()),
         hand=_guided_hand() if hand is None else hand,
         setup_seconds=value("holder_setup_seconds"),
-        stroke=HolderStroke(),
     )
 
 
-def powered(
-    *,
-    placements: int = PLACEMENTS,
-    spacing: Spacing = Spacing.BY_CURVATURE,
-    marks: Marks = Marks.RANDOM,
-    hand: Hand | None = None,
-) -> Method:
-    """A driven stone against a guide: steady angle, fast, hard to stop at the right depth."""
-    driven = replace(_guided_hand(), depth=ErrorTerm(sd=value("powered_depth_cv")))
+def _steady_roll(direction: StrokeDirection | None = None) -> RollingStroke:
+    """A roll that something guides: its tilt wanders no more than a hand trembles."""
+    return RollingStroke(
+        within_tilt_sd_deg=value("jitter_deg"), direction=direction or HolderStroke()
+    )
+
+
+def _steps(placements: int) -> LocalStroke:
+    return LocalStroke(
+        placements=placements,
+        phase=PlacementPhase.SAME,
+        strokes_per_placement=1,
+        advance=Advance.UNIFORM,
+        direction=HolderStroke(),
+    )
+
+
+def powered(*, stop: StopRule | None = None, hand: Hand | None = None) -> Method:
+    """A driven stone against a guide: steady in angle, quick, and looked at less often."""
+    looks = int(value("powered_strokes_between_looks"))
     return Method(
         name="powered stone, guided",
-        placements=placements,
-        spacing=spacing,
-        marks=marks,
-        seatings=int(value("powered_seatings")),
-        stop=Stop.EACH,
-        hand=driven if hand is None else hand,
+        stroke=_steady_roll(Oblique()),
+        stop=stop or UntilFresh(strokes_between_looks=looks),
+        hand=_guided_hand() if hand is None else hand,
         removal_mm3_per_stroke=value("removal_diamond_mm3_per_stroke"),
         removal_gsd=entry("removal_diamond_mm3_per_stroke").gsd,
         seconds_per_stroke=value("powered_seconds_per_stroke"),
@@ -187,8 +202,13 @@ def face_honing(*, hand: Hand | None = None) -> Method:
     return Method(
         name="face honing",
         target=Target.FACE,
-        placements=1,
-        stroke=Oblique(angle_deg=value("face_stroke_lay_deg")),
+        stroke=LocalStroke(
+            placements=1,
+            strokes_per_placement=1,
+            advance=Advance.UNIFORM,
+            direction=Oblique(angle_deg=value("face_stroke_lay_deg")),
+        ),
+        stop=UntilClear(),
         hand=hand
         if hand is not None
         else Hand(tilt_deg=steady.tilt_deg, swing_deg=ErrorTerm(sd=value("honing_pitch_sd_deg"))),

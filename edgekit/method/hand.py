@@ -38,9 +38,16 @@ class ErrorTerm:
     ) -> FloatArray:
         """Errors (R, P) from unit normals: the person's, the session's and the skill's (R,), and
         one for each seating (R, P)."""
-        scatter = self.sd * self.sd_gsd**skill
-        constant = self.bias + self.person_sd * person + self.session_sd * session
+        constant, scatter = self.common(person, session), self.scatter(skill)
         return np.asarray(constant[:, None] + scatter[:, None] * draw)
+
+    def common(self, person: FloatArray, session: FloatArray) -> FloatArray:
+        """The error (R,) that all strokes of a session share, from unit normals (R,)."""
+        return np.asarray(self.bias + self.person_sd * person + self.session_sd * session)
+
+    def scatter(self, skill: FloatArray) -> FloatArray:
+        """Standard deviation (R,) from stroke to stroke, for people of some skill (R,), unit normals."""
+        return np.asarray(self.sd * self.sd_gsd**skill)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -30,7 +30,7 @@ __all__ = [
     "Lay",
     "Oblique",
     "StraightStroke",
-    "Stroke",
+    "StrokeDirection",
     "across_edge",
     "along_edge",
     "face_planes",
@@ -90,7 +90,7 @@ def wrapped_lay_deg(angle_deg: FloatArray) -> FloatArray:
 
 
 @runtime_checkable
-class Stroke(Protocol):
+class StrokeDirection(Protocol):
     """How the stone and the edge slide on each other."""
 
     @property
@@ -295,13 +295,13 @@ class Lay(Record):
         return float(weight @ (self.off_edge_deg <= limit) / weight.sum())
 
 
-def lay(edge: Edge, stroke: Stroke, *, stations: int = 400) -> Lay:
+def lay(edge: Edge, stroke: StrokeDirection, *, stations: int = 400) -> Lay:
     """Lay of a stroke on the true lateral surface of an edge.
 
     Parameters
     ----------
     edge : Edge
-    stroke : Stroke
+    stroke : StrokeDirection
         `along_edge`, `across_edge`, `Oblique`, `StraightStroke` or `HolderStroke`.
     stations : int
         Equally spaced, both ends included.
@@ -326,11 +326,11 @@ def lay(edge: Edge, stroke: Stroke, *, stations: int = 400) -> Lay:
     (True, 90)
     """
     instance("edge", edge, Edge, "Give one edge of a blade: blade.edges['left'].")
-    instance("stroke", stroke, Stroke, "Give a stroke, such as along_edge().")
+    instance("stroke", stroke, StrokeDirection, "Give a stroke, such as along_edge().")
     size = count("stations", stations, 2, most=MAX_STATIONS, bytes_each=500)
     return lay_on(flank_planes(edge, edge.stations(size)), stroke)
 
 
-def lay_on(planes: GroundPlanes, stroke: Stroke) -> Lay:
+def lay_on(planes: GroundPlanes, stroke: StrokeDirection) -> Lay:
     """Lay of a stroke on given planes."""
     return Lay(arc_mm=planes.arc_mm, lay_deg=wrapped_lay_deg(stroke.angle_deg_on(planes)))

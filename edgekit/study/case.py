@@ -6,7 +6,7 @@ import inspect
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import field, replace
 from functools import lru_cache, partial
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 import numpy as np
 
@@ -22,11 +22,12 @@ from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
 from edgekit.record import Record
 
-__all__ = ["LifeCase", "Task", "UnknownField", "set_field"]
+__all__ = ["LifeCase", "Task", "UnknownField", "set_fields"]
 
 Pattern = Callable[..., Blade]
-# What a name in a grid may begin with, and the field of a case that it stands for.
-_OWNERS = {"blade": "blade", "method": "method", "use": "use", "rule": "retire"}
+T = TypeVar("T")
+# What a name in a grid may begin with.
+_OWNERS = ("blade", "method", "use", "rule")
 
 
 class UnknownField(EdgekitError):
@@ -47,10 +48,11 @@ class Task(Protocol):
 class LifeCase(Record):
     """A blade, its method and its use, ready to be simulated; as a task, the base of every row.
 
-    Rows may set ``blade.<keyword>`` (keywords of the pattern), ``method.<field>``,
-    ``method.hand.tilt_deg.sd`` and the like, ``use.<field>``, ``rule.<field>`` (of every rule that
-    has it), ``rule.0.<field>`` (of one rule), and replace ``blade``, ``method``, ``use`` or
-    ``rule``.
+    Rows may set ``blade.<keyword>`` (keywords of the pattern), ``method.<field>`` and fields within
+    it at any depth, such as ``method.stroke.placements``, ``method.stop.strokes_between_looks`` or
+    ``method.hand.tilt_deg.sd``, likewise ``use.<field>``, ``rule.<field>`` (of every rule that has
+    it), ``rule.0.<field>`` (of one rule), and replace ``blade``, ``method``, ``use`` or ``rule``.
+    Fields within an object that the same row replaces are set in the new one.
 
     Parameters
     ----------
@@ -69,9 +71,10 @@ class LifeCase(Record):
     --------
     >>> import edgekit as ek
     >>> task = LifeCase(blade=ek.patterns.universal_curette, method=ek.methods.freehand())
-    >>> case = task({"blade.width_mm": 0.9, "method.placements": 6, "method.hand.tilt_deg.sd": 1.0})
-    >>> round(case.blade.width_mm, 2), case.method.placements, case.method.hand.tilt_deg.sd
-    (0.9, 6, 1.0)
+    >>> case = task({"blade.width_mm": 0.9, "method.stop.fraction": 0.9,
+    ...              "method.hand.tilt_deg.sd": 1.0})
+    >>> round(case.blade.width_mm, 2), case.method.stop.fraction, case.method.hand.tilt_deg.sd
+    (0.9, 0.9, 1.0)
     """
 
     blade: Pattern | Blade
@@ -90,34 +93,34 @@ class LifeCase(Record):
 
     def __call__(self, row: Mapping[str, object]) -> LifeCase:
         """The case with the fields of a row set and its blade made."""
-        case = self
+        self.check_names(row)
+        blade, rules = row.get("blade", self.blade), row.get("rule", self.retire)
+        records: dict[str, object] = {}
         for name in sorted(row, key=_dots):
-            case = case._with(name, row[name])
-        return replace(case, blade=_blade(case.blade), retire=rules_of(case.retire))
+            owner, _, path = name.partition(".")
+            if owner in ("method", "use"):
+                records[name] = row[name]
+            elif path and owner == "blade":
+                blade = _with_keyword(blade, path, row[name])
+            elif path:
+                rules = _set_rule(rules, path, row[name])
+        case = set_fields(self, records)
+        return replace(case, blade=_blade(blade), retire=rules_of(rules))  # type: ignore[arg-type]
 
     def check_names(self, row: Mapping[str, object]) -> None:
         """Raise `UnknownField` if a row names what cannot be set; its values are not judged."""
-        case = self
         for name in sorted(row, key=_dots):
-            try:
-                case = case._with(name, row[name])
-            except UnknownField:
-                raise
-            except (AttributeError, TypeError, ValueError):  # a bad value fails in its row
-                pass
-
-    def _with(self, name: str, new: object) -> LifeCase:
-        """This case with one field of a row set."""
-        owner, _, path = name.partition(".")
-        if owner not in _OWNERS:
-            raise UnknownField("no such field to sweep", name, f"Begin with {[*_OWNERS]}.")
-        if path and owner == "blade":
-            new = _with_keyword(self.blade, path, new)
-        elif path and owner == "rule":
-            new = _set_rule(self.retire, path, new)
-        elif path:
-            new = set_field(getattr(self, owner), path, new, within=owner)
-        return replace(self, **{_OWNERS[owner]: new})  # type: ignore[arg-type]
+            owner, _, path = name.partition(".")
+            if owner not in _OWNERS:
+                raise UnknownField("no such field to sweep", name, f"Begin with {list(_OWNERS)}.")
+            if not path:
+                continue
+            if owner == "blade":
+                _with_keyword(row.get("blade", self.blade), path, row[name])
+            elif owner == "rule":
+                _rules_with(row.get("rule", self.retire), path)
+            else:
+                _check_field(self, name, row)
 
 
 def _dots(name: str) -> int:
@@ -125,7 +128,17 @@ def _dots(name: str) -> int:
     return name.count(".")
 
 
-def _with_keyword(pattern: Pattern | Blade, name: str, new: object) -> Pattern:
+def _check_field(case: LifeCase, name: str, row: Mapping[str, object]) -> None:
+    """Raise `UnknownField` unless a dotted name leads to a field of a case's method or use."""
+    at, *parts = name.split(".")
+    record = row.get(at, getattr(case, at))
+    for part in parts:
+        _check_known(record, part, within=at)
+        at = f"{at}.{part}"
+        record = row.get(at, getattr(record, part))
+
+
+def _with_keyword(pattern: object, name: str, new: object) -> Pattern:
     """A pattern with a keyword set."""
     if isinstance(pattern, Blade):
         raise UnknownField(
@@ -134,10 +147,10 @@ def _with_keyword(pattern: Pattern | Blade, name: str, new: object) -> Pattern:
             "Give LifeCase the pattern itself, such as edgekit.patterns.hoe.",
         )
     try:
-        inspect.signature(pattern).bind_partial(**{name: new})
+        inspect.signature(pattern).bind_partial(**{name: new})  # type: ignore[arg-type]
     except TypeError as error:
         raise UnknownField("the pattern does not take this keyword", name, f"{error}.") from error
-    return partial(pattern, **{name: new})
+    return partial(pattern, **{name: new})  # type: ignore[operator,misc,arg-type]
 
 
 def _blade(blade: object) -> Blade:
@@ -160,33 +173,58 @@ def _cached(pattern: Pattern, keywords: tuple[tuple[str, object], ...]) -> Blade
     return pattern(**dict(keywords))
 
 
-def set_field(owner: object, path: str, new: object, *, within: str = "") -> object:
-    """A copy of a frozen record with the field at a dotted path changed."""
-    name, _, rest = path.partition(".")
-    known = [f.name for f in getattr(owner, "__dataclass_fields__", {}).values() if f.init]
+def set_fields(owner: T, changes: Mapping[str, object], *, within: str = "") -> T:
+    """A copy of a frozen record with the fields at some dotted paths changed, all at once.
+
+    Fields that only fit together, such as a method's stroke and its stop rule, may so be changed
+    in one row. Names of fields within a field that is itself replaced are looked for in the new one.
+    """
+    inner: dict[str, dict[str, object]] = {}
+    for path, new in changes.items():
+        name, _, rest = path.partition(".")
+        inner.setdefault(name, {})[rest] = new
+    fields = {}
+    for name, parts in inner.items():
+        _check_known(owner, name, within=within)
+        field_now = parts.pop("", getattr(owner, name))
+        place = f"{within}.{name}".strip(".")
+        fields[name] = set_fields(field_now, parts, within=place) if parts else field_now
+    return replace(owner, **fields)  # type: ignore[type-var]
+
+
+def _check_known(record: object, name: str, *, within: str) -> None:
+    """Raise `UnknownField` unless a record has a field that can be set."""
+    known = [f.name for f in getattr(record, "__dataclass_fields__", {}).values() if f.init]
     if name not in known:
         raise UnknownField(
-            f"{within or type(owner).__name__} has no such field",
+            f"{within or type(record).__name__} has no such field",
             name,
             f"Choose from {known}." if known else "It has no fields.",
         )
-    inner = set_field(getattr(owner, name), rest, new, within=f"{within}.{name}") if rest else new
-    return replace(owner, **{name: inner})  # type: ignore[type-var]
+
+
+def _rules_with(rules: object, path: str) -> tuple[tuple[object, ...], list[bool], str]:
+    """The rules, which of them have the field at a path, and its path within them."""
+    several = rules if isinstance(rules, tuple) else (rules,)
+    first, _, rest = path.partition(".")
+    if first.isdigit():
+        chosen, path = [i == int(first) for i in range(len(several))], rest
+        if not any(chosen) or not rest:
+            raise UnknownField("no such rule", path, f"Number them 0 to {len(several) - 1}.")
+    else:
+        chosen = [hasattr(rule, first) for rule in several]
+        if not any(chosen):
+            raise UnknownField("no rule has such a field", path, "Name a field of a rule.")
+    for rule, change in zip(several, chosen, strict=True):
+        if change:
+            _check_known(rule, path.partition(".")[0], within="rule")
+    return several, chosen, path
 
 
 def _set_rule(rules: object, path: str, new: object) -> tuple[object, ...]:
     """The rules with a field changed in one of them, or in all that have it."""
-    several = rules if isinstance(rules, tuple) else (rules,)
-    first, _, rest = path.partition(".")
-    if first.isdigit():
-        chosen, field_path = [i == int(first) for i in range(len(several))], rest
-        if not any(chosen) or not rest:
-            raise UnknownField("no such rule", path, f"Number them 0 to {len(several) - 1}.")
-    else:
-        chosen, field_path = [hasattr(rule, first) for rule in several], path
-        if not any(chosen):
-            raise UnknownField("no rule has such a field", path, "Name a field of a rule.")
+    several, chosen, inner = _rules_with(rules, path)
     return tuple(
-        set_field(rule, field_path, new, within="rule") if change else rule
+        set_fields(rule, {inner: new}, within="rule") if change else rule
         for rule, change in zip(several, chosen, strict=True)
     )

@@ -371,11 +371,11 @@ def face_or_sides(
     face = face or face_honing()
     rules = RULES if retire is None else retire
     methods = [mixture(side, face, sides=s, faces=f) for s, f in mixes]
-    mixed = compare(blade, methods, runs=runs, seed=seed, use=use, retire=rules)
+    mixed = compare(blade, methods, runs=runs, seed=seed, use=use, retire=rules, grid_runs=0)
     table = pd.DataFrame([_row(mixed, i, f / (s + f)) for i, (s, f) in enumerate(mixes)])
     tilts = np.array([at_least("tilts_deg", tilt, 0.0) for tilt in tilts_deg])
     slanted = [side, *(_slanted(face, tilt) for tilt in tilts)]
-    tilted = compare(blade, slanted, runs=runs, seed=seed, use=use, retire=rules)
+    tilted = compare(blade, slanted, runs=runs, seed=seed, use=use, retire=rules, grid_runs=0)
     by_tilt = tilted.table[[*SESSIONS]].iloc[1:].reset_index(drop=True)
     by_tilt.insert(0, "tilt_sd_deg", tilts)
     means = np.array([np.mean(lives.sessions) for lives in tilted.lives])

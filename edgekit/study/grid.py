@@ -1,6 +1,6 @@
 """Grids of a sweep: which values of which fields, row by row.
 
-A field is named from its owner down, ``"method.placements"`` or ``"method.hand.tilt_deg.sd"``; see
+A field is named from its owner down, ``"method.stroke.placements"`` or ``"method.hand.tilt_deg.sd"``; see
 `edgekit.study.case.LifeCase` for the owners. Values are numbers, or objects such as methods.
 """
 
@@ -49,7 +49,7 @@ class Grid(Record):
     Attributes
     ----------
     names : tuple of str
-        Fields, such as ``"method.placements"``.
+        Fields, such as ``"method.stroke.placements"``.
     rows : tuple of tuples
         One value for each field in each row.
     """
@@ -89,7 +89,7 @@ def labels(values: Sequence[object]) -> list[object]:
     Examples
     --------
     >>> import edgekit as ek
-    >>> one, two = ek.methods.freehand(seatings=1), ek.methods.freehand(seatings=2)
+    >>> one, two = ek.methods.freehand(), ek.methods.freehand(stop=ek.strokes.counted())
     >>> labels([one, two, one, 7])[1:]
     ['freehand, moving stone (2)', 'freehand, moving stone (1)', 7]
     """
@@ -134,7 +134,7 @@ def full_grid(axes: Mapping[str, Sequence[object]]) -> Grid:
 
     Examples
     --------
-    >>> full_grid({"method.placements": [4, 8], "use.strokes": [15, 45]}).rows
+    >>> full_grid({"method.stroke.placements": [4, 8], "use.strokes": [15, 45]}).rows
     ((4, 15), (4, 45), (8, 15), (8, 45))
     """
     instance("axes", axes, Mapping, "Give a dictionary of field to values.")
@@ -169,7 +169,7 @@ def list_grid(rows: Sequence[Mapping[str, object]]) -> Grid:
 
     Examples
     --------
-    >>> len(list_grid([{"method.placements": 4}, {"method.placements": 12}]))
+    >>> len(list_grid([{"method.stroke.placements": 4}, {"method.stroke.placements": 12}]))
     2
     """
     instance("rows", rows, (list, tuple), "Give a list of dictionaries, one per row.")
@@ -238,7 +238,7 @@ def sobol_points(inputs: Inputs, points: int, *, seed: int) -> Grid:
 
     Examples
     --------
-    >>> inputs = {"use.strokes": (10.0, 60.0), "method.sharp_target": (0.9, 1.0)}
+    >>> inputs = {"use.strokes": (10.0, 60.0), "method.stop.fraction": (0.9, 1.0)}
     >>> len(sobol_points(inputs, 8, seed=1))
     8
     """

@@ -10,7 +10,7 @@ from os import PathLike
 from pathlib import Path
 
 import numpy as np
-from scipy.interpolate import BSpline
+from scipy.interpolate import BSpline, PPoly
 
 from edgekit.errors import EdgekitError
 from edgekit.study.case import Task
@@ -19,7 +19,7 @@ from edgekit.study.grid import Grid
 
 # Version of the model's results, raised by hand whenever a change of the code alters a number.
 # tests/test_results_version.py fails when stored results move and this does not.
-RESULTS = 1
+RESULTS = 2
 _OWN_VERSIONS = ("edgekit", "numpy", "scipy")  # packages whose functions are known by their name
 _UNCLEAR = "a sweep with a folder must be distinguishable from others, but this"
 
@@ -66,6 +66,8 @@ def _described(value: object) -> object:
         return {"type": type(value).__qualname__, **fields}
     if isinstance(value, BSpline):
         return _described((value.t, value.c, value.k))
+    if isinstance(value, PPoly):
+        return _described((value.c, value.x))
     if isinstance(value, Mapping):
         return {str(key): _described(item) for key, item in value.items()}
     if hasattr(value, "__qualname__"):

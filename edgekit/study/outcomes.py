@@ -18,23 +18,52 @@ OVER_LIFE = {
     "angle_rms_deg": "angle_rms_deg",
     "sharp_fraction": "sharp_fraction",
     "minutes_per_session": "minutes",
+    "stone_strokes": "stone_strokes",
     "steel_mg": "steel_mg",
+    "dullness_mg": "dullness_mg",
+    "overshoot_mg": "overshoot_mg",
     "dull_radius_um": "dull_radius_um",
 }
-VALUES = (*PER_SESSION, *OVER_LIFE)
+VALUES = (*PER_SESSION, *OVER_LIFE, "rebevel_mg")
+GRID = "grid_um"
 SESSIONS = {"sessions_p10": 10, "sessions_p50": 50, "sessions_p90": 90}  # column and percentile
 
 
 def sample_columns(lives: Lives) -> dict[str, NDArray[np.generic]]:
     """Arrays (R,), one value per life: ``sessions``, ``ended_by`` and every quantity in `VALUES`.
 
-    ``ended_by`` is the rule in words, empty if none ended the life.
+    ``ended_by`` is the rule in words, empty if none ended the life. Steel is given by its cause:
+    for the dullness alone, past the need, and the rest, which is the price of a new bevel.
     """
     rules = np.array([*map(str, lives.rules), ""], dtype=object)
     columns: dict[str, NDArray[np.generic]]
     columns = {"sessions": lives.sessions, "ended_by": rules[lives.ended_by]}
     columns |= {name: lives.last(track) / lives.sessions for name, track in PER_SESSION.items()}
-    return columns | {name: lives.mean(track) for name, track in OVER_LIFE.items()}
+    columns |= {name: lives.mean(track) for name, track in OVER_LIFE.items()}
+    parts = lives.mean("dullness_mg") + lives.mean("overshoot_mg")
+    return columns | {"rebevel_mg": lives.mean("steel_mg") - parts}
+
+
+def finer(nodes: int) -> int:
+    """Twice as many intervals between nodes, the old nodes among the new.
+
+    Examples
+    --------
+    >>> finer(64)
+    127
+    """
+    return 2 * nodes - 1
+
+
+def grid_column(lives: Lives, refined: Lives | None) -> FloatArray:
+    """By how much (R,) [µm] the loss per session of the first lives grows at twice every
+    resolution; NaN for those that were not `refined`."""
+    gap = np.full(len(lives.sessions), np.nan)
+    if refined is not None:
+        fine = refined.last("mean_width_um") / refined.sessions
+        coarse = lives.last("mean_width_um") / lives.sessions
+        gap[: len(fine)] = fine - coarse[: len(fine)]
+    return gap
 
 
 def session_percentiles(sessions: NDArray[np.int_]) -> dict[str, float]:

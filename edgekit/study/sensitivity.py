@@ -204,7 +204,8 @@ def sensitivity(
     Examples
     --------
     >>> import edgekit as ek
-    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
+    >>> by_steps = ek.methods.freehand(stroke=ek.strokes.local())
+    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=by_steps)
     >>> result = ek.sensitivity(task, {"use.strokes": (15.0, 60.0), "use.patch_cv": (0.1, 0.3)},
     ...                         points=8, runs=4, seed=1, progress=False)
     >>> len(result.table), result.table["output"].nunique()
@@ -313,7 +314,8 @@ def tornado(
     Examples
     --------
     >>> import edgekit as ek
-    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
+    >>> by_steps = ek.methods.freehand(stroke=ek.strokes.local())
+    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=by_steps)
     >>> inputs = {"use.strokes": (15.0, 60.0), "use.patch_cv": (0.1, 0.3)}
     >>> table = ek.tornado(task, inputs, runs=4, seed=1, progress=False).table
     >>> table[table["output"] == "loss_um_per_session"]["input"].iloc[0]

@@ -11,8 +11,9 @@ import enum
 import warnings
 from collections.abc import Iterable, Iterator
 from concurrent.futures import Executor, as_completed
+from dataclasses import replace
 from os import PathLike
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -22,11 +23,19 @@ from edgekit.checks import count, instance
 from edgekit.citing import paragraph
 from edgekit.errors import EdgekitError
 from edgekit.grinding.random_streams import SeededKeys
-from edgekit.study.case import Task
+from edgekit.study.case import LifeCase, Task
 from edgekit.study.checkpoint import Folder, Table, joined
 from edgekit.study.grid import Grid, labels
 from edgekit.study.manifest import check_results, sweep_manifest
-from edgekit.study.outcomes import SESSIONS, VALUES, sample_columns, session_percentiles
+from edgekit.study.outcomes import (
+    GRID,
+    SESSIONS,
+    VALUES,
+    finer,
+    grid_column,
+    sample_columns,
+    session_percentiles,
+)
 
 __all__ = ["FailedRows", "RunStatus", "sweep"]
 
@@ -37,7 +46,7 @@ MAX_SAMPLES = 20_000_000  # lives of a table with one row per life
 SAMPLE_BYTES = 150
 MAX_LIVES = 500_000_000  # lives of a summary: half a day of one processor
 MOMENTS = [name + end for name in VALUES for end in ("", "_sd", "_mc")]
-SUMMARY = ["row", "status", "lives", "unfinished", *SESSIONS, *MOMENTS]
+SUMMARY = ["row", "status", "lives", "unfinished", *SESSIONS, *MOMENTS, GRID, f"{GRID}_mc"]
 
 
 class RunStatus(enum.Enum):
@@ -74,6 +83,7 @@ class _Chunk(NamedTuple):
     pieces: list[_Piece]
     seed: int
     summary: bool
+    grid_runs: int
 
     @property
     def runs(self) -> int:
@@ -90,6 +100,7 @@ def sweep(
     out: str | PathLike[str] | None = None,
     progress: bool = True,
     summary: bool = False,
+    grid_runs: int = 0,
     chunk_runs: int = CHUNK_RUNS,
 ) -> pd.DataFrame:
     """Simulate the lives of `runs` instruments for every row of a grid.
@@ -118,6 +129,9 @@ def sweep(
     summary : bool
         One row per row of the grid (mean, standard deviation, standard error; quantiles of
         sessions) instead of one per life; needs little memory at any number of runs.
+    grid_runs : int
+        Lives per row that are lived again at twice as many stations and depths, the first of the
+        row, all at most: each then costs some four lives more. None by default.
     chunk_runs : int
         Lives handed over at a time. Results do not depend on it.
 
@@ -125,7 +139,9 @@ def sweep(
     -------
     DataFrame
         ``row``, the grid's fields, ``run``, ``status`` (the values of `RunStatus`), ``sessions``,
-        ``ended_by`` and one column per measured quantity; rows in the grid's order. In rows that
+        ``ended_by`` and one column per measured quantity; rows in the grid's order. ``grid_um`` is
+        by how much a life's loss per session grows at twice every resolution, missing (NaN) where
+        that was not asked for; a summary has its mean and the standard error of that. In rows that
         failed everything measured is missing (NaN), ``status`` says why, and one warning
         (`FailedRows`) counts them. Ctrl-C returns what is done, the rest with the status
         "not run: interrupted", and warns. ``table.attrs["cite"]`` says in one paragraph what made
@@ -140,8 +156,9 @@ def sweep(
     Examples
     --------
     >>> import edgekit as ek
-    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand())
-    >>> grid = ek.full_grid({"method.placements": [2, 6], "method.seatings": [1]})
+    >>> by_steps = ek.methods.freehand(stroke=ek.strokes.local())
+    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=by_steps)
+    >>> grid = ek.full_grid({"method.stroke.placements": [2, 6]})
     >>> table = ek.sweep(task, grid, runs=5, seed=1, progress=False)
     >>> len(table), table["status"].unique().tolist()
     (10, ['ok'])
@@ -150,12 +167,13 @@ def sweep(
     most, size = (MAX_LIVES, 0) if checks.flag("summary", summary) else (MAX_SAMPLES, SAMPLE_BYTES)
     runs = count("runs", runs, most=most // len(grid), bytes_each=size * len(grid))
     seed, chunk_runs = count("seed", seed, 0), count("chunk_runs", chunk_runs)
-    chunks = _chunks(grid, runs, seed, summary, chunk_runs)
+    again = count("grid_runs", grid_runs, 0)
+    chunks = _chunks(grid, runs, chunk_runs, seed=seed, summary=summary, grid_runs=again)
     folder, done = None, {}
     if out is not None:
         check_results(out)
-        settings = {"runs": runs, "seed": seed, "summary": summary, "chunk_runs": chunk_runs}
-        folder = Folder(out, sweep_manifest(task, grid, **settings))
+        settings = {"runs": runs, "seed": seed, "summary": summary, "grid_runs": again}
+        folder = Folder(out, sweep_manifest(task, grid, **settings, chunk_runs=chunk_runs))
         parts = ((number, folder.read(number)) for number in range(len(chunks)))
         done = {number: table for number, table in parts if table is not None}
     with _bar(chunks, done, shown=progress) as bar:
@@ -212,7 +230,7 @@ def _warn(frame: pd.DataFrame, rows: int) -> None:
         )
 
 
-def _chunks(grid: Grid, runs: int, seed: int, summary: bool, most: int) -> list[_Chunk]:
+def _chunks(grid: Grid, runs: int, most: int, **settings: Any) -> list[_Chunk]:
     """Pieces in order, gathered into chunks of at most `CHUNK_ROWS` pieces and `most` runs."""
     pieces = [
         _Piece(row, grid.row(row), first, min(PIECE_RUNS, runs - first))
@@ -220,7 +238,7 @@ def _chunks(grid: Grid, runs: int, seed: int, summary: bool, most: int) -> list[
         for first in range(0, runs, PIECE_RUNS)
     ]
     size = max(1, min(CHUNK_ROWS, most // pieces[0].runs))
-    return [_Chunk(pieces[i : i + size], seed, summary) for i in range(0, len(pieces), size)]
+    return [_Chunk(pieces[i : i + size], **settings) for i in range(0, len(pieces), size)]
 
 
 def _bar(chunks: list[_Chunk], done: Iterable[int], *, shown: bool):  # type: ignore[no-untyped-def]
@@ -261,12 +279,22 @@ def _live_chunk(task: Task, chunk: _Chunk) -> Table:
     tables = []
     for piece in chunk.pieces:
         try:
-            keys = SeededKeys(chunk.seed, first=piece.first, runs=piece.runs)
-            lives = task(piece.fields).live(keys)
-            tables.append(_table(piece, chunk.summary, OK, sample_columns(lives)))
+            tables.append(
+                _table(piece, chunk.summary, OK, _lived(task(piece.fields), piece, chunk))
+            )
         except Exception as error:  # noqa: BLE001  # bad input in one row must not lose the others
             tables.append(_table(piece, chunk.summary, RunStatus.FAILED.because(error)))
     return joined(tables)
+
+
+def _lived(case: LifeCase, piece: _Piece, chunk: _Chunk) -> Table:
+    """One value per life of a piece, the first of the row also at twice every resolution."""
+    lives = case.live(SeededKeys(chunk.seed, first=piece.first, runs=piece.runs))
+    again, refined = min(chunk.grid_runs - piece.first, piece.runs), None
+    if again > 0:
+        fine = replace(case, stations=finer(case.stations), depths=finer(case.depths))
+        refined = fine.live(SeededKeys(chunk.seed, first=piece.first, runs=again))
+    return {**sample_columns(lives), GRID: grid_column(lives, refined)}
 
 
 def _failed(chunk: _Chunk, status: str) -> Table:
@@ -280,7 +308,7 @@ def _table(piece: _Piece, summary: bool, status: str, columns: Table | None = No
     if columns is None:
         missing = np.full(runs, np.nan)
         columns = {"sessions": missing, "ended_by": np.full(runs, "", dtype=object)}
-        columns |= dict.fromkeys(VALUES, missing)
+        columns |= dict.fromkeys((*VALUES, GRID), missing)
     table: Table = {
         "row": np.full(runs, piece.row),
         "run": np.arange(piece.first, piece.first + runs),
@@ -294,7 +322,8 @@ def _moments(table: Table) -> Table:
     """A piece as counts of sessions and sums, one row for each number of sessions.
 
     ``lives`` ended after ``sessions``; of each quantity the mean over those lives and the sum of
-    squared deviations from it, from which means and spreads over any pieces follow.
+    squared deviations from it, from which means and spreads over any pieces follow. Of the grid's
+    error, which few lives have, the number of values, their sum and the sum of their squares.
     """
     sessions, group = np.unique(table["sessions"], return_inverse=True)
     lives = np.bincount(group)
@@ -310,6 +339,11 @@ def _moments(table: Table) -> Table:
         mean = np.bincount(group, weights=values) / lives
         out[name] = mean
         out[f"{name}_ss"] = np.bincount(group, weights=(values - mean[group]) ** 2)
+    gap = table[GRID].astype(float)
+    known = ~np.isnan(gap)
+    gap = np.where(known, gap, 0.0)
+    for end, part in (("_lives", known), ("_sum", gap), ("_squares", gap**2)):
+        out[f"{GRID}{end}"] = np.bincount(group, weights=part)
     return out
 
 
@@ -347,5 +381,15 @@ def _summary(table: Table) -> list[dict[str, object]]:
             sd = np.sqrt(square / (total - 1)) if total > 1 else np.full(len(VALUES), np.nan)
             moments = np.stack([mean, sd, sd / np.sqrt(total)], axis=1)
             line |= dict(zip(MOMENTS, moments.ravel().tolist(), strict=True))
+            line |= _grid_error(*(part[GRID + end].sum() for end in ("_lives", "_sum", "_squares")))
         lines.append(line)
     return lines
+
+
+def _grid_error(lives: float, total: float, squares: float) -> dict[str, float]:
+    """Mean of the grid's error and its standard error, from sums over the lives that have it."""
+    if not lives:
+        return {}
+    mean = total / lives
+    spread = max(squares / lives - mean**2, 0.0) / (lives - 1) if lives > 1 else np.inf
+    return {GRID: mean, f"{GRID}_mc": float(np.sqrt(spread))}

@@ -42,7 +42,8 @@ def tornado(result: Tornado, *, y: str = "loss_um_per_session", ax: Axes | None 
     Examples
     --------
     >>> import edgekit as ek
-    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
+    >>> by_steps = ek.methods.freehand(stroke=ek.strokes.local())
+    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=by_steps)
     >>> result = ek.tornado(task, {"use.strokes": (15.0, 60.0)}, runs=4, seed=1, progress=False)
     >>> [label.get_text() for label in ek.figures.tornado(result).get_yticklabels()]
     ['strokes between sessions']
@@ -114,7 +115,8 @@ def sensitivity(
     Examples
     --------
     >>> import edgekit as ek
-    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
+    >>> by_steps = ek.methods.freehand(stroke=ek.strokes.local())
+    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=by_steps)
     >>> result = ek.sensitivity(task, {"use.strokes": (15.0, 60.0), "use.patch_cv": (0.1, 0.3)},
     ...                         points=8, runs=4, seed=1, progress=False)
     >>> ek.figures.sensitivity(result, y="sessions").get_xlabel().splitlines()[0]

@@ -236,7 +236,7 @@ def _draw_loss(ax: Axes, row: int, lives: FloatArray, mean: float, error: float)
     ax.plot([low, high], [row, row], color=style.BLACK, lw=1.1, marker="|", ms=7)
     ax.plot([mean - half, mean + half], [row, row], color=style.BLUE, **thick)
     ax.plot(mean, row, "o", color="white", mec=style.BLACK, ms=5.5)
-    style.note(ax, f"{mean:.1f} ± {half:.1f}", (mean, row), (0, 8), ha="center")
+    style.note(ax, f"{mean:.1f} ± {half:.1f}", (mean, row), (-4, 8), ha="left")
     return f"{mean:.1f} ± {half:.1f} µm per session, lives p10 {low:.1f} to p90 {high:.1f}."
 
 

@@ -61,10 +61,11 @@ def sweep(
     Examples
     --------
     >>> import edgekit as ek
-    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
-    >>> table = ek.sweep(task, ek.full_grid({"method.placements": [2, 6]}), runs=5, seed=1,
+    >>> by_steps = ek.methods.freehand(stroke=ek.strokes.local())
+    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=by_steps)
+    >>> table = ek.sweep(task, ek.full_grid({"method.stroke.placements": [2, 6]}), runs=5, seed=1,
     ...                  progress=False)
-    >>> ek.figures.sweep(table, x="method.placements").get_xlabel()
+    >>> ek.figures.sweep(table, x="method.stroke.placements").get_xlabel()
     'placements along one edge [count]'
     """
     done = _succeeded(table, x, y, "row", *([by] if by is not None else []))
@@ -223,7 +224,8 @@ def life_dots(
     Examples
     --------
     >>> import edgekit as ek
-    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand(seatings=1))
+    >>> by_steps = ek.methods.freehand(stroke=ek.strokes.local())
+    >>> task = ek.LifeCase(blade=ek.patterns.hoe, method=by_steps)
     >>> table = ek.sweep(task, ek.full_grid({"use.strokes": [15.0, 60.0]}), runs=5, seed=1,
     ...                  progress=False)
     >>> ek.figures.life_dots(table, y="sessions", by="use.strokes").get_xlabel().splitlines()[0]

@@ -1,0 +1,152 @@
+"""Worn blades in files: one JSON file with the blade's own text and every number to the last digit."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from edgekit.checks import frozen_array, instance
+from edgekit.digitising.reader import read_blade
+from edgekit.digitising.writer import blade_texts
+from edgekit.errors import EdgekitError
+from edgekit.files import file_path, write_file
+from edgekit.geometry.blade import Blade
+from edgekit.grinding.worn_blade import WornBlade, WornEdge
+
+__all__ = ["read_worn", "write_worn"]
+
+FORMAT = "edgekit worn blade 1"
+POINTS = "points.csv"
+ARRAYS = tuple(item.name for item in fields(WornEdge))
+MAX_BYTES = 100_000_000
+
+
+def write_worn(worn: WornBlade, path: str | Path, *, replace: bool = False) -> Path:
+    """Write a worn blade so that `read_worn` gives it back bit by bit.
+
+    A pattern or a traced blade goes on to the same bits; a blade that came from neither is kept as 200
+    exact points an edge, as by `write_blade`.
+
+    Parameters
+    ----------
+    worn : WornBlade
+    path : str or Path
+        Of a file in JSON.
+    replace : bool
+        Without it a file that exists is left alone.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    EdgekitError
+        The file exists, or cannot be written.
+
+    Examples
+    --------
+    >>> import edgekit as ek, tempfile, pathlib
+    >>> worn = ek.use(ek.patterns.hoe(), 45)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     again = ek.read_worn(ek.write_worn(worn, pathlib.Path(folder) / "FH-01-HO.json"))
+    >>> bool((again.radius_um("edge") == worn.radius_um("edge")).all())
+    True
+    """
+    instance("worn", worn, WornBlade, "Give a WornBlade, such as ek.use(blade, 45).")
+    settings, points = blade_texts(worn.blade, POINTS)
+    content = {
+        "format": FORMAT,
+        "blade": settings,
+        "points": points,
+        "fresh_radius_um": worn.fresh_radius_um,
+        "sessions": worn.sessions,
+        "use_strokes": worn.use_strokes,
+        "edges": {
+            name: {array: np.asarray(getattr(edge, array)).tolist() for array in ARRAYS}
+            for name, edge in worn.edges.items()
+        },
+    }
+    return write_file(file_path(path), json.dumps(content, indent=1) + "\n", replace=replace)
+
+
+def read_worn(path: str | Path) -> WornBlade:
+    """Read a worn blade that `write_worn` wrote.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    WornBlade
+
+    Raises
+    ------
+    EdgekitError
+        For a file that cannot be read, is none of `write_worn`'s, or was cut or edited.
+    """
+    file = file_path(path)
+    content = _content(file)
+    try:
+        blade = _blade(content["blade"], content["points"])
+        edges = {
+            str(name): WornEdge(**{array: frozen_array(array, edge[array]) for array in ARRAYS})
+            for name, edge in content["edges"].items()
+        }
+        _check_shapes(blade, edges)
+        return WornBlade(
+            blade=blade,
+            edges=edges,
+            fresh_radius_um=float(content["fresh_radius_um"]),
+            sessions=int(content["sessions"]),
+            use_strokes=float(content["use_strokes"]),
+        )
+    except (KeyError, TypeError, AttributeError, ValueError) as error:
+        raise EdgekitError(
+            f"{file.name} holds no whole worn blade", str(error), "Write it again with write_worn."
+        ) from error
+
+
+def _content(file: Path) -> dict[str, Any]:
+    try:
+        if file.stat().st_size > MAX_BYTES or not file.is_file():
+            raise EdgekitError("not a file of a worn blade", str(file), "Give a smaller file.")
+        content = json.loads(file.read_bytes())
+    except (OSError, ValueError, RecursionError) as error:
+        if isinstance(error, EdgekitError):
+            raise
+        raise EdgekitError(
+            f"{file.name} cannot be read as JSON", str(error), "Check the path and the file."
+        ) from error
+    if not isinstance(content, dict) or content.get("format") != FORMAT:
+        raise EdgekitError(
+            f"{file.name} is no file of a worn blade", FORMAT, "Give one that write_worn wrote."
+        )
+    return content
+
+
+def _blade(settings: str, points: str | None) -> Blade:
+    """The blade of its own two texts."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "blade.toml"
+        file.write_text(settings, encoding="utf-8")
+        if points is not None:
+            (Path(folder) / POINTS).write_text(points, encoding="utf-8", newline="")
+        return read_blade(file)
+
+
+def _check_shapes(blade: Blade, edges: dict[str, WornEdge]) -> None:
+    if list(edges) != list(blade.edges):
+        raise ValueError(f"edges {list(edges)} of a blade with {list(blade.edges)}")
+    for name, edge in edges.items():
+        depths, stations = edge.inset_mm.shape
+        for array in ARRAYS:
+            whole = (depths, stations) if array in ("depth_mm", "inset_mm") else (stations,)
+            if getattr(edge, array).shape != whole:
+                raise ValueError(f"{array} of {name} has the shape of another edge")

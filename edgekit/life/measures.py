@@ -1,0 +1,148 @@
+"""What is measured after each session: how every column of a history and a comparison is defined."""
+
+from collections.abc import Iterable, Sequence
+from functools import reduce
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgekit.bending import beam
+from edgekit.checks import FloatArray
+from edgekit.grinding.edge_state import EdgeState
+from edgekit.grinding.kernel import SessionRuns
+from edgekit.grinding.recession_field import over_stations
+from edgekit.life.prepared import PreparedBlade
+from edgekit.life.retire import WidthLoss
+from edgekit.units import UM_PER_MM
+
+
+class SessionMeasures(NamedTuple):
+    """What is recorded of each session, (R,) each.
+
+    Losses since the blade was met: ``mean_width_um`` along the sides, ``deepest_width_um`` anywhere on them,
+    ``caliper_width_um`` at mid-length, each summed over the edges; ``length_um``; ``thickness_um``.
+    Of this session alone, means over the edges: ``ridge_um``, the range of what it took along the
+    sides, toe left out (unevenness of the hand as well as facets); ``sharp_fraction``, by its stop rule;
+    ``dull_radius_um`` before it. ``angle_error_deg`` and ``angle_rms_deg``: internal angle now less the
+    new blade's, mean and root mean square along the edges. Sums over the edges: ``stone_strokes, minutes,
+    steel_mg``, of which ``dullness_mg`` a stone held without error at the angle of the present facet
+    would have taken, and ``overshoot_mg`` went after the edge was good.
+    """
+
+    mean_width_um: FloatArray
+    deepest_width_um: FloatArray
+    caliper_width_um: FloatArray
+    length_um: FloatArray
+    thickness_um: FloatArray
+    ridge_um: FloatArray
+    angle_error_deg: FloatArray
+    angle_rms_deg: FloatArray
+    sharp_fraction: FloatArray
+    dull_radius_um: FloatArray
+    stone_strokes: FloatArray
+    dullness_mg: FloatArray
+    overshoot_mg: FloatArray
+    minutes: FloatArray
+    steel_mg: FloatArray
+
+
+def mean_radius_um(states: Sequence[EdgeState]) -> FloatArray:
+    """Mean edge radius (R,) over all edges."""
+    return _mean(_plain_mean(state.radius_um) for state in states)
+
+
+def measure(
+    prepared: PreparedBlade,
+    insets: Sequence[FloatArray],
+    done: SessionRuns,
+    sessions: NDArray[np.int_],
+) -> WidthLoss:
+    """Losses (R,) [mm] after a number of `sessions` (R,), with what a worn blade had lost before; two
+    edges both take from the width."""
+    ready, bending = prepared.ready, prepared.bending
+    states = [result.state for result in done.edges]
+    middle = len(prepared.grids[0].arc_mm) // 2
+    ends = [
+        beam.end_inset_mm(grid, state.inset_mm, inset, state.drop_mm)
+        for grid, inset, state in zip(prepared.grids, insets, states, strict=True)
+    ]
+    length = beam.shortened_mm(prepared.grids, ends)
+    across = list(zip(insets, ready.sides, ready.on_side, strict=True))
+    lowered = states[0].drop_mm
+    if prepared.blade.unused is not None and lowered.any():
+        # It is never ground, but moves in as the face is lowered.
+        fallen = lowered / np.tan(prepared.grids[0].angle_rad)
+        across.append((fallen, ready.sides[0], ready.on_side[0]))
+    return WidthLoss(
+        mean_width_mm=ready.worn_mm + _sum(over_stations(u, share) for u, share, _ in across),
+        deepest_width_mm=ready.worn_mm + _sum(u.T[side].max(axis=0) for u, _, side in across),
+        caliper_width_mm=ready.worn_mm + _sum(u[:, middle] for u, _, _ in across),
+        length_mm=length,
+        thickness_mm=np.max([_plain_mean(state.drop_mm) for state in states], axis=0),
+        sessions=sessions,
+        new_width_mm=ready.width_mm + ready.worn_mm,
+        new_length_mm=ready.length_mm,
+        new_thickness_mm=ready.thickness_mm,
+        strength_left=bending.strength_left(prepared.wear(states), length) if bending else None,
+        too_dull=~done.reached & ~(done.steel_mg > 0),
+    )
+
+
+def measure_session(
+    prepared: PreparedBlade,
+    before: Sequence[FloatArray],
+    done: SessionRuns,
+    dull_um: FloatArray,
+    sessions: NDArray[np.int_],
+) -> tuple[SessionMeasures, WidthLoss]:
+    """Measures of session number `sessions` (R,), from 1, and the losses after it; insets `before` it,
+    one (R, S) per edge, and mean radius `dull_um` (R,)."""
+    ready, states = prepared.ready, [result.state for result in done.edges]
+    insets = [s.at(g) for s, g in zip(states, prepared.grids, strict=True)]
+    lost = measure(prepared, insets, done, sessions)
+    errors = [
+        s.internal_angle_rad - g.angle_rad for s, g in zip(states, prepared.grids, strict=True)
+    ]
+
+    def edge_mean(values: Iterable[FloatArray | NDArray[np.bool_]]) -> FloatArray:
+        return _mean(map(over_stations, values, ready.weights))
+
+    measures = SessionMeasures(
+        mean_width_um=(lost.mean_width_mm - ready.worn_mm) * UM_PER_MM,
+        deepest_width_um=(lost.deepest_width_mm - ready.worn_mm) * UM_PER_MM,
+        caliper_width_um=(lost.caliper_width_mm - ready.worn_mm) * UM_PER_MM,
+        length_um=lost.length_mm * UM_PER_MM,
+        thickness_um=lost.thickness_mm * UM_PER_MM,
+        ridge_um=_mean(
+            np.ptp((u - b).T[side], axis=0) * UM_PER_MM
+            for u, b, side in zip(insets, before, ready.on_side, strict=True)
+        ),
+        angle_error_deg=np.degrees(edge_mean(errors)),
+        angle_rms_deg=np.degrees(np.sqrt(edge_mean(error**2 for error in errors))),
+        sharp_fraction=_mean(result.sharp_fraction for result in done.edges),
+        dull_radius_um=dull_um,
+        stone_strokes=done.strokes,
+        dullness_mg=done.dullness_mg,
+        overshoot_mg=done.overshoot_mg,
+        minutes=done.seconds / 60,
+        steel_mg=done.steel_mg,
+    )
+    return measures, lost
+
+
+def _plain_mean(values: FloatArray) -> FloatArray:
+    """Mean (R,) over stations of `values` (R, S)."""
+    stations = values.shape[1]
+    return over_stations(values, np.full(stations, 1 / stations, dtype=values.dtype))
+
+
+def _sum(parts: Iterable[FloatArray]) -> FloatArray:
+    """Sum of one array or a few."""
+    return reduce(np.add, parts)
+
+
+def _mean(parts: Iterable[FloatArray]) -> FloatArray:
+    """Mean of one array or a few."""
+    values = list(parts)
+    return np.asarray(reduce(np.add, values) / len(values))
