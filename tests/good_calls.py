@@ -9,7 +9,7 @@ import pandas as pd
 import sympy
 
 import edgekit as ek
-from tests.results import DEMO, results
+from tests.results import DEMO, QUICK, results
 
 CASE = {"stations": 8, "depths": 4}
 
@@ -63,13 +63,22 @@ def _geometry():
 
 
 def _wear():
-    blade, method = ek.patterns.hoe(), ek.methods.freehand()
+    blade, method, worn = ek.patterns.hoe(), QUICK, results()["WornBlade"]
+    file = ek.write_worn(worn, folder() / "worn.toml")
     law = ek.PowerDulling()
     return {
         "dull_edge": {"internal_angle_deg": 75.0, "radius_um": [1.0, 4.0]},
         "sharpen": {"blade": blade, "method": method, "dull_radius_um": 4.0, "rng": 1} | CASE,
         "live": {"blade": blade, "method": method, "use": ek.Use(), "rng": 1} | CASE,
-        "strength": {"blade": ek.patterns.universal_curette(), "load_n": 5.0, "recession": 20.0},
+        "use": {"blade": worn, "use": 15.0, "rng": 1},
+        "write_worn": {"worn": worn, "path": folder() / "worn.toml", "replace": True},
+        "read_worn": {"path": file},
+        "strokes.rolling": {"stretch_mm": 2.0},
+        "strokes.local": {"placements": 6},
+        "strokes.counted": {"strokes": 8},
+        "strokes.until_clear": {},
+        "strokes.until_fresh": {},
+        "strength": {"blade": worn, "load_n": 5.0},
         "Use": {"strokes": 40.0, "law": law, "sharp_radius_um": 1.0, "patch_cv": 0.1},
         "laws.PowerDulling": {"rate": 0.4, "exponent": 0.5},
         "laws.SaturatingDulling": {"limit_um": 6.0, "strokes": 20.0},
@@ -93,7 +102,7 @@ def _wear():
 
 
 def _studies():
-    blade, method = ek.patterns.hoe(), ek.methods.freehand()
+    blade, method = ek.patterns.hoe(), QUICK
     case, inputs = results()["LifeCase"], {"use.strokes": (20.0, 60.0)}
     quick = {"runs": 2, "seed": 1}
     grid = ek.grids.full_grid({"use.strokes": [20.0]})
@@ -141,7 +150,7 @@ def _clinic():
     shown = results()
     log, forecast, prices = shown["Log"], shown["Forecast"], shown["Prices"]
     tray = {"A-1": ek.patterns.hoe()}
-    words = dict.fromkeys(log.rows["method"].unique(), ek.methods.freehand())
+    words = dict.fromkeys(log.rows["method"].unique(), QUICK)
     table = pd.DataFrame({"a": [1.0]})
     plan = ek.plan_bench(tray, tolerance_deg=3.0)
     row = forecast.table.iloc[0]
@@ -216,7 +225,7 @@ def _figures():
         seed=1,
         progress=False,
     )
-    strengths = {"a": ek.strength(ek.patterns.universal_curette(), load_n=5.0, recession=20.0)}
+    strengths = {"a": shown["Strength"]}
     given = {
         "blade": {"blade": ek.patterns.hoe(), "placements": 2},
         "blunting": {"case": shown["OnCounterface"]},

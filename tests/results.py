@@ -9,6 +9,8 @@ import sympy
 import edgekit as ek
 
 DEMO = Path(__file__).parents[1] / "data_demo"
+# Local strokes on few placements: a hundred times as fast as rolling ones.
+QUICK = ek.methods.freehand(stroke=ek.strokes.local(placements=6))
 
 
 def _blades():
@@ -31,13 +33,14 @@ def _blades():
 
 def _wear():
     area = ek.patterns.area_specific_curette()
-    method = ek.methods.freehand()
+    method = QUICK
     session = ek.sharpen(area, method, dull_radius_um=4.0, rng=1, stations=40)
     life = ek.live(area, method, rng=1, stations=24)
     case = ek.LifeCase(blade=ek.patterns.hoe, method=method, stations=16, depths=4)
     strength = ek.strength(area, load_n=5.0)
     yield from (session, *session.edges.values(), life, case, method, method.hand, method.abrasive)
-    yield from (strength, ek.Use(), ek.retire.MaxWidthLoss())
+    worn = ek.use(session.worn, 15.0)
+    yield from (worn, worn.edges["used"], strength, ek.Use(), ek.retire.MaxWidthLoss())
     yield from (ek.mixture(method, ek.methods.face_honing(), sides=1, faces=1),)
     yield ek.laws.TableDulling(strokes=[0, 15, 45], radius_um=[1.5, 3, 5])
     yield from _studies(area, method, case)
@@ -88,9 +91,9 @@ def _clinic():
     yield ek.saving(forecast, prices=prices, change=change)
     yield ek.compare_with_model(
         forecast,
-        methods={word: ek.methods.freehand() for word in log.rows["method"].unique()},
+        methods={word: QUICK for word in log.rows["method"].unique()},
         seed=1,
-        runs=20,
+        runs=4,
     )
     yield ek.plan_bench(tray, tolerance_deg=3.0)
     yield ek.fewest_settings([[1, 4], [3, 6], [5.5, 9], [2, 8]])

@@ -29,7 +29,7 @@ CASES = {
         blade=ek.patterns.area_specific_curette,
         method=ek.methods.powered(),
         use=ek.Use(patch_cv=0.5, attrition_um=2.0),
-        rules=(ek.MinStrength(),),
+        retire=(ek.MinStrength(),),
         **SIZE,
     ),
 }
