@@ -26,7 +26,7 @@ __all__ = ["Picture", "alt_text", "describe", "picture", "quantity", "quantity_n
 QUANTITIES = {
     "loss_um_per_session": "width lost per session, mean along the sides [µm]",
     "deepest_um_per_session": "width lost per session, deepest [µm]",
-    "ridge_um": "ridge height [µm]",
+    "ridge_um": "range of what a session took along the sides [µm]",
     "angle_error_deg": "angle error [°]",
     "angle_rms_deg": "angle error, root mean square [°]",
     "sharp_fraction": "share of the edge sharp [1]",
