@@ -36,6 +36,7 @@ from edgekit.method.alternation import Alternation
 from edgekit.method.catalogue import face_honing, held
 from edgekit.method.hand import ErrorTerm
 from edgekit.method.method import Method
+from edgekit.method.stop import UntilClear
 from edgekit.record import Record
 from edgekit.study.compare import Comparison, compare
 from edgekit.study.outcomes import SESSIONS
@@ -332,7 +333,8 @@ def face_or_sides(
     blade : Blade
         Not a hoe.
     side, face : Method, optional
-        A method for the sides (a holder at its best setting by default) and one for the face.
+        A method for the sides (by default a holder at its best setting, until the edge is clear as
+        a face is) and one for the face.
     mixes : sequence of (sides, faces)
         Sessions of each in a round; the first should be the sides alone, the last the face alone.
     tilts_deg : sequence of float
@@ -367,7 +369,8 @@ def face_or_sides(
     checks.items_of("tilts_deg", tilts_deg, object, "Give degrees in a list.")
     if not mixes:
         raise EdgekitError("face_or_sides needs a mixture", mixes, "Give (sides, faces) pairs.")
-    side = side or held(best_setting(next(iter(blade.edges.values()))))
+    edge = next(iter(blade.edges.values()))
+    side = side or held(best_setting(edge), stop=UntilClear())
     face = face or face_honing()
     rules = RULES if retire is None else retire
     methods = [mixture(side, face, sides=s, faces=f) for s, f in mixes]
