@@ -93,7 +93,7 @@ def _clinic():
         forecast,
         methods={word: QUICK for word in log.rows["method"].unique()},
         seed=1,
-        runs=4,
+        runs=20,
     )
     yield ek.plan_bench(tray, tolerance_deg=3.0)
     yield ek.fewest_settings([[1, 4], [3, 6], [5.5, 9], [2, 8]])
