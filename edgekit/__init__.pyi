@@ -87,13 +87,12 @@ from edgekit.geometry.curve import SplineCurve as SplineCurve
 from edgekit.geometry.curve import SymbolicCurve as SymbolicCurve
 from edgekit.geometry.edge import Edge as Edge
 from edgekit.geometry.section import Section as Section
+from edgekit.grinding.random_streams import RunStreams as RunStreams
 from edgekit.grinding.session import EdgeSession as EdgeSession
 from edgekit.grinding.session import Session as Session
 from edgekit.grinding.session import SessionOutcome as SessionOutcome
 from edgekit.grinding.session import sharpen as sharpen
 from edgekit.grinding.worn_blade import WornBlade as WornBlade
-from edgekit.grinding.worn_file import read_worn as read_worn
-from edgekit.grinding.worn_file import write_worn as write_worn
 from edgekit.life import laws as laws
 from edgekit.life import retire as retire
 from edgekit.life.dulling import DullEdge as DullEdge
@@ -116,6 +115,8 @@ from edgekit.life.retire import RetireRule as RetireRule
 from edgekit.life.retire import WidthLoss as WidthLoss
 from edgekit.life.use import Use as Use
 from edgekit.life.use import use as use
+from edgekit.life.worn_file import read_worn as read_worn
+from edgekit.life.worn_file import write_worn as write_worn
 from edgekit.method import catalogue as methods
 from edgekit.method import hand as hand
 from edgekit.method import stones as stones

@@ -341,7 +341,7 @@ _TABLE: tuple[Evidence, ...] = (
         Range(0.3, 0.5),
         "s",
         _A,
-        "98.9 % of hand motion lies below 2 Hz, Riviere et al. 1997: a quarter to a half of a period",
+        "98.9 % of hand motion lies below 2 Hz, Riviere et al. 1997: 1/4 to 1/2 of a period",
     ),
     Evidence(
         "strokes_between_looks",

@@ -14,7 +14,8 @@ settings.register_profile(
 settings.load_profile("edgekit")
 
 
-# Modules left out of the fast tier (``-m "not slow and not long"``): each takes more than some seconds.
+# Modules left out of the fast tier (``-m "not slow and not long"``): each takes more than some
+# seconds.
 LONG = {
     "test_files",
     "test_regression",

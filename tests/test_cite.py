@@ -15,7 +15,7 @@ def test_a_paragraph_names_versions_seed_and_inputs():
         assert " object at 0x" not in text
     assert comparison.cite() == (
         f"4 simulated lives per method, computed with {made}, seed 1) from blade: "
-        f"{comparison.blade!r}; methods: freehand, moving stone, face honing; use: "
+        f"{comparison.blade!r}; methods: freehand, moving stone, local strokes, face honing; use: "
         f"{ek.Use()}; retired by: 20 % of the width gone (mean along the sides), only 75 % of the "
         "length left, 20 % of the thickness gone; nodes: 16 stations, 4 depths."
     )

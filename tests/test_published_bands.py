@@ -5,9 +5,11 @@ reason. The bands are:
 
 * steel a stroke, 0.0017-0.019 mg: 400 strokes took 0.69 mg with a ceramic stone and 7.62 mg with a
   diamond-plated one (Hessheimer et al. 2017, J Dent Hyg);
-* strokes on an edge, 5-20: protocols ask for 7-10 (Huang & Tseng 1991; Moses 2003), and the evidence
+* strokes on an edge, 5-20: protocols ask for 7-10 (Huang & Tseng 1991; Moses 2003), and the
+evidence
   table's spread about ten is that range;
-* width lost a session by one edge, 3-15 µm: a fifth of 0.86 mm (Murray et al. 1984) over 14.34 cycles
+* width lost a session by one edge, 3-15 µm: a fifth of 0.86 mm (Murray et al. 1984) over 14.34
+cycles
   (Liu et al. 2022), half of it by sharpening, with the range of both;
 * cycles, 7-30 for an area-specific curette, the only class observed: 14.34 on average (Liu et al.
   2022), halved and doubled. Use's own wear of width is left out here, as it is by default.
@@ -17,7 +19,6 @@ They are observed on people's own instruments, so means over lives are held agai
 
 from functools import cache
 
-import numpy as np
 import pytest
 
 import edgekit as ek
@@ -60,9 +61,7 @@ def measured(pattern, method):
     """Means over lives, per edge ground, and two standard errors of each."""
     blade = getattr(ek.patterns, pattern)()
     edge = next(iter(blade.edges.values()))
-    runs = ek.compare(
-        blade, [way(method, edge)], runs=RUNS, seed=11, grid_runs=0, **NODES
-    ).runs
+    runs = ek.compare(blade, [way(method, edge)], runs=RUNS, seed=11, grid_runs=0, **NODES).runs
     surfaces = 1 if method == "face" else len(blade.edges)
     values = {
         "um": runs["loss_um_per_session"] / len(blade.edges),

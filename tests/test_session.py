@@ -1,4 +1,4 @@
-"""One resharpening: when it cannot, what it costs, and what errors, phases and advances do to it."""
+"""One resharpening: when it cannot, what it costs, and what errors, phases and advances do."""
 
 import dataclasses
 

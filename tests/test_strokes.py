@@ -1,7 +1,7 @@
-"""Rolling strokes: against closed forms, the scalar text, clipped polygons, and a plane rolled in space.
+"""Rolling strokes: against closed forms, scalar text, clipped polygons, a plane rolled in space.
 
-Reference numbers come from the independent programs in `tests.section_simulation` and `tests.rolling_plane`,
-which use nothing of the package.
+Reference numbers come from the independent programs in `tests.section_simulation` and
+`tests.rolling_plane`, which use nothing of the package.
 """
 
 import numpy as np
@@ -229,7 +229,9 @@ def life_at_a_station(runs, *, tilt_sd_deg, person_deg, sessions=24):
 
 
 def test_lives_of_a_section_agree_with_the_independent_simulation():
-    """Polygons, 120 people, person and stroke 2.5°: 7.07 µm and 24.7 strokes a session; here the same people."""
+    """Polygons, 120 people, person and stroke 2.5°: 7.07 µm and 24.7 strokes a session; here the
+    same people.
+    """
     people = 2.5 * norm.ppf((np.arange(48) + 0.5) / 48)
     loss, strokes = life_at_a_station(48, tilt_sd_deg=2.5, person_deg=people, sessions=30)
     assert loss == pytest.approx(7.072, rel=0.02)  # 0.021 its own error, ours twice as much

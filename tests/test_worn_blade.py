@@ -1,6 +1,7 @@
-"""A worn blade as a value: chained sessions are a life, files give the bits back, readings make one.
+"""A worn blade as a value: chained sessions are a life, files keep the bits, readings make one.
 
-Sources: the life itself (the fold must be bit-equal), closed forms of grinding parallel to a plain flank.
+Sources: the life itself (the fold must be bit-equal), closed forms of grinding parallel to a plain
+flank.
 """
 
 import dataclasses
@@ -152,7 +153,9 @@ def test_a_spoiled_file_is_refused_by_name(spoil, tmp_path):
 
 
 def test_a_blade_too_dull_to_be_ground_ends_its_life_with_that_reason():
-    """Past the largest advance local strokes take nothing; such a life used to go on with no loss."""
+    """Past the largest advance local strokes take nothing; such a life used to go on with no
+    loss.
+    """
     method = dataclasses.replace(
         ek.methods.freehand(stroke=ek.strokes.local(placements=4)), max_advance_um=5.0
     )

@@ -104,7 +104,8 @@ class Strength(Record):
     def __repr__(self) -> str:
         return (
             f"{self.blade.name}, {self.load_n:g} N {self.load_from_toe_mm:g} mm from the toe: "
-            f"{float(self.strength_left):.0%} of the new strength left; most at risk {self.most_at_risk}. "
+            f"{float(self.strength_left):.0%} of the new strength left; "
+            f"most at risk {self.most_at_risk}. "
             "Bending only; a model result is an estimate."
         )
 

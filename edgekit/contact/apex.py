@@ -1,4 +1,4 @@
-"""What is left of a rounded apex after grinding: land and missing area, for arrays of stations and runs.
+"""What is left of a rounded apex after grinding: land and missing area, over stations and runs.
 
 The same closed forms as `edgekit.grinding.section_stroke`, one array at a time.
 """
@@ -54,7 +54,8 @@ def remains(
     depth = radius * (1 - np.cos(arc))
     corner = np.maximum((tangent - inset) * depth / 2 - radius**2 * (arc - np.sin(arc)) / 2, 0.0)
     missed = distance >= radius
-    # A line that misses the circle cuts a triangle off the void, down to where it crosses the flank.
+    # A line that misses the circle cuts a triangle off the void, down to where it crosses the
+    # flank.
     opened = 1 / np.tan(angle) - 1 / np.tan(new_angle)
     void = np.divide(inset**2, 2 * opened, out=np.zeros_like(opened), where=opened > 0)
     return Remains(

@@ -100,7 +100,9 @@ def write_blade(blade: Blade, path: str | Path, *, replace: bool = False) -> Pat
 
 
 def blade_texts(blade: Blade, table: str) -> tuple[str, str | None]:
-    """Text of a blade's settings, and of its points, which go into a file called `table`; a pattern has none."""
+    """Text of a blade's settings, and of its points, which go into a file called `table`; a pattern
+    has none.
+    """
     if blade.pattern is not None:
         return toml({"format": FORMAT, "source": "pattern"}, blade.pattern), None
     trace = blade.trace or _exact_trace(blade)

@@ -51,7 +51,8 @@ def worn_section(worn: Mapping[str, Strength], ax: Axes | None = None) -> Axes:
     --------
     >>> import edgekit as ek
     >>> blade = ek.patterns.universal_curette()
-    >>> ek.figures.worn_section({"sides": ek.strength(ek.WornBlade.from_recession(blade, 80), load_n=5)}).get_xlabel()
+    >>> worn = ek.strength(ek.WornBlade.from_recession(blade, 80), load_n=5)
+    >>> ek.figures.worn_section({"sides": worn}).get_xlabel()
     'across the face [mm]'
     """
     style.named("worn", worn, Strength, 'Give {"name": ek.strength(...)}.')
@@ -102,7 +103,8 @@ def strength(result: Strength, ax: Axes | None = None) -> Axes:
     --------
     >>> import edgekit as ek
     >>> blade = ek.patterns.universal_curette()
-    >>> ek.figures.strength(ek.strength(ek.WornBlade.from_recession(blade, 80), load_n=5)).get_ylabel()
+    >>> worn = ek.strength(ek.WornBlade.from_recession(blade, 80), load_n=5)
+    >>> ek.figures.strength(worn).get_ylabel()
     'bending stress [MPa]'
     """
     checks.instance("result", result, Strength, "Take the result of ek.strength.")

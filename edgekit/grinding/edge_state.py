@@ -16,10 +16,11 @@ ROUNDING = 1e-9  # relative: a law that adds nothing may still differ by roundin
 class EdgeState:
     """An edge in its present state in R runs; a session replaces it. Runs are closest in memory.
 
-    ``inset_mm`` (V, R, S) the field; ``radius_um`` (R, S) of the apex and ``land_um`` (R, S) its dull width; ``angle_rad`` (R, S) between
-    nominal face and flank at the edge; ``drop_mm`` (R, S) how far the face lies below the new one;
-    ``lean_rad`` (R, S) slope of the face, inward and down, from the nominal face;
-    ``cleared_mm3`` (R,) what `edgekit.grinding.recession_field.cleared` gives for the field.
+    ``inset_mm`` (V, R, S) the field; ``radius_um`` (R, S) of the apex and ``land_um`` (R, S) its
+    dull width; ``angle_rad`` (R, S) between nominal face and flank at the edge; ``drop_mm`` (R, S)
+    how far the face lies below the new one; ``lean_rad`` (R, S) slope of the face, inward and down,
+    from the nominal face; ``cleared_mm3`` (R,) what `edgekit.grinding.recession_field.cleared`
+    gives for the field.
     """
 
     inset_mm: FloatArray
@@ -58,10 +59,11 @@ def new_state(grid: EdgeGrid, runs: int) -> EdgeState:
 class GroundEdge(NamedTuple):
     """Result of grinding one edge.
 
-    ``state``; ``sharp`` (R, S) where the stop rule is met; ``active`` (R, S) the plane that formed the edge (0 for all
-    rolling strokes, -1 none); per run (R,): ``sharp_fraction``, ``volume`` [mm³],
-    ``strokes``, ``advance`` [mm] past first touch (0 for rolling strokes), whether the target was ``reached``, and
-    the steel [mm³] that the ``dullness`` alone asked for and that was taken past the need (``overshoot``).
+    ``state``; ``sharp`` (R, S) where the stop rule is met; ``active`` (R, S) the plane that formed
+    the edge (0 for all rolling strokes, -1 none); per run (R,): ``sharp_fraction``, ``volume``
+    [mm³], ``strokes``, ``advance`` [mm] past first touch (0 for rolling strokes), whether the
+    target was ``reached``, and the steel [mm³] that the ``dullness`` alone asked for and that was
+    taken past the need (``overshoot``).
     """
 
     state: EdgeState
@@ -87,8 +89,36 @@ def is_dull(state: EdgeState, fresh_um: FloatArray) -> NDArray[np.bool_]:
 
 
 def parallel_cut(grid: EdgeGrid, state: EdgeState, need_mm: FloatArray) -> FloatArray:
-    """What `cleared` (R,) would be after grinding parallel to the flank at the edge by `need_mm` (R, S) along the
-    face: what a stone held without error at the angle of the present facet would leave."""
+    """What `cleared` (R,) would be after grinding parallel to the flank at the edge by `need_mm`
+    (R, S) along the face: what a stone held without error at the angle of the present facet would
+    leave."""
     depth = grid.depth_mm[:, None, :] - state.drop_mm
     line = state.at(grid) + need_mm + depth / np.tan(state.angle_rad)
     return cleared(grid, np.where(need_mm > 0, np.maximum(state.inset_mm, line), state.inset_mm))
+
+
+def by_planes(
+    state: EdgeState,
+    sharp: NDArray[np.bool_],
+    grid: EdgeGrid,
+    *,
+    active: NDArray[np.int_],
+    volume: FloatArray,
+    advance: FloatArray,
+    reached: NDArray[np.bool_],
+    dullness: FloatArray,
+) -> GroundEdge:
+    """An edge that planes were advanced on: strokes are not counted, nothing goes past the need."""
+    weights = grid.station_weights_mm / grid.station_weights_mm.sum()
+    return GroundEdge(
+        state=state,
+        sharp=sharp,
+        active=active,
+        sharp_fraction=1.0 - over_stations(~sharp, weights),
+        volume=volume,
+        strokes=np.full(len(volume), np.nan),
+        advance=advance,
+        reached=reached,
+        dullness=dullness,
+        overshoot=np.zeros(len(volume)),
+    )

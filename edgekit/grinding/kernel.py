@@ -42,9 +42,7 @@ def _grind_face(
         )
         for i, term in enumerate(method.hand.terms[:2])
     ]
-    rises = [_rise(slopes, grid, grid.position) for grid in grids]
-    highest = np.max([rise.max(axis=1) for rise in rises], axis=0)[:, None]
-    rises = [rise - highest for rise in rises]
+    rises = _falls(slopes, grids)
     needs = [_face_need(*pair, fresh_um) for pair in zip(states, rises, strict=True)]
     share = np.concatenate([grid.station_weights_mm for grid in grids])
     advance, reached = common_advance(np.concatenate(needs, axis=1), share, method)
@@ -63,22 +61,26 @@ def _grind_face(
         )
         steel = _face_steel(grid, after.at(grid), deeper, len(grids))
         after.land_um = whole_land_um(after.radius_um, after.internal_angle_rad)
-        weights = grid.station_weights_mm / grid.station_weights_mm.sum()
         results.append(
-            GroundEdge(
-                state=after,
-                sharp=sharp,
+            by_planes(
+                after,
+                sharp,
+                grid,
                 active=np.where(deeper > 0, 0, -1),
-                sharp_fraction=over_stations(sharp, weights),
                 volume=steel,
-                strokes=np.full(len(steel), np.nan),
                 advance=advance,
                 reached=reached,
                 dullness=steel,
-                overshoot=np.zeros_like(steel),
             )
         )
     return results
+
+
+def _falls(slopes: Sequence[FloatArray], grids: Sequence[EdgeGrid]) -> list[FloatArray]:
+    """Rise (R, S) of a plane over each edge, less that where it is highest."""
+    rises = [_rise(slopes, grid, grid.position) for grid in grids]
+    highest = np.max([rise.max(axis=1) for rise in rises], axis=0)[:, None]
+    return [rise - highest for rise in rises]
 
 
 def _rise(slopes: Sequence[FloatArray], grid: EdgeGrid, vectors: FloatArray) -> FloatArray:
@@ -129,8 +131,8 @@ def sharpen_runs(
 ) -> SessionRuns:
     """One session of many runs at once: the kernel behind `sharpen`, `live` and all studies.
 
-    `aims` are what `aim_at` gives for each edge; `turn` counts the sessions before this one, of all runs or of each
-    (R,).
+    `aims` are what `aim_at` gives for each edge; `turn` counts the sessions before this one, of all
+    runs or of each (R,).
     """
     results = []
     if method.target is Target.FACE:
@@ -146,7 +148,9 @@ def sharpen_runs(
 
 
 def aim_at(grid: EdgeGrid, method: Method) -> FloatArray | RolledEdge:
-    """What a method aims at on an edge: normals (S, 3), or the edge prepared for rolling; made once for a life."""
+    """What a method aims at on an edge: normals (S, 3), or the edge prepared for rolling; made once
+    for a life.
+    """
     normals = method.guide.normals(grid.edge, grid.arc_mm)
     return RolledEdge.of(grid, normals) if method.rolls else normals
 

@@ -1,10 +1,11 @@
 """A smooth random error along an edge, as a few fixed functions with random weights.
 
-A hand's power lies below 2 Hz (98.9 %; Riviere, Rader & Khosla 1997): within a stroke, its error is a smooth
-function of the way travelled. It is taken as stationary with the Matérn-3/2 correlation
-(1 + √3 d/ℓ) exp(-√3 d/ℓ), and drawn by its Karhunen-Loève modes, which do not depend on how many stations look at
-it (theory T20). Of an Ornstein-Uhlenbeck process, whose paths are rough, neighbouring planes cut the deeper the
-nearer they lie, and the error of a grid falls only as the root of its spacing.
+A hand's power lies below 2 Hz (98.9 %; Riviere, Rader & Khosla 1997): within a stroke, its error is
+a smooth function of the way travelled. It is taken as stationary with the Matérn-3/2 correlation
+(1 + √3 d/ℓ) exp(-√3 d/ℓ), and drawn by its Karhunen-Loève modes, which do not depend on how many
+stations look at it (theory T20). Of an Ornstein-Uhlenbeck process, whose paths are rough,
+neighbouring planes cut the deeper the nearer they lie, and the error of a grid falls only as the
+root of its spacing.
 """
 
 from __future__ import annotations
@@ -22,7 +23,8 @@ POINTS = 240  # at which the modes are computed
 
 @lru_cache(maxsize=64)
 def modes(length_mm: float, correlation_mm: float, stations: int) -> FloatArray:
-    """Modes (M, S) at even stations, heel to toe, each scaled so that unit normal weights give unit variance.
+    """Modes (M, S) at even stations, heel to toe, each scaled so that unit normal weights give unit
+    variance.
 
     Examples
     --------

@@ -23,7 +23,6 @@ from edgekit.grinding.recession_field import (
     Seating,
     cleared,
     cut,
-    over_stations,
     rounding_mm,
     seat,
 )
@@ -59,7 +58,7 @@ def _planes(
     turn: int | NDArray[np.int_],
 ) -> tuple[FloatArray, FloatArray]:
     """Unit normals (R, P, 3) of the seatings, and each one's share (R, P) of the advance."""
-    stroke, _ = method.local
+    stroke, _ = method.local()
     # All arrays lie component by component and plane by plane, (3, P, R), as the kernel reads it.
     z = draws.seatings[:, edge, : stroke.planes].transpose(2, 1, 0).copy()
     tilt, swing, shift, depth = (
@@ -113,7 +112,9 @@ def lay_planes(
     turn: int | NDArray[np.int_],
     fresh_um: FloatArray,
 ) -> GroundEdge:
-    """One session of local strokes on edge number `edge`; `normals` (S, 3) are what the guide aims at."""
+    """One session of local strokes on edge number `edge`; `normals` (S, 3) are what the guide aims
+    at.
+    """
     planes, weight = _planes(grid, normals, method, effects, draws, edge, turn)
     return _grind(grid, state, method, planes, weight, fresh_um)
 
@@ -130,7 +131,7 @@ def _grind(
     before = state.at(grid)
     dull = is_dull(state, fresh_um)
     goal = before + clear_inset(state.internal_angle_rad, state.radius_um) / UM_PER_MM
-    shares = weight if method.local[0].advance is Advance.UNIFORM else None
+    shares = weight if method.local()[0].advance is Advance.UNIFORM else None
     seating = seat(grid, state.inset_mm, normals, drop=state.drop_mm, goal=goal, weight=shares)
     advance, reached = _advance(seating, dull, weight, grid.station_weights_mm, method)
     inset, reach, active = cut(grid, state.inset_mm, seating, advance, state.drop_mm)
@@ -146,19 +147,16 @@ def _grind(
         cleared_mm3=cleared(grid, inset),
     )
     after.land_um = whole_land_um(after.radius_um, after.internal_angle_rad)
-    weights = grid.station_weights_mm / grid.station_weights_mm.sum()
     need = np.where(dull, goal - before, 0.0)
-    return GroundEdge(
-        state=after,
-        sharp=sharp,
+    return by_planes(
+        after,
+        sharp,
+        grid,
         active=np.where(is_ground, active, -1),
-        sharp_fraction=over_stations(sharp, weights),
         volume=after.cleared_mm3 - state.cleared_mm3,
-        strokes=np.full(len(dull), np.nan),
         advance=advance.max(axis=1),
         reached=reached,
         dullness=parallel_cut(grid, state, need) - state.cleared_mm3,
-        overshoot=np.zeros(len(dull)),
     )
 
 
@@ -188,7 +186,7 @@ def _advance(
     """
     least = seating.least if dull.all() else np.where(dull, seating.least, 0.0)
     common, reached = common_advance(least, share, method)
-    if method.local[0].advance is Advance.UNIFORM:
+    if method.local()[0].advance is Advance.UNIFORM:
         return common[:, None] * weight, reached
     served = np.where(least <= common[:, None], least, 0.0)
     runs, planes = weight.shape
@@ -204,5 +202,5 @@ def common_advance(
     """Advance (R,) [mm] at which the stated share is sharp, within the method's limit, and whether
     the limit allows it (R,)."""
     limit = method.max_advance_um / UM_PER_MM
-    advance = _share_quantile(need, share, method.local[1].fraction)
+    advance = _share_quantile(need, share, method.local()[1].fraction)
     return np.clip(advance, 0.0, limit), advance <= limit

@@ -64,10 +64,11 @@ class _Stream:
 
 
 class StrokeNumbers:
-    """Unit normals of the strokes on one edge in one session, drawn in blocks as they are asked for.
+    """Unit normals of the strokes on one edge in one session, drawn in blocks as they are asked
+    for.
 
-    How many strokes a session takes is not known beforehand. A block's numbers depend on the run's key, the session, the
-    edge and the block alone.
+    How many strokes a session takes is not known beforehand. A block's numbers depend on the run's
+    key, the session, the edge and the block alone.
     """
 
     def __init__(
@@ -79,7 +80,9 @@ class StrokeNumbers:
         self._block = -1
 
     def stroke(self, number: int, runs: NDArray[np.int_]) -> FloatArray:
-        """Normals (R, T) of stroke `number` of some `runs` of the batch; strokes are asked for in order."""
+        """Normals (R, T) of stroke `number` of some `runs` of the batch; strokes are asked for in
+        order.
+        """
         block, row = divmod(number, STROKES_AHEAD)
         if block != self._block:
             for run in runs.tolist():

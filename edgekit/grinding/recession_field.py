@@ -285,12 +285,12 @@ def seat(
 
 
 def _min_gap(rows: FloatArray, rise: FloatArray, gaps: FloatArray) -> FloatArray:
-    """Min over v of h_v + x_v rise (P, S, R), for a field (V, S, R) and the `rise` over the greatest
-    depth; nodes x lie `gaps` (V - 1,) apart.
+    """Min over v of h_v + x_v rise (P, S, R), for a field (V, S, R) and the `rise` over the
+    greatest depth; nodes x lie `gaps` (V - 1,) apart.
 
-    Nested as in Horner's scheme for a polynomial, h₀ ∧ (g₀ rise + (h₁ ∧ (g₁ rise + h₂ ∧ ...))): one product, one
-    addition and one minimum per depth. Lives spend most of their time in this loop and in that of
-    `cut`.
+    Nested as in Horner's scheme for a polynomial, h₀ ∧ (g₀ rise + (h₁ ∧ (g₁ rise + h₂ ∧ ...))): one
+    product, one addition and one minimum per depth. Lives spend most of their time in this loop and
+    in that of `cut`.
     """
     step = np.multiply(rise, gaps[-1])
     gap = np.add(rows[-1], step)

@@ -1,4 +1,4 @@
-"""One session of rolling strokes on one side of a blade: from a method and its draws to the worn edge."""
+"""One session of rolling strokes on one side of a blade: from method and draws to the worn edge."""
 
 import numpy as np
 
@@ -35,7 +35,7 @@ def roll_side(
         start,
         _hands(rolled, method, effects, draws),
         method.stop,
-        method.rolling,
+        method.rolling(),
         draws.strokes[edge],
         fresh_um.astype(np.float64) / UM_PER_MM,
     )
@@ -50,8 +50,8 @@ def _hands(rolled: RolledEdge, method: Method, effects: RunEffects, draws: Sessi
         scatter.append(term.scatter(effects.skill))
     (tilt, swing, shift), (tilt_sd, swing_sd, shift_sd) = common, scatter
     length = float(rolled.grid.arc_mm[-1])
-    correlation = method.rolling.correlation_s / method.seconds_per_stroke * length
-    within = np.radians(method.rolling.within_tilt_sd_deg) * scatter_factor(method, effects)
+    correlation = method.rolling().correlation_s / method.seconds_per_stroke * length
+    within = np.radians(method.rolling().within_tilt_sd_deg) * scatter_factor(method, effects)
     return Hands(
         tilt_rad=np.radians(tilt),
         swing_rad=np.radians(swing),

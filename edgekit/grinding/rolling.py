@@ -1,12 +1,13 @@
-"""Rolling strokes over one edge, many runs at once: each station is cut by the plane that touches it there.
+"""Rolling strokes over one edge, many runs at once: each station is cut by the plane touching it.
 
-The stone follows the edge over a stretch and takes a given volume. On a curved edge, the section-by-section cut
-is what a flat stone leaves; beyond the two ends of the stretch the stone's last planes go on as facets, whose
-volume belongs to the stroke. Where a stone is swung along the edge it touches further on: the stretch
-is shifted by the arc over which the edge turns by that angle.
+The stone follows the edge over a stretch and takes a given volume. On a curved edge, the
+section-by-section cut is what a flat stone leaves; beyond the two ends of the stretch the stone's
+last planes go on as facets, whose volume belongs to the stroke. Where a stone is swung along the
+edge it touches further on: the stretch is shifted by the arc over which the edge turns by that
+angle.
 
-Fields are (V, S, R): depths, stations, runs, runs closest in memory; no element of a run is ever combined with
-another's. `edgekit.grinding.section_stroke` says the same in plain scalars.
+Fields are (V, S, R): depths, stations, runs, runs closest in memory; no element of a run is ever
+combined with another's. `edgekit.grinding.section_stroke` says the same in plain scalars.
 """
 
 from __future__ import annotations
@@ -34,9 +35,9 @@ ROUNDING = 2e-15  # of the volume within the flank: what a sum of it may be off 
 class RolledEdge(NamedTuple):
     """An edge prepared for rolling under one guide: its `grid`, the planes aimed at, how it turns.
 
-    ``normals`` (S, 3) aimed at; ``angle_rad`` (S,) between face and stone; ``turned_rad`` (S,) by how
-    much the edge has turned from its heel; ``node_mm`` (V, S, 1 or R) the depth that each node stands
-    for, and ``drop_mm`` (S, 1 or R) how far the face lies below the new one.
+    ``normals`` (S, 3) aimed at; ``angle_rad`` (S,) between face and stone; ``turned_rad`` (S,) by
+    how much the edge has turned from its heel; ``node_mm`` (V, S, 1 or R) the depth that each node
+    stands for, and ``drop_mm`` (S, 1 or R) how far the face lies below the new one.
     """
 
     grid: EdgeGrid
@@ -89,10 +90,12 @@ class RolledEdge(NamedTuple):
         return total
 
     def pressed(self, field: FloatArray) -> FloatArray:
-        """Share (S, R) of a stroke's steel per unit of length: what a cut parallel to the flank would take.
+        """Share (S, R) of a stroke's steel per unit of length: what a cut parallel to the flank
+        would take.
 
-        The hand is taken to keep the outline of the edge, as teaching asks (assumed, no source): without error, a stroke
-        moves it inward alike at all stations, though a toe or the tip of a sickle has less steel to give.
+        The hand is taken to keep the outline of the edge, as teaching asks (assumed, no source):
+        without error, a stroke moves it inward alike at all stations, though a toe or the tip of a
+        sickle has less steel to give.
         """
         curvature = self.grid.plan_curvature[:, None]
         steel = np.zeros(field.shape[1:])
@@ -138,7 +141,9 @@ class Stretch(NamedTuple):
         swing_rad: FloatArray,
         shift_mm: FloatArray,
     ) -> Stretch:
-        """A stretch (R,) [mm] aimed at, shifted by what the stone is swung [rad] and misplaced [mm]."""
+        """A stretch (R,) [mm] aimed at, shifted by what the stone is swung [rad] and misplaced
+        [mm].
+        """
         arc, turned = rolled.grid.arc_mm, rolled.turned_rad
         last, stations = len(arc) - 1, []
         for end in ends_mm:
@@ -177,8 +182,9 @@ def stroke(
 
     Notes
     -----
-    The stations that the stone touches give steel by the share in which they are pressed; of a partial stroke, the end
-    facets and the sides of hollows that a flat stone cannot enter belong to the volume.
+    The stations that the stone touches give steel by the share in which they are pressed; of a
+    partial stroke, the end facets and the sides of hollows that a flat stone cannot enter belong to
+    the volume.
     """
     press, slope = rolled.pressed(field), 1 / np.tan(rolled.angle_rad[:, None] + tilt_rad)
     before = rolled.within(field)
@@ -219,10 +225,11 @@ def _part_lines(
     before: FloatArray,
     volume_mm3: FloatArray,
 ) -> Lines:
-    """Lines of a stroke over a part of the edge: the area per unit of length that gives the volume, end facets and the
-    sides of hollows included, by false position (Illinois) in all runs at once.
+    """Lines of a stroke over a part of the edge: the area per unit of length that gives the volume,
+    end facets and the sides of hollows included, by false position (Illinois) in all runs at once.
 
-    An area below 0 stands for a stone that proud steel keeps off the rest of the stretch: it is raised evenly.
+    An area below 0 stands for a stone that proud steel keeps off the rest of the stretch: it is
+    raised evenly.
     """
     touch = part.touch(rolled, field)
     share = np.where(part.inside, press, 0.0)
@@ -262,7 +269,8 @@ def flat_stroke(
 ) -> tuple[FloatArray, Lines]:
     """One stroke of a flat stone that lies on the whole of a nearly straight edge.
 
-    As `stroke`, with one tilt and one swing (R,) for the edge; the plane sinks until it has taken the volume.
+    As `stroke`, with one tilt and one swing (R,) for the edge; the plane sinks until it has taken
+    the volume.
     """
     stations = len(rolled.angle_rad)
     middle = np.full(len(volume_mm3), stations // 2)
@@ -307,9 +315,10 @@ class Lines(NamedTuple):
 class _Part(NamedTuple):
     """A stroke over a part of the edge, but for its depth.
 
-    The stone touches the stations ``inside`` (S, R), along lines of ``slope_inside``; a station there is cut at least as
-    deep as the planes at its neighbours reach, ``sagitta`` (S, S) short of their own depth. Beyond an end it is
-    cut along ``slope``, at ``offset + factor * level`` of the end's station (S, R).
+    The stone touches the stations ``inside`` (S, R), along lines of ``slope_inside``; a station
+    there is cut at least as deep as the planes at its neighbours reach, ``sagitta`` (S, S) short of
+    their own depth. Beyond an end it is cut along ``slope``, at ``offset + factor * level`` of the
+    end's station (S, R).
     """
 
     stretch: Stretch
@@ -354,7 +363,9 @@ class _Part(NamedTuple):
 
 
 class _Plane(NamedTuple):
-    """Lines (S, R) that a plane leaves, at a level of 0 where it touches and by how much they follow it."""
+    """Lines (S, R) that a plane leaves, at a level of 0 where it touches and by how much they
+    follow it.
+    """
 
     offset: FloatArray
     factor: FloatArray
@@ -364,7 +375,9 @@ class _Plane(NamedTuple):
 def _plane(
     rolled: RolledEdge, tilt_rad: FloatArray, at: NDArray[np.int_], swing: FloatArray | float = 0.0
 ) -> _Plane:
-    """Lines (S, R) that the plane of the stone leaves at all stations, where it touches at station `at` (R,)."""
+    """Lines (S, R) that the plane of the stone leaves at all stations, where it touches at station
+    `at` (R,).
+    """
     grid, run = rolled.grid, np.arange(len(at))
     normal, along = rolled.normals[at], grid.tangent[at]
     opening = -grid.edge.side * np.cross(along, normal)
@@ -391,11 +404,12 @@ def _products(vectors: FloatArray, normals: FloatArray) -> FloatArray:
 def _first_level(
     rolled: RolledEdge, field: FloatArray, slope: FloatArray, area: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Levels (S, R) of lines that take an area, but for the curvature of the edge (exact or too deep), and of those
-    that just touch.
+    """Levels (S, R) of lines that take an area, but for the curvature of the edge (exact or too
+    deep), and of those that just touch.
 
-    A line that cuts at some nodes takes at least what it would if it cut at any other set of nodes. The least level
-    over sets of nodes is therefore the right one, and only sets of the lowest can give it.
+    A line that cuts at some nodes takes at least what it would if it cut at any other set of nodes.
+    The least level over sets of nodes is therefore the right one, and only sets of the lowest can
+    give it.
     """
     heights = field - slope * rolled.grid.depth_mm[:, :, None]
     order = np.argsort(heights, axis=0)

@@ -1,4 +1,4 @@
-"""One session of rolling strokes on one edge, many runs at once: strokes follow one another until a rule ends them.
+"""One session of rolling strokes on one edge, many runs at once: stroke on stroke to a rule's end.
 
 A run whose rule is met leaves the company of the others; none of its numbers depends on them.
 """
@@ -31,7 +31,9 @@ class StrokeDraws(Protocol):
     """Random numbers of strokes."""
 
     def stroke(self, number: int, runs: NDArray[np.int_]) -> FloatArray:
-        """Unit normals (R, 3 + modes) of stroke `number` of some runs: tilt, swing, place, and within the stroke."""
+        """Unit normals (R, 3 + modes) of stroke `number` of some runs: tilt, swing, place, and
+        within the stroke.
+        """
         ...
 
 
@@ -39,9 +41,9 @@ class StrokeDraws(Protocol):
 class Hands:
     """How the hands of R runs err this session: what all strokes share, and how much they scatter.
 
-    ``tilt_rad, swing_rad, shift_mm`` (R,) are common to the session; the ``_sd`` of each (R,) scatter from stroke to
-    stroke; ``within_sd_rad`` (R,) is the tilt's along a stroke, whose shapes are ``modes`` (M, S).
-    ``volume_mm3`` (R,) is what a stroke takes.
+    ``tilt_rad, swing_rad, shift_mm`` (R,) are common to the session; the ``_sd`` of each (R,)
+    scatter from stroke to stroke; ``within_sd_rad`` (R,) is the tilt's along a stroke, whose shapes
+    are ``modes`` (M, S). ``volume_mm3`` (R,) is what a stroke takes.
     """
 
     tilt_rad: FloatArray
@@ -61,8 +63,8 @@ class Hands:
 
 
 class Flank(NamedTuple):
-    """An edge as it stands: ``field`` (V, S, R); per station (S, R) the wedge's ``angle`` and the face's ``lean`` from
-    the nominal face [rad], and the ``radius`` of the apex [mm]."""
+    """An edge as it stands: ``field`` (V, S, R); per station (S, R) the wedge's ``angle`` and the
+    face's ``lean`` from the nominal face [rad], and the ``radius`` of the apex [mm]."""
 
     field: FloatArray
     angle: FloatArray
@@ -75,9 +77,9 @@ class Flank(NamedTuple):
 
 
 class RolledSession(NamedTuple):
-    """What a session came to: the edge after it; ``land`` (S, R) left and ``margin`` (S, R) by the rule [mm]; per run
-    (R,) the share still dull, whether the rule was ``met``, strokes, and volume [mm³] in all, for the dullness alone
-    and past the need."""
+    """What a session came to: the edge after it; ``land`` (S, R) left and ``margin`` (S, R) by the
+    rule [mm]; per run (R,) the share still dull, whether the rule was ``met``, strokes, and volume
+    [mm³] in all, for the dullness alone and past the need."""
 
     flank: Flank
     land: FloatArray
@@ -99,7 +101,9 @@ def roll_session(
     draws: StrokeDraws,
     fresh_radius: FloatArray,
 ) -> RolledSession:
-    """Strokes on one edge until the rule is met; `fresh_radius` (R,) [mm] is what grinding leaves."""
+    """Strokes on one edge until the rule is met; `fresh_radius` (R,) [mm] is what grinding
+    leaves.
+    """
     runs = np.arange(start.field.shape[2])
     now = _Grinding(rolled, start, hands, rule, way, fresh_radius)
     done = _Collected(start)

@@ -1,14 +1,16 @@
-r"""Strokes on one section of a flank, in plain scalar arithmetic: what every other form must agree with.
+r"""Strokes on one section of a flank, in plain scalar arithmetic: what every other form must agree
+with.
 
 Square to the edge, the flank is the inset u = h(v) of the steel at depth v below the face, known at
-depth nodes. The stone cuts along a line u = level + slope · v with slope = cot(angle), where the angle is
-between face and stone. A stroke takes a given area of steel off the section; the level follows from it.
-Use has rounded the apex to a circle of radius r that touches face and flank. A line that meets the face
-inside the circle's tangent point leaves a part of the circle: a land, the chord over the arc that is left, and
-a missing area between that arc and the corner of the new wedge.
+depth nodes. The stone cuts along a line u = level + slope · v with slope = cot(angle), where the
+angle is between face and stone. A stroke takes a given area of steel off the section; the level
+follows from it. Use has rounded the apex to a circle of radius r that touches face and flank. A
+line that meets the face inside the circle's tangent point leaves a part of the circle: a land, the
+chord over the arc that is left, and a missing area between that arc and the corner of the new
+wedge.
 
-Lengths in millimetres, angles in radians, here and below; areas are per unit length of edge, with the factor
-1 - κu by which the area element shrinks inward of an edge of plan curvature κ.
+Lengths in millimetres, angles in radians, here and below; areas are per unit length of edge, with
+the factor 1 - κu by which the area element shrinks inward of an edge of plan curvature κ.
 """
 
 from __future__ import annotations
@@ -40,10 +42,11 @@ def clear_inset(angle: float, radius: float) -> float:
 
 
 def fresh_inset(angle: float, radius: float, fresh_radius: float) -> float:
-    """How far inward a line parallel to the flank must meet the face to leave the land of a fresh edge.
+    """How far inward a line parallel to the flank must meet the face to leave the land of a fresh
+    edge.
 
-    With the land 2 r₀ cos(β/2) of a fresh edge as the chord over an arc α of the circle, α = 2 asin((r₀/r)
-    cos(β/2)) and the inset is r (1 + cos(β + α)) / sin β; for r₀ = 0 it is r cot(β/2).
+    With the land 2 r₀ cos(β/2) of a fresh edge as the chord over an arc α of the circle, α = 2
+    asin((r₀/r) cos(β/2)) and the inset is r (1 + cos(β + α)) / sin β; for r₀ = 0 it is r cot(β/2).
     """
     if radius <= fresh_radius:
         return 0.0
@@ -52,7 +55,9 @@ def fresh_inset(angle: float, radius: float, fresh_radius: float) -> float:
 
 
 class Remains(NamedTuple):
-    """What is left of a rounded apex: the land's width, and the area missing from the new corner."""
+    """What is left of a rounded apex: the land's width, and the area missing from the new
+    corner.
+    """
 
     land: float
     missing: float
@@ -61,7 +66,8 @@ class Remains(NamedTuple):
 def remains(radius: float, angle: float, inset: float, new_angle: float) -> Remains:
     """What a line leaves of a circle that rounds a wedge of some angle.
 
-    The line meets the face `inset` inward of the wedge's corner, at an angle `new_angle` to the face.
+    The line meets the face `inset` inward of the wedge's corner, at an angle `new_angle` to the
+    face.
     """
     tangent = clear_inset(angle, radius)  # where the circle leaves the face
     # The centre lies r below the face there. Its distance from the line, positive inside the steel:
@@ -97,8 +103,8 @@ def level_that_takes(
 ) -> float:
     """Where a line of some slope meets the face, once it has taken an area off a flank.
 
-    Newton's method from a line that has certainly taken too much: the area is a convex function of the level but for
-    the small term of curvature.
+    Newton's method from a line that has certainly taken too much: the area is a convex function of
+    the level but for the small term of curvature.
     """
     heights = [u - slope * v for u, v in zip(profile, depths, strict=True)]
     target = area + area_within(profile, weights, curvature)
@@ -119,8 +125,8 @@ def level_that_takes(
 
 
 class WornSection(NamedTuple):
-    """A section after some strokes: its `profile`, the wedge's `angle` at the edge, how far the edge has moved
-    `inset`, what is left of the old apex, and how many `strokes` it took."""
+    """A section after some strokes: its `profile`, the wedge's `angle` at the edge, how far the
+    edge has moved `inset`, what is left of the old apex, and how many `strokes` it took."""
 
     profile: list[float]
     angle: float
@@ -147,7 +153,8 @@ def grind_section(
     Parameters
     ----------
     profile : sequence of float
-        Inset of the flank at each of the `depths` below the face, which stand for `weights` of depth.
+        Inset of the flank at each of the `depths` below the face, which stand for `weights` of
+        depth.
     angles : sequence of float
         Angle between face and stone of each stroke that may be made.
     area : float
@@ -172,8 +179,8 @@ def grind_section(
 
     Examples
     --------
-    Without error, in strokes of 192 µm² on 710 µm of flank, a 75° edge dulled to 4.65 µm loses 6.22 µm where the least
-    possible is r cot(β/2) = 6.06:
+    Without error, in strokes of 192 µm² on 710 µm of flank, a 75° edge dulled to 4.65 µm loses 6.22
+    µm where the least possible is r cot(β/2) = 6.06:
 
     >>> import math
     >>> beta, depths = math.radians(75), [0.71 * k / 20 for k in range(21)]

@@ -114,12 +114,12 @@ class EdgeSession(Record):
 class Session(Record):
     """One resharpening of a blade.
 
-    ``worn`` is the blade after it. ``edges`` maps names to `EdgeSession`; ``passes`` rounds over all placements;
-    ``stone_strokes`` and ``seconds`` in all; ``steel_mg`` removed, of which a stone held without error at the angle
-    of the present facet would have taken ``dullness_mg``, and ``overshoot_mg`` went after the edge was good;
-    ``advance_um`` of the stone past first touch, the largest of the edges;
-    ``angle_off_deg``, the largest deviation of an internal angle from the new blade's; ``status``
-    is "sharp" or says what is wrong and what to do.
+    ``worn`` is the blade after it. ``edges`` maps names to `EdgeSession`; ``passes`` rounds over
+    all placements; ``stone_strokes`` and ``seconds`` in all; ``steel_mg`` removed, of which a stone
+    held without error at the angle of the present facet would have taken ``dullness_mg``, and
+    ``overshoot_mg`` went after the edge was good; ``advance_um`` of the stone past first touch, the
+    largest of the edges; ``angle_off_deg``, the largest deviation of an internal angle from the new
+    blade's; ``status`` is "sharp" or says what is wrong and what to do.
     """
 
     method: Method
@@ -229,15 +229,15 @@ def sharpen(
         turn=before.sessions,
         fresh_um=np.full(1, before.fresh_radius_um),
     )
-    after = [result.state for result in done.edges]
-    off_deg = float(
-        np.degrees(
-            max(
-                np.abs(state.internal_angle_rad[0] - grid.angle_rad).max()
-                for grid, state in zip(grids, after, strict=True)
-            )
-        )
-    )
+    return _session(method, before, states, done)
+
+
+def _session(
+    method: Method, before: WornBlade, states: list[EdgeState], done: SessionRuns
+) -> Session:
+    """What is told of a session of one run; `states` are the edges' as it began."""
+    grids, after = before.grids, [result.state for result in done.edges]
+    off_deg = _angle_off_deg(grids, after)
     status = SessionOutcome.SHARP if off_deg < ANGLE_ALARM_DEG else SessionOutcome.WRONG_ANGLE
     return Session(
         method=method,
@@ -256,6 +256,15 @@ def sharpen(
         angle_off_deg=off_deg,
         status=status if done.reached[0] else SessionOutcome.NOT_SHARP,
     )
+
+
+def _angle_off_deg(grids: Sequence[EdgeGrid], states: Sequence[EdgeState]) -> float:
+    """Largest departure [°] from a new blade's internal angle."""
+    off = [
+        np.abs(state.internal_angle_rad[0] - grid.angle_rad).max()
+        for grid, state in zip(grids, states, strict=True)
+    ]
+    return float(np.degrees(max(off)))
 
 
 def _start(

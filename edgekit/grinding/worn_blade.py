@@ -282,7 +282,9 @@ class WornBlade(Record):
         return self._edge(edge).land_um
 
     def outline_mm(self, edge: str, arc_mm: float) -> FloatArray:
-        """Flank (V, 2) in section at an arc length of the new edge: inset and depth [mm], downwards."""
+        """Flank (V, 2) in section at an arc length of the new edge: inset and depth [mm],
+        downwards.
+        """
         worn = self._edge(edge)
         length = float(worn.arc_mm[-1])
         at = checks.at_least("arc_mm", arc_mm, 0.0)
@@ -297,7 +299,9 @@ class WornBlade(Record):
 
     @property
     def width_mm(self) -> float:
-        """Width of the face [mm]: the new one less the mean recession along the sides of its edges."""
+        """Width of the face [mm]: the new one less the mean recession along the sides of its
+        edges.
+        """
         lost = 0.0
         for grid, edge in zip(self.grids, self.edges.values(), strict=True):
             lost += float(grid.side_weights @ self._inset_mm(grid, edge))

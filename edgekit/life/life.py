@@ -201,9 +201,8 @@ def live_runs(
     limit = count("max_sessions", max_sessions, most=MAX_SESSIONS)
     runs = len(keys)
     if keep and runs > 1:
-        raise EdgekitError(
-            "fields are recorded of a single run only", runs, "Live one run, or set keep=False."
-        )
+        remedy = "Live one run, or set keep=False."
+        raise EdgekitError("fields are recorded of a single run only", runs, remedy)
     _retain_freed_memory()
     strength = any(isinstance(rule, MinStrength) for rule in rules)
     prepared = PreparedBlade.of(blade, method, stations, depths, precision, strength=strength)
@@ -264,8 +263,9 @@ class Life(Record):
 
     ``sessions``: sessions until it must go. ``history``: one row per session, cumulative losses
     against the new blade. ``ended_by``: the rule that retired it, None if it is still in use.
-    ``start``: the blade before its first use. ``streams``: the random numbers it was lived with; given
-    to `ek.use` and `ek.sharpen` in turn, from ``start`` on, they give ``after`` again, to the last bit.
+    ``start``: the blade before its first use. ``streams``: the random numbers it was lived with;
+    given to `ek.use` and `ek.sharpen` in turn, from ``start`` on, they give ``after`` again, to the
+    last bit.
     """
 
     blade: Blade

@@ -1,4 +1,4 @@
-"""What is measured after each session: how every column of a history and a comparison is defined."""
+"""What is measured after each session: the definition of every column of a history."""
 
 from collections.abc import Iterable, Sequence
 from functools import reduce
@@ -20,14 +20,15 @@ from edgekit.units import UM_PER_MM
 class SessionMeasures(NamedTuple):
     """What is recorded of each session, (R,) each.
 
-    Losses since the blade was met: ``mean_width_um`` along the sides, ``deepest_width_um`` anywhere on them,
-    ``caliper_width_um`` at mid-length, each summed over the edges; ``length_um``; ``thickness_um``.
-    Of this session alone, means over the edges: ``ridge_um``, the range of what it took along the
-    sides, toe left out (unevenness of the hand as well as facets); ``sharp_fraction``, by its stop rule;
-    ``dull_radius_um`` before it. ``angle_error_deg`` and ``angle_rms_deg``: internal angle now less the
-    new blade's, mean and root mean square along the edges. Sums over the edges: ``stone_strokes, minutes,
-    steel_mg``, of which ``dullness_mg`` a stone held without error at the angle of the present facet
-    would have taken, and ``overshoot_mg`` went after the edge was good.
+    Losses since the blade was met: ``mean_width_um`` along the sides, ``deepest_width_um`` anywhere
+    on them, ``caliper_width_um`` at mid-length, each summed over the edges; ``length_um``;
+    ``thickness_um``. Of this session alone, means over the edges: ``ridge_um``, the range of what
+    it took along the sides, toe left out (unevenness of the hand as well as facets);
+    ``sharp_fraction``, by its stop rule; ``dull_radius_um`` before it. ``angle_error_deg`` and
+    ``angle_rms_deg``: internal angle now less the new blade's, mean and root mean square along the
+    edges. Sums over the edges: ``stone_strokes, minutes, steel_mg``, of which ``dullness_mg`` a
+    stone held without error at the angle of the present facet would have taken, and
+    ``overshoot_mg`` went after the edge was good.
     """
 
     mean_width_um: FloatArray
@@ -58,8 +59,8 @@ def measure(
     done: SessionRuns,
     sessions: NDArray[np.int_],
 ) -> WidthLoss:
-    """Losses (R,) [mm] after a number of `sessions` (R,), with what a worn blade had lost before; two
-    edges both take from the width."""
+    """Losses (R,) [mm] after a number of `sessions` (R,), with what a worn blade had lost before;
+    two edges both take from the width."""
     ready, bending = prepared.ready, prepared.bending
     states = [result.state for result in done.edges]
     middle = len(prepared.grids[0].arc_mm) // 2
@@ -96,8 +97,8 @@ def measure_session(
     dull_um: FloatArray,
     sessions: NDArray[np.int_],
 ) -> tuple[SessionMeasures, WidthLoss]:
-    """Measures of session number `sessions` (R,), from 1, and the losses after it; insets `before` it,
-    one (R, S) per edge, and mean radius `dull_um` (R,)."""
+    """Measures of session number `sessions` (R,), from 1, and the losses after it; insets `before`
+    it, one (R, S) per edge, and mean radius `dull_um` (R,)."""
     ready, states = prepared.ready, [result.state for result in done.edges]
     insets = [s.at(g) for s, g in zip(states, prepared.grids, strict=True)]
     lost = measure(prepared, insets, done, sessions)

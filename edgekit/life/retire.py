@@ -66,7 +66,9 @@ class RetireRule(Protocol):
 
 @dataclass(frozen=True, kw_only=True)
 class TooDull:
-    """Retire a blade off which a session took nothing although it needs grinding; part of every life."""
+    """Retire a blade off which a session took nothing although it needs grinding; part of every
+    life.
+    """
 
     def used_up(self, lost: WidthLoss) -> FloatArray:
         """1 where that happened."""

@@ -98,7 +98,8 @@ def use(
     use : Use or float
         What happens, or a number of working strokes on each edge with all else by default.
     rng : Generator, seed of one, or `Life.streams`, optional
-        How fast this instrument dulls, and where; without it, as the median instrument does, evenly.
+        How fast this instrument dulls, and where; without it, as the median instrument does,
+        evenly.
 
     Returns
     -------

@@ -59,11 +59,12 @@ def freehand(
     Parameters
     ----------
     stroke : Stroke or LocalStroke, optional
-        How the stone travels: rolled along the whole edge by default, since 98.9 % of the power of a hand's motion lies
-        below 2 Hz (Riviere, Rader & Khosla 1997) and dozens of independent seatings in some seconds are
-        impossible; `ek.strokes.local()` is the beginner's.
+        How the stone travels: rolled along the whole edge by default, since 98.9 % of the power of
+        a hand's motion lies below 2 Hz (Riviere, Rader & Khosla 1997) and dozens of independent
+        seatings in some seconds are impossible; `ek.strokes.local()` is the beginner's.
     stop : StopRule, optional
-        When grinding stops: until the land is a fresh edge's; local strokes, until the edge is clear.
+        When grinding stops: until the land is a fresh edge's; local strokes, until the edge is
+        clear.
     novice : bool
         A hand that has not learnt the angle.
     hand : Hand, optional
@@ -101,8 +102,8 @@ def bench_stone(
 ) -> Method:
     """An instrument moved by hand over a stone that lies still; the hand rests on the bench.
 
-    The rest steadies the scatter; the angle each person judges to be right stays their own. Parameters as for
-    `freehand`.
+    The rest steadies the scatter; the angle each person judges to be right stays their own.
+    Parameters as for `freehand`.
     """
     free, steady = _free_hand(), _guided_hand()
     rested = replace(

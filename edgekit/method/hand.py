@@ -46,7 +46,9 @@ class ErrorTerm:
         return np.asarray(self.bias + self.person_sd * person + self.session_sd * session)
 
     def scatter(self, skill: FloatArray) -> FloatArray:
-        """Standard deviation (R,) from stroke to stroke, for people of some skill (R,), unit normals."""
+        """Standard deviation (R,) from stroke to stroke, for people of some skill (R,), unit
+        normals.
+        """
         return np.asarray(self.sd * self.sd_gsd**skill)
 
 

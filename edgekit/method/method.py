@@ -40,7 +40,8 @@ class Method:
     stroke : Stroke or LocalStroke
         How the stone travels along the edge.
     stop : StopRule
-        When grinding stops. Local strokes and the face are ground until a fraction of the edge is clear.
+        When grinding stops. Local strokes and the face are ground until a fraction of the edge is
+        clear.
     hand : Hand
         Errors.
     removal_mm3_per_stroke, removal_gsd : float
@@ -94,21 +95,19 @@ class Method:
                 "Give stop=ek.strokes.until_clear(), or a rolling stroke.",
             )
         if self.target is Target.FACE:
-            self.local  # noqa: B018 - the face is ground by planes
+            self.local()  # the face is ground by planes
 
     @property
     def rolls(self) -> bool:
         """Whether strokes follow one another along the sides, each taking its steel."""
         return self.target is Target.SIDES and not isinstance(self.stroke, LocalStroke)
 
-    @property
     def local(self) -> tuple[LocalStroke, UntilClear]:
         """Stroke and stop rule of a method that advances planes."""
         if isinstance(self.stroke, LocalStroke) and isinstance(self.stop, UntilClear):
             return self.stroke, self.stop
         raise EdgekitError("the method rolls", self.name, "Give one with local strokes.")
 
-    @property
     def rolling(self) -> Stroke:
         """Stroke of a method that rolls."""
         if isinstance(self.stroke, LocalStroke):
@@ -133,11 +132,14 @@ class Method:
         >>> ek.methods.freehand().using(ek.ceramic_stone()).removal_mm3_per_stroke
         0.00022
         """
+        stroke = self.stroke
+        if direction is not None:
+            stroke = replace(stroke, direction=direction)  # type: ignore[type-var]
         return replace(
             self,
             name=f"{self.name}, {abrasive.name}",
             abrasive=abrasive,
-            stroke=self.stroke if direction is None else replace(self.stroke, direction=direction),  # type: ignore[type-var]
+            stroke=stroke,
             removal_mm3_per_stroke=abrasive.removal_mm3_per_stroke,
             removal_gsd=abrasive.removal.gsd,
         )
@@ -145,6 +147,7 @@ class Method:
     @property
     def assumptions(self) -> tuple[str, ...]:
         """What the method assumes, in words."""
+        stone = self.abrasive.lubricant.value
         names = (("tilt", "°"), ("swing", "°"), ("position", " mm"), ("advance", " x"))
         errors = "; ".join(
             f"{name} {t.bias:+g}{unit}, people ± {t.person_sd:g}{unit}, "
@@ -159,7 +162,7 @@ class Method:
             f"grinds {self.stop}",
             f"errors (standard deviations): {errors}",
             f"{removal} in {self.seconds_per_stroke:g} s; {setting_up}",
-            f"{self.abrasive.name} (Ra {self.abrasive.ra_um:.2g} µm, {self.abrasive.lubricant.value})",
+            f"{self.abrasive.name} (Ra {self.abrasive.ra_um:.2g} µm, {stone})",
         )
 
     def __repr__(self) -> str:

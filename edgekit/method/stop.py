@@ -1,4 +1,4 @@
-"""When grinding stops: after a count of strokes, when no dull land shows, or when the apex is clear."""
+"""When grinding stops: after a count of strokes, when no dull land shows, or at a clear apex."""
 
 from __future__ import annotations
 
@@ -25,8 +25,9 @@ ROUNDING = 1e-9  # of the edge's length
 class Apex(NamedTuple):
     """The apex of an edge in the middle of a session, (S, R) each, in mm and radians.
 
-    Before the session the wedge had an `angle` and a rounded apex of some `radius`; since then the edge has moved
-    `inset` inward, and the wedge's angle there is `new_angle`. ``fresh_radius`` (R,) is what grinding leaves.
+    Before the session the wedge had an `angle` and a rounded apex of some `radius`; since then the
+    edge has moved `inset` inward, and the wedge's angle there is `new_angle`. ``fresh_radius`` (R,)
+    is what grinding leaves.
     """
 
     radius: FloatArray
@@ -47,7 +48,9 @@ class Apex(NamedTuple):
 
     @property
     def blunt(self) -> NDArray[np.bool_]:
-        """Where (S, R) the edge was blunter than grinding leaves it; elsewhere nothing calls for any."""
+        """Where (S, R) the edge was blunter than grinding leaves it; elsewhere nothing calls for
+        any.
+        """
         return np.asarray(self.radius > self.fresh_radius * (1 + 1e-9))
 
 
@@ -69,7 +72,9 @@ class StopRule(Protocol):
         ...
 
     def done(self, dull_share: FloatArray, strokes: int) -> NDArray[np.bool_]:
-        """Whether (R,) grinding stops, with a share of the edge not good yet after so many strokes."""
+        """Whether (R,) grinding stops, with a share of the edge not good yet after so many
+        strokes.
+        """
         ...
 
 
@@ -105,7 +110,8 @@ class Counted:
 
 @dataclass(frozen=True, kw_only=True)
 class UntilFresh:
-    """Until the dull land that is left is no wider than a fresh edge's, as well as one can see or feel it.
+    """Until the dull land that is left is no wider than a fresh edge's, as well as one can see or
+    feel it.
 
     Parameters
     ----------
@@ -153,7 +159,9 @@ class UntilFresh:
 
 @dataclass(frozen=True, kw_only=True)
 class UntilClear:
-    """Until nothing is left of the rounded apex over a share of the edge: what a drawing asks for, not an eye."""
+    """Until nothing is left of the rounded apex over a share of the edge: what a drawing asks for,
+    not an eye.
+    """
 
     fraction: float = value("sharp_target")
     strokes_between_looks: int = int(value("strokes_between_looks"))

@@ -1,4 +1,4 @@
-"""How the stone travels along the edge: rolled along it, or up and down at one placement after another."""
+"""How the stone travels: rolled along the edge, or up and down at one placement after another."""
 
 from __future__ import annotations
 
@@ -35,7 +35,9 @@ MAX_PLANES = 2**15 - 1  # the kernel numbers them in 16 bits
 
 @runtime_checkable
 class Stroke(Protocol):
-    """A stroke that follows the edge over a stretch of it, one after another until a stop rule is met."""
+    """A stroke that follows the edge over a stretch of it, one after another until a stop rule is
+    met.
+    """
 
     @property
     def direction(self) -> StrokeDirection:
@@ -55,8 +57,8 @@ class Stroke(Protocol):
     def stretch(self, arc_mm: FloatArray, margin_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
         """From and to (R,) [mm from the heel] of the next stroke.
 
-        `arc_mm` (S,) are the stations; `margin_mm` (S, R) says how far each is from what the stop rule asks: above
-        0 where it is still dull.
+        `arc_mm` (S,) are the stations; `margin_mm` (S, R) says how far each is from what the stop
+        rule asks: above 0 where it is still dull.
         """
         ...
 
@@ -68,8 +70,8 @@ class RollingStroke:
     Parameters
     ----------
     stretch_mm : float, optional
-        Length of edge that a stroke covers [mm], about the middle of what is still dull; by default the whole edge, with
-        both ends overrun.
+        Length of edge that a stroke covers [mm], about the middle of what is still dull; by default
+        the whole edge, with both ends overrun.
     within_tilt_sd_deg : float
         Standard deviation of the tilt along one stroke [°].
     correlation_s : float
@@ -118,9 +120,9 @@ class RollingStroke:
 class Advance(enum.Enum):
     """How far the stone is advanced at each placement.
 
-    Both ask that the stated fraction of the edge be clear. A person who looks at the edge between strokes stops at
-    each placement once its own stretch is clear; one who counts, or a holder turned at a steady pace, advances
-    everywhere alike until the last stretch is.
+    Both ask that the stated fraction of the edge be clear. A person who looks at the edge between
+    strokes stops at each placement once its own stretch is clear; one who counts, or a holder
+    turned at a steady pace, advances everywhere alike until the last stretch is.
     """
 
     PER_PLACEMENT = "each placement until its own stretch is clear"
@@ -148,8 +150,9 @@ class PlacementPhase(enum.Enum):
 class LocalStroke:
     """Up and down at one placement after another: each leaves a flat facet of its own.
 
-    The way of a beginner, of an instrument held and turned in steps, and of the pictures that explain facets. Each
-    seating of the stone is a plane; how far all must advance until the edge is clear has a closed form.
+    The way of a beginner, of an instrument held and turned in steps, and of the pictures that
+    explain facets. Each seating of the stone is a plane; how far all must advance until the edge is
+    clear has a closed form.
 
     Parameters
     ----------

@@ -177,7 +177,8 @@ def set_fields(owner: T, changes: Mapping[str, object], *, within: str = "") -> 
     """A copy of a frozen record with the fields at some dotted paths changed, all at once.
 
     Fields that only fit together, such as a method's stroke and its stop rule, may so be changed
-    in one row. Names of fields within a field that is itself replaced are looked for in the new one.
+    in one row. Names of fields within a field that is itself replaced are looked for in the new
+    one.
     """
     inner: dict[str, dict[str, object]] = {}
     for path, new in changes.items():

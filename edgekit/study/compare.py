@@ -203,16 +203,9 @@ def compare(
     use = Use() if use is None else use
 
     def lived(method: Method | Alternation, lives: int, histories: int, *nodes: int) -> Lives:
-        return live_runs(
-            blade,
-            method,
-            use=use,
-            rules=rules,
-            rngs=SeededKeys(seed, runs=lives),
-            stations=nodes[0],
-            depths=nodes[1],
-            histories=histories,
-        )
+        sizes = {"stations": nodes[0], "depths": nodes[1], "histories": histories}
+        keys = SeededKeys(seed, runs=lives)
+        return live_runs(blade, method, use=use, rules=rules, rngs=keys, **sizes)
 
     lives = [lived(method, runs, MAX_HISTORIES, stations, depths) for method in methods]
     refined = [

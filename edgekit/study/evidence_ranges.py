@@ -182,7 +182,8 @@ def key_inputs(
     models = _models(method)
     if models:
         ways = [("method", *pair.values()) for pair in models.values()]
-        parts.append(one_at_a_time(case, {"method": method}, ways, **options))  # type: ignore[arg-type]
+        own: dict[str, object] = {"method": method}
+        parts.append(one_at_a_time(case, own, ways, **options))  # type: ignore[arg-type]
     loss, life = (
         np.concatenate([part[column].iloc[1:] for part in parts])
         for column in ("loss_um_per_session", "sessions_p50")

@@ -1,7 +1,8 @@
 """Grids of a sweep: which values of which fields, row by row.
 
-A field is named from its owner down, ``"method.stroke.placements"`` or ``"method.hand.tilt_deg.sd"``; see
-`edgekit.study.case.LifeCase` for the owners. Values are numbers, or objects such as methods.
+A field is named from its owner down, ``"method.stroke.placements"`` or
+``"method.hand.tilt_deg.sd"``; see `edgekit.study.case.LifeCase` for the owners. Values are numbers,
+or objects such as methods.
 """
 
 from __future__ import annotations

@@ -184,12 +184,13 @@ def sweep(
                 done[number] = table
                 bar.update(chunks[number].runs)
         except KeyboardInterrupt:
-            message = f"{len(chunks) - len(done)} of {len(chunks)} chunks not run"
-            warnings.warn(f"sweep interrupted: {message}", stacklevel=2)
+            left = len(chunks) - len(done)
+            warnings.warn(
+                f"sweep interrupted: {left} of {len(chunks)} chunks not run", stacklevel=2
+            )
     for number in set(range(len(chunks))) - set(done):
         done[number] = _failed(chunks[number], RunStatus.INTERRUPTED.value)
-    tables = [done.pop(number) for number in range(len(chunks))]
-    frame = _framed(grid, joined(tables), summary=summary)
+    frame = _framed(grid, joined([done[number] for number in range(len(chunks))]), summary=summary)
     return _with_words(frame, task, grid, runs, seed)
 
 

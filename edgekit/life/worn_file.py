@@ -1,4 +1,4 @@
-"""Worn blades in files: one JSON file with the blade's own text and every number to the last digit."""
+"""Worn blades in files: JSON with the blade's own text and every number to the last digit."""
 
 from __future__ import annotations
 
@@ -29,8 +29,8 @@ MAX_BYTES = 100_000_000
 def write_worn(worn: WornBlade, path: str | Path, *, replace: bool = False) -> Path:
     """Write a worn blade so that `read_worn` gives it back bit by bit.
 
-    A pattern or a traced blade goes on to the same bits; a blade that came from neither is kept as 200
-    exact points an edge, as by `write_blade`.
+    A pattern or a traced blade goes on to the same bits; a blade that came from neither is kept as
+    200 exact points an edge, as by `write_blade`.
 
     Parameters
     ----------
@@ -90,6 +90,15 @@ def read_worn(path: str | Path) -> WornBlade:
     ------
     EdgekitError
         For a file that cannot be read, is none of `write_worn`'s, or was cut or edited.
+
+    Examples
+    --------
+    >>> import edgekit as ek, tempfile, pathlib
+    >>> worn = ek.use(ek.patterns.hoe(), 45)
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = ek.write_worn(worn, pathlib.Path(folder) / "worn.json")
+    ...     bool((ek.read_worn(file).radius_um("edge") == worn.radius_um("edge")).all())
+    True
     """
     file = file_path(path)
     content = _content(file)
