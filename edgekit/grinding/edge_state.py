@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
-from edgekit.grinding.recession_field import EdgeGrid, cleared, inset_at
+from edgekit.grinding.recession_field import EdgeGrid, cleared, inset_at, over_stations
 
 ROUNDING = 1e-9  # relative: a law that adds nothing may still differ by rounding
 

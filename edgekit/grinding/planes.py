@@ -16,7 +16,14 @@ from edgekit.checks import FloatArray
 from edgekit.contact.apex import clear_inset
 from edgekit.contact.facets import Spacing, placement_density
 from edgekit.geometry.edge import Edge
-from edgekit.grinding.edge_state import EdgeState, GroundEdge, is_dull, parallel_cut, whole_land_um
+from edgekit.grinding.edge_state import (
+    EdgeState,
+    GroundEdge,
+    by_planes,
+    is_dull,
+    parallel_cut,
+    whole_land_um,
+)
 from edgekit.grinding.random_streams import RunEffects, SessionDraws
 from edgekit.grinding.recession_field import (
     EdgeGrid,

@@ -1,7 +1,7 @@
 """One resharpening of a blade, its result and how it ended; computed in `grinding.kernel`."""
 
 import enum
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -13,7 +13,7 @@ from edgekit.display import html_table, html_text
 from edgekit.errors import EdgekitError
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.edge_state import EdgeState, GroundEdge
-from edgekit.grinding.kernel import aim_at, sharpen_runs
+from edgekit.grinding.kernel import SessionRuns, aim_at, sharpen_runs
 from edgekit.grinding.random_streams import RunStreams
 from edgekit.grinding.recession_field import EdgeGrid
 from edgekit.grinding.worn_blade import WornBlade

@@ -9,6 +9,7 @@ of a mean is the grid's.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -201,16 +202,13 @@ def compare(
     again = min(count("grid_runs", grid_runs, 0), runs)
     rules = rules_of(retire)
     use = Use() if use is None else use
-
-    def lived(method: Method | Alternation, lives: int, histories: int, *nodes: int) -> Lives:
-        sizes = {"stations": nodes[0], "depths": nodes[1], "histories": histories}
-        keys = SeededKeys(seed, runs=lives)
-        return live_runs(blade, method, use=use, rules=rules, rngs=keys, **sizes)
-
-    lives = [lived(method, runs, MAX_HISTORIES, stations, depths) for method in methods]
+    lived = partial(live_runs, blade, use=use, rules=rules)
+    keys, nodes = SeededKeys(seed, runs=runs), {"stations": stations, "depths": depths}
+    finest = {name: finer(number) for name, number in nodes.items()}
+    few = SeededKeys(seed, runs=again)
+    lives = [lived(method, rngs=keys, histories=MAX_HISTORIES, **nodes) for method in methods]
     refined = [
-        lived(method, again, 0, finer(stations), finer(depths)) if again else None
-        for method in methods
+        lived(method, rngs=few, histories=0, **finest) if again else None for method in methods
     ]
     samples = pd.concat(map(_samples, range(len(lives)), lives, refined), ignore_index=True)
     return Comparison(
