@@ -138,6 +138,7 @@ from edgekit.method.lay import HolderStroke as HolderStroke
 from edgekit.method.lay import Lay as Lay
 from edgekit.method.lay import Oblique as Oblique
 from edgekit.method.lay import StraightStroke as StraightStroke
+from edgekit.method.lay import StrokeDirection as StrokeDirection
 from edgekit.method.lay import across_edge as across_edge
 from edgekit.method.lay import along_edge as along_edge
 from edgekit.method.lay import lay as lay

@@ -91,7 +91,7 @@ def test_picture_of_windows_has_every_window_and_setting(tray):
     ax = ek.figures.windows(plan)
     assert dict(mpl.rcParams) == before
     bars = np.array(ax.collections[0].get_segments())[:, :, 0]
-    error = np.array([1.0, -1.0]) * plan.setting_error_deg  # bars show where the holder may stand
+    error = np.array([-1.0, 1.0]) * plan.setting_error_deg  # kept off both ends of a window
     asked = np.concatenate([a.common_deg + error for a in plan.requirements])
     assert np.allclose(np.sort(bars, axis=0), np.sort(asked, axis=0))
     dashed = [line.get_xdata()[0] for line in ax.lines if line.get_linestyle() == "--"]

@@ -35,13 +35,7 @@ def _grind_face(
 
     The stone first touches where its tilt puts it lowest.
     """
-    z = draws.seatings[:, 0, :1]
-    slopes = [
-        np.tan(
-            np.radians(term.of(effects.hand[:, i], draws.setup[:, i], effects.skill, z[:, :, i]))
-        )
-        for i, term in enumerate(method.hand.terms[:2])
-    ]
+    slopes = _slopes(method, effects, draws)
     rises = _falls(slopes, grids)
     needs = [_face_need(*pair, fresh_um) for pair in zip(states, rises, strict=True)]
     share = np.concatenate([grid.station_weights_mm for grid in grids])
@@ -74,6 +68,17 @@ def _grind_face(
             )
         )
     return results
+
+
+def _slopes(method: Method, effects: RunEffects, draws: SessionDraws) -> list[FloatArray]:
+    """Slopes (R, 1) of the stone across and along the blade."""
+    z = draws.seatings[:, 0, :1]
+    return [
+        np.tan(
+            np.radians(term.of(effects.hand[:, i], draws.setup[:, i], effects.skill, z[:, :, i]))
+        )
+        for i, term in enumerate(method.hand.terms[:2])
+    ]
 
 
 def _falls(slopes: Sequence[FloatArray], grids: Sequence[EdgeGrid]) -> list[FloatArray]:

@@ -1,5 +1,4 @@
-r"""Strokes on one section of a flank, in plain scalar arithmetic: what every other form must agree
-with.
+r"""Strokes on one section of a flank, in plain scalar arithmetic: what other forms agree with.
 
 Square to the edge, the flank is the inset u = h(v) of the steel at depth v below the face, known at
 depth nodes. The stone cuts along a line u = level + slope · v with slope = cot(angle), where the

@@ -333,7 +333,7 @@ class Life(Record):
 
     def cite(self) -> str:
         """What made the life, in one paragraph: versions and inputs."""
-        given = {"blade": repr(self.blade), "method": self.method, "retired by": self.rules}
+        given = {"blade": repr(self.blade), "method": self.method, "retired by": self.rules[:-1]}
         return paragraph("One simulated life, its random numbers from the generator given", given)
 
     def __repr__(self) -> str:
@@ -397,9 +397,6 @@ def live(
         depths=depths,
         keep=True,
     )
-    history = pd.DataFrame({name: track[0] for name, track in lives.tracks.items()})
-    history.insert(0, "session", np.arange(1, len(history) + 1))
-    history.insert(1, "width_mm", blade.width_mm - history["mean_width_um"] / UM_PER_MM)
     ended = int(lives.ended_by[0])
     effects, _ = streams.session(0, edges=len(blade.edges), seatings=1)
     fresh = float(cycle.fresh_um(effects)[0])
@@ -409,7 +406,7 @@ def live(
         method=method,
         rules=lives.rules,
         sessions=int(lives.sessions[0]),
-        history=history,
+        history=_history(lives),
         ended_by=lives.rules[ended] if ended >= 0 else None,
         use=cycle,
         start=start,
@@ -420,3 +417,12 @@ def live(
             for k, states in enumerate(lives.states, 1)
         ),
     )
+
+
+def _history(lives: Lives) -> pd.DataFrame:
+    """One row per session of a single life."""
+    history = pd.DataFrame({name: track[0] for name, track in lives.tracks.items()})
+    history.insert(0, "session", np.arange(1, len(history) + 1))
+    width = lives.blade.width_mm - history["mean_width_um"] / UM_PER_MM
+    history.insert(1, "width_mm", width)
+    return history

@@ -102,7 +102,7 @@ class Comparison(Record):
             "blade": repr(self.blade),
             "methods": self.methods,
             "use": self.use,
-            "retired by": self.lives[0].rules,
+            "retired by": self.lives[0].rules[:-1],  # but for what ends every life
             "nodes": f"{self.stations} stations, {self.depths} depths",
         }
         return paragraph(f"{size} simulated lives per method", given, seed=self.seed)
@@ -203,13 +203,11 @@ def compare(
     rules = rules_of(retire)
     use = Use() if use is None else use
     lived = partial(live_runs, blade, use=use, rules=rules)
-    keys, nodes = SeededKeys(seed, runs=runs), {"stations": stations, "depths": depths}
-    finest = {name: finer(number) for name, number in nodes.items()}
-    few = SeededKeys(seed, runs=again)
-    lives = [lived(method, rngs=keys, histories=MAX_HISTORIES, **nodes) for method in methods]
-    refined = [
-        lived(method, rngs=few, histories=0, **finest) if again else None for method in methods
-    ]
+    coarse = partial(lived, stations=stations, depths=depths, histories=MAX_HISTORIES)
+    fine = partial(lived, stations=finer(stations), depths=finer(depths), histories=0)
+    keys, few = SeededKeys(seed, runs=runs), SeededKeys(seed, runs=again) if again else None
+    lives = [coarse(method, rngs=keys) for method in methods]
+    refined = [fine(method, rngs=few) if few else None for method in methods]
     samples = pd.concat(map(_samples, range(len(lives)), lives, refined), ignore_index=True)
     return Comparison(
         blade=blade,
