@@ -32,6 +32,7 @@ NAMESPACES = (
     "grids",
     "clinic",
     "figures",
+    "pictures",
     "testing",
 )
 HOMES, _ = stub_names(ek.__file__)

@@ -45,11 +45,10 @@ def _grind_face(
         deeper = np.maximum(advance[:, None] + rise, 0.0)
         sharp = advance[:, None] >= need - rounding_mm(need)
         lean = np.arctan(_rise(slopes, grid, grid.inward))
+        cleared_now = is_dull(state, fresh_um) & sharp
         after = replace(
             state,
-            radius_um=np.where(
-                is_dull(state, fresh_um) & sharp, fresh_um[:, None], state.radius_um
-            ),
+            radius_um=np.where(cleared_now, fresh_um[:, None], state.radius_um),
             drop_mm=state.drop_mm + deeper,
             lean_rad=np.where(deeper > 0, lean, state.lean_rad),
         )

@@ -412,10 +412,15 @@ def live(
         start=start,
         streams=streams,
         grids=lives.grids,
-        after=tuple(
-            start.after(list(states), sessions=k, use_strokes=k * cycle.strokes)
-            for k, states in enumerate(lives.states, 1)
-        ),
+        after=_worn(start, lives, cycle),
+    )
+
+
+def _worn(start: WornBlade, lives: Lives, use: Use) -> tuple[WornBlade, ...]:
+    """The blade after each session of a single life."""
+    return tuple(
+        start.after(list(states), sessions=k, use_strokes=k * use.strokes)
+        for k, states in enumerate(lives.states, 1)
     )
 
 

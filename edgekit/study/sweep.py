@@ -184,10 +184,8 @@ def sweep(
                 done[number] = table
                 bar.update(chunks[number].runs)
         except KeyboardInterrupt:
-            left = len(chunks) - len(done)
-            warnings.warn(
-                f"sweep interrupted: {left} of {len(chunks)} chunks not run", stacklevel=2
-            )
+            left = f"{len(chunks) - len(done)} of {len(chunks)} chunks not run"
+            warnings.warn(f"sweep interrupted: {left}", stacklevel=2)
     for number in set(range(len(chunks))) - set(done):
         done[number] = _failed(chunks[number], RunStatus.INTERRUPTED.value)
     frame = _framed(grid, joined([done[number] for number in range(len(chunks))]), summary=summary)
