@@ -22,7 +22,7 @@ from scipy.spatial.transform import Rotation
 
 import edgekit as ek
 from edgekit.grinding import kernel
-from edgekit.grinding.kernel import new_state
+from edgekit.grinding.edge_state import new_state
 from edgekit.grinding.random_streams import SeededKeys
 from edgekit.grinding.recession_field import (
     CELLS_IN_CACHE,

@@ -665,7 +665,7 @@ def test_rows_reach_strokes_stop_rules_and_hands():
     rolled = LIVED(
         {"method.stroke.within_tilt_sd_deg": 0.7, "method.stop.strokes_between_looks": 3}
     )
-    assert rolled.method.rolling.within_tilt_sd_deg == 0.7
+    assert rolled.method.rolling().within_tilt_sd_deg == 0.7
     assert rolled.method.stop.strokes_between_looks == 3
     with pytest.raises(ek.EdgekitError, match="until the edge is clear, not by another rule"):
         LIVED({"method.stroke": ek.strokes.local()})

@@ -109,12 +109,13 @@ def by_planes(
     dullness: FloatArray,
 ) -> GroundEdge:
     """An edge that planes were advanced on: strokes are not counted, nothing goes past the need."""
-    weights = grid.station_weights_mm / grid.station_weights_mm.sum()
+    weights = grid.station_weights_mm
+    whole = over_stations(np.ones_like(sharp), weights)  # summed alike: none is 0, all is 1
     return GroundEdge(
         state=state,
         sharp=sharp,
         active=active,
-        sharp_fraction=1.0 - over_stations(~sharp, weights),
+        sharp_fraction=over_stations(sharp, weights) / whole,
         volume=volume,
         strokes=np.full(len(volume), np.nan),
         advance=advance,
