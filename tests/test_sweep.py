@@ -659,7 +659,7 @@ def test_rows_reach_strokes_stop_rules_and_hands():
             "method.name": "both at once",
         }
     )
-    stroke, stop = case.method.local
+    stroke, stop = case.method.local()
     assert (stroke.placements, stop.fraction, stroke.direction.angle_deg) == (5, 0.9, 30.0)
     assert (case.method.hand.tilt_deg.sd, case.method.name) == (0.5, "both at once")
     rolled = LIVED(
