@@ -9,6 +9,20 @@ import sympy
 import edgekit as ek
 
 DEMO = Path(__file__).parents[1] / "data_demo"
+NAMESPACES = (
+    "patterns",
+    "methods",
+    "stones",
+    "strokes",
+    "laws",
+    "hand",
+    "retire",
+    "grids",
+    "clinic",
+    "figures",
+    "pictures",
+    "testing",
+)
 # Local strokes on few placements: a hundred times as fast as rolling ones.
 QUICK = ek.methods.freehand(stroke=ek.strokes.local(placements=6))
 

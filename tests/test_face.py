@@ -17,24 +17,11 @@ import pytest
 import edgekit as ek
 from edgekit.lazy import stub_names
 from tests import user_script
+from tests.results import NAMESPACES
 
 HERE = Path(__file__).parent
 ROOT = HERE.parent
 MAX_SHOWN = 60  # names in dir(ek)
-NAMESPACES = (
-    "patterns",
-    "methods",
-    "stones",
-    "strokes",
-    "laws",
-    "hand",
-    "retire",
-    "grids",
-    "clinic",
-    "figures",
-    "pictures",
-    "testing",
-)
 HOMES, _ = stub_names(ek.__file__)
 # What annotations may name besides: Python, numpy, pandas, matplotlib, sympy.
 FOREIGN = {

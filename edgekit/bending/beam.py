@@ -23,6 +23,7 @@ from edgekit.geometry import vectors as vec
 from edgekit.geometry.blade import Blade, BladeClass, width_between
 from edgekit.geometry.curve import Constant
 from edgekit.grinding.recession_field import EdgeGrid
+from edgekit.grinding.worn_blade import WornBlade
 from edgekit.record import Record, freeze
 
 IntArray = NDArray[np.int_]
@@ -49,6 +50,14 @@ class Wear(NamedTuple):
 
     removed_mm: FloatArray
     drop_mm: FloatArray
+
+
+def worn_away(worn: WornBlade) -> tuple[Wear, ...]:
+    """What is worn away from each edge of a worn blade, R = 1."""
+    return tuple(
+        Wear((edge.inset_mm - grid.inset_mm)[:, None, :], edge.drop_mm[None])
+        for edge, grid in zip(worn.edges.values(), worn.grids, strict=True)
+    )
 
 
 def joined(wears: Sequence[Sequence[Wear]]) -> tuple[Wear, ...]:

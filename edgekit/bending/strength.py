@@ -5,7 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from edgekit.bending.beam import Direction, Wear, bending_model, end_inset_mm, shortened_mm
+from edgekit.bending.beam import (
+    Direction,
+    Wear,
+    bending_model,
+    end_inset_mm,
+    shortened_mm,
+    worn_away,
+)
 from edgekit.checks import FloatArray, positive
 from edgekit.display import html_text
 from edgekit.errors import EdgekitError
@@ -157,10 +164,7 @@ def strength(
     load = positive("load_n", load_n, "Give newtons.")
     grids = worn.grids
     model = bending_model(worn.blade, grids, load_from_toe_mm=load_from_toe_mm, rows=ROWS)
-    wears = tuple(
-        Wear((edge.inset_mm - grid.inset_mm)[:, None, :], edge.drop_mm[None])
-        for edge, grid in zip(worn.edges.values(), grids, strict=True)
-    )
+    wears = worn_away(worn)
     lost = shortened_mm(grids, [_end(*pair) for pair in zip(grids, wears, strict=True)])
     stress = model.mpa_per_n(wears, lost)[:, 0]
     if not np.isfinite(stress).all():

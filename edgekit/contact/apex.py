@@ -8,13 +8,26 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
+
+ROUNDING = 1e-9  # relative: a law that adds nothing may still differ by rounding
 
 
 def void_factor(angle: FloatArray) -> FloatArray:
     """Area between a wedge's corner and a circle that touches both sides, over the circle's r²."""
     return np.asarray(1 / np.tan(angle / 2) - (np.pi - angle) / 2)
+
+
+def is_blunt(radius: FloatArray, fresh: FloatArray) -> NDArray[np.bool_]:
+    """Where an apex is blunter than grinding leaves it; elsewhere it needs no grinding."""
+    return np.asarray(radius > fresh * (1 + ROUNDING))
+
+
+def whole_land(radius: FloatArray, angle: FloatArray) -> FloatArray:
+    """Land of a whole circle of some radius in a wedge: 2 r cos(β/2)."""
+    return np.asarray(2 * radius * np.cos(angle / 2))
 
 
 def clear_inset(angle: FloatArray, radius: FloatArray) -> FloatArray:
@@ -59,7 +72,7 @@ def remains(
     opened = 1 / np.tan(angle) - 1 / np.tan(new_angle)
     void = np.divide(inset**2, 2 * opened, out=np.zeros_like(opened), where=opened > 0)
     return Remains(
-        land=np.where(missed, 2 * radius * np.cos(angle / 2), 2 * radius * np.sin(arc / 2)),
+        land=np.where(missed, whole_land(radius, angle), 2 * radius * np.sin(arc / 2)),
         missing=np.where(
             missed, void_factor(angle) * radius**2 - void, np.where(arc > 0, corner, 0.0)
         ),

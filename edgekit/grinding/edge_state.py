@@ -7,9 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
+from edgekit.contact import apex
 from edgekit.grinding.recession_field import EdgeGrid, cleared, inset_at, over_stations
-
-ROUNDING = 1e-9  # relative: a law that adds nothing may still differ by rounding
 
 
 @dataclass(kw_only=True, eq=False)
@@ -79,13 +78,13 @@ class GroundEdge(NamedTuple):
 
 
 def whole_land_um(radius_um: FloatArray, internal_angle_rad: FloatArray) -> FloatArray:
-    """Land (R, S) of a whole circle of some radius in a wedge: 2 r cos(β/2)."""
-    return np.asarray(2 * radius_um * np.cos(internal_angle_rad / 2), dtype=radius_um.dtype)
+    """Land (R, S) of a whole circle, in the precision of its radius."""
+    return apex.whole_land(radius_um, internal_angle_rad).astype(radius_um.dtype, copy=False)
 
 
 def is_dull(state: EdgeState, fresh_um: FloatArray) -> NDArray[np.bool_]:
     """Where (R, S) an edge is blunter than grinding leaves it; elsewhere it needs no grinding."""
-    return np.asarray(state.radius_um > fresh_um[:, None] * (1 + ROUNDING))
+    return apex.is_blunt(state.radius_um, fresh_um[:, None])
 
 
 def parallel_cut(grid: EdgeGrid, state: EdgeState, need_mm: FloatArray) -> FloatArray:

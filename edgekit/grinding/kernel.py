@@ -36,7 +36,7 @@ def _grind_face(
     The stone first touches where its tilt puts it lowest.
     """
     slopes = _slopes(method, effects, draws)
-    rises = _falls(slopes, grids)
+    rises = _below_highest(slopes, grids)
     needs = [_face_need(*pair, fresh_um) for pair in zip(states, rises, strict=True)]
     share = np.concatenate([grid.station_weights_mm for grid in grids])
     advance, reached = common_advance(np.concatenate(needs, axis=1), share, method)
@@ -80,7 +80,7 @@ def _slopes(method: Method, effects: RunEffects, draws: SessionDraws) -> list[Fl
     ]
 
 
-def _falls(slopes: Sequence[FloatArray], grids: Sequence[EdgeGrid]) -> list[FloatArray]:
+def _below_highest(slopes: Sequence[FloatArray], grids: Sequence[EdgeGrid]) -> list[FloatArray]:
     """Rise (R, S) of a plane over each edge, less that where it is highest."""
     rises = [_rise(slopes, grid, grid.position) for grid in grids]
     highest = np.max([rise.max(axis=1) for rise in rises], axis=0)[:, None]

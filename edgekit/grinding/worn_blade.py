@@ -198,13 +198,15 @@ class WornBlade(Record):
             )
             for grid, state in zip(grids, states, strict=True)
         }
-        return cls(
+        made = cls(
             blade=blade,
             edges=edges,
             fresh_radius_um=fresh_radius_um,
             sessions=sessions,
             use_strokes=use_strokes,
         )
+        made.__dict__["grids"] = tuple(grids)  # what `grids` would prepare again
+        return made
 
     @classmethod
     def of(cls, blade: Blade | WornBlade, **nodes: int) -> WornBlade:

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from edgekit.bending.beam import Wear, joined, life_bending_model
+from edgekit.bending.beam import Wear, joined, life_bending_model, worn_away
 from edgekit.checks import FloatArray, Seed, count, instance
 from edgekit.citing import paragraph
 from edgekit.display import html_text
@@ -21,11 +21,18 @@ from edgekit.grinding.kernel import sharpen_runs
 from edgekit.grinding.random_streams import GivenKeys, RunKeys, RunStreams
 from edgekit.grinding.recession_field import EdgeGrid
 from edgekit.grinding.session import check_parts
-from edgekit.grinding.worn_blade import WornBlade
+from edgekit.grinding.worn_blade import DEPTHS, STATIONS, WornBlade
 from edgekit.life.batch import RunBatch
 from edgekit.life.measures import SessionMeasures, mean_radius_um, measure_session
 from edgekit.life.prepared import Precision, PreparedBlade
-from edgekit.life.retire import DEFAULT_RULES, MinStrength, RetireRule, TooDull, WidthLoss
+from edgekit.life.retire import (
+    DEFAULT_RULES,
+    MinStrength,
+    RetireRule,
+    TooDull,
+    WidthLoss,
+    chosen,
+)
 from edgekit.life.use import Use, wear_in_use
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
@@ -38,8 +45,6 @@ __all__ = ["Life", "LifeEnd", "Lives", "Use", "live", "live_runs", "rules_of"]
 MAX_RUNS_AT_ONCE = 640
 MAX_PLANES_AT_ONCE = 2**16  # runs x planes: the draws of some sessions take 17 MB per edge
 MAX_SESSIONS = 100_000
-LIFE_STATIONS = 64
-LIFE_DEPTHS = 12
 
 
 class LifeEnd(enum.StrEnum):
@@ -158,8 +163,8 @@ def live_runs(
     rules: tuple[RetireRule, ...],
     rngs: Sequence[Seed] | RunKeys,
     max_sessions: int = int(value("max_sessions")),
-    stations: int = LIFE_STATIONS,
-    depths: int = LIFE_DEPTHS,
+    stations: int = STATIONS,
+    depths: int = DEPTHS,
     histories: int | None = None,
     precision: Precision = np.float64,
     keep: bool = False,
@@ -283,13 +288,7 @@ class Life(Record):
     @cached_property
     def wears(self) -> tuple[tuple[Wear, ...], ...]:
         """What is worn away from each edge after each session."""
-        return tuple(
-            tuple(
-                Wear((edge.inset_mm - grid.inset_mm)[:, None, :], edge.drop_mm[None])
-                for edge, grid in zip(blade.edges.values(), self.grids, strict=True)
-            )
-            for blade in self.after
-        )
+        return tuple(map(worn_away, self.after))
 
     def worn(self, session: int) -> WornBlade:
         """The blade after a session, counted from 1; 0 is before the first use.
@@ -333,7 +332,7 @@ class Life(Record):
 
     def cite(self) -> str:
         """What made the life, in one paragraph: versions and inputs."""
-        given = {"blade": repr(self.blade), "method": self.method, "retired by": self.rules[:-1]}
+        given = {"blade": repr(self.blade), "method": self.method, "retired by": chosen(self.rules)}
         return paragraph("One simulated life, its random numbers from the generator given", given)
 
     def __repr__(self) -> str:
@@ -351,8 +350,8 @@ def live(
     retire: RetireRule | Sequence[RetireRule] = DEFAULT_RULES,
     rng: RunStreams | Seed,
     max_sessions: int = int(value("max_sessions")),
-    stations: int = LIFE_STATIONS,
-    depths: int = LIFE_DEPTHS,
+    stations: int = STATIONS,
+    depths: int = DEPTHS,
 ) -> Life:
     """Use and sharpen one instrument until a rule retires it.
 

@@ -1,6 +1,7 @@
 """Rules that retire a blade: each has a limit for what `life.measures` measures."""
 
 import enum
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import NamedTuple, Protocol, runtime_checkable
 
@@ -79,6 +80,11 @@ class TooDull:
 
     def __str__(self) -> str:
         return "too dull to be ground within the largest advance; grind it another way first"
+
+
+def chosen(rules: Iterable[RetireRule]) -> tuple[RetireRule, ...]:
+    """The rules that a user chose: without the one that is part of every life."""
+    return tuple(rule for rule in rules if not isinstance(rule, TooDull))
 
 
 @dataclass(frozen=True, kw_only=True)

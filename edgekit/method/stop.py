@@ -44,14 +44,14 @@ class Apex(NamedTuple):
     @property
     def fresh_land(self) -> FloatArray:
         """Land (S, R) of a freshly ground edge of this angle."""
-        return np.asarray(2 * self.fresh_radius * np.cos(self.new_angle / 2))
+        return apex.whole_land(self.fresh_radius, self.new_angle)
 
     @property
     def blunt(self) -> NDArray[np.bool_]:
         """Where (S, R) the edge was blunter than grinding leaves it; elsewhere nothing calls for
         any.
         """
-        return np.asarray(self.radius > self.fresh_radius * (1 + 1e-9))
+        return apex.is_blunt(self.radius, self.fresh_radius)
 
 
 @runtime_checkable
@@ -108,6 +108,22 @@ class Counted:
         return f"after {self.strokes} strokes"
 
 
+def _keep_looks(rule: UntilFresh | UntilClear) -> None:
+    """Check how often a rule looks at the edge, and the share that must pass."""
+    checks.keep_numbers(
+        rule,
+        fraction=checks.fraction("fraction", rule.fraction),
+        strokes_between_looks=checks.count(
+            "strokes_between_looks", rule.strokes_between_looks, most=MAX_STROKES
+        ),
+    )
+
+
+def _few_dull(dull_share: FloatArray, fraction: float) -> NDArray[np.bool_]:
+    """Whether (R,) no more stays dull than may."""
+    return np.asarray(dull_share <= 1 - fraction + ROUNDING)
+
+
 @dataclass(frozen=True, kw_only=True)
 class UntilFresh:
     """Until the dull land that is left is no wider than a fresh edge's, as well as one can see or
@@ -131,11 +147,8 @@ class UntilFresh:
         checks.keep_numbers(
             self,
             resolution_um=checks.at_least("resolution_um", self.resolution_um, 0.0),
-            fraction=checks.fraction("fraction", self.fraction),
-            strokes_between_looks=checks.count(
-                "strokes_between_looks", self.strokes_between_looks, most=MAX_STROKES
-            ),
         )
+        _keep_looks(self)
 
     def margin(self, edge: Apex) -> FloatArray:
         """The land beyond what goes unnoticed."""
@@ -148,7 +161,7 @@ class UntilFresh:
 
     def done(self, dull_share: FloatArray, strokes: int) -> NDArray[np.bool_]:  # noqa: ARG002
         """Once the share that may stay dull is not exceeded."""
-        return np.asarray(dull_share <= 1 - self.fraction + ROUNDING)
+        return _few_dull(dull_share, self.fraction)
 
     def __str__(self) -> str:
         return (
@@ -167,13 +180,7 @@ class UntilClear:
     strokes_between_looks: int = int(value("strokes_between_looks"))
 
     def __post_init__(self) -> None:
-        checks.keep_numbers(
-            self,
-            fraction=checks.fraction("fraction", self.fraction),
-            strokes_between_looks=checks.count(
-                "strokes_between_looks", self.strokes_between_looks, most=MAX_STROKES
-            ),
-        )
+        _keep_looks(self)
 
     def margin(self, edge: Apex) -> FloatArray:
         """How much further the stone must reach."""
@@ -185,7 +192,7 @@ class UntilClear:
 
     def done(self, dull_share: FloatArray, strokes: int) -> NDArray[np.bool_]:  # noqa: ARG002
         """Once the share that may stay dull is not exceeded."""
-        return np.asarray(dull_share <= 1 - self.fraction + ROUNDING)
+        return _few_dull(dull_share, self.fraction)
 
     def __str__(self) -> str:
         return (

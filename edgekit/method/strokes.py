@@ -14,6 +14,7 @@ from edgekit.checks import FloatArray
 from edgekit.contact.facets import Spacing
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
+from edgekit.lazy import shown
 from edgekit.method.lay import Oblique, StrokeDirection
 from edgekit.method.stop import Counted, UntilClear, UntilFresh
 
@@ -213,6 +214,4 @@ def _check_direction(direction: object) -> None:
 rolling, local = RollingStroke, LocalStroke
 counted, until_clear, until_fresh = Counted, UntilClear, UntilFresh
 
-
-def __dir__() -> list[str]:
-    return sorted(__all__)
+__dir__ = shown(__all__)

@@ -15,7 +15,8 @@ from edgekit.evidence_table import value
 from edgekit.geometry import patterns
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.random_streams import RunKeys
-from edgekit.life.life import LIFE_DEPTHS, LIFE_STATIONS, Lives, Use, live_runs, rules_of
+from edgekit.grinding.worn_blade import DEPTHS, STATIONS
+from edgekit.life.life import Lives, Use, live_runs, rules_of
 from edgekit.life.prepared import Precision
 from edgekit.life.retire import DEFAULT_RULES, RetireRule
 from edgekit.method.alternation import Alternation
@@ -81,8 +82,8 @@ class LifeCase(Record):
     method: Method | Alternation
     use: Use = field(default_factory=Use)
     retire: RetireRule | Sequence[RetireRule] = DEFAULT_RULES
-    stations: int = LIFE_STATIONS
-    depths: int = LIFE_DEPTHS
+    stations: int = STATIONS
+    depths: int = DEPTHS
     max_sessions: int = int(value("max_sessions"))
     precision: Precision = np.float64
 

@@ -21,8 +21,9 @@ from edgekit.display import html_text
 from edgekit.errors import EdgekitError
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.random_streams import SeededKeys
-from edgekit.life.life import LIFE_DEPTHS, LIFE_STATIONS, Lives, Use, live_runs, rules_of
-from edgekit.life.retire import DEFAULT_RULES, RetireRule
+from edgekit.grinding.worn_blade import DEPTHS, STATIONS
+from edgekit.life.life import Lives, Use, live_runs, rules_of
+from edgekit.life.retire import DEFAULT_RULES, RetireRule, chosen
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
 from edgekit.record import Record
@@ -102,7 +103,7 @@ class Comparison(Record):
             "blade": repr(self.blade),
             "methods": self.methods,
             "use": self.use,
-            "retired by": self.lives[0].rules[:-1],  # but for what ends every life
+            "retired by": chosen(self.lives[0].rules),
             "nodes": f"{self.stations} stations, {self.depths} depths",
         }
         return paragraph(f"{size} simulated lives per method", given, seed=self.seed)
@@ -156,8 +157,8 @@ def compare(
     seed: int,
     use: Use | None = None,
     retire: RetireRule | Sequence[RetireRule] = DEFAULT_RULES,
-    stations: int = LIFE_STATIONS,
-    depths: int = LIFE_DEPTHS,
+    stations: int = STATIONS,
+    depths: int = DEPTHS,
     grid_runs: int = GRID_RUNS,
 ) -> Comparison:
     """Simulate the lives of `runs` instruments under each method, on common random numbers.

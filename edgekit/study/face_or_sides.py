@@ -30,7 +30,8 @@ from edgekit.errors import Cannot, EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade, BladeClass
 from edgekit.grinding.recession_field import inset_at, prepare_edge
-from edgekit.life.life import LIFE_DEPTHS, LIFE_STATIONS, Use
+from edgekit.grinding.worn_blade import DEPTHS, STATIONS
+from edgekit.life.life import Use
 from edgekit.life.retire import MaxThicknessLoss, MaxWidthLoss, MinLength, MinStrength, RetireRule
 from edgekit.method.alternation import Alternation
 from edgekit.method.catalogue import face_honing, held
@@ -234,10 +235,7 @@ def ideal_sessions(
 
 def _by_strength(blade: Blade, side_um: float, face_um: float, limit: float) -> float:
     """Sessions until the strength left falls to `limit`, straight between whole sessions."""
-    grounds = [
-        prepare_edge(blade, name, stations=LIFE_STATIONS, depths=LIFE_DEPTHS)
-        for name in blade.edges
-    ]
+    grounds = [prepare_edge(blade, name, stations=STATIONS, depths=DEPTHS) for name in blade.edges]
     gauge = life_bending_model(blade, tuple(grounds))
     done = np.arange(MAX_IDEAL + 1)[:, None] / UM_PER_MM
     wears, ends = [], []
