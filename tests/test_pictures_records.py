@@ -132,7 +132,7 @@ def test_wrong_objects_are_refused(results: dict) -> None:
         (lambda: results["loss"].recession_on(blade, 50), "edge must be an Edge"),
         (lambda: seen.propagate(None), "measure must be callable"),
         (lambda: seen.propagate(lambda _: np.nan), "must be finite"),
-        (lambda: seen.propagate(lambda _: 1.0, rng=3), "numpy.random.Generator"),
+        (lambda: seen.propagate(lambda _: 1.0, rng="3"), "numpy.random.Generator"),
         (lambda: P.propagate_trace(None, "used", float), "blade must be a Blade"),
         (
             lambda: P.blade_from_view(outline, name="x", kind=ek.BladeClass.AREA_SPECIFIC, **axis),
@@ -144,3 +144,8 @@ def test_wrong_objects_are_refused(results: dict) -> None:
     ):
         with pytest.raises(ek.EdgekitError, match=words):
             call()
+
+
+def test_a_seed_draws_what_its_generator_draws(results: dict) -> None:
+    budget = results["loss"].budget
+    assert budget.monte_carlo(7, 500) == budget.monte_carlo(np.random.default_rng(7), 500)

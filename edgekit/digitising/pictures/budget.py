@@ -196,12 +196,12 @@ class Budget(Record):
         """Standard uncertainty of a difference of two such results: what stays, twice over [µm]."""
         return float(np.sqrt(2 * sum(row.u_um**2 for row in self.rows if row.stays)))
 
-    def monte_carlo(self, rng: np.random.Generator, draws: int = 20_000) -> dict[str, float]:
+    def monte_carlo(self, rng: checks.Seed, draws: int = 20_000) -> dict[str, float]:
         """Standard deviation of the result [µm] by draws, input by input and for ``"all"``.
 
         Parameters
         ----------
-        rng : numpy.random.Generator
+        rng : numpy.random.Generator, or a seed of one
         draws : int
             From 100 to ten million.
 
@@ -215,10 +215,10 @@ class Budget(Record):
         EdgekitError
             For a bare seed in place of a generator, or too few or too many draws.
         """
-        checks.generator("rng", rng)
+        source = checks.generator("rng", rng)
         bytes_each = 16.0 * len(self.inputs)
         size = checks.count("draws", draws, 100, most=MOST_DRAWS, bytes_each=bytes_each)
-        drawn = {item.name: item.draw(rng, size) for item in self.inputs}
+        drawn = {item.name: item.draw(source, size) for item in self.inputs}
         alone = {name: float(self._at(**{name: v}).std()) for name, v in drawn.items()}
         return alone | {"all": float(self._at(**drawn).std())}
 

@@ -174,7 +174,7 @@ class SeenEdge(Record):
     _ends_mm: tuple[float, float] = field(repr=False)
 
     def propagate(
-        self, measure: Callable[[Edge], ArrayLike], *, rng: np.random.Generator | None = None
+        self, measure: Callable[[Edge], ArrayLike], *, rng: checks.Seed | None = None
     ) -> Propagated:
         """What the uncertainty of pose, ends, angle and line does to anything read off the edge.
 
@@ -183,7 +183,7 @@ class SeenEdge(Record):
         measure : callable
             From an edge to a number or to an array of fixed size, such as
             ``lambda edge: ek.best_setting(edge).elevation_deg``.
-        rng : numpy.random.Generator, optional
+        rng : numpy.random.Generator or a seed of one, optional
             For draws of the line within its noise; default a fixed seed.
 
         Returns
@@ -196,7 +196,7 @@ class SeenEdge(Record):
         EdgekitError
             Where `measure` gives no finite numbers, or more of them for one edge than for another.
         """
-        rng = np.random.default_rng(0) if rng is None else checks.generator("rng", rng)
+        source = checks.generator("rng", 0 if rng is None else rng)
         middle = read_off(measure, self.edge)
         parts = {}
         for name, change, sd in self._changes():
@@ -204,7 +204,7 @@ class SeenEdge(Record):
                 parts[name] = np.zeros_like(middle)
                 continue
             parts[name] = half_difference(measure, change(sd), change(-sd))
-        drawn = np.stack([read_off(measure, self._drawn(rng)) for _ in range(DRAWS)])
+        drawn = np.stack([read_off(measure, self._drawn(source)) for _ in range(DRAWS)])
         parts["line"] = drawn.std(axis=0, ddof=1)
         return Propagated(value=middle, parts=parts)
 
