@@ -205,9 +205,9 @@ def compare(
     use = Use() if use is None else use
     lived = partial(live_runs, blade, use=use, rules=rules)
     coarse = partial(lived, stations=stations, depths=depths, histories=MAX_HISTORIES)
-    fine = partial(lived, stations=finer(stations), depths=finer(depths), histories=0)
     keys, few = SeededKeys(seed, runs=runs), SeededKeys(seed, runs=again) if again else None
     lives = [coarse(method, rngs=keys) for method in methods]
+    fine = partial(lived, stations=finer(stations), depths=finer(depths), histories=0)
     refined = [fine(method, rngs=few) if few else None for method in methods]
     samples = pd.concat(map(_samples, range(len(lives)), lives, refined), ignore_index=True)
     return Comparison(

@@ -134,13 +134,15 @@ def compare_with_model(
     checks.instance("result", result, Forecast, "Give what ek.forecast(log, retire=…) returns.")
     runs = checks.count("runs", runs, 20, most=MAX_RUNS)
     checks.flag("edges_share_width", edges_share_width)
+    checks.instance("methods", methods, Mapping, "Give a dictionary of the log's words to methods.")
+    blades = {name: make() for name, make in PATTERNS.items()} if blades is None else blades
+    checks.instance("blades", blades, Mapping, "Give a dictionary of the log's words to blades.")
     known = result.groups
     models: dict[tuple[str, str], tuple[Comparison, float]] = {}
-    blades = {name: make() for name, make in PATTERNS.items()} if blades is None else blades
     for pattern, name in zip(known["pattern"], known["method"], strict=True):
         if pattern in blades and name in methods:
             blade, given = blades[pattern], methods[name]
-            method = given if isinstance(given, Method) else given(blade)
+            method = given(blade) if callable(given) else given
             share = 1.0 if edges_share_width else 1 / len(blade.edges)
             lives = compare(blade, [method], runs=runs, seed=seed, use=use)
             models[pattern, name] = lives, share

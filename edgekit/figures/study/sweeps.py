@@ -142,6 +142,7 @@ def _check_lines(done: pd.DataFrame, x: str, y: str, by: str | None, against: ob
             remedy = "Give objects and names to `by`."
             raise EdgekitError("an axis needs a column of numbers", name, remedy)
     if against is not None:
+        checks.finite("against", against)
         _check_partners(done, x, y, by, against)
     count = 1 if by is None else done[by].nunique(dropna=False)
     if count > len(style.SERIES):
