@@ -268,6 +268,36 @@ def test_no_hollow_that_a_flat_stone_cannot_reach():
         assert off.max() < 2e-4
 
 
+@pytest.mark.parametrize("stretch_mm", [2.0, 4.0])
+def test_strokes_over_a_part_are_placed_by_need_until_all_of_the_edge_is_sharp(stretch_mm):
+    blade = ek.patterns.area_specific_curette()
+    whole, part = (
+        [
+            ek.sharpen(blade, ek.methods.freehand(stroke=way), dull_radius_um=4.65, rng=run)
+            for run in (0, 1, 3, 4, 5, 7)  # tilts at which few strokes do
+        ]
+        for way in (RollingStroke(), RollingStroke(stretch_mm=stretch_mm))
+    )
+    lost = np.array([item.worn.recession_um("used") for item in part])
+    for ends in (lost[:, :3], lost[:, -3:]):
+        assert 0.6 * lost.mean() < ends.mean() < 1.3 * lost.mean()
+    assert all(item.edges["used"].sharp_fraction >= 0.98 - 1e-9 for item in part)
+    strokes = [sum(item.passes for item in items) for items in (whole, part)]
+    assert strokes[0] < strokes[1] < 6 * strokes[0]
+
+
+def test_a_partial_stroke_goes_where_most_is_left_and_overruns_an_end():
+    arc, way = np.linspace(0.0, 6.0, 61), RollingStroke(stretch_mm=2.0)
+    at = np.array([0.1, 3.0, 5.9])
+    dull = np.exp(-(((arc[:, None] - at) / 0.1) ** 2))
+    dull[arc == 3.0, 0] = 1.5  # the worst station alone is less than the patch at the heel
+    first, last = way.stretch(arc, dull)
+    np.testing.assert_allclose(last - first, 2.0)
+    np.testing.assert_allclose((first + last) / 2, at, atol=0.05)
+    assert first[0] < 0
+    assert last[2] > 6
+
+
 @pytest.mark.parametrize(("radius_mm", "share", "bar"), [(6.7, 1.0, 0.10), (6.7, 0.5, 0.15)])
 def test_a_rigid_plane_rolled_over_the_field_takes_as_much(radius_mm, share, bar):
     """Ten strokes of 1.2e-3 mm³ with smooth tilts, mean recession over the edge."""

@@ -234,9 +234,10 @@ def _part_lines(
     touch = part.touch(rolled, field)
     share = np.where(part.inside, press, 0.0)
     usual = volume_mm3 / rolled.volume(share)
-    low, high = -usual * RAISED, usual
+    # What the stations inside take alone leaves nothing for the ends: the answer is no more.
+    low, high, area = -usual * RAISED, usual, np.zeros_like(usual)
     below, above = -volume_mm3, np.full_like(volume_mm3, np.inf)
-    area = usual
+    was_too_much = np.zeros(usual.shape, dtype=bool)
     for step in range(MAX_STEPS):
         taken = np.maximum(area, 0.0)
         level = _levels(rolled, field, part.slope_inside, taken * share, before)
@@ -248,15 +249,15 @@ def _part_lines(
         if good.all():
             return lines
         too_much = excess > 0
+        again = (too_much == was_too_much) & (step > 1)
         # Where the same end moves twice running, the other end's value counts half.
-        below = np.where(too_much & (step > 0), below / 2, below)
-        above = np.where(~too_much & (step > 0), above / 2, above)
-        low, below = np.where(too_much, low, area), np.where(too_much, below, excess)
-        high, above = np.where(too_much, area, high), np.where(too_much, excess, above)
+        below = np.where(too_much, np.where(again, below / 2, below), excess)
+        above = np.where(too_much, excess, np.where(again, above / 2, above))
+        low, high = np.where(too_much, low, area), np.where(too_much, area, high)
         finite = np.isfinite(above)
         slope = np.where(finite, above, 1.0) - below
-        next_area = np.where(finite, low - below * (high - low) / slope, high * 1.5)
-        area = np.where(good, area, next_area)
+        next_area = np.where(finite, low - below * (high - low) / slope, high)
+        area, was_too_much = np.where(good, area, next_area), too_much
     raise EdgekitError("a stroke took no definite depth", volume_mm3, "Give it less steel.")
 
 

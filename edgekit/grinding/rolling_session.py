@@ -167,7 +167,7 @@ class _Grinding:
         shift = hands.shift_mm + hands.shift_sd_mm * normals[:, 2]
         within = (normals[:, 3:, None] * hands.modes).sum(axis=1).T
         along = tilt + hands.within_sd_rad * within
-        ends = self.way.stretch(rolled.grid.arc_mm, self.margin)
+        ends = self.way.stretch(rolled.grid.arc_mm, self.rule.margin(self.apex()))
         stretch = Stretch.misplaced(rolled, ends, swing, shift)
         self._cut(*stroke(rolled, self.field, along, stretch, hands.volume_mm3))
 

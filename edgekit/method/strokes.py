@@ -31,6 +31,7 @@ __all__ = [
     "until_fresh",
 ]
 
+SHORT_MM = 1e-9  # of rounding in a station's place
 MAX_PLANES = 2**15 - 1  # the kernel numbers them in 16 bits
 
 
@@ -71,8 +72,8 @@ class RollingStroke:
     Parameters
     ----------
     stretch_mm : float, optional
-        Length of edge that a stroke covers [mm], about the middle of what is still dull; by default
-        the whole edge, with both ends overrun.
+        Length of edge that a stroke covers [mm], where most is left to do; by default the whole
+        edge, with both ends overrun.
     within_tilt_sd_deg : float
         Standard deviation of the tilt along one stroke [°].
     correlation_s : float
@@ -97,13 +98,21 @@ class RollingStroke:
         _check_direction(self.direction)
 
     def stretch(self, arc_mm: FloatArray, margin_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """The whole edge, or a stretch about the middle of what is dull."""
+        """The whole edge, or the stretch with most left to do, centred on what is dull there.
+
+        A stretch may reach past an end, which the stone then overruns.
+        """
         runs, length = margin_mm.shape[1], arc_mm[-1]
         if self.stretch_mm is None or self.stretch_mm >= length:
             return np.full(runs, -np.inf), np.full(runs, np.inf)
         dull = np.maximum(margin_mm, 0.0) + 1e-12
-        middle = (dull * arc_mm[:, None]).sum(axis=0) / dull.sum(axis=0)
-        first = np.clip(middle - self.stretch_mm / 2, 0.0, length - self.stretch_mm)
+        sums = np.zeros((2, len(arc_mm) + 1, runs))  # running sums: the same bits in any company
+        np.cumsum([dull, dull * arc_mm[:, None]], axis=1, out=sums[:, 1:])
+        start = np.searchsorted(arc_mm, arc_mm - self.stretch_mm / 2 - SHORT_MM)
+        stop = np.searchsorted(arc_mm, arc_mm + self.stretch_mm / 2 + SHORT_MM)
+        within = sums[:, stop] - sums[:, start]
+        worst = np.argmax(within[0], axis=0), np.arange(runs)
+        first = within[1][worst] / within[0][worst] - self.stretch_mm / 2
         return first, first + self.stretch_mm
 
     def __str__(self) -> str:

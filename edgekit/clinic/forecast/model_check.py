@@ -9,6 +9,7 @@ radius and angle error, are corrected by the group's loss through `update_inputs
 """
 
 from collections.abc import Callable, Mapping
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -138,20 +139,18 @@ def compare_with_model(
     blades = {name: make() for name, make in PATTERNS.items()} if blades is None else blades
     checks.instance("blades", blades, Mapping, "Give a dictionary of the log's words to blades.")
     known = result.groups
+    lived = partial(compare, runs=runs, seed=seed, use=use)
     models: dict[tuple[str, str], tuple[Comparison, float]] = {}
     for pattern, name in zip(known["pattern"], known["method"], strict=True):
         if pattern in blades and name in methods:
             blade, given = blades[pattern], methods[name]
-            method = given(blade) if callable(given) else given
             share = 1.0 if edges_share_width else 1 / len(blade.edges)
-            lives = compare(blade, [method], runs=runs, seed=seed, use=use)
-            models[pattern, name] = lives, share
+            method = given(blade) if callable(given) else given
+            models[pattern, name] = lived(blade, [method]), share
     if not models:
-        raise Cannot(
-            "no pattern and method of the log has a model",
-            sorted({*known["pattern"], *known["method"]}),
-            "Name blades and methods by the log's own words.",
-        )
+        words = sorted({*known["pattern"], *known["method"]})
+        remedy = "Name blades and methods by the log's own words."
+        raise Cannot("no pattern and method of the log has a model", words, remedy)
     z = two_sided_z(result.level)
     groups = _joined(known, result.groups_sd_um, models, z)
     table = _joined(result.table, result.loss_sd_um, models, z)
