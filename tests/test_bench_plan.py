@@ -516,3 +516,18 @@ def test_another_setting_is_taken_only_where_it_serves_enough(name):
     assert len(asked[0].groups) == 1
     assert len(asked[1].groups) == (1 if name == "HL" else 2)  # a toe that no second one serves
     assert len(asked[-1].groups) < asked[-1].min_settings or asked[-1].length_mm(Tool.HAND) == 0
+
+
+@pytest.mark.parametrize("name", ["universal_curette", "straight_sickle", "curved_sickle", "hoe"])
+def test_a_simulated_session_takes_the_minutes_of_a_plan(name):
+    """The same parts: strokes, setting up, mounting, checking each edge."""
+    blade = getattr(ek.patterns, name)()
+    parts = ek.plan_bench([blade]).minutes.iloc[:-1]
+    method = ek.methods.held(ek.plan_bench([blade]).settings["elevation_deg"].to_list())
+    strokes, *_ = parts["count"]
+    planned = float((parts["count"] * parts["seconds_each"]).sum())
+    assert method.seconds(np.array([strokes]), len(blade.edges)) == pytest.approx(planned)
+    lived = ek.compare(blade, [method], runs=16, seed=2, grid_runs=0).table.iloc[0]
+    rest = planned - strokes * method.seconds_per_stroke
+    expected = (lived["stone_strokes"] * method.seconds_per_stroke + rest) / 60
+    assert lived["minutes_per_session"] == pytest.approx(expected, rel=1e-9)

@@ -14,6 +14,7 @@ from edgekit.contact.holder import held_normals
 from edgekit.geometry.curve import Constant
 from edgekit.geometry.path import BentArcs
 from tests import strategies as make
+from tests.results import DEMO
 
 GRID_DEG = 0.01  # of elevations in the brute-force search
 GRID_ERROR_DEG = 0.02  # a worst error changes by less than 2° a degree of elevation here
@@ -464,3 +465,34 @@ def test_the_back_is_clear_by_the_flank_times_the_sine_of_the_error() -> None:
     behind = -np.einsum("ij,ij->i", normals, far - frame.position)
     np.testing.assert_allclose(setting.back_clearance_mm(flank), behind, atol=1e-12)
     assert setting.back_clearance_mm(flank).min() < 0 < setting.back_clearance_mm(flank).max()
+
+
+def test_a_setting_can_leave_the_toe_to_the_hand():
+    """A toe of a few tenths of a millimetre pulls the best setting off the rest of the edge."""
+    edge = ek.read_blade(DEMO / "traces" / "FH-03-UC.toml").edges["left"]
+    whole, most = ek.best_setting(edge), ek.best_setting(edge, share=0.9)
+    assert most.worst_error_deg < whole.worst_error_deg / 2
+    assert most.mean_error_deg < whole.mean_error_deg / 2
+    within = np.abs(most.error_deg) <= most.worst_error_deg + 1e-9
+    assert 0.9 <= within.mean() < 0.91
+    judged = [ek.setting_at(edge, angle).error_deg for angle in np.arange(10.0, 20.0, 0.02)]
+    worst = np.sort(np.abs(judged), axis=1)[:, int(np.ceil(0.9 * 400)) - 1]  # by brute force
+    assert most.worst_error_deg <= worst.min() + 1e-6
+    assert most.worst_error_deg == pytest.approx(worst.min(), abs=0.02)
+
+
+def test_a_holder_that_cannot_follow_its_edge_says_so_and_why_it_matters():
+    """Its first session grinds the bevel to the holder's angle; later ones cost no more than a
+    hand's."""
+    blade = ek.read_blade(DEMO / "traces" / "FH-03-UC.toml")
+    method = ek.methods.held(ek.best_setting(blade.edges["left"]))
+    assert method.name.endswith("rolled, up to 3.1° off")
+    assert ek.methods.held(15.0).name == "held at 15.0°, rolled"
+    assert "off" not in ek.methods.held(ek.settings_needed(blade.edges["left"])).name
+    lives = [
+        ek.live(blade, method, use=ek.Use(), retire=ek.retire.MaxWidthLoss(fraction=0.2), rng=run)
+        for run in range(8)
+    ]
+    losses = [np.diff(item.history["mean_width_um"], prepend=0.0) for item in lives]
+    first, later = np.mean([x[0] for x in losses]), np.mean(np.concatenate([x[1:] for x in losses]))
+    assert first > 4 * later

@@ -176,8 +176,7 @@ def _sums(results: Sequence[GroundEdge], method: Method, effects: RunEffects) ->
         edges=tuple(results),
         strokes=strokes,
         passes=np.ceil(strokes / (rounds * surfaces)),
-        seconds=strokes * method.seconds_per_stroke
-        + method.setup_seconds * method.guide.setups * surfaces,
+        seconds=method.seconds(strokes, len(results)),
         steel_mg=steel * density,
         dullness_mg=dullness * density,
         overshoot_mg=overshoot * density,

@@ -37,9 +37,9 @@ class SessionOutcome(enum.StrEnum):
         "settings_needed(edge) for an edge that one setting cannot follow."
     )
     NOT_SHARP = (
-        "not sharp: the largest advance was reached. Part of the edge is out of reach of the "
-        "planes (see sharp_fraction along the edge), or the tilt keeps the stone off the edge; "
-        "add placements, correct the setting, or allow a larger advance."
+        "not sharp: the most strokes or the largest advance was reached. The edge was too dull for "
+        "this stone, or the tilt keeps the stone off a part of it (see sharp along the edge): take "
+        "a coarser stone, correct the setting, add placements or allow a larger advance."
     )
 
 

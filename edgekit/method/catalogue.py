@@ -128,7 +128,9 @@ def held(
     Parameters
     ----------
     setting : Setting, float or sequence of them
-        Elevation [deg] or a setting found by `best_setting` or `settings_needed`.
+        Elevation [deg] or a setting found by `best_setting` or `settings_needed`. Where settings
+        leave their edge off by more than the usual tolerance, the method's name says so: the first
+        session then grinds the bevel to the holder's angle, which can cost as much as six sessions.
     placements : int, optional
         Steps in which the instrument is turned, the same marks every session; None rolls it.
     stop : StopRule, optional
@@ -149,13 +151,17 @@ def held(
         if len(held_at) <= 2
         else f"{len(held_at)} settings"
     )
+    off = HoldElevation.worst_error_deg(setting)
+    doubt = f", up to {off:.1f}° off" if off > value("tolerance_deg") else ""
+    motion = "rolled" if placements is None else f"{placements} placements"
     return Method(
-        name=f"held at {angles}, {'rolled' if placements is None else f'{placements} placements'}",
+        name=f"held at {angles}, {motion}{doubt}",
         guide=guide,
         stroke=_steady_roll() if placements is None else _steps(placements),
         stop=stop or (UntilFresh() if placements is None else UntilClear()),
         hand=_guided_hand() if hand is None else hand,
         setup_seconds=value("holder_setup_seconds"),
+        mount_seconds=value("bench_mount_seconds"),
     )
 
 

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
+import numpy as np
+
 from edgekit.checks import FloatArray, between, finite, instance
 from edgekit.contact.holder import Setting, held_normals
 from edgekit.errors import EdgekitError
@@ -59,6 +61,16 @@ class HoldElevation:
     def normals(self, edge: Edge, arc_mm: FloatArray) -> FloatArray:
         """The normals held at the setting of least error at each point."""
         return held_normals(edge, self.elevations_deg, arc_mm)
+
+    @staticmethod
+    def worst_error_deg(setting: Setting | float | Sequence[Setting | float]) -> float:
+        """Largest angle error [deg] anywhere on the edge that settings were found for; 0 for
+        elevations given as numbers, which know of no edge."""
+        many = setting if isinstance(setting, Sequence) else (setting,)
+        errors = [np.abs(item.error_deg) for item in many if isinstance(item, Setting)]
+        if len(errors) < len(many) or len({len(item) for item in errors}) > 1:
+            return 0.0
+        return float(np.min(errors, axis=0).max())
 
     @classmethod
     def of(cls, setting: Setting | float | Sequence[Setting | float]) -> HoldElevation:

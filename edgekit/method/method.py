@@ -6,6 +6,7 @@ import enum
 from dataclasses import dataclass, field, replace
 
 from edgekit import checks
+from edgekit.checks import FloatArray
 from edgekit.display import html_list
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import entry, value
@@ -47,8 +48,9 @@ class Method:
     removal_mm3_per_stroke, removal_gsd : float
         Steel removed by one stroke [mm³], and its geometric standard deviation between stones and
         hands.
-    seconds_per_stroke, setup_seconds : float
-        Time of a stroke, and of setting up for one edge [s].
+    seconds_per_stroke, setup_seconds, mount_seconds, check_seconds : float
+        Time of a stroke, of setting up for each of the guide's settings, of mounting the instrument
+        there, and of checking an edge at the end [s]: the parts of a bench plan's minutes.
     max_advance_um : float
         Advance of a local stroke past first touch at which grinding stops anyway [µm].
     abrasive : Abrasive
@@ -65,6 +67,8 @@ class Method:
     removal_gsd: float = entry("removal_fine_mm3_per_stroke").gsd
     seconds_per_stroke: float = value("seconds_per_stroke")
     setup_seconds: float = value("setup_seconds")
+    mount_seconds: float = 0.0
+    check_seconds: float = value("bench_check_seconds")
     max_advance_um: float = value("max_advance_um")
     abrasive: Abrasive = field(default_factory=fine_natural_stone)
 
@@ -83,11 +87,9 @@ class Method:
         )
         for name in ("removal_mm3_per_stroke", "seconds_per_stroke", "max_advance_um"):
             checks.keep_numbers(self, **{name: checks.positive(name, getattr(self, name))})
-        checks.keep_numbers(
-            self,
-            removal_gsd=checks.at_least("removal_gsd", self.removal_gsd, 1.0),
-            setup_seconds=checks.at_least("setup_seconds", self.setup_seconds, 0.0),
-        )
+        checks.keep_numbers(self, removal_gsd=checks.at_least("removal_gsd", self.removal_gsd, 1.0))
+        for name in ("setup_seconds", "mount_seconds", "check_seconds"):
+            checks.keep_numbers(self, **{name: checks.at_least(name, getattr(self, name), 0.0)})
         if isinstance(self.stroke, LocalStroke) and not isinstance(self.stop, UntilClear):
             raise EdgekitError(
                 "local strokes are advanced until the edge is clear, not by another rule",
@@ -118,6 +120,11 @@ class Method:
     def planes(self) -> int:
         """Planes laid against one edge in a session; one for strokes that roll."""
         return self.stroke.planes if isinstance(self.stroke, LocalStroke) else 1
+
+    def seconds(self, strokes: FloatArray, edges: int) -> FloatArray:
+        """Time (R,) of a session of so many strokes (R,) on the edges of a blade [s]."""
+        settings = self.guide.setups * (self.setup_seconds + self.mount_seconds)
+        return strokes * self.seconds_per_stroke + settings + edges * self.check_seconds
 
     def at(self, turn: int) -> Method:  # noqa: ARG002 - an alternation of methods answers by turn
         """The method of session number `turn`: this one."""
@@ -155,7 +162,10 @@ class Method:
             for (name, unit), t in zip(names, self.hand.terms, strict=True)
         )
         removal = f"a stroke removes {self.removal_mm3_per_stroke:g} mm³ (×/÷ {self.removal_gsd:g})"
-        setting_up = f"{self.setup_seconds:g} s to set up, {self.guide.setups} time(s) per edge"
+        setting_up = (
+            f"{self.setup_seconds + self.mount_seconds:g} s to set up and mount, "
+            f"{self.guide.setups} time(s) per blade; {self.check_seconds:g} s to check an edge"
+        )
         return (
             f"grinds {self.target.value}",
             str(self.stroke),
