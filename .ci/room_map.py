@@ -14,6 +14,7 @@ START, END = "<!-- map: written by .ci/room_map.py -->\n", "<!-- end of map -->"
 # From the top down: a room imports from those below it, never from those above.
 ROOMS = (
     "figures",
+    "archive",
     "clinic",
     "study",
     "life",

@@ -1,5 +1,7 @@
 from edgekit import clinic as clinic
 from edgekit import figures as figures
+from edgekit.archive.archive import read_result as read_result
+from edgekit.archive.archive import write_result as write_result
 from edgekit.bending.section_properties import SectionProperties as SectionProperties
 from edgekit.bending.section_properties import section_properties as section_properties
 from edgekit.bending.strength import AtRisk as AtRisk
@@ -218,6 +220,7 @@ __all__ = [
     "plan_bench",
     "read_blade",
     "read_log",
+    "read_result",
     "read_table",
     "read_tray",
     "retire",
@@ -240,5 +243,6 @@ __all__ = [
     "vickers",
     "working_angles",
     "write_blade",
+    "write_result",
     "write_table",
 ]

@@ -73,6 +73,12 @@ def _wear():
         "use": {"blade": worn, "use": 15.0, "rng": 1},
         "write_worn": {"worn": worn, "path": folder() / "worn.toml", "replace": True},
         "read_worn": {"path": file},
+        "write_result": {
+            "result": results()["Comparison"],
+            "path": folder() / "result.zip",
+            "replace": True,
+        },
+        "read_result": {"path": ek.write_result(results()["Life"], folder() / "life.zip")},
         "strokes.rolling": {"stretch_mm": 2.0},
         "strokes.local": {"placements": 6},
         "strokes.counted": {"strokes": 8},

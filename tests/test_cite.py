@@ -5,7 +5,7 @@ from tests.results import results
 
 
 def test_a_paragraph_names_versions_seed_and_inputs():
-    made = f"edgekit {ek.__version__} (results {ek.RESULTS}"
+    made = f"edgekit {ek.__version__} (results {ek.RESULTS})"
     comparison, forecast, life = (results()[n] for n in ("Comparison", "Forecast", "Life"))
     for result in (comparison, forecast, life):
         text = result.cite()
@@ -14,7 +14,7 @@ def test_a_paragraph_names_versions_seed_and_inputs():
         assert text.endswith(".")
         assert " object at 0x" not in text
     assert comparison.cite() == (
-        f"4 simulated lives per method, computed with {made}, seed 1) from blade: "
+        f"4 simulated lives per method, computed with {made}, seed 1, from blade: "
         f"{comparison.blade!r}; methods: freehand, moving stone, local strokes, face honing; use: "
         f"{ek.Use()}; retired by: 20 % of the width gone (mean along the sides), only 75 % of the "
         "length left, 20 % of the thickness gone; nodes: 16 stations, 4 depths."

@@ -33,6 +33,7 @@ start with ``#`` are remarks.
 from __future__ import annotations
 
 import inspect
+import tempfile
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path as FilePath
@@ -259,3 +260,13 @@ def _width(file: BladeFile, edge: Edge, far: Edge | None) -> float:
         remedy = "Check both, and the unit: width_mm is the width when new, in millimetres."
         raise file.settings.fault("width_mm", problem, remedy)
     return width
+
+
+def blade_of_texts(settings: str, points: str | None, table: str) -> Blade:
+    """The blade of the two texts that `edgekit.digitising.writer.blade_texts` gives."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = FilePath(folder) / "blade.toml"
+        file.write_text(settings, encoding="utf-8")
+        if points is not None:
+            file.with_name(table).write_text(points, encoding="utf-8", newline="")
+        return read_blade(file)

@@ -332,8 +332,14 @@ class Life(Record):
 
     def cite(self) -> str:
         """What made the life, in one paragraph: versions and inputs."""
-        given = {"blade": repr(self.blade), "method": self.method, "retired by": chosen(self.rules)}
-        return paragraph("One simulated life, its random numbers from the generator given", given)
+        given = {
+            "blade": repr(self.blade),
+            "method": self.method,
+            "use": self.use,
+            "retired by": chosen(self.rules),
+        }
+        key = "-".join(f"{word:016x}" for word in self.streams.key(0).tolist())
+        return paragraph("One simulated life", given, seed=f"key {key}", of=self)
 
     def __repr__(self) -> str:
         return f"{self.blade.name}, {self.method.name}: {self.sessions} sessions; {self.status}"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import tempfile
 from dataclasses import fields
 from pathlib import Path
 from typing import Any
@@ -11,9 +10,9 @@ from typing import Any
 import numpy as np
 
 from edgekit.checks import frozen_array, instance
-from edgekit.digitising.reader import read_blade
+from edgekit.digitising.reader import blade_of_texts
 from edgekit.digitising.writer import blade_texts
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadFile
 from edgekit.files import file_path, write_file
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.worn_blade import WornBlade, WornEdge
@@ -46,6 +45,8 @@ def write_worn(worn: WornBlade, path: str | Path, *, replace: bool = False) -> P
 
     Raises
     ------
+    BadArgument
+        Not a worn blade.
     EdgekitError
         The file exists, or cannot be written.
 
@@ -88,8 +89,8 @@ def read_worn(path: str | Path) -> WornBlade:
 
     Raises
     ------
-    EdgekitError
-        For a file that cannot be read, is none of `write_worn`'s, or was cut or edited.
+    BadFile
+        It cannot be read, is not one of `write_worn`'s, or was cut or edited.
 
     Examples
     --------
@@ -103,7 +104,7 @@ def read_worn(path: str | Path) -> WornBlade:
     file = file_path(path)
     content = _content(file)
     try:
-        blade = _blade(content["blade"], content["points"])
+        blade = blade_of_texts(content["blade"], content["points"], POINTS)
         edges = {
             str(name): WornEdge(**{array: frozen_array(array, edge[array]) for array in ARRAYS})
             for name, edge in content["edges"].items()
@@ -117,37 +118,27 @@ def read_worn(path: str | Path) -> WornBlade:
             use_strokes=float(content["use_strokes"]),
         )
     except (KeyError, TypeError, AttributeError, ValueError) as error:
-        raise EdgekitError(
-            f"{file.name} holds no whole worn blade", str(error), "Write it again with write_worn."
+        raise BadFile(
+            f"{file.name} holds no whole worn blade",
+            str(error),
+            "Write it again with write_worn.",
+            file=file.name,
         ) from error
 
 
 def _content(file: Path) -> dict[str, Any]:
     try:
-        if file.stat().st_size > MAX_BYTES or not file.is_file():
-            raise EdgekitError("not a file of a worn blade", str(file), "Give a smaller file.")
-        content = json.loads(file.read_bytes())
+        whole = file.is_file() and file.stat().st_size <= MAX_BYTES
+        content = json.loads(file.read_bytes()) if whole else None
     except (OSError, ValueError, RecursionError) as error:
-        if isinstance(error, EdgekitError):
-            raise
-        raise EdgekitError(
-            f"{file.name} cannot be read as JSON", str(error), "Check the path and the file."
+        remedy = "Check the path and the file."
+        raise BadFile(
+            f"{file.name} cannot be read as JSON", str(error), remedy, file=file.name
         ) from error
     if not isinstance(content, dict) or content.get("format") != FORMAT:
-        raise EdgekitError(
-            f"{file.name} is no file of a worn blade", FORMAT, "Give one that write_worn wrote."
-        )
+        what = f"{file.name} is not the file of a worn blade, or is too large"
+        raise BadFile(what, FORMAT, "Give one that write_worn wrote.", file=file.name)
     return content
-
-
-def _blade(settings: str, points: str | None) -> Blade:
-    """The blade of its own two texts."""
-    with tempfile.TemporaryDirectory() as folder:
-        file = Path(folder) / "blade.toml"
-        file.write_text(settings, encoding="utf-8")
-        if points is not None:
-            (Path(folder) / POINTS).write_text(points, encoding="utf-8", newline="")
-        return read_blade(file)
 
 
 def _check_shapes(blade: Blade, edges: dict[str, WornEdge]) -> None:

@@ -106,7 +106,7 @@ class Comparison(Record):
             "retired by": chosen(self.lives[0].rules),
             "nodes": f"{self.stations} stations, {self.depths} depths",
         }
-        return paragraph(f"{size} simulated lives per method", given, seed=self.seed)
+        return paragraph(f"{size} simulated lives per method", given, seed=self.seed, of=self)
 
     def differences(
         self, column: str = "loss_um_per_session", base: int = 0, *, level: float = LEVEL

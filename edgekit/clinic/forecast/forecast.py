@@ -96,7 +96,8 @@ class Forecast(Record):
         rows = f"{self.log.file}, {len(self.log.rows)} rows up to {self.as_of}"
         refused = f"{len(self.log.rejected_lines)} lines refused"
         given = {"log": f"{rows}, {refused}", "retired at": self.retire}
-        return paragraph(f"Forecast of {len(self.table)} edges, {self.level:.0%} intervals", given)
+        what = f"Forecast of {len(self.table)} edges, {self.level:.0%} intervals"
+        return paragraph(what, given, of=self)
 
     def _headline(self) -> str:
         live = self.table[self.table["status"] == ServiceStatus.IN_USE]

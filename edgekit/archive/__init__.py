@@ -1,0 +1,1 @@
+"""Results in files, whole and to the last bit, with what made them."""
