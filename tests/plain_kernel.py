@@ -139,10 +139,10 @@ def _planes(
 
 
 def _share_quantile(need: FloatArray, share: FloatArray, target: float) -> FloatArray:
-    """The least value (R,) that covers `target` of the total share of `need` (R, S)."""
+    """The least value (R,) that covers `target` of the total `share` (R, N) of `need` (R, N)."""
     order = np.argsort(need, axis=1)
-    covered = np.cumsum(share[order], axis=1)
-    first = np.argmax(covered >= target * share.sum() * (1 - 1e-12), axis=1)
+    covered = np.cumsum(np.take_along_axis(share, order, axis=1), axis=1)
+    first = np.argmax(covered >= target * covered[:, -1:] * (1 - 1e-12), axis=1)
     return np.asarray(np.take_along_axis(need, order, axis=1)[np.arange(len(need)), first])
 
 
@@ -162,7 +162,7 @@ def _grind(
     alone = advance_needed(seating, state.drop_mm, goal)
     alone = np.where(dull[:, None, :], alone, 0.0)
     largest = method.max_advance_um / UM_PER_MM
-    advance, reached = _advance(alone, weight, grid.station_weights_mm, method, largest)
+    advance, reached = _advance(alone, weight, dull, method, largest)
     inset, reach = cut(grid, state.inset_mm, seating, advance, state.drop_mm)
     active = np.argmax(reach, axis=1)
     deepest = np.take_along_axis(reach, active[:, None], axis=1)[:, 0]
@@ -207,7 +207,7 @@ def parallel(grid: EdgeGrid, state: EdgeState, goal: FloatArray, dull: FloatArra
 
 
 def _advance(
-    alone: FloatArray, weight: FloatArray, share: FloatArray, method: Method, largest: float
+    alone: FloatArray, weight: FloatArray, dull: FloatArray, method: Method, largest: float
 ) -> tuple[FloatArray, np.ndarray]:
     """Advance (R, P) of each plane, and whether the target is reached (R,).
 
@@ -219,16 +219,43 @@ def _advance(
     uniform = method.stroke.advance is Advance.UNIFORM
     if uniform:
         alone = alone / weight[:, :, None]
-    least = alone.min(axis=1)
-    common = _share_quantile(least, share, method.stop.fraction)
+    least, server = alone.min(axis=1), np.argmin(alone, axis=1)
+    need, length = _between(alone, least, server, dull)
+    common = _share_quantile(need, length, method.stop.fraction)
     reached = common <= largest
     common = np.clip(common, 0.0, largest)
     if uniform:
         return common[:, None] * weight, reached
-    first = np.arange(alone.shape[1])[:, None] == np.argmin(alone, axis=1)[:, None, :]
-    serving = first & (least <= common[:, None])[:, None, :]
-    each = np.where(serving, alone, 0.0).max(axis=2, initial=0.0)
+    each = np.zeros(weight.shape)
+    stations = least.shape[1]
+    for run in range(len(need)):
+        for n, value in enumerate(need[run]):
+            at = (n,) if n < stations else (n - stations, n - stations + 1)
+            for s in at:
+                if value <= common[run]:
+                    plane = server[run, s]
+                    each[run, plane] = max(each[run, plane], value)
     return each * np.maximum(weight, 1.0), reached
+
+
+def _between(
+    alone: FloatArray, least: FloatArray, server: FloatArray, dull: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Needs (R, 2S - 1) at the stations and then between them, and the lengths they stand for."""
+    runs, stations = least.shape
+    peak, length = np.zeros((runs, stations - 1)), np.zeros((runs, 2 * stations - 1))
+    for r in range(runs):
+        for i in range(stations - 1):
+            p, q = server[r, i], server[r, i + 1]
+            ends = [alone[r, p, i], alone[r, p, i + 1], alone[r, q, i], alone[r, q, i + 1]]
+            apart = ends[2] - ends[0] + ends[1] - ends[3] if np.isfinite(ends).all() else 0.0
+            if p != q and dull[r, i] and dull[r, i + 1] and apart > 0:
+                share = (ends[2] - ends[0]) / apart
+                peak[r, i] = ends[0] + share * (ends[1] - ends[0])
+                length[r, [i, i + 1, stations + i]] += share / 2, (1 - share) / 2, 0.5
+            else:
+                length[r, [i, i + 1]] += 0.5
+    return np.concatenate([least, peak], axis=1), length
 
 
 def install(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -8,6 +8,7 @@ meets the face beyond the point where the rounded apex leaves it, r cot(β/2) in
 
 from dataclasses import replace
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -96,14 +97,12 @@ def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
 
 
 def _share_quantile(need: FloatArray, share: FloatArray, target: float) -> FloatArray:
-    """The least value (R,) that covers `target` of the total share of `need` (R, S)."""
-    spare = (1 - target) * share.sum() + 1e-12 * share.sum()
-    # This many stations of largest need are enough to pass the share that may stay dull.
-    top = min(int(spare / share.min()) + 2, len(share))
-    order = np.argsort(np.ascontiguousarray(need), axis=1)[:, : -top - 1 : -1]
-    weights = share[order]
-    above = np.cumsum(weights, axis=1) - weights
-    last = (above <= spare).sum(axis=1) - 1
+    """The least value (R,) that covers `target` of the total `share` (R, N) of `need` (R, N)."""
+    order = np.argsort(need, axis=1)[:, ::-1]
+    weights = np.take_along_axis(share, order, axis=1)
+    above = np.cumsum(weights, axis=1)
+    spare = (1 - target + 1e-12) * above[:, -1:]
+    last = (above - weights <= spare).sum(axis=1) - 1
     runs = np.arange(len(need))
     return np.asarray(need[runs, order[runs, last]])
 
@@ -140,7 +139,8 @@ def _grind(
     goal = before + clear_inset(state.internal_angle_rad, state.radius_um) / UM_PER_MM
     shares = weight if method.local()[0].advance is Advance.UNIFORM else None
     seating = seat(grid, state.inset_mm, normals, drop=state.drop_mm, goal=goal, weight=shares)
-    advance, reached = _advance(seating, dull, weight, grid.station_weights_mm, method)
+    needs = _needs(grid, state, seating, goal, shares, dull)
+    advance, reached = _advance(seating, needs, weight, method)
     inset, reach, active = cut(grid, state.inset_mm, seating, advance, state.drop_mm)
     is_ground = reach > before
     sharp = ~dull | (np.maximum(before, reach) >= goal - rounding_mm(goal))
@@ -176,38 +176,84 @@ def _fall(grid: EdgeGrid, normals: FloatArray, active: NDArray[np.int_]) -> Floa
     return np.asarray(sum(parts)).T
 
 
-def _advance(
+class _Needs(NamedTuple):
+    """Advance by which some plane brings the edge to its goal: ``least`` (R, S) at the stations,
+    ``peak`` (R, S - 1) between them, and the ``share`` (R, 2S - 1) of the edge that each stands
+    for.
+
+    Between stations that two planes serve, the edge stands highest where these two cross.
+    """
+
+    least: FloatArray
+    peak: FloatArray
+    share: FloatArray
+
+
+def _needs(
+    grid: EdgeGrid,
+    state: EdgeState,
     seating: Seating,
+    goal: FloatArray,
+    shares: FloatArray | None,
     dull: NDArray[np.bool_],
-    weight: FloatArray,
-    share: FloatArray,
-    method: Method,
+) -> _Needs:
+    """What an edge asks for; stations that are not `dull` (R, S) need nothing."""
+    least = seating.least if dull.all() else np.where(dull, seating.least, 0.0)
+    here, there = least[:, :-1], least[:, 1:]
+    first, second = seating.server[:, :-1], seating.server[:, 1:]
+
+    def alone(plane: NDArray[np.int_], at: slice) -> FloatArray:
+        drop = state.drop_mm[:, at]
+        need = seating.alone(plane, grid.seen[:, at], drop / grid.depth_mm[-1, at], goal[:, at])
+        return need if shares is None else need / np.take_along_axis(shares, plane, axis=1)
+
+    with np.errstate(invalid="ignore"):  # infinite where a plane faces away
+        rise = alone(second, slice(None, -1)) - here
+        fall = alone(first, slice(1, None)) - there
+        crossing = (first != second) & dull[:, :-1] & dull[:, 1:] & (rise + fall > 0)
+        crossing &= np.isfinite(rise + fall)
+        at = np.divide(rise, rise + fall, out=np.ones_like(rise), where=crossing)
+        peak = np.where(crossing, here + at * (there + fall - here), 0.0)
+    gaps = np.diff(grid.arc_mm) / 2
+    around = np.zeros_like(least)
+    around[:, :-1] += at * gaps
+    around[:, 1:] += np.where(crossing, 1 - at, 1.0) * gaps
+    return _Needs(least, peak, np.concatenate([around, crossing * gaps], axis=1))
+
+
+def _advance(
+    seating: Seating, needs: _Needs, weight: FloatArray, method: Method
 ) -> tuple[FloatArray, NDArray[np.bool_]]:
     """Advance (R, P) of each plane, and whether the target is reached (R,).
 
     Where all planes advance alike, the stated share is a quantile, along the edge, of the least
     advance any plane would need by itself. Where each placement stops by itself, a plane advances
     to the largest need among the stretches that it is the first to serve with the least, plus its
-    overshoot: an identical second stroke finds them sharp. Stations that are not `dull` (R, S) need
-    no advance.
+    overshoot: an identical second stroke finds them sharp.
     """
-    least = seating.least if dull.all() else np.where(dull, seating.least, 0.0)
-    common, reached = common_advance(least, share, method)
+    every = np.concatenate([needs.least, needs.peak], axis=1)
+    common, reached = common_advance(every, needs.share, method)
     if method.local()[0].advance is Advance.UNIFORM:
         return common[:, None] * weight, reached
-    served = np.where(least <= common[:, None], least, 0.0)
     runs, planes = weight.shape
-    each = np.zeros((planes, runs), dtype=least.dtype)
-    place = seating.server.T * runs + np.arange(runs)
-    np.maximum.at(each.ravel(), place.ravel(), served.T.ravel())
+    each = np.zeros((planes, runs), dtype=every.dtype)
+    server = seating.server
+    for need, place in (
+        (needs.least, server),
+        (needs.peak, server[:, :-1]),
+        (needs.peak, server[:, 1:]),
+    ):
+        served = np.where(need <= common[:, None], need, 0.0)
+        at = place.T * runs + np.arange(runs)
+        np.maximum.at(each.ravel(), at.ravel(), served.T.ravel())
     return each.T * np.maximum(weight, 1.0), reached
 
 
 def common_advance(
     need: FloatArray, share: FloatArray, method: Method
 ) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """Advance (R,) [mm] at which the stated share is sharp, within the method's limit, and whether
-    the limit allows it (R,)."""
+    """Advance (R,) [mm] at which the stated share of `need` (R, N) is sharp, within the method's
+    limit, and whether the limit allows it (R,)."""
     limit = method.max_advance_um / UM_PER_MM
-    advance = _share_quantile(need, share, method.local()[1].fraction)
+    advance = _share_quantile(need, np.broadcast_to(share, need.shape), method.local()[1].fraction)
     return np.clip(advance, 0.0, limit), advance <= limit

@@ -145,6 +145,19 @@ class Seating(NamedTuple):
     least: FloatArray
     server: NDArray[np.int_]
 
+    def alone(
+        self, plane: NDArray[np.int_], seen: FloatArray, lowered: FloatArray, goal: FloatArray
+    ) -> FloatArray:
+        """Advance (R, N) by which a given plane (R, N) alone brings the edge to a goal (R, N), at
+        stations ``grid.seen`` (3, N, 3), the face lowered by a share (R, N) of the depth."""
+        runs = np.arange(len(plane))[:, None]
+        normal = [self.sight.normals[plane, k, runs] for k in range(3)]
+        height, fall, facing = (
+            sum(n * v for n, v in zip(normal, part.T, strict=True)) for part in seen
+        )
+        lead = height - facing * goal - lowered * fall - self.support[runs, plane]
+        return np.asarray(np.where(facing > GRAZING, -lead, np.inf))
+
 
 def rounding_mm(values: FloatArray) -> float:
     """What rounding can do to heights of some millimetres in the precision of `values` [mm]."""
