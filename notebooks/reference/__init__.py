@@ -1,0 +1,1 @@
+"""The reference: pages made from docstrings, drawn, linked and checked, into ``build/reference/``."""
