@@ -39,6 +39,7 @@ SETTINGS: dict[str, object] = {
     "html_show_copyright": False,
     "html_show_search_summary": False,  # would fetch pages, which file:// forbids
     "html_domain_indices": False,
+    "html_use_index": False,  # every name has its page; "Every name" lists them
     "toc_object_entries": False,  # every page carries the whole tree
     "maximum_signature_line_length": 60,
     "pygments_style": "a11y-high-contrast-light",
