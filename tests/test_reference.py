@@ -109,6 +109,8 @@ def test_what_users_write_says_how_it_is_checked(name):
     page = "\n".join(pages.offered(names.lookup()[name]))
     assert f"`ek.testing.check_{snake}` says" in page
     assert "The package offers" in page
+    for other in ("`ek.Life`", "`ek.WornBlade`"):  # they have something called `after`, as a law
+        assert other not in page
 
 
 def test_the_evidence_page_holds_every_entry():

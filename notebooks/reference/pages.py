@@ -230,12 +230,11 @@ def relations(name: Name) -> list[str]:
 
 def offered(name: Name) -> list[str]:
     """What has all that a protocol asks for, and what checks it."""
-    asks = set(public_members(name.thing))
     kinds = [
         other
         for other in names()
         if other.kind == "type" and not other.is_protocol and not other.is_enum
-        if asks <= set(public_members(other.thing)) | set(dir(other.thing)) | annotated(other.thing)
+        if all(gives(other.thing, key, asked) for key, asked in asks(name.thing).items())
     ]
     checking = [other for other in taking(name) if other.space == "testing"]
     lines = [".. rubric:: Conformance check", ""]
@@ -249,9 +248,18 @@ def offered(name: Name) -> list[str]:
     return lines
 
 
-def annotated(kind: Any) -> set[str]:
-    """Fields of a record."""
-    return {item.name for item in docstrings.fields(kind)}
+def asks(protocol: object) -> dict[str, object]:
+    """What a protocol asks for: its methods, calling it included, and its properties."""
+    call = {key: thing for key, thing in vars(protocol).items() if key == "__call__"}
+    return public_members(protocol) | call
+
+
+def gives(kind: Any, key: str, asked: object) -> bool:
+    """Whether a class has a member that is asked for: a method of the same arguments, or a value."""
+    if inspect.isfunction(asked):
+        own = getattr(kind, key, None) if key in dir(kind) else None
+        return inspect.isfunction(own) and docstrings.call(own) == docstrings.call(asked)
+    return key in dir(kind) or key in {item.name for item in docstrings.fields(kind)}
 
 
 def mentioned(annotation: object, near: Name) -> set[str]:
