@@ -1,1 +1,1 @@
-"""The reference: pages made from docstrings, drawn, linked and checked, into ``build/reference/``."""
+"""The reference: pages from docstrings, drawn, linked and checked, in ``build/reference/``."""

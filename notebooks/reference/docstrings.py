@@ -95,7 +95,7 @@ def public(word: str, near: Name | None) -> str:
 
 
 def marker(own: set[str], near: Name) -> Callable[[list[str]], list[str]]:
-    """How ticked words are written: own arguments as such, names as they are found from anywhere."""
+    """How ticked words are written: own arguments as such, names in full where they need it."""
 
     def write(match: re.Match[str]) -> str:
         if match[1] in own or match[1].split(".")[0] in own:

@@ -1,4 +1,4 @@
-"""Draw every public figure from its docstring's example, and show it with the lines that make it."""
+"""Draw every public figure from its docstring's example, and show the lines that make it."""
 
 from __future__ import annotations
 

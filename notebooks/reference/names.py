@@ -128,8 +128,8 @@ def lookup() -> dict[str, Name]:
     for name in names():
         for dotted in (name.dotted, *name.also):
             paths |= {dotted: name, f"ek.{dotted}": name, f"edgekit.{dotted}": name}
-        if name.kind != "value":
-            paths[f"{name.thing.__module__}.{name.thing.__qualname__}"] = name  # type: ignore[attr-defined]
+        if inspect.isclass(name.thing) or inspect.isfunction(name.thing):
+            paths[f"{name.thing.__module__}.{name.thing.__qualname__}"] = name
     return paths
 
 

@@ -205,8 +205,8 @@ def summary_of_value(thing: object) -> str:
 
 
 VALUES = {
-    "RESULTS": "Number of the version of the model's results: it moves when any result moves, and a "
-    "sweep's folder begun under another one is refused.",
+    "RESULTS": "The version of the model's results: it moves when any result does, and a sweep's "
+    "folder begun under another one is refused.",
     "Section": "The cross-section of a blade, of one of three kinds.",
     "retire.DEFAULT_RULES": "The rules that end a life when none are given.",
 }
@@ -255,7 +255,7 @@ def asks(protocol: object) -> dict[str, object]:
 
 
 def gives(kind: Any, key: str, asked: object) -> bool:
-    """Whether a class has a member that is asked for: a method of the same arguments, or a value."""
+    """Whether a class has what is asked for: a method of the same arguments, or a value."""
     if inspect.isfunction(asked):
         own = getattr(kind, key, None) if key in dir(kind) else None
         return inspect.isfunction(own) and docstrings.call(own) == docstrings.call(asked)
