@@ -259,8 +259,8 @@ def check_stop_rule(rule: StopRule) -> None:
     Parameters
     ----------
     rule : StopRule
-        An object with the methods ``margin(edge)`` and ``least_inset(edge)``, which take an
-        `edgekit.method.stop.Apex`, with ``done(dull_share, strokes)``, and with the number
+        An object with the methods ``margin(edge)`` and ``least_inset(edge)``, which take a
+        `strokes.Apex`, with ``done(dull_share, strokes)``, and with the number
         ``strokes_between_looks``.
 
     Raises

@@ -53,7 +53,7 @@ def indented(lines: list[str]) -> list[str]:
 
 def name_page(name: Name, drawings: dict[str, gallery.Drawing]) -> str:
     """The page of one public name."""
-    lines = [":orphan:", "", *heading(f"ek.{name.dotted}"), ".. py:currentmodule:: ek", ""]
+    lines = [":orphan:", "", *heading(f"ek.{name.dotted}")]
     lines += [f":doc:`/room/{name.room}`", "", *asked(name)]
     if name.kind == "value":
         lines += value(name)
@@ -96,10 +96,14 @@ def text_of(name: Name, drawings: dict[str, gallery.Drawing]) -> list[str]:
 
 
 def choices(name: Name) -> list[str]:
-    """The members of an enum, each with the words it stands for."""
+    """The members of an enum, each with the words it stands for, or what the source says of it."""
+    assert isinstance(name.thing, enum.EnumType)
     lines = [".. rubric:: Choices", ""]
-    for member in name.thing:  # type: ignore[attr-defined]
-        words = member.value if isinstance(member.value, str) else f"``{member.value!r}``"
+    said = dict(
+        re.findall(r"^    (\w+) = .*?  # (.+)$", inspect.getsource(name.thing), re.MULTILINE)
+    )
+    for member in name.thing:
+        words = member.value if isinstance(member.value, str) else said.get(member.name, "")
         lines += [f".. py:attribute:: {member.name}", "", f"   {words}", ""]
     return lines
 
