@@ -1,6 +1,7 @@
 """Execute the notebooks: ``build`` writes their outputs, ``check`` compares them.
 
-``build NN`` and ``check NN`` take one notebook, ``page NN`` makes a page of it.
+``build NN`` and ``check NN`` take one notebook, ``page NN`` makes a page of it. ``reference`` makes
+the reference of the whole package, from its docstrings, as pages in ``build/reference/``.
 
 Outputs are committed so that a notebook can be read where no kernel runs. `check` executes every
 notebook again and fails on an error (also one inside a control's callback, which execution alone
@@ -156,11 +157,23 @@ def page(number: str) -> int:
     return 0
 
 
+def reference() -> int:
+    """Make the reference; it needs the extra of that name."""
+    try:
+        from reference.make import build as build_reference
+    except ModuleNotFoundError as error:
+        print(f"{error}. Run: uv run --extra reference notebooks/build.py reference")
+        return 2
+    return build_reference()
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("what", choices=("build", "check", "page"))
+    parser.add_argument("what", choices=("build", "check", "page", "reference"))
     parser.add_argument("number", nargs="?", default="", help="which notebook, such as 01")
     given = parser.parse_args()
+    if given.what == "reference":
+        return reference()
     if given.what == "page":
         return page(given.number or "01")
     return build(given.number) if given.what == "build" else check(given.number)

@@ -277,4 +277,6 @@ def _checks():
         "testing.check_retire_rule": {"rule": ek.MinLength()},
         "testing.check_guide": {"guide": ek.FollowEdge()},
         "testing.check_stone": {"stone": ek.RodStone()},
+        "testing.check_stroke": {"stroke": ek.strokes.rolling(stretch_mm=2.0)},
+        "testing.check_stop_rule": {"rule": ek.strokes.until_fresh()},
     }

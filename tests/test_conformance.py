@@ -52,6 +52,40 @@ class Stone:
     curvature_per_mm: float = 0.2
 
 
+@dataclass(frozen=True)
+class Stroke:
+    """A stroke with the fault of a formula given."""
+
+    formula: object
+    direction: object = ek.across_edge()
+    within_tilt_sd_deg: float = 1.0
+    correlation_s: float = 0.4
+
+    def stretch(self, arc_mm, margin_mm):
+        return self.formula(arc_mm, margin_mm)
+
+
+@dataclass(frozen=True)
+class Stop:
+    """A stop rule that does what `until_clear` does, but for what is given."""
+
+    margin: object = ek.strokes.until_clear().margin
+    least_inset: object = ek.strokes.until_clear().least_inset
+    done: object = ek.strokes.until_clear().done
+    strokes_between_looks: int = 2
+
+
+def about_dullest(arc_mm, margin_mm, reach=1.0):
+    middle = arc_mm[margin_mm.argmax(axis=0)]
+    return middle - reach, middle + reach
+
+
+def after_best(arc_mm, margin_mm):
+    """As the dullest run asks, for all of them."""
+    first, last = about_dullest(arc_mm, margin_mm)
+    return np.full_like(first, first.min()), np.full_like(last, last.max())
+
+
 def outward(edge, arc_mm):
     return edge.frame(arc_mm, order=0).outward.value
 
@@ -71,6 +105,10 @@ def test_what_the_package_offers_passes():
         ek.testing.check_guide(guide)
     for stone in (ek.FlatStone(length_mm=np.inf), ek.RodStone(), ek.DiscStone()):
         ek.testing.check_stone(stone)
+    for stroke in (ek.strokes.rolling(), ek.strokes.rolling(stretch_mm=0.3)):
+        ek.testing.check_stroke(stroke)
+    for stop in (ek.strokes.counted(), ek.strokes.until_clear(), ek.strokes.until_fresh()):
+        ek.testing.check_stop_rule(stop)
 
 
 def test_a_persons_own_pass_and_run_in_compare():
@@ -78,6 +116,8 @@ def test_a_persons_own_pass_and_run_in_compare():
     ek.testing.check_retire_rule(Worst())
     ek.testing.check_guide(Guide(outward))
     ek.testing.check_stone(Stone())
+    ek.testing.check_stroke(Stroke(about_dullest))
+    ek.testing.check_stop_rule(Stop())
     lives = ek.compare(
         ek.patterns.universal_curette(),
         [ek.methods.freehand()],
@@ -89,6 +129,9 @@ def test_a_persons_own_pass_and_run_in_compare():
         depths=4,
     )
     assert lives.table["sessions_p50"].iloc[0] >= 1
+    method = ek.methods.freehand(stroke=Stroke(about_dullest), stop=Stop())
+    session = ek.sharpen(ek.patterns.hoe(), method, dull_radius_um=4.0, rng=1, stations=16)
+    assert session.edges["edge"].sharp_fraction >= 0.98
 
 
 FAULTS = {
@@ -137,6 +180,58 @@ FAULTS = {
     "a stone that is a word": ("check_stone", "flat", "not a Stone"),
     "a stone without length": ("check_stone", Stone(length_mm=0.0), "length_mm"),
     "a hollow stone": ("check_stone", Stone(curvature_per_mm=-1.0), "curvature_per_mm"),
+    "a stroke that is a word": ("check_stroke", "rolling", "not a Stroke"),
+    "a stroke of planes": ("check_stroke", ek.strokes.local(), "not a Stroke"),
+    "a stroke without direction": ("check_stroke", Stroke(about_dullest, direction=90), "direct"),
+    "a stroke of no time": ("check_stroke", Stroke(about_dullest, correlation_s=0), "correlation"),
+    "a stroke with a negative scatter": (
+        "check_stroke",
+        Stroke(about_dullest, within_tilt_sd_deg=-1.0),
+        "within_tilt_sd_deg",
+    ),
+    "a stroke that fails": ("check_stroke", Stroke(lambda _a, m: m.nonsense), "failed"),
+    "a stroke for one run": ("check_stroke", Stroke(lambda _a, _m: (0.0, 9.0)), "shape"),
+    "a stroke that gives NaN": (
+        "check_stroke",
+        Stroke(lambda a, m: about_dullest(a, m, np.nan)),
+        "finite",
+    ),
+    "a stroke backwards": (
+        "check_stroke",
+        Stroke(lambda a, m: about_dullest(a, m, -0.1)),
+        "end after",
+    ),
+    "a stroke that misses": (
+        "check_stroke",
+        Stroke(lambda _a, m: (np.zeros(m.shape[1]), np.ones(m.shape[1]))),
+        "dull station",
+    ),
+    "a stroke by the others": ("check_stroke", Stroke(after_best), "other runs"),
+    "a stop that is a number": ("check_stop_rule", 10, "not a StopRule"),
+    "a stop without looks": ("check_stop_rule", Stop(strokes_between_looks=0), "looks"),
+    "a stop of one number": ("check_stop_rule", Stop(margin=lambda _edge: 0.0), "shape"),
+    "a stop to the outside": (
+        "check_stop_rule",
+        Stop(least_inset=lambda edge: -edge.radius),
+        "negative",
+    ),
+    "a stop out of reach": ("check_stop_rule", Stop(margin=lambda edge: edge.radius), "reached"),
+    "a stop in numbers": ("check_stop_rule", Stop(done=lambda share, _n: share), "true or false"),
+    "a stop that never comes": (
+        "check_stop_rule",
+        Stop(done=lambda share, _n: share < 0),
+        "on a good edge",
+    ),
+    "a stop that is taken back": (
+        "check_stop_rule",
+        Stop(done=lambda share, n: (share == 0) & (n != 10)),
+        "stay done",
+    ),
+    "a stop at the dull": (
+        "check_stop_rule",
+        Stop(done=lambda share, _n: (share == 0) | (share == 1)),
+        "duller",
+    ),
 }
 
 

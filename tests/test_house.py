@@ -173,7 +173,7 @@ def test_modules_and_functions_stay_short(path: Path) -> None:
 SOURCES = [
     *MODULES,
     *sorted((ROOT / "tests").glob("*.py")),
-    *sorted((ROOT / "notebooks").glob("*.py")),
+    *sorted((ROOT / "notebooks").rglob("*.py")),
     *sorted((ROOT / "data_demo").glob("*.py")),
     *sorted((ROOT / ".ci").glob("*.py")),
 ]

@@ -12,7 +12,20 @@ __all__ = ["ConeStone", "DiscStone", "FlatStone", "RodStone", "Stone"]
 
 @runtime_checkable
 class Stone(Protocol):
-    """A stone's form."""
+    """A stone's form.
+
+    Examples
+    --------
+    >>> from dataclasses import dataclass
+    >>> import edgekit as ek
+    >>> @dataclass(frozen=True)
+    ... class Slip:  # a long stone with a rounded edge
+    ...     length_mm: float = 100.0
+    ...     curvature_per_mm: float = 0.5
+    >>> ek.testing.check_stone(Slip())
+    >>> bool(ek.orient(ek.patterns.hoe().edges["edge"], Slip()).reachable.all())
+    True
+    """
 
     @property
     def length_mm(self) -> float:

@@ -151,7 +151,7 @@ def half_length_curette(
     bow_radius_mm: float = value("bow_radius_mm"),
     shank_bend_deg: float = 0.0,
 ) -> Blade:
-    """An area-specific curette of half the length; arguments as there.
+    """An area-specific curette of half the length.
 
     Parameters
     ----------
@@ -241,7 +241,7 @@ def curved_sickle(
     bow_radius_mm: float = value("sickle_bow_radius_mm"),
     shank_bend_deg: float = 0.0,
 ) -> Blade:
-    """A sickle whose face is bowed along its length and whose edges bulge; arguments as there.
+    """A sickle whose face is bowed along its length and whose edges bulge.
 
     Parameters
     ----------

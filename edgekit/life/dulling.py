@@ -85,7 +85,25 @@ def dull_edge(internal_angle_deg: float, radius_um: ArrayLike) -> DullEdge:
 
 @runtime_checkable
 class DullingLaw(Protocol):
-    """How the edge radius grows with strokes."""
+    """How the edge radius grows with strokes.
+
+    Examples
+    --------
+    A step at every fifth stroke:
+
+    >>> from dataclasses import dataclass
+    >>> import edgekit as ek
+    >>> @dataclass(frozen=True)
+    ... class Stepwise:
+    ...     step_um: float = 0.4
+    ...
+    ...     def after(self, radius_um, strokes):
+    ...         return radius_um + self.step_um * strokes / 5
+    >>> ek.testing.check_dulling_law(Stepwise())
+    >>> worn = ek.use(ek.patterns.hoe(), ek.Use(strokes=10.0, law=Stepwise()))
+    >>> round(float(worn.radius_um("edge").mean() - ek.Use().sharp_radius_um), 6)
+    0.8
+    """
 
     def after(self, radius_um: FloatArray, strokes: FloatArray) -> FloatArray:
         """Radius after `strokes` more, from `radius_um`; both broadcast."""

@@ -56,7 +56,29 @@ class Basis(enum.Enum):
 
 @runtime_checkable
 class RetireRule(Protocol):
-    """A limit on wear."""
+    """A limit on wear.
+
+    Examples
+    --------
+    The deepest loss of width counts, in millimetres:
+
+    >>> from dataclasses import dataclass
+    >>> import edgekit as ek
+    >>> @dataclass(frozen=True)
+    ... class Deepest:
+    ...     limit_mm: float = 0.15
+    ...
+    ...     def used_up(self, lost):
+    ...         return lost.deepest_width_mm / self.limit_mm
+    ...
+    ...     def __str__(self):
+    ...         return f"{self.limit_mm:g} mm gone at the deepest"
+    >>> ek.testing.check_retire_rule(Deepest())
+    >>> by_steps = ek.methods.freehand(stroke=ek.strokes.local(placements=6))
+    >>> life = ek.live(ek.patterns.hoe(), by_steps, retire=Deepest(), rng=1, stations=16)
+    >>> bool(life.history["used_up"].iloc[-1] >= 1)
+    True
+    """
 
     def used_up(self, lost: WidthLoss) -> FloatArray:
         """Loss as a share (R,) of what the rule allows; at 1 the blade is retired."""

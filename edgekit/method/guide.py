@@ -16,7 +16,29 @@ from edgekit.geometry.edge import Edge
 
 @runtime_checkable
 class Guide(Protocol):
-    """What gives the stone its orientation."""
+    """What gives the stone its orientation.
+
+    Examples
+    --------
+    A guide that holds the stone two degrees too open everywhere:
+
+    >>> from dataclasses import dataclass
+    >>> import numpy as np
+    >>> import edgekit as ek
+    >>> @dataclass(frozen=True)
+    ... class TooOpen:
+    ...     error_deg: float = 2.0
+    ...     setups: int = 1
+    ...
+    ...     def normals(self, edge, arc_mm):
+    ...         frame, turn = edge.frame(arc_mm, order=0), np.radians(self.error_deg)
+    ...         return np.cos(turn) * frame.outward.value - np.sin(turn) * frame.flank
+    >>> ek.testing.check_guide(TooOpen())
+    >>> method = ek.Method(name="too open", guide=TooOpen())
+    >>> session = ek.sharpen(ek.patterns.hoe(), method, dull_radius_um=4.0, rng=1, stations=24)
+    >>> round(float(session.edges["edge"].angle_deg.mean()))
+    47
+    """
 
     def normals(self, edge: Edge, arc_mm: FloatArray) -> FloatArray:
         """Outward stone normals (S, 3) aimed at along the edge."""

@@ -56,7 +56,31 @@ class Apex(NamedTuple):
 
 @runtime_checkable
 class StopRule(Protocol):
-    """When a person puts the stone down. They look after every few strokes."""
+    """When a person puts the stone down. They look after every few strokes.
+
+    Examples
+    --------
+    Until no land of more than 3 µm is left anywhere:
+
+    >>> from dataclasses import dataclass
+    >>> import edgekit as ek
+    >>> @dataclass(frozen=True)
+    ... class NoWideLand:
+    ...     land_mm: float = 0.003
+    ...     strokes_between_looks: int = 4
+    ...
+    ...     def margin(self, edge):
+    ...         return edge.land - self.land_mm
+    ...
+    ...     def least_inset(self, edge):
+    ...         return ek.strokes.until_clear().least_inset(edge)
+    ...
+    ...     def done(self, dull_share, strokes):
+    ...         return dull_share == 0
+    >>> ek.testing.check_stop_rule(NoWideLand())
+    >>> ek.methods.freehand(stop=NoWideLand()).name
+    'freehand, moving stone'
+    """
 
     @property
     def strokes_between_looks(self) -> int:

@@ -16,10 +16,11 @@ from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.lazy import shown
 from edgekit.method.lay import Oblique, StrokeDirection
-from edgekit.method.stop import Counted, UntilClear, UntilFresh
+from edgekit.method.stop import Apex, Counted, UntilClear, UntilFresh
 
 __all__ = [
     "Advance",
+    "Apex",
     "LocalStroke",
     "PlacementPhase",
     "RollingStroke",
@@ -39,6 +40,25 @@ MAX_PLANES = 2**15 - 1  # the kernel numbers them in 16 bits
 class Stroke(Protocol):
     """A stroke that follows the edge over a stretch of it, one after another until a stop rule is
     met.
+
+    Examples
+    --------
+    Strokes of 2 mm about the dullest place:
+
+    >>> from dataclasses import dataclass
+    >>> import edgekit as ek
+    >>> @dataclass(frozen=True)
+    ... class WhereDullest:
+    ...     direction: ek.StrokeDirection = ek.across_edge()
+    ...     within_tilt_sd_deg: float = 1.0
+    ...     correlation_s: float = 0.4
+    ...
+    ...     def stretch(self, arc_mm, margin_mm):
+    ...         middle = arc_mm[margin_mm.argmax(axis=0)]
+    ...         return middle - 1.0, middle + 1.0
+    >>> ek.testing.check_stroke(WhereDullest())
+    >>> ek.methods.freehand(stroke=WhereDullest()).name
+    'freehand, moving stone'
     """
 
     @property

@@ -1,0 +1,1 @@
+"""The reference: pages from docstrings, drawn, linked and checked, in ``build/reference/``."""
