@@ -296,6 +296,8 @@ def test_a_partial_stroke_goes_where_most_is_left_and_overruns_an_end():
     np.testing.assert_allclose((first + last) / 2, at, atol=0.05)
     assert first[0] < 0
     assert last[2] > 6
+    for run in range(3):  # to the last bit, whatever runs are beside it
+        assert way.stretch(arc, dull[:, run : run + 1])[0] == first[run]
 
 
 @pytest.mark.parametrize(("radius_mm", "share", "bar"), [(6.7, 1.0, 0.10), (6.7, 0.5, 0.15)])
