@@ -429,6 +429,14 @@ _TABLE: tuple[Evidence, ...] = (
         "Tal et al. 1985, 1989: 15-45 strokes blunt; J Dent Hyg 1989: 30-90 do not",
     ),
     Evidence(
+        "useful_radius_um",
+        3.0,
+        Range(2, 5),
+        "µm",
+        _D,
+        "the median edge after 18 strokes; blunting begins in 15-45 (Tal et al. 1985, 1989)",
+    ),
+    Evidence(
         "dull_patch_cv",
         0.0,
         Range(0, 1.2),

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import edgekit as ek
+from edgekit.grinding.random_streams import RunEffects
 
 ROUNDING = 1e-12  # relative: one closed form computed in two ways
 LAW = 1e-9  # relative: a power and its inverse over six decades of strokes
@@ -211,3 +212,28 @@ def test_a_power_law_through_a_reading_passes_through_it():
     law = ek.PowerDulling.through(radius_um=4.65, strokes=45, sharp_radius_um=1.5, exponent=0.19)
     assert float(law.after(1.5, 45)) == pytest.approx(4.65, rel=LAW)
     assert float(law.after(1.5, 90)) < 6.0  # slower than before: 0.19 is below 1
+
+
+@FEW
+@given(
+    radius=st.floats(0.0, 6.0),
+    strokes=st.floats(0.0, 400.0),
+    limit=st.floats(0.5, 8.0),
+    severity=st.floats(-1.0, 1.0),
+)
+def test_useful_strokes_are_those_before_the_radius_passes_its_limit(
+    radius, strokes, limit, severity
+):
+    """Of r² = r₀² + c n the last useful stroke is (limit² - r₀²) / c, whatever the interval."""
+    rate = 0.43
+    use = ek.Use(
+        strokes=strokes,
+        law=ek.PowerDulling(rate=rate, exponent=0.5),
+        useful_radius_um=limit,
+        severity_gsd=2.0,
+    )
+    effects = RunEffects(np.zeros((1, 4)), *np.zeros((2, 1)), np.array([severity]), np.zeros(1))
+    found = float(use.useful_strokes(np.array([radius]), effects)[0])
+    exact = np.clip((limit**2 - radius**2) / (rate * 2.0**severity), 0.0, strokes)
+    assert found == pytest.approx(exact, abs=0.5 * strokes / 32 + 1e-9)
+    assert 0 <= found <= strokes * (1 + 1e-12)

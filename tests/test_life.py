@@ -172,6 +172,7 @@ COLUMNS = [
     "overshoot_mg",
     "minutes",
     "steel_mg",
+    "useful_strokes",
     "used_up",
 ]
 

@@ -162,3 +162,19 @@ def test_an_edge_of_two_loses_what_one_by_itself_loses():
         mean_and_error(lives(pattern, "freehand"), "um") for pattern in CURETTES[:2]
     )
     assert abs(two - one) < 2 * (error**2 + other**2) ** 0.5
+
+
+def test_useful_strokes_level_off_while_strokes_in_a_life_go_on_rising():
+    """More strokes between sessions always mean more strokes in a life, since what rounds an edge
+    is worth less steel the rounder it is; but those made by an edge of 3 µm or less are most where
+    it is sharpened every 45 to 180 strokes. Totals alone would advise never to sharpen.
+    """
+    case = ek.LifeCase(blade=ek.patterns.area_specific_curette(), method=ek.methods.freehand())
+    grid = ek.full_grid({"use.strokes": [5, 45, 90, 180]})
+    lives = ek.sweep(case, grid, runs=48, seed=1, grid_runs=0, progress=False)
+    lives["total"] = lives["sessions"] * lives["use.strokes"]
+    lives["useful"] = lives["sessions"] * lives["useful_strokes"]
+    mean = lives.groupby("use.strokes")[["total", "useful"]].mean()
+    assert (np.diff(mean["total"]) > 0.3 * mean["total"].to_numpy()[:-1]).all()
+    assert mean["useful"][45] > 1.5 * mean["useful"][5]
+    assert mean["useful"][180] < 1.15 * mean["useful"][45]

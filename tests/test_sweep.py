@@ -113,6 +113,7 @@ def test_columns_are_what_their_names_say():
             "dullness_mg",
             "overshoot_mg",
             "dull_radius_um",
+            "useful_strokes",
         )
     }
     for name, track in means.items():

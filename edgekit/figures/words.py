@@ -38,6 +38,7 @@ QUANTITIES = {
     "rebevel_mg": "steel for a new bevel [mg]",
     "grid_um": "error of the grid [µm per session]",
     "dull_radius_um": "edge radius when dull [µm]",
+    "useful_strokes": "useful strokes per use [count]",
     "sessions": "sessions until retired [count]",
     "strokes_in_a_life": "working strokes in a life [count]",
     "method.stroke.placements": "placements along one edge [count]",

@@ -244,11 +244,11 @@ def _use_and_sharpen(
     """One use and one session of all runs in the batch, whose states it replaces."""
     method, aims = prepared.at(int(batch.turn[0]))
     draws = batch.draws()
-    before = []
+    useful, before = use.useful_strokes(mean_radius_um(batch.states), batch.effects), []
     for e, (state, grid) in enumerate(zip(batch.states, prepared.grids, strict=True)):
         before.append(state.at(grid))
         wear_in_use(grid, state, use, batch.effects, draws.patches[:, e])
-    dull = mean_radius_um(batch.states)
+    used = mean_radius_um(batch.states), useful
     done = sharpen_runs(
         prepared.grids,
         batch.states,
@@ -260,7 +260,7 @@ def _use_and_sharpen(
         fresh_um=batch.fresh_um,
     )
     batch.states = [result.state for result in done.edges]
-    return measure_session(prepared, before, done, dull, batch.turn + 1)
+    return measure_session(prepared, before, done, used, batch.turn + 1)
 
 
 class Life(Record):

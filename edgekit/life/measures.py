@@ -28,7 +28,8 @@ class SessionMeasures(NamedTuple):
     ``angle_rms_deg``: internal angle now less the new blade's, mean and root mean square along the
     edges. Sums over the edges: ``stone_strokes, minutes, steel_mg``, of which ``dullness_mg`` a
     stone held without error at the angle of the present facet would have taken, and
-    ``overshoot_mg`` went after the edge was good.
+    ``overshoot_mg`` went after the edge was good. ``useful_strokes``: working strokes of the use
+    before it, made while the mean radius was at most `Use.useful_radius_um`.
     """
 
     mean_width_um: FloatArray
@@ -46,6 +47,7 @@ class SessionMeasures(NamedTuple):
     overshoot_mg: FloatArray
     minutes: FloatArray
     steel_mg: FloatArray
+    useful_strokes: FloatArray
 
 
 def mean_radius_um(states: Sequence[EdgeState]) -> FloatArray:
@@ -94,11 +96,11 @@ def measure_session(
     prepared: PreparedBlade,
     before: Sequence[FloatArray],
     done: SessionRuns,
-    dull_um: FloatArray,
+    used: tuple[FloatArray, FloatArray],
     sessions: NDArray[np.int_],
 ) -> tuple[SessionMeasures, WidthLoss]:
     """Measures of session number `sessions` (R,), from 1, and the losses after it; insets `before`
-    it, one (R, S) per edge, and mean radius `dull_um` (R,)."""
+    it, one (R, S) per edge; ``used``: mean radius [µm] and useful strokes (R,) of the use."""
     ready, states = prepared.ready, [result.state for result in done.edges]
     insets = [s.at(g) for s, g in zip(states, prepared.grids, strict=True)]
     lost = measure(prepared, insets, done, sessions)
@@ -122,12 +124,13 @@ def measure_session(
         angle_error_deg=np.degrees(edge_mean(errors)),
         angle_rms_deg=np.degrees(np.sqrt(edge_mean(error**2 for error in errors))),
         sharp_fraction=_mean(result.sharp_fraction for result in done.edges),
-        dull_radius_um=dull_um,
+        dull_radius_um=used[0],
         stone_strokes=done.strokes,
         dullness_mg=done.dullness_mg,
         overshoot_mg=done.overshoot_mg,
         minutes=done.seconds / 60,
         steel_mg=done.steel_mg,
+        useful_strokes=used[1],
     )
     return measures, lost
 

@@ -17,6 +17,8 @@ from edgekit.units import UM_PER_MM
 
 __all__ = ["Use", "use"]
 
+USEFUL_STEPS = 33  # of one use, between which the radius is taken to grow evenly
+
 
 @dataclass(frozen=True, kw_only=True)
 class Use:
@@ -36,6 +38,8 @@ class Use:
         Scatter of the radius along one edge.
     attrition_um : float
         Width each edge loses in use beyond the rounding [µm].
+    useful_radius_um : float
+        Mean edge radius up to which a stroke is counted as useful [µm].
     """
 
     strokes: float = value("strokes_per_use")
@@ -45,9 +49,10 @@ class Use:
     severity_gsd: float = entry("dull_rate_um2_per_stroke").gsd
     patch_cv: float = value("dull_patch_cv")
     attrition_um: float = value("attrition_um_per_use")
+    useful_radius_um: float = value("useful_radius_um")
 
     def __post_init__(self) -> None:
-        for name in ("strokes", "sharp_radius_um", "patch_cv", "attrition_um"):
+        for name in ("strokes", "sharp_radius_um", "patch_cv", "attrition_um", "useful_radius_um"):
             keep_numbers(self, **{name: at_least(name, getattr(self, name), 0.0)})
         for name in ("sharp_radius_gsd", "severity_gsd"):
             keep_numbers(self, **{name: at_least(name, getattr(self, name), 1.0)})
@@ -56,6 +61,16 @@ class Use:
     def fresh_um(self, effects: RunEffects) -> FloatArray:
         """Radius (R,) after sharpening."""
         return np.asarray(self.sharp_radius_um * self.sharp_radius_gsd**effects.sharp_radius)
+
+    def useful_strokes(self, radius_um: FloatArray, effects: RunEffects) -> FloatArray:
+        """Strokes (R,) of one use until an edge of mean radius (R,) is past `useful_radius_um`."""
+        made = np.linspace(0.0, self.strokes, USEFUL_STEPS)
+        severity = self.severity_gsd**effects.severity
+        radius = self.law.after(radius_um[:, None] + 0 * made, severity[:, None] * made)
+        here, there = radius[:, :-1], radius[:, 1:]
+        grown = np.maximum(there - here, 1e-300)
+        share = np.where(here < self.useful_radius_um, (self.useful_radius_um - here) / grown, 0.0)
+        return np.asarray(np.clip(share, 0.0, 1.0).sum(axis=1) * self.strokes / (len(made) - 1))
 
     def dull(self, radius_um: FloatArray, effects: RunEffects, patches: FloatArray) -> FloatArray:
         """Radius (R, S) after one use; `patches` (R, 16) unit normals."""

@@ -23,6 +23,7 @@ OVER_LIFE = {
     "dullness_mg": "dullness_mg",
     "overshoot_mg": "overshoot_mg",
     "dull_radius_um": "dull_radius_um",
+    "useful_strokes": "useful_strokes",
 }
 VALUES = (*PER_SESSION, *OVER_LIFE, "rebevel_mg")
 GRID = "grid_um"
