@@ -88,6 +88,8 @@ from edgekit.geometry.curve import Curve as Curve
 from edgekit.geometry.curve import SplineCurve as SplineCurve
 from edgekit.geometry.curve import SymbolicCurve as SymbolicCurve
 from edgekit.geometry.edge import Edge as Edge
+from edgekit.geometry.edge import EdgeFrame as EdgeFrame
+from edgekit.geometry.path import Path as Path
 from edgekit.geometry.section import Section as Section
 from edgekit.grinding.random_streams import RunStreams as RunStreams
 from edgekit.grinding.session import EdgeSession as EdgeSession
@@ -95,6 +97,7 @@ from edgekit.grinding.session import Session as Session
 from edgekit.grinding.session import SessionOutcome as SessionOutcome
 from edgekit.grinding.session import sharpen as sharpen
 from edgekit.grinding.worn_blade import WornBlade as WornBlade
+from edgekit.grinding.worn_blade import WornEdge as WornEdge
 from edgekit.life import laws as laws
 from edgekit.life import retire as retire
 from edgekit.life.dulling import DullEdge as DullEdge

@@ -1,6 +1,7 @@
 """One resharpening: when it cannot, what it costs, and what errors, phases and advances do."""
 
 import dataclasses
+import re
 
 import numpy as np
 import pytest
@@ -430,3 +431,18 @@ def test_results_are_read_only_and_say_how_they_ended():
     assert (life.end, life.ended_by) == (LifeEnd.STILL_IN_USE, None)
     with pytest.raises(ValueError, match="read-only"):
         life.wears[0][0].drop_mm[0] = 1.0
+
+
+@pytest.mark.parametrize(
+    "method", [ek.methods.freehand(), ek.methods.face_honing(), ek.methods.held(15.0)]
+)
+def test_the_steel_is_printed_as_strokes_and_as_width(method):
+    """strokes x steel of a stroke = steel = width x steel of a micrometre, in one line."""
+    done = ek.sharpen(ek.patterns.universal_curette(), method, dull_radius_um=4.65, rng=4)
+    numbers = [float(item) for item in re.findall(r"\d+\.?\d*", done.balance)]
+    strokes, per_stroke, steel, width, per_um = numbers
+    assert strokes * per_stroke == pytest.approx(steel, rel=0.1)  # two digits each
+    assert width * per_um == pytest.approx(steel, rel=0.1)
+    assert steel == pytest.approx(done.steel_mg, abs=0.006)
+    assert done.balance in repr(done)
+    assert done.balance in done._repr_html_()

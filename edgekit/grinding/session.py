@@ -143,11 +143,21 @@ class Session(Record):
         return f"{self.method.name}: {edges}; {self._summary}"
 
     @property
-    def _summary(self) -> str:
+    def balance(self) -> str:
+        """The steel as strokes times what one takes, and as width times what a micrometre of it
+        holds."""
+        strokes, steel = self.stone_strokes, self.steel_mg
+        width = sum(edge.mean_recession_um for edge in self.edges.values())
+        if not (strokes > 0 and width > 0):
+            return f"{strokes:.0f} strokes, {steel:.2g} mg of steel"
         return (
-            f"{self.passes} passes, {self.seconds:.0f} s, {self.steel_mg:.2f} mg of steel; "
-            f"{self.status}"
+            f"{strokes:.0f} strokes of {steel / strokes:.2g} mg = {steel:.2f} mg of steel = "
+            f"{width:.1f} µm of {steel / width:.2g} mg"
         )
+
+    @property
+    def _summary(self) -> str:
+        return f"{self.balance}; {self.seconds:.0f} s; {self.status}"
 
     def _repr_html_(self) -> str:
         rows = [
