@@ -75,6 +75,9 @@ class Stop:
     strokes_between_looks: int = 2
 
 
+USE = ek.Use(law=Stepwise(), strokes=45.0)
+
+
 def about_dullest(arc_mm, margin_mm, reach=1.0):
     middle = arc_mm[margin_mm.argmax(axis=0)]
     return middle - reach, middle + reach
@@ -130,6 +133,16 @@ def test_a_persons_own_pass_and_run_in_compare():
     )
     assert lives.table["sessions_p50"].iloc[0] >= 1
     method = ek.methods.freehand(stroke=Stroke(about_dullest), stop=Stop())
+    small = {"runs": 2, "seed": 1, "grid_runs": 0}
+    nodes = {"stations": 16, "depths": 4}
+    mine = ek.compare(ek.patterns.universal_curette(), [method], use=USE, **small, **nodes)
+    assert (mine.runs["sharp_fraction"] > 0.9).all()
+    case = ek.LifeCase(blade=ek.patterns.universal_curette, method=method, use=USE, **nodes)
+    grid = ek.full_grid({"use.strokes": [15.0, 45.0]})
+    table = ek.sweep(case, grid, progress=False, **small)
+    assert (table["status"] == "ok").all()
+    swept = table.loc[table["use.strokes"] == 45.0, "loss_um_per_session"]
+    assert swept.tolist() == mine.runs["loss_um_per_session"].tolist()
     session = ek.sharpen(ek.patterns.hoe(), method, dull_radius_um=4.0, rng=1, stations=16)
     assert session.edges["edge"].sharp_fraction >= 0.98
 

@@ -79,6 +79,26 @@ def test_the_stub_names_what_is_there():
         assert getattr(ek, name) is getattr(home, there, None) or module == "edgekit"
 
 
+def test_names_stay_what_the_stubs_say_once_every_module_is_imported():
+    """A room of the name of a function would take its place when it is imported."""
+    script = """
+import importlib, pkgutil, edgekit as ek
+for module in pkgutil.walk_packages(ek.__path__, "edgekit."):
+    importlib.import_module(module.name)
+from edgekit.lazy import stub_names
+for space in (ek, ek.clinic):
+    for name, (home, there) in stub_names(space.__file__)[0].items():
+        module = importlib.import_module(home)
+        meant = getattr(module, there) if home != "edgekit" else importlib.import_module(f"edgekit.{there}")
+        if getattr(space, name) is not meant:
+            print(space.__name__, name)
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=False
+    )
+    assert (done.returncode, done.stdout) == (0, ""), done.stdout + done.stderr
+
+
 def public():
     """Every public function by its dotted name, also those of namespaces."""
     spaces = {"": ek} | {f"{name}.": getattr(ek, name) for name in NAMESPACES}
