@@ -490,12 +490,24 @@ _TABLE: tuple[Evidence, ...] = (
         "ISO 4287 / ISO 21920-2: five sampling (section) lengths in the evaluation length",
     ),
     Evidence(
-        "scratch_width_per_ra",
-        4.4,
-        Gsd(2.5),
+        "active_grit_share",
+        0.4,
+        Gsd(2.2),
         "1",
         _D,
-        "304, Ra 0.16 with scratches 0.7 µm wide: Medilanski et al. 2002, one finish",
+        "grits that cut per square of grain size: with Ra of grain / 130 it gives, over four "
+        "stones, the middle of the rms slopes below; the spread is that of the four; no "
+        "measurement on a hand-held stone",
+    ),
+    Evidence(
+        "ground_rms_slope",
+        0.037,
+        Range(0.0135, 0.10),
+        "1",
+        _M,
+        "mean slope against Rq by Tanner & Fahoum 1976, Antonetti et al. 1993, Lambert & Fletcher "
+        "1997 (formulas from memory; reviewed by Bahrami et al. 2006, Appl Mech Rev 59:1) at Rq "
+        "0.038-0.2 µm, times sqrt(pi/2); a check, not an input",
     ),
     Evidence("lay_aspect", 20.0, Range(5, 100), "1", _A, _OWN),
     Evidence(
