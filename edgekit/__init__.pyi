@@ -1,5 +1,7 @@
 from edgekit import clinic as clinic
 from edgekit import figures as figures
+from edgekit.bending.load_limits import LoadLimits as LoadLimits
+from edgekit.bending.load_limits import load_limits as load_limits
 from edgekit.bending.section_properties import SectionProperties as SectionProperties
 from edgekit.bending.section_properties import section_properties as section_properties
 from edgekit.bending.strength import AtRisk as AtRisk
@@ -209,6 +211,7 @@ __all__ = [
     "laws",
     "lay",
     "live",
+    "load_limits",
     "methods",
     "mixture",
     "orient",

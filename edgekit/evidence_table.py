@@ -124,6 +124,15 @@ _TABLE: tuple[Evidence, ...] = (
     Evidence("internal_angle_deg", 75.0, Range(70, 80), "deg", _P, _DIMENSIONS),
     Evidence("width_mm", 0.86, None, "mm", _P, f"{_NIMMANON}: new Gr-type blade"),
     Evidence("thickness_mm", 0.71, None, "mm", _P, f"{_NIMMANON}: new Gr-type blade"),
+    Evidence(
+        "thickness_taper",
+        0.3,
+        Range(0, 0.5),
+        "1",
+        _A,
+        "curettes are stoutest at the heel (common practice); by how much, no source: the share by "
+        "which thickness rises from mid-length to the heel and falls to the toe",
+    ),
     Evidence("length_mm", 5.65, Sd(0.68), "mm", _P, f"{_NIMMANON}: new standard blade"),
     Evidence(
         "half_length_ratio",
@@ -167,6 +176,15 @@ _TABLE: tuple[Evidence, ...] = (
         "deg",
         _P,
         "teaching texts: hoe blade at about 100° to the shank",
+    ),
+    Evidence(
+        "steel_yield_mpa",
+        1650.0,
+        Range(1650, 1900),
+        "MPa",
+        _M,
+        "440A hardened to 51 HRC: 0.2 % yield 1650, break 1790; 440C at 57 HRC yields at 1900 "
+        "(handbook tables, from memory); the lowest is taken",
     ),
     Evidence("steel_density_mg_per_mm3", 7.75, Sd(0.05), "mg/mm³", _M, "martensitic stainless"),
     # ---- reading traces ------------------------------------------------------------------
@@ -533,6 +551,14 @@ _TABLE: tuple[Evidence, ...] = (
         _P,
         "Zappa et al. 1991, J Periodontol 62:335: means 5.4-5.7, range 1.0-15.7; rounded",
     ),
+    Evidence(
+        "max_use_force_n",
+        15.7,
+        None,
+        "N",
+        _P,
+        "Zappa et al. 1991, J Periodontol 62:335: the greatest of the forces measured",
+    ),
     Evidence("use_contact_mm", 2.0, Range(1, 4), "mm", _A, _OWN),
     Evidence("use_stroke_mm", 4.0, Range(2, 8), "mm", _A, _OWN),
     Evidence(
@@ -708,6 +734,15 @@ _TABLE: tuple[Evidence, ...] = (
         "1/yr",
         _D,
         "14.34 cycles (Liu et al. 2022) over a surveyed life of 12-18 months",
+    ),
+    Evidence(
+        "pace_shift",
+        1.0,
+        Gsd(1.3),
+        "1",
+        _A,
+        "pace of the whole clinic in the months ahead over that of its log: staff, patients and "
+        "rules change for all edges at once; no source",
     ),
     Evidence(
         "growth_check_share",
