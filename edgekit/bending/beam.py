@@ -32,7 +32,7 @@ IntArray = NDArray[np.int_]
 ROWS = 8  # of a section's polygon on each side; 48 change the ratio to new by less than 2e-3
 SECTIONS = 16  # examined in a life; the stress is flat about its maximum
 SICKLES = (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE)
-POINTED = 1.2  # 1 / sin(lean): a round toe has 1, a tip sharper than 113° more
+POINTED = value("pointed_toe")  # 1 / sin(lean): a round toe has 1, a tip sharper than 113° more
 _MIN_LEVER_MM = 0.05  # nearer to the load than this a section is not bent
 
 

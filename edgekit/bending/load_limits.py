@@ -21,7 +21,7 @@ from edgekit.record import Record
 
 __all__ = ["LoadLimits", "load_limits"]
 
-TIP_MM = 0.25  # from the toe: what is said to be borne "at the tip"
+TIP_MM = value("tip_load_mm")
 PLACES = 24  # of the load, from the tip to near the heel
 MAX_SHARE = 0.85  # of the length: a load nearer the heel bends too little of the blade
 
@@ -62,7 +62,7 @@ class LoadLimits(Record):
 
     @property
     def tip_n(self) -> float:
-        """Load borne at the tip, 0.25 mm from the toe [N]."""
+        """Load borne at the tip, ``tip_load_mm`` from the toe [N]."""
         return self.at(TIP_MM)
 
     def borne_from_mm(self, load_n: float) -> float:

@@ -112,36 +112,34 @@ def budget(
     """
     checks.instance("result", result, Forecast, "Give what ek.forecast(log, retire=…) returns.")
     checks.instance("prices", prices, Prices, "Give what ek.read_prices(path) returns.")
-    months = checks.count("months", months, most=MAX_MONTHS)
+    level, months = result.level, checks.count("months", months, most=MAX_MONTHS)
     shifts = _shifts(entry("pace_shift").gsd if pace_gsd is None else pace_gsd)
     live = np.flatnonzero(result.table["status"] == ServiceStatus.IN_USE)
     table = result.table.iloc[live].reset_index(drop=True)
     firsts = [pd.Timestamp(result.as_of) + pd.DateOffset(months=m) for m in range(months + 1)]
     days = np.asarray([(first - firsts[0]).days for first in firsts[1:]], dtype=np.float64)
-    rate, breaks = _breakage(result.log)
+    breakage, breaks = _breakage(result.log)
     codes, names = pd.factorize(table["instrument"], sort=True)
     passed = [passed_share(result.margin_days, pace * days)[live] for pace in shifts.pace]
-    chance = np.stack([_chances(part, codes, len(names), rate * days) for part in passed])
+    chance = np.stack([_chances(part, codes, len(names), breakage * days) for part in passed])
     patterns = table.groupby("instrument")["pattern"].first()
     price = prices.of(prices.instrument, patterns, "instrument")
-    costs, groups = _costs(
-        result, live, codes, (chance.sum(axis=2), price), prices, days[-1], shifts
-    )
+    each = (chance.sum(axis=2), price)
+    costs, groups = _costs(result, live, codes, each, prices, days[-1], shifts)
     monthly = _Money(price @ chance, price**2 @ (chance * (1 - chance)))
-    every = _Money(groups.mean.sum(axis=1), groups.variance.sum(axis=1))
     total = {
-        **_counts(chance.sum(axis=2, keepdims=True), shifts, result.level),
-        **every.bounded(shifts, result.level),
+        **_counts(chance.sum(axis=2, keepdims=True), shifts, level),
+        **groups.sum().bounded(shifts, level),
     }
     return Budget(
         months=pd.DataFrame(
             {
                 "month": np.asarray(firsts[:-1], dtype="datetime64[s]"),
-                **_counts(chance, shifts, result.level),
-                **monthly.bounded(shifts, result.level),
+                **_counts(chance, shifts, level),
+                **monthly.bounded(shifts, level),
             }
         ),
-        costs=costs.assign(**groups.bounded(shifts, result.level)),
+        costs=costs.assign(**groups.bounded(shifts, level)),
         currency=prices.currency,
         total={name: float(np.squeeze(number)) for name, number in total.items()},
         message=(
@@ -174,6 +172,10 @@ class _Money(NamedTuple):
 
     mean: FloatArray
     variance: FloatArray
+
+    def sum(self) -> "_Money":
+        """Of all groups, independent once the pace is known."""
+        return _Money(self.mean.sum(axis=1), self.variance.sum(axis=1))
 
     def bounded(self, shifts: _Shifts, level: float) -> dict[str, Any]:
         """Mean over the paces with low and high; the spread of the means is part of it."""
