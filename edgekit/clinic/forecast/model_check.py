@@ -144,8 +144,7 @@ def compare_with_model(
             blade, given = blades[pattern], methods[name]
             method = given(blade) if callable(given) else given
             share = 1.0 if edges_share_width else 1 / len(blade.edges)
-            lives = compare(blade, [method], runs=runs, seed=seed, use=use)
-            models[pattern, name] = lives, share
+            models[pattern, name] = compare(blade, [method], runs=runs, seed=seed, use=use), share
     if not models:
         raise Cannot(
             "no pattern and method of the log has a model",
