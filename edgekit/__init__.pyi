@@ -2,6 +2,8 @@ from edgekit import clinic as clinic
 from edgekit import figures as figures
 from edgekit.archive.archive import read_result as read_result
 from edgekit.archive.archive import write_result as write_result
+from edgekit.bending.load_limits import LoadLimits as LoadLimits
+from edgekit.bending.load_limits import load_limits as load_limits
 from edgekit.bending.section_properties import SectionProperties as SectionProperties
 from edgekit.bending.section_properties import section_properties as section_properties
 from edgekit.bending.strength import AtRisk as AtRisk
@@ -214,6 +216,7 @@ __all__ = [
     "laws",
     "lay",
     "live",
+    "load_limits",
     "methods",
     "mixture",
     "orient",

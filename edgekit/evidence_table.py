@@ -124,6 +124,15 @@ _TABLE: tuple[Evidence, ...] = (
     Evidence("internal_angle_deg", 75.0, Range(70, 80), "deg", _P, _DIMENSIONS),
     Evidence("width_mm", 0.86, None, "mm", _P, f"{_NIMMANON}: new Gr-type blade"),
     Evidence("thickness_mm", 0.71, None, "mm", _P, f"{_NIMMANON}: new Gr-type blade"),
+    Evidence(
+        "thickness_taper",
+        0.3,
+        Range(0, 0.5),
+        "1",
+        _A,
+        "curettes are stoutest at the heel (common practice); by how much, no source: the share by "
+        "which thickness rises from mid-length to the heel and falls to the toe",
+    ),
     Evidence("length_mm", 5.65, Sd(0.68), "mm", _P, f"{_NIMMANON}: new standard blade"),
     Evidence(
         "half_length_ratio",
@@ -167,6 +176,15 @@ _TABLE: tuple[Evidence, ...] = (
         "deg",
         _P,
         "teaching texts: hoe blade at about 100° to the shank",
+    ),
+    Evidence(
+        "steel_yield_mpa",
+        1650.0,
+        Range(1650, 1900),
+        "MPa",
+        _M,
+        "440A hardened to 51 HRC: 0.2 % yield 1650, break 1790; 440C at 57 HRC yields at 1900 "
+        "(handbook tables, from memory); the lowest is taken",
     ),
     Evidence("steel_density_mg_per_mm3", 7.75, Sd(0.05), "mg/mm³", _M, "martensitic stainless"),
     # ---- reading traces ------------------------------------------------------------------
@@ -242,12 +260,22 @@ _TABLE: tuple[Evidence, ...] = (
         "analogue: crown taper by students, Virdee et al. 2018, Br Dent J",
     ),
     Evidence(
-        "novice_tilt_bias_sd_deg",
-        6.0,
-        Range(4, 8),
+        "novice_tilt_bias_deg",
+        6.9,
+        Range(0, 9),
         "deg",
         _A,
-        "analogue: crown taper by students, Virdee et al. 2018, Br Dent J",
+        "analogue: crown taper by students, 24.2° where 6-15° was asked, half on each wall, Virdee "
+        "et al. 2018, Br Dent J: one-sided; towards an obtuse edge, which is a guess",
+    ),
+    Evidence(
+        "novice_tilt_bias_sd_deg",
+        5.2,
+        Range(3, 7),
+        "deg",
+        _A,
+        "analogue: scatter of a wall 6.0-8.5° (middle 7.2) in the same, less 5° from stroke to "
+        "stroke",
     ),
     Evidence("guided_tilt_sd_deg", 1.0, Range(0.8, 1.6), "deg", _A, _GUIDED),
     Evidence(
@@ -292,8 +320,9 @@ _TABLE: tuple[Evidence, ...] = (
         4.0,
         Range(1, 10),
         "1",
-        _D,
-        "a stroke is a seating; the volume 12 placements remove takes about 4 strokes at each",
+        _A,
+        "a stroke is a seating; four at each of 12 placements is what this model itself needs to "
+        "clear an edge, not an observation",
     ),
     Evidence(
         "removal_fine_mm3_per_stroke",
@@ -324,8 +353,8 @@ _TABLE: tuple[Evidence, ...] = (
         0.8,
         Range(0.5, 1.5),
         "s",
-        _D,
-        "98.9 % of hand motion lies below 2 Hz, Riviere et al. 1997",
+        _A,
+        "not below 0.5: 98.9 % of hand motion is below 2 Hz, Riviere et al. 1997; the rest guessed",
     ),
     Evidence(
         "within_stroke_tilt_sd_deg",
@@ -381,11 +410,43 @@ _TABLE: tuple[Evidence, ...] = (
         Range(7, 10),
         "1",
         _P,
-        "protocols of 7-10 strokes per edge: Huang & Tseng 1991, Moses 2003",
+        "ten strokes restored an edge, Huang & Tseng 1991; 7-10, Moses 2003",
     ),
     Evidence("powered_seconds_per_stroke", 0.4, Range(0.2, 1), "s", _A, _OWN),
     Evidence("setup_seconds", 10.0, Range(5, 30), "s", _A, _OWN),
     Evidence("holder_setup_seconds", 25.0, Range(10, 60), "s", _A, _OWN),
+    Evidence(
+        "least_advance_share",
+        0.1,
+        Range(0.05, 0.3),
+        "1",
+        _A,
+        "share of the usual advance below which a seating does not count as one; no source",
+    ),
+    Evidence(
+        "max_stone_strokes",
+        400.0,
+        Range(100, 1000),
+        "1",
+        _A,
+        "after so many strokes on an edge a person asks what is wrong; no source",
+    ),
+    Evidence(
+        "angle_alarm_deg",
+        20.0,
+        Range(10, 30),
+        "deg",
+        _A,
+        "an edge ground so far off its angle has a wrong setting, not an unsteady hand; no source",
+    ),
+    Evidence(
+        "even_spacing_share",
+        0.05,
+        Range(0.01, 0.2),
+        "1",
+        _A,
+        "of the mean density of placements, kept where an edge is perfectly straight; no source",
+    ),
     Evidence("sharp_target", 0.98, Range(0.9, 1.0), "1", _A, _OWN),
     Evidence(
         "max_advance_um",
@@ -409,8 +470,9 @@ _TABLE: tuple[Evidence, ...] = (
         0.43,
         Gsd(3),
         "µm²",
-        _D,
-        "Archard with K 1e-4 (adhesive), 5 N, 4 mm, 2 mm, 6 GPa, area coefficient 0.387",
+        _A,
+        "Archard with K 1e-4 (adhesive, general tables), 5 N, area coefficient 0.387; 4 mm, 2 mm "
+        "and 6 GPa assumed",
     ),
     Evidence(
         "dull_exponent",
@@ -418,15 +480,24 @@ _TABLE: tuple[Evidence, ...] = (
         Range(0.2, 1.0),
         "1",
         _D,
-        "constant worn area per stroke; analogue sets give 0.19-1.5",
+        "constant worn area per stroke gives 1/2; sets measured elsewhere give 0.19-1.5",
     ),
     Evidence(
         "strokes_per_use",
         45.0,
         Range(15, 90),
         "1",
-        _P,
-        "Tal et al. 1985, 1989: 15-45 strokes blunt; J Dent Hyg 1989: 30-90 do not",
+        _A,
+        "how many strokes lie between sessions was not counted anywhere seen; 45 is where Tal et "
+        "al. 1989 found 80-95 % of edges blunt, 15-90 what studies of blunting used",
+    ),
+    Evidence(
+        "dull_patches",
+        16.0,
+        Range(4, 60),
+        "1",
+        _A,
+        "stretches of an edge that dull independently, some 0.4 mm each; no source",
     ),
     Evidence(
         "useful_radius_um",
@@ -457,8 +528,9 @@ _TABLE: tuple[Evidence, ...] = (
         0.2,
         Range(0.1, 0.2),
         "1",
-        _P,
-        "Murray et al. 1984, J Periodontol 55:410: strength unchanged until 10-20 % smaller",
+        _D,
+        "Murray et al. 1984, J Periodontol 55:410, saw no loss of strength until 10-20 % smaller; "
+        "its upper end taken as the limit of use, which the paper does not set",
     ),
     Evidence("retire_length_fraction", 0.75, Range(0.5, 0.9), "1", _A, _OWN),
     Evidence("max_sessions", 200.0, None, "1", _A, "stops a life that never ends"),
@@ -484,7 +556,7 @@ _TABLE: tuple[Evidence, ...] = (
         3.0,
         Range(1, 5),
         "µm",
-        _P,
+        _D,
         "Arkansas geological survey: crystals of 1-5 µm; the middle is taken",
     ),
     Evidence("ceramic_grain_um", 5.0, Range(2, 15), "µm", _A, _OWN),
@@ -498,12 +570,24 @@ _TABLE: tuple[Evidence, ...] = (
         "ISO 4287 / ISO 21920-2: five sampling (section) lengths in the evaluation length",
     ),
     Evidence(
-        "scratch_width_per_ra",
-        4.4,
-        Gsd(2.5),
+        "active_grit_share",
+        0.4,
+        Gsd(2.2),
         "1",
-        _D,
-        "304, Ra 0.16 with scratches 0.7 µm wide: Medilanski et al. 2002, one finish",
+        _A,
+        "grits that cut per square of grain size: with Ra of grain / 130 it gives, over four "
+        "stones, the middle of the rms slopes below; the spread is that of the four; no "
+        "measurement on a hand-held stone",
+    ),
+    Evidence(
+        "ground_rms_slope",
+        0.037,
+        Range(0.0135, 0.10),
+        "1",
+        _M,
+        "mean slope against Rq by Tanner & Fahoum 1976, Antonetti et al. 1993, Lambert & Fletcher "
+        "1997 (formulas from memory; reviewed by Bahrami et al. 2006, Appl Mech Rev 59:1) at Rq "
+        "0.038-0.2 µm, times sqrt(pi/2); a check, not an input",
     ),
     Evidence("lay_aspect", 20.0, Range(5, 100), "1", _A, _OWN),
     Evidence(
@@ -526,8 +610,33 @@ _TABLE: tuple[Evidence, ...] = (
         5.0,
         Range(1, 15.7),
         "N",
+        _D,
+        "Zappa et al. 1991, J Periodontol 62:335: means 5.4-5.7, range 1.0-15.7; rounded down",
+    ),
+    Evidence(
+        "max_use_force_n",
+        15.7,
+        None,
+        "N",
         _P,
-        "Zappa et al. 1991, J Periodontol 62:335: means 5.4-5.7, range 1.0-15.7; rounded",
+        "Zappa et al. 1991, J Periodontol 62:335: the greatest of the forces measured",
+    ),
+    Evidence(
+        "tip_load_mm",
+        0.25,
+        Range(0.1, 0.5),
+        "mm",
+        _A,
+        "distance from the toe of a load said to act at the tip; a point itself bears nothing",
+    ),
+    Evidence(
+        "pointed_toe",
+        1.2,
+        Range(1.1, 1.5),
+        "1",
+        _A,
+        "1/sin of the angle between edge and mid-line above which a toe is a point: below 113° "
+        "between its edges; a round toe has 1",
     ),
     Evidence("use_contact_mm", 2.0, Range(1, 4), "mm", _A, _OWN),
     Evidence("use_stroke_mm", 4.0, Range(2, 8), "mm", _A, _OWN),
@@ -552,8 +661,8 @@ _TABLE: tuple[Evidence, ...] = (
         50.0,
         Range(20, 360),
         "HV",
-        _P,
-        "root dentine 31-57, cementum 20, enamel 270-360: Cirano 2004; White; "
+        _D,
+        "within root dentine's 31-57; cementum 20, enamel 270-360: Cirano 2004; White; "
         "Gutiérrez-Salazar 2003",
     ),
     # ---- direction of rubbing, finish reports and strength --------------------------------
@@ -599,16 +708,16 @@ _TABLE: tuple[Evidence, ...] = (
         30.0,
         Range(20, 40),
         "HV",
-        _P,
-        "Cirano 2004; White; Gutiérrez-Salazar 2003",
+        _D,
+        "middle of the range published: Cirano 2004; White; Gutiérrez-Salazar 2003",
     ),
     Evidence(
         "enamel_hardness_hv",
         315.0,
         Range(270, 360),
         "HV",
-        _P,
-        "Cirano 2004; White; Gutiérrez-Salazar 2003",
+        _D,
+        "middle of the range published: Cirano 2004; White; Gutiérrez-Salazar 2003",
     ),
     Evidence(
         "retire_strength_fraction",
@@ -706,6 +815,15 @@ _TABLE: tuple[Evidence, ...] = (
         "14.34 cycles (Liu et al. 2022) over a surveyed life of 12-18 months",
     ),
     Evidence(
+        "pace_shift",
+        1.0,
+        Gsd(1.3),
+        "1",
+        _A,
+        "pace of the whole clinic in the months ahead over that of its log: staff, patients and "
+        "rules change for all edges at once; no source",
+    ),
+    Evidence(
         "growth_check_share",
         0.01,
         Range(0.001, 0.05),
@@ -761,8 +879,9 @@ _TABLE: tuple[Evidence, ...] = (
         10.0,
         Range(5, 20),
         "1",
-        _P,
-        "protocols of 7-10 strokes: Moses 2003; Huang & Tseng; the spread is assumed",
+        _A,
+        "protocols of 7-10 strokes (Moses 2003; Huang & Tseng 1991) taken as what a clinic's edge "
+        "needs, with an assumed spread",
     ),
     Evidence("bench_mount_seconds", 15.0, Range(8, 30), "s", _A, _OWN),
     Evidence("bench_check_seconds", 8.0, Range(4, 20), "s", _A, _OWN),
@@ -819,8 +938,8 @@ def evidence() -> pd.DataFrame:
     --------
     >>> import edgekit as ek
     >>> table = ek.evidence().set_index("name")
-    >>> table.loc["retire_width_fraction", "status"]
-    'published'
+    >>> table.loc[["width_mm", "retire_width_fraction", "strokes_per_use"], "status"].tolist()
+    ['published', 'derived', 'assumed']
     """
     import pandas as pd
 

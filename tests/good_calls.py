@@ -85,6 +85,7 @@ def _wear():
         "strokes.until_clear": {},
         "strokes.until_fresh": {},
         "strength": {"blade": worn, "load_n": 5.0},
+        "load_limits": {"blade": worn, "yield_mpa": 1700.0},
         "Use": {"strokes": 40.0, "law": law, "sharp_radius_um": 1.0, "patch_cv": 0.1},
         "laws.PowerDulling": {"rate": 0.4, "exponent": 0.5},
         "laws.SaturatingDulling": {"limit_um": 6.0, "strokes": 20.0},

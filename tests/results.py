@@ -55,6 +55,7 @@ def _wear():
     yield from (session, *session.edges.values(), life, case, method, method.hand, method.abrasive)
     worn = ek.use(session.worn, 15.0)
     yield from (worn, worn.edges["used"], strength, ek.Use(), ek.retire.MaxWidthLoss())
+    yield ek.load_limits(area)
     yield from (ek.mixture(method, ek.methods.face_honing(), sides=1, faces=1),)
     yield ek.laws.TableDulling(strokes=[0, 15, 45], radius_um=[1.5, 3, 5])
     yield from _studies(area, method, case)

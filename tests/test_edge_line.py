@@ -89,11 +89,11 @@ def test_what_cannot_be_seen_is_not_counted():
     assert shortest.tolist() == [100.0, 10.0, value("optical_limit_um")]
 
 
-def test_scratch_lengths_give_the_published_width():
-    # Medilanski et al. 2002: Ra 0.16 µm with scratches 0.7 µm wide; a width is half a period.
-    across, along = scratch_lengths_um(0.16)
-    assert 1000 / teeth_per_mm(across) / 2 == pytest.approx(0.7, rel=0.01)
-    assert along > across
+def test_scratch_lengths_give_the_spacing_asked_for():
+    # Rice 1945: rises through the mean of exp(−(τ/l)²) are √2 π l apart.
+    across, along = scratch_lengths_um([3.0, 30.0])
+    assert 1000 / teeth_per_mm(across) == pytest.approx([3.0, 30.0], rel=ROUNDING)
+    assert (along > across).all()
 
 
 def test_realisations_have_the_stated_height_correlation_and_teeth():

@@ -89,7 +89,8 @@ from edgekit.lazy import stub_names
 for space in (ek, ek.clinic):
     for name, (home, there) in stub_names(space.__file__)[0].items():
         module = importlib.import_module(home)
-        meant = getattr(module, there) if home != "edgekit" else importlib.import_module(f"edgekit.{there}")
+        inside = importlib.import_module(f"edgekit.{there}") if home == "edgekit" else None
+        meant = inside or getattr(module, there)
         if getattr(space, name) is not meant:
             print(space.__name__, name)
 """

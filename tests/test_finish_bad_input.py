@@ -111,7 +111,7 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
     ("lay not a number", lambda: correlation_length_um(NAN, l_perp_um=1, l_par_um=2), "finite"),
     ("facet of 180 degrees", lambda: edge_rq_um(180.0, 0.1), "between 0 and 180"),
     ("negative roughness", lambda: edge_rq_um(75.0, -0.1), "0 or more"),
-    ("Ra of zero", lambda: scratch_lengths_um(0.0), "above 0"),
+    ("spacing of zero", lambda: scratch_lengths_um(0.0), "above 0"),
     ("magnification of zero", lambda: min_visible_um(0.0), "above 0"),
     ("length of zero", lambda: teeth_per_mm(0.0), "above 0"),
     ("shortest wave negative", lambda: teeth_per_mm(2.0, min_wavelength_um=-1.0), "above 0"),

@@ -32,6 +32,17 @@ def test_the_edge_line_is_a_piece_of_the_profile():
     assert np.ptp(gap) < 1e-6 or np.ptp(z - heights[start + 1 : start + 1 + len(z)]) < 1e-6
 
 
+def test_the_edge_line_says_which_stones_cannot_be_told_apart():
+    def by(stone):
+        return ek.finish(EDGE, ek.methods.freehand().using(stone, ek.across_edge()), rng=1)
+
+    fine, coarse = by(ek.fine_natural_stone()), by(ek.diamond_plated_stone())
+    caption = F.picture(F.edge_line({"a": fine, "b": by(ek.ceramic_stone()), "c": coarse})).caption
+    assert caption.count("cannot be told apart") == 2
+    assert fine.told_apart(coarse) in caption
+    assert "told apart" not in F.picture(F.edge_line({"a": FINISH})).caption
+
+
 def test_teeth_and_strokes_draws_the_bearing_share():
     lines = F.teeth_and_strokes(BLUNTED).lines
     for line, case in zip(lines, BLUNTED.cases, strict=True):

@@ -11,6 +11,7 @@ from shapely.geometry import Polygon, box
 import edgekit as ek
 from edgekit.bending.beam import Direction
 from edgekit.bending.strength import ROWS
+from edgekit.evidence_table import entry
 from edgekit.geometry.blade import Blade, BladeClass
 from edgekit.geometry.section import RoundBack, Triangular
 
@@ -233,40 +234,218 @@ def test_methods_take_turns():
     assert (gone[1::2] > 0).all()
 
 
-# Murray et al. 1984, J Periodontol 55:410: no significant loss of strength before size is 10-20
-# % smaller, and face grinding = side grinding. The paper's scatter and group size were not
-# seen: ten blades a group with a scatter of 25 % are assumed here, and what such a test finds
-# at 5 % is a loss above t √(2/n) cv = 23 %. The model must lose less than that at 10 % and more
-# at 20 %.
-def test_the_loss_is_one_that_murrays_test_would_first_see_between_a_tenth_and_a_fifth():
-    from scipy.stats import t
-
-    seen = t.ppf(0.975, 18) * math.sqrt(2 / 10) * 0.25
+# No check of Murray et al. 1984 (no significant loss before 10-20 % less size): the size of their
+# groups and their scatter were not seen, so what their test could have found is not known. What a
+# section that keeps its shape loses is closed form, 1 − (1 − p)³; a blade ground on its sides keeps
+# its depth and loses less than that at a section, but more where it is narrower than its middle.
+def test_the_loss_of_strength_is_two_to_three_times_the_loss_of_width():
     for blade in (UNIVERSAL, AREA):
         each = blade.width_mm * 1000 / len(blade.edges)
-        sides = [
-            float(ek.strength(ground(blade, p * each), load_n=5).strength_left) for p in (0.1, 0.2)
-        ]
-        face = [
-            float(ek.strength(ground(blade, face_um=p * 710.0), load_n=5).strength_left)
-            for p in (0.1, 0.2)
-        ]
-        assert 1 - face[0] < seen < 1 - face[1]
-        assert 1 - sides[0] < seen + 0.03 < 1 - sides[1]  # the universal narrows to its heel
-        assert abs(sides[0] - face[0]) < seen
-        assert abs(sides[1] - face[1]) < seen
+        for p in (0.1, 0.2):
+            worn = ek.strength(ground(blade, p * each), load_n=5)
+            assert worn.width_lost == pytest.approx(p, rel=0.02)
+            assert 2 * p < 1 - float(worn.strength_left) < 3.2 * p
+    assert "no check" in " ".join(ek.strength.__doc__.split())
+
+
+def test_the_two_rules_are_told_apart_where_they_disagree():
+    kept = ek.strength(ground(AREA, 86.0), load_n=5)  # a tenth of the width, 77 % of the strength
+    assert kept.verdict.count("keep") == 2
+    assert "They agree" in kept.verdict
+    weak = ek.strength(ground(AREA, 150.0), load_n=5)  # 17 % of the width, 62 % of the strength
+    assert "gone of the 20% that may go: keep" in weak.verdict
+    assert "must be: retire" in weak.verdict
+    assert "They disagree" in weak.verdict
+    assert weak.verdict in repr(weak)
+    narrow = ek.strength(ground(ek.patterns.straight_sickle(), 90.0), load_n=5)  # same wedge, back
+    assert "may go: retire" in narrow.verdict
+    assert "narrow where its strength does not hang on it" in narrow.verdict
+
+
+MAKERS = (
+    ek.patterns.universal_curette,
+    ek.patterns.area_specific_curette,
+    ek.patterns.half_length_curette,
+    ek.patterns.straight_sickle,
+    ek.patterns.curved_sickle,
+)
+# Zappa et al. 1991, J Periodontol 62:335: forces in the mouth, means 5.4-5.7 N, greatest 15.7 N.
+MEAN_N, GREATEST_N = 5.7, 15.7
+
+
+def library_stress_mpa(blade: Blade, load_from_toe_mm: float) -> float:
+    """Largest bending stress for 1 N, by section properties of a general finite-element library and
+    plain statics about the middle of each face."""
+    from sectionproperties.analysis import Section
+    from sectionproperties.pre import Geometry
+
+    name, edge = next(iter(blade.edges.items()))
+    far = blade.opposite(name)
+    toe = float((edge.frame(edge.stations(401), order=0).position @ edge.roll_reference).max())
+    arc = np.linspace(0, edge.length_mm, 1601)
+    here = edge.frame(arc, order=0)
+    width, _ = ek.width_between(edge, far, arc)
+    middle = here.position + width[:, None] / 2 * here.inward.value
+    along = middle @ edge.roll_reference
+    load = int(np.argmin(np.abs(along - (toe - load_from_toe_mm))))
+    most = 0.0
+    for k in (0, load // 4, load // 2):  # curettes bend most at the heel, the wedge half-way
+        depth = np.linspace(0, 1, 100) ** 0.5 * blade.thickness_at(name, arc[k : k + 1])
+        beta = math.radians(blade.internal_angle_deg)
+        if isinstance(blade.section, Triangular):
+            inset = depth / math.tan(beta)
+        else:
+            full = RoundBack(
+                width_mm=blade.section.width_mm,
+                thickness_mm=float(depth[-1]),
+                internal_angle_deg=blade.internal_angle_deg,
+            )
+            narrower = (blade.section.width_mm - width[k]) / 2
+            inset = np.maximum(depth / math.tan(beta), full.inset_mm(depth) - narrower)
+        depth = np.concatenate([[0.0], depth])
+        inset = np.minimum(np.concatenate([[0.0], inset]), width[k] / 2)
+        outline = np.concatenate(
+            [
+                np.column_stack([inset, -depth]),
+                np.column_stack([width[k] - inset, -depth])[::-1],
+            ]
+        )
+        geometry = Geometry(Polygon(outline * 1000).buffer(0))  # in µm: the mesh is made in wholes
+        geometry.create_mesh(mesh_sizes=[8000.0])
+        section = Section(geometry)
+        section.calculate_geometric_properties()
+        zxx = min(section.get_z()[:2]) / 1e9
+        zyy = min(section.get_z()[2:]) / 1e9
+        arm = middle[load] - middle[k]
+        for force in (here.face.value[load], here.inward.value[load]):
+            moment = np.cross(arm, force)
+            across, out = here.inward.value[k], here.face.value[k]
+            most = max(most, abs(moment @ across) / zxx + abs(moment @ out) / zyy)
+    return most
+
+
+@pytest.mark.filterwarnings("ignore::DeprecationWarning:sectionproperties.*")
+@pytest.mark.parametrize("make", MAKERS, ids=lambda make: make.__name__)
+def test_a_new_blade_bears_the_greatest_force_at_mid_edge(make):
+    blade = make()
+    limits = ek.load_limits(blade)
+    yields = entry("steel_yield_mpa").value
+    at_middle = yields / library_stress_mpa(blade, blade.length_mm / 2)
+    assert at_middle > GREATEST_N
+    # Corner fibres add both moments in the library's sum; the blade's worst corner may bear less of
+    # one of them, so this bound is on the safe side.
+    assert at_middle <= limits.mid_edge_n * 1.02
+    assert limits.mid_edge_n == pytest.approx(at_middle, rel=0.05)
+
+
+@pytest.mark.filterwarnings("ignore::DeprecationWarning:sectionproperties.*")
+@pytest.mark.parametrize("make", MAKERS[:3], ids=lambda make: make.__name__)
+def test_a_new_curette_bears_the_mean_force_anywhere(make):
+    blade = make()
+    limits = ek.load_limits(blade)
+    assert limits.borne_from_mm(MEAN_N) == limits.from_toe_mm[0] == 0.25
+    assert entry("steel_yield_mpa").value / library_stress_mpa(blade, 0.25) > MEAN_N
+
+
+def test_what_a_point_bears_is_said():
+    # A wedge of constant angles loaded a back from its point is most stressed 1.5 a back, with
+    # σ ∝ F/a²: derived from M = F (d − a) and Z ∝ d³.
+    limits = ek.load_limits(ek.patterns.straight_sickle(plan_radius_mm=1e6))
+    assert limits.at(0.8) / limits.at(0.4) == pytest.approx(4, rel=0.02)
+    sickle = ek.load_limits(ek.patterns.straight_sickle())
+    assert 1.5 < sickle.borne_from_mm(MEAN_N) < 1.8
+    assert f"{sickle.tip_n:.2g} N at the tip" in repr(sickle)
+    assert "from 1.6 mm behind the tip on" in repr(sickle)
+    assert sickle.borne_from_mm(1e6) == math.inf
+    hoe = ek.load_limits(ek.patterns.hoe())
+    # A plate: σ = 6 F w/(L T²), handbook.
+    assert hoe.mid_edge_n == pytest.approx(1650 * 1.5 * 0.6**2 / 6 / 2.0, rel=EXACT)
+    for wrong in (0, -1.0, math.nan):
+        with pytest.raises(ek.EdgekitError, match="yield_mpa"):
+            ek.load_limits(AREA, yield_mpa=wrong)
+
+
+def test_a_worn_blade_bears_less_than_a_new_one_and_as_strength_says():
+    worn = ground(AREA, 100.0)
+    one = ek.strength(worn, load_n=1.0)
+    assert ek.load_limits(worn).toe_n == pytest.approx(one.yields_at_n, rel=0.01)
+    assert ek.load_limits(worn).mid_edge_n < 0.8 * ek.load_limits(AREA).mid_edge_n
+
+
+# The taper: closed forms of the thickness, and what it must not move.
+@pytest.mark.parametrize("make", MAKERS[:3], ids=lambda make: make.__name__)
+def test_patterns_taper_in_thickness_from_a_stout_heel(make):
+    tapered, even = make(), make(thickness_taper=0.0)
+    for name, edge in tapered.edges.items():
+        arc = edge.stations(2001)
+        x = edge.frame(arc, order=0).position @ edge.roll_reference
+        thick = tapered.thickness_at(name, arc)
+        share = (x - x.min()) / np.ptp(x)
+        assert thick == pytest.approx(
+            0.71 * (1.3 - 0.6 * share), rel=2e-4
+        )  # toe found on 101 points
+        assert np.interp(0.5, share, thick) == pytest.approx(0.71, rel=2e-4)
+        assert (even.thickness_at(name, arc) == 0.71).all()
+        for one, other in zip(edge.frame(arc)[:2], even.edges[name].frame(arc)[:2], strict=True):
+            assert np.array_equal(np.asarray(one), np.asarray(other))
+    assert tapered.width_mm == even.width_mm
+    assert tapered.thickness_mm == even.thickness_mm == 0.71
+
+
+def test_the_taper_moves_no_orientation_setting_or_facet():
+    for make in MAKERS[:3]:
+        (one, *_), (other, *_) = (list(b.edges.values()) for b in (make(), make(thickness_taper=0)))
+        assert ek.orient(one).table.equals(ek.orient(other).table)
+        assert ek.best_setting(one).elevation_deg == ek.best_setting(other).elevation_deg
+        assert np.array_equal(ek.facets(one, 9).recession_um, ek.facets(other, 9).recession_um)
+
+
+def test_a_tapered_blade_has_the_section_of_its_own_thickness():
+    # At mid-length the bending section is that of an even blade; at the heel that of a blade 1.3
+    # times as thick all along.
+    tapered, even = (
+        ek.strength(ek.patterns.area_specific_curette(thickness_taper=t), load_n=1)
+        for t in (0.3, 0.0)
+    )
+    stout = ek.strength(
+        ek.patterns.area_specific_curette(thickness_mm=0.71 * 1.3, thickness_taper=0), load_n=1
+    )
+    assert tapered.new_mpa[:, 0] == pytest.approx(stout.new_mpa[:, 0], rel=1e-6)
+    assert tapered.new_mpa[:, 0].max() < even.new_mpa[:, 0].max()
+    lost = [
+        ek.WornBlade.from_recession(b, 50.0).steel_lost_mg
+        for b in (AREA, ek.patterns.area_specific_curette(thickness_taper=0))
+    ]
+    assert lost[0] == pytest.approx(
+        lost[1], rel=0.05
+    )  # as much more at the heel as less at the toe
+
+
+def test_a_taper_is_kept_by_files_moves_and_worn_blades(tmp_path):
+    blade = ek.patterns.universal_curette(thickness_taper=0.4)
+    moved = blade.moved(np.eye(3), [1.0, 2.0, 3.0])
+    assert moved.thickness_taper == 0.4
+    for one in (blade, moved):
+        file = ek.write_blade(one, tmp_path / "taper", replace=True)
+        assert ek.read_blade(file).thickness_taper == 0.4
+    text = ek.write_blade(blade, tmp_path / "old").read_text()
+    lines = [line for line in text.splitlines() if not line.startswith("thickness_taper")]
+    (tmp_path / "old.toml").write_text("\n".join(lines))
+    assert ek.read_blade(tmp_path / "old").thickness_taper == 0.0  # written before there was one
+    brief = [line for line in lines if not line.startswith("thickness_mm")]
+    (tmp_path / "old.toml").write_text("\n".join(brief))
+    assert ek.read_blade(tmp_path / "old").thickness_taper == 0.3  # the pattern's default
+    for wrong in (-0.1, 0.95, math.nan):
+        with pytest.raises(ek.EdgekitError, match="thickness_taper"):
+            ek.patterns.universal_curette(thickness_taper=wrong)
 
 
 # Liu et al. 2022, Int J Dent Hyg 20:564: 14.34 cycles to fracture. With 12 µm per cycle (derived
 # in the trade's figures: a fifth of 0.86 mm over the same number of cycles) that is 172 µm.
-# Zappa et al. 1991: forces in the mouth 5.4-5.7 N in the mean, 15.7 at most.
-# Hardened 440A breaks near 1.9 GPa (handbook, memory).
-def test_a_new_blade_bears_the_greatest_force_and_one_worn_as_lius_does_not():
-    breaks_mpa = 1900.0
-    new = ek.strength(AREA, load_n=1.0).most_at_risk.stress_mpa
-    worn = ek.strength(ground(AREA, 14.34 * 12.0), load_n=1.0).most_at_risk.stress_mpa
-    assert breaks_mpa / new > 15.7
-    assert 5.7 < breaks_mpa / worn < 15.7
+def test_a_new_blade_bears_the_greatest_force_at_its_toe_and_one_worn_as_lius_does_not():
+    assert ek.strength(AREA, load_n=1.0).yields_at_n > GREATEST_N
+    worn = ek.strength(ground(AREA, 14.34 * 12.0), load_n=1.0)
+    assert MEAN_N < worn.yields_at_n < GREATEST_N
 
 
 def test_the_two_directions_are_named_and_the_risk_is_one_of_them():

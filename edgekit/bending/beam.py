@@ -32,7 +32,7 @@ IntArray = NDArray[np.int_]
 ROWS = 8  # of a section's polygon on each side; 48 change the ratio to new by less than 2e-3
 SECTIONS = 16  # examined in a life; the stress is flat about its maximum
 SICKLES = (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE)
-POINTED = 1.2  # 1 / sin(lean): a round toe has 1, a tip sharper than 113° more
+POINTED = value("pointed_toe")  # 1 / sin(lean): a round toe has 1, a tip sharper than 113° more
 _MIN_LEVER_MM = 0.05  # nearer to the load than this a section is not bent
 
 
@@ -351,7 +351,8 @@ def _load(
         return np.array([np.interp(at_mm, rising, column) for column in rows[order].T])
 
     out, across = vec.unit(read(grid.face)), vec.unit(read(grid.inward))
-    return read(middle), np.stack([out, across])
+    beyond = at_mm - np.clip(at_mm, rising[0], rising[-1])  # on a toe, past the sides
+    return read(middle) + beyond * grid.edge.roll_reference, np.stack([out, across])
 
 
 def _sides(
@@ -395,7 +396,7 @@ def _side(
     narrower = np.maximum(blade.section.width_mm - width, 0.0) / 2
     if blade.kind in SICKLES:
         narrower = np.zeros_like(width)  # a sickle's section scales with its width
-    new = np.maximum(depth / np.tan(beta), blade.section.inset_mm(depth) - narrower)
+    new = np.maximum(depth / np.tan(beta), blade.section.inset_mm(depth, depth[-1]) - narrower)
     if grid is None:
         zero = np.zeros_like(width)
         return _Side(new, np.zeros_like(share), np.zeros_like(share), zero, zero)

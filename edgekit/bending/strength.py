@@ -16,6 +16,7 @@ from edgekit.bending.beam import (
 from edgekit.checks import FloatArray, positive
 from edgekit.display import html_text
 from edgekit.errors import EdgekitError
+from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.recession_field import EdgeGrid, inset_at
 from edgekit.grinding.worn_blade import WornBlade
@@ -25,6 +26,12 @@ __all__ = ["AtRisk", "Strength", "strength"]
 
 STATIONS = 200
 DEPTHS = 32
+_ACTION = {True: "retire", False: "keep"}
+_WHY = {  # by whether the width rule says to retire
+    True: "the blade is narrow where its strength does not hang on it",
+    False: "width lost costs two to three times its share in strength, and the rule by width does "
+    "not see where; the limit of strength is assumed",
+}
 ROWS = 48  # of a section's polygon on each side: its area is then good to 2e-4 for a round back
 
 
@@ -67,6 +74,8 @@ class Strength(Record):
         Outline of the middle section: across the face from the new near edge, and out of it.
     new_section_mm : array (2J, 2)
         The same when new.
+    width_lost : float
+        Share of the new width that is gone.
     """
 
     blade: Blade
@@ -80,6 +89,24 @@ class Strength(Record):
     strength_left: FloatArray
     section_mm: FloatArray
     new_section_mm: FloatArray
+    width_lost: float
+
+    @property
+    def yields_at_n(self) -> float:
+        """Load [N] that brings the most stressed section to ``steel_yield_mpa``."""
+        return self.load_n * value("steel_yield_mpa") / float(self.stress_mpa.max())
+
+    @property
+    def verdict(self) -> str:
+        """What the rule by width and the rule by strength say, and whether they agree."""
+        left, gone = float(self.strength_left), self.width_lost
+        wide, strong = value("retire_width_fraction"), value("retire_strength_fraction")
+        narrow, weak = gone >= wide, left <= strong
+        agree = "They agree." if narrow == weak else f"They disagree: {_WHY[narrow]}."
+        return (
+            f"By width {gone:.0%} is gone of the {wide:.0%} that may go: {_ACTION[narrow]}. "
+            f"By strength {left:.0%} is left, where {strong:.0%} must be: {_ACTION[weak]}. {agree}"
+        )
 
     @property
     def most_at_risk(self) -> AtRisk:
@@ -112,7 +139,8 @@ class Strength(Record):
         return (
             f"{self.blade.name}, {self.load_n:g} N {self.load_from_toe_mm:g} mm from the toe: "
             f"{float(self.strength_left):.0%} of the new strength left; "
-            f"most at risk {self.most_at_risk}. "
+            f"most at risk {self.most_at_risk}; yields at {self.yields_at_n:.1f} N. "
+            f"{self.verdict + ' ' if 'disagree' in self.verdict else ''}"
             "Bending only; a model result is an estimate."
         )
 
@@ -150,7 +178,8 @@ def strength(
     -----
     Euler-Bernoulli bending with the exact section properties of the worn polygons. Twist, shear,
     notches and fatigue are left out: the ratio says how much weaker the blade is, not when it
-    breaks. Murray et al. 1984 found no significant loss before 10-20 % less size.
+    breaks. Murray et al. 1984 found no significant loss before 10-20 % less size; the size of their
+    groups and their scatter were not seen, so that is no check of this model.
 
     Examples
     --------
@@ -158,7 +187,7 @@ def strength(
     >>> worn = ek.WornBlade.from_recession(ek.patterns.universal_curette(), 43.0, depths=32)
     >>> left = ek.strength(worn, load_n=5.0)  # a tenth of the width is gone
     >>> round(float(left.strength_left), 2), round(left.most_at_risk.arc_mm, 1)
-    (0.74, 0.0)
+    (0.71, 0.0)
     """
     worn = WornBlade.of(blade, stations=STATIONS, depths=DEPTHS)
     load = positive("load_n", load_n, "Give newtons.")
@@ -186,7 +215,14 @@ def strength(
         strength_left=np.asarray(model.strength_left(wears, lost)[0]),
         section_mm=model.outlines_mm(wears, len(lost))[0, middle],
         new_section_mm=model.outlines_mm((), 1)[0, middle],
+        width_lost=_width_lost(worn),
     )
+
+
+def _width_lost(worn: WornBlade) -> float:
+    """Share of the width of the full section that is gone."""
+    new = worn.blade.width_mm + worn.blade.worn_width_mm
+    return max(1 - worn.width_mm / new, 0.0)
 
 
 def _end(grid: EdgeGrid, wear: Wear) -> FloatArray:

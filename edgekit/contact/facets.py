@@ -22,6 +22,7 @@ from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.contact.holder import STATIONS
 from edgekit.errors import Cannot, EdgekitError
+from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge, EdgeFrame, check_edge, station_weights_mm
 from edgekit.record import Record
@@ -44,7 +45,9 @@ MAX_MEETINGS = 25_000_000  # of a plane and a station
 MEETING_BYTES = 32  # recession, height above the plane, whether it faces the station
 _FINE = 2001  # stations over which placements are distributed
 _WINDOW = 40  # of those: curvature is averaged over a fiftieth of the edge
-_EVEN_SHARE = 0.05  # of the mean √κ, so that a perfectly straight side still gets a placement
+_EVEN_SHARE = value(
+    "even_spacing_share"
+)  # of the mean √κ, so that a perfectly straight side still gets a placement
 _RIPPLE_RAD = 0.1  # a straight edge read from noisy points may turn back by a few degrees
 _TIGHTENINGS = 12  # halvings of the ridge limit when placements are evened out
 GRAZING = 1e-9  # a plane this square to the face direction is seen from behind

@@ -17,7 +17,7 @@ from edgekit.checks import FloatArray, at_least, positive, vectors
 from edgekit.digitising.file_format import AXES, EXACT, Settings, file_text, line_fault
 from edgekit.errors import BadFile
 from edgekit.evidence_table import value
-from edgekit.geometry.blade import BladeClass
+from edgekit.geometry.blade import BladeClass, check_taper
 from edgekit.geometry.edge import check_angle_deg, check_points
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
@@ -70,6 +70,7 @@ class BladeFile(Record):
     internal_angle_deg: float | None
     internal_angle_sd_deg: float
     thickness_mm: float | None
+    thickness_taper: float
     width_mm: float | None
     noise_um: float
     pose_sd_deg: float
@@ -96,6 +97,7 @@ class BladeFile(Record):
             internal_angle_deg=number("internal_angle_deg", check_angle_deg) if traced else None,
             internal_angle_sd_deg=number("internal_angle_sd_deg", zero_or_more, angle_sd),
             thickness_mm=None if kind.tapers else number("thickness_mm"),
+            thickness_taper=number("thickness_taper", check_taper, 0.0),
             width_mm=number("width_mm") if stated else None,
             noise_um=number("noise_um", positive, value("trace_noise_um")),
             pose_sd_deg=number("pose_sd_deg", zero_or_more, 0.0),

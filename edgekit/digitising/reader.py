@@ -13,7 +13,8 @@ The settings file ``name.toml``::
     handle_axis = [0.0, 0.342, -0.940]  # from handle to working end
     internal_angle_deg = 75.0
     internal_angle_sd_deg = 1.5         # optional
-    thickness_mm = 0.71                 # not for sickles
+    thickness_mm = 0.71                 # at mid-length; not for sickles
+    thickness_taper = 0.2               # thicker at the heel, thinner at the toe; 0 by default
     width_mm = 0.86                     # optional: width when new, where the points show less
     noise_um = 10.0                     # optional, what the digitising is thought to have:
                                         # steps below ten times this say nothing about order
@@ -135,6 +136,7 @@ def _blade(file: BladeFile, curves: Curves) -> Blade:
         edges=edges,
         unused=unused,
         section=section,
+        thickness_taper=file.thickness_taper,
         trace=Trace(settings=file.settings.items, points_mm=curves, edges=traces),
     )
 
@@ -147,11 +149,14 @@ def _from_pattern(settings: Settings) -> Blade:
         raise settings.fault("pattern", "must be a table", remedy)
     inner = replace(settings, items=given)
     make = getattr(patterns, inner.text("pattern", patterns.__all__))
-    inner.only(["pattern", *inspect.signature(make).parameters])
+    known = inspect.signature(make).parameters
+    inner.only(["pattern", *known])
     arguments: dict[str, str | float] = {
         key: inner.text(key) if key == "name" else inner.number(key, patterns.argument)
         for key in given.keys() - {"pattern"}
     }
+    if known.keys() - arguments.keys() == {"thickness_taper"}:
+        arguments["thickness_taper"] = 0.0  # written whole, before there was a taper
     with reading(settings.file.name, named=False):
         return make(**arguments)  # type: ignore[no-any-return]
 

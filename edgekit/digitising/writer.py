@@ -152,4 +152,6 @@ def _exact_trace(blade: Blade) -> Trace:
         "thickness_mm": blade.thickness_mm,
         "width_mm": blade.section.width_mm,
     }
+    if blade.thickness_taper:
+        settings["thickness_taper"] = blade.thickness_taper
     return Trace(settings=settings, points_mm=rows)

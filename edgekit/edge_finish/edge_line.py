@@ -18,32 +18,36 @@ from edgekit.units import UM_PER_MM
 _POSITIVE = "Give lengths above 0 in micrometres."
 
 
-def scratch_lengths_um(ra_um: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """Correlation lengths across and along the lay from Ra across it, where no better is known.
+def scratch_lengths_um(spacing_um: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Correlation lengths across and along the lay from the spacing of the scratches.
 
-    A scratch is as wide as the mean distance between crossings of the mean line, π l⊥/√2, and
-    that width is ``scratch_width_per_ra`` times Ra; l∥ = ``lay_aspect`` · l⊥. Both numbers are
-    weak: one published finish and a free parameter.
+    The spacing is the mean distance between rises through the mean line across the lay,
+    √2 π l⊥ by Rice's formula; l∥ = ``lay_aspect`` · l⊥, a free parameter.
 
     Parameters
     ----------
-    ra_um : array_like (...)
-        Ra across the lay [µm].
+    spacing_um : array_like (...)
+        Spacing of scratches across the lay [µm], `Abrasive.scratch_spacing_um`.
 
     Returns
     -------
     l_perp_um, l_par_um : ndarray (...)
         Correlation lengths [µm].
 
+    Raises
+    ------
+    EdgekitError
+        For a spacing not above 0.
+
     Examples
     --------
-    >>> from edgekit.edge_finish.edge_line import scratch_lengths_um
-    >>> across, along = scratch_lengths_um(0.16)
-    >>> round(float(across), 3), round(float(along / across))
-    (0.317, 20)
+    >>> from edgekit.edge_finish.edge_line import scratch_lengths_um, teeth_per_mm
+    >>> across, along = scratch_lengths_um(10.0)
+    >>> round(float(teeth_per_mm(across))), round(float(along / across))
+    (100, 20)
     """
-    ra = array_between("ra_um", ra_um, 0, np.inf)
-    across = ra * value("scratch_width_per_ra") * np.sqrt(2) / np.pi
+    spacing = array_between("spacing_um", spacing_um, 0, np.inf)
+    across = spacing / (np.sqrt(2) * np.pi)
     return np.asarray(across), np.asarray(across * value("lay_aspect"))
 
 

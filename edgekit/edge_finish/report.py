@@ -2,8 +2,8 @@
 
 A facet's scratches of rms height Rq, with correlation lengths l⊥ across and l∥ along the lay, are
 cut by the other surface along a line: the edge line has rms height Rq/sin β in that surface and the
-correlation length 1/l² = sin²ψ/l⊥² + cos²ψ/l∥² at lay ψ. Everything that a picture shows is
-band-limited to a stated magnification.
+correlation length 1/l² = sin²ψ/l⊥² + cos²ψ/l∥² at lay ψ. Teeth are counted on all waves that are
+longer than the edge's own radius; a picture shows those that its magnification resolves.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from edgekit.edge_finish.edge_profile import EdgeProfile, realise
 from edgekit.edge_finish.texture import Roughness, roughness
 from edgekit.evidence_table import entry, value
 from edgekit.geometry.edge import Edge
-from edgekit.method.abrasive import Abrasive
+from edgekit.method.abrasive import RQ_PER_RA, Abrasive
 from edgekit.method.lay import Lay, StrokeDirection, face_planes, flank_planes, lay_on
 from edgekit.method.method import Method, Target
 from edgekit.method.wire_edge import WireEdgeFinding, wire_edge
@@ -32,8 +32,6 @@ FINISH_STATIONS = 400
 MAX_STATIONS = 100_000
 STATION_BYTES = 2000  # of frames, planes and lay at a station
 TENTH = 1.2816  # standard normal deviate with a tenth above it
-# A Gaussian surface: Rq / Ra.
-_RQ_PER_RA = math.sqrt(math.pi / 2)
 # Below this share of the shortest wave kept, a correlation length only whitens the band; drawing a
 # longer one with the band's own height loses 0.5 % of its teeth and is several times quicker.
 _WHITE_BELOW = 1 / 16
@@ -70,15 +68,17 @@ class Finish(Record):
         Its rms height in the surface it is traced on, all waves counted.
     internal_angle_deg : float
         Mean internal angle.
+    edge_radius_um : float
+        Radius of the edge; waves shorter than it are no teeth.
     min_wavelength_um : float
-        Shortest wave that the magnification shows.
+        Shortest wave that the magnification shows, not below the edge's radius.
     magnification : float
     local_teeth_per_mm : array (S,)
-        Teeth per millimetre by Rice's formula, without waves too short to show.
+        Teeth per millimetre by Rice's formula, without waves shorter than the edge's radius.
     teeth_per_mm : float
-        Mean of that along the edge.
+        Mean of that along the edge; it does not depend on the magnification.
     teeth_range_per_mm : tuple of float
-        Tenth and nine-tenth quantile of the mean, from the spreads of Ra and scratch width.
+        Tenth and nine-tenth quantile of the mean, from the spread of the scratch spacing.
     profile : EdgeProfile
         One edge line drawn at random, ``x_um, z_um``, as the magnification shows it.
     roughness : Roughness
@@ -93,6 +93,7 @@ class Finish(Record):
     length_um: FloatArray
     rq_um: FloatArray
     internal_angle_deg: float
+    edge_radius_um: float
     min_wavelength_um: float
     magnification: float
     local_teeth_per_mm: FloatArray
@@ -124,16 +125,43 @@ class Finish(Record):
         follows = edge_line.visible_rq_um(self.rq_um, self.length_um, min_wavelength_um=wave)
         return float(np.sqrt(np.mean(np.maximum(self.rq_um**2 - follows**2, 0.0))))
 
+    def told_apart(self, other: Finish) -> str:
+        """Whether the teeth of another finish differ by more than both spreads, in a sentence.
+
+        The counts are lognormal and independent; they differ where the chance that the order is
+        the one stated is nine in ten or more.
+
+        Raises
+        ------
+        EdgekitError
+            For anything but a finish.
+        """
+        instance("other", other, Finish, "Make one with edgekit.finish.")
+        names = f"{self.abrasive.name} and {other.abrasive.name}"
+        counts = f"{self.teeth_per_mm:.3g} and {other.teeth_per_mm:.3g} teeth per mm"
+        if self.abrasive == other.abrasive:
+            return f"{names}, one stone: {counts}; only the lay differs"
+        apart = abs(math.log(self.teeth_per_mm / other.teeth_per_mm))
+        spread = math.hypot(*(math.log(one.abrasive.spacing_gsd) for one in (self, other)))
+        if apart >= TENTH * spread:
+            return f"{names}: {counts}, a difference larger than what is not known of them"
+        return f"{names}: {counts}, which cannot be told apart with what is known of them"
+
     @property
     def assumptions(self) -> tuple[str, ...]:
         """What the numbers rest on."""
         low, high = self.teeth_range_per_mm
-        grain, width, aspect = map(entry, ("ra_per_grain", "scratch_width_per_ra", "lay_aspect"))
+        stone, slopes, aspect = self.abrasive, entry("ground_rms_slope"), entry("lay_aspect")
+        ra, grits = stone.ra_per_grain, stone.active_grits
         return (
-            f"Ra across the lay {self.abrasive.ra_um:.2g} µm, {grain.status.value}: {grain.source}",
-            f"scratch width {width.value:g} Ra ({width.status.value})",
+            f"Ra across the lay {stone.ra_um:.2g} µm, {ra.status.value}: {ra.source}",
+            f"scratches {stone.scratch_spacing_um:.2g} µm apart: grain {stone.grain_um:.3g} µm, "
+            + f"{grits.value:g} cutting per square of its size ({grits.status.value})",
+            f"rms slope across the lay {stone.rms_slope:.2g}; ground steel {slopes.spread} "
+            + f"({slopes.status.value})",
             f"scratches {aspect.value:g} times as long as wide ({aspect.status.value})",
             f"teeth {self.teeth_per_mm:.3g} per mm, 80 % range {low:.3g} to {high:.3g}",
+            f"waves below the edge's radius, {self.edge_radius_um:.3g} µm, are no teeth",
             f"waves below {self.min_wavelength_um:.3g} µm do not show at {self.magnification:g} x",
             f"roughness of the edge line: {self.roughness.lengths}",
             str(self.wire_edge),
@@ -156,6 +184,7 @@ def finish(
     *,
     rng: Seed,
     magnification: float = value("report_magnification"),
+    edge_radius_um: float = value("sharp_radius_um"),
     stations: int = FINISH_STATIONS,
 ) -> Finish:
     """What a method's stone and stroke leave on an edge.
@@ -168,8 +197,11 @@ def finish(
     rng : numpy.random.Generator, or a seed of one
         Source of the one edge line that is drawn.
     magnification : float
-        Magnification of the picture; shorter waves than it shows are left out of teeth, profile and
+        Magnification of the picture; shorter waves than it shows are left out of profile and
         roughness.
+    edge_radius_um : float
+        Radius of the edge [µm]; an edge carries no wave shorter than that. A freshly ground edge
+        by default.
     stations : int
         Equally spaced, both ends included.
 
@@ -180,12 +212,14 @@ def finish(
     Raises
     ------
     EdgekitError
-        For anything but an edge, a method and a generator, or a magnification not above 0.
+        For anything but an edge, a method and a generator, or a magnification or a radius not
+        above 0.
 
     Notes
     -----
-    Model: lay, amplitude and counts. Evidence: Ra by grain, scratch width and length, all weak and
-    given with their spread; no measurement on a hand-held stone and a hardened blade is known.
+    Model: lay, amplitude and counts. Evidence: Ra by grain, share of grits that cut, scratch
+    length, all weak and given with their spread; no measurement on a hand-held stone and a
+    hardened blade is known.
 
     Examples
     --------
@@ -202,18 +236,16 @@ def finish(
     instance("method", method, Method, "Make one with edgekit.methods.")
     rng = generator("rng", rng)
     magnification = positive("magnification", magnification)
-    shortest = float(edge_line.min_visible_um(magnification))
+    radius = positive("edge_radius_um", edge_radius_um)
+    shortest = max(float(edge_line.min_visible_um(magnification)), radius)
     size = count("stations", stations, 2, most=MAX_STATIONS, bytes_each=STATION_BYTES)
     arc = edge.stations(size)
     scratches = _lay(edge, arc, method)
     beta = np.degrees(edge.frame(arc, order=0).angle.value) + np.zeros(len(arc))
-    ra = method.abrasive.ra_um
-    across, along = edge_line.scratch_lengths_um(ra)
-    length = edge_line.correlation_length_um(scratches.lay_deg, l_perp_um=across, l_par_um=along)
-    rq = edge_line.edge_rq_um(beta, ra * _RQ_PER_RA)
+    length, rq = _texture(method.abrasive, scratches.lay_deg, beta)
     shown = edge_line.visible_rq_um(rq, length, min_wavelength_um=shortest)
     profile = _drawn(arc * UM_PER_MM, length, shown, shortest, rng)
-    teeth = edge_line.teeth_per_mm(length, min_wavelength_um=shortest)
+    teeth = edge_line.teeth_per_mm(length, min_wavelength_um=radius)
     return Finish(
         abrasive=method.abrasive,
         stroke=method.stroke.direction,
@@ -221,13 +253,14 @@ def finish(
         length_um=length,
         rq_um=rq,
         internal_angle_deg=float(beta.mean()),
+        edge_radius_um=radius,
         min_wavelength_um=shortest,
         magnification=magnification,
         local_teeth_per_mm=teeth,
         teeth_per_mm=float(teeth.mean()),
-        teeth_range_per_mm=_range(length, shortest, method.abrasive),
+        teeth_range_per_mm=_range(length, radius, method.abrasive),
         profile=profile,
-        roughness=_rough(profile, float(shown.mean()) / _RQ_PER_RA),
+        roughness=_rough(profile, float(shown.mean()) / RQ_PER_RA),
         wire_edge=wire_edge(method.stroke.direction.sense),
     )
 
@@ -237,6 +270,15 @@ def _lay(edge: Edge, arc: FloatArray, method: Method) -> Lay:
     if method.target is Target.FACE:
         return lay_on(face_planes(edge, arc), method.stroke.direction)
     return lay_on(flank_planes(edge, arc, method.guide.normals(edge, arc)), method.stroke.direction)
+
+
+def _texture(
+    abrasive: Abrasive, lay_deg: FloatArray, beta_deg: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Correlation length and rms height (S,) of the edge line [µm]."""
+    across, along = edge_line.scratch_lengths_um(abrasive.scratch_spacing_um)
+    length = edge_line.correlation_length_um(lay_deg, l_perp_um=across, l_par_um=along)
+    return length, edge_line.edge_rq_um(beta_deg, abrasive.ra_um * RQ_PER_RA)
 
 
 def _drawn(
@@ -260,10 +302,8 @@ def _rough(profile: EdgeProfile, ra_um: float) -> Roughness:
 
 
 def _range(length_um: FloatArray, shortest_um: float, abrasive: Abrasive) -> tuple[float, float]:
-    """Quantiles 0.1 and 0.9 of the mean number of teeth, Ra and scratch width lognormal."""
-    gsds = abrasive.ra_per_grain.gsd, entry("scratch_width_per_ra").gsd
-    spread = math.hypot(*map(math.log, gsds))
-    factor = np.exp(TENTH * spread * np.array([1.0, -1.0]))
+    """Quantiles 0.1 and 0.9 of the mean number of teeth, the scratch spacing lognormal."""
+    factor = abrasive.spacing_gsd ** (TENTH * np.array([1.0, -1.0]))
     teeth = edge_line.teeth_per_mm(factor[:, None] * length_um, min_wavelength_um=shortest_um)
     low, high = teeth.mean(axis=1)
     return float(low), float(high)

@@ -23,7 +23,7 @@ __all__ = ["strength", "strength_and_width", "worn_section"]
 
 LEFT_OUT = "Bending only; notches, twist and fatigue are left out. A model result is an estimate."
 LIMITS = (
-    "The limit by width is published (Murray et al. 1984); the limit by strength is assumed. "
+    "The limit by width is derived from Murray et al. 1984, the limit by strength is assumed. "
     + LEFT_OUT
 )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 
 import numpy as np
@@ -138,9 +139,16 @@ def edge_line(
                 for name, item in finishes.items()
             ),
             caption="In brackets the 80 % range. Waves below "
-            f"{first.min_wavelength_um:.2g} µm do not show. The line is one random draw.",
+            f"{first.min_wavelength_um:.2g} µm do not show. The line is one random draw."
+            + _stones_words(list(finishes.values())),
         )
     return axes
+
+
+def _stones_words(finishes: list[Finish]) -> str:
+    """Which stones of those shown can be told apart by their teeth."""
+    pairs = itertools.combinations(finishes, 2)
+    return "".join(f" {a.told_apart(b)}." for a, b in pairs if a.abrasive.name != b.abrasive.name)
 
 
 def _teeth_words(item: Finish) -> str:

@@ -133,10 +133,9 @@ def _face(ax: Axes3D, blade: Blade) -> None:
 
 def _lateral(blade: Blade, name: str, arc: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Depth and inset (V, S) of the lateral surface below an edge."""
-    width = np.minimum(blade.width_at(name, arc), blade.section.width_mm)
-    deepest = blade.section.depth_mm(np.maximum(width, 0.0))
+    deepest = blade.thickness_at(name, arc)
     depth = np.linspace(0.0, 1.0, DEPTHS)[:, None] * deepest
-    return depth, np.asarray(blade.section.inset_mm(depth))
+    return depth, np.asarray(blade.section.inset_mm(depth, deepest))
 
 
 def _place(here: EdgeFrame, across: FloatArray, down: FloatArray) -> FloatArray:

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from edgekit.checks import FloatArray, frozen_array, instance, worst_row
+from edgekit.checks import FloatArray, array_between, frozen_array, instance, number, worst_row
 from edgekit.display import html_table
 from edgekit.errors import BadArgument, EdgekitError
 from edgekit.geometry import vectors as vec
@@ -21,6 +21,7 @@ from edgekit.record import Record, read_only
 
 __all__ = ["Blade", "BladeClass", "width_between"]
 
+MAX_TAPER = 0.9  # a toe of no thickness is no blade
 WIDTH_STATIONS = 801  # of the far edge's polyline: its sagitta stays below 0.1 µm on a 1 mm toe
 
 
@@ -37,6 +38,12 @@ class BladeClass(enum.Enum):
     def tapers(self) -> bool:
         """Whether the width runs out to a point, as on sickles."""
         return self in (BladeClass.STRAIGHT_SICKLE, BladeClass.CURVED_SICKLE)
+
+
+def check_taper(name: str, taper: float) -> float:
+    """A taper of the thickness: 0 for none, below 1 so that a toe is left."""
+    remedy = "Give the share of the thickness by which heel and toe differ from mid-length."
+    return float(array_between(name, number(name, taper), 0.0, MAX_TAPER, remedy, ends=True))
 
 
 def section_of(
@@ -144,6 +151,9 @@ class Blade(Record):
         ``"edge"``.
     section : Section
         Cross-section when new.
+    thickness_taper : float
+        Share by which the thickness rises from mid-length to the heel and falls to the toe, in a
+        straight line; a sickle's thickness follows its width instead.
     unused : Edge, optional
         The inner edge of an area-specific curette: it bounds the width and is never ground.
     pattern : mapping, optional
@@ -156,6 +166,7 @@ class Blade(Record):
     kind: BladeClass
     edges: Mapping[str, Edge]
     section: Section
+    thickness_taper: float = 0.0
     unused: Edge | None = None
     pattern: Mapping[str, str | float] | None = None
     trace: Trace | None = None
@@ -167,6 +178,9 @@ class Blade(Record):
             instance("edges of a blade", one, Edge, remedy)
         if not self.edges:
             raise EdgekitError("a blade needs an edge", {}, "Give one edge or two.")
+        object.__setattr__(
+            self, "thickness_taper", check_taper("thickness_taper", self.thickness_taper)
+        )
         first, edge = next(iter(self.edges.items()))
         far = self.opposite(first)
         if far is not None:
@@ -213,8 +227,21 @@ class Blade(Record):
 
     @property
     def thickness_mm(self) -> float:
-        """Depth of the back below the face [mm]."""
+        """Depth of the back below the face at mid-length [mm]; of a sickle at the heel."""
         return self.section.thickness_mm
+
+    def thickness_at(self, name: str, arc_mm: FloatArray) -> FloatArray:
+        """Thickness (S,) below edge `name` at arc lengths [mm].
+
+        T (1 + τ (1 − 2x/L)) with the taper τ, a distance x along the blade from its heel; as far as
+        a round back allows. A sickle's follows its width.
+        """
+        edge = self.edges[name]
+        ends = edge.frame(edge.stations(101), order=0).position @ edge.roll_reference
+        along = edge.frame(arc_mm, order=0).position @ edge.roll_reference
+        share = 1 + self.thickness_taper * (1 - 2 * (along - ends.min()) / np.ptp(ends))
+        width = np.minimum(np.maximum(self.width_at(name, arc_mm), 1e-6), self.section.width_mm)
+        return self.section.depth_mm(width, share)
 
     def width_at(self, name: str, arc_mm: FloatArray) -> FloatArray:
         """Width (S,) of the face across edge `name` at arc lengths [mm], square to that edge."""

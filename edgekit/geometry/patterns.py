@@ -40,6 +40,7 @@ def universal_curette(
     width_mm: float = value("width_mm"),
     length_mm: float = value("length_mm"),
     thickness_mm: float = value("thickness_mm"),
+    thickness_taper: float = value("thickness_taper"),
     internal_angle_deg: float = value("internal_angle_deg"),
     face_tilt_deg: float = 0.0,
     plan_radius_mm: float = value("universal_plan_radius_mm"),
@@ -53,7 +54,9 @@ def universal_curette(
     name : str
         What the owner calls it.
     width_mm, length_mm, thickness_mm : float
-        Width at mid-length, length heel to toe, thickness [mm].
+        Width at mid-length, length heel to toe, thickness at mid-length [mm].
+    thickness_taper : float
+        Share by which the thickness rises to the heel and falls to the toe, 0 to 0.9.
     internal_angle_deg : float
         β [deg].
     face_tilt_deg : float
@@ -93,6 +96,7 @@ def area_specific_curette(
     width_mm: float = value("width_mm"),
     length_mm: float = value("length_mm"),
     thickness_mm: float = value("thickness_mm"),
+    thickness_taper: float = value("thickness_taper"),
     internal_angle_deg: float = value("internal_angle_deg"),
     face_tilt_deg: float = value("face_tilt_deg"),
     plan_radius_mm: float = value("plan_radius_mm"),
@@ -106,7 +110,9 @@ def area_specific_curette(
     name : str
         What the owner calls it.
     width_mm, length_mm, thickness_mm : float
-        Width, length along the mid-line, thickness [mm].
+        Width, length along the mid-line, thickness at mid-length [mm].
+    thickness_taper : float
+        As in `universal_curette`.
     internal_angle_deg : float
         β [deg].
     face_tilt_deg : float
@@ -145,6 +151,7 @@ def half_length_curette(
     width_mm: float = value("width_mm"),
     length_mm: float = value("length_mm") * value("half_length_ratio"),
     thickness_mm: float = value("thickness_mm"),
+    thickness_taper: float = value("thickness_taper"),
     internal_angle_deg: float = value("internal_angle_deg"),
     face_tilt_deg: float = value("face_tilt_deg"),
     plan_radius_mm: float = value("plan_radius_mm"),
@@ -159,6 +166,8 @@ def half_length_curette(
         What the owner calls it.
     width_mm, length_mm, thickness_mm : float
         As of `area_specific_curette`; the length is half of its.
+    thickness_taper : float
+        As of `area_specific_curette`.
     internal_angle_deg, face_tilt_deg : float
         As of `area_specific_curette`.
     plan_radius_mm, bow_radius_mm, shank_bend_deg : float
@@ -351,6 +360,7 @@ class Pattern(Record):
             edges=edges,
             unused=unused,
             section=section,
+            thickness_taper=size.get("thickness_taper", 0.0),
             pattern={"pattern": function, "name": self.name, **size},
         )
 

@@ -2,6 +2,7 @@
 
 A section is described from one edge: at depth v below the face the lateral surface stands
 `inset_mm(v)` inward of the edge. It starts along the flank, inset = v cotβ, and ends at the back.
+A blade that tapers in thickness has the section of its own thickness at every place.
 """
 
 from dataclasses import dataclass
@@ -11,6 +12,9 @@ import numpy as np
 from edgekit.checks import FloatArray, between, keep_numbers, positive
 from edgekit.errors import EdgekitError
 from edgekit.geometry.edge import check_angle_deg
+
+# A thickness stops so short of a wedge's, where a round back has no radius left.
+_WEDGE = 1e-6
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,8 +35,12 @@ class _Flanked:
     def _beta(self) -> float:
         return float(np.radians(self.internal_angle_deg))
 
-    def inset_mm(self, depth_mm: FloatArray) -> FloatArray:
-        """v cotβ."""
+    def inset_mm(
+        self,
+        depth_mm: FloatArray,
+        thickness_mm: FloatArray | None = None,  # noqa: ARG002
+    ) -> FloatArray:
+        """v cotβ, whatever the thickness."""
         return np.asarray(depth_mm / np.tan(self._beta))
 
 
@@ -47,9 +55,11 @@ class _Thick(_Flanked):
         remedy = "Give the blade's thickness in millimetres."
         keep_numbers(self, thickness_mm=positive("thickness_mm", self.thickness_mm, remedy))
 
-    def depth_mm(self, width_mm: FloatArray) -> FloatArray:
-        """The thickness, everywhere."""
-        return np.full_like(np.asarray(width_mm, dtype=float), self.thickness_mm)
+    def depth_mm(self, width_mm: FloatArray, share: FloatArray | float = 1.0) -> FloatArray:
+        """The thickness times `share` of it (...), at any width."""
+        return np.asarray(
+            np.ones_like(np.asarray(width_mm, dtype=float)) * self.thickness_mm * share
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,7 +79,7 @@ class RoundBack(_Thick):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        low, high = self.width_mm / 2 * np.tan([self._beta / 2, self._beta])
+        low, high = self._thinnest_and_thickest_mm
         if not low <= self.thickness_mm < high:
             raise EdgekitError(
                 f"thickness_mm must lie between {low:.3g} (all round) and {high:.3g} (a wedge)",
@@ -78,10 +88,24 @@ class RoundBack(_Thick):
             )
 
     @property
+    def _thinnest_and_thickest_mm(self) -> FloatArray:
+        """Thickness of a section that is all round, and of one that is a wedge."""
+        return np.asarray(self.width_mm / 2 * np.tan([self._beta / 2, self._beta]))
+
+    def depth_mm(self, width_mm: FloatArray, share: FloatArray | float = 1.0) -> FloatArray:
+        """The thickness times `share` of it (...), as far as a round back allows."""
+        low, high = self._thinnest_and_thickest_mm
+        high = max((1 - _WEDGE) * high, self.thickness_mm)
+        return np.clip(super().depth_mm(width_mm, share), low, high)
+
+    @property
     def back_radius_mm(self) -> float:
         """Radius of the back."""
+        return float(self._back_radius_mm(np.asarray(self.thickness_mm)))
+
+    def _back_radius_mm(self, thickness_mm: FloatArray) -> FloatArray:
         sin, cos = np.sin(self._beta), np.cos(self._beta)
-        return float((self.width_mm / 2 * sin - self.thickness_mm * cos) / (1 - cos))
+        return np.asarray((self.width_mm / 2 * sin - thickness_mm * cos) / (1 - cos))
 
     @property
     def flank_mm(self) -> float:
@@ -96,14 +120,17 @@ class RoundBack(_Thick):
         upper = self.flank_mm * sin * (self.width_mm / 2 + rho * sin)
         return float(upper + rho**2 * (self._beta - sin * cos))
 
-    def inset_mm(self, depth_mm: FloatArray) -> FloatArray:
-        """v cotβ down the flank, then the circle of the back."""
+    def inset_mm(self, depth_mm: FloatArray, thickness_mm: FloatArray | None = None) -> FloatArray:
+        """v cotβ down the flank, then the circle of the back, at a thickness (...)."""
         v = np.asarray(depth_mm, dtype=float)
-        rho = self.back_radius_mm
-        below = np.clip(v - (self.thickness_mm - rho), -rho, rho)
+        thick = np.asarray(self.thickness_mm if thickness_mm is None else thickness_mm)
+        rho = self._back_radius_mm(thick)
+        centre = thick - rho
+        below = np.clip(v - centre, -rho, rho)
         back = self.width_mm / 2 - np.sqrt(rho**2 - below**2)
-        on_flank = v <= self.flank_mm * np.sin(self._beta)
-        return np.where(on_flank, super().inset_mm(v), back)
+        # the flat flank ends level with the point of tangency, ρ cosβ below the circle's centre
+        flank = self.width_mm / 2 * np.cos(self._beta) + centre * np.sin(self._beta)
+        return np.where(v <= flank * np.sin(self._beta), super().inset_mm(v), back)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -125,8 +152,12 @@ class Triangular(_Flanked):
         """(w/2) T."""
         return self.width_mm / 2 * self.thickness_mm
 
-    def depth_mm(self, width_mm: FloatArray) -> FloatArray:
-        """(w/2) tanβ at the local width."""
+    def depth_mm(
+        self,
+        width_mm: FloatArray,
+        share: FloatArray | float = 1.0,  # noqa: ARG002
+    ) -> FloatArray:
+        """(w/2) tanβ at the local width; its flanks meet there, so it has no other thickness."""
         return np.asarray(width_mm / 2 * np.tan(self._beta))
 
 

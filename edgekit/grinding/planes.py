@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from edgekit.checks import FloatArray
 from edgekit.contact.apex import clear_inset
 from edgekit.contact.facets import Spacing, placement_density
+from edgekit.evidence_table import value
 from edgekit.geometry.edge import Edge
 from edgekit.grinding.edge_state import (
     EdgeState,
@@ -38,7 +39,7 @@ from edgekit.method.method import Method
 from edgekit.method.strokes import Advance
 from edgekit.units import UM_PER_MM
 
-MIN_WEIGHT = 0.1  # share of the usual advance below which a seating does not count as one
+MIN_WEIGHT = value("least_advance_share")
 EVEN_SHARES = 8192  # interpolating between them is off by less than 0.1 µm
 
 

@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray, Seed, count, generator
+from edgekit.evidence_table import value
 from edgekit.grinding.modes import MODES
 
-PATCHES = 16  # independent patches of dulling along one edge
+PATCHES = int(value("dull_patches"))  # independent patches of dulling along one edge
 TERMS = 4  # tilt, swing, position, advance
 STROKE_TERMS = 3 + MODES  # tilt, swing, position, and the tilt's modes within the stroke
 STROKES_AHEAD = 16  # strokes drawn at once

@@ -97,10 +97,12 @@ def prepare_edge(blade: Blade, name: str, *, stations: int, depths: int) -> Edge
     arc = edge.stations(size)
     frame = edge.frame(arc, order=1)
     width = np.maximum(blade.width_at(name, arc), 1e-6)
-    deepest = blade.section.depth_mm(np.minimum(width, blade.section.width_mm))
+    deepest = blade.thickness_at(name, arc)
     depth = graded(rows)[:, None] * deepest
     beta = frame.angle.value + np.zeros_like(arc)
-    back = blade.section.inset_mm(depth) - depth / np.tan(np.radians(blade.internal_angle_deg))
+    back = blade.section.inset_mm(depth, deepest) - depth / np.tan(
+        np.radians(blade.internal_angle_deg)
+    )
     return EdgeGrid(
         name=name,
         edge=edge,

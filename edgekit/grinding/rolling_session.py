@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 FLAT_RAD = np.radians(10.0)  # an edge that turns by less is ground flat: a plane lies on all of it
 REGISTERED_RAD = np.radians(value("registered_swing_sd_deg"))  # it finds its direction there
 KEEN_MM = 1.0  # how far below a limit an edge without a worn corner counts
-MAX_STROKES = 400  # after so many a person asks what is wrong
+MAX_STROKES = int(value("max_stone_strokes"))
 
 
 class StrokeDraws(Protocol):

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from edgekit.checks import FloatArray, Seed, instance, positive
 from edgekit.display import html_table, html_text
 from edgekit.errors import EdgekitError
+from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.edge_state import EdgeState, GroundEdge
 from edgekit.grinding.kernel import SessionRuns, aim_at, sharpen_runs
@@ -25,7 +26,7 @@ __all__ = ["EdgeSession", "Session", "SessionOutcome", "check_parts", "sharpen"]
 
 SHARPEN_STATIONS = 400
 SHARPEN_DEPTHS = 16
-ANGLE_ALARM_DEG = 20.0  # far outside any tolerance: the setting is wrong, not the hand unsteady
+ANGLE_ALARM_DEG = value("angle_alarm_deg")
 
 
 class SessionOutcome(enum.StrEnum):

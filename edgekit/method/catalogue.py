@@ -28,6 +28,7 @@ def _free_hand(*, novice: bool = False) -> Hand:
     who = "novice" if novice else "freehand"
     return Hand(
         tilt_deg=ErrorTerm(
+            bias=value("novice_tilt_bias_deg") if novice else 0.0,
             person_sd=value(f"{who}_tilt_bias_sd_deg"),
             sd=value(f"{who}_tilt_sd_deg"),
             sd_gsd=entry("freehand_tilt_sd_deg").gsd,
@@ -70,7 +71,7 @@ def freehand(
         When grinding stops: until the land is a fresh edge's; local strokes, until the edge is
         clear.
     novice : bool
-        A hand that has not learnt the angle.
+        A hand that has not learnt the angle: it errs more, and to one side.
     hand : Hand, optional
         Errors of your own; then `novice` only names the method.
 
