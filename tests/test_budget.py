@@ -12,7 +12,7 @@ from scipy import stats
 from edgekit.clinic.cost.budget import budget, count_quantiles, minutes_per_session
 from edgekit.clinic.cost.prices import Prices, read_prices
 from edgekit.clinic.cost.saving import IntervalChange, MethodChange, saving
-from edgekit.clinic.forecast.forecast import forecast
+from edgekit.clinic.forecasting.forecast import forecast
 from edgekit.clinic.log.log import read_log
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import entry

@@ -15,10 +15,10 @@ import pytest
 from scipy import optimize, stats
 
 import edgekit as ek
-from edgekit.clinic.forecast.crossing_time import Drift, passed_share, quantiles, two_sided_z
-from edgekit.clinic.forecast.forecast import forecast
-from edgekit.clinic.forecast.kalman import Readings, likelihood, sweep
-from edgekit.clinic.forecast.pooling import pool
+from edgekit.clinic.forecasting.crossing_time import Drift, passed_share, quantiles, two_sided_z
+from edgekit.clinic.forecasting.forecast import forecast
+from edgekit.clinic.forecasting.kalman import Readings, likelihood, sweep
+from edgekit.clinic.forecasting.pooling import pool
 from edgekit.clinic.log.log import read_log
 from edgekit.errors import EdgekitError
 from edgekit.life.retire import Basis, MaxWidthLoss, MinLength, MinWidth
@@ -32,7 +32,7 @@ COVERS = (0.86, 0.94)
 
 ALONE = """
 import resource, sys
-from edgekit.clinic.forecast.forecast import forecast
+from edgekit.clinic.forecasting.forecast import forecast
 from edgekit.clinic.log.log import read_log
 from edgekit.life.retire import MaxWidthLoss
 before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from edgekit.clinic.forecast.growth import Growth, check_growth
+from edgekit.clinic.forecasting.growth import Growth, check_growth
 from tests.degradation_data import (
     CRACK_MM,
     CRACK_TIME,

@@ -6,7 +6,7 @@ Sources: arithmetic in the tests; the gamma-Poisson mean is the textbook conjuga
 import numpy as np
 import pandas as pd
 
-from edgekit.clinic.forecast.session_rate import pace
+from edgekit.clinic.forecasting.session_rate import pace
 from edgekit.clinic.log.history import history
 from edgekit.clinic.log.log import read_log
 

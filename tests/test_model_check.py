@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 
 import edgekit as ek
-from edgekit.clinic.forecast.provenance import PARTS
+from edgekit.clinic.forecasting.provenance import PARTS
 from edgekit.errors import EdgekitError
 from tests.wear_blades import in_steps
 

@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 
 from edgekit.clinic.cost.budget import budget
 from edgekit.clinic.cost.prices import read_prices
-from edgekit.clinic.forecast.forecast import forecast
-from edgekit.clinic.forecast.survival import survival
+from edgekit.clinic.forecasting.forecast import forecast
+from edgekit.clinic.forecasting.survival import survival
 from edgekit.clinic.log.log import read_log
 from edgekit.errors import EdgekitError
 from edgekit.life.retire import MaxWidthLoss

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from edgekit.clinic.forecast.survival import fit_weibull, kaplan_meier, survival
+from edgekit.clinic.forecasting.survival import fit_weibull, kaplan_meier, survival
 from edgekit.clinic.log.log import read_log
 from edgekit.errors import EdgekitError
 

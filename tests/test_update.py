@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from edgekit.clinic.forecast.update import Scale, update_inputs, update_loss
+from edgekit.clinic.forecasting.update import Scale, update_inputs, update_loss
 from edgekit.errors import EdgekitError
 
 GRID = 1e-6

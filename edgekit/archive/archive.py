@@ -13,7 +13,7 @@ import pandas as pd
 
 from edgekit import checks, citing
 from edgekit.archive.codec import Decoder, Encoder
-from edgekit.clinic.forecast.forecast import Forecast
+from edgekit.clinic.forecasting.forecast import Forecast
 from edgekit.errors import BadFile, reading
 from edgekit.files import file_path, write_file
 from edgekit.life.life import Life

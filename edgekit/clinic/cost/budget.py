@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.clinic.cost.prices import Prices
-from edgekit.clinic.forecast.crossing_time import bounded, passed_share, two_sided_z
-from edgekit.clinic.forecast.forecast import Forecast
+from edgekit.clinic.forecasting.crossing_time import bounded, passed_share, two_sided_z
+from edgekit.clinic.forecasting.forecast import Forecast
 from edgekit.clinic.log.cells import Event
 from edgekit.clinic.log.history import ServiceStatus, history
 from edgekit.clinic.log.log import Log

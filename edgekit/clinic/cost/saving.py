@@ -10,9 +10,9 @@ from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.clinic.cost.budget import minutes_per_session
 from edgekit.clinic.cost.prices import Prices
-from edgekit.clinic.forecast.crossing_time import two_sided_z
-from edgekit.clinic.forecast.forecast import Forecast
-from edgekit.clinic.forecast.session_rate import DAYS_PER_YEAR
+from edgekit.clinic.forecasting.crossing_time import two_sided_z
+from edgekit.clinic.forecasting.forecast import Forecast
+from edgekit.clinic.forecasting.session_rate import DAYS_PER_YEAR
 from edgekit.clinic.log.history import ServiceStatus
 from edgekit.clinic.log.log import Log
 from edgekit.errors import EdgekitError

@@ -12,7 +12,7 @@ from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.clinic.bench.plan import BenchPlan
 from edgekit.clinic.cost.budget import Budget
-from edgekit.clinic.forecast.forecast import Forecast
+from edgekit.clinic.forecasting.forecast import Forecast
 from edgekit.clinic.log.history import history
 from edgekit.errors import EdgekitError
 from edgekit.figures import style

@@ -5,7 +5,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from edgekit import checks
-from edgekit.clinic.forecast.forecast import Forecast
+from edgekit.clinic.forecasting.forecast import Forecast
 from edgekit.clinic.log.cells import Event
 from edgekit.clinic.log.history import ENDS, events_by_edge
 from edgekit.errors import EdgekitError

@@ -16,9 +16,9 @@ import pandas as pd
 
 from edgekit import checks
 from edgekit.checks import FloatArray
-from edgekit.clinic.forecast.crossing_time import bounded, two_sided_z
-from edgekit.clinic.forecast.forecast import Forecast
-from edgekit.clinic.forecast.update import Scale, update_inputs, update_loss
+from edgekit.clinic.forecasting.crossing_time import bounded, two_sided_z
+from edgekit.clinic.forecasting.forecast import Forecast
+from edgekit.clinic.forecasting.update import Scale, update_inputs, update_loss
 from edgekit.clinic.log.history import ServiceStatus
 from edgekit.clinic.tray import PATTERNS
 from edgekit.errors import Cannot

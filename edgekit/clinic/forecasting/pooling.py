@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
-from edgekit.clinic.forecast.kalman import Nodes, Readings, likelihood, sweep
+from edgekit.clinic.forecasting.kalman import Nodes, Readings, likelihood, sweep
 from edgekit.evidence_table import entry, value
 from edgekit.record import Record
 

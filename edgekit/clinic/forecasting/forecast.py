@@ -11,11 +11,11 @@ from scipy import stats
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.citing import paragraph
-from edgekit.clinic.forecast.crossing_time import Drift, bounded, quantiles, two_sided_z
-from edgekit.clinic.forecast.growth import GroupGrowth, check_growth
-from edgekit.clinic.forecast.kalman import Readings
-from edgekit.clinic.forecast.pooling import Pooled, pool
-from edgekit.clinic.forecast.session_rate import Pace, pace
+from edgekit.clinic.forecasting.crossing_time import Drift, bounded, quantiles, two_sided_z
+from edgekit.clinic.forecasting.growth import GroupGrowth, check_growth
+from edgekit.clinic.forecasting.kalman import Readings
+from edgekit.clinic.forecasting.pooling import Pooled, pool
+from edgekit.clinic.forecasting.session_rate import Pace, pace
 from edgekit.clinic.log.history import History, ServiceStatus, history
 from edgekit.clinic.log.log import Log
 from edgekit.display import html_list
@@ -122,7 +122,7 @@ def forecast(log: Log, *, retire: MinWidth | MaxWidthLoss, level: float = LEVEL)
     """Forecast every edge of a log.
 
     Width falls along a straight line of sessions; edges of one pattern and method borrow strength
-    from one another (`edgekit.clinic.forecast.kalman` states the model). Sessions left count from
+    from one another (theory: `edgekit.clinic.forecasting.kalman`). Sessions left count from
     the last date of the log.
     Dates follow from the pace of sharpening, whose own spread is part of the interval. Where a
     straight line does not hold, `growth` and `message` say so; the numbers are still the line's.
