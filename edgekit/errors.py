@@ -72,7 +72,7 @@ class BadArgument(EdgekitError):
 
 
 class BadFile(EdgekitError):
-    """A file that cannot be read, or holds what it must not.
+    """A file that cannot be read or written, or holds what it must not.
 
     Parameters
     ----------

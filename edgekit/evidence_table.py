@@ -10,7 +10,7 @@ import enum
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -917,7 +917,9 @@ def entry(name: str) -> Evidence:
     'published'
     """
     if name not in _BY_NAME:
-        raise EdgekitError("no such entry of the evidence table", name, "See edgekit.evidence().")
+        raise BadArgument(
+            "no such entry of the evidence table", name, "See edgekit.evidence().", argument="name"
+        )
     return _BY_NAME[name]
 
 

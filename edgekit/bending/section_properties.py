@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from edgekit.checks import FloatArray, frozen_array, matched
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.record import Record
 
 __all__ = ["SectionProperties", "bending_stress_mpa", "section_properties", "stress_in"]
@@ -81,10 +81,11 @@ def section_properties(outline_mm: ArrayLike) -> SectionProperties:
     """
     outline = frozen_array("outline_mm", outline_mm)
     if outline.ndim < 2 or outline.shape[-1] != 2 or outline.shape[-2] < 3:
-        raise EdgekitError(
+        raise BadArgument(
             "outline_mm must have shape (..., V, 2) with V of 3 or more",
             outline.shape,
             "Give the corners of each outline, one row per corner.",
+            argument="outline_mm",
         )
     return _integrals(*_checked(outline))
 
@@ -125,11 +126,12 @@ def _checked(outline: FloatArray) -> tuple[_Local, FloatArray]:
     size = np.maximum(np.ptp(x, axis=-1), np.ptp(y, axis=-1))
     thin = ~(np.abs(near.area) > _MIN_AREA * size**2)
     if thin.any():
-        raise EdgekitError(
+        raise BadArgument(
             "outline_mm must enclose an area",
             float(near.area[thin].flat[0]),
             f"Outline {np.argwhere(thin)[0].tolist()} is a line, a point or a figure of eight; "
             "give its corners in order.",
+            argument="outline_mm",
         )
     dx, dy = near.centroid()
     local = _local(near.x - dx[..., None], near.y - dy[..., None])
@@ -153,7 +155,7 @@ def _refuse_crossings(outline: FloatArray, local: _Local) -> None:
         corners = outline[where]
         corners = corners[(corners != np.roll(corners, -1, axis=0)).any(axis=1)]
         if _crosses(corners):
-            raise EdgekitError(
+            raise BadArgument(
                 f"outline_mm {where} must not cross or touch itself",
                 corners,
                 "Give its corners in order, once round.",
@@ -245,8 +247,11 @@ def bending_stress_mpa(outline_mm: ArrayLike, moment_nmm: ArrayLike) -> FloatArr
     outline = frozen_array("outline_mm", outline_mm)
     moment = frozen_array("moment_nmm", moment_nmm)
     if moment.ndim < 1 or moment.shape[-1] != 2:
-        raise EdgekitError(
-            "moment_nmm must have shape (..., 2)", moment.shape, "Give moments about x and y."
+        raise BadArgument(
+            "moment_nmm must have shape (..., 2)",
+            moment.shape,
+            "Give moments about x and y.",
+            argument="moment_nmm",
         )
     return stress_in(section, outline, moment)
 

@@ -15,7 +15,7 @@ from edgekit.bending.beam import (
 )
 from edgekit.checks import FloatArray, positive
 from edgekit.display import html_text
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.recession_field import EdgeGrid, inset_at
@@ -197,7 +197,7 @@ def strength(
     lost = shortened_mm(grids, [_end(*pair) for pair in zip(grids, wears, strict=True)])
     stress = model.mpa_per_n(wears, lost)[:, 0]
     if not np.isfinite(stress).all():
-        raise EdgekitError(
+        raise Cannot(
             "nothing is left of the blade at a section",
             float(model.arc_mm[np.argwhere(~np.isfinite(stress))[0, -1]]),
             "Give a smaller recession [µm], or fewer sessions.",

@@ -18,7 +18,7 @@ from edgekit.checks import FloatArray, array_between, fraction, instance, positi
 from edgekit.edge_finish.line_contact import LineContact, default_contact
 from edgekit.edge_finish.report import TENTH, Finish
 from edgekit.edge_finish.tooth_wear import ToothWear, gaussian_heights, wear_teeth
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.evidence_table import entry, value
 from edgekit.record import Record, freeze
 
@@ -183,7 +183,7 @@ def blunting(
     hardness = counterfaces() if on is None else on
     instance("on", hardness, Mapping, "Give a dictionary of name to hardness in HV.")
     if not hardness:
-        raise EdgekitError("blunting needs a counterface", dict(hardness), "Give a hardness in HV.")
+        raise BadArgument("blunting needs a counterface", dict(hardness), "Give a hardness in HV.")
     base = default_contact() if contact is None else contact
     instance("contact", base, LineContact, "Give a LineContact, or None for the default.")
     remedy = f"Give {_MAX_STROKES:g} strokes or fewer."

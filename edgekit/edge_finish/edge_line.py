@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from edgekit.checks import FloatArray, array_between, frozen_array, matched, positive
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.evidence_table import value
 from edgekit.units import UM_PER_MM
 
@@ -88,10 +88,11 @@ def correlation_length_um(
     along = array_between("l_par_um", l_par_um, 0, np.inf, _POSITIVE)
     psi, across, along = matched("lay_deg, l_perp_um and l_par_um", psi, across, along)
     if not (along >= across).all():
-        raise EdgekitError(
+        raise BadArgument(
             "l_par_um must not be below l_perp_um",
             (across.tolist(), along.tolist()),
             "Scratches are longer along the lay: swap the two.",
+            argument="l_par_um",
         )
     return np.asarray(1 / np.hypot(np.sin(psi) / across, np.cos(psi) / along))
 

@@ -5,7 +5,7 @@ from numpy.typing import ArrayLike
 
 from edgekit import checks
 from edgekit.checks import FloatArray
-from edgekit.errors import Cannot, EdgekitError
+from edgekit.errors import BadArgument, Cannot
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
 
@@ -100,7 +100,12 @@ def realise(
         checks.array_between("rq_um", rq_um, 0, np.inf, ends=True),
     )
     if arc.ndim != 1 or arc.size < 2 or not (np.diff(arc) > 0).all():
-        raise EdgekitError("arc_um must rise, with 2 stations or more", arc, "Sort the stations.")
+        raise BadArgument(
+            "arc_um must rise, with 2 stations or more",
+            arc,
+            "Sort the stations.",
+            argument="arc_um",
+        )
     step = float(length.min()) / checks.count("steps", steps, 2)
     rng = checks.generator("rng", rng)
     if min_wavelength_um is None:

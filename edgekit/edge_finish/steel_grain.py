@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from edgekit.checks import instance
 from edgekit.display import html_list
 from edgekit.edge_finish.report import Finish
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 from edgekit.evidence_table import Status
 
 __all__ = ["LayExplains", "SteelGrainClaim", "Witness", "steel_grain_claim"]
@@ -152,7 +152,7 @@ def steel_grain_claim(along: Finish, across: Finish) -> SteelGrainClaim:
     for name, given in (("along", along), ("across", across)):
         instance(name, given, Finish, "Give two finishes, made with edgekit.finish.")
     if along.abrasive != across.abrasive or along.magnification != across.magnification:
-        raise EdgekitError(
+        raise Cannot(
             "the two finishes must differ in the stroke alone",
             (along.abrasive.name, across.abrasive.name, along.magnification, across.magnification),
             "Use one stone and one magnification for both.",

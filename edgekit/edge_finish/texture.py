@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from edgekit.checks import FloatArray, count, frozen_array, positive
 from edgekit.edge_finish.material_curve import CoreParameters, MaterialCurve, material_curve
 from edgekit.edge_finish.profile_filter import mean_line
-from edgekit.errors import Cannot, EdgekitError
+from edgekit.errors import BadArgument, Cannot
 from edgekit.evidence_table import value
 from edgekit.record import Record
 
@@ -186,10 +186,11 @@ def roughness(
     cutoff = positive("cutoff_um", cutoff_um, "Give the cut-off in micrometres.")
     room = (x[-1] - x[0]) / cutoff - 2 * _RUN
     if not cutoff >= _MIN_SPACINGS * (x[-1] - x[0]) / (x.size - 1):
-        raise EdgekitError(
+        raise BadArgument(
             "cutoff_um must be at least two mean spacings of the points",
             cutoff,
             "Give a longer cut-off or more points.",
+            argument="cutoff_um",
         )
     # With some slack, so that a profile of exactly the right length does not lose a section.
     fit = min(parts, math.floor(room * (1 + 1e-12) + 1e-9))
@@ -209,18 +210,19 @@ def _profile(x_um: ArrayLike, z_um: ArrayLike) -> tuple[FloatArray, FloatArray]:
     """Checked copies of a profile."""
     x, z = frozen_array("x_um", x_um, (None,)), frozen_array("z_um", z_um, (None,))
     if x.size != z.size:
-        raise EdgekitError(
+        raise BadArgument(
             "x_um and z_um must be of one length", (x.size, z.size), "Give one height per position."
         )
     if x.size < 3:
-        raise EdgekitError("a profile needs 3 points or more", x.size, "Give more points.")
+        raise BadArgument("a profile needs 3 points or more", x.size, "Give more points.")
     step = np.diff(x)
     if not (step > 0).all():
         worst = int(np.argmin(step))
-        raise EdgekitError(
+        raise BadArgument(
             f"x_um must rise throughout, but not after entry {worst}",
             float(step[worst]),
             "Sort the points and drop repeated positions.",
+            argument="x_um",
         )
     return x, z
 

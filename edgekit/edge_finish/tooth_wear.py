@@ -24,7 +24,7 @@ from numpy.typing import ArrayLike
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.edge_finish.line_contact import LineContact, default_contact
-from edgekit.errors import Cannot, EdgekitError
+from edgekit.errors import BadArgument, Cannot
 from edgekit.evidence_table import value
 from edgekit.record import Record
 
@@ -184,10 +184,12 @@ def wear_teeth(
     start = value("sharp_radius_um") if sharp_radius_um is None else sharp_radius_um
     heights = checks.frozen_array("heights_um", heights_um, (None,))
     if not heights.size:
-        raise EdgekitError("heights_um must hold a height", heights.size, "Give the edge line.")
+        remedy = "Give the edge line."
+        raise BadArgument("heights_um must hold a height", 0, remedy, argument="heights_um")
     report = checks.array_between("strokes", np.atleast_1d(strokes), 0, np.inf, ends=True)
     if report.ndim != 1 or not report.size or not (np.diff(report) >= 0).all():
-        raise EdgekitError("strokes must be a list that does not fall", report, "Sort the strokes.")
+        what = "strokes must be a list that does not fall"
+        raise BadArgument(what, report, "Sort the strokes.", argument="strokes")
     radius = np.full(heights.size, checks.positive("sharp_radius_um", start))
     line = _Line(
         # A rounded apex stands lower than the sharp one.

@@ -13,7 +13,7 @@ from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.contact.holder import Setting
 from edgekit.contact.orientation import Orientation
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.evidence_table import value
 from edgekit.figures import style
 from edgekit.figures.words import describe
@@ -173,7 +173,7 @@ def setting(
     given = [setting_or_list] if isinstance(setting_or_list, Setting) else setting_or_list
     settings = checks.items_of("setting_or_list", given, Setting, "Take it from ek.best_setting.")
     if not settings:
-        raise EdgekitError("no setting to draw", settings, "Give one Setting or more.")
+        raise BadArgument("no setting to draw", settings, "Give one Setting or more.")
     checks.at_least("tolerance_deg", tolerance_deg, 0.0, "Give degrees, such as 2.")
     shared = len(settings) > 1 and not any(_served(s).all() for s in settings)
     thin = not shared or len(settings) <= MAX_THIN

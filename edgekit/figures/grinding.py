@@ -9,7 +9,7 @@ from matplotlib.lines import Line2D
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.contact.facets import Facets
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.figures import style
 from edgekit.figures.contact import ALONG
 from edgekit.figures.words import describe
@@ -277,7 +277,9 @@ def profile(session: Session, edge_name: str, ax: Axes | None = None) -> Axes:
     checks.instance("session", session, Session, "Take the result of ek.sharpen.")
     checks.instance("edge_name", edge_name, str, f"Choose from {list(session.edges)}.")
     if edge_name not in session.edges:
-        raise EdgekitError("no such edge", edge_name, f"Choose from {list(session.edges)}.")
+        raise BadArgument(
+            "no such edge", edge_name, f"Choose from {list(session.edges)}.", argument="edge_name"
+        )
     checks.instance("ax", ax, (Axes, type(None)), "Give the Axes of a matplotlib figure.")
     edge = session.edges[edge_name]
     k = len(edge.arc_mm) // 2

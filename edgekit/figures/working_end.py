@@ -17,7 +17,7 @@ from edgekit.checks import FloatArray
 from edgekit.contact.facets import evenly_placed
 from edgekit.contact.orientation import orient
 from edgekit.contact.stone import FlatStone, Stone
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.figures import style
 from edgekit.figures.words import describe, root_figure
 from edgekit.geometry.blade import Blade, width_between
@@ -100,7 +100,9 @@ def _axes_in_space(ax: Axes | None) -> Axes:
         # Placed by hand: the automatic layout does not know what a turned box leaves free.
         return Figure(figsize=(6.4, 4.2)).add_axes((0.0, 0.0, 1.0, 0.9), projection="3d")
     if not hasattr(ax, "plot_surface"):
-        raise EdgekitError("ax must be three-dimensional", ax, 'Give projection="3d".')
+        raise BadArgument(
+            "ax must be three-dimensional", ax, 'Give projection="3d".', argument="ax"
+        )
     return ax
 
 
@@ -296,7 +298,7 @@ def section(blade_or_section: Blade | Section, ax: Axes | None = None) -> Axes:
     """
     shape = blade_or_section.section if isinstance(blade_or_section, Blade) else blade_or_section
     if not hasattr(shape, "inset_mm"):
-        raise EdgekitError("no cross-section to draw", shape, "Give a Blade or its section.")
+        raise BadArgument("no cross-section to draw", shape, "Give a Blade or its section.")
     depth = np.linspace(0.0, shape.thickness_mm, 201)
     outline = _closed(shape, shape.width_mm, depth, np.asarray(shape.inset_mm(depth)))
     beta = float(np.radians(shape.internal_angle_deg))

@@ -16,7 +16,7 @@ import numpy as np
 from scipy.interpolate import CubicHermiteSpline
 
 from edgekit.checks import FloatArray, finite, frozen_array, keep_numbers, worst_row
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.geometry import jet, vectors
 from edgekit.geometry.curve import Curve
 from edgekit.geometry.jet import Jet
@@ -69,8 +69,11 @@ class BentArcs(Record):
     def __post_init__(self) -> None:
         lengths = frozen_array("lengths_mm", self.lengths_mm, (None,))
         if not (len(lengths) and (lengths > 0).all()):
-            raise EdgekitError(
-                "lengths_mm must be above 0", lengths.tolist(), "Give one length per arc."
+            raise BadArgument(
+                "lengths_mm must be above 0",
+                lengths.tolist(),
+                "Give one length per arc.",
+                argument="lengths_mm",
             )
         keep_numbers(
             self,
@@ -151,7 +154,7 @@ class CurvePath(Record):
         arc = self.arc_of(u)
         speed = vectors.norm(self.curve.derivatives(u, 1)[1])
         if (row := worst_row(speed, 1e-9 * arc[-1] / (u[-1] - u[0]))) is not None:
-            raise EdgekitError(
+            raise BadArgument(
                 "the curve has zero speed at a parameter",
                 float(u[row]),
                 "Choose a parameter along which the point always moves.",

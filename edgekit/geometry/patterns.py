@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 
 from edgekit.checks import between, finite, keep_numbers, number, positive
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade, BladeClass, section_of
 from edgekit.geometry.edge import Edge, fixed_angle
@@ -420,11 +420,12 @@ def _universal(of: Pattern) -> dict[str, Edge]:
     # The toe's circle is tangent to both sides and ends at x = length/2.
     toe = (2 * half - kappa * (half**2 + long**2)) / (2 * (1 - kappa * long))
     if not (kappa * long < 1 and 0 < toe < long):
-        raise EdgekitError(
+        raise BadArgument(
             f"plan_radius_mm must exceed {(half**2 + long**2) / (2 * half):.3g} for this width "
             "and length",
             of.arguments["plan_radius_mm"],
             "Widen the blade, shorten it, or straighten its sides.",
+            argument="plan_radius_mm",
         )
     turn = math.asin(kappa * (long - toe) / (1 - kappa * toe))
     to_toe = turn / kappa if kappa else long - toe
@@ -445,10 +446,11 @@ def _area_specific(of: Pattern) -> dict[str, Edge]:
     middle = radius - half
     turn = (length - half) / middle
     if not (length > width and turn < math.pi):
-        raise EdgekitError(
+        raise BadArgument(
             "length_mm must exceed the width and turn the blade by less than half a circle",
             length,
             "Check length and plan radius against each other.",
+            argument="length_mm",
         )
     heading = length / 2 / middle
 
@@ -465,10 +467,11 @@ def _sickle(of: Pattern) -> dict[str, Edge]:
     kappa = of.curvature("plan_radius_mm")
     chord, lean = math.hypot(length, half), math.atan2(half, length)
     if not kappa * chord < 1:
-        raise EdgekitError(
+        raise BadArgument(
             f"plan_radius_mm must exceed the edge's chord of {chord:.3g} mm",
             of.arguments["plan_radius_mm"],
             "Straighten the edges or shorten the blade.",
+            argument="plan_radius_mm",
         )
     bulge = math.asin(kappa * chord / 2)
     arc = (2 * bulge / kappa if kappa else chord, -kappa)

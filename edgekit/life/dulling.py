@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 
 from edgekit import checks
 from edgekit.checks import FloatArray
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.evidence_table import value
 from edgekit.geometry.edge import check_angle_deg
 from edgekit.record import Record
@@ -215,7 +215,7 @@ class TableDulling(Record):
         strokes = checks.frozen_array("strokes", self.strokes, (None,))
         radius = checks.frozen_array("radius_um", self.radius_um, strokes.shape)
         if len(strokes) < 2 or not ((np.diff(strokes) > 0) & (np.diff(radius) > 0)).all():
-            raise EdgekitError(
+            raise BadArgument(
                 "strokes and radius_um must both rise, over two rows or more",
                 radius.tolist(),
                 "Sort the table by strokes; average neighbouring readings where the radius falls.",

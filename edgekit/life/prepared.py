@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from edgekit.bending import beam
 from edgekit.checks import FloatArray, count
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.edge_state import EdgeState
 from edgekit.grinding.kernel import aim_at
@@ -102,8 +102,11 @@ class PreparedBlade(Record):
     ) -> Self:
         """Prepare a blade and a method, with `strength` for rules about bending."""
         if precision not in (np.float64, np.float32):
-            raise EdgekitError(
-                "no such precision", precision, "Give numpy.float64 or numpy.float32."
+            raise BadArgument(
+                "no such precision",
+                precision,
+                "Give numpy.float64 or numpy.float32.",
+                argument="precision",
             )
         stations, depths = count("stations", stations, 2), count("depths", depths, 3)
         ready = _prepared(blade, stations, depths, precision)  # type: ignore[arg-type]

@@ -17,7 +17,7 @@ from typing import NamedTuple, Protocol, runtime_checkable
 import numpy as np
 
 from edgekit.checks import FloatArray, count, finite, fraction, instance, keep_numbers, unit_vector
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge, station_weights_mm
@@ -238,7 +238,7 @@ class HolderStroke:
         a, n = planes.handle_axis, planes.normal
         ahead = a - (n @ a)[:, None] * n
         if not (vec.norm(ahead) > _MIN_IN_PLANE).all():
-            raise EdgekitError(
+            raise Cannot(
                 "the handle is perpendicular to the stone and has no direction on it",
                 float(planes.arc_mm[np.argmin(vec.norm(ahead))]),
                 "Use a StraightStroke or an Oblique one for this surface.",
@@ -256,7 +256,7 @@ def _angle_deg(planes: GroundPlanes, direction: FloatArray) -> FloatArray:
     along, into = vec.dot(direction, planes.tangent), vec.dot(direction, planes.into)
     size = np.hypot(along, into)
     if not (size > _MIN_IN_PLANE).all():
-        raise EdgekitError(
+        raise Cannot(
             "the stroke is perpendicular to the stone at a station",
             float(planes.arc_mm[np.argmin(size)]),
             "Choose a direction that lies more nearly in the ground surface.",

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.contact.facets import Spacing
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.evidence_table import value
 from edgekit.lazy import shown
 from edgekit.method.lay import Oblique, StrokeDirection
@@ -217,10 +217,11 @@ class LocalStroke:
             checks.instance(name, getattr(self, name), kind, f"Choose from {names}.")
         _check_direction(self.direction)
         if self.planes > MAX_PLANES:
-            raise EdgekitError(
+            raise BadArgument(
                 "too many seatings of the stone on one edge",
                 self.planes,
                 f"Keep placements times strokes per placement to {MAX_PLANES} or less.",
+                argument="planes",
             )
 
     @property

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from edgekit.checks import instance
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 from edgekit.evidence_table import Evidence, Gsd, Range, entry
 from edgekit.geometry.blade import Blade
 from edgekit.life.dulling import PowerDulling
@@ -98,9 +98,7 @@ def _ends(item: Evidence) -> tuple[float, float]:
         return item.value / item.spread.gsd, item.value * item.spread.gsd
     if isinstance(item.spread, Range):
         return item.spread.low, item.spread.high
-    raise EdgekitError(
-        "this input has no stated spread", item.name, "State one in the evidence table."
-    )
+    raise Cannot("this input has no stated spread", item.name, "State one in the evidence table.")
 
 
 def _models(method: Method) -> dict[str, Mapping[str, Method]]:

@@ -26,7 +26,7 @@ from edgekit.bending.beam import Wear, end_inset_mm, life_bending_model, shorten
 from edgekit.checks import FloatArray, at_least, count, fraction, instance, positive
 from edgekit.contact.holder import best_setting
 from edgekit.display import html_text
-from edgekit.errors import Cannot, EdgekitError
+from edgekit.errors import BadArgument, Cannot
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade, BladeClass
 from edgekit.grinding.recession_field import inset_at, prepare_edge
@@ -82,7 +82,7 @@ def mixture(side: Method, face: Method, *, sides: int, faces: int) -> Method | A
     sides = count("sides", sides, 0, most=MAX_MIXED)
     faces = count("faces", faces, 0, most=MAX_MIXED)
     if sides + faces == 0:
-        raise EdgekitError("a mixture needs a session", (sides, faces), "Give 1 or more of either.")
+        raise BadArgument("a mixture needs a session", (sides, faces), "Give 1 or more of either.")
     if sides == 0 or faces == 0:
         return replace(face, name="face only") if sides == 0 else replace(side, name="sides only")
     return Alternation(
@@ -363,10 +363,11 @@ def face_or_sides(
     [0.0, 1.0]
     """
     limits = crossover(blade)
-    checks.items_of("mixes", mixes, tuple, "Give (sides, faces) pairs.")
+    remedy = "Give (sides, faces) pairs."
+    checks.items_of("mixes", mixes, tuple, remedy)
     checks.items_of("tilts_deg", tilts_deg, object, "Give degrees in a list.")
     if not mixes:
-        raise EdgekitError("face_or_sides needs a mixture", mixes, "Give (sides, faces) pairs.")
+        raise BadArgument("mixes must hold a mixture", mixes, remedy, argument="mixes")
     edge = next(iter(blade.edges.values()))
     side = side or held(best_setting(edge), stop=UntilClear())
     face = face or face_honing()

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike
 
 from edgekit import checks
 from edgekit.checks import FloatArray, count, fraction, frozen_array, positive
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument, Cannot
 from edgekit.record import Record
 from edgekit.study.case import Task
 from edgekit.study.grid import Grid, Inputs, input_count, list_grid, power_of_two, spread_values
@@ -119,7 +119,9 @@ def variance_shares(
     fraction("level", level)
     size = input_count(inputs)
     if not outputs:
-        raise EdgekitError("an output is needed", outputs, f"Choose from {list(OUTPUTS)}.")
+        raise BadArgument(
+            "an output is needed", outputs, f"Choose from {list(OUTPUTS)}.", argument="outputs"
+        )
     seed = count("seed", seed, 0)
     unit = qmc.Sobol(d=2 * size, rng=seed).random(number)
     a, b = unit[:, :size], unit[:, size:]
@@ -129,7 +131,7 @@ def variance_shares(
     x = np.stack([spread_values(n, inputs[n], share[:, i]) for i, n in enumerate(inputs)], axis=1)
     y = np.asarray(function(x), dtype=float).T
     if y.shape != (len(outputs), len(x)):
-        raise EdgekitError("the function must give one row per point", y.T.shape, "Give (N, K).")
+        raise BadArgument("the function must give one row per point", y.T.shape, "Give (N, K).")
     blocks = y.reshape(len(outputs), size + 2, number)
     best = _indices(blocks)
     rng = np.random.default_rng(seed)
@@ -230,7 +232,9 @@ def _output(table: pd.DataFrame, name: str, *, summary: bool = False) -> FloatAr
     """A column of numbers of a sweep."""
     column = "sessions_p50" if summary and name == "sessions" else name
     if column not in table or table[column].dtype.kind not in "if":
-        raise EdgekitError("no such output", name, f"Choose from {list(OUTPUTS)} and the like.")
+        raise BadArgument(
+            "no such output", name, f"Choose from {list(OUTPUTS)} and the like.", argument="name"
+        )
     return table[column].to_numpy(dtype=float)
 
 
@@ -241,7 +245,7 @@ def _complete_sweep(task: Task, grid: Grid, **options: Any) -> pd.DataFrame:
         table = sweep(task, grid, **options)
     bad = table[table["status"] != RunStatus.OK.value]
     if len(bad):
-        raise EdgekitError(
+        raise Cannot(
             f"{bad['row'].nunique()} of {len(grid)} rows could not be simulated",
             bad["status"].iloc[0],
             "Narrow the ranges so that every value can be used; if it was interrupted, call again.",
@@ -386,12 +390,14 @@ def runs_needed(pilot: ArrayLike, *, error: float, level: float = LEVEL) -> int:
 
     values = frozen_array("pilot", pilot, (None,))
     if len(values) < 2:
-        raise EdgekitError("a pilot needs 2 runs or more", len(values), "Run a few first.")
+        raise BadArgument("a pilot needs 2 runs or more", len(values), "Run a few first.")
     positive("error", error)
     if fraction("level", level) == 1:
-        raise EdgekitError("level must be below 1", level, "Give 0.95, say.")
+        raise BadArgument("level must be below 1", level, "Give 0.95, say.", argument="level")
     quantile = float(t.ppf((1 + level) / 2, len(values) - 1))
     root = quantile * float(values.std(ddof=1)) / float(error)
     if not root < MAX_RUNS**0.5:
-        raise EdgekitError("so small an error needs too many runs", error, "Allow a larger one.")
+        raise BadArgument(
+            "so small an error needs too many runs", error, "Allow a larger one.", argument="error"
+        )
     return max(len(values), int(np.ceil(root**2)))

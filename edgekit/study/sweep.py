@@ -21,7 +21,7 @@ import pandas as pd
 from edgekit import checks
 from edgekit.checks import count, instance
 from edgekit.citing import paragraph
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.grinding.random_streams import SeededKeys
 from edgekit.study.case import LifeCase, Task
 from edgekit.study.checkpoint import Folder, Table, joined
@@ -203,13 +203,16 @@ def _with_words(frame: pd.DataFrame, task: Task, grid: Grid, runs: int, seed: in
 def _check(task: Task, grid: Grid, executor: Executor | None) -> None:
     """Refuse arguments that cannot be used, and names in the grid that cannot be set."""
     if not callable(task):
-        raise EdgekitError("task must be callable", task, "Give a LifeCase or a function.")
+        raise BadArgument(
+            "task must be callable", task, "Give a LifeCase or a function.", argument="task"
+        )
     instance("grid", grid, Grid, "Make one with full_grid or list_grid.")
     if executor is not None and not callable(getattr(executor, "submit", None)):
-        raise EdgekitError(
+        raise BadArgument(
             "executor must have a submit",
             executor,
             "Give a concurrent.futures.Executor, such as ProcessPoolExecutor(2), or None.",
+            argument="executor",
         )
     check_names = getattr(task, "check_names", None)
     if check_names is not None:

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 from edgekit.evidence_table import Range, entry
 from edgekit.record import Record
 
@@ -79,7 +79,7 @@ def _factor(name: str) -> Factor:
     """The lognormal of an entry of the evidence table."""
     item = entry(name)
     if not isinstance(item.spread, Range):
-        raise EdgekitError(f"{name} needs a range in the evidence table", item.spread, "Add it.")
+        raise Cannot(f"{name} needs a range in the evidence table", item.spread, "Add it.")
     return Factor(item.value, float(np.log(item.spread.high / item.spread.low) / (2 * NORMAL_95)))
 
 

@@ -18,7 +18,7 @@ from edgekit.checks import FloatArray
 from edgekit.clinic.bench.settings import SettingRange, fewest_settings
 from edgekit.contact.holder import Holder, station_windows
 from edgekit.contact.orientation import Orientation, orient
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
 from edgekit.geometry.edge import Edge
@@ -111,7 +111,7 @@ def min_clear_deg(holder: Holder) -> float:
     if clears.all():
         return -90.0
     if not clears[-1]:
-        raise EdgekitError(
+        raise Cannot(
             "the handle or shank touches the stone at every elevation",
             holder,
             "Check the holder's dimensions: pivot, reach, handle, shank.",

@@ -19,7 +19,7 @@ from edgekit.clinic.forecasting.session_rate import Pace, pace
 from edgekit.clinic.log.history import History, ServiceStatus, history
 from edgekit.clinic.log.log import Log
 from edgekit.display import html_list
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 from edgekit.life.retire import MaxWidthLoss, MinWidth
 from edgekit.record import Record
 from edgekit.units import LEVEL, UM_PER_MM
@@ -202,7 +202,7 @@ def forecast(log: Log, *, retire: MinWidth | MaxWidthLoss, level: float = LEVEL)
 def _measured(past: History, file: str) -> NDArray[np.bool_]:
     """Which edges have a reading."""
     if len(past.reading_um) == 0:
-        raise EdgekitError("the log has no width of any edge", file, "Measure the edges.")
+        raise Cannot("the log has no width of any edge", file, "Measure the edges.")
     return past.edges["readings"].to_numpy() > 0
 
 

@@ -29,7 +29,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from edgekit.checks import FloatArray, frozen_array
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.record import Record
 
 IntArray = NDArray[np.int64]
@@ -79,7 +79,7 @@ class Readings(Record):
         order = np.argsort(index, kind="stable")
         size = np.bincount(index, minlength=len(groups))
         if len(groups) == 0 or size.min() == 0 or len(size) > len(groups):
-            raise EdgekitError(
+            raise BadArgument(
                 "each edge needs a reading and a group", size.tolist(), "Leave out the others."
             )
         start = np.cumsum(size) - size
@@ -87,7 +87,7 @@ class Readings(Record):
         step = np.diff(count[order], prepend=0.0)
         step[within == 0] = 0.0
         if step.min() < 0:
-            raise EdgekitError(
+            raise BadArgument(
                 "sessions fall within an edge", float(step.min()), "Order readings by time."
             )
         by_size = np.argsort(-size, kind="stable")

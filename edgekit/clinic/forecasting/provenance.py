@@ -8,7 +8,7 @@ from edgekit import checks
 from edgekit.clinic.forecasting.forecast import Forecast
 from edgekit.clinic.log.cells import Event
 from edgekit.clinic.log.history import ENDS, events_by_edge
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 
 __all__ = ["source_rows"]
 
@@ -75,15 +75,18 @@ def source_rows(result: Forecast, instrument: str, edge: str, column: str) -> pd
         checks.instance(name, given, str, "Give it as the forecast's table does.")
     row = table[(table["instrument"] == instrument) & (table["edge"] == edge)]
     if row.empty:
-        raise EdgekitError(
+        raise BadArgument(
             "the forecast has no such edge",
             (instrument, edge),
             "See result.table and result.unread.",
         )
     stem = str(column).removesuffix("_low").removesuffix("_high")
     if stem not in PARTS:
-        raise EdgekitError(
-            "rows are known of the numbers only", column, f"Choose from {', '.join(PARTS)}."
+        raise BadArgument(
+            "rows are known of the numbers only",
+            column,
+            f"Choose from {', '.join(PARTS)}.",
+            argument="column",
         )
     events, edges = events_by_edge(result.log.rows)
     keys = ["instrument", "edge"]

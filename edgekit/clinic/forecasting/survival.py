@@ -14,7 +14,7 @@ from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.clinic.log.history import ServiceStatus, history
 from edgekit.clinic.log.log import Log
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument, Cannot
 from edgekit.record import Record
 from edgekit.units import LEVEL
 
@@ -121,7 +121,7 @@ def _censored(time: ArrayLike, ended: ArrayLike) -> tuple[FloatArray, NDArray[np
     times = checks.frozen_array("time", time, (None,))
     done = np.asarray(ended, dtype=bool)
     if done.shape != times.shape or len(times) == 0 or not (times >= 0).all():
-        raise EdgekitError(
+        raise BadArgument(
             "each life needs a time of 0 or more and whether it ended", times, "Check the lives."
         )
     return times, done
@@ -189,7 +189,7 @@ def fit_weibull(time: ArrayLike, ended: ArrayLike) -> Weibull:
     """
     times, done = _censored(time, ended)
     if not (times > 0).all() or len(np.unique(times[done])) < 2:
-        raise EdgekitError(
+        raise Cannot(
             "a Weibull fit needs lives above 0 and two ends at different lives",
             len(np.unique(times[done])),
             "Wait for more ends.",

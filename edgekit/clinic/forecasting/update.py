@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 
 from edgekit import checks
 from edgekit.checks import FloatArray, frozen_array
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.record import Record
 
 
@@ -51,7 +51,9 @@ class Updated(Record):
 
 def _to_log(mean: FloatArray, sd: FloatArray, name: str) -> tuple[FloatArray, FloatArray]:
     if not (mean > 0).all():
-        raise EdgekitError(f"{name} must be above 0 on a log scale", mean, "Use Scale.LINEAR.")
+        raise BadArgument(
+            f"{name} must be above 0 on a log scale", mean, "Use Scale.LINEAR.", argument="mean"
+        )
     variance = np.log1p((sd / mean) ** 2)
     return np.log(mean) - variance / 2, np.sqrt(variance)
 
@@ -64,7 +66,9 @@ def _from_log(mean: FloatArray, sd: FloatArray) -> tuple[FloatArray, FloatArray]
 def _pair(name: str, mean: ArrayLike, sd: ArrayLike) -> tuple[FloatArray, FloatArray]:
     means, sds = frozen_array(f"{name} mean", mean), frozen_array(f"{name} sd", sd)
     if not (sds > 0).all():
-        raise EdgekitError(f"the sd of the {name} must be above 0", sd, "Give a positive sd.")
+        raise BadArgument(
+            f"the sd of the {name} must be above 0", sd, "Give a positive sd.", argument="sd"
+        )
     return means, sds
 
 
@@ -149,14 +153,16 @@ def update_inputs(
     loss = frozen_array("predicted_um", predicted_um, (len(x),))
     y, sy = (np.asarray(v) for v in _pair("observation", *observed_um))
     if len(x) < 10 * x.shape[1] or not loss.std() > 0:
-        raise EdgekitError(
+        raise BadArgument(
             "the runs must differ and number ten per input or more", len(x), "Run the model more."
         )
     logs = np.asarray([s is Scale.LOG for s in scales or (Scale.LINEAR,) * x.shape[1]])
     if len(logs) != x.shape[1]:
-        raise EdgekitError("each input needs a scale", scales, "Give one Scale per input.")
+        raise BadArgument(
+            "each input needs a scale", scales, "Give one Scale per input.", argument="scales"
+        )
     if logs.any() and not (x[:, logs] > 0).all():
-        raise EdgekitError("an input must be above 0 on a log scale", x, "Use Scale.LINEAR.")
+        raise BadArgument("an input must be above 0 on a log scale", x, "Use Scale.LINEAR.")
     x = np.where(logs, np.log(np.where(logs, x, 1.0)), x)
     off = loss - loss.mean()
     shared = (x - x.mean(axis=0)).T @ off / (len(x) - 1)

@@ -10,7 +10,7 @@ from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.clinic.log.cells import Event
 from edgekit.clinic.log.log import Log
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
 
@@ -66,9 +66,7 @@ def history(log: Log) -> History:
     """
     checks.instance("log", log, Log, "Read it first: log = ek.read_log(path).")
     if log.rows.empty:
-        raise EdgekitError(
-            "the log has no good rows", log.file, "See log.rejected for the reasons."
-        )
+        raise Cannot("the log has no good rows", log.file, "See log.rejected for the reasons.")
     events, edges = events_by_edge(log.rows)
     code = events["at"].to_numpy()
     sharpened = (events["event"] == Event.SHARPENED).to_numpy()

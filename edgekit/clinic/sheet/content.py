@@ -14,7 +14,7 @@ from edgekit.clinic.bench.plan import BenchPlan
 from edgekit.clinic.bench.requirements import Tool
 from edgekit.clinic.bench.steps import Step
 from edgekit.clinic.sheet.drawing import Drawing, drawings
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.record import Record
 from edgekit.safety import CAUTIONS
 
@@ -94,7 +94,7 @@ def compose(plan: BenchPlan, title: str) -> Sheet:
     title = " ".join(str(title).split())
     if not 0 < len(title) <= MAX_TITLE:
         remedy = "Give the name of the tray."
-        raise EdgekitError(f"a title has 1 to {MAX_TITLE} letters", title[:MAX_TITLE], remedy)
+        raise BadArgument(f"a title has 1 to {MAX_TITLE} letters", title[:MAX_TITLE], remedy)
     total = plan.minutes.iloc[-1]
     runs = _runs(plan)
     late = plan.edges.loc[~plan.edges["planned"], ["instrument", "edge"]]

@@ -14,7 +14,7 @@ from edgekit.clinic.bench.plan import BenchPlan
 from edgekit.clinic.cost.budget import Budget
 from edgekit.clinic.forecasting.forecast import Forecast
 from edgekit.clinic.log.history import history
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument, Cannot
 from edgekit.figures import style
 from edgekit.figures.words import describe
 from edgekit.units import UM_PER_MM
@@ -94,7 +94,7 @@ def _bars(plan: BenchPlan) -> list[tuple[str, float, float]]:
     """Name and window of every stretch that is ground in the holder, the lowest window first."""
     order = plan.order[plan.order["how"] == "holder"]
     if order.empty:
-        raise EdgekitError("the plan has no step in the holder", len(plan.order), "Widen it.")
+        raise Cannot("the plan has no step in the holder", len(plan.order), "Widen it.")
     held = set(zip(order["instrument"], order["edge"], strict=True))
     bars = [
         (f"{a.instrument} {a.name}", low, high)
@@ -181,7 +181,7 @@ def _edge_of(
         checks.instance(name, given, str, "Give it as the forecast's table does.")
     rows = table[(table["instrument"] == instrument) & (table["edge"] == edge)]
     if rows.empty:
-        raise EdgekitError("the forecast has no such edge", (instrument, edge), "See its table.")
+        raise BadArgument("the forecast has no such edge", (instrument, edge), "See its table.")
     at = past.edges.index[(past.edges["instrument"] == instrument) & (past.edges["edge"] == edge)]
     own = past.reading_edge == at[0]
     return rows.iloc[0], past.reading_sessions[own], past.reading_um[own] / UM_PER_MM
@@ -232,7 +232,7 @@ def due(result: Forecast, ax: Axes | None = None, *, max_edges: int = 14) -> Axe
     first = in_use.sort_values("sessions_left", kind="stable").head(edges)
     if first.empty:
         remedy = "Check the retired and broken events."
-        raise EdgekitError("no edge of the log is in use", len(result.table), remedy)
+        raise Cannot("no edge of the log is in use", len(result.table), remedy)
     named = (f"{row.instrument} {row.edge}" for row in first.itertuples())
     names = [style.brief(name, ROW_LETTERS) for name in named]
     rows = range(len(names))

@@ -9,7 +9,7 @@ from edgekit import checks
 from edgekit.clinic.bench.plan import BenchPlan
 from edgekit.clinic.sheet.content import compose
 from edgekit.clinic.sheet.page import page
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.figures.clinic.sheet_paper import PAPER_MM, sheet_pdf, sheet_png
 from edgekit.figures.words import Picture
 from edgekit.files import file_path, write_file
@@ -60,7 +60,7 @@ def setting_sheet(
     target = file_path(path)
     suffix = target.suffix.lower()
     if suffix not in (".html", ".pdf"):
-        raise EdgekitError(
+        raise BadArgument(
             "a setting sheet is written as .html or .pdf",
             str(target),
             "End the name in one of them.",

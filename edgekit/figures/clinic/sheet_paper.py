@@ -24,7 +24,7 @@ from PIL import Image
 from edgekit.clinic.sheet.content import Block, Line, Sheet
 from edgekit.clinic.sheet.drawing import Drawing, Ink, placed
 from edgekit.clinic.sheet.page import MIN_ZOOM, PICTURE_MM
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -343,7 +343,7 @@ def _check_letters(sheet: Sheet) -> None:
     known = get_font(findfont(_font(bold=False))).get_charmap()
     for text in [sheet.title, *sheet.left, *(f"{b.instrument} {b.edge}" for b in sheet.blocks)]:
         if not text.isprintable() or any(ord(letter) not in known for letter in text):
-            raise EdgekitError(
+            raise Cannot(
                 "the font of the PDF lacks a letter of this text",
                 text,
                 "Write the sheet as .html and print that, or use other letters.",

@@ -8,7 +8,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from edgekit import checks
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.figures import style
 from edgekit.figures.words import capital, describe, quantity, quantity_name
 from edgekit.study.sensitivity import Sensitivity, Tornado
@@ -166,5 +166,7 @@ def _output(table: pd.DataFrame, y: str) -> pd.DataFrame:
     checks.instance("y", y, str, "Give the name of an output.")
     part = table[table["output"] == y]
     if not len(part):
-        raise EdgekitError("no such output", y, f"Choose from {table['output'].unique().tolist()}.")
+        raise BadArgument(
+            "no such output", y, f"Choose from {table['output'].unique().tolist()}.", argument="y"
+        )
     return part.assign(name=part["input"].map(quantity_name))

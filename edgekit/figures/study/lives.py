@@ -11,7 +11,7 @@ from matplotlib.ticker import MaxNLocator
 
 from edgekit import checks
 from edgekit.checks import FloatArray
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.figures import style
 from edgekit.figures.words import describe, quantity
 from edgekit.life.life import Life, Lives
@@ -100,7 +100,7 @@ def _items(lives: Lives | Life | Comparison | Sequence[Lives]) -> list[Lives | L
     checks.instance("lives", lives, (Lives, Life, Comparison, list, tuple), remedy)
     items: list[Lives | Life] = [lives] if isinstance(lives, Lives | Life) else [*lives]
     if not items:
-        raise EdgekitError("no life to draw", lives, remedy)
+        raise BadArgument("no life to draw", lives, remedy, argument="lives")
     for item in items:
         checks.instance("lives", item, (Lives, Life), remedy)
     return items
@@ -285,7 +285,7 @@ def differences(
     against = comparison.methods[base].name
     table = table.drop(index=base).sort_values("difference", kind="stable")
     if not len(table):
-        raise EdgekitError("one method has no difference", against, "Compare two methods or more.")
+        raise BadArgument("one method has no difference", against, "Compare two methods or more.")
     findings = []
     clear = int(((table["low"] > 0) | (table["high"] < 0)).sum())
     with style.canvas(ax, _size(len(table))) as axes:

@@ -11,7 +11,7 @@ from matplotlib.ticker import MaxNLocator
 
 from edgekit import checks
 from edgekit.checks import FloatArray
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument, Cannot
 from edgekit.figures import style
 from edgekit.figures.study.lives import INTERVALS
 from edgekit.figures.words import capital, describe, quantity, quantity_name
@@ -127,11 +127,11 @@ def _succeeded(table: pd.DataFrame, *columns: str) -> pd.DataFrame:
         checks.instance("column", name, str, f"Choose from {[*table.columns]}.")
         if name not in table.columns:
             remedy = f"Choose from {[*table.columns]}."
-            raise EdgekitError("the sweep has no such column", name, remedy)
+            raise BadArgument("the sweep has no such column", name, remedy)
     done = table[table["status"] == RunStatus.OK.value]
     if not len(done):
         shown = table["status"].iloc[0] if len(table) else "no row"
-        raise EdgekitError("every row of the sweep failed", shown, "Fix the cause shown.")
+        raise Cannot("every row of the sweep failed", shown, "Fix the cause shown.")
     return done
 
 
@@ -140,16 +140,16 @@ def _check_lines(done: pd.DataFrame, x: str, y: str, by: str | None, against: ob
     for name in (x, y):
         if done[name].dtype.kind not in "if":
             remedy = "Give objects and names to `by`."
-            raise EdgekitError("an axis needs a column of numbers", name, remedy)
+            raise BadArgument("an axis needs a column of numbers", name, remedy)
     if against is not None:
         checks.finite("against", against)
         _check_partners(done, x, y, by, against)
     count = 1 if by is None else done[by].nunique(dropna=False)
     if count > len(style.SERIES):
-        raise EdgekitError(f"too many values of {by} to tell apart", count, "Draw 5 or fewer.")
+        raise BadArgument(f"too many values of {by} to tell apart", count, "Draw 5 or fewer.")
     fields = [x] if by is None else [x, by]
     if done[[*fields, "row"]].drop_duplicates().duplicated(fields).any():
-        raise EdgekitError(
+        raise BadArgument(
             "several rows of the grid would fall on one point",
             fields,
             "Name in `by` the field in which they differ, or give a part of the table.",
@@ -160,13 +160,15 @@ def _check_partners(done: pd.DataFrame, x: str, y: str, by: str | None, against:
     """Refuse a table in which a life has no partner at the value `against`, or more than one."""
     if f"{y}_mc" in done or "run" not in done:
         remedy = "Sweep with summary=False."
-        raise EdgekitError("differences need one row per life", "a summary", remedy)
+        raise BadArgument("differences need one row per life", "a summary", remedy)
     if done.duplicated(["run", x, *([by] if by is not None else [])]).any():
         remedy = "Name it as by, or take a part."
-        raise EdgekitError("another field varies as well, so lives have no partner", x, remedy)
+        raise BadArgument(
+            "another field varies as well, so lives have no partner", x, remedy, argument="x"
+        )
     if against not in set(done[x]):
         remedy = f"Choose from {sorted(set(done[x]))}."
-        raise EdgekitError(f"{x} never has that value", against, remedy)
+        raise BadArgument(f"{x} never has that value", against, remedy, argument="against")
 
 
 def _means(
@@ -235,7 +237,7 @@ def life_dots(
     done = _succeeded(table, y, by)
     if "run" not in done:
         remedy = "Sweep without summary."
-        raise EdgekitError("single lives need one row per life", "a summary", remedy)
+        raise BadArgument("single lives need one row per life", "a summary", remedy)
     axis_end = checks.at_least("axis_end", axis_end, 0.0)
     parts = done.groupby(by)[y]
     names = [_shown(value) for value, _ in parts]
