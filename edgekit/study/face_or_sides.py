@@ -364,9 +364,8 @@ def face_or_sides(
     """
     limits = crossover(blade)
     remedy = "Give (sides, faces) pairs."
-    checks.items_of("mixes", mixes, tuple, remedy)
     checks.items_of("tilts_deg", tilts_deg, object, "Give degrees in a list.")
-    if not mixes:
+    if not checks.items_of("mixes", mixes, tuple, remedy):
         raise BadArgument("mixes must hold a mixture", mixes, remedy, argument="mixes")
     edge = next(iter(blade.edges.values()))
     side = side or held(best_setting(edge), stop=UntilClear())
