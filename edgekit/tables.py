@@ -22,7 +22,7 @@ import pandas as pd
 
 from edgekit import checks
 from edgekit.errors import EdgekitError, reading
-from edgekit.files import file_path, write_file
+from edgekit.files import file_path, read_file, write_file
 
 __all__ = ["read_table", "rows", "write_table"]
 
@@ -115,7 +115,7 @@ def read_table(path: str | os.PathLike[str]) -> pd.DataFrame:
     source = file_path(path)
     with reading(source.name):
         try:
-            text = source.read_bytes().decode("utf-8-sig")
+            text = read_file(source).decode("utf-8-sig")
         except (OSError, ValueError) as error:
             raise EdgekitError(
                 f"the table could not be read ({type(error).__name__})",

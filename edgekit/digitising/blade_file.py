@@ -15,8 +15,9 @@ import numpy as np
 
 from edgekit.checks import FloatArray, at_least, positive, vectors
 from edgekit.digitising.file_format import AXES, EXACT, Settings, file_text, line_fault
-from edgekit.errors import BadFile
+from edgekit.errors import BadFile, EdgekitError
 from edgekit.evidence_table import value
+from edgekit.files import beside
 from edgekit.geometry.blade import BladeClass
 from edgekit.geometry.edge import check_angle_deg, check_points
 from edgekit.record import Record
@@ -88,7 +89,7 @@ class BladeFile(Record):
             note=settings.text("note", otherwise=""),
             kind=kind,
             source=source,
-            points=settings.file.parent / settings.text("points"),
+            points=_points_file(settings),
             order=settings.choice("order", Order),
             face=settings.choice("face", Face, Face.PLANAR),
             face_up=settings.vector("face_up", (0.0, 0.0, 1.0)),
@@ -138,6 +139,15 @@ class BladeFile(Record):
             place = f"{self.points.name}, line {line}, column"
             check_angle_deg(f"{place} internal_angle_deg", row[7])
             vectors(f"{place}s face_x, face_y, face_z", row[None, 4:7])
+
+
+def _points_file(settings: Settings) -> FilePath:
+    """The table of points that the settings name, which lies in their folder."""
+    name = settings.text("points")
+    try:
+        return beside(settings.file, name)
+    except EdgekitError as error:
+        raise settings.fault("points", "is no file in the same folder", error.remedy) from error
 
 
 KEYS = ("format", "pattern", *(f.name for f in fields(BladeFile) if f.name != "settings"))

@@ -12,7 +12,14 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from edgekit import checks
-from edgekit.checks import FloatArray, frozen_array, keep_numbers, unit_vector, vectors
+from edgekit.checks import (
+    FloatArray,
+    as_array,
+    frozen_array,
+    keep_numbers,
+    unit_vector,
+    vectors,
+)
 from edgekit.errors import EdgekitError
 from edgekit.geometry import jet
 from edgekit.geometry import vectors as vec
@@ -129,10 +136,7 @@ class Edge(Record):
 
     def frame(self, arc_mm: ArrayLike, order: int = 2) -> EdgeFrame:
         """The frame at arc lengths of any shape [mm], with derivatives to `order` (2 at most)."""
-        plain = isinstance(arc_mm, np.ndarray) and arc_mm.dtype == np.float64
-        arc = np.asarray(arc_mm if plain else frozen_array("arc_mm", arc_mm))
-        if not np.isfinite(arc).all():
-            raise EdgekitError("arc_mm must be finite", arc, "Give arc lengths in millimetres.")
+        arc, order = as_array("arc_mm", arc_mm), checks.count("order", order, 0, most=2)
         position, tangent, face = self.path.at(arc, order)
         angle = Jet(*self.internal_angle.derivatives(arc, order))
         inward = jet.cross(face, tangent)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from edgekit.checks import FloatArray, between, keep_numbers, positive
+from edgekit.checks import FloatArray, as_array, between, keep_numbers, positive
 from edgekit.errors import EdgekitError
 from edgekit.geometry.edge import check_angle_deg
 
@@ -33,7 +33,7 @@ class _Flanked:
 
     def inset_mm(self, depth_mm: FloatArray) -> FloatArray:
         """v cotβ."""
-        return np.asarray(depth_mm / np.tan(self._beta))
+        return np.asarray(as_array("depth_mm", depth_mm) / np.tan(self._beta))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,7 +49,7 @@ class _Thick(_Flanked):
 
     def depth_mm(self, width_mm: FloatArray) -> FloatArray:
         """The thickness, everywhere."""
-        return np.full_like(np.asarray(width_mm, dtype=float), self.thickness_mm)
+        return np.full_like(as_array("width_mm", width_mm), self.thickness_mm)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,7 +98,7 @@ class RoundBack(_Thick):
 
     def inset_mm(self, depth_mm: FloatArray) -> FloatArray:
         """v cotβ down the flank, then the circle of the back."""
-        v = np.asarray(depth_mm, dtype=float)
+        v = as_array("depth_mm", depth_mm)
         rho = self.back_radius_mm
         below = np.clip(v - (self.thickness_mm - rho), -rho, rho)
         back = self.width_mm / 2 - np.sqrt(rho**2 - below**2)
@@ -127,7 +127,7 @@ class Triangular(_Flanked):
 
     def depth_mm(self, width_mm: FloatArray) -> FloatArray:
         """(w/2) tanβ at the local width."""
-        return np.asarray(width_mm / 2 * np.tan(self._beta))
+        return np.asarray(as_array("width_mm", width_mm) / 2 * np.tan(self._beta))
 
 
 @dataclass(frozen=True, kw_only=True)

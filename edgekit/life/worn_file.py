@@ -14,7 +14,7 @@ from edgekit.checks import frozen_array, instance
 from edgekit.digitising.reader import read_blade
 from edgekit.digitising.writer import blade_texts
 from edgekit.errors import EdgekitError
-from edgekit.files import file_path, write_file
+from edgekit.files import file_path, read_file, write_file
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.worn_blade import WornBlade, WornEdge
 
@@ -23,7 +23,6 @@ __all__ = ["read_worn", "write_worn"]
 FORMAT = "edgekit worn blade 1"
 POINTS = "points.csv"
 ARRAYS = tuple(item.name for item in fields(WornEdge))
-MAX_BYTES = 100_000_000
 
 
 def write_worn(worn: WornBlade, path: str | Path, *, replace: bool = False) -> Path:
@@ -124,12 +123,8 @@ def read_worn(path: str | Path) -> WornBlade:
 
 def _content(file: Path) -> dict[str, Any]:
     try:
-        if file.stat().st_size > MAX_BYTES or not file.is_file():
-            raise EdgekitError("not a file of a worn blade", str(file), "Give a smaller file.")
-        content = json.loads(file.read_bytes())
+        content = json.loads(read_file(file))
     except (OSError, ValueError, RecursionError) as error:
-        if isinstance(error, EdgekitError):
-            raise
         raise EdgekitError(
             f"{file.name} cannot be read as JSON", str(error), "Check the path and the file."
         ) from error

@@ -74,6 +74,7 @@ class Abrasive:
         )
 
     def __post_init__(self) -> None:
+        instance("name", self.name, str, "Give the stone's name as text.")
         graded = self.scale is not None or self.number is not None
         if graded == (self.median_um is not None):
             raise EdgekitError(

@@ -22,10 +22,11 @@ from numpy.typing import NDArray
 
 from edgekit.checks import instance
 from edgekit.errors import EdgekitError
-from edgekit.files import remove_leftovers, write_file
+from edgekit.files import read_file, remove_leftovers, write_file
 
 Table = dict[str, NDArray[np.generic]]  # numbers, or texts as objects
 MANIFEST = "manifest.json"
+PART_BYTES = 1_000_000_000  # of a part: chunk_runs may be large
 _SHOWN = 3  # differences named in a refusal
 
 
@@ -106,7 +107,7 @@ class Folder:
                 )
             _write(here, text)
         try:
-            before = dict(json.loads(here.read_text(encoding="utf-8")))
+            before = dict(json.loads(read_file(here)))
         except (ValueError, TypeError, OSError) as error:
             raise EdgekitError(
                 "the folder's manifest cannot be read", str(here), "Give an empty folder."
@@ -131,7 +132,7 @@ class Folder:
     def read(self, number: int) -> Table | None:
         """The table of a chunk; None if it is missing or not as it was written."""
         try:
-            text = self._part(number).read_bytes().decode("utf-8")
+            text = read_file(self._part(number), PART_BYTES).decode("utf-8")
         except (OSError, UnicodeDecodeError):
             return None
         first, _, body = text.partition("\n")

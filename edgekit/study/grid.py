@@ -14,7 +14,7 @@ from typing import Protocol
 
 import numpy as np
 
-from edgekit.checks import FloatArray, count, finite, frozen_array, instance
+from edgekit.checks import FloatArray, count, finite, frozen_array, instance, one_of
 from edgekit.errors import EdgekitError
 from edgekit.lazy import shown
 from edgekit.record import Record
@@ -75,11 +75,13 @@ class Grid(Record):
 
     def row(self, number: int) -> dict[str, object]:
         """One row by name."""
-        return dict(zip(self.names, self.rows[number], strict=True))
+        at = count("number", number, 0, most=len(self.rows) - 1)
+        return dict(zip(self.names, self.rows[at], strict=True))
 
     def column(self, name: str) -> list[object]:
         """Values of one field."""
-        return [row[self.names.index(name)] for row in self.rows]
+        at = self.names.index(one_of("name", name, self.names))
+        return [row[at] for row in self.rows]
 
 
 def labels(values: Sequence[object]) -> list[object]:

@@ -55,7 +55,8 @@ class SettingRange:
 
     def nearest(self, setting_deg: float) -> float:
         """The position the holder can take nearest to `setting_deg`."""
-        inside = min(max(setting_deg, self.low_deg), self.high_deg)
+        wanted = checks.finite("setting_deg", setting_deg)
+        inside = min(max(wanted, self.low_deg), self.high_deg)
         if self.step_deg == 0:
             return inside
         steps = round((inside - self.low_deg) / self.step_deg)

@@ -15,7 +15,7 @@ from typing import NamedTuple
 import pandas as pd
 
 from edgekit.errors import BadArgument, BadFile, EdgekitError
-from edgekit.files import file_path
+from edgekit.files import file_path, read_file
 
 MAX_LINE = 100_000
 """Characters; a log line has some hundreds. Beyond this a line is refused unread."""
@@ -87,7 +87,7 @@ def read_raw(source: str | os.PathLike[str] | pd.DataFrame) -> RawRows:
     if isinstance(source, str | os.PathLike):
         path = file_path(source)
         try:
-            data = path.read_bytes()
+            data = read_file(path)
         except (OSError, ValueError) as error:
             raise BadFile(
                 f"the log could not be opened ({getattr(error, 'strerror', error)})",
