@@ -40,7 +40,7 @@ __all__ = [
 ]
 
 MAX_PLACEMENTS = 10_000
-MIN_RIDGE_UM = 0.01  # a thirtieth of the finest scratch
+MIN_RIDGE_UM = 0.05  # less than the roughness that any stone leaves
 MAX_MEETINGS = 25_000_000  # of a plane and a station
 MEETING_BYTES = 32  # recession, height above the plane, whether it faces the station
 _FINE = 2001  # stations over which placements are distributed
@@ -178,7 +178,8 @@ def _count(edge: Edge, placements: int) -> int:
 
 
 def _positions(edge: Edge, placements: int | ArrayLike) -> FloatArray:
-    if np.ndim(placements) == 0:
+    several = hasattr(placements, "__len__") and not isinstance(placements, str)
+    if not several or getattr(placements, "ndim", 1) == 0:
         return evenly_placed(edge, placements)  # type: ignore[arg-type]
     remedy = "Give arc lengths in millimetres from the heel, on the edge."
     places = checks.array_between("placements", placements, 0, edge.length_mm, remedy, ends=True)
@@ -355,6 +356,7 @@ def _convex(edge: Edge, ridge_um: float, stations: int) -> tuple[float, FloatArr
     """
     check_edge(edge)
     remedy = f"Give micrometres, {MIN_RIDGE_UM:g} or more: below that no stone leaves a ridge."
+    checks.positive("ridge_um", ridge_um, "Give the ridge height in micrometres.")
     limit = checks.at_least("ridge_um", ridge_um, MIN_RIDGE_UM, remedy)
     arc = edge.stations(stations)
     here = edge.frame(arc, order=1)

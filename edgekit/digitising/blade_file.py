@@ -24,6 +24,8 @@ from edgekit.record import Record
 from edgekit.units import UM_PER_MM
 
 MIN_TRACE_POINTS = 8  # fewer cannot be told from noise
+MAX_TRACE_POINTS = 1000  # of a curve: every 6 µm; smoothing takes a second for them
+MAX_POINTS = 20_000  # of a table
 BLUR = 10.0  # times the noise: between clicks this close the direction is chance
 BOTH = ("left", "right")  # edges of all classes but these
 CURVES = {BladeClass.AREA_SPECIFIC: ("used", "unused"), BladeClass.HOE: ("edge",)}
@@ -131,6 +133,10 @@ class BladeFile(Record):
     def _check(self, label: str, rows: FloatArray) -> None:
         lines, points = rows[:, 0].astype(int).tolist(), rows[:, 1:4]
         if self.source is Source.TRACE:
+            if len(lines) > MAX_TRACE_POINTS:
+                remedy = "Keep every second or tenth point: the smooth curve will be the same."
+                what = f"{label} are more than {MAX_TRACE_POINTS:,}"
+                raise BadFile(what, len(lines), remedy, file=self.points.name)
             blur = BLUR * self.noise_um / UM_PER_MM
             check_points(label, points, MIN_TRACE_POINTS, blur_mm=blur, lines=lines)
             return
@@ -162,6 +168,13 @@ def _read_table(
     if not body:
         raise BadFile(
             f"{table.name} holds no table", len(text), "Add a header and points.", file=table.name
+        )
+    if len(body) > MAX_POINTS:
+        raise BadFile(
+            f"{table.name} has more than {MAX_POINTS:,} points",
+            len(body),
+            "Keep every tenth, or fewer.",
+            file=table.name,
         )
     header = _cells(table, *body[0])
     wanted = ("curve", *columns)

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = ["SplineCurve", "SymbolicCurve"]
 
+MAX_POINTS = 100_000  # that a spline passes through
 MAX_ORDER = 3  # the regression distance needs the third derivative of the edge, no more
 
 
@@ -222,6 +223,7 @@ class SplineCurve(Record):
                 (u.shape, rows.shape),
                 "Give as many values as parameters.",
             )
+        count("the number of values", len(u), most=MAX_POINTS, bytes_each=1000)
         if (row := worst_row(np.diff(u), 0.0)) is not None:
             raise EdgekitError(
                 f"parameter must increase, but its row {row + 1} does not",

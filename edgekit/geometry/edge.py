@@ -14,7 +14,6 @@ from numpy.typing import ArrayLike
 from edgekit import checks
 from edgekit.checks import (
     FloatArray,
-    as_array,
     frozen_array,
     keep_numbers,
     unit_vector,
@@ -136,7 +135,11 @@ class Edge(Record):
 
     def frame(self, arc_mm: ArrayLike, order: int = 2) -> EdgeFrame:
         """The frame at arc lengths of any shape [mm], with derivatives to `order` (2 at most)."""
-        arc, order = as_array("arc_mm", arc_mm), checks.count("order", order, 0, most=2)
+        order = checks.count("order", order, 0, most=2)
+        plain = isinstance(arc_mm, np.ndarray) and arc_mm.dtype == np.float64
+        arc = np.asarray(arc_mm if plain else frozen_array("arc_mm", arc_mm))
+        if not np.isfinite(arc).all():
+            raise EdgekitError("arc_mm must be finite", arc, "Give arc lengths in millimetres.")
         position, tangent, face = self.path.at(arc, order)
         angle = Jet(*self.internal_angle.derivatives(arc, order))
         inward = jet.cross(face, tangent)

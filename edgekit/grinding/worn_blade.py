@@ -256,7 +256,9 @@ class WornBlade(Record):
         return states
 
     def _edge(self, edge: str) -> WornEdge:
-        return self.edges[checks.one_of("edge", edge, self.edges)]
+        if not isinstance(edge, str) or edge not in self.edges:
+            raise EdgekitError("no such edge", edge, f"Choose from {list(self.edges)}.")
+        return self.edges[edge]
 
     def recession_um(self, edge: str) -> FloatArray:
         """How far (S,) an edge has moved inward along the face [µm]."""

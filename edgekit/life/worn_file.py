@@ -22,6 +22,7 @@ __all__ = ["read_worn", "write_worn"]
 
 FORMAT = "edgekit worn blade 1"
 POINTS = "points.csv"
+MAX_BYTES = 30_000_000  # forty times a worn blade of usual grids
 ARRAYS = tuple(item.name for item in fields(WornEdge))
 
 
@@ -71,7 +72,11 @@ def write_worn(worn: WornBlade, path: str | Path, *, replace: bool = False) -> P
             for name, edge in worn.edges.items()
         },
     }
-    return write_file(file_path(path), json.dumps(content, indent=1) + "\n", replace=replace)
+    text = json.dumps(content, indent=1) + "\n"
+    if len(text) > MAX_BYTES:
+        what = f"the worn blade would take more than {MAX_BYTES // 1_000_000} MB"
+        raise EdgekitError(what, len(text), "Wear a blade with fewer stations or depths.")
+    return write_file(file_path(path), text, replace=replace)
 
 
 def read_worn(path: str | Path) -> WornBlade:
@@ -123,7 +128,7 @@ def read_worn(path: str | Path) -> WornBlade:
 
 def _content(file: Path) -> dict[str, Any]:
     try:
-        content = json.loads(read_file(file))
+        content = json.loads(read_file(file, MAX_BYTES))
     except (OSError, ValueError, RecursionError) as error:
         raise EdgekitError(
             f"{file.name} cannot be read as JSON", str(error), "Check the path and the file."

@@ -147,7 +147,7 @@ def full_grid(axes: Mapping[str, Sequence[object]]) -> Grid:
             raise EdgekitError(
                 f"{name} needs a list of values", values, "Put a single one in a list."
             )
-        columns.append(tuple(values))
+        columns.append(tuple(itertools.islice(values, MAX_ROWS + 1)))
     size = math.prod(map(len, columns))
     count("rows of the grid", size, 0, most=MAX_ROWS, bytes_each=ROW_BYTES)
     return Grid(names=tuple(axes), rows=tuple(itertools.product(*columns)))

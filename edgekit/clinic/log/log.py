@@ -238,11 +238,12 @@ def _read_column(
 ) -> NDArray[np.object_]:
     """Values of a column; its refused cells are added to `raw` and marked in `bad`."""
     codes, uniques = pd.factorize(np.asarray(texts, dtype=object))
-    read = [reader(visible(text)) for text in uniques]
-    for letters in {tuple(hidden(text)) for text in uniques if hidden(text)}:
-        at = next(i for i, text in enumerate(texts) if tuple(hidden(text)) == letters)
-        detail = f"{', '.join(sorted(set(letters)))} taken out of {name}"
-        raw.notes.append((raw.line[at], "letters that cannot be seen", detail))
+    free = name == "note"  # kept as it is, line ends and all
+    read = [reader(text if free else visible(text)) for text in uniques]
+    for text in () if free else filter(hidden, uniques):
+        line = raw.line[texts.index(text)]
+        detail = f"{', '.join(sorted(set(hidden(text))))} taken out of {name}"
+        raw.notes.append((line, "letters that cannot be seen", detail))
     values = np.empty(len(read), dtype=object)
     values[:] = [item[0] for item in read]
     refused = np.asarray([bool(item[1]) for item in read], dtype=bool)[codes]
