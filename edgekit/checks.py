@@ -29,8 +29,8 @@ SEEDS = (
     np.random.Generator,
 )
 REAL = (int, float, np.integer, np.floating, Decimal, Fraction)
-LARGEST = 1e30
-"""Beyond it powers of a number overflow; no length, angle, force or count comes near it."""
+SMALLEST, LARGEST = 1e-30, 1e30
+"""Beyond them powers and reciprocals overflow; no length, angle, force or count comes near."""
 # Python and numpy derive these from whole numbers.
 NOT_REAL = (bool, np.bool_, np.timedelta64)
 
@@ -66,6 +66,8 @@ def positive(name: str, value: float, remedy: str = "Give a number above 0.") ->
     number = finite(name, value, remedy)
     if not number > 0:
         raise BadArgument(f"{name} must be above 0", value, remedy, argument=name)
+    if not number >= SMALLEST:
+        raise BadArgument(f"{name} must be {SMALLEST:g} or more", value, remedy, argument=name)
     return number
 
 

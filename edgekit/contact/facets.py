@@ -40,7 +40,7 @@ __all__ = [
 ]
 
 MAX_PLACEMENTS = 10_000
-MIN_RIDGE_UM = 0.05  # less than the roughness that any stone leaves
+MIN_RIDGE_UM = 0.01  # less than the roughness that any stone leaves
 MAX_MEETINGS = 25_000_000  # of a plane and a station
 MEETING_BYTES = 32  # recession, height above the plane, whether it faces the station
 _FINE = 2001  # stations over which placements are distributed

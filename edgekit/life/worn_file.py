@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from edgekit.checks import frozen_array, instance
+from edgekit.checks import at_least, count, frozen_array, instance
 from edgekit.digitising.reader import read_blade
 from edgekit.digitising.writer import blade_texts
 from edgekit.errors import EdgekitError
@@ -116,9 +116,9 @@ def read_worn(path: str | Path) -> WornBlade:
         return WornBlade(
             blade=blade,
             edges=edges,
-            fresh_radius_um=float(content["fresh_radius_um"]),
-            sessions=int(content["sessions"]),
-            use_strokes=float(content["use_strokes"]),
+            fresh_radius_um=at_least("fresh_radius_um", content["fresh_radius_um"], 0.0),
+            sessions=count("sessions", content["sessions"], 0),
+            use_strokes=at_least("use_strokes", content["use_strokes"], 0.0),
         )
     except (KeyError, TypeError, AttributeError, ValueError) as error:
         raise EdgekitError(

@@ -86,6 +86,7 @@ class Abrasive:
             object.__setattr__(self, "scale", grain(self.scale, self.number).scale)
         else:
             object.__setattr__(self, "median_um", positive("median_um", self.median_um))
+        instance("form", self.form, Stone, "Give one of ek.stones, such as ek.RodStone().")
         instance("lubricant", self.lubricant, Lubricant, "Use Lubricant.OIL or another member.")
         for name in ("removal", "ra_per_grain"):
             item = getattr(self, name)

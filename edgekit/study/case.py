@@ -10,7 +10,7 @@ from typing import Protocol, TypeVar
 
 import numpy as np
 
-from edgekit.checks import instance
+from edgekit.checks import count, instance
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry import patterns
@@ -93,6 +93,8 @@ class LifeCase(Record):
             raise EdgekitError(
                 "blade must be a pattern or a Blade", self.blade, "Give one of ek.patterns."
             )
+        for name in ("stations", "depths", "max_sessions"):
+            count(name, getattr(self, name))
         super().__post_init__()
 
     def live(self, keys: RunKeys) -> Lives:

@@ -1,8 +1,8 @@
 """A folder that a killed sweep resumes from: a manifest, and one file a finished chunk.
 
 Every file is whole or absent (`edgekit.files`). A part begins with a line that holds the
-manifest's hash and its own, so one that was torn, edited or copied from another sweep is found out
-and computed again. Tables are CSV; the shortest decimal of a float gives the same float back, so
+manifest's hash, the part's number and its own hash, so one that was torn, edited, or copied from
+another sweep or over another part is found out and computed again. Tables are CSV; the shortest decimal of a float gives the same float back, so
 what is read is what was computed, to the last bit.
 """
 
@@ -124,10 +124,14 @@ class Folder:
     def _part(self, number: int) -> Path:
         return self._path / f"part-{number:06d}.csv"
 
+    def _seal(self, number: int, body: str) -> str:
+        """First line of a part: what sweep it belongs to, its number in it, and what it holds."""
+        return f"# {self._hash} {number} {digest(body)}"
+
     def write(self, number: int, table: Table) -> None:
         """Keep the table of a finished chunk."""
         body = _as_csv(table)
-        _write(self._part(number), f"# {self._hash} {digest(body)}\n{body}")
+        _write(self._part(number), f"{self._seal(number, body)}\n{body}")
 
     def read(self, number: int) -> Table | None:
         """The table of a chunk; None if it is missing or not as it was written."""
@@ -136,7 +140,7 @@ class Folder:
         except (OSError, UnicodeDecodeError):
             return None
         first, _, body = text.partition("\n")
-        if first != f"# {self._hash} {digest(body)}":
+        if first != self._seal(number, body):
             return None
         return _from_csv(body)
 
