@@ -242,7 +242,7 @@ def frozen_array(
 
 
 def as_array(name: str, values: ArrayLike) -> FloatArray:
-    """The array itself if it holds finite float64, else a checked copy: for what is called often."""
+    """The array itself if it holds finite float64, else a checked copy: where calls are many."""
     if type(values) is np.ndarray and values.dtype == np.float64 and np.isfinite(values).all():
         return values
     return frozen_array(name, values)

@@ -107,7 +107,7 @@ def by_fields(record: Any, **given: object) -> tuple[partial[object], tuple[()]]
 
 
 def _short(value: object) -> str:
-    if isinstance(value, np.ndarray):
+    if isinstance(value, np.ndarray) and not np.ma.isMaskedArray(value):
         return _short_array(value)
     if isinstance(value, Record):
         return f"{type(value).__name__}(…)"

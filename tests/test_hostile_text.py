@@ -1,4 +1,4 @@
-"""Text from files and arguments neither runs, nor leaves its folder, nor alters a page or picture."""
+"""Text from files and arguments neither runs, nor leaves its folder, nor alters a page."""
 
 import os
 import subprocess

@@ -82,7 +82,7 @@ def _basis(knots: FloatArray) -> BSpline[np.float64]:
 
 
 def _roughness(knots: FloatArray, stiffness: FloatArray | None) -> FloatArray:
-    """Matrix R whose RᵀR is that of ∫ w (C''')² over the spline's coefficients, by Gauss quadrature.
+    """Matrix R whose RᵀR is that of ∫ w (C''')² over the coefficients, by Gauss quadrature.
 
     `stiffness` holds w at evenly spaced parameters; without it w = 1 and the integral is exact.
     """

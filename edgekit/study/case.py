@@ -93,6 +93,7 @@ class LifeCase(Record):
             raise EdgekitError(
                 "blade must be a pattern or a Blade", self.blade, "Give one of ek.patterns."
             )
+        instance("method", self.method, (Method, Alternation), "Give one of ek.methods.")
         for name in ("stations", "depths", "max_sessions"):
             count(name, getattr(self, name))
         super().__post_init__()

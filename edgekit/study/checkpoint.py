@@ -2,8 +2,9 @@
 
 Every file is whole or absent (`edgekit.files`). A part begins with a line that holds the
 manifest's hash, the part's number and its own hash, so one that was torn, edited, or copied from
-another sweep or over another part is found out and computed again. Tables are CSV; the shortest decimal of a float gives the same float back, so
-what is read is what was computed, to the last bit.
+another sweep or over another part is found out and computed again. Tables are CSV; the
+shortest decimal of a float gives the same float back, so what is read is what was computed, to the
+last bit.
 """
 
 from __future__ import annotations

@@ -295,8 +295,10 @@ def _check_urgent(
         raise EdgekitError("urgent is a collection of codes", urgent, f"Write [{urgent!r}].")
     codes = {code for code, _ in keys}
     for item in urgent:
+        checks.instance("each of urgent", item, (str, tuple), "Give codes, or pairs (code, edge).")
         if item not in codes and item not in keys:
-            near = difflib.get_close_matches(item if isinstance(item, str) else item[0], codes, 1)
+            word = item if isinstance(item, str) else str(item[:1])
+            near = difflib.get_close_matches(word, codes, 1)
             remedy = f"Did you mean {near[0]!r}?" if near else "Give codes of the tray."
             raise EdgekitError("an urgent instrument is not in the tray", item, remedy)
 
