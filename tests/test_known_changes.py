@@ -184,3 +184,50 @@ def test_a_survival_curve_of_instruments_all_in_use_is_1_with_a_band_of_nothing(
     curve = kaplan_meier([3, 5], [False, False])
     for name in ("survival", "survival_low", "survival_high"):
         assert curve[name].tolist() == [1, 1]
+
+
+def traced(bow_um, tmp_path):
+    """A universal curette traced without noise, its planar face bowed by so much at the ends."""
+    rows = ["curve,x_mm,y_mm,z_mm"]
+    for name, edge in ek.patterns.universal_curette().edges.items():
+        points = edge.frame(edge.stations(60), order=0).position
+        far = points[:, 0] / np.abs(points[:, 0]).max()
+        points = points + np.outer(far**2 * bow_um / 1e3, [0.0, 0.0, 1.0])
+        rows += [f"{name},{x:.9f},{y:.9f},{z:.9f}" for x, y, z in points]
+    (tmp_path / "b.csv").write_text("\n".join(rows))
+    (tmp_path / "b.toml").write_text(
+        'format = "edgekit blade 1"\nname = "b"\nkind = "universal curette"\nsource = "trace"\n'
+        'points = "b.csv"\norder = "heel to toe"\nhandle_axis = [0.0, 0.0, -1.0]\n'
+        "internal_angle_deg = 75.0\nthickness_mm = 0.71\n"
+    )
+    return ek.read_blade(tmp_path / "b.toml")
+
+
+def test_a_face_is_planar_within_the_noise_of_digitising_however_smooth_the_points(tmp_path):
+    # Nobody's instrument reads better than trace_noise_um, so points without noise say no more.
+    assert traced(60.0, tmp_path).trace.edges["left"].noise_um < 5.0
+    with pytest.raises(ek.EdgekitError, match="off a planar face"):
+        traced(600.0, tmp_path)
+
+
+def test_the_noise_of_a_trace_is_that_of_one_coordinate(tmp_path):
+    # 10 µm in each direction, thrown on 120 points a time: the mean of the noise found is 10 µm
+    # within four standard errors of a variance's root, 10/√(2 · 2 · 110) each.
+    from edgekit.digitising.smoothing import smooth_curve
+
+    chance = np.random.default_rng(5)
+    turn = np.linspace(-0.6, 0.6, 120)
+    arc = np.column_stack([7 * np.sin(turn), 7 * np.cos(turn), 0 * turn])
+    found = [smooth_curve(arc + chance.normal(0, 0.01, arc.shape)).noise_um for _ in range(20)]
+    assert np.mean(found) == pytest.approx(10.0, abs=4 * 10 / np.sqrt(440 * 20))
+
+
+def test_the_pace_of_edges_alike_keeps_a_twentieth_of_doubt():
+    # Conjugate gamma prior of a Poisson count with a spread of 5 %: a = 1/0.05², b = a/mean; after n
+    # sessions in T days the mean is (a + n)/(b + T) and the deviation √(a + n)/(b + T).
+    found = pace(history(one_instrument(days=(0, 30, 60), losses_mm=(0.0, 0.01, 0.02))))
+    n, days = 2, 60
+    a, mean = 1 / 0.05**2, n / days
+    assert found.irregularity == 1.0  # fewer than three gaps say nothing of it
+    assert found.per_day[0] == pytest.approx((a + n) / (a / mean + days), rel=CLOSE)
+    assert found.sd[0] == pytest.approx(np.sqrt(a + n) / (a / mean + days), rel=CLOSE)
