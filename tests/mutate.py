@@ -42,8 +42,8 @@ GROUPS = {
     "wear": (
         ("method", "grinding", "bending", "life"),
         (
-            "strokes session kernel stroke_oracles recession_field worn_blade life dulling strength "
-            "section_properties lay wire_edge abrasive bad_input_wear regression"
+            "strokes session kernel stroke_oracles recession_field worn_blade life dulling "
+            "strength section_properties lay wire_edge abrasive bad_input_wear regression"
         ),
     ),
     "study": (

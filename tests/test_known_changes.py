@@ -223,7 +223,7 @@ def test_the_noise_of_a_trace_is_that_of_one_coordinate(tmp_path):
 
 
 def test_the_pace_of_edges_alike_keeps_a_twentieth_of_doubt():
-    # Conjugate gamma prior of a Poisson count with a spread of 5 %: a = 1/0.05², b = a/mean; after n
+    # Conjugate gamma prior of a Poisson count, spread 5 %: a = 1/0.05², b = a/mean; after n
     # sessions in T days the mean is (a + n)/(b + T) and the deviation √(a + n)/(b + T).
     found = pace(history(one_instrument(days=(0, 30, 60), losses_mm=(0.0, 0.01, 0.02))))
     n, days = 2, 60
