@@ -33,13 +33,25 @@ from tests.results import DEMO, results
 
 GUARD_S = 60
 ROOM = 3_000_000_000  # bytes of addresses beyond those in use
-SLOW_MS = 5.0  # a call that takes longer is drawn more rarely, in proportion
 MIN_CASES = 6  # of each call
+# Calls that take a tenth of a second or more when good: drawn less often than others, by so much.
+SLOW = {
+    "compare_with_model": 250,
+    "face_or_sides": 100,
+    "figures.blade": 30,
+    "figures.sheet": 30,
+    "key_inputs": 150,
+    "read_log": 10,
+    "read_tray": 20,
+    "sensitivity": 80,
+    "spaced_placements": 40,
+    "tornado": 10,
+}
 METHODS_SHARE = 0.2  # of the cases
 NOT_SPOILED = ("executor", "progress", "out")
 
 # Fields and columns whose own text says that NaN stands for what was not measured, or is not there.
-MISSING = {"depths", "grid_um", "grid_um_mc", "minutes", "riser_mm", "rod_mm", "setups", "strokes"}
+MISSING = {"grid_um", "grid_um_mc", "minutes", "riser_mm", "rod_mm", "strokes"}
 MISSING |= {"width_mm"}
 # What a stroke, a rule, a guide, a hand or a path answers in the package's inner loops, to records
 # and arrays that the package made: by name of the method, on whatever has it.
@@ -222,23 +234,11 @@ def members():
     return found
 
 
-@cache
-def cost_ms():
-    """Milliseconds that each good call takes, the second time."""
-    table = {}
-    for name, (call, given) in calls().items():
-        call(**given)
-        began = time.perf_counter()
-        call(**given)
-        table[name] = 1e3 * (time.perf_counter() - began)
-    return table
-
-
-def cases(number, seed, slowest_ms):
-    """Name, call and arguments of each case, of calls that take no longer when good."""
+def cases(number, seed, quick):
+    """Name, call and arguments of each case, the slow calls left out if `quick`."""
     rng, pool, table = np.random.default_rng(seed), wrong(), calls()
-    names = sorted(n for n in table if table[n][1] and cost_ms()[n] <= slowest_ms)
-    weight = np.array([1 / max(cost_ms()[name], SLOW_MS) for name in names])
+    names = sorted(name for name in table if table[name][1] and not (quick and name in SLOW))
+    weight = np.array([1 / SLOW.get(name, 1) for name in names])
     share = rng.permutation(
         np.r_[
             np.repeat(np.arange(len(names)), MIN_CASES),
@@ -266,14 +266,14 @@ def cases(number, seed, slowest_ms):
         yield name, call, given | spoiled, spoiled
 
 
-def run(number, seed, slowest_ms=math.inf):
+def run(number, seed, *, quick=False):
     """Faults by call, as text."""
     faults = {}
     limits = resource.getrlimit(resource.RLIMIT_AS)
     used = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
     resource.setrlimit(resource.RLIMIT_AS, (used + ROOM, limits[1]))
     try:
-        for name, call, given, spoiled in cases(number, seed, slowest_ms):
+        for name, call, given, spoiled in cases(number, seed, quick):
             fault = answer(call, given)
             if fault is not None:
                 told = ", ".join(f"{key}={item!r:.60}" for key, item in spoiled.items())

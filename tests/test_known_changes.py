@@ -17,6 +17,8 @@ from edgekit.study.face_or_sides import ideal_sessions
 from tests.results import DEMO
 
 CLOSE = 1e-9  # relative: the same arithmetic in another order
+FFT = 1e-9  # correlation on the grid's own points
+SPLINE = 2e-3  # correlation between them, four grid points to a correlation length
 
 
 @pytest.fixture(scope="module")
@@ -231,3 +233,48 @@ def test_the_pace_of_edges_alike_keeps_a_twentieth_of_doubt():
     assert found.irregularity == 1.0  # fewer than three gaps say nothing of it
     assert found.per_day[0] == pytest.approx((a + n) / (a / mean + days), rel=CLOSE)
     assert found.sd[0] == pytest.approx(np.sqrt(a + n) / (a / mean + days), rel=CLOSE)
+
+
+def test_doubt_of_the_clinic_and_of_the_count_add_up_as_credibility_has_it():
+    # Linear credibility: precisions add. The clinic knows a mean m within 5 %; T days of a renewal
+    # process of irregularity i know it with a variance of i m/T.
+    found = pace(history(one_instrument(days=(0, 30, 60, 90, 120), losses_mm=[0.0] * 5)))
+    assert found.irregularity == 0.05  # clockwork, held at the least
+    mean, days = 4 / 120, 120
+    precision = 1 / (0.05 * mean) ** 2 + days / (found.irregularity * mean)
+    assert found.sd[0] == pytest.approx(precision**-0.5, rel=CLOSE)
+
+
+class OneAtATime:
+    """Stands for a generator of normal numbers, of which all but one are 0."""
+
+    def __init__(self, number):
+        self.number = number
+
+    def standard_normal(self, shape):
+        numbers = np.zeros(shape)
+        numbers.flat[self.number] = 1.0
+        return numbers
+
+
+def test_a_random_edge_line_has_the_variance_and_correlation_it_is_said_to_have():
+    # What is linear in independent unit normals has the sum of their responses' products as its
+    # covariance: exp(−τ²) here, to the spline between grid points.
+    from edgekit.edge_finish.edge_profile import _unit_process
+
+    positions = np.array([0.0, 0.37, 1.0, 1.9, 3.0])
+    on_grid = [0, 2, 4]
+    shape = []
+
+    class Asks(OneAtATime):
+        def standard_normal(self, size):
+            shape.append(size)
+            return super().standard_normal(size)
+
+    _unit_process(positions, Asks(0))
+    number = int(np.prod(shape[0]))
+    responses = np.array([_unit_process(positions, OneAtATime(i)) for i in range(number)])
+    lag = positions[:, None] - positions
+    found, wanted = responses.T @ responses, np.exp(-(lag**2))
+    np.testing.assert_allclose(found, wanted, atol=SPLINE)
+    np.testing.assert_allclose(found[on_grid][:, on_grid], wanted[on_grid][:, on_grid], atol=FFT)
