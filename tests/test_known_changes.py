@@ -278,3 +278,52 @@ def test_a_random_edge_line_has_the_variance_and_correlation_it_is_said_to_have(
     found, wanted = responses.T @ responses, np.exp(-(lag**2))
     np.testing.assert_allclose(found, wanted, atol=SPLINE)
     np.testing.assert_allclose(found[on_grid][:, on_grid], wanted[on_grid][:, on_grid], atol=FFT)
+
+
+def test_a_saving_by_interval_spreads_as_its_uncertain_inputs_do(log):
+    # GUM supplement 1: draws of the loss, of the exponent (its range is four standard deviations)
+    # and of each edge's pace go through the arithmetic of a saving; per_um and unit are prices.
+    from edgekit.clinic.cost import saving as module
+
+    result = ek.forecast(log, retire=ek.MaxWidthLoss())
+    prices = ek.read_prices(DEMO / "prices.csv")
+    row = result.table.iloc[0]
+    change = ek.clinic.IntervalChange(pattern=row["pattern"], method=row["method"], factor=1.1)
+    rate, rate_sd, per_um = module._edges(result, prices, change.pattern, change.method)
+    loss, loss_sd = module._loss(result, change.pattern, change.method)
+    unit = module._session_cost(log, prices, change.method)
+    law = ek.evidence().set_index("name").loc["dull_exponent"]
+    low, high = (float(word) for word in str(law["spread"]).replace("–", " to ").split(" to "))
+    chance = np.random.default_rng(3)
+    size = 20_000
+    losses = chance.normal(loss, loss_sd, size)[:, None]
+    exponents = chance.normal(law["value"], (high - low) / 4, size)[:, None]
+    paces = chance.normal(rate, rate_sd, (size, len(rate)))
+    grown = change.factor ** (exponents - 1)
+    drawn = (paces * (losses * per_um * (1 - grown) + unit * (1 - 1 / change.factor))).sum(axis=1)
+    found = ek.saving(result, prices=prices, change=change)
+    half = (found.per_year_high - found.per_year_low) / 2
+    assert half / z_of(result.level) == pytest.approx(drawn.std(), rel=0.03)  # 20,000 draws: 0.5 %
+    assert found.per_year == pytest.approx(drawn.mean(), rel=0.03)
+
+
+def test_in_a_currency_of_half_the_worth_every_sum_and_its_interval_doubles(log):
+    result = ek.forecast(log, retire=ek.MaxWidthLoss())
+    one, two = (
+        ek.budget(
+            result,
+            prices=ek.Prices(
+                instrument={"": 40.0 * worth},
+                session={"": 0.7 * worth},
+                minute=0.5 * worth,
+                currency="EUR",
+            ),
+            months=6,
+        )
+        for worth in (1.0, 2.0)
+    )
+    for side in ("", "_low", "_high"):
+        assert two.total[f"cost{side}"] == pytest.approx(2 * one.total[f"cost{side}"], rel=CLOSE)
+        for table in ("months", "costs"):
+            mine, theirs = (getattr(plan, table)[f"cost{side}"] for plan in (one, two))
+            np.testing.assert_allclose(theirs, 2 * mine, rtol=CLOSE)

@@ -94,6 +94,7 @@ class LifeCase(Record):
                 "blade must be a pattern or a Blade", self.blade, "Give one of ek.patterns."
             )
         instance("method", self.method, (Method, Alternation), "Give one of ek.methods.")
+        rules_of(self.retire)  # refuses what is no rule
         for name in ("stations", "depths", "max_sessions"):
             count(name, getattr(self, name))
         super().__post_init__()
