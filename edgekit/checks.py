@@ -5,7 +5,7 @@ Every comparison is written so that NaN fails it.
 
 import math
 import operator
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from typing import TypeVar
@@ -29,6 +29,8 @@ SEEDS = (
     np.random.Generator,
 )
 REAL = (int, float, np.integer, np.floating, Decimal, Fraction)
+SMALLEST, LARGEST = 1e-30, 1e30
+"""Beyond them powers and reciprocals overflow; no length, angle, force or count comes near."""
 # Python and numpy derive these from whole numbers.
 NOT_REAL = (bool, np.bool_, np.timedelta64)
 
@@ -54,6 +56,8 @@ def finite(name: str, value: object, remedy: str = "Give a finite number.") -> f
     result = number(name, value, remedy)
     if not math.isfinite(result):
         raise BadArgument(f"{name} must be finite", value, remedy, argument=name)
+    if not abs(result) <= LARGEST:
+        raise BadArgument(f"{name} must be {LARGEST:g} at most", value, remedy, argument=name)
     return result
 
 
@@ -62,6 +66,8 @@ def positive(name: str, value: float, remedy: str = "Give a number above 0.") ->
     number = finite(name, value, remedy)
     if not number > 0:
         raise BadArgument(f"{name} must be above 0", value, remedy, argument=name)
+    if not number >= SMALLEST:
+        raise BadArgument(f"{name} must be {SMALLEST:g} or more", value, remedy, argument=name)
     return number
 
 
@@ -140,6 +146,26 @@ def flag(name: str, value: object) -> bool:
     return bool(value)
 
 
+def iterated(name: str, values: object, remedy: str) -> list[object]:
+    """What iterating over `values` gives; text, and what is not iterable, are refused."""
+    try:
+        if not isinstance(values, str | bytes):
+            return list(values)  # type: ignore[call-overload,no-any-return]
+    except TypeError:  # not iterable: arrays of shape () only say so here
+        pass
+    raise BadArgument(f"{name} must be a sequence", values, remedy, argument=name)
+
+
+def one_of(name: str, value: object, known: Iterable[str]) -> str:
+    """Return `value`, if it is one of the `known` names."""
+    names = list(known)
+    if not isinstance(value, str) or value not in names:
+        raise BadArgument(
+            f"{name} must be one of {', '.join(names)}", value, "Choose one.", argument=name
+        )
+    return value
+
+
 def items_of(name: str, values: object, kind: type[Item], remedy: str) -> list[Item]:
     """Return the items of a sequence, refusing what is none and items of another kind."""
     if not isinstance(values, Sequence) or isinstance(values, str | bytes):
@@ -204,8 +230,22 @@ def frozen_array(
             "Remove or correct that entry.",
             argument=name,
         )
+    if not (np.abs(array) <= LARGEST).all():
+        raise BadArgument(
+            f"{name} must be {LARGEST:g} at most throughout",
+            float(array.flat[np.abs(array).argmax()]),
+            "Check the unit.",
+            argument=name,
+        )
     array.setflags(write=False)
     return array
+
+
+def as_array(name: str, values: ArrayLike) -> FloatArray:
+    """The array itself if it holds finite float64, else a checked copy: where calls are many."""
+    if type(values) is np.ndarray and values.dtype == np.float64 and np.isfinite(values).all():
+        return values
+    return frozen_array(name, values)
 
 
 def unit_vector(name: str, values: ArrayLike) -> FloatArray:

@@ -33,6 +33,7 @@ _REMEDIES = {
 }
 _NO_LINKS = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK}
 _LEFTOVER = re.compile(r"\..+\.[0-9a-f]{8}\.(\d+)\.tmp", re.DOTALL)
+MAX_BYTES = 100_000_000  # of a file in text; 40,000 lines of a log have 4 million
 _open: set[Path] = set()  # temporary files of this process
 
 
@@ -64,6 +65,59 @@ def file_path(path: object, name: str = "path") -> Path:
     if Path(given).name in ("", ".."):
         raise EdgekitError(f"{name} names no file", given, remedy)
     return Path(given)
+
+
+def read_file(path: Path, most: int = MAX_BYTES) -> bytes:
+    """What a regular file holds. A pipe would be waited for without end, a device has none.
+
+    Raises
+    ------
+    OSError
+        The file cannot be read, is none, or has more bytes than `most`.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> path = pathlib.Path(tempfile.mkdtemp()) / "note.txt"
+    >>> _ = path.write_bytes(b"sharp")
+    >>> read_file(path)
+    b'sharp'
+    """
+    with open(path, "rb", opener=_open_at_once) as file:
+        about = os.fstat(file.fileno())
+        if not stat.S_ISREG(about.st_mode):
+            raise OSError(errno.EINVAL, "it is a pipe or a device, not a file")
+        if about.st_size > most:
+            raise OSError(errno.EFBIG, f"it has more than {most // 1_000_000:,} MB")
+        return file.read(most)
+
+
+def _open_at_once(path: str, flags: int) -> int:
+    """Open without waiting for somebody at the other end of a pipe."""
+    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
+
+
+def beside(file: Path, name: str) -> Path:
+    """The file that another file names: in its folder or below, or refused.
+
+    Raises
+    ------
+    EdgekitError
+        A name that leads out of the folder, itself or by a link.
+
+    Examples
+    --------
+    >>> beside(Path("FH-03.toml"), "FH-03.csv").name
+    'FH-03.csv'
+    """
+    other = file.parent / file_path(name, "the name of a file")
+    if not Path(os.path.realpath(other)).is_relative_to(os.path.realpath(file.parent)):
+        raise EdgekitError(
+            f"{file.name} names a file outside its folder",
+            name,
+            "Copy that file into the folder and give its name there.",
+        )
+    return other
 
 
 def there(path: Path) -> bool:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import Field, dataclass, field, fields
 from functools import partial
-from html import escape
 from types import MappingProxyType
 from typing import Any, ClassVar, TypeVar, dataclass_transform
 
 import numpy as np
 from numpy.typing import NDArray
+
+from edgekit.display import escaped
 
 Scalar = TypeVar("Scalar", bound=np.generic)
 MAX_SHOWN = 6  # fields in a short form; five lines hold no more
@@ -63,7 +64,7 @@ class Record:
         return f"{type(self).__name__}({', '.join(parts[:MAX_SHOWN])}{more})"
 
     def _repr_html_(self) -> str:
-        return f"<p>{escape(repr(self))}</p>"
+        return f"<p>{escaped(repr(self))}</p>"
 
 
 def freeze(value: Any) -> Any:
@@ -106,7 +107,7 @@ def by_fields(record: Any, **given: object) -> tuple[partial[object], tuple[()]]
 
 
 def _short(value: object) -> str:
-    if isinstance(value, np.ndarray):
+    if isinstance(value, np.ndarray) and not np.ma.isMaskedArray(value):
         return _short_array(value)
     if isinstance(value, Record):
         return f"{type(value).__name__}(…)"

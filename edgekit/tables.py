@@ -22,11 +22,14 @@ import pandas as pd
 
 from edgekit import checks
 from edgekit.errors import EdgekitError, reading
-from edgekit.files import file_path, write_file
+from edgekit.files import file_path, read_file, write_file
 
 __all__ = ["read_table", "rows", "write_table"]
 
 GUARDED = ("=", "+", "-", "@", "\t", "\r", "'")
+MAX_BYTES = 50_000_000
+MAX_CELLS = 3_000_000  # they take 0.9 GB while they are read, at worst
+MAX_COLUMNS = 1000
 MISSING = "Part of it is missing: write it again."
 _COUNT = re.compile(r'"?# (\d+) rows of (\d+) columns; written by edgekit"?[,;\t]*(\r?\n|$)')
 _QUOTED = re.compile(r'"((?:[^"]|"")*)"')
@@ -73,6 +76,7 @@ def write_table(
     """
     checks.instance("table", table, pd.DataFrame, "Give a DataFrame, such as a result's .table.")
     target = file_path(path)
+    _check_size(target.name, *table.shape)
     columns = [_cells(table.iloc[:, at]) for at in range(table.shape[1])]
     lines = [
         f"# {len(table)} rows of {len(columns)} columns; written by edgekit",
@@ -115,7 +119,7 @@ def read_table(path: str | os.PathLike[str]) -> pd.DataFrame:
     source = file_path(path)
     with reading(source.name):
         try:
-            text = source.read_bytes().decode("utf-8-sig")
+            text = read_file(source, MAX_BYTES).decode("utf-8-sig")
         except (OSError, ValueError) as error:
             raise EdgekitError(
                 f"the table could not be read ({type(error).__name__})",
@@ -192,6 +196,8 @@ def _from_text(text: str, name: str) -> pd.DataFrame:
 def _marked_rows(text: str, name: str) -> list[list[str]]:
     """Header and rows of one length, as many as the first line says if it says so."""
     stated = _COUNT.match(text)
+    first = text[stated.end() if stated else 0 :].split("\n", 1)[0]
+    _check_size(name, text.count("\n"), 1 + first.count(","))
     cut_in_first = "\n" not in text and text.lstrip('"').startswith("#")
     if cut_in_first or (stated and not text.endswith("\n")):
         raise EdgekitError(f"{name} ends in the middle of a line", text[-40:], MISSING)
@@ -213,6 +219,16 @@ def _marked_rows(text: str, name: str) -> list[list[str]]:
         remedy = f"{MISSING} If you changed it, remove its first line."
         raise EdgekitError(f"{name} {wrong}", size, remedy)
     return [row for _, row in table]
+
+
+def _check_size(name: str, lines: int, columns: int) -> None:
+    """Refuse what would take more than a gigabyte, before it does."""
+    if columns > MAX_COLUMNS or lines * columns > MAX_CELLS:
+        raise EdgekitError(
+            f"{name} has more than {MAX_COLUMNS:,} columns or {MAX_CELLS:,} cells",
+            (lines, columns),
+            "Divide it into several tables, or write a summary.",
+        )
 
 
 def _bare(cell: str) -> str:

@@ -1,97 +1,20 @@
 """Whatever a public callable is given, it answers with a result or an error that teaches."""
 
 import inspect
-import math
-import warnings
-from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
 
 import edgekit as ek
 from edgekit.lazy import stub_names
+from tests import fuzz
+from tests.fuzz import answer, wrong
 from tests.good_calls import calls
-from tests.results import DEMO, NAMESPACES, results
+from tests.results import NAMESPACES
 
-CALLS = 3000
 CALLED = [name for name in NAMESPACES if name != "pictures"]  # those have their own tests
 # Drawings of what pictures gave have their own tests in test_pictures_figures.
 NOT_CALLED = {"Picture", "outline", "uncertainty", "width_loss"}
-
-
-def wrong():
-    """Values of every kind: borderline ones first, then what never fits."""
-    shown = results()
-    universal = ek.patterns.universal_curette()
-    return [
-        0,
-        1,
-        -1,
-        2.5,
-        1e-12,
-        1e12,
-        10**30,
-        math.nan,
-        math.inf,
-        -math.inf,
-        np.float32(0.5),
-        np.array([]),
-        np.array([1.0, math.nan]),
-        np.arange(3.0),
-        [],
-        (),
-        {},
-        "",
-        "x\0y",
-        "\ud800",
-        "left",
-        Path("missing.toml"),
-        DEMO / "log_messy.csv",
-        DEMO,
-        None,
-        True,
-        b"bytes",
-        object(),
-        int,
-        max,
-        1j,
-        {"a": 1},
-        ["a", 2],
-        [None],
-        pd.DataFrame(),
-        pd.DataFrame({"a": [1, "b"]}),
-        universal,
-        universal.edges,
-        universal.edges["left"],
-        ek.methods.freehand(),
-        ek.methods.freehand,
-        ek.RodStone(),
-        ek.Use(),
-        shown["Session"],
-        shown["Life"],
-        shown["Log"],
-        shown["Forecast"],
-        shown["Setting"],
-        shown["Grid"],
-    ]
-
-
-def answer(call, given):
-    """None, or what was wrong with the answer."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("error")
-        warnings.simplefilter("ignore", ek.FailedRows)  # the table holds the reasons
-        try:
-            call(**given)
-        except ek.EdgekitError as error:
-            str(error)
-        except TypeError as error:
-            if "argument" not in str(error) or error.__traceback__.tb_next.tb_next is not None:
-                return f"{type(error).__name__}: {error}"
-        except Exception as error:  # noqa: BLE001 - that is what the test is about
-            return f"{type(error).__name__}: {error}"
-    return None
 
 
 def test_every_public_callable_is_called():
@@ -122,22 +45,46 @@ def test_a_wrong_main_object_is_refused_with_what_to_take(name):
         assert fault is None, f"{main}={item!r:.80}: {fault}"
 
 
-@pytest.mark.slow
-def test_random_calls_end_in_a_result_or_an_error_that_teaches(tmp_path, monkeypatch):
+@pytest.mark.parametrize("seed", [0, 1])
+def test_a_few_random_calls_end_in_a_result_or_an_error_that_teaches(seed, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    rng = np.random.default_rng(20)
-    pool, table = wrong(), calls()
-    names = sorted(name for name in table if table[name][1])
-    faults = {}
-    for number in range(CALLS):
-        name = names[number % len(names)]
-        call, given = table[name]
-        signature = inspect.signature(call)
-        keys = [key for key in signature.parameters if key not in ("executor", "progress", "out")]
-        spoiled = {}
-        for key in rng.choice(keys, size=min(len(keys), int(rng.integers(0, 3))), replace=False):
-            spoiled[str(key)] = pool[int(rng.integers(len(pool)))]
-        fault = answer(call, given | spoiled)
-        if fault is not None:
-            faults[name, *(f"{key}={item!r:.60}" for key, item in spoiled.items())] = fault
-    assert not faults, f"{len(faults)} of {CALLS}: {faults}"
+    assert fuzz.run(500, seed, quick=True) == {}
+
+
+@pytest.mark.slow
+def test_ten_thousand_random_calls_end_in_a_result_or_an_error_that_teaches(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert fuzz.run(10_000, 20) == {}
+
+
+def _spins():
+    while True:
+        pass
+
+
+def _warns():
+    np.float64(1e308) * 10
+
+
+@pytest.mark.parametrize(
+    ("call", "says"),
+    [
+        (_spins, "no answer within"),
+        (_warns, "overflow"),
+        (lambda: {}["x"], "KeyError"),
+        (lambda: float("nan"), "NaN in result"),
+        (lambda: len(3), "TypeError"),
+    ],
+)
+def test_the_fuzz_finds_what_it_looks_for(call, says, monkeypatch):
+    monkeypatch.setattr(fuzz, "GUARD_S", 1)
+    assert says in answer(call, {})
+
+
+@pytest.mark.parametrize("stop", [np.arange(3.0), np.array([]), [], 0, ""])
+def test_a_stop_rule_that_is_none_is_refused_whatever_its_truth(stop):
+    for method in (ek.methods.powered, ek.methods.freehand, ek.methods.bench_stone):
+        with pytest.raises(ek.BadArgument, match="stop"):
+            method(stop=stop)
+    with pytest.raises(ek.BadArgument, match="stop"):
+        ek.methods.held(15.0, stop=stop)

@@ -222,7 +222,7 @@ CASES = (
     key_case("order", "true", r"bad\.toml, line 6: order must be"),
     key_case("points", None, r"bad\.toml: points is missing"),
     key_case("points", "3", r"bad\.toml, line 5: points must be"),
-    key_case("points", r'"a\u0000b.csv"', r"cannot be read", name="null in a file name"),
+    key_case("points", r'"a\u0000b.csv"', r"no file in the same folder", name="null in a name"),
     key_case("name", "5", r"bad\.toml, line 2: name must be some text"),
     key_case("note", "2026-03-01", r"bad\.toml, line 10: note must be some text"),
     key_case("handle_axis", '"down"', r"bad\.toml, line 7: handle_axis must be three numbers"),

@@ -203,3 +203,33 @@ def test_a_record_is_checked_and_shown_in_one_line():
         "&lt;"
         in Result(values=np.zeros(1), pair=Pair(np.zeros(1), "<b>"), by_edge={})._repr_html_()
     )
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_numbers_whose_powers_would_overflow_are_refused_before_they_do(sign):
+    from edgekit import checks
+
+    assert checks.finite("x", sign * 1e30) == sign * 1e30
+    assert checks.frozen_array("x", [0.0, sign * 1e30])[1] == sign * 1e30
+    for call in (checks.finite, lambda name, value: checks.frozen_array(name, [0.0, value])):
+        with pytest.raises(ek.BadArgument, match=r"x must be 1e\+30 at most") as caught:
+            call("x", sign * 1.1e30)
+        assert caught.value.value == sign * 1.1e30
+    assert checks.positive("x", 1e-30) == 1e-30
+    with pytest.raises(ek.BadArgument, match="x must be 1e-30 or more"):
+        checks.positive("x", 0.9e-30)
+
+
+def test_huge_numbers_are_refused_and_warn_of_nothing():
+    import numpy as np
+
+    huge = 1e308
+    for call in (
+        lambda: ek.dull_edge(75.0, huge),
+        lambda: ek.section_properties([[0, 0], [huge, 0], [huge, -huge], [0, -huge]]),
+        lambda: ek.roughness(np.arange(500.0), np.linspace(0, huge, 500)),
+        lambda: ek.vickers(huge),
+        lambda: ek.blunting(None, conforming_um=1e-300),
+    ):
+        with pytest.raises(ek.EdgekitError):
+            call()

@@ -246,3 +246,13 @@ def test_points_that_another_blade_reads_stay(tmp_path):
     (tmp_path / "y.toml").write_bytes((tmp_path / "x.toml").read_bytes())
     ek.write_blade(ek.patterns.straight_sickle().moved(TURN), tmp_path / "x", replace=True)
     assert ek.read_blade(tmp_path / "y").kind is hoe.kind
+
+
+def test_a_file_beyond_its_bound_is_not_read(tmp_path):
+    from edgekit.files import read_file
+
+    path = tmp_path / "note.txt"
+    path.write_bytes(b"12345")
+    assert read_file(path, 5) == b"12345"
+    with pytest.raises(OSError, match="more than 0 MB"):
+        read_file(path, 4)

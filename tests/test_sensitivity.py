@@ -299,7 +299,7 @@ BAD = {
         ),
         "12 of 24 rows could not be simulated",
     ),
-    "tiny error": (lambda: ek.runs_needed([1.0, 2.0], error=1e-200), "too many runs"),
+    "tiny error": (lambda: ek.runs_needed([1.0, 2.0], error=1e-20), "too many runs"),
     "no input": (lambda: variance_shares(ishigami, {}, ["y"], points=8, seed=1), "input is needed"),
     "no output": (
         lambda: variance_shares(ishigami, CUBE, [], points=8, seed=1),

@@ -15,7 +15,7 @@ from edgekit import checks, citing
 from edgekit.archive.codec import Decoder, Encoder
 from edgekit.clinic.forecasting.forecast import Forecast
 from edgekit.errors import BadFile, reading
-from edgekit.files import file_path, write_file
+from edgekit.files import file_path, read_file, write_file
 from edgekit.life.life import Life
 from edgekit.study.compare import Comparison
 
@@ -125,9 +125,7 @@ def read_result(path: str | Path) -> Comparison | Life | Forecast | pd.DataFrame
 def _unpacked(file: Path) -> tuple[dict[str, Any], list[np.ndarray]]:
     """The JSON of a result and its arrays, of bounded size."""
     try:
-        if not file.is_file():
-            raise OSError("no such file")
-        with zipfile.ZipFile(file) as archive:
+        with zipfile.ZipFile(io.BytesIO(read_file(file, MAX_BYTES))) as archive:
             sizes = {item.filename: item.file_size for item in archive.infolist()}
             if sum(sizes.values()) > MAX_BYTES:
                 raise ValueError(f"{sum(sizes.values()):,} bytes unpacked, above {MAX_BYTES:,}")

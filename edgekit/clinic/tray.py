@@ -8,8 +8,9 @@ from pathlib import Path
 import pandas as pd
 
 from edgekit.digitising.reader import read_blade
+from edgekit.display import hidden, visible
 from edgekit.errors import EdgekitError, reading
-from edgekit.files import file_path
+from edgekit.files import beside, file_path
 from edgekit.geometry import patterns
 from edgekit.geometry.blade import Blade
 from edgekit.tables import read_table
@@ -74,7 +75,13 @@ def _from_table(table: pd.DataFrame, source: Path) -> dict[str, Blade]:
     tray: dict[str, Blade] = {}
     pairs = zip(table["instrument"], table["blade"], strict=True)
     for row, (name, blade) in enumerate(pairs, start=2):
-        code = str(name).strip()
+        code = visible(str(name)).strip()
+        if hidden(str(name)):
+            raise EdgekitError(
+                f"row {row} of {source.name}: a code holds {hidden(str(name))[0]}",
+                name,
+                "Write the code again: that letter cannot be seen.",
+            )
         if not code or code in tray:
             raise EdgekitError(
                 f"row {row} of {source.name}: each instrument needs a code of its own",
@@ -87,7 +94,7 @@ def _from_table(table: pd.DataFrame, source: Path) -> dict[str, Blade]:
 
 def _blade(name: str, source: Path, row: int) -> Blade:
     if name.lower().endswith(".toml"):
-        return read_blade(source.parent / name)
+        return read_blade(beside(source, name))
     if name.casefold() not in PATTERNS:
         near = difflib.get_close_matches(name.casefold(), PATTERNS, 1)
         hint = f"Did you mean {near[0]!r}?" if near else f"Patterns are {', '.join(PATTERNS)}."

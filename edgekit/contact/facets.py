@@ -41,6 +41,7 @@ __all__ = [
 ]
 
 MAX_PLACEMENTS = 10_000
+MIN_RIDGE_UM = 0.01  # less than the roughness that any stone leaves
 MAX_MEETINGS = 25_000_000  # of a plane and a station
 MEETING_BYTES = 32  # recession, height above the plane, whether it faces the station
 _FINE = 2001  # stations over which placements are distributed
@@ -180,7 +181,8 @@ def _count(edge: Edge, placements: int) -> int:
 
 
 def _positions(edge: Edge, placements: int | ArrayLike) -> FloatArray:
-    if np.ndim(placements) == 0:
+    several = hasattr(placements, "__len__") and not isinstance(placements, str)
+    if not several or getattr(placements, "ndim", 1) == 0:
         return evenly_placed(edge, placements)  # type: ignore[arg-type]
     remedy = "Give arc lengths in millimetres from the heel, on the edge."
     places = checks.array_between("placements", placements, 0, edge.length_mm, remedy, ends=True)
@@ -334,7 +336,13 @@ def placements_for(edge: Edge, *, ridge_um: float, most: int = 2000) -> int:
     True
     """
     limit, arc, here = _convex(edge, ridge_um, STATIONS)
-    for k in range(1, checks.count("most", most, most=MAX_PLACEMENTS) + 1):
+    most = checks.count("most", most, most=MAX_PLACEMENTS)
+    # Ridges fall with the square of the count: where the most leave twice the limit, fewer will not
+    # do. Two neighbouring counts are tried, since an even one can leave out a toe.
+    least = min(
+        _max_ridge(edge, arc, here, evenly_placed(edge, k)) for k in {most, max(most - 1, 1)}
+    )
+    for k in range(1, most + 1) if least < 2 * limit else ():
         if _max_ridge(edge, arc, here, evenly_placed(edge, k)) <= limit:
             return k
     raise Cannot(
@@ -350,7 +358,9 @@ def _convex(edge: Edge, ridge_um: float, stations: int) -> tuple[float, FloatArr
     Planes on a hollow edge leave no ridges, they gouge: a count of them would mean nothing.
     """
     check_edge(edge)
-    limit = checks.positive("ridge_um", ridge_um, "Give the ridge height in micrometres.")
+    remedy = f"Give micrometres, {MIN_RIDGE_UM:g} or more: below that no stone leaves a ridge."
+    checks.positive("ridge_um", ridge_um, "Give the ridge height in micrometres.")
+    limit = checks.at_least("ridge_um", ridge_um, MIN_RIDGE_UM, remedy)
     arc = edge.stations(stations)
     here = edge.frame(arc, order=1)
     turn = float(np.trapezoid(here.relative_curvature, arc))

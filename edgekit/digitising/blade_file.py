@@ -15,14 +15,17 @@ import numpy as np
 
 from edgekit.checks import FloatArray, at_least, positive, vectors
 from edgekit.digitising.file_format import AXES, EXACT, Settings, file_text, line_fault
-from edgekit.errors import BadFile
+from edgekit.errors import BadFile, EdgekitError
 from edgekit.evidence_table import value
+from edgekit.files import beside
 from edgekit.geometry.blade import BladeClass, check_taper
 from edgekit.geometry.edge import check_angle_deg, check_points
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
 
 MIN_TRACE_POINTS = 8  # fewer cannot be told from noise
+MAX_TRACE_POINTS = 1000  # of a curve: every 6 µm; smoothing takes a second for them
+MAX_POINTS = 20_000  # of a table
 BLUR = 10.0  # times the noise: between clicks this close the direction is chance
 BOTH = ("left", "right")  # edges of all classes but these
 CURVES = {BladeClass.AREA_SPECIFIC: ("used", "unused"), BladeClass.HOE: ("edge",)}
@@ -89,7 +92,7 @@ class BladeFile(Record):
             note=settings.text("note", otherwise=""),
             kind=kind,
             source=source,
-            points=settings.file.parent / settings.text("points"),
+            points=_points_file(settings),
             order=settings.choice("order", Order),
             face=settings.choice("face", Face, Face.PLANAR),
             face_up=settings.vector("face_up", (0.0, 0.0, 1.0)),
@@ -132,6 +135,10 @@ class BladeFile(Record):
     def _check(self, label: str, rows: FloatArray) -> None:
         lines, points = rows[:, 0].astype(int).tolist(), rows[:, 1:4]
         if self.source is Source.TRACE:
+            if len(lines) > MAX_TRACE_POINTS:
+                remedy = "Keep every second or tenth point: the smooth curve will be the same."
+                what = f"{label} are more than {MAX_TRACE_POINTS:,}"
+                raise BadFile(what, len(lines), remedy, file=self.points.name)
             blur = BLUR * self.noise_um / UM_PER_MM
             check_points(label, points, MIN_TRACE_POINTS, blur_mm=blur, lines=lines)
             return
@@ -140,6 +147,15 @@ class BladeFile(Record):
             place = f"{self.points.name}, line {line}, column"
             check_angle_deg(f"{place} internal_angle_deg", row[7])
             vectors(f"{place}s face_x, face_y, face_z", row[None, 4:7])
+
+
+def _points_file(settings: Settings) -> FilePath:
+    """The table of points that the settings name, which lies in their folder."""
+    name = settings.text("points")
+    try:
+        return beside(settings.file, name)
+    except EdgekitError as error:
+        raise settings.fault("points", "is no file in the same folder", error.remedy) from error
 
 
 KEYS = ("format", "pattern", *(f.name for f in fields(BladeFile) if f.name != "settings"))
@@ -154,6 +170,13 @@ def _read_table(
     if not body:
         raise BadFile(
             f"{table.name} holds no table", len(text), "Add a header and points.", file=table.name
+        )
+    if len(body) > MAX_POINTS:
+        raise BadFile(
+            f"{table.name} has more than {MAX_POINTS:,} points",
+            len(body),
+            "Keep every tenth, or fewer.",
+            file=table.name,
         )
     header = _cells(table, *body[0])
     wanted = ("curve", *columns)

@@ -18,12 +18,13 @@ from typing import Any, TypeVar
 
 from edgekit.checks import FloatArray, finite, unit_vector
 from edgekit.errors import BadFile
-from edgekit.files import file_path, there
+from edgekit.files import file_path, read_file, there
 from edgekit.record import Record
 
 Check = Callable[[str, float], float]
 Choice = TypeVar("Choice", bound=enum.Enum)
 FORMAT = "edgekit blade 1"
+MAX_BYTES = 5_000_000  # 20,000 points take two million
 AXES = ("x_mm", "y_mm", "z_mm")
 EXACT = ("face_x", "face_y", "face_z", "internal_angle_deg")
 
@@ -40,7 +41,7 @@ def line_fault(
 def file_text(file: FilePath) -> str:
     """The text of a file in UTF-8, its lines ended by line feeds."""
     try:
-        raw = file.read_bytes()
+        raw = read_file(file, MAX_BYTES)
     except (OSError, ValueError) as error:
         raise BadFile(
             f"{file.name} cannot be read ({error})", str(file), "Check the path.", file=file.name

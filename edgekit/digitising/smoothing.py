@@ -14,6 +14,7 @@ import numpy as np
 import scipy.linalg
 from numpy.typing import NDArray
 from scipy.interpolate import BSpline
+from scipy.optimize import brentq
 
 from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
@@ -27,6 +28,8 @@ POINTS_PER_KNOT = 2
 _WEIGHTS = 121  # tried, from following the data to a parabola
 _PARABOLA = 3  # modes the penalty does not see
 _CAUTION = 1.4  # generalised cross-validation with 1.4 x the trace: guards against undersmoothing
+_MIN_COSINE = 1e-6  # modes that the data hardly show set no bound to the weights
+_MIN_FREEDOM = 1e-3  # of the points: what the score takes as left when no freedom is
 _STIFFENINGS = 1  # fits with local stiffness, after those; a second one loses coverage on waves
 _WINDOWS = 20  # local means along the curve are taken over a twentieth of it
 _MIN_ROUGHNESS = 0.1  # of the mean: bounds how much stiffer a quiet stretch may be
@@ -78,8 +81,8 @@ def _basis(knots: FloatArray) -> BSpline[np.float64]:
     return BSpline(knots, np.eye(len(knots) - DEGREE - 1), DEGREE)
 
 
-def _penalty(knots: FloatArray, stiffness: FloatArray | None) -> FloatArray:
-    """Matrix of ∫ w (C''')² over the spline's coefficients by Gauss quadrature.
+def _roughness(knots: FloatArray, stiffness: FloatArray | None) -> FloatArray:
+    """Matrix R whose RᵀR is that of ∫ w (C''')² over the coefficients, by Gauss quadrature.
 
     `stiffness` holds w at evenly spaced parameters; without it w = 1 and the integral is exact.
     """
@@ -92,7 +95,7 @@ def _penalty(knots: FloatArray, stiffness: FloatArray | None) -> FloatArray:
     if stiffness is not None:
         along = np.linspace(knots[0], knots[-1], len(stiffness))
         share = share * np.interp(at, along, stiffness)
-    return np.asarray(value.T @ (value * share[:, None]))
+    return np.asarray(value * np.sqrt(share)[:, None])
 
 
 def _stiffness(third: FloatArray) -> FloatArray:
@@ -111,31 +114,68 @@ def _stiffness(third: FloatArray) -> FloatArray:
 
 
 def _penalised(
-    basis: FloatArray, penalty: FloatArray, points: FloatArray
+    basis: FloatArray, roughness: FloatArray, points: FloatArray
 ) -> tuple[FloatArray, float, FloatArray]:
     """Coefficients, freedom and factor with the weight of least generalised cross-validation.
 
-    The modes of the Demmler-Reinsch form make every weight cheap to try.
+    Modes V of the coefficients in which both matrices are diagonal, with cosines c from the data
+    and sines s from the penalty, make every weight cheap to try. They come from the penalty's own
+    matrix, smoothest last: products would square its condition, and the cosines of smooth modes are
+    all 1 but for the last bits, so that the fit would move with these.
     """
-    gram = basis.T @ basis
-    ridge = 1e-10 * np.trace(gram) / len(gram) * np.eye(len(gram))
-    # Modes V with Vᵀ (gram + ridge) V = 1 and Vᵀ penalty V diagonal: every weight is then cheap.
-    rough, back = scipy.linalg.eigh(penalty, gram + ridge)
-    rough = np.maximum(rough, 0.0)
-    modes = back.T @ basis.T
-    data = modes @ points
-    outside = max(float((points**2).sum() - (data**2).sum()), 0.0)
-    n = len(points)
+    scale = np.linalg.norm(basis) / np.linalg.norm(roughness)
+    both, triangle = scipy.linalg.qr(np.concatenate([basis, scale * roughness]), mode="economic")
+    seen, bent = both[: len(basis)], both[len(basis) :]
+    _, sine, modes = scipy.linalg.svd(bent, full_matrices=False)
+    cosine = np.linalg.norm(seen @ modes.T, axis=0)
+    shown = cosine > _MIN_COSINE
+    pull = modes @ (seen.T @ points)
+    power = np.where(shown, (pull**2).sum(axis=1) / np.where(shown, cosine, 1.0) ** 2, 0.0)
+    span, *_ = scipy.linalg.svd(seen, full_matrices=False)
+    span = span[:, : int(shown.sum())]
+    outside = float(((points - span @ (span.T @ points)) ** 2).sum())
+    weight = _best_weight(cosine, sine, power, outside, len(basis))
+    both_squared = cosine**2 + weight * sine**2
+    back = scipy.linalg.solve_triangular(triangle, modes.T)
+    heights = back @ (pull / both_squared[:, None])
+    return heights, float((cosine**2 / both_squared).sum()), back / np.sqrt(both_squared)
 
-    def score(weight: float) -> float:
-        shrink = 1 / (1 + weight * rough)
-        residual = outside + float((((1 - shrink)[:, None] * data) ** 2).sum())
-        return residual / max(n - _CAUTION * float(shrink.sum()), 1e-3 * n) ** 2
 
-    stiffest, softest = rough[-1], max(rough[_PARABOLA], 1e-15 * rough[-1])
-    weights = np.geomspace(0.1 / stiffest, 1e3 / softest, _WEIGHTS).tolist()
-    shrink = 1 / (1 + min(weights, key=score) * rough)
-    return back @ (shrink[:, None] * data), float(shrink.sum()), back * np.sqrt(shrink)
+def _best_weight(
+    cosine: FloatArray, sine: FloatArray, power: FloatArray, outside: float, n: int
+) -> float:
+    """Weight of least generalised cross-validation, for modes with a `power` of data each.
+
+    The best of a row of weights, then the root of the score's slope beside it: the row alone would
+    move with the rounding of the least roughness, and all that follows with it.
+    """
+
+    def parts(log_weight: float) -> tuple[float, float, float, float]:
+        """Residual and freedom left, and their slopes by the logarithm of the weight."""
+        rough = np.exp(log_weight) * sine**2
+        lost = rough / (cosine**2 + rough)
+        slope = lost * (1 - lost)
+        residual, freedom = outside + (power * lost**2).sum(), n - _CAUTION * (1 - lost).sum()
+        return residual, freedom, 2 * (power * lost * slope).sum(), _CAUTION * slope.sum()
+
+    def score(log_weight: float) -> float:
+        residual, freedom, *_ = parts(log_weight)
+        return residual / max(freedom, _MIN_FREEDOM * n) ** 2
+
+    def slope(log_weight: float) -> float:
+        residual, freedom, more_residual, more_freedom = parts(log_weight)
+        held = freedom <= _MIN_FREEDOM * n
+        return more_residual / residual - (0.0 if held else 2 * more_freedom / freedom)
+
+    seen = cosine > _MIN_COSINE
+    stiffest = float((sine[seen] / cosine[seen]).max()) ** 2
+    softest = float(sine[-1 - _PARABOLA] / cosine[-1 - _PARABOLA]) ** 2
+    logs = np.linspace(np.log(0.1 / stiffest), np.log(1e3 / softest), _WEIGHTS)
+    at = int(np.argmin([score(item) for item in logs]))
+    low, high = logs[max(at - 1, 0)], logs[min(at + 1, _WEIGHTS - 1)]
+    if 0 < at < _WEIGHTS - 1 and outside > 0 and slope(low) < 0 < slope(high):
+        return float(np.exp(brentq(slope, low, high, xtol=1e-14)))
+    return float(np.exp(logs[at]))
 
 
 def smooth_curve(points_mm: FloatArray) -> SmoothedCurve:
@@ -169,7 +209,7 @@ def _fit_curve(
     knots = np.pad(inner, DEGREE, mode="edge")
     basis = BSpline.design_matrix(u, knots, DEGREE).toarray()
     centre = points_mm.mean(axis=0)
-    heights, freedom, factor = _penalised(basis, _penalty(knots, stiffness), points_mm - centre)
+    heights, freedom, factor = _penalised(basis, _roughness(knots, stiffness), points_mm - centre)
     return SplineCurve(spline=BSpline(knots, heights + centre, DEGREE)), freedom, factor
 
 

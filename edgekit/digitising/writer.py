@@ -22,7 +22,7 @@ from edgekit.digitising.file_format import (
     toml,
 )
 from edgekit.errors import EdgekitError
-from edgekit.files import remove_leftovers, there, write_file
+from edgekit.files import read_file, remove_leftovers, there, write_file
 from edgekit.geometry.blade import Blade, Trace
 
 __all__ = ["write_blade"]
@@ -128,7 +128,7 @@ def _own_table(file: Path) -> Path | None:
     if not re.fullmatch(re.escape(file.stem) + r"(\.[0-9a-f]{8})?\.csv", name):
         return None
     try:
-        others = [item.read_bytes() for item in file.parent.glob("*.toml") if item != file]
+        others = [read_file(item) for item in file.parent.glob("*.toml") if item != file]
     except OSError:
         return None
     shared = any(name.encode() in other for other in others)

@@ -7,9 +7,9 @@ well, since a saved control shows nothing.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from html import escape
 from typing import TYPE_CHECKING, Any
 
+from edgekit.display import escaped
 from edgekit.errors import EdgekitError
 
 if TYPE_CHECKING:
@@ -42,11 +42,11 @@ def predict(question: str, replies: Mapping[str, str]) -> VBox:
         button.disabled = choice.index is None
 
     def shown(_: object) -> None:
-        reply.value = f"<p role='status'>{escape(replies[choice.value])}</p>"
+        reply.value = f"<p role='status'>{escaped(replies[choice.value])}</p>"
 
     choice.observe(chosen, names="index")
     button.on_click(shown)
-    return widgets.VBox([widgets.HTML(f"<b>{escape(question)}</b>"), choice, button, reply])
+    return widgets.VBox([widgets.HTML(f"<b>{escaped(question)}</b>"), choice, button, reply])
 
 
 def dial(draw: Callable[[Any], object], label: str, values: Sequence[Any]) -> VBox:

@@ -86,6 +86,7 @@ def named(name: str, items: Mapping[str, object], kind: type, remedy: str) -> No
     if not items:
         raise EdgekitError(f"{name}: nothing to draw", {}, remedy)
     for key, item in items.items():
+        checks.instance(f"each name of {name}", key, str, "Give names in text.")
         checks.instance(f"{name}[{key!r}]", item, kind, remedy)
 
 

@@ -8,7 +8,6 @@ import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
-from html import escape
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -18,6 +17,7 @@ from matplotlib.figure import Figure
 from PIL import Image
 
 from edgekit import checks
+from edgekit.display import escaped
 from edgekit.errors import EdgekitError
 from edgekit.figures import style
 
@@ -214,9 +214,9 @@ class Picture:
         data = base64.b64encode(self.png).decode("ascii")
         return (
             '<figure style="margin:0.5em 0">'
-            f'<img alt="{escape(self.alt, quote=True)}" width="{self.width_px}" '
+            f'<img alt="{escaped(self.alt)}" width="{self.width_px}" '
             f'style="max-width:100%;height:auto" src="data:image/png;base64,{data}">'
-            f"<figcaption>{escape(self.caption)}</figcaption></figure>"
+            f"<figcaption>{escaped(self.caption)}</figcaption></figure>"
         )
 
 

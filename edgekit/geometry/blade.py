@@ -190,7 +190,8 @@ class Blade(Record):
 
     def opposite(self, name: str) -> Edge | None:
         """The edge across the face from edge `name`; None for a hoe."""
-        others = [edge for key, edge in self.edges.items() if key != name]
+        here = self.edges[name]
+        others = [edge for edge in self.edges.values() if edge is not here]
         return others[0] if others else self.unused
 
     def normal_uncertainty_deg(self, name: str) -> float:
@@ -198,6 +199,7 @@ class Blade(Record):
 
         0 unless the blade was digitised. The stone may rock this much before a gap means anything.
         """
+        _ = self.edges[name]
         trace = None if self.trace is None else self.trace.edges.get(name)
         return 0.0 if trace is None else float(trace.swing_sd_deg.max())
 

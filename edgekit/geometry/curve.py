@@ -8,7 +8,7 @@ along an edge follow the same protocol.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.interpolate import BSpline, make_interp_spline
 
-from edgekit.checks import FloatArray, finite, frozen_array, worst_row
+from edgekit.checks import FloatArray, as_array, count, finite, frozen_array, iterated, worst_row
 from edgekit.errors import EdgekitError
 from edgekit.record import Record
 
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = ["SplineCurve", "SymbolicCurve"]
 
+MAX_POINTS = 100_000  # that a spline passes through
 MAX_ORDER = 3  # the regression distance needs the third derivative of the edge, no more
 
 
@@ -40,6 +41,11 @@ class Curve(Protocol):
         """Value and derivatives 1 to `order` by the parameter at `u`."""
 
 
+def _asked(u: FloatArray, order: int) -> tuple[FloatArray, int]:
+    """Parameters and order of derivatives as asked for, checked."""
+    return as_array("u", u), count("order", order, 0, most=MAX_ORDER)
+
+
 class Constant(Record):
     """A quantity that does not vary along the curve, such as the normal of a planar face."""
 
@@ -48,7 +54,8 @@ class Constant(Record):
 
     def derivatives(self, u: FloatArray, order: int) -> tuple[FloatArray, ...]:
         """The value everywhere, and zero derivatives."""
-        shape = np.shape(u) + np.shape(self.value)
+        u, order = _asked(u, order)
+        shape = u.shape + np.shape(self.value)
         return (np.broadcast_to(self.value, shape), *(np.zeros(shape) for _ in range(order)))
 
 
@@ -104,7 +111,7 @@ class SymbolicCurve(Record):
 
     def derivatives(self, u: FloatArray, order: int) -> tuple[FloatArray, ...]:
         """Value and derivatives 1 to `order` (3 at most) at `u`, coordinates on the last axis."""
-        u = np.asarray(u, dtype=float)
+        u, order = _asked(u, order)
         rows = [f(u) for f in self._functions[: order + 1]]  # type: ignore[attr-defined]
         return tuple(
             np.stack([np.broadcast_to(np.asarray(c, dtype=float), u.shape) for c in row], axis=-1)
@@ -124,9 +131,7 @@ def _symbol(parameter: object) -> None:
 def _listed(expressions: object) -> tuple[object, ...]:
     """The expressions, one by one; a text is not taken apart into letters."""
     remedy = "Give a list with one sympy expression or number a coordinate."
-    if isinstance(expressions, str | bytes) or not isinstance(expressions, Iterable):
-        raise EdgekitError("expressions must be a sequence", expressions, remedy)
-    given = tuple(expressions)
+    given = tuple(iterated("expressions", expressions, remedy))
     if not given:
         raise EdgekitError("expressions must not be empty", expressions, remedy)
     return given
@@ -195,6 +200,7 @@ class SplineCurve(Record):
 
     def derivatives(self, u: FloatArray, order: int) -> tuple[FloatArray, ...]:
         """Value and derivatives 1 to `order` (3 at most) at `u`."""
+        u, order = _asked(u, order)
         return tuple(np.asarray(spline(u)) for spline in self._chain[: order + 1])
 
     @classmethod
@@ -217,6 +223,7 @@ class SplineCurve(Record):
                 (u.shape, rows.shape),
                 "Give as many values as parameters.",
             )
+        count("the number of values", len(u), most=MAX_POINTS, bytes_each=1000)
         if (row := worst_row(np.diff(u), 0.0)) is not None:
             raise EdgekitError(
                 f"parameter must increase, but its row {row + 1} does not",

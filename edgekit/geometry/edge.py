@@ -12,7 +12,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from edgekit import checks
-from edgekit.checks import FloatArray, frozen_array, keep_numbers, unit_vector, vectors
+from edgekit.checks import (
+    FloatArray,
+    frozen_array,
+    keep_numbers,
+    unit_vector,
+    vectors,
+)
 from edgekit.errors import EdgekitError
 from edgekit.geometry import jet
 from edgekit.geometry import vectors as vec
@@ -129,6 +135,7 @@ class Edge(Record):
 
     def frame(self, arc_mm: ArrayLike, order: int = 2) -> EdgeFrame:
         """The frame at arc lengths of any shape [mm], with derivatives to `order` (2 at most)."""
+        order = checks.count("order", order, 0, most=2)
         plain = isinstance(arc_mm, np.ndarray) and arc_mm.dtype == np.float64
         arc = np.asarray(arc_mm if plain else frozen_array("arc_mm", arc_mm))
         if not np.isfinite(arc).all():

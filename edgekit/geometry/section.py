@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from edgekit.checks import FloatArray, between, keep_numbers, positive
+from edgekit.checks import FloatArray, as_array, between, keep_numbers, positive
 from edgekit.errors import EdgekitError
 from edgekit.geometry.edge import check_angle_deg
 
@@ -41,7 +41,7 @@ class _Flanked:
         thickness_mm: FloatArray | None = None,  # noqa: ARG002
     ) -> FloatArray:
         """v cotβ, whatever the thickness."""
-        return np.asarray(depth_mm / np.tan(self._beta))
+        return np.asarray(as_array("depth_mm", depth_mm) / np.tan(self._beta))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,9 +57,7 @@ class _Thick(_Flanked):
 
     def depth_mm(self, width_mm: FloatArray, share: FloatArray | float = 1.0) -> FloatArray:
         """The thickness times `share` of it (...), at any width."""
-        return np.asarray(
-            np.ones_like(np.asarray(width_mm, dtype=float)) * self.thickness_mm * share
-        )
+        return np.asarray(np.ones_like(as_array("width_mm", width_mm)) * self.thickness_mm * share)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,7 +120,7 @@ class RoundBack(_Thick):
 
     def inset_mm(self, depth_mm: FloatArray, thickness_mm: FloatArray | None = None) -> FloatArray:
         """v cotβ down the flank, then the circle of the back, at a thickness (...)."""
-        v = np.asarray(depth_mm, dtype=float)
+        v = as_array("depth_mm", depth_mm)
         thick = np.asarray(self.thickness_mm if thickness_mm is None else thickness_mm)
         rho = self._back_radius_mm(thick)
         centre = thick - rho
@@ -158,7 +156,7 @@ class Triangular(_Flanked):
         share: FloatArray | float = 1.0,  # noqa: ARG002
     ) -> FloatArray:
         """(w/2) tanβ at the local width; its flanks meet there, so it has no other thickness."""
-        return np.asarray(width_mm / 2 * np.tan(self._beta))
+        return np.asarray(as_array("width_mm", width_mm) / 2 * np.tan(self._beta))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -256,7 +256,8 @@ class WornBlade(Record):
         return states
 
     def _edge(self, edge: str) -> WornEdge:
-        if edge not in self.edges:
+        given: object = edge
+        if not isinstance(given, str) or given not in self.edges:
             raise EdgekitError("no such edge", edge, f"Choose from {list(self.edges)}.")
         return self.edges[edge]
 

@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from edgekit.bending.beam import Wear, joined, life_bending_model, worn_away
-from edgekit.checks import FloatArray, Seed, count, instance
+from edgekit.checks import FloatArray, Seed, count, instance, one_of
 from edgekit.citing import paragraph
 from edgekit.display import html_text
 from edgekit.errors import EdgekitError
@@ -84,11 +84,11 @@ class Lives(Record):
 
     def last(self, name: str) -> FloatArray:
         """Value (R,) of a measure at each life's last session."""
-        return self.final[name]
+        return self.final[one_of("name", name, self.final)]
 
     def mean(self, name: str) -> FloatArray:
         """Mean (R,) of a measure over each life."""
-        return self.average[name]
+        return self.average[one_of("name", name, self.average)]
 
 
 class _Recorder:

@@ -8,7 +8,15 @@ from typing import NamedTuple, Protocol, runtime_checkable
 import numpy as np
 from numpy.typing import NDArray
 
-from edgekit.checks import FloatArray, between, fraction, instance, keep_numbers, positive
+from edgekit.checks import (
+    FloatArray,
+    as_array,
+    between,
+    fraction,
+    instance,
+    keep_numbers,
+    positive,
+)
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.lazy import shown
@@ -137,7 +145,7 @@ class MaxWidthLoss:
 
     def limit_um(self, first_um: FloatArray) -> FloatArray:
         """Retirement width [µm] of edges whose first readings [µm] are given, for `forecast`."""
-        return np.asarray(first_um * (1 - self.fraction))
+        return np.asarray(as_array("first_um", first_um) * (1 - self.fraction))
 
     def __str__(self) -> str:
         return f"{self.fraction * 100:g} % of the width gone ({self.basis.value})"
@@ -176,7 +184,7 @@ class MinWidth:
 
     def limit_um(self, first_um: FloatArray) -> FloatArray:
         """Retirement width [µm] of edges whose first readings [µm] are given, for `forecast`."""
-        return np.full_like(first_um, self.width_mm * UM_PER_MM)
+        return np.full_like(as_array("first_um", first_um), self.width_mm * UM_PER_MM)
 
     def __str__(self) -> str:
         return f"{self.width_mm:g} mm of width left ({self.basis.value})"

@@ -9,11 +9,11 @@ from typing import Any
 
 import numpy as np
 
-from edgekit.checks import frozen_array, instance
+from edgekit.checks import at_least, count, frozen_array, instance
 from edgekit.digitising.reader import blade_of_texts
 from edgekit.digitising.writer import blade_texts
-from edgekit.errors import BadFile
-from edgekit.files import file_path, write_file
+from edgekit.errors import BadFile, Cannot
+from edgekit.files import file_path, read_file, write_file
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.worn_blade import WornBlade, WornEdge
 
@@ -21,8 +21,8 @@ __all__ = ["read_worn", "write_worn"]
 
 FORMAT = "edgekit worn blade 1"
 POINTS = "points.csv"
+MAX_BYTES = 30_000_000  # forty times a worn blade of usual grids
 ARRAYS = tuple(item.name for item in fields(WornEdge))
-MAX_BYTES = 100_000_000
 
 
 def write_worn(worn: WornBlade, path: str | Path, *, replace: bool = False) -> Path:
@@ -73,7 +73,11 @@ def write_worn(worn: WornBlade, path: str | Path, *, replace: bool = False) -> P
             for name, edge in worn.edges.items()
         },
     }
-    return write_file(file_path(path), json.dumps(content, indent=1) + "\n", replace=replace)
+    text = json.dumps(content, indent=1) + "\n"
+    if len(text) > MAX_BYTES:
+        what = f"the worn blade would take more than {MAX_BYTES // 1_000_000} MB"
+        raise Cannot(what, len(text), "Wear a blade with fewer stations or depths.")
+    return write_file(file_path(path), text, replace=replace)
 
 
 def read_worn(path: str | Path) -> WornBlade:
@@ -113,9 +117,9 @@ def read_worn(path: str | Path) -> WornBlade:
         return WornBlade(
             blade=blade,
             edges=edges,
-            fresh_radius_um=float(content["fresh_radius_um"]),
-            sessions=int(content["sessions"]),
-            use_strokes=float(content["use_strokes"]),
+            fresh_radius_um=at_least("fresh_radius_um", content["fresh_radius_um"], 0.0),
+            sessions=count("sessions", content["sessions"], 0),
+            use_strokes=at_least("use_strokes", content["use_strokes"], 0.0),
         )
     except (KeyError, TypeError, AttributeError, ValueError) as error:
         raise BadFile(
@@ -128,15 +132,14 @@ def read_worn(path: str | Path) -> WornBlade:
 
 def _content(file: Path) -> dict[str, Any]:
     try:
-        whole = file.is_file() and file.stat().st_size <= MAX_BYTES
-        content = json.loads(file.read_bytes()) if whole else None
+        content = json.loads(read_file(file, MAX_BYTES))
     except (OSError, ValueError, RecursionError) as error:
         remedy = "Check the path and the file."
         raise BadFile(
             f"{file.name} cannot be read as JSON", str(error), remedy, file=file.name
         ) from error
     if not isinstance(content, dict) or content.get("format") != FORMAT:
-        what = f"{file.name} is not the file of a worn blade, or is too large"
+        what = f"{file.name} is not the file of a worn blade"
         raise BadFile(what, FORMAT, "Give one that write_worn wrote.", file=file.name)
     return content
 

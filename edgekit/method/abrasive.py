@@ -86,6 +86,7 @@ class Abrasive:
         )
 
     def __post_init__(self) -> None:
+        instance("name", self.name, str, "Give the stone's name as text.")
         graded = self.scale is not None or self.number is not None
         if graded == (self.median_um is not None):
             raise EdgekitError(
@@ -97,6 +98,7 @@ class Abrasive:
             object.__setattr__(self, "scale", grain(self.scale, self.number).scale)
         else:
             object.__setattr__(self, "median_um", positive("median_um", self.median_um))
+        instance("form", self.form, Stone, "Give one of ek.stones, such as ek.RodStone().")
         instance("lubricant", self.lubricant, Lubricant, "Use Lubricant.OIL or another member.")
         if self.median_range_um is not None:
             object.__setattr__(self, "median_range_um", _range(self.median_range_um, self.grain_um))

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from edgekit.checks import instance
+from edgekit.checks import count, instance
 from edgekit.errors import EdgekitError
 from edgekit.method.method import Method
 
@@ -32,6 +32,7 @@ class Alternation:
     methods: tuple[Method, ...]
 
     def __post_init__(self) -> None:
+        instance("name", self.name, str, "Give the name as text.")
         instance("methods", self.methods, tuple, "Give a tuple of Method.")
         if not self.methods:
             raise EdgekitError("an alternation needs methods", (), "Give a tuple of Method.")
@@ -45,7 +46,7 @@ class Alternation:
 
     def at(self, turn: int) -> Method:
         """The method of session number `turn`, from 0."""
-        return self.methods[turn % len(self.methods)]
+        return self.methods[count("turn", turn, 0) % len(self.methods)]
 
     @property
     def assumptions(self) -> tuple[str, ...]:

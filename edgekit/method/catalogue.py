@@ -100,6 +100,10 @@ def freehand(
     )
 
 
+def _chosen(stop: StopRule | None, default: StopRule) -> StopRule:
+    return default if stop is None else stop
+
+
 def _by_hand(
     name: str, hand: Hand, stroke: Stroke | LocalStroke | None, stop: StopRule | None
 ) -> Method:
@@ -107,7 +111,7 @@ def _by_hand(
     rule = UntilClear() if isinstance(way, LocalStroke) else UntilFresh()
     if isinstance(way, LocalStroke):
         name += ", local strokes"
-    return Method(name=name, stroke=way, stop=rule if stop is None else stop, hand=hand)
+    return Method(name=name, stroke=way, stop=_chosen(stop, rule), hand=hand)
 
 
 def bench_stone(
@@ -216,7 +220,7 @@ def held(
         name=f"held at {angles}, {motion}{doubt}",
         guide=guide,
         stroke=_steady_roll() if placements is None else _steps(placements),
-        stop=stop or (UntilFresh() if placements is None else UntilClear()),
+        stop=_chosen(stop, UntilFresh() if placements is None else UntilClear()),
         hand=_guided_hand() if hand is None else hand,
         setup_seconds=value("holder_setup_seconds"),
         mount_seconds=value("bench_mount_seconds"),
@@ -272,7 +276,7 @@ def powered(*, stop: StopRule | None = None, hand: Hand | None = None) -> Method
     return Method(
         name="powered stone, guided",
         stroke=_steady_roll(Oblique()),
-        stop=stop or UntilFresh(strokes_between_looks=looks),
+        stop=_chosen(stop, UntilFresh(strokes_between_looks=looks)),
         hand=_guided_hand() if hand is None else hand,
         removal_mm3_per_stroke=value("removal_diamond_mm3_per_stroke"),
         removal_gsd=entry("removal_diamond_mm3_per_stroke").gsd,

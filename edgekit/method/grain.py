@@ -199,13 +199,14 @@ def grain(scale: Scale | str | None, number: int | None = None) -> Grain:
     grades = _TABLES[series]
     if number is None:
         raise EdgekitError("a grit scale needs a number", number, f"Give one of {list(grades)}.")
-    if count("number", number) not in grades:
+    grade = count("number", number)
+    if grade not in grades:
         raise EdgekitError(
             f"{series.value} has no such grit number here",
             number,
             f"Use one of {list(grades)}; sizes between grades are not interpolated.",
         )
-    return grades[number]
+    return grades[grade]
 
 
 def grain_um(scale: Scale | str | None, number: int | None = None) -> float:

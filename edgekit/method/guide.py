@@ -8,10 +8,12 @@ from typing import Protocol, runtime_checkable
 
 import numpy as np
 
-from edgekit.checks import FloatArray, between, finite, instance
+from edgekit.checks import FloatArray, between, count, finite, instance, keep_numbers
 from edgekit.contact.holder import Setting, held_normals
 from edgekit.errors import EdgekitError
 from edgekit.geometry.edge import Edge
+
+MAX_SETUPS = 1000  # of one edge in a session
 
 
 @runtime_checkable
@@ -55,6 +57,9 @@ class FollowEdge:
     """The true lateral normal at every point: a free hand deviates from it only by its errors."""
 
     setups: int = 1
+
+    def __post_init__(self) -> None:
+        keep_numbers(self, setups=count("setups", self.setups, most=MAX_SETUPS))
 
     def normals(self, edge: Edge, arc_mm: FloatArray) -> FloatArray:
         """The edge's outward normals."""

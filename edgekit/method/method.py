@@ -139,6 +139,7 @@ class Method:
         >>> ek.methods.freehand().using(ek.ceramic_stone()).removal_mm3_per_stroke
         0.00022
         """
+        checks.instance("abrasive", abrasive, Abrasive, "Give one, such as ceramic_stone().")
         stroke = self.stroke
         if direction is not None:
             stroke = replace(stroke, direction=direction)  # type: ignore[type-var]

@@ -10,6 +10,7 @@ from typing import Protocol, TypeVar
 
 import numpy as np
 
+from edgekit.checks import count, instance
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry import patterns
@@ -87,6 +88,17 @@ class LifeCase(Record):
     max_sessions: int = int(value("max_sessions"))
     precision: Precision = np.float64
 
+    def __post_init__(self) -> None:
+        if not isinstance(self.blade, Blade) and not callable(self.blade):
+            raise EdgekitError(
+                "blade must be a pattern or a Blade", self.blade, "Give one of ek.patterns."
+            )
+        instance("method", self.method, (Method, Alternation), "Give one of ek.methods.")
+        rules_of(self.retire)  # refuses what is no rule
+        for name in ("stations", "depths", "max_sessions"):
+            count(name, getattr(self, name))
+        super().__post_init__()
+
     def live(self, keys: RunKeys) -> Lives:
         """Simulate the lives of some runs; the blade must be a finished one."""
         given = {name: item for name, item in vars(self).items() if name != "retire"}
@@ -110,6 +122,9 @@ class LifeCase(Record):
 
     def check_names(self, row: Mapping[str, object]) -> None:
         """Raise `UnknownField` if a row names what cannot be set; its values are not judged."""
+        instance("row", row, Mapping, "Give values by dotted names, such as use.strokes.")
+        for name in row:
+            instance("each name of row", name, str, "Give names such as use.strokes.")
         for name in sorted(row, key=_dots):
             owner, _, path = name.partition(".")
             if owner not in _OWNERS:
@@ -157,7 +172,7 @@ def _with_keyword(pattern: object, name: str, new: object) -> Pattern:
 def _blade(blade: object) -> Blade:
     if isinstance(blade, Blade):
         return blade
-    if not callable(blade):
+    if not callable(blade):  # a row may say anything
         raise EdgekitError("blade must be a pattern or a Blade", blade, "Give one of ek.patterns.")
     pattern, keywords = (blade.func, blade.keywords) if isinstance(blade, partial) else (blade, {})
     if getattr(pattern, "__module__", "") == patterns.__name__:  # gives the same blade every time

@@ -1,9 +1,10 @@
 """A folder that a killed sweep resumes from: a manifest, and one file a finished chunk.
 
 Every file is whole or absent (`edgekit.files`). A part begins with a line that holds the
-manifest's hash and its own, so one that was torn, edited or copied from another sweep is found out
-and computed again. Tables are CSV; the shortest decimal of a float gives the same float back, so
-what is read is what was computed, to the last bit.
+manifest's hash, the part's number and its own hash, so one that was torn, edited, or copied from
+another sweep or over another part is found out and computed again. Tables are CSV; the
+shortest decimal of a float gives the same float back, so what is read is what was computed, to the
+last bit.
 """
 
 from __future__ import annotations
@@ -22,10 +23,11 @@ from numpy.typing import NDArray
 
 from edgekit.checks import instance
 from edgekit.errors import EdgekitError
-from edgekit.files import remove_leftovers, write_file
+from edgekit.files import read_file, remove_leftovers, write_file
 
 Table = dict[str, NDArray[np.generic]]  # numbers, or texts as objects
 MANIFEST = "manifest.json"
+PART_BYTES = 1_000_000_000  # of a part: chunk_runs may be large
 _SHOWN = 3  # differences named in a refusal
 
 
@@ -106,7 +108,7 @@ class Folder:
                 )
             _write(here, text)
         try:
-            before = dict(json.loads(here.read_text(encoding="utf-8")))
+            before = dict(json.loads(read_file(here)))
         except (ValueError, TypeError, OSError) as error:
             raise EdgekitError(
                 "the folder's manifest cannot be read", str(here), "Give an empty folder."
@@ -123,19 +125,23 @@ class Folder:
     def _part(self, number: int) -> Path:
         return self._path / f"part-{number:06d}.csv"
 
+    def _seal(self, number: int, body: str) -> str:
+        """First line of a part: what sweep it belongs to, its number in it, and what it holds."""
+        return f"# {self._hash} {number} {digest(body)}"
+
     def write(self, number: int, table: Table) -> None:
         """Keep the table of a finished chunk."""
         body = _as_csv(table)
-        _write(self._part(number), f"# {self._hash} {digest(body)}\n{body}")
+        _write(self._part(number), f"{self._seal(number, body)}\n{body}")
 
     def read(self, number: int) -> Table | None:
         """The table of a chunk; None if it is missing or not as it was written."""
         try:
-            text = self._part(number).read_bytes().decode("utf-8")
+            text = read_file(self._part(number), PART_BYTES).decode("utf-8")
         except (OSError, UnicodeDecodeError):
             return None
         first, _, body = text.partition("\n")
-        if first != f"# {self._hash} {digest(body)}":
+        if first != self._seal(number, body):
             return None
         return _from_csv(body)
 

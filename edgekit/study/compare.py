@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from edgekit.checks import between, count, instance
+from edgekit.checks import between, count, instance, one_of
 from edgekit.citing import paragraph
 from edgekit.display import html_text
 from edgekit.errors import EdgekitError
@@ -114,8 +114,7 @@ class Comparison(Record):
         """Paired differences from method number `base`: mean, standard error, normal interval."""
         half = float(ndtri(0.5 + between("level", level, 0.0, 1.0) / 2))
         numeric = [*VALUES, "sessions"]
-        if column not in numeric:
-            raise EdgekitError("no such column of numbers", column, f"Choose from {numeric}.")
+        one_of("column", column, numeric)
         if not count("base", base, 0) < len(self.methods):
             raise EdgekitError("base must number a method", base, "Count the methods from 0.")
         wide = self.runs.pivot_table(index="run", columns="number", values=column).to_numpy().T

@@ -14,7 +14,7 @@ from typing import Protocol
 
 import numpy as np
 
-from edgekit.checks import FloatArray, count, finite, frozen_array, instance
+from edgekit.checks import FloatArray, count, finite, frozen_array, instance, one_of
 from edgekit.errors import EdgekitError
 from edgekit.lazy import shown
 from edgekit.record import Record
@@ -75,11 +75,13 @@ class Grid(Record):
 
     def row(self, number: int) -> dict[str, object]:
         """One row by name."""
-        return dict(zip(self.names, self.rows[number], strict=True))
+        at = count("number", number, 0, most=len(self.rows) - 1)
+        return dict(zip(self.names, self.rows[at], strict=True))
 
     def column(self, name: str) -> list[object]:
         """Values of one field."""
-        return [row[self.names.index(name)] for row in self.rows]
+        at = self.names.index(one_of("name", name, self.names))
+        return [row[at] for row in self.rows]
 
 
 def labels(values: Sequence[object]) -> list[object]:
@@ -145,7 +147,7 @@ def full_grid(axes: Mapping[str, Sequence[object]]) -> Grid:
             raise EdgekitError(
                 f"{name} needs a list of values", values, "Put a single one in a list."
             )
-        columns.append(tuple(values))
+        columns.append(tuple(itertools.islice(values, MAX_ROWS + 1)))
     size = math.prod(map(len, columns))
     count("rows of the grid", size, 0, most=MAX_ROWS, bytes_each=ROW_BYTES)
     return Grid(names=tuple(axes), rows=tuple(itertools.product(*columns)))

@@ -13,6 +13,7 @@ import numpy as np
 from scipy.interpolate import BSpline, PPoly
 
 from edgekit.errors import EdgekitError
+from edgekit.files import read_file
 from edgekit.study.case import Task
 from edgekit.study.checkpoint import MANIFEST, digest
 from edgekit.study.grid import Grid
@@ -30,7 +31,7 @@ def check_results(folder: str | PathLike[str]) -> None:
     A folder without a readable manifest is left to `edgekit.study.checkpoint.Folder`.
     """
     try:
-        before = json.loads((Path(folder) / MANIFEST).read_text(encoding="utf-8"))
+        before = json.loads(read_file(Path(folder) / MANIFEST))
     except (OSError, TypeError, ValueError):
         return
     if isinstance(before, dict) and before.get("results") != RESULTS:

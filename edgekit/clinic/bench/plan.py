@@ -20,6 +20,7 @@ from edgekit.clinic.bench.runs import Arrangement, arrange
 from edgekit.clinic.bench.settings import SettingRange
 from edgekit.clinic.bench.steps import Step, plan_steps
 from edgekit.contact.holder import Holder
+from edgekit.display import hidden
 from edgekit.errors import EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
@@ -226,11 +227,11 @@ def plan_bench(
 
 def _tray(blades: Mapping[str, Blade] | Sequence[Blade]) -> dict[str, Blade]:
     """Blades by code."""
-    checks.instance("a tray", blades, (Mapping, Iterable), "Give {code: blade, …} or [blade, …].")
+    listed = "Give {code: blade, …} or [blade, …]."
     pairs: Iterable[tuple[object, object]] = (
         blades.items()
         if isinstance(blades, Mapping)
-        else [(getattr(b, "name", ""), b) for b in blades]
+        else [(getattr(b, "name", ""), b) for b in checks.iterated("a tray", blades, listed)]
     )
     tray: dict[str, Blade] = {}
     for code, blade in pairs:
@@ -238,6 +239,10 @@ def _tray(blades: Mapping[str, Blade] | Sequence[Blade]) -> dict[str, Blade]:
         if not isinstance(blade, Blade) or not isinstance(code, str) or not code.strip():
             given = (code, type(blade).__name__)
             raise EdgekitError("a tray holds blades by their codes", given, remedy)
+        if hidden(code):
+            raise EdgekitError(
+                f"a code holds {hidden(code)[0]}, which cannot be seen", code, remedy
+            )
         if len(code) > MAX_CODE:
             raise EdgekitError(f"a code has over {MAX_CODE} letters", code[:MAX_CODE], remedy)
         if code in tray:
@@ -290,8 +295,10 @@ def _check_urgent(
         raise EdgekitError("urgent is a collection of codes", urgent, f"Write [{urgent!r}].")
     codes = {code for code, _ in keys}
     for item in urgent:
+        checks.instance("each of urgent", item, (str, tuple), "Give codes, or pairs (code, edge).")
         if item not in codes and item not in keys:
-            near = difflib.get_close_matches(item if isinstance(item, str) else item[0], codes, 1)
+            word = item if isinstance(item, str) else str(item[:1])
+            near = difflib.get_close_matches(word, codes, 1)
             remedy = f"Did you mean {near[0]!r}?" if near else "Give codes of the tray."
             raise EdgekitError("an urgent instrument is not in the tray", item, remedy)
 

@@ -20,6 +20,8 @@ from edgekit.record import Record
 
 __all__ = ["FewestSettings", "SettingRange", "TrayOrder", "fewest_settings", "order_tray"]
 
+MAX_WINDOWS = 1_000_000
+
 IntArray = NDArray[np.int64]
 # Share of a step by which a window may miss a position of the holder through rounding.
 GRID_SLACK = 1e-9
@@ -55,7 +57,8 @@ class SettingRange:
 
     def nearest(self, setting_deg: float) -> float:
         """The position the holder can take nearest to `setting_deg`."""
-        inside = min(max(setting_deg, self.low_deg), self.high_deg)
+        wanted = checks.finite("setting_deg", setting_deg)
+        inside = min(max(wanted, self.low_deg), self.high_deg)
         if self.step_deg == 0:
             return inside
         steps = round((inside - self.low_deg) / self.step_deg)
@@ -93,6 +96,7 @@ def _held(
 ) -> tuple[FloatArray, NDArray[np.bool_]]:
     """Windows cut down to what the holder can take, and which of them it can serve."""
     windows = checks.frozen_array("windows_deg", windows_deg, (None, 2))
+    checks.count("the number of windows", len(windows), 0, most=MAX_WINDOWS, bytes_each=300)
     turned = np.flatnonzero(~(windows[:, 0] <= windows[:, 1]))
     if len(turned):
         raise EdgekitError(

@@ -48,7 +48,8 @@ class Prices(Record):
 
     def of(self, table: Mapping[str, float], names: ArrayLike, what: str) -> FloatArray:
         """Price of each name; a name without one is an error that says which."""
-        words = [str(name) for name in np.asarray(names, dtype=object)]
+        checks.instance("table", table, Mapping, "Give .instrument or .session of the prices.")
+        words = [str(name) for name in np.asarray(names, dtype=object).ravel()]
         missing = sorted({name for name in words if name not in table} if "" not in table else ())
         if missing:
             raise EdgekitError(

@@ -31,6 +31,10 @@ class MethodChange:
     method: str
     to: str
 
+    def __post_init__(self) -> None:
+        for name in ("pattern", "method", "to"):
+            checks.instance(name, getattr(self, name), str, "Give a name as the log has it.")
+
 
 @dataclass(frozen=True, kw_only=True)
 class IntervalChange:
@@ -41,6 +45,8 @@ class IntervalChange:
     factor: float
 
     def __post_init__(self) -> None:
+        for name in ("pattern", "method"):
+            checks.instance(name, getattr(self, name), str, "Give a name as the log has it.")
         checks.keep_numbers(self, factor=checks.positive("factor", self.factor))
 
 

@@ -4,6 +4,7 @@ import difflib
 import enum
 import math
 import re
+from unicodedata import normalize
 
 from edgekit.evidence_table import value
 
@@ -13,6 +14,9 @@ _WITH_UNIT = re.compile(
     r"^([+-]?\d*[.,]?\d+)\s*(mm|µm|μm|um|in|inch|inches|\"|″)\.?$", re.IGNORECASE
 )
 _CLOCK = re.compile(r"^(\d{1,2}):(\d{2})$")
+# Cyrillic and Greek letters that are drawn like Latin ones.
+_ALIKE = "АВЕКМНОРСТУХІаеорсухіΑΒΕΖΗΙΚΜΝΟΡΤΥΧο", "ABEKMHOPCTYXIaeopcyxiABEZHIKMNOPTYXo"
+_LATIN = str.maketrans(*_ALIKE)
 _TOTALS = {"total", "totals", "sum", "mean", "average", "subtotal", "count"}
 _MM_PER = {"mm": 1.0, "µm": 1e-3, "μm": 1e-3, "um": 1e-3}
 _MM_PER_INCH = 25.4
@@ -126,12 +130,14 @@ def is_total(text: str) -> bool:
 
 
 def look_alike(code: str) -> str:
-    """A key shared by codes that are easily confused: case, blanks, O and 0, l and 1 do not count.
+    """A key shared by codes that are easily confused: case, blanks, O and 0, l and 1, the alphabet
+    of letters drawn alike do not count.
 
     Examples
     --------
     >>> look_alike("FH-O3-uc") == look_alike("fh 03 UC")
     True
     """
-    plain = re.sub(r"[\s_\-./]+", "", code.casefold())
+    latin = normalize("NFKC", code).translate(_LATIN)
+    plain = re.sub(r"[\s_\-./]+", "", latin.casefold())
     return plain.replace("o", "0").replace("i", "1").replace("l", "1")

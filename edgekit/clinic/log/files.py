@@ -15,7 +15,7 @@ from typing import NamedTuple
 import pandas as pd
 
 from edgekit.errors import BadArgument, BadFile, EdgekitError
-from edgekit.files import file_path
+from edgekit.files import file_path, read_file
 
 MAX_LINE = 100_000
 """Characters; a log line has some hundreds. Beyond this a line is refused unread."""
@@ -34,6 +34,12 @@ MAX_COLUMNS = 256
 
 MAX_CELLS = 500_000
 """Cells and rows of a workbook's sheet: 40,000 full lines of a log."""
+
+MAX_LINES = 500_000
+"""Lines of a text or rows of a table: a log of 130 instruments has 7,000 a year."""
+
+MAX_TEXT_CELLS = 5_000_000
+"""Cells of a text."""
 
 DELIMITERS = (";", "\t", ",")
 _CELL_OR_ROW = re.compile(rb"<(?:\w+:)?(?:c|row)\b")  # elements of a worksheet (ISO/IEC 29500-1)
@@ -87,7 +93,7 @@ def read_raw(source: str | os.PathLike[str] | pd.DataFrame) -> RawRows:
     if isinstance(source, str | os.PathLike):
         path = file_path(source)
         try:
-            data = path.read_bytes()
+            data = read_file(path)
         except (OSError, ValueError) as error:
             raise BadFile(
                 f"the log could not be opened ({getattr(error, 'strerror', error)})",
@@ -150,7 +156,12 @@ def _decode(name: str, data: bytes) -> tuple[str, list[tuple[int, str, str]]]:
 
 def _from_text(name: str, text: str, notes: list[tuple[int, str, str]]) -> RawRows:
     """Split text into lines, lines into records, records into cells."""
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    size, cells = text.count("\n"), max(text.count(mark) for mark in DELIMITERS)
+    if size > MAX_LINES or cells > MAX_TEXT_CELLS:
+        what = f"the log has more than {MAX_LINES:,} lines or {MAX_TEXT_CELLS:,} cells"
+        raise EdgekitError(what, name, "Give one log a year, or remove what is not a log.")
+    lines = text.split("\n")
     if lines and not lines[-1]:
         lines.pop()
     raw = RawRows(file=name, notes=notes)
@@ -261,6 +272,9 @@ def _check_size(name: str, fits: bool, size: str) -> None:
 
 def _from_frame(frame: pd.DataFrame) -> RawRows:
     """A DataFrame as text; its rows count from 1 and its header is line 0."""
+    if len(frame) > MAX_LINES or frame.shape[1] > MAX_COLUMNS:
+        what = f"the table has more than {MAX_LINES:,} rows or {MAX_COLUMNS} columns"
+        raise EdgekitError(what, frame.shape, "Give one log a year.")
     columns = [_as_text(frame.iloc[:, at]) for at in range(frame.shape[1])]
     cells = [[str(name) for name in frame.columns], *map(list, zip(*columns, strict=True))]
     return RawRows(file="DataFrame", cells=cells, line=list(range(len(cells))))

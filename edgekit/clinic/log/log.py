@@ -19,6 +19,7 @@ from edgekit.clinic.log.columns import COLUMNS, Header, find_header
 from edgekit.clinic.log.dates import read_date
 from edgekit.clinic.log.files import RawRows, Refusal, read_raw, shorten
 from edgekit.clinic.log.flags import flag_histories
+from edgekit.display import hidden, visible
 from edgekit.errors import BadFile, reading
 from edgekit.record import Record
 
@@ -237,7 +238,12 @@ def _read_column(
 ) -> NDArray[np.object_]:
     """Values of a column; its refused cells are added to `raw` and marked in `bad`."""
     codes, uniques = pd.factorize(np.asarray(texts, dtype=object))
-    read = [reader(text) for text in uniques]
+    free = name == "note"  # kept as it is, line ends and all
+    read = [reader(text if free else visible(text)) for text in uniques]
+    for text in () if free else filter(hidden, uniques):
+        line = raw.line[texts.index(text)]
+        detail = f"{', '.join(sorted(set(hidden(text))))} taken out of {name}"
+        raw.notes.append((line, "letters that cannot be seen", detail))
     values = np.empty(len(read), dtype=object)
     values[:] = [item[0] for item in read]
     refused = np.asarray([bool(item[1]) for item in read], dtype=bool)[codes]

@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import enum
 from collections.abc import Sequence
-from html import escape
 
 import numpy as np
 
 from edgekit.checks import FloatArray, frozen_array
 from edgekit.clinic.bench.steps import Step
 from edgekit.contact.orientation import handle_basis
+from edgekit.display import escaped
 from edgekit.geometry.edge import Edge
 from edgekit.geometry.section import Bevel, Section
 from edgekit.record import Record
@@ -175,7 +175,7 @@ def svg(drawing: Drawing, *, width_mm: float, height_mm: float) -> str:
     scale, offset = placed(drawing, width_mm, height_mm)
     size = f'width="{width_mm:g}mm" height="{height_mm:g}mm"'
     box = f'viewBox="0 0 {width_mm:g} {height_mm:g}"'
-    parts = [f'<svg role="img" aria-label="{escape(drawing.alt)}" {box} {size}>']
+    parts = [f'<svg role="img" aria-label="{escaped(drawing.alt)}" {box} {size}>']
     for shape in drawing.shapes:
         points = scale * shape.points + offset
         text = " ".join(f"{x:.2f},{height_mm - y:.2f}" for x, y in points)

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from html import escape
-
 from edgekit.clinic.sheet.content import Block, Line, Sheet
 from edgekit.clinic.sheet.drawing import svg
+from edgekit.display import escaped
 
 PICTURE_MM = (22.0, 16.0)
 PAPER_MM = 277.0
@@ -68,27 +67,27 @@ def print_zoom(sheet: Sheet) -> float:
 def page(sheet: Sheet) -> str:
     """The whole page as text."""
     runs = "".join(
-        f'<tr><td class="big">{escape(run.number)}</td>'
-        f'<td><b class="angle">{escape(run.elevation)}</b> '
-        f"{escape(run.within)}</td>"
-        f'<td>{escape(run.riser)}</td><td class="edges">{escape(run.edges)}</td></tr>'
+        f'<tr><td class="big">{escaped(run.number)}</td>'
+        f'<td><b class="angle">{escaped(run.elevation)}</b> '
+        f"{escaped(run.within)}</td>"
+        f'<td>{escaped(run.riser)}</td><td class="edges">{escaped(run.edges)}</td></tr>'
         for run in sheet.runs
     )
-    left = "".join(f"<li>{escape(item)}</li>" for item in sheet.left)
+    left = "".join(f"<li>{escaped(item)}</li>" for item in sheet.left)
     left = f'<h2>Not in this session</h2><ul class="small">{left}</ul>' if left else ""
-    cautions = " ".join(escape(item) for item in sheet.cautions)
-    title = escape(sheet.title)
+    cautions = " ".join(escaped(item) for item in sheet.cautions)
+    title = escaped(sheet.title)
     css = CSS.replace("ZOOM", f"{print_zoom(sheet):.2f}")
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         f"<title>{title}</title><style>{css}</style></head><body>"
         f"<header><h1>{title}</h1><span>Date ____________ Operator ________</span></header>"
-        f'<p><b>{escape(sheet.headline)}</b></p><p class="holder">{escape(sheet.holder)}</p>'
+        f'<p><b>{escaped(sheet.headline)}</b></p><p class="holder">{escaped(sheet.holder)}</p>'
         "<table><thead><tr><th>in order</th><th>handle to stone</th>"
         f"<th>under the stone</th><th>edges</th></tr></thead><tbody>{runs}</tbody></table>"
         f'<div class="blocks">{"".join(_block(block) for block in sheet.blocks)}</div>{left}'
         f'<div class="cautions" role="note"><b>Before you begin.</b> {cautions}</div>'
-        f'<p class="small">{escape(sheet.legend)}</p></body></html>\n'
+        f'<p class="small">{escaped(sheet.legend)}</p></body></html>\n'
     )
 
 
@@ -98,18 +97,18 @@ def _block(block: Block) -> str:
     )
     first = " · first" if block.urgent else ""
     return (
-        f"<section><h3>{escape(block.instrument)} {escape(block.edge)}{first}"
-        f"<span>{escape(block.face)}</span></h3>"
+        f"<section><h3>{escaped(block.instrument)} {escaped(block.edge)}{first}"
+        f"<span>{escaped(block.face)}</span></h3>"
         f'<div class="pictures">{pictures}</div>'
         f"<ol>{''.join(_line(line) for line in block.lines)}</ol>"
-        f'<div class="check">{escape(block.check)}</div></section>'
+        f'<div class="check">{escaped(block.check)}</div></section>'
     )
 
 
 def _line(line: Line) -> str:
     return (
-        f'<li><b class="mark">{escape(line.mark)}</b> '
-        f'<b class="angle">{escape(line.elevation)}</b> {escape(line.within)} '
-        f'<span class="where">{escape(line.where)}</span><br>{escape(line.roll)}, '
-        f'<span class="where">{escape(line.work)}</span></li>'
+        f'<li><b class="mark">{escaped(line.mark)}</b> '
+        f'<b class="angle">{escaped(line.elevation)}</b> {escaped(line.within)} '
+        f'<span class="where">{escaped(line.where)}</span><br>{escaped(line.roll)}, '
+        f'<span class="where">{escaped(line.work)}</span></li>'
     )

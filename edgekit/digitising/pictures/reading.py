@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError
+from edgekit.files import read_file
 from edgekit.record import Record, read_only
 
 if TYPE_CHECKING:
@@ -306,7 +307,7 @@ def _bytes(path: str | Path) -> tuple[Path, bytes]:
             raise EdgekitError(
                 f"{file.name} is larger than {MAX_BYTES // 10**6} MB", size, "Crop the picture."
             )
-        raw = file.read_bytes()
+        raw = read_file(file, MAX_BYTES)
     except EdgekitError:
         raise
     except (OSError, ValueError, TypeError) as error:
