@@ -88,3 +88,14 @@ def test_a_stop_rule_that_is_none_is_refused_whatever_its_truth(stop):
             method(stop=stop)
     with pytest.raises(ek.BadArgument, match="stop"):
         ek.methods.held(15.0, stop=stop)
+
+
+def test_arrays_of_shape_nothing_are_numbers_and_no_collections():
+    hoe = ek.patterns.hoe()
+    for empty in (np.array(2.0), "A-1", 7):
+        with pytest.raises(ek.BadArgument, match="urgent"):
+            ek.plan_bench({"A-1": hoe}, urgent=empty)
+        with pytest.raises(ek.BadArgument, match="a tray"):
+            ek.plan_bench(empty)
+    assert ek.figures.picture(ek.figures.section(hoe), dpi=np.array(20.0)).width_px > 0
+    assert ek.grain_um("FEPA-P", np.array(400)) == ek.grain_um("FEPA-P", 400)

@@ -251,7 +251,7 @@ def picture(ax: Axes, *, dpi: float = 110.0) -> Picture:
     True
     """
     _words(ax)
-    checks.between("dpi", dpi, 10, MAX_DPI)
+    dpi = checks.between("dpi", dpi, 10, MAX_DPI)
     figure = root_figure(ax)
     words = list(dict.fromkeys(_WORDS[panel] for panel in figure.axes if panel in _WORDS))
     laid_out = not figure.stale and figure.dpi == dpi

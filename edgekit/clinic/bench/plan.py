@@ -291,8 +291,7 @@ def _requirements(
 def _check_urgent(
     urgent: Collection[str | tuple[str, str]], keys: Sequence[tuple[str, str]]
 ) -> None:
-    if isinstance(urgent, str) or not isinstance(urgent, Collection):
-        raise EdgekitError("urgent is a collection of codes", urgent, f"Write [{urgent!r}].")
+    checks.iterated("urgent", urgent, "Give a list of codes.")
     codes = {code for code, _ in keys}
     for item in urgent:
         checks.instance("each of urgent", item, (str, tuple), "Give codes, or pairs (code, edge).")
