@@ -18,6 +18,7 @@ import nbformat
 from nbclient import NotebookClient
 
 from edgekit.files import write_file
+from lesson.page import page as lesson_page
 
 # Small matrices: several threads of a linear-algebra library only get in each other's way.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -25,7 +26,10 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 HERE = Path(__file__).parent
 ROOT = HERE.parent
 SECONDS = 300  # for one notebook; a hung kernel must not hang the build
-VOLATILE = re.compile(r'data:image/png;base64,[^"]*|[0-9a-f]{32}|0x[0-9a-f]+|id="[^"]*"')
+VOLATILE = re.compile(
+    r'data:image/png;base64,[^"]*|[0-9a-f]{32}|0x[0-9a-f]+|id="[^"]*"'
+    r'| (?:d|cx|cy|x|y)="[^"]*"'  # the lines of a drawing: the last digits are a machine's
+)
 
 
 def notebooks(number: str = "") -> list[Path]:
@@ -50,7 +54,9 @@ def execute(path: Path) -> nbformat.NotebookNode:
     for number, cell in enumerate(book.cells):
         cell["id"] = f"cell-{number:02d}"
         cell.metadata.pop("execution", None)
-        for output in cell.get("outputs", []):
+        outputs = cell.get("outputs", [])
+        outputs[:] = [item for item in outputs if 'class="ek-style"' not in str(item)]
+        for output in outputs:
             drop_widget_view(output)
     book.metadata.pop("widgets", None)
     book.metadata["kernelspec"] = {
@@ -131,29 +137,37 @@ def check(number: str) -> int:
 
 
 def page(number: str) -> int:
-    """Execute one notebook and leave it as a page that needs no network.
-
-    Code is hidden, but for the theory, which is its code.
-    """
-    from nbconvert import HTMLExporter
-
+    """Execute one notebook and leave it as a page, and a lesson as a teacher's copy as well."""
     matching = notebooks(number)
     if len(matching) != 1:
         print(f"no notebook {number}; there are {', '.join(p.name for p in notebooks())}")
         return 2
+    stem, book = matching[0].stem, execute(matching[0])
+    if stem == "theory":
+        print(f"Open this page: {leave(stem, with_code(book))}")
+        return 0
+    print(f"Open this page: {leave(stem, lesson_page(book))}")
+    teachers = leave(f"{stem}_teacher", lesson_page(book, teacher=True))
+    print(f"Teacher's copy, all answers open: {teachers}")
+    return 0
+
+
+def with_code(book: nbformat.NotebookNode) -> str:
+    """The theory is its code, so that its page shows it."""
+    from nbconvert import HTMLExporter
+
     exporter = HTMLExporter(
-        exclude_input=matching[0].stem != "theory",
-        exclude_output_prompt=True,
-        mathjax_url="",
-        require_js_url="",
-        jupyter_widgets_base_url="",
+        exclude_output_prompt=True, mathjax_url="", require_js_url="", jupyter_widgets_base_url=""
     )
-    html, _ = exporter.from_notebook_node(execute(matching[0]))
-    target = ROOT / "build" / f"{matching[0].stem}.html"
+    html: str = exporter.from_notebook_node(book)[0]
+    return html
+
+
+def leave(name: str, html: str) -> Path:
+    target = ROOT / "build" / f"{name}.html"
     target.parent.mkdir(exist_ok=True)
     write_file(target, html, replace=True)
-    print(f"Open this page: {target}")
-    return 0
+    return target
 
 
 def main() -> int:

@@ -1,0 +1,85 @@
+"""From an executed notebook to a page that needs no network, for students or with answers open."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from html import escape
+from typing import Any
+
+from edgekit.errors import BadArgument
+from lesson.parts import asset
+
+__all__ = ["page", "title_of"]
+
+
+def page(book: Mapping[str, Any], *, teacher: bool = False) -> str:
+    """A page of an executed notebook: its text and outputs in one column, its code left out.
+
+    Parameters
+    ----------
+    book : mapping
+        An executed notebook, as `nbformat` reads it.
+    teacher : bool
+        With the cells for teachers, and every reply, answer and fold open.
+
+    Returns
+    -------
+    str
+        HTML with style and script inside it; nothing is fetched.
+
+    Raises
+    ------
+    BadArgument
+        No title: the first line of the first cell is no heading.
+    """
+    parts = []
+    for cell in book["cells"]:
+        tags = cell["metadata"].get("tags", [])
+        if "setup" in tags or ("teacher" in tags and not teacher):
+            continue
+        kind = "teacher" if "teacher" in tags else "text"
+        if cell["cell_type"] == "markdown":
+            parts.append(f'<div class="{kind}">{_markdown(cell["source"])}</div>')
+        else:
+            parts += [f'<div class="out">{text}</div>' for text in map(_output, cell["outputs"])]
+    body = "".join(parts)
+    if teacher:
+        body = opened(body)
+    title = title_of(book) + (" (teacher's copy)" if teacher else "")
+    style = asset("lesson.css") + asset("page.css")
+    return (
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{escape(title)}</title><style>{style}</style></head>\n"
+        f"<body><main>{body}</main>\n<script>{asset('lesson.js')}</script></body></html>\n"
+    )
+
+
+def title_of(book: Mapping[str, Any]) -> str:
+    """The notebook's question: the heading at its start."""
+    first = book["cells"][0]["source"].split("\n")[0]
+    if not first.startswith("# "):
+        raise BadArgument("a notebook starts with its title", first, "Write '# ' and the question.")
+    return str(first[2:])
+
+
+def opened(body: str) -> str:
+    """The same with replies, answers and folds open, as a teacher's copy has them."""
+    body = re.sub(r'(<div class="ek-(?:reply|answer)[^>]*?) hidden>', r"\1>", body)
+    return body.replace("<details>", "<details open>")
+
+
+def _markdown(source: str) -> str:
+    from nbconvert.filters import markdown2html
+
+    return str(markdown2html(source))
+
+
+def _output(output: Mapping[str, Any]) -> str:
+    """One output of a cell: its HTML where it has some, else its text."""
+    data = output.get("data", {})
+    if "text/html" in data:
+        return str(data["text/html"])
+    text = output.get("text") or data.get("text/plain") or ""
+    return f"<pre>{escape(str(text))}</pre>"
