@@ -13,9 +13,11 @@ import os
 import re
 import sys
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import nbformat
 from nbclient import NotebookClient
+from traitlets.config import Config
 
 from edgekit.files import write_file
 from lesson.page import page as lesson_page
@@ -46,7 +48,12 @@ def execute(path: Path) -> nbformat.NotebookNode:
         resources={"metadata": {"path": str(HERE)}},
         coalesce_streams=True,  # how a cell's printed lines are cut up depends on time
     )
-    client.execute()
+    with TemporaryDirectory() as folder:
+        if sys.platform != "win32":  # files, not ports: the kernel need not warn of listeners
+            client.config = Config(
+                {"KernelManager": {"transport": "ipc", "ip": f"{folder}/kernel"}}
+            )
+        client.execute()
     faults = [*cell_faults(book), *widget_faults(book)]
     if faults:
         message = f"{path.name}: " + "; ".join(faults)

@@ -5,7 +5,7 @@ works alike in JupyterLab, in the page that ``notebooks/build.py page`` leaves, 
 """
 
 from lesson.drawing import Drawn
-from lesson.parts import answer, ask, ask_number, flip, nearest, start, table
+from lesson.parts import answer, ask, ask_number, flip, nearest, row, start, table
 from lesson.pictures import (
     angle_error,
     edge_line,
@@ -14,6 +14,7 @@ from lesson.pictures import (
     lives,
     loss_along,
     shown,
+    toe_flats,
     tray_settings,
 )
 
@@ -30,8 +31,10 @@ __all__ = [
     "lives",
     "loss_along",
     "nearest",
+    "row",
     "shown",
     "start",
     "table",
+    "toe_flats",
     "tray_settings",
 ]

@@ -48,7 +48,8 @@ class Drawn:
         return self.alt
 
     def _repr_html_(self) -> str:
-        caption = f"<figcaption>{escape(self.title)}</figcaption>"
+        unbroken = escape(self.title).replace(" µm", "\u00a0µm").replace(" mm", "\u00a0mm")
+        caption = f"<figcaption>{unbroken}</figcaption>"
         return f'<figure class="ek-figure">{caption}{self.svg}</figure>'
 
 
@@ -129,9 +130,9 @@ class Chart:
             )
 
     def level(self, height: float, words: str, colour: str = INK) -> None:
-        """A dotted line across at a height, with words on it at the right."""
+        """A dotted line across at a height, with words on it at the left."""
         self.line(self.x, [height] * 2, colour, width=1.2, dashes="2 3")
-        self.text(self.x[1], height, words, colour, anchor="end", lift=5)
+        self.text(self.x[0] + 0.01 * (self.x[1] - self.x[0]), height, words, colour, lift=5)
 
     def text(
         self,

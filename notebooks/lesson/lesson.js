@@ -6,6 +6,7 @@
   const style = document.querySelector("style.ek-style");
   if (style && !document.head.contains(style)) document.head.append(style.cloneNode(true));
   const show = (part, chosen) => {
+    part.classList.add("ek-done");
     for (const reply of part.querySelectorAll(".ek-reply")) reply.hidden = reply.dataset.of !== chosen;
     const answer = part.querySelector(".ek-answer");
     if (answer) answer.hidden = false;

@@ -16,12 +16,13 @@ from edgekit import checks
 from edgekit.errors import BadArgument
 from lesson.drawing import Drawn
 
-__all__ = ["Html", "answer", "ask", "ask_number", "flip", "nearest", "start", "table"]
+__all__ = ["Html", "answer", "ask", "ask_number", "flip", "nearest", "row", "start", "table"]
 
 HERE = Path(__file__).parent
 MAX_FRAMES = 9  # printed as 3 x 3
 KEYS = 'data-lm-suppress-shortcuts="true"'  # else a notebook takes the arrow keys for itself
 IDLE = '<p class="ek-idle">Run the notebook to answer: press the double arrow at the top.</p>'
+MORE = '<p class="ek-more">The rest of the lesson opens with your answer.</p>'
 RIGHT, WRONG = "✓ Right.", "✗ Not quite."
 Key = TypeVar("Key", bound=Hashable)
 
@@ -63,6 +64,7 @@ def ask(
     *,
     right: str,
     then: Sequence[Showable] = (),
+    gate: bool = False,
 ) -> Html:
     """Ask for a prediction; replies and the answer open only once an option is chosen.
 
@@ -77,6 +79,8 @@ def ask(
         The right option, best computed from the library.
     then : sequence
         What answers the question, such as pictures; shut until then.
+    gate : bool
+        The rest of the lesson is shut too; on paper, and where no script runs, it is open.
 
     Returns
     -------
@@ -106,11 +110,11 @@ def ask(
             remedy = "Give a pair (idea, why not) for a wrong option, one text for the right one."
             raise BadArgument(f"options[{option!r}] has the wrong kind of reply", reply, remedy)
         idea, why = ("", reply) if isinstance(reply, str) else reply
-        radios += f'<label><input type="radio" name="{group}" value="{k}" {KEYS}> {escape(option)}</label>'
+        radio = f'<input type="radio" name="{group}" value="{k}" {KEYS}>'
+        radios += f"<label>{radio} {escape(option)}</label>"
         replies += _reply(str(k), option == right, idea, why)
-    shown = "".join(part._repr_html_() for part in then)
-    body = f'<div class="ek-answer" hidden>{shown}</div>' if shown else ""
-    return _form(question, radios, replies, body)
+    body = f'<div class="ek-answer" hidden>{row(*then)._repr_html_()}</div>' if then else ""
+    return _form(question, radios, replies, body, gate=gate)
 
 
 def ask_number(
@@ -138,13 +142,12 @@ def ask_number(
     value = checks.finite("value", value)
     within = checks.positive("within", within)
     ends = f'data-low="{value - within!r}" data-high="{value + within!r}"'
-    box = (
-        f'<label>Your number: <input type="number" step="any" {ends} {KEYS}> {escape(unit)}</label>'
-    )
-    replies = _reply("small", False, "too little", small) + _reply(
-        "large", False, "too much", large
-    )
-    return _form(question, box, _reply("right", True, "", why) + replies, "")
+    box = f'<input type="number" step="any" {ends} {KEYS}>'
+    label = f"<label>Your number: {box} {escape(unit)}</label>"
+    replies = _reply("right", True, "", why)
+    replies += _reply("small", False, "too little", small)
+    replies += _reply("large", False, "too much", large)
+    return _form(question, label, replies, "")
 
 
 def _reply(of: str, right: bool, idea: str, why: str) -> str:
@@ -155,11 +158,12 @@ def _reply(of: str, right: bool, idea: str, why: str) -> str:
     return f'<div class="{kind}" data-of="{of}" hidden>{words}</div>'
 
 
-def _form(question: str, inputs: str, replies: str, answer: str) -> Html:
-    button = f'<button type="submit" disabled {KEYS}>Show me</button>'
+def _form(question: str, inputs: str, replies: str, answer: str, *, gate: bool = False) -> Html:
+    button = f'<button type="submit" disabled {KEYS}>Show me</button>{MORE * gate}'
+    fields = f"<legend>{escape(question)}</legend>{inputs}{button}{IDLE}"
     return Html(
-        f'<form class="ek-ask"><fieldset><legend>{escape(question)}</legend>{inputs}{button}{IDLE}'
-        f'</fieldset><div role="status">{replies}</div>{answer}</form>'
+        f'<form class="ek-ask{" ek-gate" * gate}"><fieldset>{fields}</fieldset>'
+        f'<div role="status">{replies}</div>{answer}</form>'
     )
 
 
@@ -216,6 +220,11 @@ def flip(name: str, draw: Callable[[Key], Drawn], values: Sequence[Key], *, firs
     )
     head = f"<label><span>{escape(name)}</span>{control}<output>{escape(value)}</output></label>"
     return Html(f'<div class="ek-book">{head}<div class="ek-frames">{frames}</div></div>')
+
+
+def row(*parts: Showable) -> Html:
+    """Pictures side by side where there is room, and on paper; one below the other on a phone."""
+    return Html(f'<div class="ek-row">{"".join(part._repr_html_() for part in parts)}</div>')
 
 
 def answer(*sentences: str) -> Html:

@@ -26,6 +26,7 @@ __all__ = [
     "lives",
     "loss_along",
     "shown",
+    "toe_flats",
     "tray_settings",
 ]
 
@@ -91,6 +92,50 @@ def flats(edge: ek.Edge, placements: int) -> Drawn:
         f"Plan of an edge, drawn {STRETCH:g} times too high as a whole: the true edge curved, the "
         "ground edge straight between ridges, the stone a line laid on one flat"
     )
+    return chart.drawn(kind=kind, title=title, numbers=numbers)
+
+
+def toe_flats(
+    edge: ek.Edge, placements_mm: FloatArray, name: str, *, last_mm: float = 1.3
+) -> Drawn:
+    """The flats round the toe, in true proportion: the last stretch of an edge with a flat face.
+
+    Parameters
+    ----------
+    edge : Edge
+    placements_mm : array (K,)
+        Where along the whole edge the stone is laid.
+    name : str
+        How they are spaced, for the title.
+    last_mm : float
+        Length of edge shown.
+    """
+    made = ek.facets(edge, placements_mm)
+    near = edge.length_mm - last_mm
+    outline = _plan(edge, made.arc_mm[made.arc_mm >= near])
+    arc = np.concatenate([[0.0], made.ridges.arc_mm, [edge.length_mm]])
+    ends = made.height_above_facet_um[[0, -1]]
+    high = np.concatenate([ends[:1], made.ridges.height_above_facet_um, ends[1:]])
+    corners = _plan(edge, arc, high / 1000)
+    low, top = outline.min(axis=0) - 0.05, outline.max(axis=0) + 0.12
+    chart = Chart(
+        x=(low[0], top[0]), y=(low[1], top[1]), x_name="along the blade [mm]", y_name="across [mm]"
+    )
+    scale = float(chart.across(1.0) - chart.across(0.0))
+    tall = float(chart.down(0.0) - chart.down(1.0))
+    chart.height += (scale - tall) * (top[1] - low[1])
+    chart.line(outline[:, 0], outline[:, 1], BLUE)
+    chart.line(corners[:, 0], corners[:, 1], VERMILION, width=2.5, dashes="9 4")
+    places = _plan(edge, made.placements_mm)
+    inside = made.placements_mm >= near
+    chart.dots(places[inside, 0], places[inside, 1], INK, radius=4)
+    chart.text(low[0] + 0.05, low[1] + 0.06, "solid: true edge, dashed: ground edge", INK)
+    count, ridge = len(made.placements_mm), made.ridge_um
+    numbers = {"placements": count, "ridge_um": ridge, "at_toe": int(inside.sum())}
+    kind = (
+        "Plan of the toe in true proportion: true edge, ground edge, dots where the stone was laid"
+    )
+    title = f"{count} placements, {name}: ridges up to {ridge:.1f} µm"
     return chart.drawn(kind=kind, title=title, numbers=numbers)
 
 
