@@ -19,7 +19,7 @@ __all__ = ["BLUE", "GREY", "INK", "VERMILION", "Chart", "Drawn"]
 # One meaning in every picture: the true or new edge is blue, what is ground or used vermilion.
 BLUE, VERMILION, INK, GREY = "#0072B2", "#D55E00", "#16202a", "#5b6671"
 WIDTH = 480.0  # of the view, in pixels of it; a page shows it between 330 and 620 wide
-LEFT, RIGHT, TOP, BOTTOM = 72.0, 12.0, 12.0, 46.0
+LEFT, RIGHT, TOP, BOTTOM = 72.0, 22.0, 12.0, 46.0
 LETTERS = 16  # pixels high; 11 where a phone shows the whole width
 
 
@@ -75,13 +75,15 @@ class Chart:
     y_name: str = ""
     rows: Sequence[str] = ()
     height: float = 300.0
-    left: float = LEFT
-    marks: list[str] = field(default_factory=list)
-    texts: list[str] = field(default_factory=list)
+    left: float = field(init=False, default=LEFT)
+    marks: list[str] = field(init=False, default_factory=list)
+    texts: list[str] = field(init=False, default_factory=list)
 
     def __post_init__(self) -> None:
         for name, (low, high) in (("x", self.x), ("y", self.y)):
             checks.positive(f"length of the {name} axis", abs(high - low), "Give two ends.")
+        if self.rows:
+            self.left = 14.0 + 9.0 * max(map(len, self.rows))
 
     def across(self, x: ArrayLike) -> FloatArray:
         """Pixels from the left for values of x."""

@@ -316,7 +316,6 @@ def tray_settings(plan: ek.BenchPlan, name: str, *, end_deg: float = 70.0) -> Dr
         x_name="handle to stone [°]",
         rows=rows,
         height=60 + 24.0 * len(rows),
-        left=92,
     )
     settings = plan.settings["elevation_deg"].to_numpy()
     for angle in settings:
