@@ -131,10 +131,12 @@ class Chart:
                 f'<circle cx="{px:.1f}" cy="{py:.1f}" r="{radius:g}" fill="{colour}"/>'
             )
 
-    def level(self, height: float, words: str, colour: str = INK) -> None:
-        """A dotted line across at a height, with words on it at the left."""
+    def level(self, height: float, words: str, colour: str = INK, *, at_end: bool = False) -> None:
+        """A dotted line across at a height, with words on it at the left, or at the right end."""
         self.line(self.x, [height] * 2, colour, width=1.2, dashes="2 3")
-        self.text(self.x[0] + 0.01 * (self.x[1] - self.x[0]), height, words, colour, lift=5)
+        start = self.x[0] + 0.01 * (self.x[1] - self.x[0])
+        place, anchor = (self.x[1], "end") if at_end else (start, "start")
+        self.text(place, height, words, colour, anchor=anchor, lift=5)
 
     def text(
         self,

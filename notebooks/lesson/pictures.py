@@ -276,8 +276,8 @@ def left_by_session(
     steps = np.arange(end + 1)
     chart.line(steps, wide[: end + 1], BLUE, dashes="7 4")
     chart.line(steps, strong[: end + 1], INK, width=2.5)
-    chart.level(width, f"limit of width {width:g}", BLUE)
-    chart.level(strength, f"limit of strength {strength:g}")
+    chart.level(width, f"limit of width {width:g}", BLUE, at_end=True)
+    chart.level(strength, f"limit of strength {strength:g}", at_end=True)
     chart.text(0.3, 0.60, "solid: strength, dashed: width", INK)
     which = "strength" if len(below) and strong[end] < strength else "width"
     gone = f"retired at session {end} by {which}" if len(below) else f"in use after {end} sessions"
