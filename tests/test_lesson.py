@@ -182,7 +182,7 @@ def test_flats_are_straight_tangents_whose_corners_are_the_ridges(placements):
     path = re.findall(r'<path d="([^"]*)"[^>]*stroke-dasharray="9 4"', drawn.svg)[0]
     points = np.array(re.findall(r"([\d.]+) ([\d.]+)", path), dtype=float)
     assert len(points) == placements + 1  # so every flat is one straight line between corners
-    dots = np.array(re.findall(r'<circle cx="([\d.]+)" cy="([\d.]+)"', drawn.svg), dtype=float)
+    dots = np.array(re.findall(r"M([\d.]+) ([\d.]+)h0", drawn.svg), dtype=float)
     for (one, two), touch in zip(pairwise(points), dots, strict=True):
         along = (two - one) / np.linalg.norm(two - one)
         off = along[0] * (touch - one)[1] - along[1] * (touch - one)[0]

@@ -5,7 +5,7 @@ works alike in JupyterLab, in the page that ``notebooks/build.py page`` leaves, 
 """
 
 from lesson.drawing import Drawn
-from lesson.parts import answer, ask, ask_number, flip, nearest, row, start, table
+from lesson.parts import answer, ask, ask_number, flip, fold, nearest, row, start, table
 from lesson.pictures import (
     angle_error,
     edge_line,
@@ -27,6 +27,7 @@ __all__ = [
     "edge_line",
     "flats",
     "flip",
+    "fold",
     "left_by_session",
     "lives",
     "loss_along",

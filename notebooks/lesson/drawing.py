@@ -125,11 +125,13 @@ class Chart:
         self.line([*x, x[-1], x[0]], [*y, foot, foot], "none", fill="#e8edf2")
 
     def dots(self, x: ArrayLike, y: ArrayLike, colour: str = INK, *, radius: float = 3.0) -> None:
-        """A dot at each point."""
-        for px, py in zip(self.across(x).ravel(), self.down(y).ravel(), strict=True):
-            self.marks.append(
-                f'<circle cx="{px:.1f}" cy="{py:.1f}" r="{radius:g}" fill="{colour}"/>'
-            )
+        """A dot at each point: all of them one path of round pen marks."""
+        points = zip(self.across(x).ravel(), self.down(y).ravel(), strict=True)
+        marks = "".join(f"M{px:.1f} {py:.1f}h0" for px, py in points)
+        self.marks.append(
+            f'<path d="{marks}" stroke="{colour}" stroke-width="{2 * radius:g}" '
+            'stroke-linecap="round"/>'
+        )
 
     def level(self, height: float, words: str, colour: str = INK, *, at_end: bool = False) -> None:
         """A dotted line across at a height, with words on it at the left, or at the right end."""

@@ -67,7 +67,7 @@ def title_of(book: Mapping[str, Any]) -> str:
 def opened(body: str) -> str:
     """The same with replies, answers and folds open, as a teacher's copy has them."""
     body = re.sub(r'(<div class="ek-(?:reply|answer)[^>]*?) hidden>', r"\1>", body)
-    return body.replace("<details>", "<details open>")
+    return body.replace("<details", "<details open")
 
 
 def _markdown(source: str) -> str:

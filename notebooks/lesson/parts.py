@@ -16,7 +16,18 @@ from edgekit import checks
 from edgekit.errors import BadArgument
 from lesson.drawing import Drawn
 
-__all__ = ["Html", "answer", "ask", "ask_number", "flip", "nearest", "row", "start", "table"]
+__all__ = [
+    "Html",
+    "answer",
+    "ask",
+    "ask_number",
+    "flip",
+    "fold",
+    "nearest",
+    "row",
+    "start",
+    "table",
+]
 
 HERE = Path(__file__).parent
 MAX_FRAMES = 9  # printed as 3 x 3
@@ -225,6 +236,12 @@ def flip(name: str, draw: Callable[[Key], Drawn], values: Sequence[Key], *, firs
 def row(*parts: Showable) -> Html:
     """Pictures side by side where there is room, and on paper; one below the other on a phone."""
     return Html(f'<div class="ek-row">{"".join(part._repr_html_() for part in parts)}</div>')
+
+
+def fold(summary: str, part: Showable) -> Html:
+    """Something folded away under a line of text; open in a teacher's copy."""
+    inner = part._repr_html_()
+    return Html(f'<details class="ek-fold"><summary>{escape(summary)}</summary>{inner}</details>')
 
 
 def answer(*sentences: str) -> Html:
