@@ -13,7 +13,9 @@ from lesson.pictures import (
     left_by_session,
     lives,
     loss_along,
+    readings,
     shown,
+    tilt_cost,
     toe_flats,
     tray_settings,
 )
@@ -32,10 +34,12 @@ __all__ = [
     "lives",
     "loss_along",
     "nearest",
+    "readings",
     "row",
     "shown",
     "start",
     "table",
+    "tilt_cost",
     "toe_flats",
     "tray_settings",
 ]

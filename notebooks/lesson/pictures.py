@@ -14,6 +14,7 @@ from matplotlib.axes import Axes
 
 import edgekit as ek
 from edgekit.checks import FloatArray
+from edgekit.clinic.log.history import history
 from edgekit.errors import BadArgument
 from lesson.drawing import BLUE, GREY, INK, VERMILION, Chart, Drawn
 from lesson.parts import Html
@@ -25,7 +26,9 @@ __all__ = [
     "left_by_session",
     "lives",
     "loss_along",
+    "readings",
     "shown",
+    "tilt_cost",
     "toe_flats",
     "tray_settings",
 ]
@@ -328,3 +331,52 @@ def tray_settings(plan: ek.BenchPlan, name: str, *, end_deg: float = 70.0) -> Dr
     kind = "Bars of the settings that each edge accepts; dashed lines are the settings chosen"
     numbers = {"settings": len(settings), "hand_mm": hand}
     return chart.drawn(kind=kind, title=title, numbers=numbers)
+
+
+def readings(result: ek.Forecast, instrument: str, edge: str, name: str) -> Drawn:
+    """The widths read on one edge, session by session, and the limit of this forecast.
+
+    The axes hold a blade of 0.9 mm down to 0.6 and twenty sessions, whatever the limit.
+    """
+    rows = result.table
+    row = rows[(rows["instrument"] == instrument) & (rows["edge"] == edge)].iloc[0]
+    past = history(result.log)
+    same = (past.edges["instrument"] == instrument) & (past.edges["edge"] == edge)
+    own = past.reading_edge == past.edges.index[same][0]
+    now, width, limit = float(row["sessions"]), float(row["width_mm"]), float(row["limit_mm"])
+    loss = float(row["loss_um_per_session"]) / 1000
+    low, middle, high = (float(row[f"sessions_left{end}"]) for end in ("_low", "", "_high"))
+    chart = Chart(x=(0.0, 20.0), y=(0.6, 0.9), x_name="sessions", y_name="width [mm]")
+    ends = np.array([0.0, now + 4])
+    chart.line(ends, width - (ends - now) * loss, BLUE)
+    chart.dots(past.reading_sessions[own], past.reading_um[own] / 1000, INK, radius=4)
+    chart.level(limit, f"limit {limit:.3f} mm", VERMILION)
+    chart.line([now + low, now + min(high, 20.0)], [limit] * 2, INK, width=6)
+    below = int(((rows["status"] == "in use") & (rows["width_mm"] <= rows["limit_mm"])).sum())
+    title = f"{name}: {middle:.0f} sessions left ({low:.0f} to {high:.0f}); {below} edges of the "
+    title += "clinic are at their limit"
+    kind = "Widths read against sessions, the line of the forecast, the limit and where they meet"
+    numbers = {"limit_mm": limit, "sessions_left": middle, "edges_at_limit": below}
+    return chart.drawn(kind=kind, title=title, numbers=numbers)
+
+
+def tilt_cost(width_mm: float, degrees: float, session_um: float) -> Drawn:
+    """How much too narrow a blade looks that lies tilted, beside what one session took.
+
+    The picture shows the width's shadow, so it is short by the cosine.
+
+    Examples
+    --------
+    >>> tilt_cost(0.86, 8.0, 9.0).title
+    'Tilted by 8°, the blade looks 8.4 µm too narrow'
+    """
+    tilts = np.linspace(0.0, 12.0, 121)
+    short = width_mm * 1000 * (1 - np.cos(np.radians(tilts)))
+    here = float(width_mm * 1000 * (1 - np.cos(np.radians(degrees))))
+    chart = Chart(x=(0.0, 12.0), y=(0.0, 20.0), x_name="tilt [°]", y_name="too narrow by [µm]")
+    chart.line(tilts, short, BLUE)
+    chart.level(session_um, "what a session took", VERMILION)
+    chart.dots([degrees], [here], INK, radius=6)
+    kind = "Line chart of the width lost to tilt, with a dot at this tilt"
+    title = f"Tilted by {degrees:g}°, the blade looks {here:.1f} µm too narrow"
+    return chart.drawn(kind=kind, title=title, numbers={"tilt_deg": degrees, "short_um": here})
