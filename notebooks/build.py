@@ -2,10 +2,10 @@
 
 ``build NN`` and ``check NN`` take one notebook, ``page NN`` makes a page of it.
 
-Outputs are committed so that a notebook can be read where no kernel runs. `check` executes every
-notebook again and fails on an error (also one inside a control's callback, which execution alone
-hides), on anything written to stderr, on a picture without alt text, and on text that differs
-from what is committed.
+Outputs are committed so that a notebook can be read where no kernel runs, all but the style and
+script of its questions, which come with the package `lesson`. `check` executes every notebook again
+and fails on an error, on anything written to stderr, on a picture without alt text, and on text
+that differs from what is committed.
 """
 
 import argparse
@@ -28,6 +28,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 HERE = Path(__file__).parent
 ROOT = HERE.parent
 SECONDS = 300  # for one notebook; a hung kernel must not hang the build
+NO_WORDS = re.compile(r'<img(?![^>]*alt="[^"])|<svg viewBox(?![^>]*aria-label="[^"])')
 VOLATILE = re.compile(
     r'data:image/png;base64,[^"]*|[0-9a-f]{32}|0x[0-9a-f]+|id="[^"]*"'
     r'| (?:d|cx|cy|x|y)="[^"]*"'  # the lines of a drawing: the last digits are a machine's
@@ -54,7 +55,7 @@ def execute(path: Path) -> nbformat.NotebookNode:
                 {"KernelManager": {"transport": "ipc", "ip": f"{folder}/kernel"}}
             )
         client.execute()
-    faults = [*cell_faults(book), *widget_faults(book)]
+    faults = cell_faults(book)
     if faults:
         message = f"{path.name}: " + "; ".join(faults)
         raise RuntimeError(message)
@@ -63,9 +64,6 @@ def execute(path: Path) -> nbformat.NotebookNode:
         cell.metadata.pop("execution", None)
         outputs = cell.get("outputs", [])
         outputs[:] = [item for item in outputs if 'class="ek-style"' not in str(item)]
-        for output in outputs:
-            drop_widget_view(output)
-    book.metadata.pop("widgets", None)
     book.metadata["kernelspec"] = {
         "name": "python3",
         "display_name": "Python 3",
@@ -73,14 +71,6 @@ def execute(path: Path) -> nbformat.NotebookNode:
     }
     book.metadata["language_info"] = {"name": "python"}
     return book
-
-
-def drop_widget_view(output: nbformat.NotebookNode) -> None:
-    """A saved control does nothing without a kernel; its words stay."""
-    data = output.get("data", {})
-    if "application/vnd.jupyter.widget-view+json" in data:
-        del data["application/vnd.jupyter.widget-view+json"]
-        data["text/plain"] = "(a control: run the notebook to use it)"
 
 
 def cell_faults(book: nbformat.NotebookNode) -> list[str]:
@@ -92,22 +82,9 @@ def cell_faults(book: nbformat.NotebookNode) -> list[str]:
             if output.output_type == "error":
                 faults.append(f"cell {number}: {output.ename}: {output.evalue}")
             data = output.get("data", {})
-            if "image/png" in data or re.search(
-                r"<img(?![^>]*alt=\"[^\"])", data.get("text/html", "")
-            ):
+            if "image/png" in data or NO_WORDS.search(data.get("text/html", "")):
                 faults.append(f"cell {number} shows a picture without alt text")
     return faults
-
-
-def widget_faults(book: nbformat.NotebookNode) -> list[str]:
-    """Errors that a control's callback raised: they stay in the widgets' state."""
-    state = book.metadata.get("widgets", {}).get("application/vnd.jupyter.widget-state+json", {})
-    return [
-        f"a control failed: {output.get('ename')}: {output.get('evalue')}"
-        for model in state.get("state", {}).values()
-        for output in model.get("state", {}).get("outputs", [])
-        if output.get("output_type") == "error"
-    ]
 
 
 def words(book: nbformat.NotebookNode) -> list[str]:

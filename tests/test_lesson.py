@@ -193,7 +193,7 @@ def test_marks_beyond_the_axes_are_cut_off_not_squeezed_in():
     chart = Chart(x=(0, 1), y=(0, 1), x_name="x [1]", y_name="y [1]")
     chart.line([0, 1], [0, 5])
     inner = re.search(
-        r'<svg x="[\d.]+" y="([\d.]+)" [^>]*height="([\d.]+)"',
+        r'<svg role="presentation" x="[\d.]+" y="([\d.]+)" [^>]*height="([\d.]+)"',
         chart.drawn(kind="Line", title="t", numbers={}).svg,
     )
     assert float(inner[1]) >= 0

@@ -178,7 +178,7 @@ class Chart:
         high = self.height - TOP - BOTTOM + 5
         view = f'x="{x:g}" y="{y:g}" width="{wide:g}" height="{high:g}"'
         box = f'viewBox="{x:g} {y:g} {wide:g} {high:g}"'
-        return f"<svg {view} {box}>{''.join(self.marks)}</svg>"
+        return f'<svg role="presentation" {view} {box}>{"".join(self.marks)}</svg>'
 
     def _frame(self) -> Iterable[str]:
         floor, right = self.height - BOTTOM, WIDTH - RIGHT
