@@ -1,6 +1,7 @@
 """Execute the notebooks: ``build`` writes their outputs, ``check`` compares them.
 
-``build NN`` and ``check NN`` take one notebook, ``page NN`` makes a page of it.
+``build NN`` and ``check NN`` take one notebook, ``page NN`` makes a page of it, ``course`` makes
+pages and handouts of all lessons as they are saved.
 
 Outputs are committed so that a notebook can be read where no kernel runs, all but the style and
 script of its questions, which come with the package `lesson`. `check` executes every notebook again
@@ -20,6 +21,7 @@ from nbclient import NotebookClient
 from traitlets.config import Config
 
 from edgekit.files import write_file
+from lesson.course import course, printed
 from lesson.page import page as lesson_page
 
 # Small matrices: several threads of a linear-algebra library only get in each other's way.
@@ -147,6 +149,17 @@ def with_code(book: nbformat.NotebookNode) -> str:
     return html
 
 
+def whole_course() -> int:
+    """All lessons as saved, without running them: pages, handouts and a list in build/course."""
+    books = {path.stem: nbformat.read(path, as_version=4) for path in notebooks("0")}
+    files = course(books, ROOT / "build" / "course")
+    sheets = printed([file for file in files if "handout" in file.stem])
+    print(f"Open this page: {files[0]} ({len(files)} pages)")
+    missing = "no browser, so no PDF: print the handouts from yours"
+    print(f"{len(sheets)} handouts as PDF beside them" if sheets else missing)
+    return 0
+
+
 def leave(name: str, html: str) -> Path:
     target = ROOT / "build" / f"{name}.html"
     target.parent.mkdir(exist_ok=True)
@@ -156,9 +169,11 @@ def leave(name: str, html: str) -> Path:
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("what", choices=("build", "check", "page"))
+    parser.add_argument("what", choices=("build", "check", "page", "course"))
     parser.add_argument("number", nargs="?", default="", help="which notebook, such as 01")
     given = parser.parse_args()
+    if given.what == "course":
+        return whole_course()
     if given.what == "page":
         return page(given.number or "01")
     return build(given.number) if given.what == "build" else check(given.number)

@@ -5,27 +5,17 @@ from contextlib import contextmanager
 
 import pytest
 
-NAMES = ("chromium", "chromium-browser", "google-chrome")
-# As root, quiet and asking nobody for anything.
-SWITCHES = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
+from lesson.course import BROWSERS, QUIET
 
 
 def chromium():
     """A browser, as a generator for a fixture; skips with the reason where there is none."""
-    path = next(filter(None, map(shutil.which, NAMES)), None)
+    path = next(filter(None, map(shutil.which, BROWSERS)), None)
     if path is None:
-        pytest.skip(f"no browser: none of {', '.join(NAMES)} is installed; lessons not opened")
+        pytest.skip(f"no browser: none of {', '.join(BROWSERS)} is installed; lessons not opened")
     playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
     with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=path, args=SWITCHES)
+        browser = driver.chromium.launch(executable_path=path, args=QUIET)
         yield browser
         browser.close()
 

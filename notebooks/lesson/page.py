@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from html import escape
 from typing import Any
 
@@ -12,8 +12,11 @@ from lesson.parts import asset
 
 __all__ = ["page", "title_of"]
 
+# To the end of its paragraph: how to run what a page has run already.
+ONLY_IN_LAB = re.compile(r"In JupyterLab press (?:[^\n]|\n(?!\n))*")
 
-def page(book: Mapping[str, Any], *, teacher: bool = False) -> str:
+
+def page(book: Mapping[str, Any], *, teacher: bool = False, handout: bool = False) -> str:
     """A page of an executed notebook: its text and outputs in one column, its code left out.
 
     Parameters
@@ -22,6 +25,9 @@ def page(book: Mapping[str, Any], *, teacher: bool = False) -> str:
         An executed notebook, as `nbformat` reads it.
     teacher : bool
         With the cells for teachers, and every reply, answer and fold open.
+    handout : bool
+        For paper: the question, the flip book, the checks and the bench, without what is to be seen
+        in between.
 
     Returns
     -------
@@ -34,7 +40,7 @@ def page(book: Mapping[str, Any], *, teacher: bool = False) -> str:
         No title: the first line of the first cell is no heading.
     """
     parts = []
-    for cell in book["cells"]:
+    for cell in _without_see(book["cells"]) if handout else book["cells"]:
         tags = cell["metadata"].get("tags", [])
         if "setup" in tags or ("teacher" in tags and not teacher):
             continue
@@ -52,8 +58,19 @@ def page(book: Mapping[str, Any], *, teacher: bool = False) -> str:
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{escape(title)}</title><style>{style}</style></head>\n"
-        f"<body><main>{body}</main>\n<script>{asset('lesson.js')}</script></body></html>\n"
+        f"<body{' class=handout' * handout}><main>{body}</main>\n<script>{asset('lesson.js')}</script></body></html>\n"
     )
+
+
+def _without_see(cells: Iterable[Mapping[str, Any]]) -> Iterator[Mapping[str, Any]]:
+    """The cells but those from the heading "See" up to the heading "Play"."""
+    seen = False
+    for cell in cells:
+        heads = re.findall(r"^## (.*)$", cell["source"], re.MULTILINE)
+        if cell["cell_type"] == "markdown" and heads:
+            seen = heads[-1] == "See"
+        if not seen:
+            yield cell
 
 
 def title_of(book: Mapping[str, Any]) -> str:
@@ -73,7 +90,7 @@ def opened(body: str) -> str:
 def _markdown(source: str) -> str:
     from nbconvert.filters import markdown2html
 
-    return str(markdown2html(source))
+    return str(markdown2html(ONLY_IN_LAB.sub("", source)))
 
 
 def _output(output: Mapping[str, Any]) -> str:
