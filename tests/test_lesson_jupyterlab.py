@@ -89,7 +89,7 @@ def test_the_question_asks_in_jupyterlab_by_keyboard(server, browser):
         assert button.is_disabled()
         assert not form.locator(".ek-answer").is_visible()
         assert not page.locator(".ek-idle").first.is_visible()
-        rest = page.get_by_text("Every flat touches the true edge at its middle")
+        rest = page.locator("p", has_text="Every flat touches the true edge at its middle")
         assert not rest.is_visible()
         first, last = form.get_by_role("radio").first, form.get_by_role("radio").last
         first.focus()
