@@ -107,3 +107,11 @@ def test_cautions_and_teacher_notes_close_it(book):
     made = page(book)
     assert "Wear eye protection" in made
     assert "For teachers" not in made
+
+
+def test_the_readmes_example_reads_its_blade_from_where_jupyterlab_starts():
+    readme = (HERE.parent / "README.md").read_text(encoding="utf-8")
+    assert "jupyter lab notebooks" in readme
+    paths = re.findall(r'read_blade\("(.*?)"\)', readme)
+    assert paths
+    assert all((HERE / path).is_file() for path in paths)

@@ -58,7 +58,8 @@ def page(book: Mapping[str, Any], *, teacher: bool = False, handout: bool = Fals
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{escape(title)}</title><style>{style}</style></head>\n"
-        f"<body{' class=handout' * handout}><main>{body}</main>\n<script>{asset('lesson.js')}</script></body></html>\n"
+        f"<body{' class=handout' * handout}><main>{body}</main>\n"
+        f"<script>{asset('lesson.js')}</script></body></html>\n"
     )
 
 
