@@ -16,6 +16,8 @@ from tests.browser import chromium, offline
 
 HERE = Path(__file__).parent.parent / "notebooks"
 BOOKS = sorted(path.stem for path in HERE.glob("[0-9]*.ipynb"))
+QUICK = {"01_how_to_hold_the_stone", "02_why_facets_form"}  # the rest of them only CI opens
+CASES = [pytest.param(stem, marks=[pytest.mark.slow] * (stem not in QUICK)) for stem in BOOKS]
 PHONE = 390  # CSS pixels across
 browser = pytest.fixture(scope="module")(chromium)
 
@@ -26,7 +28,7 @@ def made(stem: str, teacher: bool) -> str:
     return lesson_page(nbformat.read(HERE / f"{stem}.ipynb", as_version=4), teacher=teacher)
 
 
-@pytest.fixture(params=BOOKS)
+@pytest.fixture(params=CASES)
 def lesson(request, browser, tmp_path):
     """Opens the page of a lesson from a file, and checks that it asked nobody for anything."""
     pages = []

@@ -64,6 +64,7 @@ def test_without_a_browser_nothing_is_printed_and_nothing_fails(folder, monkeypa
     assert printed([folder / "index.html"]) == []
 
 
+@pytest.mark.slow
 def test_handouts_are_one_sheet_of_tagged_paper(folder, browser):
     for made in on_paper(browser, sorted(folder.glob("*[0-9a-z]_handout.html"))):
         data = made.read_bytes()

@@ -268,7 +268,11 @@ def table(
     missing = [column for column in columns if column not in frame]
     if missing:
         raise BadArgument("no such column", missing, f"Choose from {list(frame.columns)}.")
-    numeric = {c: pd.api.types.is_numeric_dtype(frame[c]) for c in columns}
+    types = pd.api.types
+    numeric = {
+        c: types.is_numeric_dtype(frame[c]) or types.is_datetime64_any_dtype(frame[c])
+        for c in columns
+    }
     head = "".join(
         f'<th scope="col"{_numeric(numeric[c])}>{escape(name)}</th>' for c, name in columns.items()
     )
@@ -278,7 +282,7 @@ def table(
         + "</tr>"
         for row in frame.to_dict("records")
     )
-    words = f"<caption>{escape(caption)}</caption><thead><tr>{head}</tr></thead>"
+    words = f"<caption><span>{escape(caption)}</span></caption><thead><tr>{head}</tr></thead>"
     inner = f"<table>{words}<tbody>{rows}</tbody></table>"
     scroll = f'role="region" aria-label="{escape(caption)}" tabindex="0"'
     return Html(f'<div class="ek-table" {scroll}>{inner}</div>')
