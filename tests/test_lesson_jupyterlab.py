@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import shutil
 import socket
 import subprocess
@@ -75,6 +76,18 @@ def server(browser, tmp_path_factory):  # the browser first: without one nothing
     yield address
     process.terminate()
     process.wait(20)
+
+
+def test_the_answer_stays_shut_in_a_notebook_that_was_not_run(server, browser):
+    """There JupyterLab trusts neither scripts nor the attribute `hidden`."""
+    with offline(browser, also=server) as page:
+        page.set_default_timeout(SECONDS * 1000)
+        page.goto(f"{server}/lab/tree/{STEM}.ipynb?reset")
+        page.wait_for_function(READY)
+        page.locator(".ek-idle").first.wait_for()  # how to wake the question up
+        replies = page.get_by_text(re.compile("Right.|Not quite.")).all()
+        assert len(replies) >= 3
+        assert not any(reply.is_visible() for reply in replies)
 
 
 def test_the_question_asks_in_jupyterlab_by_keyboard(server, browser):

@@ -8,6 +8,7 @@ import nbformat
 import pytest
 
 from lesson.page import page
+from lesson.parts import SHUT
 
 HERE = Path(__file__).parent.parent / "notebooks"
 BOOKS = sorted(path.stem for path in HERE.glob("[0-9]*.ipynb"))
@@ -63,7 +64,7 @@ def test_the_answer_is_saved_shut_and_the_rest_waits_for_it(book):
     assert saved.count('class="ek-ask ek-gate"') == 1
     replies = re.findall(r'<div class="ek-(?:reply|answer)[^>]*>', saved)
     assert len(replies) >= 6
-    assert all(reply.endswith(" hidden>") for reply in replies)
+    assert all(reply.endswith(f" {SHUT}>") for reply in replies)
     assert saved.count("✓ Right.") == saved.count('class="ek-ask') >= 3
     assert saved.count("The idea behind it: ") == saved.count("✗ Not quite.")
     gate = next(k for k, cell in enumerate(book.cells) if "ek-gate" in str(cell.get("outputs")))

@@ -7,9 +7,9 @@
   if (style && !document.head.contains(style)) document.head.append(style.cloneNode(true));
   const show = (part, chosen) => {
     part.classList.add("ek-done");
-    for (const reply of part.querySelectorAll(".ek-reply")) reply.hidden = reply.dataset.of !== chosen;
-    const answer = part.querySelector(".ek-answer");
-    if (answer) answer.hidden = false;
+    const shut = (piece, yes) => { piece.hidden = yes; piece.style.display = yes ? "none" : ""; };
+    for (const reply of part.querySelectorAll(".ek-reply")) shut(reply, reply.dataset.of !== chosen);
+    for (const answer of part.querySelectorAll(".ek-answer")) shut(answer, false);
   };
   const listen = (event, selector, act) => document.addEventListener(event, (e) => {
     const part = e.target.closest && e.target.closest(selector);

@@ -34,6 +34,8 @@ MAX_FRAMES = 9  # printed as 3 x 3
 KEYS = 'data-lm-suppress-shortcuts="true"'  # else a notebook takes the arrow keys for itself
 IDLE = '<p class="ek-idle">Run the notebook to answer: press the double arrow at the top.</p>'
 MORE = '<p class="ek-more">The rest of the lesson opens with your answer.</p>'
+# Said twice: JupyterLab takes `hidden` out of a notebook that was not run, and keeps the style.
+SHUT = 'hidden style="display:none"'
 RIGHT, WRONG = "✓ Right.", "✗ Not quite."
 Key = TypeVar("Key", bound=Hashable)
 
@@ -124,7 +126,7 @@ def ask(
         radio = f'<input type="radio" name="{group}" value="{k}" {KEYS}>'
         radios += f"<label>{radio} {escape(option)}</label>"
         replies += _reply(str(k), option == right, idea, why)
-    body = f'<div class="ek-answer" hidden>{row(*then)._repr_html_()}</div>' if then else ""
+    body = f'<div class="ek-answer" {SHUT}>{row(*then)._repr_html_()}</div>' if then else ""
     return _form(question, radios, replies, body, gate=gate)
 
 
@@ -166,7 +168,7 @@ def _reply(of: str, right: bool, idea: str, why: str) -> str:
     kind, mark = ("ek-reply ek-right", RIGHT) if right else ("ek-reply", WRONG)
     named = f"The idea behind it: {idea}. " if idea else ""
     words = f"<strong>{mark}</strong>{escape(named + why)}"
-    return f'<div class="{kind}" data-of="{of}" hidden>{words}</div>'
+    return f'<div class="{kind}" data-of="{of}" {SHUT}>{words}</div>'
 
 
 def _form(question: str, inputs: str, replies: str, answer: str, *, gate: bool = False) -> Html:
