@@ -1,12 +1,13 @@
 """Execute the notebooks: ``build`` writes their outputs, ``check`` compares them.
 
-``build NN`` and ``check NN`` take one notebook, ``page NN`` makes a page of it. ``reference`` makes
-the reference of the whole package, from its docstrings, as pages in ``build/reference/``.
+``build NN`` and ``check NN`` take one notebook, ``page NN`` makes a page of it, ``course`` makes
+pages and handouts of all lessons as they are saved. ``reference`` makes the reference of the whole
+package, from its docstrings, as pages in ``build/reference/``.
 
-Outputs are committed so that a notebook can be read where no kernel runs. `check` executes every
-notebook again and fails on an error (also one inside a control's callback, which execution alone
-hides), on anything written to stderr, on a picture without alt text, and on text that differs
-from what is committed.
+Outputs are committed so that a notebook can be read where no kernel runs, all but the style and
+script of its questions, which come with the package `lesson`. `check` executes every notebook again
+and fails on an error, on anything written to stderr, on a picture without alt text, and on text
+that differs from what is committed.
 """
 
 import argparse
@@ -14,11 +15,15 @@ import os
 import re
 import sys
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import nbformat
 from nbclient import NotebookClient
+from traitlets.config import Config
 
 from edgekit.files import write_file
+from lesson.course import course, printed
+from lesson.page import page as lesson_page
 
 # Small matrices: several threads of a linear-algebra library only get in each other's way.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -26,7 +31,11 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 HERE = Path(__file__).parent
 ROOT = HERE.parent
 SECONDS = 300  # for one notebook; a hung kernel must not hang the build
-VOLATILE = re.compile(r'data:image/png;base64,[^"]*|[0-9a-f]{32}|0x[0-9a-f]+|id="[^"]*"')
+NO_WORDS = re.compile(r'<img(?![^>]*alt="[^"])|<svg viewBox(?![^>]*aria-label="[^"])')
+VOLATILE = re.compile(
+    r'data:image/png;base64,[^"]*|[0-9a-f]{32}|0x[0-9a-f]+|id="[^"]*"'
+    r'| (?:d|cx|cy|x|y)="[^"]*"'  # the lines of a drawing: the last digits are a machine's
+)
 
 
 def notebooks(number: str = "") -> list[Path]:
@@ -43,17 +52,21 @@ def execute(path: Path) -> nbformat.NotebookNode:
         resources={"metadata": {"path": str(HERE)}},
         coalesce_streams=True,  # how a cell's printed lines are cut up depends on time
     )
-    client.execute()
-    faults = [*cell_faults(book), *widget_faults(book)]
+    with TemporaryDirectory() as folder:
+        if sys.platform != "win32":  # files, not ports: the kernel need not warn of listeners
+            client.config = Config(
+                {"KernelManager": {"transport": "ipc", "ip": f"{folder}/kernel"}}
+            )
+        client.execute()
+    faults = cell_faults(book)
     if faults:
         message = f"{path.name}: " + "; ".join(faults)
         raise RuntimeError(message)
     for number, cell in enumerate(book.cells):
         cell["id"] = f"cell-{number:02d}"
         cell.metadata.pop("execution", None)
-        for output in cell.get("outputs", []):
-            drop_widget_view(output)
-    book.metadata.pop("widgets", None)
+        outputs = cell.get("outputs", [])
+        outputs[:] = [item for item in outputs if 'class="ek-style"' not in str(item)]
     book.metadata["kernelspec"] = {
         "name": "python3",
         "display_name": "Python 3",
@@ -61,14 +74,6 @@ def execute(path: Path) -> nbformat.NotebookNode:
     }
     book.metadata["language_info"] = {"name": "python"}
     return book
-
-
-def drop_widget_view(output: nbformat.NotebookNode) -> None:
-    """A saved control does nothing without a kernel; its words stay."""
-    data = output.get("data", {})
-    if "application/vnd.jupyter.widget-view+json" in data:
-        del data["application/vnd.jupyter.widget-view+json"]
-        data["text/plain"] = "(a control: run the notebook to use it)"
 
 
 def cell_faults(book: nbformat.NotebookNode) -> list[str]:
@@ -80,22 +85,9 @@ def cell_faults(book: nbformat.NotebookNode) -> list[str]:
             if output.output_type == "error":
                 faults.append(f"cell {number}: {output.ename}: {output.evalue}")
             data = output.get("data", {})
-            if "image/png" in data or re.search(
-                r"<img(?![^>]*alt=\"[^\"])", data.get("text/html", "")
-            ):
+            if "image/png" in data or NO_WORDS.search(data.get("text/html", "")):
                 faults.append(f"cell {number} shows a picture without alt text")
     return faults
-
-
-def widget_faults(book: nbformat.NotebookNode) -> list[str]:
-    """Errors that a control's callback raised: they stay in the widgets' state."""
-    state = book.metadata.get("widgets", {}).get("application/vnd.jupyter.widget-state+json", {})
-    return [
-        f"a control failed: {output.get('ename')}: {output.get('evalue')}"
-        for model in state.get("state", {}).values()
-        for output in model.get("state", {}).get("outputs", [])
-        if output.get("output_type") == "error"
-    ]
 
 
 def words(book: nbformat.NotebookNode) -> list[str]:
@@ -132,29 +124,48 @@ def check(number: str) -> int:
 
 
 def page(number: str) -> int:
-    """Execute one notebook and leave it as a page that needs no network.
-
-    Code is hidden, but for the theory, which is its code.
-    """
-    from nbconvert import HTMLExporter
-
+    """Execute one notebook and leave it as a page, and a lesson as a teacher's copy as well."""
     matching = notebooks(number)
     if len(matching) != 1:
         print(f"no notebook {number}; there are {', '.join(p.name for p in notebooks())}")
         return 2
+    stem, book = matching[0].stem, execute(matching[0])
+    if stem == "theory":
+        print(f"Open this page: {leave(stem, with_code(book))}")
+        return 0
+    print(f"Open this page: {leave(stem, lesson_page(book))}")
+    teachers = leave(f"{stem}_teacher", lesson_page(book, teacher=True))
+    print(f"Teacher's copy, all answers open: {teachers}")
+    return 0
+
+
+def with_code(book: nbformat.NotebookNode) -> str:
+    """The theory is its code, so that its page shows it."""
+    from nbconvert import HTMLExporter
+
     exporter = HTMLExporter(
-        exclude_input=matching[0].stem != "theory",
-        exclude_output_prompt=True,
-        mathjax_url="",
-        require_js_url="",
-        jupyter_widgets_base_url="",
+        exclude_output_prompt=True, mathjax_url="", require_js_url="", jupyter_widgets_base_url=""
     )
-    html, _ = exporter.from_notebook_node(execute(matching[0]))
-    target = ROOT / "build" / f"{matching[0].stem}.html"
+    html: str = exporter.from_notebook_node(book)[0]
+    return html
+
+
+def whole_course() -> int:
+    """All lessons as saved, without running them: pages, handouts and a list in build/course."""
+    books = {path.stem: nbformat.read(path, as_version=4) for path in notebooks("0")}
+    files = course(books, ROOT / "build" / "course")
+    sheets = printed([file for file in files if "handout" in file.stem])
+    print(f"Open this page: {files[0]} ({len(files)} pages)")
+    missing = "no browser, so no PDF: print the handouts from yours"
+    print(f"{len(sheets)} handouts as PDF beside them" if sheets else missing)
+    return 0
+
+
+def leave(name: str, html: str) -> Path:
+    target = ROOT / "build" / f"{name}.html"
     target.parent.mkdir(exist_ok=True)
     write_file(target, html, replace=True)
-    print(f"Open this page: {target}")
-    return 0
+    return target
 
 
 def reference() -> int:
@@ -169,11 +180,11 @@ def reference() -> int:
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("what", choices=("build", "check", "page", "reference"))
+    parser.add_argument("what", choices=("build", "check", "page", "course", "reference"))
     parser.add_argument("number", nargs="?", default="", help="which notebook, such as 01")
     given = parser.parse_args()
-    if given.what == "reference":
-        return reference()
+    if given.what in ("course", "reference"):
+        return whole_course() if given.what == "course" else reference()
     if given.what == "page":
         return page(given.number or "01")
     return build(given.number) if given.what == "build" else check(given.number)

@@ -18,6 +18,8 @@ settings.load_profile("edgekit")
 # seconds.
 LONG = {
     "test_files",
+    "test_lesson_browser",
+    "test_lesson_course",
     "test_regression",
     "test_strokes",
     "test_stroke_oracles",

@@ -19,6 +19,7 @@ from edgekit.lazy import stub_names
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "edgekit"
 MODULES = sorted(PACKAGE.rglob("*.py"))
+LESSON = sorted((ROOT / "notebooks" / "lesson").glob("*.py"))  # what the notebooks import
 TEXT = (".py", ".md", ".toml", ".csv", ".ipynb", ".html", ".yml", "")
 MAX_MODULE = 300  # lines of code, pure tables of data apart
 MAX_FUNCTION = 40  # lines of code
@@ -159,7 +160,7 @@ def code_lines(text: str) -> set[int]:
     return lines - doc
 
 
-@pytest.mark.parametrize("path", MODULES, ids=short)
+@pytest.mark.parametrize("path", [*MODULES, *LESSON], ids=lambda p: p.relative_to(ROOT).as_posix())
 def test_modules_and_functions_stay_short(path: Path) -> None:
     text = path.read_text(encoding="utf-8")
     lines = code_lines(text)
@@ -172,6 +173,7 @@ def test_modules_and_functions_stay_short(path: Path) -> None:
 
 SOURCES = [
     *MODULES,
+    *LESSON,
     *sorted((ROOT / "tests").glob("*.py")),
     *sorted((ROOT / "notebooks").rglob("*.py")),
     *sorted((ROOT / "data_demo").glob("*.py")),

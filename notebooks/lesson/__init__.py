@@ -1,0 +1,45 @@
+"""Lessons: questions that ask before they answer, flip books, pages; native HTML and no network.
+
+A notebook says ``import lesson`` and shows ``lesson.start()`` once; everything else is HTML that
+works alike in JupyterLab, in the page that ``notebooks/build.py page`` leaves, and on paper.
+"""
+
+from lesson.drawing import Drawn
+from lesson.parts import answer, ask, ask_number, flip, fold, nearest, row, start, table
+from lesson.pictures import (
+    angle_error,
+    edge_line,
+    flats,
+    left_by_session,
+    lives,
+    loss_along,
+    readings,
+    shown,
+    tilt_cost,
+    toe_flats,
+    tray_settings,
+)
+
+__all__ = [
+    "Drawn",
+    "angle_error",
+    "answer",
+    "ask",
+    "ask_number",
+    "edge_line",
+    "flats",
+    "flip",
+    "fold",
+    "left_by_session",
+    "lives",
+    "loss_along",
+    "nearest",
+    "readings",
+    "row",
+    "shown",
+    "start",
+    "table",
+    "tilt_cost",
+    "toe_flats",
+    "tray_settings",
+]
