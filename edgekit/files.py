@@ -19,7 +19,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from edgekit import checks
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument, BadFile
 
 _LONGEST = 50  # letters of a name that its temporary file repeats: 255 bytes are the usual limit
 _REMEDIES = {
@@ -52,18 +52,20 @@ def file_path(path: object, name: str = "path") -> Path:
     """
     remedy = "Give the path of a file as text or as pathlib.Path."
     if not isinstance(path, str | os.PathLike):
-        raise EdgekitError(f"{name} must be a path", path, remedy)
+        raise BadArgument(f"{name} must be a path", path, remedy, argument="path")
     given = os.fspath(path)
     if not isinstance(given, str) or "\0" in given:
-        raise EdgekitError(f"{name} must be a path in text without null characters", path, remedy)
+        raise BadArgument(
+            f"{name} must be a path in text without null characters", path, remedy, argument="path"
+        )
     try:
         os.fsencode(given)
     except UnicodeEncodeError as error:
-        raise EdgekitError(
-            f"{name} holds a letter that no file name takes", path, remedy
+        raise BadArgument(
+            f"{name} holds a letter that no file name takes", path, remedy, argument="path"
         ) from error
     if Path(given).name in ("", ".."):
-        raise EdgekitError(f"{name} names no file", given, remedy)
+        raise BadArgument(f"{name} names no file", given, remedy, argument=name)
     return Path(given)
 
 
@@ -112,10 +114,11 @@ def beside(file: Path, name: str) -> Path:
     """
     other = file.parent / file_path(name, "the name of a file")
     if not Path(os.path.realpath(other)).is_relative_to(os.path.realpath(file.parent)):
-        raise EdgekitError(
+        raise BadArgument(
             f"{file.name} names a file outside its folder",
             name,
             "Copy that file into the folder and give its name there.",
+            argument="name",
         )
     return other
 
@@ -171,16 +174,20 @@ def write_file(path: str | os.PathLike[str], data: str | bytes, *, replace: bool
         remove_leftovers(target.parent, [glob.escape(target.name[:_LONGEST])])
         _write(target, raw, replace=replace)
     except FileExistsError as error:
-        raise EdgekitError(
-            "the file exists already", str(target), "Choose another name or say replace=True."
+        raise BadFile(
+            "the file exists already",
+            str(target),
+            "Choose another name or say replace=True.",
+            file=target.name,
         ) from error
     except (OSError, ValueError) as error:
-        raise EdgekitError(
+        raise BadFile(
             f"{target.name} cannot be written: {getattr(error, 'strerror', None) or error}",
             str(target),
             _REMEDIES.get(
                 getattr(error, "errno", 0), "Check the path and the right to write there."
             ),
+            file=target.name,
         ) from error
     return target
 
@@ -191,7 +198,7 @@ def _encoded(data: str | bytes, target: Path) -> bytes:
     try:
         return data.encode("utf-8")
     except UnicodeEncodeError as error:
-        raise EdgekitError(
+        raise BadArgument(
             f"{target.name} would hold a letter that UTF-8 cannot write",
             data[error.start : error.end],
             "Remove half letters (lone surrogates) from the text.",

@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.contact.holder import STATIONS
-from edgekit.errors import Cannot, EdgekitError
+from edgekit.errors import BadArgument, Cannot
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge, EdgeFrame, check_edge, station_weights_mm
@@ -187,7 +187,12 @@ def _positions(edge: Edge, placements: int | ArrayLike) -> FloatArray:
     remedy = "Give arc lengths in millimetres from the heel, on the edge."
     places = checks.array_between("placements", placements, 0, edge.length_mm, remedy, ends=True)
     if places.ndim != 1 or not len(places):
-        raise EdgekitError("placements must hold one position or more", places.tolist(), remedy)
+        raise BadArgument(
+            "placements must hold one position or more",
+            places.tolist(),
+            remedy,
+            argument="placements",
+        )
     _count(edge, len(places))
     return np.sort(places)
 
@@ -477,7 +482,7 @@ def spaced_placements(edge: Edge, *, ridge_um: float) -> FloatArray:
     limit, arc, here = _convex(edge, ridge_um, _FINE)
     below = -plane_recession(here, here.outward.value, here.position)  # (plane, station)
     if not (np.abs(np.diagonal(below)) <= limit).all():
-        raise EdgekitError("the edge bends too sharply for this ridge", ridge_um, "Allow more.")
+        raise Cannot("the edge bends too sharply for this ridge", ridge_um, "Allow more.")
     best, target = _farthest(below, limit), limit
     while (high := _max_ridge(edge, arc, here, arc[best])) > limit:
         target *= 0.999 * limit / high  # the ridge stands between two of the fine stations

@@ -21,7 +21,7 @@ from edgekit.digitising.file_format import (
     table_text,
     toml,
 )
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadFile, EdgekitError
 from edgekit.files import read_file, remove_leftovers, there, write_file
 from edgekit.geometry.blade import Blade, Trace
 
@@ -77,8 +77,11 @@ def write_blade(blade: Blade, path: str | Path, *, replace: bool = False) -> Pat
     checks.flag("replace", replace)
     file = settings_file(path)
     if there(file) and not replace:
-        raise EdgekitError(
-            "the file exists already", str(file), "Choose another name or say replace=True."
+        raise BadFile(
+            "the file exists already",
+            str(file),
+            "Choose another name or say replace=True.",
+            file=file.name,
         )
     before = _own_table(file)
     remove_leftovers(file.parent, [glob.escape(file.stem[:SHOWN]) + "*"])

@@ -20,7 +20,7 @@ from matplotlib.figure import Figure
 
 from edgekit import checks
 from edgekit.checks import FloatArray
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 
 Item = TypeVar("Item")
 Look = dict[str, Any]  # how a line or a text is drawn, as matplotlib names it
@@ -84,7 +84,7 @@ def named(name: str, items: Mapping[str, object], kind: type, remedy: str) -> No
     """Refuse anything but a mapping of names to results of a kind, with one or more in it."""
     checks.instance(name, items, Mapping, remedy)
     if not items:
-        raise EdgekitError(f"{name}: nothing to draw", {}, remedy)
+        raise BadArgument(f"{name}: nothing to draw", {}, remedy, argument=name)
     for key, item in items.items():
         checks.instance(f"each name of {name}", key, str, "Give names in text.")
         checks.instance(f"{name}[{key!r}]", item, kind, remedy)

@@ -18,7 +18,7 @@ from PIL import Image
 
 from edgekit import checks
 from edgekit.display import escaped
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.figures import style
 
 __all__ = ["Picture", "alt_text", "describe", "picture", "quantity", "quantity_name"]
@@ -184,7 +184,9 @@ def root_figure(ax: Axes) -> Figure:
     figure = ax.figure
     while not isinstance(figure, Figure):
         if figure is None:
-            raise EdgekitError("these Axes belong to no figure", ax, "Draw them again.")
+            raise BadArgument(
+                "these Axes belong to no figure", ax, "Draw them again.", argument="ax"
+            )
         figure = figure.figure
     return figure
 
@@ -192,8 +194,11 @@ def root_figure(ax: Axes) -> Figure:
 def _words(ax: Axes) -> _Words:
     checks.instance("ax", ax, Axes, "Give what a function of edgekit.figures returns.")
     if ax not in _WORDS:
-        raise EdgekitError(
-            "these Axes carry no words", ax, "Draw with a function of edgekit.figures first."
+        raise BadArgument(
+            "these Axes carry no words",
+            ax,
+            "Draw with a function of edgekit.figures first.",
+            argument="ax",
         )
     return _WORDS[ax]
 

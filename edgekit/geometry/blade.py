@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 
 from edgekit.checks import FloatArray, array_between, frozen_array, instance, number, worst_row
 from edgekit.display import html_table
-from edgekit.errors import BadArgument, EdgekitError
+from edgekit.errors import BadArgument, Cannot
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge, check_edge
 from edgekit.geometry.section import Bevel, RoundBack, Section, Triangular
@@ -177,7 +177,7 @@ class Blade(Record):
         for one in (*self.edges.values(), *(() if self.unused is None else (self.unused,))):
             instance("edges of a blade", one, Edge, remedy)
         if not self.edges:
-            raise EdgekitError("a blade needs an edge", {}, "Give one edge or two.")
+            raise BadArgument("a blade needs an edge", {}, "Give one edge or two.")
         object.__setattr__(
             self, "thickness_taper", check_taper("thickness_taper", self.thickness_taper)
         )
@@ -279,7 +279,7 @@ def check_apart(edge: Edge, far: Edge) -> None:
     arc = edge.stations(101)[5:-5]
     width, _ = width_between(edge, far, arc)
     if (station := worst_row(width, 0.0)) is not None:
-        raise EdgekitError(
+        raise Cannot(
             "the two edges cross or touch",
             f"at {arc[station]:.3g} mm from the heel",
             "Check which points belong to which edge, and that both run heel to toe.",

@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike
 from scipy.interpolate import BSpline, make_interp_spline
 
 from edgekit.checks import FloatArray, as_array, count, finite, frozen_array, iterated, worst_row
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.record import Record
 
 if TYPE_CHECKING:
@@ -97,7 +97,9 @@ class SymbolicCurve(Record):
 
         low, high = frozen_array("domain", self.domain, (2,)).tolist()
         if not low < high:
-            raise EdgekitError("domain must run upwards", self.domain, "Give (first, last).")
+            raise BadArgument(
+                "domain must run upwards", self.domain, "Give (first, last).", argument="domain"
+            )
         _symbol(self.parameter)
         given = _listed(self.expressions)
         exact = [_expression(item, self.parameter) for item in given]
@@ -123,8 +125,11 @@ def _symbol(parameter: object) -> None:
     import sympy
 
     if not isinstance(parameter, sympy.Symbol):
-        raise EdgekitError(
-            "parameter must be a sympy Symbol", parameter, 'Write u = sympy.Symbol("u").'
+        raise BadArgument(
+            "parameter must be a sympy Symbol",
+            parameter,
+            'Write u = sympy.Symbol("u").',
+            argument="parameter",
         )
 
 
@@ -133,7 +138,9 @@ def _listed(expressions: object) -> tuple[object, ...]:
     remedy = "Give a list with one sympy expression or number a coordinate."
     given = tuple(iterated("expressions", expressions, remedy))
     if not given:
-        raise EdgekitError("expressions must not be empty", expressions, remedy)
+        raise BadArgument(
+            "expressions must not be empty", expressions, remedy, argument="expressions"
+        )
     return given
 
 
@@ -151,7 +158,7 @@ def _expression(item: object, parameter: sympy.Symbol) -> sympy.Expr:
         finite("a number in expressions", item)
         return sympy.sympify(item, strict=True)
     if not isinstance(item, sympy.Expr):
-        raise EdgekitError(
+        raise BadArgument(
             "expressions must be sympy expressions or numbers",
             item,
             "Give one expression a coordinate, built with sympy, such as sympy.cos(u).",
@@ -165,13 +172,13 @@ def _expression(item: object, parameter: sympy.Symbol) -> sympy.Expr:
     )
     names = [leaf for leaf in item.atoms() if leaf != parameter and not isinstance(leaf, constants)]
     if names or item.free_symbols - {parameter}:
-        raise EdgekitError(
+        raise BadArgument(
             "expressions may hold no symbol but the parameter",
             sorted(map(str, {*names, *(item.free_symbols - {parameter})})),
             "Substitute numbers for the others.",
         )
     if item.atoms(AppliedUndef) or item.has(sympy.nan, sympy.zoo, sympy.oo, -sympy.oo):
-        raise EdgekitError(
+        raise BadArgument(
             "expressions may hold no undefined function and nothing infinite",
             str(item),
             "Write the function out, such as sympy.sin(u).",
@@ -218,17 +225,18 @@ class SplineCurve(Record):
         u = frozen_array("parameter", parameter, (None,))
         rows = frozen_array("values", values)
         if not (len(u) > MAX_ORDER and rows.shape[:1] == u.shape):
-            raise EdgekitError(
+            raise BadArgument(
                 f"a spline needs {MAX_ORDER + 1} values or more, one per parameter",
                 (u.shape, rows.shape),
                 "Give as many values as parameters.",
             )
         count("the number of values", len(u), most=MAX_POINTS, bytes_each=1000)
         if (row := worst_row(np.diff(u), 0.0)) is not None:
-            raise EdgekitError(
+            raise BadArgument(
                 f"parameter must increase, but its row {row + 1} does not",
                 float(u[row + 1]),
                 "Sort the values and remove repeats.",
+                argument="parameter",
             )
         degree = min(5, len(u) - 1)
         degree -= 1 - degree % 2  # odd degrees only: even ones put knots between the points

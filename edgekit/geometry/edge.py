@@ -19,7 +19,7 @@ from edgekit.checks import (
     unit_vector,
     vectors,
 )
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.geometry import jet
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.curve import Constant, Curve, SplineCurve, chord_parameter
@@ -96,7 +96,9 @@ class Edge(Record):
 
     def __post_init__(self) -> None:
         if self.side not in (1, -1):
-            raise EdgekitError("side must be 1 or -1", self.side, "Say where the steel lies.")
+            raise BadArgument(
+                "side must be 1 or -1", self.side, "Say where the steel lies.", argument="side"
+            )
         for name in ("handle_axis", "roll_reference"):
             keep_numbers(self, **{name: unit_vector(name, getattr(self, name))})
         super().__post_init__()
@@ -139,7 +141,9 @@ class Edge(Record):
         plain = isinstance(arc_mm, np.ndarray) and arc_mm.dtype == np.float64
         arc = np.asarray(arc_mm if plain else frozen_array("arc_mm", arc_mm))
         if not np.isfinite(arc).all():
-            raise EdgekitError("arc_mm must be finite", arc, "Give arc lengths in millimetres.")
+            raise BadArgument(
+                "arc_mm must be finite", arc, "Give arc lengths in millimetres.", argument="arc_mm"
+            )
         position, tangent, face = self.path.at(arc, order)
         angle = Jet(*self.internal_angle.derivatives(arc, order))
         inward = jet.cross(face, tangent)
@@ -165,7 +169,7 @@ class Edge(Record):
         """
         from_mm, to_mm = checks.finite("from_mm", from_mm), checks.finite("to_mm", to_mm)
         if not 0 <= from_mm < to_mm <= self.length_mm * (1 + 1e-12):
-            raise EdgekitError(
+            raise BadArgument(
                 f"a stretch must run upwards within 0 to {self.length_mm:.4g} mm",
                 (from_mm, to_mm),
                 "Give arc lengths in millimetres from the heel.",
@@ -184,8 +188,11 @@ class Edge(Record):
         """
         turn = frozen_array("matrix", matrix, (3, 3))
         if not np.allclose(turn @ turn.T, np.eye(3), atol=1e-9):
-            raise EdgekitError(
-                "matrix must be orthogonal", turn.tolist(), "Give a rotation or a reflection."
+            raise BadArgument(
+                "matrix must be orthogonal",
+                turn.tolist(),
+                "Give a rotation or a reflection.",
+                argument="matrix",
             )
         offset = frozen_array("offset_mm", offset_mm, (3,))
         return dataclasses.replace(
@@ -302,10 +309,11 @@ class Edge(Record):
         if inward is not None:
             lean = float(vec.dot(unit_vector("inward", inward), across))
             if not abs(lean) >= MIN_INWARD:
-                raise EdgekitError(
+                raise BadArgument(
                     "inward must point across the edge into the steel",
                     np.asarray(inward).tolist(),
                     "Give a vector in the face, from the edge at mid-length towards the mid-line.",
+                    argument="inward",
                 )
             side = 1 if lean > 0 else -1
         return cls(
@@ -369,8 +377,11 @@ def check_points(
     """
     points = frozen_array(name, points_mm, (None, 3))
     if not len(points) >= least:
-        raise EdgekitError(
-            f"{name} must hold {least} points or more", len(points), "Digitise more points."
+        raise BadArgument(
+            f"{name} must hold {least} points or more",
+            len(points),
+            "Digitise more points.",
+            argument=name,
         )
     step = np.diff(points, axis=0)
     length = vec.norm(step)
@@ -378,19 +389,21 @@ def check_points(
     _check_length(name, total)
     word, at = ("row", range(len(points))) if lines is None else ("line", lines)
     if (row := checks.worst_row(length, 1e-7 * total)) is not None:
-        raise EdgekitError(
+        raise BadArgument(
             f"{name} repeats a point in {word}s {at[row]} and {at[row + 1]}",
             points[row].tolist(),
             "Remove one of the two.",
+            argument=name,
         )
     direction = step / length[:, None]
     turn = vec.dot(direction[1:], direction[:-1])
     turn = np.where(np.minimum(length[1:], length[:-1]) > blur_mm, turn, 1.0)
     if (row := checks.worst_row(turn, -0.5)) is not None:
-        raise EdgekitError(
+        raise BadArgument(
             f"{name} turns back on itself at {word} {at[row + 1]}",
             points[row + 1].tolist(),
             "Put the points in order along the edge, heel to toe.",
+            argument=name,
         )
     return points
 
@@ -414,7 +427,7 @@ def _normal_field(face_normals: ArrayLike, points: FloatArray, u: FloatArray) ->
     else:
         rows = vectors("face_normals", frozen_array("face_normals", face_normals, points.shape))
         if (row := checks.worst_row(vec.dot(rows[1:], rows[:-1]), 0.0)) is not None:
-            raise EdgekitError(
+            raise BadArgument(
                 f"face_normals turn over between rows {row} and {row + 1}",
                 rows[row + 1].tolist(),
                 "Give normals that all point out of the steel.",
@@ -422,10 +435,11 @@ def _normal_field(face_normals: ArrayLike, points: FloatArray, u: FloatArray) ->
         field = SplineCurve.through(u, rows)
     tangent = vec.unit(np.gradient(points, u, axis=0))
     if (row := checks.worst_row(-np.abs(vec.dot(tangent, rows)), -0.5)) is not None:
-        raise EdgekitError(
+        raise BadArgument(
             f"face_normals must be square to the edge, but row {row} leans along it",
             rows[row].tolist(),
             "Give the normal of the face, not the direction of the edge.",
+            argument="face_normals",
         )
     return field
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from edgekit.checks import FloatArray, as_array, between, keep_numbers, positive
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.geometry.edge import check_angle_deg
 
 # A thickness stops so short of a wedge's, where a round back has no radius left.
@@ -79,10 +79,11 @@ class RoundBack(_Thick):
         super().__post_init__()
         low, high = self._thinnest_and_thickest_mm
         if not low <= self.thickness_mm < high:
-            raise EdgekitError(
+            raise BadArgument(
                 f"thickness_mm must lie between {low:.3g} (all round) and {high:.3g} (a wedge)",
                 self.thickness_mm,
                 "Check width, thickness and internal angle against each other.",
+                argument="thickness_mm",
             )
 
     @property
@@ -167,10 +168,11 @@ class Bevel(_Thick):
         super().__post_init__()
         longest = self.width_mm * np.tan(self._beta)
         if not self.thickness_mm <= longest:
-            raise EdgekitError(
+            raise BadArgument(
                 f"thickness_mm must be {longest:.3g} or less, or the bevel outruns the width",
                 self.thickness_mm,
                 "Check width, thickness and bevel angle against each other.",
+                argument="thickness_mm",
             )
 
     @property

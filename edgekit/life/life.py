@@ -13,7 +13,7 @@ from edgekit.bending.beam import Wear, joined, life_bending_model, worn_away
 from edgekit.checks import FloatArray, Seed, count, instance, one_of
 from edgekit.citing import paragraph
 from edgekit.display import html_text
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.edge_state import EdgeState
@@ -149,7 +149,7 @@ def rules_of(retire: RetireRule | Sequence[RetireRule]) -> tuple[RetireRule, ...
     remedy = "Give one, such as MaxWidthLoss(), or several in a tuple."
     instance("retire", rules, (list, tuple), remedy)
     if not rules:
-        raise EdgekitError("retire needs a rule", retire, remedy)
+        raise BadArgument("retire needs a rule", retire, remedy, argument="retire")
     for rule in rules:
         instance("retire", rule, RetireRule, remedy)
     return tuple(rules)
@@ -207,7 +207,7 @@ def live_runs(
     runs = len(keys)
     if keep and runs > 1:
         remedy = "Live one run, or set keep=False."
-        raise EdgekitError("fields are recorded of a single run only", runs, remedy)
+        raise BadArgument("fields are recorded of a single run only", runs, remedy)
     _retain_freed_memory()
     strength = any(isinstance(rule, MinStrength) for rule in rules)
     prepared = PreparedBlade.of(blade, method, stations, depths, precision, strength=strength)
@@ -306,8 +306,11 @@ class Life(Record):
         """
         number = count("session", session, 0)
         if number > self.sessions:
-            raise EdgekitError(
-                "session is past the end of the life", session, f"Give up to {self.sessions}."
+            raise BadArgument(
+                "session is past the end of the life",
+                session,
+                f"Give up to {self.sessions}.",
+                argument="session",
             )
         return self.after[number - 1] if number else self.start
 

@@ -17,7 +17,7 @@ from edgekit.checks import (
     keep_numbers,
     positive,
 )
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 from edgekit.evidence_table import value
 from edgekit.lazy import shown
 from edgekit.units import UM_PER_MM
@@ -174,7 +174,7 @@ class MinWidth:
     def used_up(self, lost: WidthLoss) -> FloatArray:
         """Loss over the width that may go."""
         if not self.width_mm < lost.new_width_mm:
-            raise EdgekitError(
+            raise Cannot(
                 f"the new blade is only {lost.new_width_mm:.4g} mm wide",
                 self.width_mm,
                 "Give a width_mm below that.",
@@ -248,7 +248,7 @@ class MinStrength:
     def used_up(self, lost: WidthLoss) -> FloatArray:
         """Strength lost over the strength that may be lost."""
         if lost.strength_left is None:
-            raise EdgekitError(
+            raise Cannot(
                 "the strength was not measured", None, "Use the rule in `live` or `compare`."
             )
         return (1 - lost.strength_left) / (1 - self.fraction)

@@ -12,7 +12,7 @@ from functools import partial
 
 from edgekit.checks import frozen_array, instance, positive
 from edgekit.contact.stone import FlatStone, Stone
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.evidence_table import Evidence, Range, entry
 from edgekit.method.grain import Scale, grain, grain_um
 
@@ -89,7 +89,7 @@ class Abrasive:
         instance("name", self.name, str, "Give the stone's name as text.")
         graded = self.scale is not None or self.number is not None
         if graded == (self.median_um is not None):
-            raise EdgekitError(
+            raise BadArgument(
                 "an abrasive is graded either by scale and number or by median_um",
                 (self.scale, self.number, self.median_um),
                 "Give scale= and number=, or median_um= for a stone without a grade.",
@@ -154,10 +154,11 @@ def _range(given: tuple[float, float], median_um: float) -> tuple[float, float]:
     """A range that holds the median, as floats."""
     low, high = frozen_array("median_range_um", given, (2,)).tolist()
     if not 0 < low <= median_um <= high:
-        raise EdgekitError(
+        raise BadArgument(
             "median_range_um must hold the median grain",
             (low, median_um, high),
             "Give (low, high) in micrometres about median_um.",
+            argument="median_range_um",
         )
     return low, high
 

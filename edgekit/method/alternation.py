@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from edgekit.checks import count, instance
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.method.method import Method
 
 __all__ = ["Alternation"]
@@ -35,7 +35,7 @@ class Alternation:
         instance("name", self.name, str, "Give the name as text.")
         instance("methods", self.methods, tuple, "Give a tuple of Method.")
         if not self.methods:
-            raise EdgekitError("an alternation needs methods", (), "Give a tuple of Method.")
+            raise BadArgument("an alternation needs methods", (), "Give a tuple of Method.")
         for item in self.methods:
             instance("each of methods", item, Method, "Give Method objects.")
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from edgekit.checks import count
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.evidence_table import Status
 
 __all__ = ["Grain", "Scale", "grain", "grain_um", "numbers"]
@@ -156,11 +156,12 @@ def _scale(scale: Scale | str | None) -> Scale:
     except ValueError:
         known = ", ".join(repr(item.value) for item in Scale)
         named = isinstance(scale, str)
-        raise EdgekitError(
+        raise BadArgument(
             "no such grit scale" if named else "a grit number needs its scale",
             scale,
             f"Give the series the number belongs to, one of {known}: "
             "1000 is 18.3, 4.5 or 11.5 µm, depending on the scale.",
+            argument="scale",
         ) from None
 
 
@@ -198,13 +199,16 @@ def grain(scale: Scale | str | None, number: int | None = None) -> Grain:
     series = _scale(scale)
     grades = _TABLES[series]
     if number is None:
-        raise EdgekitError("a grit scale needs a number", number, f"Give one of {list(grades)}.")
+        raise BadArgument(
+            "a grit scale needs a number", number, f"Give one of {list(grades)}.", argument="number"
+        )
     grade = count("number", number)
     if grade not in grades:
-        raise EdgekitError(
+        raise BadArgument(
             f"{series.value} has no such grit number here",
             number,
             f"Use one of {list(grades)}; sizes between grades are not interpolated.",
+            argument="number",
         )
     return grades[grade]
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from edgekit.checks import FloatArray, between, count, finite, instance, keep_numbers
 from edgekit.contact.holder import Setting, held_normals
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.geometry.edge import Edge
 
 MAX_SETUPS = 1000  # of one edge in a session
@@ -75,7 +75,7 @@ class HoldElevation:
     def __post_init__(self) -> None:
         instance("elevations_deg", self.elevations_deg, tuple, "Give a tuple of degrees.")
         if not self.elevations_deg:
-            raise EdgekitError("a holder needs a setting", (), "Give one elevation or more.")
+            raise BadArgument("a holder needs a setting", (), "Give one elevation or more.")
         remedy = "Give degrees between handle and stone."
         angles = (between("elevation_deg", x, -90.0, 90.0, remedy) for x in self.elevations_deg)
         object.__setattr__(self, "elevations_deg", tuple(angles))
@@ -103,7 +103,12 @@ class HoldElevation:
     def of(cls, setting: Setting | float | Sequence[Setting | float]) -> HoldElevation:
         """From settings or elevations in degrees."""
         if isinstance(setting, str):
-            raise EdgekitError("a setting must be a number", setting, "Give degrees, such as 15.0.")
+            raise BadArgument(
+                "a setting must be a number",
+                setting,
+                "Give degrees, such as 15.0.",
+                argument="setting",
+            )
         many = setting if isinstance(setting, Sequence) else (setting,)
         angles = (s.elevation_deg if isinstance(s, Setting) else finite("setting", s) for s in many)
         return cls(elevations_deg=tuple(angles))

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.display import html_list
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 from edgekit.evidence_table import entry, value
 from edgekit.method.abrasive import Abrasive, fine_natural_stone
 from edgekit.method.guide import FollowEdge, Guide
@@ -91,7 +91,7 @@ class Method:
         for name in ("setup_seconds", "mount_seconds", "check_seconds"):
             checks.keep_numbers(self, **{name: checks.at_least(name, getattr(self, name), 0.0)})
         if isinstance(self.stroke, LocalStroke) and not isinstance(self.stop, UntilClear):
-            raise EdgekitError(
+            raise Cannot(
                 "local strokes are advanced until the edge is clear, not by another rule",
                 str(self.stop),
                 "Give stop=ek.strokes.until_clear(), or a rolling stroke.",
@@ -108,12 +108,12 @@ class Method:
         """Stroke and stop rule of a method that advances planes."""
         if isinstance(self.stroke, LocalStroke) and isinstance(self.stop, UntilClear):
             return self.stroke, self.stop
-        raise EdgekitError("the method rolls", self.name, "Give one with local strokes.")
+        raise Cannot("the method rolls", self.name, "Give one with local strokes.")
 
     def rolling(self) -> Stroke:
         """Stroke of a method that rolls."""
         if isinstance(self.stroke, LocalStroke):
-            raise EdgekitError("the method advances planes", self.name, "Give one that rolls.")
+            raise Cannot("the method advances planes", self.name, "Give one that rolls.")
         return self.stroke
 
     @property

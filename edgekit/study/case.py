@@ -11,7 +11,7 @@ from typing import Protocol, TypeVar
 import numpy as np
 
 from edgekit.checks import count, instance
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument, EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry import patterns
 from edgekit.geometry.blade import Blade
@@ -90,8 +90,11 @@ class LifeCase(Record):
 
     def __post_init__(self) -> None:
         if not isinstance(self.blade, Blade) and not callable(self.blade):
-            raise EdgekitError(
-                "blade must be a pattern or a Blade", self.blade, "Give one of ek.patterns."
+            raise BadArgument(
+                "blade must be a pattern or a Blade",
+                self.blade,
+                "Give one of ek.patterns.",
+                argument="blade",
             )
         instance("method", self.method, (Method, Alternation), "Give one of ek.methods.")
         rules_of(self.retire)  # refuses what is no rule
@@ -173,13 +176,18 @@ def _blade(blade: object) -> Blade:
     if isinstance(blade, Blade):
         return blade
     if not callable(blade):  # a row may say anything
-        raise EdgekitError("blade must be a pattern or a Blade", blade, "Give one of ek.patterns.")
+        raise BadArgument(
+            "blade must be a pattern or a Blade",
+            blade,
+            "Give one of ek.patterns.",
+            argument="blade",
+        )
     pattern, keywords = (blade.func, blade.keywords) if isinstance(blade, partial) else (blade, {})
     if getattr(pattern, "__module__", "") == patterns.__name__:  # gives the same blade every time
         return _cached(pattern, tuple(keywords.items()))
     made = blade()
     if not isinstance(made, Blade):
-        raise EdgekitError("the pattern made no Blade", made, "Return a Blade.")
+        raise BadArgument("the pattern made no Blade", made, "Return a Blade.")
     return made
 
 

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgekit.checks import instance
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadFile, EdgekitError
 from edgekit.files import read_file, remove_leftovers, write_file
 
 Table = dict[str, NDArray[np.generic]]  # numbers, or texts as objects
@@ -103,22 +103,29 @@ class Folder:
         here = self._path / MANIFEST
         if not here.exists():
             if any(self._path.glob("part-*.csv")):
-                raise EdgekitError(
-                    "the folder holds parts but no manifest", str(path), "Give an empty folder."
+                raise BadFile(
+                    "the folder holds parts but no manifest",
+                    str(path),
+                    "Give an empty folder.",
+                    file=str(path),
                 )
             _write(here, text)
         try:
             before = dict(json.loads(read_file(here)))
         except (ValueError, TypeError, OSError) as error:
-            raise EdgekitError(
-                "the folder's manifest cannot be read", str(here), "Give an empty folder."
+            raise BadFile(
+                "the folder's manifest cannot be read",
+                str(here),
+                "Give an empty folder.",
+                file=str(path),
             ) from error
         wanted = json.loads(text)
         if before != wanted:
-            raise EdgekitError(
+            raise BadFile(
                 "the folder belongs to another sweep: " + "; ".join(_differences(before, wanted)),
                 str(path),
                 "Give another folder, or the arguments it was begun with.",
+                file=str(path),
             )
         remove_leftovers(self._path, (MANIFEST, "part-*.csv"))
 

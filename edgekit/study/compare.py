@@ -18,7 +18,7 @@ from scipy.special import ndtri
 from edgekit.checks import between, count, instance, one_of
 from edgekit.citing import paragraph
 from edgekit.display import html_text
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.random_streams import SeededKeys
 from edgekit.grinding.worn_blade import DEPTHS, STATIONS
@@ -116,7 +116,9 @@ class Comparison(Record):
         numeric = [*VALUES, "sessions"]
         one_of("column", column, numeric)
         if not count("base", base, 0) < len(self.methods):
-            raise EdgekitError("base must number a method", base, "Count the methods from 0.")
+            raise BadArgument(
+                "base must number a method", base, "Count the methods from 0.", argument="base"
+            )
         wide = self.runs.pivot_table(index="run", columns="number", values=column).to_numpy().T
         gap = np.ascontiguousarray(wide - wide[base])
         mean, error, alone = gap.mean(axis=1), standard_error(gap), standard_error(wide)
@@ -225,7 +227,7 @@ def compare(
 def _check(methods: Sequence[Method | Alternation]) -> None:
     instance("methods", methods, (list, tuple), "Give methods in a list, even if there is one.")
     if not methods:
-        raise EdgekitError("compare needs a method", list(methods), "Give one method or more.")
+        raise BadArgument("compare needs a method", list(methods), "Give one method or more.")
     for method in methods:
         kinds = (Method, Alternation)
         instance("method", method, kinds, "Give a method, such as methods.freehand().")

@@ -15,7 +15,7 @@ from typing import Protocol
 import numpy as np
 
 from edgekit.checks import FloatArray, count, finite, frozen_array, instance, one_of
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.lazy import shown
 from edgekit.record import Record
 
@@ -60,12 +60,16 @@ class Grid(Record):
 
     def __post_init__(self) -> None:
         if not self.names or not self.rows:
-            raise EdgekitError("a grid needs a field and a row", self.names, "Name one or more.")
+            raise BadArgument(
+                "a grid needs a field and a row", self.names, "Name one or more.", argument="names"
+            )
         if len(set(self.names)) < len(self.names):
-            raise EdgekitError("a grid names a field twice", self.names, "Name each once.")
+            raise BadArgument(
+                "a grid names a field twice", self.names, "Name each once.", argument="names"
+            )
         for row in self.rows:
             if len(row) != len(self.names):
-                raise EdgekitError(
+                raise BadArgument(
                     f"a row needs {len(self.names)} values", row, "Give one for each field."
                 )
         super().__post_init__()
@@ -144,7 +148,7 @@ def full_grid(axes: Mapping[str, Sequence[object]]) -> Grid:
     columns = []
     for name, values in axes.items():
         if isinstance(values, str) or not isinstance(values, Iterable):
-            raise EdgekitError(
+            raise BadArgument(
                 f"{name} needs a list of values", values, "Put a single one in a list."
             )
         columns.append(tuple(itertools.islice(values, MAX_ROWS + 1)))
@@ -177,13 +181,13 @@ def list_grid(rows: Sequence[Mapping[str, object]]) -> Grid:
     """
     instance("rows", rows, (list, tuple), "Give a list of dictionaries, one per row.")
     if not rows:
-        raise EdgekitError("a grid needs a row", rows, "Give one or more.")
+        raise BadArgument("a grid needs a row", rows, "Give one or more.", argument="rows")
     for row in rows:
         instance("row", row, Mapping, "Give a dictionary of field to value.")
     names = tuple(rows[0])
     for row in rows:
         if set(row) != set(names):
-            raise EdgekitError("rows name different fields", tuple(row), f"Name {names} in each.")
+            raise BadArgument("rows name different fields", tuple(row), f"Name {names} in each.")
     return Grid(names=names, rows=tuple(tuple(row[name] for name in names) for row in rows))
 
 
@@ -256,8 +260,11 @@ def power_of_two(points: int, low: int = 1) -> int:
     """Points of a Sobol sequence, `low` or more; only powers of two are accepted."""
     number = count("points", points, low, most=MAX_ROWS, bytes_each=ROW_BYTES)
     if number & (number - 1):
-        raise EdgekitError(
-            "points of a Sobol sequence must be a power of two", points, "Give 64, 128, 256, ..."
+        raise BadArgument(
+            "points of a Sobol sequence must be a power of two",
+            points,
+            "Give 64, 128, 256, ...",
+            argument="points",
         )
     return number
 
@@ -266,7 +273,7 @@ def input_count(inputs: Inputs) -> int:
     """Number of inputs, at least one."""
     instance("inputs", inputs, Mapping, "Give a dictionary of field to (low, high).")
     if not inputs:
-        raise EdgekitError("an input is needed", inputs, "Name one or more.")
+        raise BadArgument("an input is needed", inputs, "Name one or more.", argument="inputs")
     return len(inputs)
 
 
@@ -285,12 +292,15 @@ def spread_values(
     if isinstance(item, tuple) and len(item) == 2:
         low, high = (finite(name, end) for end in item)
         if not low < high:
-            raise EdgekitError(f"{name} needs a low below its high", item, "Give (low, high).")
+            raise BadArgument(
+                f"{name} needs a low below its high", item, "Give (low, high).", argument=name
+            )
         return low + (high - low) * share
     if not hasattr(item, "ppf"):
-        raise EdgekitError(
+        raise BadArgument(
             f"{name} needs a range or a distribution",
             item,
             "Give (low, high), or a frozen distribution of scipy.stats.",
+            argument=name,
         )
     return frozen_array(f"values of {name}", item.ppf(share), share.shape)

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 from scipy.interpolate import BSpline, PPoly
 
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 from edgekit.files import read_file
 from edgekit.study.case import Task
 from edgekit.study.checkpoint import MANIFEST, digest
@@ -36,7 +36,7 @@ def check_results(folder: str | PathLike[str]) -> None:
         return
     if isinstance(before, dict) and before.get("results") != RESULTS:
         made = before.get("results", "none")
-        raise EdgekitError(
+        raise Cannot(
             f"the folder was made by another version of the model: its RESULTS is {made}, "
             f"here it is {RESULTS}",
             str(folder),
@@ -77,7 +77,7 @@ def _described(value: object) -> object:
     if " at 0x" in text:
         kind = type(value).__qualname__
         remedy = f"Make {kind} a dataclass, or give it a __repr__ of its values."
-        raise EdgekitError(f"{_UNCLEAR} has no description", text, remedy)
+        raise Cannot(f"{_UNCLEAR} has no description", text, remedy)
     return text
 
 
@@ -92,5 +92,5 @@ def _named(place: str, value: object) -> str:
     # A lambda, or made within a function, where many share one name; or typed at a prompt.
     if not text:
         remedy = "Define it at the top of a module or of a notebook's cell."
-        raise EdgekitError(f"{_UNCLEAR} cannot be identified", place, remedy)
+        raise Cannot(f"{_UNCLEAR} cannot be identified", place, remedy)
     return f"{place} ({digest(text)[:12]})"

@@ -21,7 +21,7 @@ from edgekit.clinic.bench.settings import SettingRange
 from edgekit.clinic.bench.steps import Step, plan_steps
 from edgekit.contact.holder import Holder
 from edgekit.display import hidden
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument, Cannot
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
 from edgekit.record import Record
@@ -238,19 +238,17 @@ def _tray(blades: Mapping[str, Blade] | Sequence[Blade]) -> dict[str, Blade]:
         remedy = 'Give {"FH-03-UC": blade, …}.'
         if not isinstance(blade, Blade) or not isinstance(code, str) or not code.strip():
             given = (code, type(blade).__name__)
-            raise EdgekitError("a tray holds blades by their codes", given, remedy)
+            raise BadArgument("a tray holds blades by their codes", given, remedy)
         if hidden(code):
-            raise EdgekitError(
-                f"a code holds {hidden(code)[0]}, which cannot be seen", code, remedy
-            )
+            raise BadArgument(f"a code holds {hidden(code)[0]}, which cannot be seen", code, remedy)
         if len(code) > MAX_CODE:
-            raise EdgekitError(f"a code has over {MAX_CODE} letters", code[:MAX_CODE], remedy)
+            raise BadArgument(f"a code has over {MAX_CODE} letters", code[:MAX_CODE], remedy)
         if code in tray:
-            raise EdgekitError("two instruments have one name", code, remedy)
+            raise BadArgument("two instruments have one name", code, remedy)
         tray[code] = blade
     if not 0 < sum(len(blade.edges) for blade in tray.values()) <= MAX_EDGES:
         remedy = "Give the blades of one session."
-        raise EdgekitError(f"a tray has 1 to {MAX_EDGES} edges", len(tray), remedy)
+        raise BadArgument(f"a tray has 1 to {MAX_EDGES} edges", len(tray), remedy)
     return tray
 
 
@@ -261,7 +259,7 @@ def _clear_range(
     clear = np.array([[min_clear_deg(holder) + setting_error_deg, np.inf]])
     low = float(setting_range.within(clear)[0, 0])
     if low > setting_range.high_deg:
-        raise EdgekitError(
+        raise Cannot(
             f"handle or shank touches the stone at every setting below {low:.1f}°",
             (setting_range.low_deg, setting_range.high_deg),
             "Use a shorter stone or a higher range of settings.",
@@ -299,7 +297,7 @@ def _check_urgent(
             word = item if isinstance(item, str) else str(item[:1])
             near = difflib.get_close_matches(word, codes, 1)
             remedy = f"Did you mean {near[0]!r}?" if near else "Give codes of the tray."
-            raise EdgekitError("an urgent instrument is not in the tray", item, remedy)
+            raise BadArgument("an urgent instrument is not in the tray", item, remedy)
 
 
 def _schedule(

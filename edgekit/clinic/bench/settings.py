@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.contact.intervals import stab
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.record import Record
 
 __all__ = ["FewestSettings", "SettingRange", "TrayOrder", "fewest_settings", "order_tray"]
@@ -99,7 +99,7 @@ def _held(
     checks.count("the number of windows", len(windows), 0, most=MAX_WINDOWS, bytes_each=300)
     turned = np.flatnonzero(~(windows[:, 0] <= windows[:, 1]))
     if len(turned):
-        raise EdgekitError(
+        raise BadArgument(
             f"window {turned[0]} ends below its start", windows[turned[0]], "Give (low, high)."
         )
     if setting_range is not None:
@@ -213,7 +213,9 @@ def order_tray(
     first = np.zeros(len(held), dtype=bool) if urgent is None else np.asarray(urgent, dtype=bool)
     if first.shape != can.shape:
         remedy = "Give one true or false for each window."
-        raise EdgekitError("urgent must be as long as the windows", first.shape, remedy)
+        raise BadArgument(
+            "urgent must be as long as the windows", first.shape, remedy, argument="urgent"
+        )
     early, late = np.flatnonzero(can & first), np.flatnonzero(can & ~first)
     shared = _shared(held, early, late)
     before, meet_early = _runs(held, early, shared)

@@ -15,7 +15,7 @@ from edgekit.clinic.forecasting.forecast import Forecast
 from edgekit.clinic.forecasting.session_rate import DAYS_PER_YEAR
 from edgekit.clinic.log.history import ServiceStatus
 from edgekit.clinic.log.log import Log
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 from edgekit.evidence_table import Range, entry
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
@@ -167,7 +167,7 @@ def _edges(
     group = (table["pattern"] == pattern) & (table["method"] == method)
     rows = np.flatnonzero(group & (table["status"] == ServiceStatus.IN_USE))
     if len(rows) == 0:
-        raise EdgekitError(
+        raise Cannot(
             "no edge in use has this pattern and method", (pattern, method), _known(result.groups)
         )
     chosen = table.iloc[rows]
@@ -175,7 +175,7 @@ def _edges(
     allowance_um = (chosen["first_mm"] - chosen["limit_mm"]).to_numpy() * UM_PER_MM
     if not (allowance_um > 0).all():
         bad = chosen["instrument"].to_numpy()[~(allowance_um > 0)]
-        raise EdgekitError(
+        raise Cannot(
             "the first reading of an edge lies below the limit", list(bad[:5]), "Check the limit."
         )
     price = prices.of(prices.instrument, chosen["pattern"].to_numpy(), "instrument")
@@ -189,9 +189,7 @@ def _loss(result: Forecast, pattern: str, method: str) -> tuple[float, float]:
     groups = result.groups
     row = groups[(groups["pattern"] == pattern) & (groups["method"] == method)]
     if row.empty:
-        raise EdgekitError(
-            "the log shows no such pattern and method", (pattern, method), _known(groups)
-        )
+        raise Cannot("the log shows no such pattern and method", (pattern, method), _known(groups))
     width = float(row["loss_um_per_session_high"].iloc[0] - row["loss_um_per_session_low"].iloc[0])
     return float(row["loss_um_per_session"].iloc[0]), width / (2 * two_sided_z(result.level))
 
