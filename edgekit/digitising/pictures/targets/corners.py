@@ -18,6 +18,7 @@ from scipy.spatial import cKDTree
 from edgekit.checks import FloatArray
 from edgekit.digitising.pictures.profiles import nearest, reduced
 from edgekit.digitising.pictures.targets.plane import homography
+from edgekit.digitising.pictures.targets.refining import refined
 from edgekit.errors import EdgekitError
 
 SEARCHED_PX = 1.5e6  # a larger picture is searched at a half or a third of its size
@@ -128,7 +129,7 @@ def grid_from_clicks(
                 continue
             corners = _settle(light, tree, spots, homography(ends, start), index)
             if corners is not None:
-                return corners
+                return refined(light, corners)
     raise EdgekitError(
         f"no board of {across + 1} x {down + 1} squares at the clicks",
         clicks_px.tolist(),
@@ -188,7 +189,7 @@ def find_grid(light: NDArray[np.floating], across: int, down: int) -> FloatArray
             best = max(best, len(cells))
             corners = _as_grid(light, spots, tree, cells, across, down)
             if corners is not None:
-                return corners
+                return refined(light, corners)
     raise EdgekitError(
         f"no board of {across + 1} x {down + 1} squares is to be seen (the largest grid has {best} "
         "corners)",
