@@ -104,7 +104,7 @@ class WidthLoss(Record):
 
         Heel and apex of the two are laid on one another. Where no station is usable, and within a
         tenth of a millimetre of the heel, the nearest usable one stands in; its standard deviation
-        is then `WORST_SD_UM` or more.
+        is then `WORST_SD_UM` or more. `WornBlade.from_pictures` makes a worn blade of it.
 
         Parameters
         ----------
@@ -338,23 +338,30 @@ def _outlines(name: str, lines: Sequence[Outline]) -> tuple[Outline, ...]:
 
 
 class _Stations(NamedTuple):
-    """Stations along the edge as it was before: arc (S,) [mm], and the points of each."""
+    """Stations along the edge as it was before: arc (S,) [mm], and the points of each.
+
+    ``along`` (K, 2): unit tangents of the edge's own points, heel to toe.
+    """
 
     arc: FloatArray
     line: Outline
     own: NDArray[np.intp]
     own_arc: FloatArray
+    along: FloatArray
     tree: cKDTree
 
     @classmethod
     def of(cls, line: Outline, side: Side) -> _Stations:
         own = line.parts.side(side)
-        arc = np.abs(line.arc_mm[own] - line.arc_mm[own[0]])
+        past = line.parts.past_heel_mm[0 if side is Side.LEFT else 1]
+        arc = np.abs(line.arc_mm[own] - line.arc_mm[own[0]]) + past
         count = int((arc[-1] - HEEL_OUT_MM) / STATION_MM)
         stations = np.asarray(HEEL_OUT_MM + STATION_MM * (np.arange(count) + 0.5), dtype=float)
         if len(stations) < 4:
             raise EdgekitError("the edge is too short", float(arc[-1]), "Check the heel.")
-        return cls(stations, line, own, arc, cKDTree(line.points_mm[own]))
+        along = line.normals[own][:, ::-1] * [1, -1]
+        along = along * np.sign((along * np.gradient(line.points_mm[own], axis=0)).sum())
+        return cls(stations, line, own, arc, along, cKDTree(line.points_mm[own]))
 
     def read(self, line: Outline, fit: Registration) -> tuple[FloatArray, NDArray[np.bool_]]:
         """Mean inward offset (S,) [mm] of another outline about each station, and if any (S,)."""
@@ -364,12 +371,15 @@ class _Stations(NamedTuple):
         k = self.own[near[fits]]
         apart = points[fits] - self.line.points_mm[k]
         inward = -(apart * self.line.normals[k]).sum(axis=1)
-        beside = np.abs((apart * self.line.normals[k][:, ::-1] * [1, -1]).sum(axis=1))
-        keep = beside < 0.01  # square to the edge: not beyond its ends
-        which = np.rint((self.own_arc[near[fits]] - self.arc[0]) / STATION_MM).astype(int)
+        beside = (apart * self.along[near[fits]]).sum(axis=1)
+        keep = np.abs(beside) < 0.01  # square to the edge: not beyond its ends
+        at = self.own_arc[near[fits]] + beside
+        which = np.rint((at - self.arc[0]) / STATION_MM).astype(int)
         keep &= (which >= 0) & (which < len(self.arc))
-        count = np.bincount(which[keep], minlength=len(self.arc))
-        total = np.bincount(which[keep], inward[keep], len(self.arc))
+        count, total, place = (
+            np.bincount(which[keep], weight, len(self.arc))
+            for weight in (None, inward[keep], at[keep])
+        )
         seen = count > 0
         if seen.mean() < MIN_SEEN:
             raise EdgekitError(
@@ -377,8 +387,8 @@ class _Stations(NamedTuple):
                 f"{1 - seen.mean():.0%}",
                 "Show the whole edge in every picture, free of glare and dust.",
             )
-        mean = total / np.maximum(count, 1)
-        return np.interp(self.arc, self.arc[seen], mean[seen]), seen
+        # points stand unevenly about a station, and a facet's flank is steep
+        return np.interp(self.arc, place[seen] / count[seen], total[seen] / count[seen]), seen
 
     def read_all(
         self,

@@ -80,7 +80,7 @@ def _windows(light: NDArray[np.floating], corners: FloatArray, half: int) -> _Wi
     offset = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
     px = np.rint(corners).astype(int)[:, None] + offset
     most = np.array(light.shape[::-1]) - 1
-    inside = ((px >= 0) & (px <= most)).all(axis=2)
+    inside = np.asarray(((px >= 0) & (px <= most)).all(axis=2))
     at = np.clip(px, 0, most)
     return _Windows(px.astype(float), light[at[..., 1], at[..., 0]].astype(float), inside)
 
