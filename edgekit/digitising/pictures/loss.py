@@ -24,7 +24,7 @@ from edgekit.digitising.pictures.profiles import nearest
 from edgekit.digitising.pictures.registering import CORRELATED, Datum, Registration, register
 from edgekit.digitising.pictures.widths import Apex, Mount, silhouette_share, width
 from edgekit.display import html_list, html_text
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument, Cannot
 from edgekit.geometry.edge import Edge
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
@@ -119,7 +119,7 @@ class WidthLoss(Record):
 
         Raises
         ------
-        EdgekitError
+        BadArgument
             For a blade in place of its edge, or fewer than two stations.
         """
         checks.instance("edge", edge, Edge, "Give one of its edges: blade.edges['used'].")
@@ -226,7 +226,7 @@ def width_loss(
 
     Raises
     ------
-    EdgekitError
+    Cannot
         If the datum is not to be seen, or does not agree between the pictures.
 
     Examples
@@ -312,7 +312,7 @@ def _compared(
     sd = stretch * model.station_sd()
     usable = np.asarray(seen & (sd < WORST_SD_UM))
     if not usable.any():
-        raise EdgekitError(
+        raise Cannot(
             "the datum fixes no part of the edge",
             f"{sd.min():.1f} µm at best",
             "Show a neck, a shoulder or a mark besides a parallel shank.",
@@ -331,7 +331,9 @@ def _outlines(name: str, lines: Sequence[Outline]) -> tuple[Outline, ...]:
     if isinstance(lines, Outline):
         lines = (lines,)
     if not lines:
-        raise EdgekitError(f"{name} holds no outline", lines, "Give one outline or several.")
+        raise BadArgument(
+            f"{name} holds no outline", lines, "Give one outline or several.", argument=name
+        )
     for line in lines:
         checks.instance(f"each of {name}", line, Outline, "Make them with ek.pictures.outline.")
     return tuple(lines)
@@ -358,7 +360,7 @@ class _Stations(NamedTuple):
         count = int((arc[-1] - HEEL_OUT_MM) / STATION_MM)
         stations = np.asarray(HEEL_OUT_MM + STATION_MM * (np.arange(count) + 0.5), dtype=float)
         if len(stations) < 4:
-            raise EdgekitError("the edge is too short", float(arc[-1]), "Check the heel.")
+            raise Cannot("the edge is too short", float(arc[-1]), "Check the heel.")
         along = line.normals[own][:, ::-1] * [1, -1]
         along = along * np.sign((along * np.gradient(line.points_mm[own], axis=0)).sum())
         return cls(stations, line, own, arc, along, cKDTree(line.points_mm[own]))
@@ -382,7 +384,7 @@ class _Stations(NamedTuple):
         )
         seen = count > 0
         if seen.mean() < MIN_SEEN:
-            raise EdgekitError(
+            raise Cannot(
                 "an outline shows no good edge at most stations",
                 f"{1 - seen.mean():.0%}",
                 "Show the whole edge in every picture, free of glare and dust.",
@@ -440,6 +442,12 @@ def _notes(
             f"At {len(out)} stations from {out.min():.2f} to {out.max():.2f} mm from the heel no "
             f"recession is given: the {datum.value} does not fix the outline there (a neck, a "
             "shoulder or a mark would), or dust, a chip or glare hides it."
+        )
+    if datum is not Datum.UNUSED_EDGE:
+        notes.append(
+            "The shank is taken to lie in the plane of the face. If it stands a tenth of a "
+            "millimetre or more above it, 1° of tilt between two mounts reads as micrometres of "
+            "loss: then take the unused edge alone as the datum."
         )
     if seen.scatter_ratio > 1.0:
         notes.append(

@@ -14,7 +14,7 @@ from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.digitising.pictures.profiles import nearest, smoothed
 from edgekit.digitising.pictures.targets.calibrating import Scale
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument, Cannot
 
 __all__ = ["EdgeLength", "HeelAt", "Parts", "Side"]
 
@@ -144,7 +144,7 @@ class Parts:
 
     def _heels(self) -> tuple[int, int]:
         if self.heel is None:
-            raise EdgekitError(
+            raise Cannot(
                 "a silhouette has no mark at the heel",
                 None,
                 "Give outline(..., heel=EdgeLength(...)) or HeelAt(...).",
@@ -211,7 +211,7 @@ def _toe(points: FloatArray, arc: FloatArray) -> tuple[float, tuple[float, float
         if turn > TURN_FULL:
             break
     if not turn > TURN_LEAST / 2:
-        raise EdgekitError(
+        raise Cannot(
             "no toe is to be seen: the outline turns nowhere",
             f"{np.degrees(turn):.0f}°",
             "Show the whole blade with its toe inside the frame.",
@@ -265,7 +265,7 @@ def _heel(
     if isinstance(heel, EdgeLength):
         wanted = toe_arc - heel.length_mm if left else toe_arc + heel.length_mm
         if not arc[3] < wanted < arc[-4]:
-            raise EdgekitError(
+            raise Cannot(
                 "the frame ends before the heel",
                 f"{heel.length_mm:g} mm",
                 "Show the whole edge and the shank behind it.",
@@ -275,10 +275,11 @@ def _heel(
         click = scale.to_mm(np.array([heel.x_px, heel.y_px]))
         distance = np.linalg.norm(points[own] - click, axis=1)
         if not distance.min() < 0.3:
-            raise EdgekitError(
+            raise BadArgument(
                 "the click is not beside that edge",
                 (heel.x_px, heel.y_px),
                 "Click the heel within 0.3 mm of the edge, in pixels.",
+                argument="heel",
             )
         here = int(own[np.argmin(distance)])
     other = np.arange(toe + 1, len(points)) if left else np.arange(toe)

@@ -19,7 +19,7 @@ from edgekit.checks import FloatArray
 from edgekit.digitising.pictures.profiles import nearest, reduced
 from edgekit.digitising.pictures.targets.plane import homography
 from edgekit.digitising.pictures.targets.refining import refined
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 
 SEARCHED_PX = 1.5e6  # a larger picture is searched at a half or a third of its size
 _SCALES = (1.5, 3.0, 6.0)  # px: for squares of 8 px and more
@@ -130,7 +130,7 @@ def grid_from_clicks(
             corners = _settle(light, tree, spots, homography(ends, start), index)
             if corners is not None:
                 return refined(light, corners)
-    raise EdgekitError(
+    raise Cannot(
         f"no board of {across + 1} x {down + 1} squares at the clicks",
         clicks_px.tolist(),
         "Click the four outermost inner corners in turn, within half a square; check the counts.",
@@ -190,7 +190,7 @@ def find_grid(light: NDArray[np.floating], across: int, down: int) -> FloatArray
             corners = _as_grid(light, spots, tree, cells, across, down)
             if corners is not None:
                 return refined(light, corners)
-    raise EdgekitError(
+    raise Cannot(
         f"no board of {across + 1} x {down + 1} squares is to be seen (the largest grid has {best} "
         "corners)",
         (across + 1, down + 1),

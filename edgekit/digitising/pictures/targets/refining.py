@@ -17,7 +17,7 @@ from scipy import special
 
 from edgekit.checks import FloatArray
 from edgekit.digitising.pictures.targets.plane import PlaneCamera, fit_plane_camera
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 
 REACH_PX = 24.0  # along each edge from its corner: further out dust and bends of the lens count
 RAMP_PX = 2.0  # over which the window fades
@@ -52,7 +52,7 @@ def refined(light: NDArray[np.floating], corners: FloatArray) -> FloatArray:
     try:
         camera = fit_plane_camera(index.reshape(-1, 2), corners.reshape(-1, 2), (columns, rows))
         return np.stack([_row(light, camera, *row) for row in zip(index, corners, strict=True)])
-    except EdgekitError:  # no plane: told where the scale is made
+    except Cannot:  # no plane: told where the scale is made
         return corners
 
 
