@@ -140,8 +140,12 @@ class Budget(Record):
     model: Model
 
     def __post_init__(self) -> None:
-        for item in self.inputs:
-            checks.instance("each of inputs", item, Input, "Make it with ek.pictures.Input.")
+        checks.instance("name", self.name, str, "Say what was measured.")
+        if not callable(self.model):
+            remedy = "Give a function, such as a lambda."
+            raise BadArgument("model must be callable", self.model, remedy, argument="model")
+        made = checks.items_of("inputs", self.inputs, Input, "Make them with ek.pictures.Input.")
+        checks.keep_numbers(self, inputs=tuple(made))
         names = [item.name for item in self.inputs]
         if len(set(names)) < len(names) or not names:
             raise BadArgument(

@@ -330,13 +330,12 @@ def _apex(name: str, apex: Apex | None) -> Apex:
 def _outlines(name: str, lines: Sequence[Outline]) -> tuple[Outline, ...]:
     if isinstance(lines, Outline):
         lines = (lines,)
-    if not lines:
+    made = checks.items_of(name, lines, Outline, "Make them with ek.pictures.outline.")
+    if not made:
         raise BadArgument(
             f"{name} holds no outline", lines, "Give one outline or several.", argument=name
         )
-    for line in lines:
-        checks.instance(f"each of {name}", line, Outline, "Make them with ek.pictures.outline.")
-    return tuple(lines)
+    return tuple(made)
 
 
 class _Stations(NamedTuple):

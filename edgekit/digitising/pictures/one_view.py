@@ -136,7 +136,16 @@ def read_off(measure: Callable[[Edge], ArrayLike], edge: Edge) -> FloatArray:
             "Give a function of an edge, such as a lambda.",
             argument="measure",
         )
-    return checks.frozen_array("what measure reads off", measure(edge))
+    try:
+        read = measure(edge)
+    except (TypeError, AttributeError) as error:
+        raise BadArgument(
+            f"measure fails on an edge ({error})",
+            measure,
+            "Give a function of one edge, such as lambda edge: edge.length_mm.",
+            argument="measure",
+        ) from error
+    return checks.frozen_array("what measure reads off", read)
 
 
 def half_difference(measure: Callable[[Edge], ArrayLike], high: Edge, low: Edge) -> FloatArray:

@@ -102,12 +102,14 @@ def blade_from_view(
         "source": "trace",
         "face": "planar",
         "handle_axis": [float(v) for v in checks.frozen_array("handle_axis", handle_axis, (3,))],
-        "internal_angle_deg": float(internal_angle_deg),
-        "internal_angle_sd_deg": float(internal_angle_sd_deg),
-        "pose_sd_deg": float(pose_sd_deg),
+        "internal_angle_deg": checks.number("internal_angle_deg", internal_angle_deg),
+        "internal_angle_sd_deg": checks.number("internal_angle_sd_deg", internal_angle_sd_deg),
+        "pose_sd_deg": checks.number("pose_sd_deg", pose_sd_deg),
         "end_sd_mm": float(end.sd_mm),
         "noise_um": max(float(np.median(line.sd_um)), MIN_NOISE_UM),
     }
+    checks.instance("name", name, str, "Give the instrument's name.")
+    checks.instance("note", note, str, "Give text.")
     optional = {"thickness_mm": thickness_mm, "width_mm": width_mm, "note": note or None}
     settings |= {key: given for key, given in optional.items() if given is not None}
     return trace_blade(settings, points)
@@ -179,6 +181,7 @@ def propagate_trace(blade: Blade, name: str, measure: Callable[[Edge], ArrayLike
     ['end at the toe', 'internal angle', 'pose about x', 'pose about y']
     """
     checks.instance("blade", blade, Blade, "Take it from ek.read_blade or blade_from_view.")
+    checks.instance("name", name, str, f"Use {sorted(blade.edges)}.")
     report = None if blade.trace is None else blade.trace.edges.get(name)
     if report is None or name not in blade.edges:
         raise Cannot("the blade has no trace of that edge", name, f"Use {sorted(blade.edges)}.")
