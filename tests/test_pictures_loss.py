@@ -57,6 +57,8 @@ def test_one_pair_gives_the_recession_profile(tmp_path: Path, tilt: float, heigh
         seen = loss(*([line] for line in pair(tmp_path, seed, tilt, height, 8.0)), tilt, height)
         errors.append((seen.recession_um - WEAR.at(seen.arc_mm))[seen.usable])
     assert np.sqrt((np.concatenate(errors) ** 2).mean()) < PROFILE_UM[tilt, height]
+    if not tilt:  # every pair, not only their mean: 0.15 to 0.19
+        assert max(np.sqrt((e**2).mean()) for e in errors) < PROFILE_UM[tilt, height]
 
 
 def test_the_interval_covers_the_truth_as_often_as_it_says(tmp_path: Path) -> None:
