@@ -1,4 +1,5 @@
-"""Speed as ratios in one run: ``uv run python tests/benchmark.py``, or ``... lives`` for lives.
+"""Speed as ratios in one run: ``uv run python tests/benchmark.py``, or ``... lives`` for lives,
+``... pictures`` for pictures.
 
 Machines are shared and noisy, so nothing here is a test and no time limit is set; each line states
 the ratio and what it is a ratio of. Every timing is the best of several."""
@@ -17,6 +18,7 @@ from pathlib import Path
 
 import manifold3d
 import numpy as np
+from PIL import Image
 from scipy.optimize import minimize
 from scipy.spatial.transform import Rotation
 
@@ -338,8 +340,52 @@ def finish_and_strength() -> None:
     )
 
 
+def pictures(folder: Path) -> None:
+    """Twelve megapixels, board beside the blade, as multiples of decoding the file."""
+    import picture_scenes as scenes
+
+    P, rendering = ek.pictures, scenes.rendering
+    cam = scenes.Camera(um_per_px=2.6, size_px=(4000, 3000), centre_mm=(-0.3, -1.8))
+    dark = [cam.project(q) for q in rendering.squares(0.5, 14, 5, (-3.2, -4.6))]
+    read = {}
+    for name, worn in (("before", None), ("after", scenes.session_wear().recession_um)):
+        blade = cam.project(rendering.silhouette(scenes.BLADE, worn_um=worn).polygon_mm)
+        light = scenes.Light(blur_px=2.0)
+        numbers = rendering.picture([dark, [blade]], cam.size_px, light, np.random.default_rng(1))
+        read[name] = scenes.save(folder, numbers, light, f"{name}.png")
+
+    def decoded() -> object:
+        with Image.open(read["before"]) as image:
+            return np.asarray(image)
+
+    first, second = (P.read_picture(file, response=P.SRGB) for file in read.values())
+    board = P.Checkerboard(pitch_mm=0.5, squares=(14, 5))
+    scale = P.calibrate(first, board)
+    lines = [
+        P.outline(picture, P.calibrate(picture, board), heel=scenes.HEEL)
+        for picture in (first, second)
+    ]
+    mount = P.Mount(distance_mm=120.0)
+    given = {"datum": P.Datum.UNUSED_EDGE, "side": P.Side.LEFT, "mount": mount}
+    tasks = {
+        "read_picture": lambda: P.read_picture(read["before"], response=P.SRGB),
+        "calibrate, 14 x 5 squares": lambda: P.calibrate(first, board),
+        "outline": lambda: P.outline(first, scale, heel=scenes.HEEL),
+        "width_loss of one pair": lambda: P.width_loss(lines[:1], lines[1:], **given),
+    }
+    one = best(decoded)
+    spent = {name: best(task, repeats=3) / one for name, task in tasks.items()}
+    for name, ratio in spent.items():
+        row(f"12 megapixels: {name} / decoding the PNG", ratio, "stated")
+    row("12 megapixels: all four / decoding the PNG", sum(spent.values()), "stated")
+
+
 def main() -> None:
     print("| ratio | measured | wanted |\n|---|---|---|")
+    if sys.argv[1:] == ["pictures"]:
+        with tempfile.TemporaryDirectory() as folder:
+            pictures(Path(folder))
+        return
     if sys.argv[1:] == ["lives"]:
         lives_at_scale()
         return

@@ -22,7 +22,7 @@ def folder():
 def calls():
     """Dotted name to (callable, its good arguments by name)."""
     table = {}
-    for part in (_geometry, _wear, _studies, _finish, _clinic, _records, _figures, _checks):
+    for part in PARTS:
         for name, given in part().items():
             target = ek
             for step in name.split("."):
@@ -272,6 +272,67 @@ def _figures():
     return {f"figures.{name}": arguments for name, arguments in given.items()}
 
 
+@cache
+def _seen():
+    """Scale, two outlines and the loss between them, of the demo pictures."""
+    P = ek.pictures
+    folder, heel = DEMO / "pictures", P.EdgeLength(side=P.Side.LEFT, length_mm=6.26)
+    board = P.read_picture(folder / "board.png", response=P.SRGB)
+    scale = P.calibrate(board, P.Checkerboard(pitch_mm=0.5, squares=(14, 6)))
+    before, after = (
+        P.read_picture(folder / f"FH-03-AS1_2026-03-{day}_a.png", response=P.SRGB)
+        for day in ("02", "09")
+    )
+    lines = [P.outline(picture, scale, heel=heel) for picture in (before, after)]
+    given = {"datum": P.Datum.UNUSED_EDGE_AND_SHANK, "side": P.Side.LEFT}
+    given |= {"mount": P.Mount(distance_mm=120.0)}
+    return board, scale, lines, given, P.width_loss(*([line] for line in lines), **given)
+
+
+def _pictures():
+    P = ek.pictures
+    board, scale, (before, after), given, loss = _seen()
+    ends = {"from_px": (10.0, 10.0), "to_px": (400.0, 10.0)}
+    axis, blade = (0.0, 0.342, -0.940), ek.read_blade(DEMO / "traces" / "FH-03-AS1.toml")
+    pin = P.Input(name="pin", value=500.0, sd=0.5, unit="µm")
+    target = P.Checkerboard(pitch_mm=0.5, squares=(14, 6))
+    calls = {
+        "read_picture": {"path": DEMO / "pictures" / "board.png", "response": P.SRGB},
+        "calibrate": {"picture": board, "target": target},
+        "outline": {"picture": before.picture, "scale": scale},
+        "edge_spread": {"picture": before.picture, "region_px": (20, 170, 70, 220)},
+        "chips": {"line": before, "side": P.Side.LEFT},
+        "width": {"line": before, "side": P.Side.LEFT, "mount": given["mount"]},
+        "width_loss": {"before": [before], "after": [after]} | given,
+        "edge_from_view": {"line": before, "side": P.Side.LEFT, "handle_axis": axis},
+        "blade_from_view": {
+            "line": before,
+            "name": "a",
+            "kind": ek.BladeClass.AREA_SPECIFIC,
+            "handle_axis": axis,
+            "thickness_mm": 0.71,
+        },
+        "propagate_trace": {"blade": blade, "name": "used", "measure": lambda e: e.length_mm},
+        "Checkerboard": {"pitch_mm": 0.5, "squares": (14, 6)},
+        "StageMicrometer": {"pitch_mm": 0.1, "lines": 11} | ends,
+        "KnownWidth": {"width_mm": 0.5} | ends,
+        "EdgeLength": {"side": P.Side.LEFT, "length_mm": 6.26},
+        "HeelAt": {"side": P.Side.LEFT, "x_px": 100.0, "y_px": 100.0},
+        "EdgeEnd": {"short_of_mm": 0.1},
+        "Mount": {"distance_mm": 120.0},
+        "Apex": {"radius_um": 1.5, "sd_um": 0.5},
+        "Gamma": {"exponent": 2.2},
+        "Input": {"name": "pin", "value": 500.0, "sd": 0.5, "unit": "µm"},
+        "Budget": {"name": "width", "inputs": (pin,), "model": lambda at: at["pin"]},
+    }
+    return {f"pictures.{name}": arguments for name, arguments in calls.items()} | {
+        "WornBlade.from_pictures": {"blade": blade, "losses": {"used": loss}} | CASE,
+        "figures.outline": {"line": before},
+        "figures.width_loss": {"loss": loss},
+        "figures.uncertainty": {"result": loss},
+    }
+
+
 def _checks():
     return {
         "testing.check_dulling_law": {"law": ek.PowerDulling()},
@@ -281,3 +342,6 @@ def _checks():
         "testing.check_stroke": {"stroke": ek.strokes.rolling(stretch_mm=2.0)},
         "testing.check_stop_rule": {"rule": ek.strokes.until_fresh()},
     }
+
+
+PARTS = (_geometry, _wear, _studies, _finish, _clinic, _records, _figures, _pictures, _checks)

@@ -75,6 +75,40 @@ def test_two_sessions_are_measured_as_they_were_drawn(first: int, last: int) -> 
     assert loss.usable.mean() > 0.95
 
 
+def test_a_worn_blade_is_made_from_the_pictures_of_a_session() -> None:
+    """Truth: the recession that the script drew, laid on the same blade by `from_recession`."""
+    blade = runpy.run_path(str(DEMO / "make_pictures.py"))["BLADE"]
+    truth = pd.read_csv(FOLDER / "truth.csv", comment="#")
+    sharp = P.Apex(radius_um=0, sd_um=0)
+    loss = P.width_loss(
+        lines(DAYS[0]),
+        lines(DAYS[1]),
+        datum=P.Datum.UNUSED_EDGE_AND_SHANK,
+        side=P.Side.LEFT,
+        mount=MOUNT,
+        apex_before=sharp,
+        apex_after=sharp,
+    )
+    drawn = np.interp(
+        blade.edges["used"].stations(64), truth["arc_mm"], truth[f"recession_um_{DAYS[1]}"]
+    )
+    true = ek.WornBlade.from_recession(blade, {"used": drawn})
+    low, best, high = (ek.WornBlade.from_pictures(blade, {"used": loss}, sds=k) for k in (-2, 0, 2))
+    far = np.arange(64) > 1  # the first tenth of a millimetre from the heel is not read
+    off = (best.recession_um("used") - drawn)[far]
+    assert np.sqrt((off**2).mean()) < 0.35  # measured: 0.26
+    assert best.width_mm == pytest.approx(true.width_mm, abs=0.0003)
+    assert low.width_mm > true.width_mm > high.width_mm
+    assert (low.recession_um("used") <= best.recession_um("used")).all()
+    inside = (low.recession_um("used") <= drawn + 1e-9) & (drawn <= high.recession_um("used"))
+    assert inside.mean() > 0.88  # 58 of 64: ridges narrower than a station read low
+    other = ek.patterns.area_specific_curette(length_mm=8.0)
+    with pytest.raises(ek.Cannot, match="another length"):
+        ek.WornBlade.from_pictures(other, {"used": loss})
+    with pytest.raises(ek.BadArgument, match="no such edge"):
+        ek.WornBlade.from_pictures(blade, {"left": loss})
+
+
 @pytest.mark.parametrize("name", ["clipped", "glare", "front_light"])
 def test_the_traps_are_refused(name: str) -> None:
     picture = P.read_picture(FOLDER / f"trap_{name}.png", response=P.SRGB)

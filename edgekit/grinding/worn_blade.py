@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cached_property
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from edgekit import checks
 from edgekit.checks import FloatArray
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument, Cannot, EdgekitError
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.edge_state import EdgeState, new_state
@@ -19,10 +19,14 @@ from edgekit.grinding.recession_field import EdgeGrid, cleared, inset_at, prepar
 from edgekit.record import Record, read_only
 from edgekit.units import UM_PER_MM
 
+if TYPE_CHECKING:
+    from edgekit.digitising.pictures.loss import WidthLoss
+
 __all__ = ["WornBlade", "WornEdge"]
 
 STATIONS = 64
 DEPTHS = 12
+SAME_LENGTH = 0.1  # share by which the edge pictured may differ from the blade's
 
 
 class WornEdge(Record):
@@ -156,6 +160,81 @@ class WornBlade(Record):
             state.radius_um = np.full_like(state.radius_um, value("sharp_radius_um"))
             states.append(state)
         return cls._from(blade, grids, states)
+
+    @classmethod
+    def from_pictures(
+        cls, blade: Blade, losses: Mapping[str, WidthLoss], *, sds: float = 0.0, **nodes: int
+    ) -> Self:
+        """A blade whose edges have lost what pictures before and after show.
+
+        Errors of pose, datum and scale move neighbouring stations alike, so the uncertainty is
+        carried by moving all of them: ``sds=-2`` and ``sds=2`` give the least and the most worn
+        blade of an interval of about 95 %.
+
+        Parameters
+        ----------
+        blade : Blade
+            As it was in the pictures before, its width nominal.
+        losses : mapping of edge name to WidthLoss
+            Made by `pictures.width_loss`; an edge not named has lost nothing.
+        sds : float
+            Standard deviations, of each station's own, to add to its recession.
+        **nodes : int
+            ``stations`` and ``depths``, as in `from_recession`.
+
+        Raises
+        ------
+        Cannot
+            If an edge of the blade and the edge pictured differ in length by more than a tenth.
+        BadArgument
+            For what is no `WidthLoss`, and for names that are no edges of the blade.
+
+        Notes
+        -----
+        A reading below 0 counts as 0. Where no recession is given, by the heel and where dust or
+        the datum hides it, the nearest station stands in with 12 µm of standard deviation, which
+        `sds` therefore moves furthest. Apexes are freshly sharpened, `sharp_radius_um` round.
+
+        Examples
+        --------
+        >>> import edgekit as ek
+        >>> P, folder = ek.pictures, "data_demo/pictures"
+        >>> board = P.read_picture(f"{folder}/board.png", response=P.SRGB)
+        >>> scale = P.calibrate(board, P.Checkerboard(pitch_mm=0.5, squares=(14, 6)))
+        >>> heel = P.EdgeLength(side=P.Side.LEFT, length_mm=6.26)
+        >>> before, after = (
+        ...     P.outline(P.read_picture(f"{folder}/FH-03-AS1_{day}_a.png", response=P.SRGB),
+        ...               scale, heel=heel) for day in ("2026-03-02", "2026-03-09"))
+        >>> loss = P.width_loss([before], [after], datum=P.Datum.UNUSED_EDGE_AND_SHANK,
+        ...                     side=P.Side.LEFT, mount=P.Mount(distance_mm=120))
+        >>> blade = ek.read_blade("data_demo/traces/FH-03-AS1.toml")
+        >>> low, best, high = (ek.WornBlade.from_pictures(blade, {"used": loss}, sds=k)
+        ...                    for k in (-2, 0, 2))
+        >>> bool(low.width_mm > best.width_mm > high.width_mm)
+        True
+        """
+        from edgekit.digitising.pictures.loss import WidthLoss
+
+        remedy = "Give {'used': loss}, each loss from ek.pictures.width_loss."
+        checks.instance("blade", blade, Blade, "Give a blade, such as ek.read_blade(...).")
+        checks.instance("losses", losses, Mapping, remedy)
+        shift, recession = checks.finite("sds", sds), {}
+        for name, loss in losses.items():
+            checks.instance(f"losses[{name!r}]", loss, WidthLoss, remedy)
+            if name not in blade.edges:
+                raise BadArgument(
+                    "no such edge", name, f"Choose from {list(blade.edges)}.", argument="losses"
+                )
+            edge = blade.edges[name]
+            if not abs(loss.length_mm / edge.length_mm - 1) < SAME_LENGTH:
+                raise Cannot(
+                    "the pictures show an edge of another length than the blade's",
+                    (loss.length_mm, edge.length_mm),
+                    "Give the blade that was pictured; check the heel of its outlines.",
+                )
+            seen, sd = loss.recession_on(edge, nodes.get("stations", STATIONS))
+            recession[name] = np.maximum(seen + shift * sd, 0.0)
+        return cls.from_recession(blade, recession, **nodes)
 
     @classmethod
     def from_width(cls, blade: Blade, width_mm: float, **nodes: int) -> Self:

@@ -18,7 +18,7 @@ import numpy as np
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.display import html_table, html_text
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.record import Record
 
 if TYPE_CHECKING:
@@ -123,7 +123,7 @@ class Budget(Record):
 
     Raises
     ------
-    EdgekitError
+    BadArgument
         Without inputs, or with two of one name.
 
     Examples
@@ -140,11 +140,17 @@ class Budget(Record):
     model: Model
 
     def __post_init__(self) -> None:
-        for item in self.inputs:
-            checks.instance("each of inputs", item, Input, "Make it with ek.pictures.Input.")
+        checks.instance("name", self.name, str, "Say what was measured.")
+        if not callable(self.model):
+            remedy = "Give a function, such as a lambda."
+            raise BadArgument("model must be callable", self.model, remedy, argument="model")
+        made = checks.items_of("inputs", self.inputs, Input, "Make them with ek.pictures.Input.")
+        checks.keep_numbers(self, inputs=tuple(made))
         names = [item.name for item in self.inputs]
         if len(set(names)) < len(names) or not names:
-            raise EdgekitError("a budget's inputs need names of their own", names, "Rename one.")
+            raise BadArgument(
+                "a budget's inputs need names of their own", names, "Rename one.", argument="inputs"
+            )
         super().__post_init__()
 
     def _at(self, **changed: FloatArray) -> FloatArray:
@@ -212,7 +218,7 @@ class Budget(Record):
 
         Raises
         ------
-        EdgekitError
+        BadArgument
             For a bare seed in place of a generator, or too few or too many draws.
         """
         source = checks.generator("rng", rng)

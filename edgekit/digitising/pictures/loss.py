@@ -24,7 +24,7 @@ from edgekit.digitising.pictures.profiles import nearest
 from edgekit.digitising.pictures.registering import CORRELATED, Datum, Registration, register
 from edgekit.digitising.pictures.widths import Apex, Mount, silhouette_share, width
 from edgekit.display import html_list, html_text
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument, Cannot
 from edgekit.geometry.edge import Edge
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
@@ -104,7 +104,7 @@ class WidthLoss(Record):
 
         Heel and apex of the two are laid on one another. Where no station is usable, and within a
         tenth of a millimetre of the heel, the nearest usable one stands in; its standard deviation
-        is then `WORST_SD_UM` or more.
+        is then `WORST_SD_UM` or more. `WornBlade.from_pictures` makes a worn blade of it.
 
         Parameters
         ----------
@@ -119,7 +119,7 @@ class WidthLoss(Record):
 
         Raises
         ------
-        EdgekitError
+        BadArgument
             For a blade in place of its edge, or fewer than two stations.
         """
         checks.instance("edge", edge, Edge, "Give one of its edges: blade.edges['used'].")
@@ -226,7 +226,7 @@ def width_loss(
 
     Raises
     ------
-    EdgekitError
+    Cannot
         If the datum is not to be seen, or does not agree between the pictures.
 
     Examples
@@ -312,7 +312,7 @@ def _compared(
     sd = stretch * model.station_sd()
     usable = np.asarray(seen & (sd < WORST_SD_UM))
     if not usable.any():
-        raise EdgekitError(
+        raise Cannot(
             "the datum fixes no part of the edge",
             f"{sd.min():.1f} µm at best",
             "Show a neck, a shoulder or a mark besides a parallel shank.",
@@ -330,31 +330,39 @@ def _apex(name: str, apex: Apex | None) -> Apex:
 def _outlines(name: str, lines: Sequence[Outline]) -> tuple[Outline, ...]:
     if isinstance(lines, Outline):
         lines = (lines,)
-    if not lines:
-        raise EdgekitError(f"{name} holds no outline", lines, "Give one outline or several.")
-    for line in lines:
-        checks.instance(f"each of {name}", line, Outline, "Make them with ek.pictures.outline.")
-    return tuple(lines)
+    made = checks.items_of(name, lines, Outline, "Make them with ek.pictures.outline.")
+    if not made:
+        raise BadArgument(
+            f"{name} holds no outline", lines, "Give one outline or several.", argument=name
+        )
+    return tuple(made)
 
 
 class _Stations(NamedTuple):
-    """Stations along the edge as it was before: arc (S,) [mm], and the points of each."""
+    """Stations along the edge as it was before: arc (S,) [mm], and the points of each.
+
+    ``along`` (K, 2): unit tangents of the edge's own points, heel to toe.
+    """
 
     arc: FloatArray
     line: Outline
     own: NDArray[np.intp]
     own_arc: FloatArray
+    along: FloatArray
     tree: cKDTree
 
     @classmethod
     def of(cls, line: Outline, side: Side) -> _Stations:
         own = line.parts.side(side)
-        arc = np.abs(line.arc_mm[own] - line.arc_mm[own[0]])
+        past = line.parts.past_heel_mm[0 if side is Side.LEFT else 1]
+        arc = np.abs(line.arc_mm[own] - line.arc_mm[own[0]]) + past
         count = int((arc[-1] - HEEL_OUT_MM) / STATION_MM)
         stations = np.asarray(HEEL_OUT_MM + STATION_MM * (np.arange(count) + 0.5), dtype=float)
         if len(stations) < 4:
-            raise EdgekitError("the edge is too short", float(arc[-1]), "Check the heel.")
-        return cls(stations, line, own, arc, cKDTree(line.points_mm[own]))
+            raise Cannot("the edge is too short", float(arc[-1]), "Check the heel.")
+        along = line.normals[own][:, ::-1] * [1, -1]
+        along = along * np.sign((along * np.gradient(line.points_mm[own], axis=0)).sum())
+        return cls(stations, line, own, arc, along, cKDTree(line.points_mm[own]))
 
     def read(self, line: Outline, fit: Registration) -> tuple[FloatArray, NDArray[np.bool_]]:
         """Mean inward offset (S,) [mm] of another outline about each station, and if any (S,)."""
@@ -364,21 +372,24 @@ class _Stations(NamedTuple):
         k = self.own[near[fits]]
         apart = points[fits] - self.line.points_mm[k]
         inward = -(apart * self.line.normals[k]).sum(axis=1)
-        beside = np.abs((apart * self.line.normals[k][:, ::-1] * [1, -1]).sum(axis=1))
-        keep = beside < 0.01  # square to the edge: not beyond its ends
-        which = np.rint((self.own_arc[near[fits]] - self.arc[0]) / STATION_MM).astype(int)
+        beside = (apart * self.along[near[fits]]).sum(axis=1)
+        keep = np.abs(beside) < 0.01  # square to the edge: not beyond its ends
+        at = self.own_arc[near[fits]] + beside
+        which = np.rint((at - self.arc[0]) / STATION_MM).astype(int)
         keep &= (which >= 0) & (which < len(self.arc))
-        count = np.bincount(which[keep], minlength=len(self.arc))
-        total = np.bincount(which[keep], inward[keep], len(self.arc))
+        count, total, place = (
+            np.bincount(which[keep], weight, len(self.arc))
+            for weight in (None, inward[keep], at[keep])
+        )
         seen = count > 0
         if seen.mean() < MIN_SEEN:
-            raise EdgekitError(
+            raise Cannot(
                 "an outline shows no good edge at most stations",
                 f"{1 - seen.mean():.0%}",
                 "Show the whole edge in every picture, free of glare and dust.",
             )
-        mean = total / np.maximum(count, 1)
-        return np.interp(self.arc, self.arc[seen], mean[seen]), seen
+        # points stand unevenly about a station, and a facet's flank is steep
+        return np.interp(self.arc, place[seen] / count[seen], total[seen] / count[seen]), seen
 
     def read_all(
         self,
@@ -430,6 +441,12 @@ def _notes(
             f"At {len(out)} stations from {out.min():.2f} to {out.max():.2f} mm from the heel no "
             f"recession is given: the {datum.value} does not fix the outline there (a neck, a "
             "shoulder or a mark would), or dust, a chip or glare hides it."
+        )
+    if datum is not Datum.UNUSED_EDGE:
+        notes.append(
+            "The shank is taken to lie in the plane of the face. If it stands a tenth of a "
+            "millimetre or more above it, 1° of tilt between two mounts reads as micrometres of "
+            "loss: then take the unused edge alone as the datum."
         )
     if seen.scatter_ratio > 1.0:
         notes.append(

@@ -53,7 +53,6 @@ def loss_parts(
     along, across = fit.view.axes
     blade = np.setdiff1d(np.arange(len(first.points_mm)), first.parts.shank)
     pivot = first.points_mm[blade].mean(axis=0)  # height is told of the middle of the face
-    shank = fit.on_shank[:, None] * mount.shank_height_mm
 
     def inward(here: FloatArray, there: FloatArray) -> FloatArray:
         return -UM_PER_MM * fit.error_from(here, there, place, normal)
@@ -63,7 +62,7 @@ def loss_parts(
         near, far = ((p - pivot) @ axis for p in (place, datum))
         first_order = inward(
             (place - centre) * near[:, None] / mount.distance_mm,
-            (datum - centre) * far[:, None] / mount.distance_mm + shank * axis,
+            (datum - centre) * far[:, None] / mount.distance_mm,
         )
         second = inward(-0.5 * near[:, None] * axis, -0.5 * far[:, None] * axis)
         return first_order, second

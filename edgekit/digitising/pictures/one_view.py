@@ -24,7 +24,7 @@ from edgekit.digitising.pictures.outlines.blade_outline import Outline
 from edgekit.digitising.pictures.outlines.parts import Side, check_side
 from edgekit.digitising.pictures.profiles import nearest
 from edgekit.digitising.smoothing import SmoothedCurve, smooth_curve
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument, Cannot
 from edgekit.evidence_table import value
 from edgekit.geometry.curve import Constant, SplineCurve
 from edgekit.geometry.edge import Edge, check_angle_deg
@@ -130,20 +130,33 @@ def angled(edge: Edge, by_deg: float) -> Edge:
 def read_off(measure: Callable[[Edge], ArrayLike], edge: Edge) -> FloatArray:
     """What a function reads off an edge, as finite numbers."""
     if not callable(measure):
-        raise EdgekitError(
-            "measure must be callable", measure, "Give a function of an edge, such as a lambda."
+        raise BadArgument(
+            "measure must be callable",
+            measure,
+            "Give a function of an edge, such as a lambda.",
+            argument="measure",
         )
-    return checks.frozen_array("what measure reads off", measure(edge))
+    try:
+        read = measure(edge)
+    except (TypeError, AttributeError) as error:
+        raise BadArgument(
+            f"measure fails on an edge ({error})",
+            measure,
+            "Give a function of one edge, such as lambda edge: edge.length_mm.",
+            argument="measure",
+        ) from error
+    return checks.frozen_array("what measure reads off", read)
 
 
 def half_difference(measure: Callable[[Edge], ArrayLike], high: Edge, low: Edge) -> FloatArray:
     """Half of the difference between what is read off two edges."""
     a, b = (read_off(measure, edge) for edge in (high, low))
     if a.shape != b.shape:
-        raise EdgekitError(
+        raise BadArgument(
             "measure must give the same count of numbers for every edge",
             (a.shape, b.shape),
             "Read it at a fixed number of stations.",
+            argument="measure",
         )
     return np.asarray(np.abs(a - b) / 2)
 
@@ -193,7 +206,7 @@ class SeenEdge(Record):
 
         Raises
         ------
-        EdgekitError
+        BadArgument
             Where `measure` gives no finite numbers, or more of them for one edge than for another.
         """
         source = checks.generator("rng", 0 if rng is None else rng)
@@ -281,7 +294,7 @@ def edge_from_view(
 
     Raises
     ------
-    EdgekitError
+    Cannot
         For a pointed tip, whose end is lost in the blur, or an end outside the outline.
 
     Examples
@@ -306,7 +319,7 @@ def edge_from_view(
     pose_sd = checks.between("pose_sd_deg", pose_sd_deg, -1e-9, 20.0)
     axis = checks.frozen_array("handle_axis", handle_axis, (3,))
     if line.parts.pointed and end.short_of_mm < 0.3:
-        raise EdgekitError(
+        raise Cannot(
             "the tip is pointed and its end lost in the blur",
             end.short_of_mm,
             "End the edge 0.3 mm or more short of the tip.",
@@ -359,7 +372,7 @@ def _points(line: Outline, side: Side, end: EdgeEnd) -> tuple[FloatArray, FloatA
     high = stop + SPARE_MM + 2 * end.sd_mm
     low, high = max(low, arc[0]), min(high, arc[-1])
     if not (stop - heel > MIN_MM and stop < high and heel > low):
-        raise EdgekitError(
+        raise Cannot(
             "the edge would begin or end outside the outline", (heel, stop), "Check heel and end."
         )
     count = int((high - low) / SPACING_MM)

@@ -18,7 +18,7 @@ from scipy.spatial import cKDTree
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.digitising.pictures.reading import Picture
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument, Cannot
 from edgekit.record import Record
 
 __all__ = ["EdgeSpread", "edge_spread"]
@@ -267,7 +267,9 @@ def edge_spread(picture: Picture, region_px: tuple[float, float, float, float]) 
 
     Raises
     ------
-    EdgekitError
+    BadArgument
+        For a region outside the picture or too small.
+    Cannot
         Without one straight edge, or one along the picture's rows or columns.
 
     Examples
@@ -283,17 +285,18 @@ def edge_spread(picture: Picture, region_px: tuple[float, float, float, float]) 
     columns, rows = picture.size_px
     left, top, right, bottom = (round(v) for v in checks.frozen_array("region_px", region_px, (4,)))
     if not (0 <= left <= right - 24 <= columns - 24 and 0 <= top <= bottom - 24 <= rows - 24):
-        raise EdgekitError(
+        raise BadArgument(
             "region_px must lie in the picture and be 24 pixels wide",
             tuple(region_px),
             "Give left, top, right, bottom in pixels.",
+            argument="region_px",
         )
     light = picture.light[top:bottom, left:right].astype(float)
     dark, bright, contrast = levels(light)
     lines = contours(light, (dark + bright) / 2) if contrast > 4 else []
     long = max(lines, key=len, default=np.empty((0, 2)))
     if len(long) < MIN_ROWS or sum(len(line) for line in lines) > 1.3 * len(long):
-        raise EdgekitError(
+        raise Cannot(
             "the region does not hold one edge", len(lines), "Draw it round one straight edge."
         )
     distance, slant = _distances(light.shape, long)
@@ -301,7 +304,7 @@ def edge_spread(picture: Picture, region_px: tuple[float, float, float, float]) 
     frequency, mtf = _transfer(spread)
     below = int(np.argmax(mtf < 0.5))
     if below == 0:
-        raise EdgekitError("the edge is too sharp to be measured", 0.5, "Check the response.")
+        raise Cannot("the edge is too sharp to be measured", 0.5, "Check the response.")
     share = (mtf[below - 1] - 0.5) / (mtf[below - 1] - mtf[below])
     half = float(frequency[below - 1] + share * (frequency[below] - frequency[below - 1]))
     return EdgeSpread(
@@ -321,7 +324,7 @@ def _distances(shape: tuple[int, ...], line: FloatArray) -> tuple[FloatArray, fl
     scatter = float(((line - centre) @ normal).std())
     slant = float(np.degrees(np.arctan2(*np.sort(np.abs(along)))))
     if not scatter < STRAIGHT_PX or not slant > MIN_SLANT_DEG:
-        raise EdgekitError(
+        raise Cannot(
             "the edge is not straight, or lies along the picture's rows or columns",
             f"scatter {scatter:.2f} px, slant {slant:.1f}°",
             "Choose a straight stretch, slanted by 2 to 40°.",
@@ -338,7 +341,7 @@ def _bins(distance: FloatArray, light: FloatArray) -> FloatArray:
     count = np.bincount(which[inside], minlength=2 * reach + 1)
     total = np.bincount(which[inside], light[inside], 2 * reach + 1)
     if not (count > 0).all():
-        raise EdgekitError(
+        raise Cannot(
             "the edge is too short for its slant", int((count == 0).sum()), "Take a longer stretch."
         )
     return np.asarray(total / count)

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from edgekit import checks
 from edgekit.checks import FloatArray
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadFile, Cannot, EdgekitError
 from edgekit.files import read_file
 from edgekit.record import Record, read_only
 
@@ -182,9 +182,11 @@ def read_picture(
 
     Raises
     ------
-    EdgekitError
+    BadFile
         For files that are not what they are called, too large, too small, or that would be
         degraded: palette, CMYK, transparency, several frames, 16-bit colour, HEIC.
+    Cannot
+        For a file that states another response.
 
     Examples
     --------
@@ -201,7 +203,7 @@ def read_picture(
     numbers, header = _decoded(file, raw)
     states, turn = header.states, header.turn
     if states is not None and states != response.name:
-        raise EdgekitError(
+        raise Cannot(
             f"{file.name} says of itself that its numbers are {states}",
             response.name,
             "Read it as it was written: a wrong response moves every edge by half its blur.",
@@ -269,8 +271,11 @@ def _decoded(file: Path, raw: bytes) -> tuple[NDArray[np.integer], _Header]:
     except UnidentifiedImageError as error:
         raise _refused(file, "is no PNG, TIFF or JPEG that can be read", str(error)) from error
     except _DAMAGE as error:
-        raise EdgekitError(
-            f"{file.name} is damaged and cannot be decoded", str(error), "Copy the file again."
+        raise BadFile(
+            f"{file.name} is damaged and cannot be decoded",
+            str(error),
+            "Copy the file again.",
+            file=file.name,
         ) from error
     return numbers, _Header(form, bits, states, turn, left)
 
@@ -300,20 +305,26 @@ def _picture(
 
 
 def _bytes(path: str | Path) -> tuple[Path, bytes]:
+    checks.instance("path", path, (str, Path), "Give the file's name.")
     try:
         file = Path(path)
         size = file.stat().st_size
         if size > MAX_BYTES:
-            raise EdgekitError(
-                f"{file.name} is larger than {MAX_BYTES // 10**6} MB", size, "Crop the picture."
+            raise BadFile(
+                f"{file.name} is larger than {MAX_BYTES // 10**6} MB",
+                size,
+                "Crop the picture.",
+                file=file.name,
             )
         raw = read_file(file, MAX_BYTES)
     except EdgekitError:
         raise
     except (OSError, ValueError, TypeError) as error:
-        raise EdgekitError("the picture cannot be read", str(path), "Check the path.") from error
+        raise BadFile(
+            "the picture cannot be read", str(path), "Check the path.", file=str(path)
+        ) from error
     if not raw:
-        raise EdgekitError(f"{file.name} is empty", 0, "Copy the file again.")
+        raise BadFile(f"{file.name} is empty", 0, "Copy the file again.", file=file.name)
     kind = raw[8:12] if raw[4:8] == b"ftyp" else b""
     if kind:
         raise _refused(
@@ -322,19 +333,21 @@ def _bytes(path: str | Path) -> tuple[Path, bytes]:
     return file, raw
 
 
-def _refused(file: Path, what: str, value: object) -> EdgekitError:
-    return EdgekitError(
+def _refused(file: Path, what: str, value: object) -> BadFile:
+    return BadFile(
         f"{file.name} {what}",
         value,
         "Have the camera write JPEG at its best quality, or export PNG or TIFF, grey or RGB.",
+        file=file.name,
     )
 
 
-def _too_large(file: Path, value: object) -> EdgekitError:
-    return EdgekitError(
+def _too_large(file: Path, value: object) -> BadFile:
+    return BadFile(
         f"{file.name} has more than {MAX_PX // 10**6} million pixels",
         value,
         "Crop the picture to the blade and the target.",
+        file=file.name,
     )
 
 
@@ -344,17 +357,19 @@ def _check_header(file: Path, image: Image) -> None:
     if not columns * rows <= MAX_PX:
         raise _too_large(file, f"{columns} x {rows}")
     if not min(columns, rows) >= MIN_PX:
-        raise EdgekitError(
+        raise BadFile(
             f"{file.name} is smaller than {MIN_PX} pixels a side",
             f"{columns} x {rows}",
             "Give the picture as the camera wrote it, not a preview.",
+            file=file.name,
         )
     form = str(image.format)
     if file.suffix.lower() not in _SUFFIXES.get(form, ()):
-        raise EdgekitError(
+        raise BadFile(
             f"{file.name} is a {form} by its content, not by its name",
             file.suffix,
             f"Name it {_SUFFIXES.get(form, ('.png',))[0]}, if it is the right file.",
+            file=file.name,
         )
     if getattr(image, "n_frames", 1) != 1:
         raise _refused(file, "holds several frames", getattr(image, "n_frames", None))

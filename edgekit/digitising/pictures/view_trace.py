@@ -23,7 +23,7 @@ from edgekit.digitising.pictures.one_view import (
 from edgekit.digitising.pictures.outlines.blade_outline import Outline
 from edgekit.digitising.pictures.outlines.parts import Side, check_side
 from edgekit.digitising.reader import trace_blade
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument, Cannot
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade, BladeClass
 from edgekit.geometry.edge import Edge
@@ -72,9 +72,10 @@ def blade_from_view(
 
     Raises
     ------
-    EdgekitError
-        For a hoe, whose edge no such picture shows; without the thickness, where it is needed; and
-        for all that `edge_from_view` refuses.
+    BadArgument
+        For a hoe, whose edge no such picture shows, and without the thickness, where it is needed.
+    Cannot
+        For all that `edge_from_view` refuses.
 
     Examples
     --------
@@ -101,12 +102,14 @@ def blade_from_view(
         "source": "trace",
         "face": "planar",
         "handle_axis": [float(v) for v in checks.frozen_array("handle_axis", handle_axis, (3,))],
-        "internal_angle_deg": float(internal_angle_deg),
-        "internal_angle_sd_deg": float(internal_angle_sd_deg),
-        "pose_sd_deg": float(pose_sd_deg),
+        "internal_angle_deg": checks.number("internal_angle_deg", internal_angle_deg),
+        "internal_angle_sd_deg": checks.number("internal_angle_sd_deg", internal_angle_sd_deg),
+        "pose_sd_deg": checks.number("pose_sd_deg", pose_sd_deg),
         "end_sd_mm": float(end.sd_mm),
         "noise_um": max(float(np.median(line.sd_um)), MIN_NOISE_UM),
     }
+    checks.instance("name", name, str, "Give the instrument's name.")
+    checks.instance("note", note, str, "Give text.")
     optional = {"thickness_mm": thickness_mm, "width_mm": width_mm, "note": note or None}
     settings |= {key: given for key, given in optional.items() if given is not None}
     return trace_blade(settings, points)
@@ -115,12 +118,15 @@ def blade_from_view(
 def _check_kind(kind: BladeClass, thickness_mm: float | None) -> None:
     checks.instance("kind", kind, BladeClass, "Give a member of ek.BladeClass.")
     if kind is BladeClass.HOE:
-        raise EdgekitError("a hoe's edge is not seen square to its face", kind, "Digitise it.")
+        raise BadArgument(
+            "a hoe's edge is not seen square to its face", kind, "Digitise it.", argument="kind"
+        )
     if thickness_mm is None and not kind.tapers:
-        raise EdgekitError(
+        raise BadArgument(
             "thickness_mm is needed: no picture square to the face shows it",
             None,
             "Measure it and give it [mm]; sickles alone do without.",
+            argument="thickness_mm",
         )
 
 
@@ -163,7 +169,7 @@ def propagate_trace(blade: Blade, name: str, measure: Callable[[Edge], ArrayLike
 
     Raises
     ------
-    EdgekitError
+    Cannot
         For a blade that was not read from a trace, or without an edge of that name.
 
     Examples
@@ -175,11 +181,10 @@ def propagate_trace(blade: Blade, name: str, measure: Callable[[Edge], ArrayLike
     ['end at the toe', 'internal angle', 'pose about x', 'pose about y']
     """
     checks.instance("blade", blade, Blade, "Take it from ek.read_blade or blade_from_view.")
+    checks.instance("name", name, str, f"Use {sorted(blade.edges)}.")
     report = None if blade.trace is None else blade.trace.edges.get(name)
     if report is None or name not in blade.edges:
-        raise EdgekitError(
-            "the blade has no trace of that edge", name, f"Use {sorted(blade.edges)}."
-        )
+        raise Cannot("the blade has no trace of that edge", name, f"Use {sorted(blade.edges)}.")
     edge = blade.edges[name]
     pose, beta = report.pose_sd_deg, report.internal_angle_sd_deg
     x, y = (1, 0, 0), (0, 1, 0)

@@ -17,7 +17,7 @@ from edgekit.digitising.pictures.outlines.blade_outline import Outline
 from edgekit.digitising.pictures.outlines.parts import Side
 from edgekit.digitising.pictures.profiles import nearest
 from edgekit.display import html_text
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 from edgekit.evidence_table import entry, value
 from edgekit.geometry.edge import check_angle_deg
 from edgekit.record import Record
@@ -41,9 +41,6 @@ class Mount:
     height_sd_mm : float
         Of the face's height over the target's plane [mm]. 1 mm is 7 µm of a blade's width at 120
         mm.
-    shank_height_mm : float
-        How far the shank's outline lies above the face's plane [mm]: tilt moves it against the
-        edges.
     sharpening_known_off : bool
         Whether the camera's own sharpening is known to be off.
     """
@@ -51,7 +48,6 @@ class Mount:
     distance_mm: float
     tilt_sd_deg: float = value("picture_tilt_sd_deg")
     height_sd_mm: float = value("picture_height_sd_mm")
-    shank_height_mm: float = 0.0
     sharpening_known_off: bool = False
 
     def __post_init__(self) -> None:
@@ -60,7 +56,6 @@ class Mount:
             distance_mm=checks.positive("distance_mm", self.distance_mm),
             tilt_sd_deg=checks.at_least("tilt_sd_deg", self.tilt_sd_deg, 0.0),
             height_sd_mm=checks.at_least("height_sd_mm", self.height_sd_mm, 0.0),
-            shank_height_mm=checks.at_least("shank_height_mm", self.shank_height_mm, 0.0),
         )
 
 
@@ -167,7 +162,7 @@ def width(
 
     Raises
     ------
-    EdgekitError
+    Cannot
         For an outline without its heel, or a place without a good stretch of both edges.
 
     Examples
@@ -192,7 +187,7 @@ def width(
     near = own[np.abs(arc - middle) < checks.positive("over_mm", over_mm) / 2]
     near = near[line.quality[near] == 0]
     if len(near) < 10:
-        raise EdgekitError(
+        raise Cannot(
             "no good stretch of edge there",
             middle,
             "Choose a place along the edge and a stretch of some tenths of a millimetre.",
@@ -222,7 +217,7 @@ def _across(line: Outline, side: Side, near: NDArray[np.intp]) -> tuple[FloatArr
         k = nearest(tree, here - reach[:, None] * normal)[1]
         slope = -(normal * out[k]).sum(axis=1)
         if not (slope > 0.2).all():
-            raise EdgekitError(
+            raise Cannot(
                 "the edges do not face one another there",
                 float(slope.min()),
                 "Measure further from toe and heel.",

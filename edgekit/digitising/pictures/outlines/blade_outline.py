@@ -37,7 +37,7 @@ from edgekit.digitising.pictures.profiles import MEDIAN_TO_SD, nearest
 from edgekit.digitising.pictures.reading import Picture
 from edgekit.digitising.pictures.targets.calibrating import Scale
 from edgekit.display import html_list, html_text
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 from edgekit.record import Record, read_only
 from edgekit.units import UM_PER_MM
 
@@ -137,7 +137,7 @@ class Outline(Record):
 
         Raises
         ------
-        EdgekitError
+        Cannot
             If no heel was given.
         """
         return self.parts.side(side, toe=toe)
@@ -195,7 +195,7 @@ def outline(
 
     Raises
     ------
-    EdgekitError
+    Cannot
         No blade, more than one, the shank not in view, the toe outside the frame; a blade brighter
         than its ground, a clipped ground, light from the front, a response curve that is not the
         picture's.
@@ -223,7 +223,7 @@ def outline(
     checks.instance("scale", scale, Scale, "Make one with ek.pictures.calibrate.")
     checks.instance("view", view, View, "Give ek.pictures.View.PLAN.")
     if scale.size_px != picture.size_px:
-        raise EdgekitError(
+        raise Cannot(
             "the scale belongs to a picture of another size",
             (scale.size_px, picture.size_px),
             "Take target and blade with one setting of the camera.",
@@ -316,7 +316,7 @@ def _noise(offset: FloatArray, even: FloatArray, sd: FloatArray) -> FloatArray:
 
 def _check_size(word: str, size_mm: float, limits_mm: tuple[float, float]) -> None:
     if not limits_mm[0] < size_mm < limits_mm[1]:
-        raise EdgekitError(
+        raise Cannot(
             "the blade would be of no size that blades have",
             f"{size_mm:.3g} mm {word}",
             "Check the pitch or the known width of the target.",

@@ -78,7 +78,7 @@ def chips(line: Outline, *, side: Side) -> tuple[Chip, ...]:
 
     Raises
     ------
-    EdgekitError
+    Cannot
         For an outline without its heel.
 
     Examples

@@ -25,7 +25,7 @@ from edgekit.digitising.pictures.profiles import (
     smoothed,
 )
 from edgekit.digitising.pictures.reading import Picture
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 
 PROFILE_PX = 6.0  # least reach of a profile to either side
 SPLIT_PX = 0.15  # between the two readings of an edge: a rim of glare gives as much
@@ -64,7 +64,7 @@ class LineReading(NamedTuple):
         )
         moved = moved[self.seen.met]
         if len(moved) < 40:
-            raise EdgekitError("hardly any edge is to be seen", len(moved), "Light it from behind.")
+            raise Cannot("hardly any edge is to be seen", len(moved), "Light it from behind.")
         reach = max(PROFILE_PX, 4 * self.blur_px + 2)
         return self._read(picture, resampled(smoothed(moved, 1.0)), reach, self.blur_px)
 
@@ -93,14 +93,12 @@ def _inside(line: FloatArray, size: tuple[int, int], reach: float) -> FloatArray
     """The stretch of the line whose profiles stay inside the picture."""
     inside = np.all((line > reach + 1) & (line < np.array(size) - reach - 2), axis=-1).reshape(-1)
     if not inside.any():
-        raise EdgekitError(
-            "the blade lies along the border", line[0].tolist(), "Leave room around it."
-        )
+        raise Cannot("the blade lies along the border", line[0].tolist(), "Leave room around it.")
     first, last = np.nonzero(inside)[0][[0, -1]]
     part = inside[first : last + 1]
     if not part.all():
         where = line[first : last + 1][~part][0]
-        raise EdgekitError(
+        raise Cannot(
             "the blade touches the border elsewhere than at its shank",
             np.round(where).tolist(),
             "Move the picture so that the edges and the toe lie well inside.",
@@ -139,7 +137,7 @@ def refuse_bad_light(picture: Picture, line: LineReading) -> None:
     _refuse_clipped(line)
     _refuse_uneven(line.seen)
     if abs(line.skew_px) > max(SKEW_SHARE * line.blur_px, 0.05):
-        raise EdgekitError(
+        raise Cannot(
             "the blur is one-sided: the response curve is not the picture's, or light comes from "
             "the front",
             f"{line.skew_px:+.2f} px of skew with {line.blur_px:.2f} px of blur, read as "
@@ -148,7 +146,7 @@ def refuse_bad_light(picture: Picture, line: LineReading) -> None:
         )
     split = float((disagreeing(line) | soft(line)).mean())
     if split > FLAGGED_SHARE:
-        raise EdgekitError(
+        raise Cannot(
             "along much of the outline two readings of the edge disagree, or it is far less sharp "
             "than elsewhere: glare, light from the front, a tilted blade",
             f"{split:.0%} of it",
@@ -160,7 +158,7 @@ def _refuse_clipped(line: LineReading) -> None:
     clipped = float(line.clipped.mean())
     if clipped > CLIPPED_SHARE:
         bright = float((line.seen.bright > line.seen.dark).mean())
-        raise EdgekitError(
+        raise Cannot(
             "the ground or the blade is clipped beside the edge, which moves it by micrometres",
             f"{clipped:.0%} of the outline, {bright:.0%} of it on a bright ground",
             "Expose less, until no pixel is at the end of the scale.",
@@ -171,7 +169,7 @@ def _refuse_uneven(seen: Crossings) -> None:
     step = np.median(seen.bright - seen.dark)
     run, uneven = (float(_scatter(v) / max(step, 1e-9)) for v in (seen.dark, seen.bright))
     if run > DARK_RUN or uneven > BRIGHT_RUN:
-        raise EdgekitError(
+        raise Cannot(
             "the blade is not an even dark silhouette: it is lit from the front, or its ground is "
             "uneven",
             f"brightness inside the edge varies by {run:.0%} of the step",

@@ -12,7 +12,7 @@ from edgekit.checks import FloatArray, frozen_array
 from edgekit.digitising.pictures.profiles import contours, levels, reduced, resampled
 from edgekit.digitising.pictures.reading import Picture
 from edgekit.digitising.pictures.targets.calibrating import Scale
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument, Cannot
 
 MIN_STEP = 0.08  # of full scale between ground and blade
 MIN_CONTRAST = 6.0  # in scatters of the two levels
@@ -38,7 +38,7 @@ def blade_line(
     light = _masked(light, scale.target_px - corner) if own else light
     dark, bright, contrast = levels(light)
     if not (bright - dark > MIN_STEP and contrast > MIN_CONTRAST):
-        raise EdgekitError(
+        raise Cannot(
             "no blade stands out from the ground",
             f"brightness {dark:.3f} to {bright:.3f}",
             "Light it from behind, evenly, and focus on its edges.",
@@ -48,7 +48,7 @@ def blade_line(
     smooth = ndimage.gaussian_filter(small, _ROUGH_BLUR_PX)
     rim = np.concatenate([smooth[0], smooth[-1], smooth[:, 0], smooth[:, -1]])
     if not np.mean(rim > level) > 0.5:
-        raise EdgekitError(
+        raise Cannot(
             "the ground is darker than what lies on it, or the blade fills the frame",
             f"{np.mean(rim < level):.0%} of the border is dark",
             "Light it from behind; leave bright ground on all sides.",
@@ -71,10 +71,11 @@ def _region(
     if not (
         0 <= left < right - 60 and 0 <= top < bottom - 60 and right <= columns and bottom <= rows
     ):
-        raise EdgekitError(
+        raise BadArgument(
             "region_px must lie in the picture and be 60 pixels wide",
             tuple(region),
             "Give left, top, right, bottom in pixels.",
+            argument="region_px",
         )
     return picture.light[top:bottom, left:right], np.array([left, top], dtype=float)
 
@@ -104,7 +105,7 @@ def _choose(lines: list[FloatArray], dark: NDArray[np.bool_]) -> tuple[FloatArra
     length = np.array([np.linalg.norm(np.diff(line, axis=0), axis=1).sum() for line in lines])
     closed = np.array([np.linalg.norm(line[0] - line[-1]) < 1e-6 for line in lines], dtype=bool)
     if not len(lines) or not length.max() > _MIN_PX:
-        raise EdgekitError("no blade is to be seen", 0, "Show one blade, dark on a bright ground.")
+        raise Cannot("no blade is to be seen", 0, "Show one blade, dark on a bright ground.")
     large = length > max(_MIN_PX, _SMALL * float(length.max()))
     long = length > 0.2 * length.max()
     opened = [
@@ -113,7 +114,7 @@ def _choose(lines: list[FloatArray], dark: NDArray[np.bool_]) -> tuple[FloatArra
         if fits and not is_closed
     ]
     if not opened:
-        raise EdgekitError(
+        raise Cannot(
             "the shank does not run out over the border",
             f"{int(closed.sum())} closed shapes",
             "Show the terminal shank at the border, the toe inside.",
@@ -122,7 +123,7 @@ def _choose(lines: list[FloatArray], dark: NDArray[np.bool_]) -> tuple[FloatArra
         raise _more_than_one(opened, dark[::2, ::2])
     others = int((closed & long).sum())
     if others:
-        raise EdgekitError(
+        raise Cannot(
             "another shape lies beside the blade, or a bright patch on it",
             others,
             "Show one blade lit from behind only, or give region_px; calibrate a target in the "
@@ -137,17 +138,17 @@ def _choose(lines: list[FloatArray], dark: NDArray[np.bool_]) -> tuple[FloatArra
     return opened[0], notes
 
 
-def _more_than_one(opened: list[FloatArray], dark: NDArray[np.bool_]) -> EdgekitError:
+def _more_than_one(opened: list[FloatArray], dark: NDArray[np.bool_]) -> Cannot:
     """What to say of several lines from border to border, over every second pixel's darkness."""
     label, _ = ndimage.label(dark)
     pieces = {_piece(label, line / 2, dark) for line in opened}
     if len(pieces) == 1:
-        return EdgekitError(
+        return Cannot(
             "the blade reaches over the border at both ends: the toe is not in the picture",
             len(opened),
             "Show the whole blade; a frame shorter than it gives plausible nonsense.",
         )
-    return EdgekitError(
+    return Cannot(
         "more than one dark thing comes in over the border",
         len(pieces),
         "Show one blade, or give region_px.",

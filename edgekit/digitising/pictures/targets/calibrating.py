@@ -17,7 +17,7 @@ from edgekit.checks import FloatArray
 from edgekit.digitising.pictures.reading import Picture
 from edgekit.digitising.pictures.targets.corners import find_grid, grid_from_clicks
 from edgekit.digitising.pictures.targets.plane import PlaneCamera, fit_plane_camera
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument, Cannot
 from edgekit.evidence_table import value
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
@@ -109,7 +109,12 @@ class Checkerboard:
 
     def __post_init__(self) -> None:
         if np.shape(self.squares) != (2,):
-            raise EdgekitError("squares must be two counts", self.squares, "Give, say, (14, 6).")
+            raise BadArgument(
+                "squares must be two counts",
+                self.squares,
+                "Give, say, (14, 6).",
+                argument="squares",
+            )
         across, down = (
             checks.count("squares", number, 4, most=MOST_SQUARES) for number in self.squares
         )
@@ -138,7 +143,7 @@ class Checkerboard:
             corners = corners[::-1]
         camera = fit_plane_camera(plane.reshape(-1, 2), corners.reshape(-1, 2), picture.size_px)
         if not camera.residual_px < WORST_RESIDUAL_PX:
-            raise EdgekitError(
+            raise Cannot(
                 "the board's corners stand off a plane",
                 f"{camera.residual_px:.2f} px",
                 "Use a flat board and a sharp picture without movement.",
@@ -153,7 +158,7 @@ def _in_picture(picture: Picture, name: str, *points: Sequence[float]) -> FloatA
     at = checks.frozen_array(name, points, (None, 2))
     outside = ((at < 0) | (at > np.array(picture.size_px) - 1)).any(axis=1)
     if outside.any():
-        raise EdgekitError(
+        raise Cannot(
             f"{name} lies outside the picture",
             at[outside][0].tolist(),
             "Give column and row in pixels.",
@@ -240,7 +245,7 @@ class StageMicrometer:
         length = float(np.linalg.norm(stop - start))
         step = length / (self.lines - 1)
         if not step > 4:
-            raise EdgekitError("the lines are too close", step, "Let them stand 5 pixels apart.")
+            raise Cannot("the lines are too close", step, "Let them stand 5 pixels apart.")
         along = np.arange(-0.5 * step, length + 0.5 * step, 0.25)
         profile = _profile(picture, start, (stop - start) / length, along, self.band_px)
         place = np.array([_line_centre(along, profile, k * step, step) for k in range(self.lines)])
@@ -249,7 +254,7 @@ class StageMicrometer:
         left = place - first - slope * k
         noise = float(np.sqrt((left**2).sum() / (self.lines - 2)))
         if not noise < 0.1 * step:
-            raise EdgekitError(
+            raise Cannot(
                 "the lines found do not stand evenly",
                 f"{noise:.2f} px",
                 "Check their number and the two ends.",
@@ -274,7 +279,7 @@ def _profile(
     at = start + along[:, None, None] * direction + across[None, :, None] * side
     columns, rows = picture.size_px
     if not ((at >= 0).all() and (at[..., 0] < columns - 1).all() and (at[..., 1] < rows - 1).all()):
-        raise EdgekitError(
+        raise Cannot(
             "the path leaves the picture",
             start.tolist(),
             "Keep half a pitch and half a band inside.",
@@ -290,7 +295,7 @@ def _line_centre(along: FloatArray, profile: FloatArray, near: float, step: floa
     ground = float(np.median(seen))
     out = np.abs(seen - ground)
     if not out.max() > 5 * np.median(out) + 1e-3:
-        raise EdgekitError("no line is to be seen", near, "Check the ends and the number of lines.")
+        raise Cannot("no line is to be seen", near, "Check the ends and the number of lines.")
     weight = np.maximum(out - 0.5 * out.max(), 0.0)
     return float((weight * along[part]).sum() / weight.sum())
 
@@ -354,7 +359,7 @@ class KnownWidth:
         start, stop = _in_picture(picture, "an end of the path", self.from_px, self.to_px)
         length = float(np.linalg.norm(stop - start))
         if not length > 12:
-            raise EdgekitError("the path is too short", length, "Start further out on the ground.")
+            raise Cannot("the path is too short", length, "Start further out on the ground.")
         direction = (stop - start) / length
         side = np.array([-direction[1], direction[0]])
         along = np.arange(0.0, length, 0.25)
@@ -385,11 +390,11 @@ def _bar(along: FloatArray, profile: FloatArray) -> FloatArray:
     ground = float(np.median(np.concatenate([profile[:8], profile[-8:]])))
     dark = float(np.percentile(profile, 5))
     if not dark < 0.7 * ground:
-        raise EdgekitError("no dark bar on a bright ground", ground - dark, "Light it from behind.")
+        raise Cannot("no dark bar on a bright ground", ground - dark, "Light it from behind.")
     below = profile < (ground + dark) / 2
     turns = np.nonzero(np.diff(below.astype(int)))[0]
     if len(turns) != 2 or below[0]:
-        raise EdgekitError("the path does not cross one bar", len(turns), "Move both ends.")
+        raise Cannot("the path does not cross one bar", len(turns), "Move both ends.")
     i = turns
     part = ((ground + dark) / 2 - profile[i]) / (profile[i + 1] - profile[i])
     return np.asarray(along[i] + part * (along[i + 1] - along[i]))
@@ -409,7 +414,7 @@ def calibrate(picture: Picture, target: Checkerboard | StageMicrometer | KnownWi
 
     Raises
     ------
-    EdgekitError
+    Cannot
         If the target is not found, or is not what it is said to be.
 
     Examples

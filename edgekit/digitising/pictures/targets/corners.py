@@ -18,7 +18,8 @@ from scipy.spatial import cKDTree
 from edgekit.checks import FloatArray
 from edgekit.digitising.pictures.profiles import nearest, reduced
 from edgekit.digitising.pictures.targets.plane import homography
-from edgekit.errors import EdgekitError
+from edgekit.digitising.pictures.targets.refining import refined
+from edgekit.errors import Cannot
 
 SEARCHED_PX = 1.5e6  # a larger picture is searched at a half or a third of its size
 _SCALES = (1.5, 3.0, 6.0)  # px: for squares of 8 px and more
@@ -128,8 +129,8 @@ def grid_from_clicks(
                 continue
             corners = _settle(light, tree, spots, homography(ends, start), index)
             if corners is not None:
-                return corners
-    raise EdgekitError(
+                return refined(light, corners)
+    raise Cannot(
         f"no board of {across + 1} x {down + 1} squares at the clicks",
         clicks_px.tolist(),
         "Click the four outermost inner corners in turn, within half a square; check the counts.",
@@ -188,8 +189,8 @@ def find_grid(light: NDArray[np.floating], across: int, down: int) -> FloatArray
             best = max(best, len(cells))
             corners = _as_grid(light, spots, tree, cells, across, down)
             if corners is not None:
-                return corners
-    raise EdgekitError(
+                return refined(light, corners)
+    raise Cannot(
         f"no board of {across + 1} x {down + 1} squares is to be seen (the largest grid has {best} "
         "corners)",
         (across + 1, down + 1),

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from edgekit.checks import FloatArray
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 from edgekit.record import Record
 
 _ROUNDS = 30
@@ -46,7 +46,7 @@ class PlaneCamera(Record):
             if not (np.abs(step) > 1e-12 * self.reach_px).any():
                 break
         else:
-            raise EdgekitError(
+            raise Cannot(
                 "the radial term cannot be undone this far from the centre",
                 float(self.numbers[8]),
                 "Measure nearer to the middle of the field, or let the target reach further out.",
@@ -130,7 +130,7 @@ def fit_plane_camera(
         if not np.abs(slope @ step).max() > 1e-6:
             break
     else:
-        raise EdgekitError(
+        raise Cannot(
             "the corners do not fit a plane seen by a camera",
             f"{float(np.abs(left).max()):.3g} px",
             "Check that the board is flat and the corners are its own.",
