@@ -68,8 +68,10 @@ INNER = {
     "normals",
     "of",
     "scatter",
+    "seconds",
     "stretch",
     "used_up",
+    "useful_strokes",
     "within",
 }
 CALLED_FROM_OUTSIDE = {

@@ -57,7 +57,8 @@ class _Thick(_Flanked):
 
     def depth_mm(self, width_mm: FloatArray, share: FloatArray | float = 1.0) -> FloatArray:
         """The thickness times `share` of it (...), at any width."""
-        return np.asarray(np.ones_like(as_array("width_mm", width_mm)) * self.thickness_mm * share)
+        whole = np.full_like(as_array("width_mm", width_mm), self.thickness_mm)
+        return np.asarray(whole * as_array("share", share))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -76,6 +76,7 @@ class Input:
 
     def draw(self, rng: np.random.Generator, size: int) -> FloatArray:
         """Random values (size,)."""
+        rng, size = checks.generator("rng", rng), checks.count("size", size, 0, most=MOST_DRAWS)
         if self.shape is Shape.NORMAL:
             unit = rng.standard_normal(size)
         else:

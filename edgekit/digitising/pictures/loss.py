@@ -153,6 +153,9 @@ class WidthLoss(Record):
         """
         import pandas as pd
 
+        named = {"instrument": instrument, "pattern": pattern, "edge": edge, "before": before}
+        for name, word in (named | {"after": after, "operator": operator}).items():
+            checks.instance(name, word, str, "Give it as text, as the log has it.")
         low, high = self.interval_um()
         note = f"from pictures, U {COVERAGE * self.width_u_um:.1f} µm"
         notes = (note, f"{note}; loss {self.mean_um:.1f} µm ({low:.1f} to {high:.1f}) in the mean")

@@ -106,7 +106,9 @@ class Gamma:
 
     def linear(self, share: FloatArray) -> FloatArray:
         """Light for numbers: a power of them."""
-        return np.asarray(np.asarray(share, dtype=float) ** self.exponent)
+        return np.asarray(
+            checks.array_between("share", share, 0, np.inf, ends=True) ** self.exponent
+        )
 
 
 SRGB = _Srgb()

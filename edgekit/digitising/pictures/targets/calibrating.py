@@ -22,6 +22,8 @@ from edgekit.evidence_table import value
 from edgekit.record import Record
 from edgekit.units import UM_PER_MM
 
+READ = "Give what ek.pictures.read_picture returns."
+
 __all__ = ["Checkerboard", "KnownWidth", "Scale", "StageMicrometer", "calibrate"]
 
 WORST_RESIDUAL_PX = 0.7  # of a board's corners: above this they are not a plane's
@@ -70,11 +72,11 @@ class Scale(Record):
 
     def to_mm(self, px: ArrayLike) -> FloatArray:
         """Millimetres (..., 2) of pixels (..., 2)."""
-        return self.camera.to_mm(np.asarray(px, dtype=float))
+        return self.camera.to_mm(_pairs("px", px))
 
     def to_px(self, points_mm: ArrayLike) -> FloatArray:
         """Pixels (..., 2) of millimetres (..., 2)."""
-        return self.camera.to_px(np.asarray(points_mm, dtype=float))
+        return self.camera.to_px(_pairs("points_mm", points_mm))
 
     def __repr__(self) -> str:
         return (
@@ -131,6 +133,7 @@ class Checkerboard:
     def scale(self, picture: Picture) -> Scale:
         """Find the corners, fit the plane and its radial term."""
         across, down = (int(n) - 1 for n in self.squares)
+        checks.instance("picture", picture, Picture, READ)
         light = picture.light
         if self.clicks_px is None:
             corners = find_grid(light, across, down)
@@ -151,6 +154,14 @@ class Checkerboard:
         rim = np.array([-1, -1, across, across, -1, down, down, -1]).reshape(2, 4).T
         ends = camera.to_px(self.pitch_mm * (rim + 0.3 * np.sign(rim)))
         return _scale(picture, camera, plane.reshape(-1, 2), self.error_um_per_mm, ends, _NEVER)
+
+
+def _pairs(name: str, values: ArrayLike) -> FloatArray:
+    array = checks.as_array(name, values)
+    if array.ndim == 0 or array.shape[-1] != 2:
+        remedy = "Give x and y of each point."
+        raise BadArgument(f"{name} must have shape (..., 2)", array.shape, remedy, argument=name)
+    return array
 
 
 def _in_picture(picture: Picture, name: str, *points: Sequence[float]) -> FloatArray:
@@ -241,6 +252,7 @@ class StageMicrometer:
 
     def scale(self, picture: Picture) -> Scale:
         """Centre of each line, and a straight line through them."""
+        checks.instance("picture", picture, Picture, READ)
         start, stop = _in_picture(picture, "an end of the path", self.from_px, self.to_px)
         length = float(np.linalg.norm(stop - start))
         step = length / (self.lines - 1)
@@ -356,6 +368,7 @@ class KnownWidth:
 
     def scale(self, picture: Picture) -> Scale:
         """Both edges at half brightness; the bar's own lean is found and taken out."""
+        checks.instance("picture", picture, Picture, READ)
         start, stop = _in_picture(picture, "an end of the path", self.from_px, self.to_px)
         length = float(np.linalg.norm(stop - start))
         if not length > 12:
