@@ -239,7 +239,8 @@ def test_mtf50_of_a_slanted_edge(tmp_path: Path, blur: float, electrons: float) 
     f = np.linspace(1e-3, 0.6, 60_000)
     mtf = np.exp(-2 * (np.pi * blur * f) ** 2)
     mtf *= np.sinc(f * math.cos(slant)) * np.sinc(f * math.sin(slant))
-    assert seen.mtf50_cy_px == pytest.approx(f[np.argmax(mtf < 0.5)], rel=0.03)
+    share = 0.03 if np.isfinite(electrons) else 0.02  # the method's own bias is below 1.7 %
+    assert seen.mtf50_cy_px == pytest.approx(f[np.argmax(mtf < 0.5)], rel=share)
     assert seen.slant_deg == pytest.approx(6, abs=0.1)
 
 
