@@ -89,6 +89,7 @@ from edgekit.geometry.curve import SplineCurve as SplineCurve
 from edgekit.geometry.curve import SymbolicCurve as SymbolicCurve
 from edgekit.geometry.edge import Edge as Edge
 from edgekit.geometry.section import Section as Section
+from edgekit.grinding.compiled.engine import engine as engine
 from edgekit.grinding.random_streams import RunStreams as RunStreams
 from edgekit.grinding.session import EdgeSession as EdgeSession
 from edgekit.grinding.session import Session as Session
@@ -197,6 +198,7 @@ __all__ = [
     "clinic",
     "compare",
     "dull_edge",
+    "engine",
     "evidence",
     "face_or_sides",
     "facets",
