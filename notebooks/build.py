@@ -18,6 +18,7 @@ from pathlib import Path
 import nbformat
 from nbclient import NotebookClient
 
+import edgekit as ek
 from edgekit.files import write_file
 
 # Small matrices: several threads of a linear-algebra library only get in each other's way.
@@ -110,6 +111,11 @@ def words(book: nbformat.NotebookNode) -> list[str]:
     return texts
 
 
+def compile_first() -> None:
+    """Have the strokes compiled here, where what is said of it does not reach a notebook."""
+    ek.sharpen(ek.patterns.hoe(), ek.methods.freehand(), dull_radius_um=4.0, rng=1)
+
+
 def build(number: str) -> int:
     for path in notebooks(number):
         write_file(path, nbformat.writes(execute(path)) + "\n", replace=True)
@@ -174,6 +180,7 @@ def main() -> int:
     given = parser.parse_args()
     if given.what == "reference":
         return reference()
+    compile_first()
     if given.what == "page":
         return page(given.number or "01")
     return build(given.number) if given.what == "build" else check(given.number)

@@ -17,8 +17,8 @@ import numpy as np
 import pytest
 
 import edgekit as ek
-from edgekit.contact import apex
-from edgekit.grinding import recession_field, rolling, rolling_session, section_stroke
+from edgekit.contact import apex, facets
+from edgekit.grinding import rolling, rolling_session, section_stroke
 from edgekit.grinding.compiled import engine
 from edgekit.grinding.compiled.session import roll_compiled
 from edgekit.grinding.random_streams import SeededKeys
@@ -70,6 +70,8 @@ CASES = {
     "counted": {"method": ek.methods.freehand(stop=ek.strokes.counted(strokes=7))},
     "in a holder": {"method": ek.methods.held(15.0)},
     "powered": {"method": ek.methods.powered()},
+    "flat on a straight edge": {"blade": ek.patterns.hoe()},
+    "flat on two straight edges": {"blade": ek.patterns.straight_sickle()},
     "sides and face in turn": {
         "blade": ek.patterns.universal_curette(),
         "method": ek.mixture(ek.methods.freehand(), ek.methods.face_honing(), sides=1, faces=1),
@@ -139,6 +141,13 @@ def test_a_stroke_without_error_is_that_of_the_scalar_text():
 
 
 @needs_numba
+def test_the_strokes_are_compiled_once_for_all_cases():
+    for case in ("one edge", "flat on a straight edge", "single precision"):
+        lived("compiled", 2, **CASES[case] | {"max_sessions": 1})
+    assert len(engine.functions().roll.signatures) == 1
+
+
+@needs_numba
 def test_constants_are_those_of_the_arrays():
     strokes = engine.functions()
     assert strokes.BLUNTER == apex.ROUNDING
@@ -146,7 +155,7 @@ def test_constants_are_those_of_the_arrays():
         assert getattr(strokes, name) == getattr(rolling, name)
     for name in ("KEEN_MM", "MAX_STROKES"):
         assert getattr(strokes, name) == getattr(rolling_session, name)
-    assert recession_field.MIN_CURVATURE > 0
+    assert strokes.GRAZING == facets.GRAZING
 
 
 @needs_numba
@@ -196,7 +205,6 @@ OTHERS = {
     "strokes over a part of the edge": {
         "method": ek.methods.freehand(stroke=ek.strokes.rolling(stretch_mm=2.0))
     },
-    "strokes on a nearly straight edge": {"blade": ek.patterns.hoe()},
 }
 
 

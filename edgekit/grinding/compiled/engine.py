@@ -57,9 +57,7 @@ def _checked(name: object) -> str:
         remedy = f'Choose "{COMPILED}" or "{ARRAYS}".'
         raise BadArgument("no such engine", name, remedy, argument="use")
     if name == COMPILED and not _installed():
-        raise Cannot(
-            "numba is not installed", name, 'Install it: pip install "edgekit-blade[fast]".'
-        )
+        raise Cannot("numba is not installed", name, "Install it: pip install numba.")
     return name
 
 

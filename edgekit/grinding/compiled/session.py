@@ -14,6 +14,7 @@ from edgekit.grinding.recession_field import MIN_CURVATURE
 from edgekit.grinding.rolling import RolledEdge
 from edgekit.grinding.rolling_session import (
     FLAT_RAD,
+    REGISTERED_RAD,
     Collected,
     Flank,
     Hands,
@@ -51,7 +52,7 @@ def _lacking(rolled: RolledEdge, method: Method) -> str:
         return "strokes of one's own"
     if way.stretch_mm is not None and way.stretch_mm < length:
         return "strokes over a part of the edge"
-    return "strokes on a nearly straight edge" if rolled.turned_rad[-1] < FLAT_RAD else ""
+    return ""
 
 
 def roll_compiled(
@@ -66,7 +67,8 @@ def roll_compiled(
     """The same as `edgekit.grinding.rolling_session.roll_session`, compiled."""
     strokes, runs = engine.functions(), len(fresh_radius)
     edge, before = _edge(rolled, hands), _before(rolled, start)
-    errors = (hands.tilt_rad, hands.tilt_sd_rad, hands.within_sd_rad)
+    swing_sd = np.minimum(hands.swing_sd_rad, REGISTERED_RAD)
+    errors = (hands.tilt_rad, hands.tilt_sd_rad, hands.within_sd_rad, swing_sd)
     hand = strokes.Hand(*map(_plain, (*errors, hands.volume_mm3, fresh_radius)))
     now = strokes.Now(
         field=np.array(np.moveaxis(start.field, 2, 0), order="C"),
@@ -103,8 +105,19 @@ def _edge(rolled: RolledEdge, hands: Hands) -> Edge:
     made: Edge = engine.functions().Edge(
         *map(_plain, (grid.depth_mm, grid.plan_curvature, curvature / 2, 1 / curvature)),
         *map(_plain, (grid.station_weights_mm, rolled.angle_rad, hands.modes)),
+        flat=bool(rolled.turned_rad[-1] < FLAT_RAD),
+        seen=_seen(rolled),
     )
     return made
+
+
+def _seen(rolled: RolledEdge) -> FloatArray:
+    """Products (3, 3, S) of the stations' vectors with those of a flat stone at mid-edge."""
+    grid, middle = rolled.grid, len(rolled.angle_rad) // 2
+    normal, along = rolled.normals[middle], grid.tangent[middle]
+    stone = np.stack([normal, -grid.edge.side * np.cross(along, normal), along])
+    vectors = np.stack([grid.inward, grid.position, grid.face])
+    return _plain((vectors[:, None] * stone[:, None]).sum(axis=3))
 
 
 def _before(rolled: RolledEdge, start: Flank) -> Before:
@@ -116,8 +129,8 @@ def _before(rolled: RolledEdge, start: Flank) -> Before:
 
 
 def _plain(array: FloatArray) -> FloatArray:
-    """The same numbers in the one layout that is compiled for."""
-    return np.ascontiguousarray(array, dtype=np.float64)
+    """The same numbers as the one kind of array that is compiled for: read-only is another."""
+    return np.array(array, dtype=np.float64, order="C")
 
 
 def _rule(rule: StopRule) -> Rule:

@@ -29,6 +29,7 @@ MAX_STEPS = 200
 EXACT = 1e-10
 ROUNDING = 2e-15
 TINY = 1e-9
+GRAZING = 1e-9
 
 GOING, MET, UNMET, NO_DEPTH = range(4)  # how a session stands; the last: a stroke found no depth
 
@@ -45,7 +46,10 @@ def compiled(function: Callable[..., Any], *, kept: bool = False) -> Callable[..
 class Edge(NamedTuple):
     """What all runs share: ``depth`` (V, S); per station (S,) the ``curvature`` in plan, ``half``
     of it kept above 0, its ``centre``, the ``weight`` of length and the angle ``aimed`` at;
-    ``modes`` (M, S)."""
+    ``modes`` (M, S). Where the stone lies ``flat``, ``seen`` (3, 3, S) has the products of inward
+    direction, position and face with the stone's normal at mid-edge, with what opens it by a tilt
+    and with what turns it by a swing.
+    """
 
     depth: FloatArray
     curvature: FloatArray
@@ -54,6 +58,8 @@ class Edge(NamedTuple):
     weight: FloatArray
     aimed: FloatArray
     modes: FloatArray
+    flat: bool
+    seen: FloatArray
 
 
 class Before(NamedTuple):
@@ -69,12 +75,13 @@ class Before(NamedTuple):
 
 
 class Hand(NamedTuple):
-    """Per run (R,): the session's ``tilt``, its scatter from stroke to stroke and within one, what
-    a stroke takes, and the radius that grinding leaves."""
+    """Per run (R,): the session's ``tilt``, its scatter from stroke to stroke and within one, that
+    of the swing of a flat stone, what a stroke takes, and the radius that grinding leaves."""
 
     tilt: FloatArray
     tilt_sd: FloatArray
     within_sd: FloatArray
+    swing_sd: FloatArray
     volume: FloatArray
     fresh: FloatArray
 
@@ -224,15 +231,22 @@ def press(edge: Edge, field: FloatArray, node: FloatArray, volume: float, work: 
 
 
 @compiled
-def sink(edge: Edge, field: FloatArray, node: FloatArray, work: Work) -> bool:
-    """Levels (S,) of the lines that take the areas: Newton's method within a bracket, in all
-    stations until the last is good; false if one never is."""
-    start(edge, field, node, work)
-    within, most = np.zeros(len(work.area)), 0.0
+def area_within(edge: Edge, field: FloatArray, node: FloatArray) -> FloatArray:
+    """Area (S,) between the edge's own line and the flank, below the face."""
+    within = np.zeros(field.shape[1])
     for v in range(len(node)):
         for s in range(len(within)):
             old = min(field[v, s], edge.centre[s])
             within[s] += node[v, s] * (old - edge.half[s] * old * old)
+    return within
+
+
+@compiled
+def sink(edge: Edge, field: FloatArray, node: FloatArray, work: Work) -> bool:
+    """Levels (S,) of the lines that take the areas: Newton's method within a bracket, in all
+    stations until the last is good; false if one never is."""
+    start(edge, field, node, work)
+    within, most = area_within(edge, field, node), 0.0
     for s in range(len(within)):
         most = max(most, work.area[s])
     work.high[:] = np.inf
@@ -240,10 +254,10 @@ def sink(edge: Edge, field: FloatArray, node: FloatArray, work: Work) -> bool:
         take(edge, field, node, within, work)
         bad = 0
         for s in range(len(within)):
-            excess = work.excess[s] - work.area[s]
-            bad += abs(excess) > EXACT * most + ROUNDING * within[s]
+            bad += abs(work.excess[s]) > EXACT * most + ROUNDING * within[s]
         if not bad:
             return True
+        grow(edge, field, node, work)
         for s in range(len(within)):
             step(work, s)
     return False
@@ -265,7 +279,7 @@ def start(edge: Edge, field: FloatArray, node: FloatArray, work: Work) -> None:
             work.height[v, s] = height
             low[s] = min(low[s], height)
     for s in range(len(low)):
-        level[s] = low[s] + 2 * work.reach[s]
+        level[s] = low[s] + 1.2 * work.reach[s]
     for _ in range(len(node) + 2):
         shrink(node, work)
         changed = 0
@@ -294,14 +308,21 @@ def shrink(node: FloatArray, work: Work) -> None:
 
 @compiled
 def take(edge: Edge, field: FloatArray, node: FloatArray, within: FloatArray, work: Work) -> None:
-    """Area (S,) that the lines take off, as ``excess``, and how it grows with the level."""
-    level, area, width = work.level, work.excess, work.width
-    area[:] = -within
-    width[:] = 0.0
+    """What the lines take off beyond the areas (S,), as ``excess``."""
+    level, excess = work.level, work.excess
+    excess[:] = -within
     for v in range(len(node)):
-        for s in range(len(area)):
+        for s in range(len(excess)):
             new = min(max(field[v, s], level[s] + work.rise[v, s]), edge.centre[s])
-            area[s] += node[v, s] * (new - edge.half[s] * new * new)
+            excess[s] += node[v, s] * (new - edge.half[s] * new * new)
+    excess -= work.area
+
+
+@compiled
+def grow(edge: Edge, field: FloatArray, node: FloatArray, work: Work) -> None:
+    """How the areas (S,) taken off grow with the levels, as ``width``."""
+    level, width = work.level, work.width
+    width[:] = 0.0
     for v in range(len(node)):
         for s in range(len(width)):
             line = level[s] + work.rise[v, s]
@@ -312,7 +333,7 @@ def take(edge: Edge, field: FloatArray, node: FloatArray, within: FloatArray, wo
 @compiled
 def step(work: Work, s: int) -> None:
     """One step of Newton's method at a station, halved towards the bracket where it would leave."""
-    level, excess = work.level[s], work.excess[s] - work.area[s]
+    level, excess = work.level[s], work.excess[s]
     if excess < 0:
         work.low[s] = level
     if excess > 0:
@@ -323,6 +344,67 @@ def step(work: Work, s: int) -> None:
     if newton > work.high[s]:
         newton = (level + work.high[s]) / 2
     work.level[s] = newton
+
+
+@compiled
+def lay(
+    edge: Edge,
+    hand: Hand,
+    run: int,
+    normal: FloatArray,
+    field: FloatArray,
+    node: FloatArray,
+    work: Work,
+) -> bool:
+    """Levels (S,) of the lines of a flat stone on the whole edge, which sinks until it has taken
+    the volume; false if it never has (`edgekit.grinding.rolling.flat_stroke`)."""
+    plane(edge, hand, run, normal, work)
+    offset, factor, level, volume = work.low, work.high, work.level, hand.volume[run]
+    within, gain, flat, total = area_within(edge, field, node), 0.0, 0.0, 0.0
+    for v in range(len(node)):
+        for s in range(len(level)):
+            work.rise[v, s] = work.slope[s] * edge.depth[v, s]
+            gain += edge.weight[s] * node[v, s] * factor[s]
+            flat += edge.weight[s] * node[v, s] * (offset[s] + work.rise[v, s] - field[v, s])
+    for s in range(len(level)):
+        total += edge.weight[s] * within[s]
+    depth = (volume - flat) / gain
+    work.area[:] = 0.0
+    for _ in range(MAX_STEPS):
+        for s in range(len(level)):
+            level[s] = offset[s] + factor[s] * depth
+        take(edge, field, node, within, work)
+        excess, gain = -volume, 0.0
+        for s in range(len(level)):
+            excess += work.excess[s] * edge.weight[s]
+        if abs(excess) <= EXACT * volume + ROUNDING * total:
+            return True
+        grow(edge, field, node, work)
+        for s in range(len(level)):
+            gain += max(work.width[s], TINY) * factor[s] * edge.weight[s]
+        depth -= excess / gain
+    return False
+
+
+@compiled
+def plane(edge: Edge, hand: Hand, run: int, normal: FloatArray, work: Work) -> None:
+    """Lines (S,) of the plane of a flat stone that touches at mid-edge: their slope, the level
+    there as ``low`` and by how much they follow it as ``high``."""
+    tilt = math.tan(hand.tilt[run] + hand.tilt_sd[run] * normal[0])
+    swing = math.tan(hand.swing_sd[run] * normal[1])
+    inward, place, face = edge.seen[0], edge.seen[1], edge.seen[2]
+    middle = len(work.slope) // 2
+    into = -(inward[0, middle] + tilt * inward[1, middle] + swing * inward[2, middle])
+    here = place[0, middle] + tilt * place[1, middle] + swing * place[2, middle]
+    for s in range(len(work.slope)):
+        facing = -(inward[0, s] + tilt * inward[1, s] + swing * inward[2, s])
+        sees = facing > GRAZING
+        height = place[0, s] + tilt * place[1, s] + swing * place[2, s] - here
+        fall = face[0, s] + tilt * face[1, s] + swing * face[2, s]
+        work.low[s] = height / facing if sees else -np.inf
+        work.high[s] = into / facing if sees else 0.0
+        work.slope[s] = -fall / facing if sees else 0.0
+        work.angle[s] = math.atan2(1.0, work.slope[s])
 
 
 @compiled
@@ -362,9 +444,13 @@ def roll(
         for k in range(normals.shape[1]):
             if now.end[run] != GOING:
                 break
-            aim(edge, hand, run, normals[n, k], work)
-            press(edge, field, node, hand.volume[run], work)
-            if not sink(edge, field, node, work):
+            if edge.flat:
+                found = lay(edge, hand, run, normals[n, k], field, node, work)
+            else:
+                aim(edge, hand, run, normals[n, k], work)
+                press(edge, field, node, hand.volume[run], work)
+                found = sink(edge, field, node, work)
+            if not found:
                 now.end[run] = NO_DEPTH
                 break
             cut(field, drop, now.angle[run], before.lean[run], work)
