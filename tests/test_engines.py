@@ -290,6 +290,7 @@ def test_a_folder_is_not_finished_by_another_engine(tmp_path):
 @pytest.mark.parametrize("name", ENGINES)
 def test_workers_use_the_engine_of_the_sweep(name):
     with ProcessPoolExecutor(1) as pool:
+        pool.submit(abs, 1).result()  # a worker that was started before the engine was chosen
         elsewhere = swept(name, executor=pool)
     assert (elsewhere["status"] == "ok").all()
     assert elsewhere.equals(swept(name))
