@@ -26,7 +26,6 @@ from edgekit.life.life import live_runs
 from tests.test_strokes import BETA, DULL_MM, FRESH_MM, dulled, hands, rolled_edge, session
 
 ROOT = Path(__file__).parents[1]
-pytestmark = pytest.mark.long
 FAST = importlib.util.find_spec("numba") is not None
 needs_numba = pytest.mark.skipif(not FAST, reason="numba, the extra `fast`, is not installed")
 ENGINES = ("arrays", "compiled")
