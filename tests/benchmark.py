@@ -1,4 +1,4 @@
-"""Speed as ratios in one run: ``uv run python tests/benchmark.py``, ``... lives`` or ``... engines``.
+"""Speed as ratios in one run: ``uv run python tests/benchmark.py``, with ``lives`` or ``engines``.
 
 Machines are shared and noisy, so nothing here is a test and no time limit is set; each line states
 the ratio and what it is a ratio of. Every timing is the best of several."""

@@ -8,12 +8,15 @@ A field is (V, S), of all runs (R, V, S). Loops run over stations innermost and 
 each, so that the compiler works on several stations at once.
 """
 
+# ruff: noqa: PYI024 - rows of arrays for the compiler, whose types it infers
+
 from __future__ import annotations
 
 import math
+from collections import namedtuple
 from collections.abc import Callable
 from functools import partial
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numba import njit
@@ -43,89 +46,33 @@ def compiled(function: Callable[..., Any], *, kept: bool = False) -> Callable[..
     return made
 
 
-class Edge(NamedTuple):
-    """What all runs share: ``depth`` (V, S); per station (S,) the ``curvature`` in plan, ``half``
-    of it kept above 0, its ``centre``, the ``weight`` of length and the angle ``aimed`` at;
-    ``modes`` (M, S). Where the stone lies ``flat``, ``seen`` (3, 3, S) has the products of inward
-    direction, position and face with the stone's normal at mid-edge, with what opens it by a tilt
-    and with what turns it by a swing.
-    """
+# What all runs share: ``depth`` (V, S); per station (S,) the ``curvature`` in plan, ``half`` of it
+# kept above 0, its ``centre``, the ``weight`` of length and the angle ``aimed`` at; ``modes`` (M,
+# S). Where the stone lies ``flat``, ``seen`` (3, 3, S) has the products of inward direction,
+# position and face with the stone's normal at mid-edge, with what opens it by a tilt and with what
+# turns it by a swing.
+Edge = namedtuple("Edge", "depth curvature half centre weight aimed modes flat seen")
 
-    depth: FloatArray
-    curvature: FloatArray
-    half: FloatArray
-    centre: FloatArray
-    weight: FloatArray
-    aimed: FloatArray
-    modes: FloatArray
-    flat: bool
-    seen: FloatArray
+# An edge before the session: the depth of each ``node`` (R or 1, V, S) and ``drop`` of the face (R
+# or 1, S); ``inset``, ``angle``, ``lean`` and ``radius`` (R, S).
+Before = namedtuple("Before", "node drop inset angle lean radius")
 
+# Per run (R,): the session's ``tilt``, its scatter from stroke to stroke and within one, that of
+# the swing of a flat stone, what a stroke takes, and the radius that grinding leaves.
+Hand = namedtuple("Hand", "tilt tilt_sd within_sd swing_sd volume fresh")
 
-class Before(NamedTuple):
-    """An edge before the session: the depth of each ``node`` (R or 1, V, S) and ``drop`` of the
-    face (R or 1, S); ``inset``, ``angle``, ``lean`` and ``radius`` (R, S)."""
+# A stop rule: strokes between looks, how many are counted (0: none are), whether the edge must be
+# clear, else the land [mm] that goes unnoticed; the share that may stay dull.
+Rule = namedtuple("Rule", "every counted clear unnoticed dull")
 
-    node: FloatArray
-    drop: FloatArray
-    inset: FloatArray
-    angle: FloatArray
-    lean: FloatArray
-    radius: FloatArray
+# Edges under strokes, written in place: ``field`` (R, V, S), ``angle`` and ``margin`` (R, S);
+# ``seen`` (R, 3) the share still dull, the worst margin now and a look ago; ``strokes`` and ``end``
+# (R,).
+Now = namedtuple("Now", "field angle margin seen strokes end")
 
-
-class Hand(NamedTuple):
-    """Per run (R,): the session's ``tilt``, its scatter from stroke to stroke and within one, that
-    of the swing of a flat stone, what a stroke takes, and the radius that grinding leaves."""
-
-    tilt: FloatArray
-    tilt_sd: FloatArray
-    within_sd: FloatArray
-    swing_sd: FloatArray
-    volume: FloatArray
-    fresh: FloatArray
-
-
-class Rule(NamedTuple):
-    """A stop rule: strokes between looks, how many are counted (0: none are), whether the edge must
-    be clear, else the land [mm] that goes unnoticed; the share that may stay dull."""
-
-    every: int
-    counted: int
-    clear: bool
-    unnoticed: float
-    dull: float
-
-
-class Now(NamedTuple):
-    """Edges under strokes, written in place: ``field`` (R, V, S), ``angle`` and ``margin`` (R, S);
-    ``seen`` (R, 3) the share still dull, the worst margin now and a look ago; ``strokes`` and
-    ``end`` (R,)."""
-
-    field: FloatArray
-    angle: FloatArray
-    margin: FloatArray
-    seen: FloatArray
-    strokes: NDArray[np.int_]
-    end: NDArray[np.int_]
-
-
-class Work(NamedTuple):
-    """Room for one stroke: per station (S,), and ``rise`` of its lines and ``height`` of the flank
-    over them (V, S)."""
-
-    inset: FloatArray
-    angle: FloatArray
-    slope: FloatArray
-    area: FloatArray
-    level: FloatArray
-    low: FloatArray
-    high: FloatArray
-    excess: FloatArray
-    width: FloatArray
-    reach: FloatArray
-    rise: FloatArray
-    height: FloatArray
+# Room for one stroke: per station (S,), and ``rise`` of its lines and ``height`` of the flank over
+# them (V, S).
+Work = namedtuple("Work", "inset angle slope area level low high excess width reach rise height")
 
 
 @compiled
@@ -216,18 +163,16 @@ def aim(edge: Edge, hand: Hand, run: int, normal: FloatArray, work: Work) -> Non
 @compiled
 def press(edge: Edge, field: FloatArray, node: FloatArray, volume: float, work: Work) -> None:
     """Area (S,) that each station gives of a stroke's volume, as `RolledEdge.pressed` shares it."""
-    steel, length, most = work.area, 0.0, 0.0
+    steel, length = work.area, 0.0
     steel[:] = 0.0
     for v in range(len(node)):
         for s in range(len(steel)):
             steel[s] += node[v, s] * max(1 - edge.curvature[s] * field[v, s], 0.0)
-    for s in range(len(steel)):
-        most = max(most, steel[s])
+    most = steel.max()
     for s in range(len(steel)):
         steel[s] /= most
         length += steel[s] * edge.weight[s]
-    for s in range(len(steel)):
-        steel[s] *= volume / length
+    steel *= volume / length
 
 
 @compiled
@@ -246,9 +191,7 @@ def sink(edge: Edge, field: FloatArray, node: FloatArray, work: Work) -> bool:
     """Levels (S,) of the lines that take the areas: Newton's method within a bracket, in all
     stations until the last is good; false if one never is."""
     start(edge, field, node, work)
-    within, most = area_within(edge, field, node), 0.0
-    for s in range(len(within)):
-        most = max(most, work.area[s])
+    within, most = area_within(edge, field, node), work.area.max()
     work.high[:] = np.inf
     for _ in range(MAX_STEPS):
         take(edge, field, node, within, work)
