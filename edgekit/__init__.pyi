@@ -93,6 +93,7 @@ from edgekit.geometry.edge import Edge as Edge
 from edgekit.geometry.edge import EdgeFrame as EdgeFrame
 from edgekit.geometry.path import Path as Path
 from edgekit.geometry.section import Section as Section
+from edgekit.grinding.compiled.engine import engine as engine
 from edgekit.grinding.random_streams import RunStreams as RunStreams
 from edgekit.grinding.session import EdgeSession as EdgeSession
 from edgekit.grinding.session import Session as Session
@@ -202,6 +203,7 @@ __all__ = [
     "clinic",
     "compare",
     "dull_edge",
+    "engine",
     "evidence",
     "face_or_sides",
     "facets",

@@ -21,6 +21,7 @@ import nbformat
 from nbclient import NotebookClient
 from traitlets.config import Config
 
+import edgekit as ek
 from edgekit.files import write_file
 from lesson.course import course, printed
 from lesson.page import page as lesson_page
@@ -100,6 +101,11 @@ def words(book: nbformat.NotebookNode) -> list[str]:
             text = output.get("text") or data.get("text/html") or data.get("text/plain") or ""
             texts.append(VOLATILE.sub("", text))
     return texts
+
+
+def compile_first() -> None:
+    """Have the strokes compiled here, where what is said of it does not reach a notebook."""
+    ek.sharpen(ek.patterns.hoe(), ek.methods.freehand(), dull_radius_um=4.0, rng=1)
 
 
 def build(number: str) -> int:
@@ -185,6 +191,7 @@ def main() -> int:
     given = parser.parse_args()
     if given.what in ("course", "reference"):
         return whole_course() if given.what == "course" else reference()
+    compile_first()
     if given.what == "page":
         return page(given.number or "01")
     return build(given.number) if given.what == "build" else check(given.number)

@@ -1,5 +1,5 @@
-"""Speed as ratios in one run: ``uv run python tests/benchmark.py``, or ``... lives`` for lives,
-``... pictures`` for pictures.
+"""Speed as ratios in one run: ``uv run python tests/benchmark.py``, with ``lives``, ``engines`` or
+``pictures`` for those alone.
 
 Machines are shared and noisy, so nothing here is a test and no time limit is set; each line states
 the ratio and what it is a ratio of. Every timing is the best of several."""
@@ -24,6 +24,7 @@ from scipy.spatial.transform import Rotation
 
 import edgekit as ek
 from edgekit.grinding import kernel
+from edgekit.grinding.compiled.engine import using
 from edgekit.grinding.edge_state import new_state
 from edgekit.grinding.random_streams import SeededKeys
 from edgekit.grinding.recession_field import (
@@ -115,6 +116,7 @@ def section_recession(solid: manifold3d.Manifold, ground: EdgeGrid, station: int
     return float(points[points[:, 1] > -1e-7, 0].min())
 
 
+ENGINES = ("arrays", "compiled")  # the latter needs the extra `fast`
 STEADY = ek.Hand(
     tilt_deg=ek.ErrorTerm(person_sd=0.5, sd=0.5, sd_gsd=1.5),
     swing_deg=ek.ErrorTerm(sd=3.5),
@@ -226,6 +228,50 @@ def lives_at_scale() -> None:
         lambda: ek.sweep(pilot, one_case, runs=8, seed=1, summary=True, progress=False), repeats=9
     )
     row("a control's eight lives, ms", dial * 1000, "at most 20")
+
+
+def engines() -> None:
+    """Sessions by each engine: rolling strokes, local ones, and a comparison of seven methods."""
+    stroke, blade = ek.strokes.local(), ek.patterns.area_specific_curette()
+    methods = [
+        ek.methods.freehand(),
+        ek.methods.freehand(stop=ek.strokes.until_clear()),
+        ek.methods.freehand(stroke=stroke),
+        ek.methods.held(34.0),
+        ek.methods.bench_stone(),
+        ek.methods.powered(),
+        ek.methods.face_honing(),
+    ]
+    first = time.perf_counter()
+    for name in ENGINES:
+        with using(name):
+            ek.sharpen(blade, methods[0], dull_radius_um=4.0, rng=1)
+        row(f"first session, {name}, s", time.perf_counter() - first, "-")
+        first = time.perf_counter()
+    us, compared = {}, {}
+    for _ in range(3):  # in turns, so that a busy spell of the machine does not fall on one
+        for name in ENGINES:
+            with using(name):
+                for what, way in (("rolling", methods[0]), ("local", methods[2])):
+                    start = time.perf_counter()
+                    case = {"use": ek.Use(), "rules": (ek.MaxWidthLoss(),), "histories": 0}
+                    lives = live_runs(blade, way, **case, rngs=SeededKeys(1, runs=128))
+                    spent = (time.perf_counter() - start) / lives.sessions.sum() * 1e6
+                    us[what, name] = min(spent, us.get((what, name), np.inf))
+    for name in ENGINES:
+        with using(name):
+            compared[name] = best(lambda: ek.compare(blade, methods, runs=200, seed=1), repeats=1)
+    for (what, name), spent in us.items():
+        row(f"a session of {what} strokes at 128 runs, {name}, µs", spent, "-")
+    for what in ("rolling", "local"):
+        row(f"{what} strokes, arrays / compiled", us[what, "arrays"] / us[what, "compiled"], "-")
+    row(
+        "rolling / local strokes, compiled",
+        us["rolling", "compiled"] / us["local", "compiled"],
+        "-",
+    )
+    for name, wanted in zip(ENGINES, ("under 6", "under 2"), strict=True):
+        row(f"seven methods of 200 lives compared, {name}, s", compared[name], wanted)
 
 
 def care(folder: Path) -> None:
@@ -389,6 +435,9 @@ def main() -> None:
     if sys.argv[1:] == ["lives"]:
         lives_at_scale()
         return
+    if sys.argv[1:] == ["engines"]:
+        engines()
+        return
     edge = ek.patterns.area_specific_curette().edges["used"]
     some = edge.stations(400)[5::40]
     normals, search = orientation_by_search(edge, some)
@@ -495,6 +544,7 @@ def main() -> None:
     held = best(lambda: inset_at(ground, after, state.drop_mm), inner=20)
     row("session / reading the edge off the field", best(session, inner=20) / held, "-")
     lives_at_scale()
+    engines()
     with tempfile.TemporaryDirectory() as folder:
         care(Path(folder))
     finish_and_strength()

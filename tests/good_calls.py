@@ -47,6 +47,7 @@ def _geometry():
         },
         "read_blade": {"path": DEMO / "traces" / "FH-03-AS1.toml"},
         "write_blade": {"blade": blade, "path": folder() / "b.toml", "replace": True},
+        "engine": {"use": ek.engine()},
         "width_between": {"edge": edge, "far": edge, "arc_mm": np.array([1.0])},
         "orient": {"edge": edge, "stone": ek.FlatStone(), "stations": 9},
         "best_setting": {"edge": edge, "tolerance_deg": 3.0, "stations": 20},

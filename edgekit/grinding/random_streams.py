@@ -86,12 +86,20 @@ class StrokeNumbers:
         """
         block, row = divmod(number, STROKES_AHEAD)
         if block != self._block:
-            for run in runs.tolist():
-                place = STROKE_BLOCKS + ((self._sessions[run] * 8 + self._edge) << 16) + block
-                self._stream.go_to(self._keys[run], place)
-                self._stream.rng.standard_normal(out=self._drawn[run])
-            self._block = block
+            self._draw(block, runs)
         return np.asarray(self._drawn[runs, row])
+
+    def block(self, block: int, runs: NDArray[np.int_]) -> FloatArray:
+        """Normals (R, `STROKES_AHEAD`, T) of a block of strokes of some `runs` of the batch."""
+        self._draw(block, runs)
+        return np.asarray(self._drawn[runs])
+
+    def _draw(self, block: int, runs: NDArray[np.int_]) -> None:
+        for run in runs.tolist():
+            place = STROKE_BLOCKS + ((self._sessions[run] * 8 + self._edge) << 16) + block
+            self._stream.go_to(self._keys[run], place)
+            self._stream.rng.standard_normal(out=self._drawn[run])
+        self._block = block
 
 
 class SessionDraws(NamedTuple):

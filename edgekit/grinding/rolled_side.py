@@ -3,6 +3,7 @@
 import numpy as np
 
 from edgekit.checks import FloatArray
+from edgekit.grinding.compiled.session import roll_compiled, serves
 from edgekit.grinding.edge_state import EdgeState, GroundEdge
 from edgekit.grinding.modes import modes
 from edgekit.grinding.random_streams import RunEffects, SessionDraws
@@ -30,7 +31,8 @@ def roll_side(
         radius=np.ascontiguousarray(state.radius_um.T, dtype=np.float64) / UM_PER_MM,
     )
     lowered = rolled.lowered(np.ascontiguousarray(state.drop_mm.T, dtype=np.float64))
-    done = roll_session(
+    roll = roll_compiled if serves(lowered, method) else roll_session
+    done = roll(
         lowered,
         start,
         _hands(rolled, method, effects, draws),

@@ -106,7 +106,7 @@ def roll_session(
     """
     runs = np.arange(start.field.shape[2])
     now = _Grinding(rolled, start, hands, rule, way, fresh_radius)
-    done = _Collected(start)
+    done = Collected(start)
     for number in range(MAX_STROKES + 1):
         if number % rule.strokes_between_looks == 0 or number == MAX_STROKES:
             met = now.look(number)
@@ -179,14 +179,8 @@ class _Grinding:
         self.field = field
 
     def past_need(self) -> FloatArray:
-        """Volume (R,) taken since the rule was met, somewhere between the last two looks.
-
-        The margin of the worst station is taken to fall evenly from look to look.
-        """
-        fallen = self.worst_before - self.worst
-        crossed = (self.worst < 0) & (self.worst_before > 0)
-        past = np.divide(-self.worst, fallen, out=np.zeros_like(fallen), where=crossed)
-        return np.asarray(past * self.rule.strokes_between_looks * self.hands.volume_mm3)
+        """Volume (R,) taken since the rule was met."""
+        return past_need(self.worst_before, self.worst, self.rule, self.hands.volume_mm3)
 
     def some(self, runs: NDArray[np.int_]) -> _Grinding:
         """Those of some runs."""
@@ -204,7 +198,20 @@ class _Grinding:
         return part
 
 
-class _Collected:
+def past_need(
+    before: FloatArray, now: FloatArray, rule: StopRule, volume_mm3: FloatArray
+) -> FloatArray:
+    """Volume (R,) taken since a rule was met, somewhere between the last two looks.
+
+    The margin of the worst station, `before` and `now`, is taken to fall evenly from look to look.
+    """
+    fallen = before - now
+    crossed = (now < 0) & (before > 0)
+    past = np.divide(-now, fallen, out=np.zeros_like(fallen), where=crossed)
+    return np.asarray(past * rule.strokes_between_looks * volume_mm3)
+
+
+class Collected:
     """Sessions of all runs, filled as they end."""
 
     def __init__(self, start: Flank) -> None:

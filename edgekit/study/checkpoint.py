@@ -152,6 +152,11 @@ class Folder:
             return None
         return _from_csv(body)
 
+    def finished(self, chunks: int) -> dict[int, Table]:
+        """The tables of the chunks that are there, by their number."""
+        parts = ((number, self.read(number)) for number in range(chunks))
+        return {number: table for number, table in parts if table is not None}
+
 
 def _differences(before: object, wanted: object, where: str = "") -> list[str]:
     """What differs between two manifests, in words; at most `_SHOWN`."""

@@ -44,7 +44,7 @@ def check_results(folder: str | PathLike[str]) -> None:
         )
 
 
-def sweep_manifest(task: Task, grid: Grid, **settings: int) -> dict[str, object]:
+def sweep_manifest(task: Task, grid: Grid, settings: Mapping[str, object]) -> dict[str, object]:
     """The manifest of a sweep; values are described by the same text in every process."""
     from edgekit import __version__
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import enum
 import warnings
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import Executor, as_completed
 from dataclasses import replace
 from os import PathLike
@@ -22,6 +22,7 @@ from edgekit import checks
 from edgekit.checks import count, instance
 from edgekit.citing import paragraph
 from edgekit.errors import BadArgument
+from edgekit.grinding.compiled.engine import engine, using
 from edgekit.grinding.random_streams import SeededKeys
 from edgekit.study.case import LifeCase, Task
 from edgekit.study.checkpoint import Folder, Table, joined
@@ -84,6 +85,7 @@ class _Chunk(NamedTuple):
     seed: int
     summary: bool
     grid_runs: int
+    engine: str
 
     @property
     def runs(self) -> int:
@@ -123,7 +125,8 @@ def sweep(
         top of a module, not in a notebook's cell; a Dask cluster takes either.
     out : path, optional
         Folder that keeps finished chunks. Called again with the same arguments, the sweep
-        continues from there; with others, or by another version of the model, it is refused.
+        continues from there; with others, or by another version of the model or another `engine`,
+        it is refused.
     progress : bool
         Show a bar with the time left.
     summary : bool
@@ -168,14 +171,14 @@ def sweep(
     runs = count("runs", runs, most=most // len(grid), bytes_each=size * len(grid))
     seed, chunk_runs = count("seed", seed, 0), count("chunk_runs", chunk_runs)
     again = count("grid_runs", grid_runs, 0)
-    chunks = _chunks(grid, runs, chunk_runs, seed=seed, summary=summary, grid_runs=again)
+    settings = {"seed": seed, "summary": summary, "grid_runs": again, "engine": engine()}
+    chunks = _chunks(grid, runs, chunk_runs, settings)
     folder, done = None, {}
     if out is not None:
         check_results(out)
-        settings = {"runs": runs, "seed": seed, "summary": summary, "grid_runs": again}
-        folder = Folder(out, sweep_manifest(task, grid, **settings, chunk_runs=chunk_runs))
-        parts = ((number, folder.read(number)) for number in range(len(chunks)))
-        done = {number: table for number, table in parts if table is not None}
+        every = settings | {"runs": runs, "chunk_runs": chunk_runs}
+        folder = Folder(out, sweep_manifest(task, grid, every))
+        done = folder.finished(len(chunks))
     with _bar(chunks, done, shown=progress) as bar:
         try:
             for number, table, complete in _computed(task, chunks, set(done), executor):
@@ -232,7 +235,7 @@ def _warn(frame: pd.DataFrame, rows: int) -> None:
         )
 
 
-def _chunks(grid: Grid, runs: int, most: int, **settings: Any) -> list[_Chunk]:
+def _chunks(grid: Grid, runs: int, most: int, settings: Mapping[str, Any]) -> list[_Chunk]:
     """Pieces in order, gathered into chunks of at most `CHUNK_ROWS` pieces and `most` runs."""
     pieces = [
         _Piece(row, grid.row(row), first, min(PIECE_RUNS, runs - first))
@@ -279,13 +282,13 @@ def _computed(
 def _live_chunk(task: Task, chunk: _Chunk) -> Table:
     """The tables of a chunk's pieces; runs wherever the executor puts it."""
     tables = []
-    for piece in chunk.pieces:
-        try:
-            tables.append(
-                _table(piece, chunk.summary, OK, _lived(task(piece.fields), piece, chunk))
-            )
-        except Exception as error:  # noqa: BLE001  # bad input in one row must not lose the others
-            tables.append(_table(piece, chunk.summary, RunStatus.FAILED.because(error)))
+    with using(chunk.engine):
+        for piece in chunk.pieces:
+            try:
+                columns = _lived(task(piece.fields), piece, chunk)
+                tables.append(_table(piece, chunk.summary, OK, columns))
+            except Exception as error:  # noqa: BLE001  # bad input in one row must not lose others
+                tables.append(_table(piece, chunk.summary, RunStatus.FAILED.because(error)))
     return joined(tables)
 
 
