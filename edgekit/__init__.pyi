@@ -203,7 +203,6 @@ __all__ = [
     "clinic",
     "compare",
     "dull_edge",
-    "engine",
     "evidence",
     "face_or_sides",
     "facets",

@@ -18,7 +18,7 @@ import numpy as np
 
 from edgekit.checks import FloatArray
 from edgekit.contact.facets import GRAZING
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 from edgekit.grinding.recession_field import CELLS_IN_CACHE, MIN_CURVATURE, EdgeGrid
 
 if TYPE_CHECKING:
@@ -214,7 +214,7 @@ def _levels(
         newton = np.where(newton < low, (level + low) / 2, newton)
         newton = np.where(newton > high, (level + high) / 2, newton)
         level = np.where(good, level, newton)  # a run stops by itself, whatever the others do
-    raise EdgekitError("a stroke took no definite depth", float(area.max()), "Give it less steel.")
+    raise Cannot("a stroke took no definite depth", float(area.max()), "Give it less steel.")
 
 
 def _part_lines(
@@ -258,7 +258,7 @@ def _part_lines(
         slope = np.where(finite, above, 1.0) - below
         next_area = np.where(finite, low - below * (high - low) / slope, high)
         area, was_too_much = np.where(good, area, next_area), too_much
-    raise EdgekitError("a stroke took no definite depth", volume_mm3, "Give it less steel.")
+    raise Cannot("a stroke took no definite depth", volume_mm3, "Give it less steel.")
 
 
 def flat_stroke(
@@ -291,7 +291,7 @@ def flat_stroke(
         if good.all():
             return lines.cut(field, rolled), lines
         depth = np.where(good, depth, depth - excess / rolled.volume(width * plane.factor))
-    raise EdgekitError("a stroke took no definite depth", volume_mm3, "Give it less steel.")
+    raise Cannot("a stroke took no definite depth", volume_mm3, "Give it less steel.")
 
 
 class Lines(NamedTuple):

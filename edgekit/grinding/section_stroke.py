@@ -18,7 +18,7 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from edgekit.errors import EdgekitError
+from edgekit.errors import Cannot
 
 MAX_STEPS = 60  # of Newton's method; five are usual
 EXACT = 1e-12  # of the area to be taken
@@ -120,7 +120,7 @@ def level_that_takes(
             if level > g
         )
         level -= excess / width
-    raise EdgekitError("a stroke took no definite depth", area, "Give it less steel to take.")
+    raise Cannot("a stroke took no definite depth", area, "Give it less steel to take.")
 
 
 class WornSection(NamedTuple):
@@ -203,6 +203,6 @@ def grind_section(
             if level > now[0]:
                 new_angle = angles[stroke]
             now = [max(u, level + slope * v) for u, v in zip(now, depths, strict=True)]
-    raise EdgekitError(
+    raise Cannot(
         "the section is still dull after the last stroke", len(angles), "Allow more strokes."
     )

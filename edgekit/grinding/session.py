@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray, Seed, instance, positive
 from edgekit.display import html_table, html_text
-from edgekit.errors import EdgekitError
+from edgekit.errors import BadArgument
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.edge_state import EdgeState, GroundEdge
@@ -284,14 +284,17 @@ def _start(
     """The blade before the session."""
     if isinstance(blade, WornBlade):
         if dull_radius_um is not None:
-            raise EdgekitError(
-                "a worn blade has its own radius", dull_radius_um, "Leave dull_radius_um out."
+            raise BadArgument(
+                "a worn blade has its own radius",
+                dull_radius_um,
+                "Leave dull_radius_um out.",
+                argument="dull_radius_um",
             )
         return blade
     remedy = "Give a blade, such as patterns.universal_curette(), or a WornBlade."
     instance("blade", blade, Blade, remedy)
     if dull_radius_um is None:
-        raise EdgekitError(
+        raise BadArgument(
             "a new blade needs dull_radius_um", None, "Give micrometres, or ek.use(blade, strokes)."
         )
     radius = positive("dull_radius_um", dull_radius_um, "Give the edge radius in micrometres.")

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from edgekit import checks
 from edgekit.checks import FloatArray
-from edgekit.errors import BadArgument, Cannot, EdgekitError
+from edgekit.errors import BadArgument, Cannot
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.edge_state import EdgeState, new_state
@@ -337,7 +337,9 @@ class WornBlade(Record):
     def _edge(self, edge: str) -> WornEdge:
         given: object = edge
         if not isinstance(given, str) or given not in self.edges:
-            raise EdgekitError("no such edge", edge, f"Choose from {list(self.edges)}.")
+            raise BadArgument(
+                "no such edge", edge, f"Choose from {list(self.edges)}.", argument="edge"
+            )
         return self.edges[edge]
 
     def recession_um(self, edge: str) -> FloatArray:
@@ -371,7 +373,12 @@ class WornBlade(Record):
         length = float(worn.arc_mm[-1])
         at = checks.at_least("arc_mm", arc_mm, 0.0)
         if not at <= length:
-            raise EdgekitError("arc_mm lies beyond the edge", arc_mm, f"Give up to {length:.3g}.")
+            raise BadArgument(
+                "arc_mm lies beyond the edge",
+                arc_mm,
+                f"Give up to {length:.3g}.",
+                argument="arc_mm",
+            )
         rows = zip(worn.inset_mm, worn.depth_mm, strict=True)
         drop = np.interp(at, worn.arc_mm, worn.drop_mm)
         points = np.array([[np.interp(at, worn.arc_mm, part) for part in row] for row in rows])
@@ -424,7 +431,7 @@ def _by_edge(
         return {name: np.full(stations, everywhere) for name in blade.edges}
     for name in recession_um:
         if name not in blade.edges:
-            raise EdgekitError("no such edge", name, f"Choose from {list(blade.edges)}.")
+            raise BadArgument("no such edge", name, f"Choose from {list(blade.edges)}.")
     at, by_edge = np.linspace(0, 1, stations), {}
     for name in blade.edges:
         given = checks.array_between(
@@ -432,6 +439,6 @@ def _by_edge(
         )
         values = np.atleast_1d(given)
         if values.ndim != 1 or not len(values):
-            raise EdgekitError("recession must be one row per edge", values.shape, "Flatten it.")
+            raise BadArgument("recession must be one row per edge", values.shape, "Flatten it.")
         by_edge[name] = np.interp(at, np.linspace(0, 1, len(values)), values)
     return by_edge
