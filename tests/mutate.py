@@ -96,8 +96,12 @@ NAMES |= {"sin": "cos", "cos": "sin", "floor": "ceil", "ceil": "floor", "any": "
 
 # File, text, text in its place: changes that once left the tests green. Judged by `JUDGES`.
 KNOWN = (
-    ("clinic/forecast/forecast.py", "z * np.sqrt(known.var_loss)", "np.sqrt(known.var_loss) / z"),
-    ("clinic/forecast/forecast.py", "z * known.group_sd_um", "known.group_sd_um / z"),
+    (
+        "clinic/forecasting/forecast.py",
+        "z * np.sqrt(known.var_loss)",
+        "np.sqrt(known.var_loss) / z",
+    ),
+    ("clinic/forecasting/forecast.py", "z * known.group_sd_um", "known.group_sd_um / z"),
     ("clinic/cost/budget.py", "pmf[0] *= 1 - p", "pmf[0] *= 1 + p"),
     ("clinic/cost/budget.py", "codes, 1 - passed", "codes, 1 + passed"),
     ("clinic/cost/budget.py", "chance * (1 - chance)", "chance * (1 + chance)"),
@@ -133,17 +137,17 @@ KNOWN = (
     ("edge_finish/tooth_wear.py", "self.wedge.apex * self.radius", "self.wedge.apex / self.radius"),
     ("edge_finish/tooth_wear.py", "- self.wedge.apex * np.sqrt", "+ self.wedge.apex * np.sqrt"),
     (
-        "clinic/forecast/survival.py",
+        "clinic/forecasting/survival.py",
         "np.where(estimate < 1, 0.0, 1.0)",
         "np.where(estimate < 1, 0.0, 0.0)",
     ),
     (
-        "clinic/forecast/survival.py",
+        "clinic/forecasting/survival.py",
         "np.where(estimate < 1, 0.0, 1.0)",
         "np.where(estimate < 1, 1.0, 1.0)",
     ),
-    ("clinic/forecast/survival.py", "(times == t) & done", "(times == t) | done"),
-    ("clinic/forecast/survival.py", "times >= t", "times > t"),
+    ("clinic/forecasting/survival.py", "(times == t) & done", "(times == t) | done"),
+    ("clinic/forecasting/survival.py", "times >= t", "times > t"),
     ("bending/beam.py", "if wears and self.far_field is not", "if wears or self.far_field is not"),
     ("bending/beam.py", "limit is not None and len(here)", "limit is None and len(here)"),
     ("digitising/reader.py", "max(noise_um, value(", "min(noise_um, value("),
@@ -160,10 +164,10 @@ KNOWN = (
         "key in position or key in extra",
         "key in position and key in extra",
     ),
-    ("clinic/forecast/session_rate.py", "0.05, 5.0", "0.05, 1.0"),
-    ("clinic/forecast/session_rate.py", "0.05, 5.0", "0.5, 5.0"),
-    ("clinic/forecast/session_rate.py", "(0.05 * mean) ** 2", "(0.5 * mean) ** 2"),
-    ("clinic/forecast/session_rate.py", "b = mean * irregularity", "b = mean / irregularity"),
+    ("clinic/forecasting/session_rate.py", "0.05, 5.0", "0.05, 1.0"),
+    ("clinic/forecasting/session_rate.py", "0.05, 5.0", "0.5, 5.0"),
+    ("clinic/forecasting/session_rate.py", "(0.05 * mean) ** 2", "(0.5 * mean) ** 2"),
+    ("clinic/forecasting/session_rate.py", "b = mean * irregularity", "b = mean / irregularity"),
     ("edge_finish/edge_profile.py", "deviation[0] *= np.sqrt(2)", "deviation[0] /= np.sqrt(2)"),
     ("edge_finish/edge_profile.py", "np.exp(-(k**2) / 8)", "np.exp(-(k**2) / 7)"),
     ("edge_finish/edge_profile.py", "(rate[1:] + rate[:-1]) / 2", "(rate[1:] - rate[:-1]) / 2"),
@@ -171,9 +175,9 @@ KNOWN = (
 
 
 JUDGES = {
-    "clinic/forecast/forecast.py": "forecast",
-    "clinic/forecast/session_rate.py": "forecast",
-    "clinic/forecast/survival.py": "survival",
+    "clinic/forecasting/forecast.py": "forecast",
+    "clinic/forecasting/session_rate.py": "forecast",
+    "clinic/forecasting/survival.py": "survival",
     "clinic/cost/budget.py": "budget",
     "clinic/cost/saving.py": "budget",
     "clinic/bench/settings.py": "settings",

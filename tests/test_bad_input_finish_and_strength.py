@@ -102,7 +102,7 @@ CASES: list[tuple[str, Callable[[], object], str]] = [
     ("empty mixture", lambda: ek.mixture(METHOD, FACE, sides=0, faces=0), "needs a session"),
     ("half a session", lambda: ek.mixture(METHOD, FACE, sides=0.5, faces=1), "whole number"),
     ("face or sides of a hoe", lambda: ek.face_or_sides(HOE, runs=2, seed=1), "bevel only"),
-    ("no mixtures", lambda: ek.face_or_sides(BLADE, mixes=(), runs=2, seed=1), "needs a mixture"),
+    ("no mixtures", lambda: ek.face_or_sides(BLADE, mixes=(), runs=2, seed=1), "mixes must hold"),
     ("tie with no limit", lambda: crossover(BLADE, width_fraction=0), "share"),
     ("face share in per cent", lambda: ideal(face_share=[50]), "share"),
     ("sharp edges only", lambda: ideal(dull_radius_um=0), "above 0"),

@@ -9,9 +9,9 @@ from statistics import NormalDist
 import numpy as np
 import pandas as pd
 import pytest
-from edgekit.clinic.forecast.session_rate import pace
 
 import edgekit as ek
+from edgekit.clinic.forecasting.session_rate import pace
 from edgekit.clinic.log.history import history
 from edgekit.study.face_or_sides import ideal_sessions
 from tests.results import DEMO
@@ -112,7 +112,7 @@ def test_a_blade_is_done_when_the_first_of_its_limits_is_met(first, limits):
 @pytest.mark.parametrize("make", [ek.patterns.hoe, ek.patterns.area_specific_curette])
 @pytest.mark.parametrize("angle", [-60.0, -20.0, 20.0, 60.0])
 def test_a_lay_turns_from_the_edge_towards_the_flank(make, angle):
-    # Lateral surface along d = cosβ b − sinβ f (the brief's frame): ψ > 0 runs down it to the toe.
+    # Lateral surface along d = cosβ b − sinβ f: ψ > 0 runs down it to the toe.
     edge = next(iter(make().edges.values()))
     frame = edge.frame(np.array([edge.length_mm / 2]), order=0)
     beta = np.radians(edge.nominal_angle_deg)
@@ -168,7 +168,7 @@ def test_every_grade_has_the_median_of_its_standard(scale):
 
 def test_a_survival_curve_counts_ends_and_those_at_risk_as_one_does_by_hand():
     # Lives 3+ (in use), 5, 5+, 7, 9: S = 1, 3/4, 3/4 · 1/2, 0; the band ends where no variance is.
-    from edgekit.clinic.forecast.survival import kaplan_meier
+    from edgekit.clinic.forecasting.survival import kaplan_meier
 
     curve = kaplan_meier([3, 5, 5, 7, 9], [False, True, False, True, True])
     assert curve["sessions"].tolist() == [3, 5, 7, 9]
@@ -181,7 +181,7 @@ def test_a_survival_curve_counts_ends_and_those_at_risk_as_one_does_by_hand():
 
 
 def test_a_survival_curve_of_instruments_all_in_use_is_1_with_a_band_of_nothing():
-    from edgekit.clinic.forecast.survival import kaplan_meier
+    from edgekit.clinic.forecasting.survival import kaplan_meier
 
     curve = kaplan_meier([3, 5], [False, False])
     for name in ("survival", "survival_low", "survival_high"):

@@ -123,7 +123,8 @@ class RoundBack(_Thick):
     def inset_mm(self, depth_mm: FloatArray, thickness_mm: FloatArray | None = None) -> FloatArray:
         """v cotβ down the flank, then the circle of the back, at a thickness (...)."""
         v = as_array("depth_mm", depth_mm)
-        thick = np.asarray(self.thickness_mm if thickness_mm is None else thickness_mm)
+        given = self.thickness_mm if thickness_mm is None else thickness_mm
+        thick = as_array("thickness_mm", given)
         rho = self._back_radius_mm(thick)
         centre = thick - rho
         below = np.clip(v - centre, -rho, rho)
