@@ -30,6 +30,7 @@ __all__ = ["BenchPlan", "plan_bench"]
 
 ANY_SETTING = SettingRange(low_deg=-90.0, high_deg=90.0)
 MAX_EDGES = 2000  # edges of one session; more is a slip, and the sheet could not be printed
+LEAST_DEG = 1e-3  # no holder and no protractor tells less
 MAX_CODE = 80  # letters of the code of an instrument, which must fit the sheet
 
 
@@ -199,7 +200,9 @@ def plan_bench(
     >>> plan.order[["instrument", "edge", "run"]].to_numpy().tolist()
     [['FH-01-UC', 'left', 1], ['FH-01-UC', 'right', 1], ['FH-01-HO', 'edge', 2]]
     """
-    tolerance = checks.between("tolerance_deg", tolerance_deg, 0, 45, "Give degrees, such as 2.")
+    tolerance = checks.between(
+        "tolerance_deg", tolerance_deg, LEAST_DEG, 45, "Give degrees, such as 2."
+    )
     error = checks.at_least("setting_error_deg", setting_error_deg, 0)
     ridge_um = checks.positive("ridge_um", ridge_um, "Give micrometres, such as 10.")
     most = checks.count("max_settings", max_settings)

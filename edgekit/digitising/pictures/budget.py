@@ -157,7 +157,15 @@ class Budget(Record):
     def _at(self, **changed: FloatArray) -> FloatArray:
         size = max((len(v) for v in changed.values()), default=1)
         values = {item.name: np.full(size, item.value) for item in self.inputs} | changed
-        return np.asarray(self.model(values), dtype=float)
+        try:
+            return np.asarray(self.model(values), dtype=float)
+        except TypeError as error:
+            remedy = (
+                "Give a function of a dictionary, name of input to array, that returns an array."
+            )
+            raise BadArgument(
+                f"the budget's model fails: {error}", self.model, remedy, argument="model"
+            ) from error
 
     @property
     def value_um(self) -> float:
