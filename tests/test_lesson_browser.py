@@ -200,6 +200,9 @@ def test_paper_shows_the_frames_three_by_three_and_keeps_the_answers(lesson):
 
 def test_the_teachers_copy_has_every_answer_open(lesson):
     page = lesson(teacher=True)
+    headings = page.locator("h2").all()
+    assert len(headings) >= 5
+    assert all(heading.is_visible() for heading in headings)
     page.emulate_media(media="print")
     parts = page.locator(".ek-reply, .ek-answer, .teacher").all()
     assert len(parts) >= 8

@@ -83,8 +83,9 @@ def title_of(book: Mapping[str, Any]) -> str:
 
 
 def opened(body: str) -> str:
-    """The same with replies, answers and folds open, as a teacher's copy has them."""
-    body = body.replace(f" {SHUT}>", ">")
+    """The same with replies, answers, folds and what a first question shuts open, as a teacher's
+    copy has them."""
+    body = body.replace(f" {SHUT}>", ">").replace(" ek-gate", "")
     return body.replace("<details", "<details open")
 
 
