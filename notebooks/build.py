@@ -159,8 +159,9 @@ def with_code(book: nbformat.NotebookNode) -> str:
 def whole_course() -> int:
     """All lessons as saved, without running them: pages, handouts and a list in build/course."""
     books = {path.stem: nbformat.read(path, as_version=4) for path in notebooks("0")}
-    files = course(books, ROOT / "build" / "course")
-    sheets = printed([file for file in files if "handout" in file.stem])
+    notes = {path.stem: path.read_text("utf-8") for path in HERE.glob("*.md")}
+    files = course(books, ROOT / "build" / "course", notes)
+    sheets = printed([file for file in files if "handout" in file.stem or file.stem in notes])
     print(f"Open this page: {files[0]} ({len(files)} pages)")
     missing = "no browser, so no PDF: print the handouts from yours"
     print(f"{len(sheets)} handouts as PDF beside them" if sheets else missing)

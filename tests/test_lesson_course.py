@@ -14,6 +14,7 @@ from tests.browser import chromium, offline
 
 HERE = Path(__file__).parent.parent / "notebooks"
 BOOKS = {path.stem: nbformat.read(path, as_version=4) for path in sorted(HERE.glob("0*.ipynb"))}
+SHEETS = {path.stem: path.read_text("utf-8") for path in HERE.glob("*.md")}
 MAX_PAGES = 2  # one sheet of paper
 browser = pytest.fixture(scope="module")(chromium)
 
@@ -21,7 +22,7 @@ browser = pytest.fixture(scope="module")(chromium)
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     place = tmp_path_factory.mktemp("course")
-    course(BOOKS, place)
+    course(BOOKS, place, SHEETS)
     return place
 
 
@@ -29,7 +30,8 @@ def test_the_list_leads_to_every_page_and_no_link_is_broken(folder):
     pages = {path.name for path in folder.glob("*.html")}
     listed = set(re.findall(r'href="([^"]*)"', (folder / "index.html").read_text("utf-8")))
     assert listed == pages - {"index.html"}
-    assert len(listed) == 4 * len(BOOKS)
+    assert len(listed) == 4 * len(BOOKS) + len(SHEETS)
+    assert "protocol_pictures.html" in listed
     for path in folder.glob("*.html"):
         links = re.findall(r'<a [^>]*href="([^"#]*)"', path.read_text("utf-8"))
         assert set(links) <= pages
@@ -40,7 +42,7 @@ def test_cautions_stand_on_every_page_and_answers_are_open_for_teachers_only(fol
         text = path.read_text("utf-8")
         assert "Retire a thin, cracked or bent tip" in text
         assert "double arrow" not in re.sub(r'<p class="ek-idle">.*?</p>', "", text)
-        if path.name == "index.html":
+        if path.stem in ("index", *SHEETS):
             continue
         replies = re.findall(r'<div class="ek-reply[^>]*>', text)
         assert replies

@@ -175,3 +175,19 @@ def test_useful_strokes_level_off_while_strokes_in_a_life_go_on_rising():
     assert (np.diff(mean["total"]) > 0.3 * mean["total"].to_numpy()[:-1]).all()
     assert mean["useful"][45] > 1.5 * mean["useful"][5]
     assert mean["useful"][180] < 1.15 * mean["useful"][45]
+
+
+def test_differences_of_methods_do_not_hang_on_the_grid():
+    """At twice every resolution each keeps its sign and moves by less than its stated error."""
+    blade = ek.patterns.area_specific_curette()
+    local = ek.methods.freehand(stroke=ek.strokes.local())
+    methods = [ek.methods.freehand(), ek.methods.powered(), local]
+    coarse, fine = (
+        ek.compare(
+            blade, methods, runs=48, seed=5, stations=stations, depths=depths, grid_runs=0
+        ).differences()
+        for stations, depths in ((64, 12), (127, 23))
+    )
+    moved = (fine["difference"] - coarse["difference"]).abs()
+    assert (moved <= coarse["mc"]).all()
+    assert (np.sign(fine["difference"]) == np.sign(coarse["difference"])).all()

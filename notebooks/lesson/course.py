@@ -35,7 +35,9 @@ KINDS = {
 }
 
 
-def course(books: Mapping[str, Mapping[str, Any]], folder: Path) -> list[Path]:
+def course(
+    books: Mapping[str, Mapping[str, Any]], folder: Path, sheets: Mapping[str, str] | None = None
+) -> list[Path]:
     """Write the pages of all lessons and a list of them into a folder.
 
     Parameters
@@ -44,6 +46,8 @@ def course(books: Mapping[str, Mapping[str, Any]], folder: Path) -> list[Path]:
         The executed notebooks by the names of their files.
     folder : Path
         What lies there under the same names is replaced.
+    sheets : mapping of str to str, optional
+        Sheets for the bench in Markdown, by name.
 
     Returns
     -------
@@ -51,7 +55,9 @@ def course(books: Mapping[str, Mapping[str, Any]], folder: Path) -> list[Path]:
         The files, the list first; nothing in them is fetched from elsewhere.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    made = {"index.html": _index(books)}
+    notes = {name: _note(text) for name, text in (sheets or {}).items()}
+    made = {"index.html": _index(books, notes)}
+    made |= {f"{name}.html": page(note, handout=True) for name, note in notes.items()}
     for stem, book in books.items():
         for kind in KINDS:
             options = {"teacher": "teacher" in kind, "handout": "handout" in kind}
@@ -61,8 +67,19 @@ def course(books: Mapping[str, Mapping[str, Any]], folder: Path) -> list[Path]:
     return [folder / name for name in made]
 
 
-def _index(books: Mapping[str, Mapping[str, Any]]) -> str:
-    """The list of lessons: number, question, minutes, and the kinds of page."""
+def _note(text: str) -> Mapping[str, Any]:
+    """A sheet in Markdown as a book of its own, with the cautions."""
+    shown = {"data": {"text/html": cautions()._repr_html_()}}
+    return {
+        "cells": [
+            {"cell_type": "markdown", "source": text, "metadata": {}},
+            {"cell_type": "code", "source": "", "metadata": {}, "outputs": [shown]},
+        ]
+    }
+
+
+def _index(books: Mapping[str, Mapping[str, Any]], notes: Mapping[str, Mapping[str, Any]]) -> str:
+    """The list of lessons: number, question, minutes, and the kinds of page; then sheets."""
     rows = ""
     for stem, book in books.items():
         found = re.search(r"About (\d+) minutes", book["cells"][0]["source"])
@@ -72,6 +89,8 @@ def _index(books: Mapping[str, Mapping[str, Any]]) -> str:
             for kind, name in KINDS.items()
         )
         rows += f"<h2>{stem[:2]} {escape(title_of(book))}</h2><p>{minutes}: {links}</p>"
+    for name, note in notes.items():
+        rows += f'<h2>For the bench</h2><p><a href="{name}.html">{escape(title_of(note))}</a></p>'
     title = "Sharpening curettes and scalers: the lessons"
     intro = (
         "Each lesson asks before it answers. Open it in any browser, without a network; or print "
