@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from edgekit.checks import FloatArray, as_array, between, keep_numbers, positive
+from edgekit.checks import FloatArray, as_array, between, keep_numbers, matched, positive
 from edgekit.errors import BadArgument
 from edgekit.geometry.edge import check_angle_deg
 
@@ -122,9 +122,9 @@ class RoundBack(_Thick):
 
     def inset_mm(self, depth_mm: FloatArray, thickness_mm: FloatArray | None = None) -> FloatArray:
         """v cotβ down the flank, then the circle of the back, at a thickness (...)."""
-        v = as_array("depth_mm", depth_mm)
         given = self.thickness_mm if thickness_mm is None else thickness_mm
-        thick = as_array("thickness_mm", given)
+        v, thick = as_array("depth_mm", depth_mm), as_array("thickness_mm", given)
+        v, thick = matched("depth_mm and thickness_mm", v, thick)
         rho = self._back_radius_mm(thick)
         centre = thick - rho
         below = np.clip(v - centre, -rho, rho)

@@ -23,6 +23,13 @@ from edgekit.record import Record
 Precision = type[np.float64] | type[np.float32]
 
 
+def check_precision(precision: object) -> None:
+    """Refuse what fields are not kept in."""
+    if not isinstance(precision, type) or precision not in (np.float64, np.float32):
+        remedy = "Give numpy.float64 or numpy.float32."
+        raise BadArgument("no such precision", precision, remedy, argument="precision")
+
+
 def _in(precision: Precision, grid: EdgeGrid) -> EdgeGrid:
     """The same edge with its arrays, except the arc lengths, in another precision."""
     arrays = {item.name: getattr(grid, item.name) for item in fields(grid)}
@@ -101,13 +108,7 @@ class PreparedBlade(Record):
         strength: bool = False,
     ) -> Self:
         """Prepare a blade and a method, with `strength` for rules about bending."""
-        if precision not in (np.float64, np.float32):
-            raise BadArgument(
-                "no such precision",
-                precision,
-                "Give numpy.float64 or numpy.float32.",
-                argument="precision",
-            )
+        check_precision(precision)
         stations, depths = count("stations", stations, 2), count("depths", depths, 3)
         ready = _prepared(blade, stations, depths, precision)  # type: ignore[arg-type]
         methods = method.methods if isinstance(method, Alternation) else (method,)

@@ -18,7 +18,7 @@ from edgekit.geometry.blade import Blade
 from edgekit.grinding.random_streams import RunKeys
 from edgekit.grinding.worn_blade import DEPTHS, STATIONS
 from edgekit.life.life import Lives, Use, live_runs, rules_of
-from edgekit.life.prepared import Precision
+from edgekit.life.prepared import Precision, check_precision
 from edgekit.life.retire import DEFAULT_RULES, RetireRule
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
@@ -100,6 +100,7 @@ class LifeCase(Record):
         rules_of(self.retire)  # refuses what is no rule
         for name in ("stations", "depths", "max_sessions"):
             count(name, getattr(self, name))
+        check_precision(self.precision)
         super().__post_init__()
 
     def live(self, keys: RunKeys) -> Lives:

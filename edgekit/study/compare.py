@@ -200,7 +200,7 @@ def compare(
     [2.0, 1.0]
     """
     _check(methods)
-    count("runs", runs, 2, most=MAX_RUNS, bytes_each=RUN_BYTES * len(methods))
+    runs = count("runs", runs, 2, most=MAX_RUNS, bytes_each=RUN_BYTES * len(methods))
     again = min(count("grid_runs", grid_runs, 0), runs)
     rules = rules_of(retire)
     use = Use() if use is None else use
