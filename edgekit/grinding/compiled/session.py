@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from edgekit.checks import FloatArray
-from edgekit.errors import BadArgument
+from edgekit.errors import Cannot
 from edgekit.grinding.compiled import engine
 from edgekit.grinding.random_streams import StrokeNumbers
 from edgekit.grinding.recession_field import MIN_CURVATURE
@@ -85,7 +85,7 @@ def roll_compiled(
         block += 1
     lost = hands.volume_mm3[now.end == strokes.NO_DEPTH]
     if len(lost):
-        raise BadArgument("a stroke took no definite depth", lost, "Give it less steel.")
+        raise Cannot("a stroke took no definite depth", lost, "Give it less steel.")
     done = Collected(start)
     done.field[:] = np.moveaxis(now.field, 0, 2)
     done.angle[:], done.margin[:] = now.angle.T, now.margin.T
