@@ -23,9 +23,9 @@ from scipy.optimize import minimize
 from scipy.spatial.transform import Rotation
 
 import edgekit as ek
-from edgekit.grinding import kernel
 from edgekit.grinding.compiled.engine import using
 from edgekit.grinding.edge_state import new_state
+from edgekit.grinding.planes import _grind
 from edgekit.grinding.random_streams import SeededKeys
 from edgekit.grinding.recession_field import (
     CELLS_IN_CACHE,
@@ -480,7 +480,7 @@ def main() -> None:
     method = ek.methods.held(15.0, placements=12)
 
     def session() -> object:
-        return kernel._grind_side(ground, state, method, planes, np.ones((1, 12)), np.zeros(1))
+        return _grind(ground, state, method, planes, np.ones((1, 12)), np.zeros(1))
 
     solid = swept_solid(ground, ground.inset_mm)
 
@@ -535,7 +535,7 @@ def main() -> None:
             w = np.ones((1, count))
             times.append(
                 best(
-                    lambda g=g, s=s, n=n, w=w: kernel._grind_side(g, s, method, n, w, np.zeros(1)),
+                    lambda g=g, s=s, n=n, w=w: _grind(g, s, method, n, w, np.zeros(1)),
                     inner=5,
                 )
             )
