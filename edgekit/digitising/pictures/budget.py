@@ -67,6 +67,7 @@ class Input:
 
     def __post_init__(self) -> None:
         checks.instance("name", self.name, str, "Say in words what the input is.")
+        checks.instance("unit", self.unit, str, "Say in words what one of it is.")
         checks.instance("shape", self.shape, Shape, "Give a member of ek.pictures.Shape.")
         checks.keep_numbers(
             self,
@@ -159,7 +160,7 @@ class Budget(Record):
         values = {item.name: np.full(size, item.value) for item in self.inputs} | changed
         try:
             return np.asarray(self.model(values), dtype=float)
-        except TypeError as error:
+        except (TypeError, ValueError) as error:
             remedy = (
                 "Give a function of a dictionary, name of input to array, that returns an array."
             )
