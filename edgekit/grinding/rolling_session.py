@@ -15,7 +15,7 @@ from edgekit.contact import apex
 from edgekit.evidence_table import value
 from edgekit.grinding.rolling import Lines, RolledEdge, Stretch, flat_stroke, stroke
 from edgekit.method.stop import Apex, StopRule
-from edgekit.method.strokes import Stroke
+from edgekit.method.strokes import RollingStroke, Stroke
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -167,7 +167,10 @@ class _Grinding:
         shift = hands.shift_mm + hands.shift_sd_mm * normals[:, 2]
         within = (normals[:, 3:, None] * hands.modes).sum(axis=1).T
         along = tilt + hands.within_sd_rad * within
-        ends = self.way.stretch(rolled.grid.arc_mm, self.rule.margin(self.apex()))
+        # Where a stroke goes is judged anew each time, unless it covers all of the edge.
+        arc, way = rolled.grid.arc_mm, self.way
+        whole = type(way) is RollingStroke and way.covers(arc[-1])
+        ends = way.stretch(arc, self.margin if whole else self.rule.margin(self.apex()))
         stretch = Stretch.misplaced(rolled, ends, swing, shift)
         self._cut(*stroke(rolled, self.field, along, stretch, hands.volume_mm3))
 

@@ -117,13 +117,18 @@ class RollingStroke:
         )
         _check_direction(self.direction)
 
+    def covers(self, length_mm: float) -> bool:
+        """Whether a stroke covers all of an edge of some length [mm], wherever it is dull."""
+        length = checks.positive("length_mm", length_mm)
+        return self.stretch_mm is None or self.stretch_mm >= length
+
     def stretch(self, arc_mm: FloatArray, margin_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
         """The whole edge, or the stretch with most left to do, centred on what is dull there.
 
         A stretch may reach past an end, which the stone then overruns.
         """
-        runs, length = margin_mm.shape[1], arc_mm[-1]
-        if self.stretch_mm is None or self.stretch_mm >= length:
+        runs = margin_mm.shape[1]
+        if self.stretch_mm is None or self.covers(arc_mm[-1]):
             return np.full(runs, -np.inf), np.full(runs, np.inf)
         dull = np.maximum(margin_mm, 0.0) + 1e-12
         sums = np.zeros((2, len(arc_mm) + 1, runs))  # running sums: the same bits in any company

@@ -91,14 +91,18 @@ class FewestSettings(Record):
     unserved: IntArray
 
 
+def _check_number(windows: int) -> None:
+    checks.count("the number of windows", windows, 0, most=MAX_WINDOWS, bytes_each=300)
+
+
 def _held(
     windows_deg: ArrayLike, setting_range: SettingRange | None
 ) -> tuple[FloatArray, NDArray[np.bool_]]:
     """Windows cut down to what the holder can take, and which of them it can serve."""
-    rows = windows_deg.size // 2 if isinstance(windows_deg, np.ndarray) else 0
-    rows = len(windows_deg) if isinstance(windows_deg, list | tuple) else rows
-    checks.count("the number of windows", rows, 0, most=MAX_WINDOWS, bytes_each=300)
+    if isinstance(windows_deg, np.ndarray):  # before it is copied
+        _check_number(windows_deg.size // 2)
     windows = checks.frozen_array("windows_deg", windows_deg, (None, 2))
+    _check_number(len(windows))
     turned = np.flatnonzero(~(windows[:, 0] <= windows[:, 1]))
     if len(turned):
         raise BadArgument(

@@ -45,12 +45,11 @@ def serves(rolled: RolledEdge, method: Method) -> bool:
 def _lacking(rolled: RolledEdge, method: Method) -> str:
     """What the compiled engine does not have, in words."""
     way = method.rolling()
-    length = rolled.grid.arc_mm[-1]
     if type(method.stop) not in (Counted, UntilFresh, UntilClear):
         return "stop rules of one's own"
     if type(way) is not RollingStroke:
         return "strokes of one's own"
-    if way.stretch_mm is not None and way.stretch_mm < length:
+    if not way.covers(rolled.grid.arc_mm[-1]):
         return "strokes over a part of the edge"
     return ""
 
