@@ -12,8 +12,9 @@ from edgekit.figures.contact import orientation, setting
 from edgekit.figures.edge_finish import blunting, edge_line, lay, teeth_and_strokes
 from edgekit.figures.grinding import facets, profile, recession
 from edgekit.figures.pictures import outline, uncertainty, width_loss
+from edgekit.figures.study.comparisons import comparison, differences
 from edgekit.figures.study.inputs import sensitivity, tornado
-from edgekit.figures.study.lives import comparison, differences, life
+from edgekit.figures.study.lives import life
 from edgekit.figures.study.mixtures import face_or_sides, slant
 from edgekit.figures.study.sweeps import life_dots, sweep
 from edgekit.figures.words import Picture, alt_text, picture
