@@ -22,7 +22,7 @@ from edgekit.files import write_file
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 import make_traces
 
-SEED = 20_260_601
+SEED = 20_260_303
 FOLDER = Path(__file__).resolve().parent / "weighings"
 REMARK = "INVENTED demo data: Fernhollow College teaching clinic. Nothing here was weighed."
 DENSITY = 7.75  # mg/mm³
@@ -136,7 +136,9 @@ def traces(folder: Path, made: Made) -> None:
             blade = replace(job.blade, name=name)
             state = replace(job, blade=blade, worn_um=worn, note=f"{job.note}, {when} 50 strokes")
             points = make_traces.digitise(state, np.random.default_rng([SEED, row, int(worn > 0)]))
-            write_file(folder / f"{name}.csv", make_traces.table_text(points), replace=True)
+            remark = f"make_traces.py, seed {make_traces.SEED}", f"make_weighings.py, seed {SEED}"
+            table = make_traces.table_text(points).replace(*remark)
+            write_file(folder / f"{name}.csv", table, replace=True)
             write_file(folder / f"{name}.toml", make_traces.settings_text(state), replace=True)
             made.bouts.loc[row, f"trace_{when}"] = f"{name}.toml"
 

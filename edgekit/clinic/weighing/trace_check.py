@@ -68,9 +68,8 @@ def steel_by_traces(weighings: Weighings) -> pd.DataFrame:
             raise Cannot("the two traces are of different blades", kinds, "Check the file names.")
         lost = (_width_mm(before) - _width_mm(after)) * UM_PER_MM
         u_lost = math.hypot(_noise_um(before), _noise_um(after))
-        mg_per_um = _steel_mg(before, 1.0)
         traced_mg = _steel_mg(before, lost)
-        u_mg = u_lost * mg_per_um
+        u_mg = u_lost * _steel_mg(before, max(lost, 1.0)) / max(lost, 1.0)
         rows.append(
             {name: row[name] for name in ("instrument", "bout", "strokes", "lost_mg", "u_mg")}
             | {
@@ -97,12 +96,13 @@ def _width_mm(blade: Blade) -> float:
 
 
 def _noise_um(blade: Blade) -> float:
-    """Standard uncertainty of that width, from the noise of the points of both edges [µm]."""
+    """Standard uncertainty of that width, from the noise of both edges' points there [µm]."""
     if blade.trace is None:
         return 0.0
+    share = float(STRETCH[-1] - STRETCH[0])  # of the points, if they are spread evenly
+    sizes = {name: share * len(points) for name, points in blade.trace.points_mm.items()}
     reports = blade.trace.edges.items()
-    parts = [report.noise_um**2 / len(blade.trace.points_mm[name]) for name, report in reports]
-    return math.sqrt(sum(parts))
+    return math.sqrt(sum(report.noise_um**2 / sizes[name] for name, report in reports))
 
 
 def _steel_mg(blade: Blade, width_um: float) -> float:
