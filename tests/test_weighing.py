@@ -514,6 +514,43 @@ def test_the_protocol_prints_the_blades_that_are_computed():
     assert f"| blades a way | {' | '.join(map(str, counts))} |" in text
 
 
+def spoiled(text, rng):
+    """A file as it comes out of accidents: bytes changed, lost, doubled, cut off."""
+    data = bytearray(text)
+    for _ in range(int(rng.integers(0, 6))):
+        at, other = (int(rng.integers(len(data))) for _ in range(2))
+        match int(rng.integers(5)):
+            case 0:
+                data[at] = int(rng.integers(256))
+            case 1:
+                del data[at : at + int(rng.integers(1, 40))]
+            case 2:
+                data[at:at] = bytes(rng.choice(list(b',;"\n\t0-.e#='), 3).tolist())
+            case 3:
+                data[at:at] = data[other : other + 60]
+            case 4:
+                data = data[: max(at, 5)]
+    return bytes(data)
+
+
+@pytest.mark.slow
+def test_spoiled_tables_end_in_a_result_or_an_error_that_teaches(tmp_path):
+    names = [tmp_path / name for name in ("weights.csv", "strokes.csv")]
+    rng, results = np.random.default_rng(12), 0
+    for _ in range(300):
+        for file in names:
+            text = (FOLDER / file.name).read_bytes().replace(b"FW-01_before.toml", b"")
+            file.write_bytes(spoiled(text, rng))
+        try:
+            found = C.steel_per_stroke(C.read_weighings(*names), stone="bench stone")
+        except ek.EdgekitError as error:
+            assert error.remedy  # noqa: PT017 - either end is right
+        else:
+            results += 1
+            assert math.isfinite(found.u_mm3)
+    assert 100 < results < 300
+
+
 def test_nothing_warns():
     with warnings.catch_warnings():
         warnings.simplefilter("error")

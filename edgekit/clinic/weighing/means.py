@@ -9,17 +9,17 @@ scatter. With one rate :math:`r_i` and one variance :math:`v_i` of weighing per 
    u^2 = \frac{\sum w_i (r_i - \bar r)^2}{(K - 1) \sum w_i},
 
 the first two solved for :math:`\tau^2` (0 where nothing above 0 solves them), and
-:math:`(\bar r - \rho)/u` has Student's t distribution with K − 1 degrees of freedom: exactly, where
-all :math:`v_i` are alike.
+:math:`(\bar r - \rho)/u` has Student's t distribution with K − 1 degrees of freedom: exactly,
+where all :math:`v_i` are alike.
 
 Sources: Paule & Mandel 1982, J Res Natl Bur Stand 87:377; Hartung & Knapp 2001, Stat Med 20:3875.
 
 A difference of two means has Welch's degrees of freedom (JCGM 100:2008, G.4.1). A sum of several
 parts, some of them from few blades, is given the root of the sum of squares of its parts' own
-reaches, :math:`\sqrt{\sum (t_i u_i)^2}`: each part is Student's t as JCGM 101:2008, 6.4.9, takes it,
-and the reach is Cochran's approximation to that of their sum (from memory). Welch's freedom is too
-great there whenever the part with few blades happens to come out small: with three blades its 95 %
-interval covers 92 % here, this one 95 %.
+reaches, :math:`\sqrt{\sum (t_i u_i)^2}`: each part is Student's t as JCGM 101:2008, 6.4.9, takes
+it, and the reach is Cochran's approximation to that of their sum (from memory). Welch's freedom is
+too great there whenever the part with few blades happens to come out small: with three blades its
+95 % interval covers 92 % here, this one 95 %.
 """
 
 import math

@@ -1,4 +1,4 @@
-r"""Own steel per stroke from weighings, with its budget, ready for a method, a sweep or a comparison.
+r"""Own steel per stroke from weighings, with its budget, ready for a method or a sweep.
 
 Blade i loses :math:`y_i` milligrams in :math:`x_i` strokes over :math:`B_i` bouts; with what a bout
 without strokes takes, :math:`b`, and the density :math:`\varrho`,
@@ -6,8 +6,8 @@ without strokes takes, :math:`b`, and the density :math:`\varrho`,
 .. math:: k = \frac{1}{\varrho} \sum_i w_i \frac{y_i - B_i b}{x_i}.
 
 The blades' weights :math:`w_i` and scatter are those of `edgekit.clinic.weighing.means`; a blade,
-not a bout, is what varies, so that bouts of one blade need not be independent. The budget is that of
-JCGM 100:2008, 5.1.2.
+not a bout, is what varies, so that bouts of one blade need not be independent. The budget is that
+of JCGM 100:2008, 5.1.2.
 """
 
 from __future__ import annotations
@@ -154,7 +154,7 @@ class SteelPerStroke(Record):
         return replace(like, name=f"{like.name}, weighed", removal=self.evidence)
 
     def ppf(self, q: ArrayLike) -> FloatArray:
-        """Mean [mm³] at cumulative probability `q`: the uncertain input of a sensitivity or a grid.
+        """Mean [mm³] at cumulative probability `q`: an uncertain input of a sensitivity or grid.
 
         On the logarithm, so that all values lie above 0:
         ``ek.sensitivity(case, {"method.removal_mm3_per_stroke": steel, …})``.
@@ -323,27 +323,13 @@ def _estimate(
 ) -> SteelPerStroke:
     """The mean over blades, corrected for blanks, and its budget."""
     density, blanks = entry("steel_density_mg_per_mm3"), _blanks(weighings)
-    by = bouts.groupby("instrument", sort=False)
-    count, work, lost = by.size().to_numpy(float), by["exposure"].sum(), by["lost_mg"].sum()
-    per_mg = 1 / (work.to_numpy() * density.value)
-    bias = 0.0 if blanks is None else blanks.mean
-    rates = (lost.to_numpy() - count * bias) * per_mg
-    u_balance = np.sqrt(by["u_mg"].apply(lambda u: float((u**2).sum())).to_numpy()) * per_mg
-    mean, between, weights = pooled(rates, u_balance**2)
-    per_bout = float(weights @ (count * per_mg))  # mm³ a stroke for a milligram a bout
+    table = _by_blade(bouts, 0.0 if blanks is None else blanks.mean)
+    mean, between, weights = pooled(
+        table["mm3_per_stroke"].to_numpy(), table["u_balance_mm3"].to_numpy() ** 2
+    )
+    per_bout = float(weights @ table.pop("mm3_per_mg_a_bout"))
     parts = _parts(mean, per_bout, blanks, weighings)
     parts.append(_Part("density", abs(mean.mean) * _relative(density), math.inf, density.source))
-    table = pd.DataFrame(
-        {
-            "instrument": lost.index.to_numpy(),
-            "bouts": count.astype(int),
-            "strokes": by["strokes"].sum().to_numpy(),
-            "lost_mg": lost.to_numpy(),
-            "mm3_per_stroke": rates,
-            "u_balance_mm3": u_balance,
-            "weight": weights,
-        }
-    )
     return SteelPerStroke(
         stone=str(bouts["stone"].iloc[0]),
         way=way,
@@ -356,8 +342,27 @@ def _estimate(
         force_n=stroke[0],
         travel_mm=stroke[1],
         budget=pd.DataFrame(parts).sort_values("u_mm3", ascending=False, ignore_index=True),
-        table=table,
+        table=table.assign(weight=weights),
         notes=(*_beside_published(mean.mean), *_notes(weighings, bouts, blanks, left_out)),
+    )
+
+
+def _by_blade(bouts: pd.DataFrame, blank_mg: float) -> pd.DataFrame:
+    """One row per blade; ``mm3_per_mg_a_bout`` is what a milligram in every bout comes to."""
+    by = bouts.groupby("instrument", sort=False)
+    count, lost = by.size().to_numpy(float), by["lost_mg"].sum()
+    per_mg = 1 / (by["exposure"].sum().to_numpy() * value("steel_density_mg_per_mm3"))
+    u_mg = np.sqrt((bouts["u_mg"] ** 2).groupby(bouts["instrument"], sort=False).sum().to_numpy())
+    return pd.DataFrame(
+        {
+            "instrument": lost.index.to_numpy(),
+            "bouts": count.astype(int),
+            "strokes": by["strokes"].sum().to_numpy(),
+            "lost_mg": lost.to_numpy(),
+            "mm3_per_stroke": (lost.to_numpy() - count * blank_mg) * per_mg,
+            "u_balance_mm3": u_mg * per_mg,
+            "mm3_per_mg_a_bout": count * per_mg,
+        }
     )
 
 

@@ -32,10 +32,10 @@ def steel_by_traces(weighings: Weighings) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        One row per bout: ``instrument, bout, strokes, lost_mg, u_mg`` by weighing;
-        ``width_lost_um, u_width_um`` from the noise of the points; ``traced_mg, u_traced_mg`` for an
-        even recession of that size; ``apart``, the difference over its standard uncertainty: beyond
-        2 or 3 one of the two is wrong. A width that grew is taken as 0 mg.
+        One row per bout: ``instrument, bout, strokes, lost_mg, u_mg`` by weighing; ``width_lost_um,
+        u_width_um`` from the noise of the points; ``traced_mg, u_traced_mg`` for an even recession
+        of that size; ``apart``, the difference over its standard uncertainty: beyond 2 or 3 one of
+        the two is wrong. A width that grew is taken as 0 mg.
 
     Raises
     ------

@@ -22,6 +22,7 @@ __all__ = ["WaysCompared", "blades_to_weigh", "compare_ways"]
 
 MAX_BLADES = 10_000
 DIGITS_MG = (0.001, 0.01, 0.1, 1.0)
+MAX_BALANCES = 1000
 POWER = 0.9
 QUANTILES = (np.arange(2000) + 0.5) / 2000
 
@@ -197,6 +198,7 @@ def blades_to_weigh(
     first, second = _two(steel_mg)
     cv = checks.at_least("cv", cv, 0.0)
     digits = checks.array_between("digits_mg", np.atleast_1d(digits_mg), 0.0, np.inf)
+    checks.count("the number of digits_mg", digits.size, 1, most=MAX_BALANCES)
     repeats = checks.count("repeats", repeats, 1)
     power = checks.between("power", power, 0.0, 1.0)
     level = checks.between("level", level, 0.0, 1.0)

@@ -178,8 +178,8 @@ def read_weighings(
     Notes
     -----
     Losses are differences of readings a short time apart, each against the control where there is
-    one, so that zero, drift and the air's buoyancy cancel but for a relative 5e-6 (air 0.0012, steel
-    7.75, weights 8.0 g/cm³).
+    one, so that zero, drift and the air's buoyancy cancel but for a relative 5e-6 (air 0.0012,
+    steel 7.75, weights 8.0 g/cm³).
 
     Examples
     --------

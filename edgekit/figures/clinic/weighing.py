@@ -45,34 +45,16 @@ def steel_per_stroke(steel: SteelPerStroke, ax: Axes | None = None) -> Axes:
     """
     remedy = "Make one with ek.clinic.steel_per_stroke."
     checks.instance("steel", steel, SteelPerStroke, remedy)
-    table = steel.table
-    rates, u = (SCALE * table[name].to_numpy() for name in ("mm3_per_stroke", "u_balance_mm3"))
-    places = np.arange(len(table))
     low, high = (SCALE * end for end in steel.interval_mm3())
     mean = SCALE * steel.steel_per_stroke_mm3
-    elsewhere = {name: SCALE * value(f"removal_{name}_mm3_per_stroke") for name in ELSEWHERE}
     with style.canvas(ax) as axes:
         axes.axhspan(low, high, color=style.SKY, alpha=0.5, lw=0)
         axes.axhline(mean, color=style.BLUE, label=f"mean and its {LEVEL:.0%} interval")
-        axes.errorbar(
-            places,
-            rates,
-            yerr=2 * u,
-            fmt="o",
-            color=style.BLACK,
-            mfc="white",
-            ms=5,
-            lw=1,
-            label="one blade, ± 2 sd of the balance",
-        )
-        for (name, height), dashes in zip(elsewhere.items(), ("--", ":"), strict=True):
-            axes.axhline(height, color=style.VERMILION, ls=dashes, lw=1.2, label=ELSEWHERE[name])
+        _draw_blades(steel, axes)
+        for (name, label), dashes in zip(ELSEWHERE.items(), ("--", ":"), strict=True):
+            height = SCALE * value(f"removal_{name}_mm3_per_stroke")
+            axes.axhline(height, color=style.VERMILION, ls=dashes, lw=1.2, label=label)
         axes.axhline(0, color=style.GREY, lw=0.8)
-        if len(table) <= MAX_NAMED:
-            names = [style.brief(str(name), 14) for name in table["instrument"]]
-            axes.set_xticks(places, names, rotation=45, ha="right")
-        else:
-            axes.set_xlabel("blade, in the order of the table [count]")
         axes.set_ylabel("steel a stroke takes [0.001 mm³]")
         axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.2), ncols=2, frameon=False)
         describe(
@@ -87,3 +69,18 @@ def steel_per_stroke(steel: SteelPerStroke, ax: Axes | None = None) -> Axes:
             caption=" ".join(f"{note[:1].upper()}{note[1:]}." for note in steel.notes),
         )
     return axes
+
+
+def _draw_blades(steel: SteelPerStroke, axes: Axes) -> None:
+    """A ring for each blade, with a bar of two standard deviations of the balance."""
+    table = steel.table
+    rates, u = (SCALE * table[name].to_numpy() for name in ("mm3_per_stroke", "u_balance_mm3"))
+    places = np.arange(len(table))
+    label = "one blade, ± 2 sd of the balance"
+    ring: style.Look = {"fmt": "o", "color": style.BLACK, "mfc": "white", "ms": 5, "lw": 1}
+    axes.errorbar(places, rates, yerr=2 * u, label=label, **ring)
+    if len(table) <= MAX_NAMED:
+        names = [style.brief(str(name), 14) for name in table["instrument"]]
+        axes.set_xticks(places, names, rotation=45, ha="right")
+    else:
+        axes.set_xlabel("blade, in the order of the table [count]")
