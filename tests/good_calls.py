@@ -194,7 +194,7 @@ def _clinic():
             "weighings": shown["Weighings"],
             "stone": "bench stone",
             "way": ek.clinic.Way.ROLLING,
-            "work": ek.clinic.Work.STROKES,
+            "proportion": ek.clinic.Proportion.STROKES,
         },
         "clinic.compare_ways": {"weighings": shown["Weighings"], "stone": "bench stone"},
         "clinic.steel_by_traces": {"weighings": shown["Weighings"]},

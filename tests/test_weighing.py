@@ -295,7 +295,7 @@ def test_steel_in_proportion_to_force_and_travel_is_found_as_made():
         [(f"A{i}", *row) for i, row in enumerate(zip(counts, lost, strict=True))]
     )
     read = C.read_weighings(weights, strokes.assign(force_n=force, travel_mm=travel))
-    found = C.steel_per_stroke(read, work=C.Work.FORCE_AND_TRAVEL)
+    found = C.steel_per_stroke(read, proportion=C.Proportion.FORCE_AND_TRAVEL)
     assert found.force_n == pytest.approx(counts @ force / counts.sum())
     wanted = c * found.force_n * found.travel_mm / DENSITY
     assert found.steel_per_stroke_mm3 == pytest.approx(wanted, rel=1e-4)
@@ -303,7 +303,7 @@ def test_steel_in_proportion_to_force_and_travel_is_found_as_made():
     assert plain.u_mm3 > 5 * found.u_mm3
     bare = C.read_weighings(weights, strokes)
     with pytest.raises(ek.Cannot, match="force_n"):
-        C.steel_per_stroke(bare, work=C.Work.FORCE)
+        C.steel_per_stroke(bare, proportion=C.Proportion.FORCE)
 
 
 SLIPS = {

@@ -25,8 +25,8 @@ from edgekit.clinic.log.history import ServiceStatus as ServiceStatus
 from edgekit.clinic.log.log import Log as Log
 from edgekit.clinic.log.log import read_log as read_log
 from edgekit.clinic.tray import read_tray as read_tray
+from edgekit.clinic.weighing.steel import Proportion as Proportion
 from edgekit.clinic.weighing.steel import SteelPerStroke as SteelPerStroke
-from edgekit.clinic.weighing.steel import Work as Work
 from edgekit.clinic.weighing.steel import steel_per_stroke as steel_per_stroke
 from edgekit.clinic.weighing.trace_check import steel_by_traces as steel_by_traces
 from edgekit.clinic.weighing.ways import WaysCompared as WaysCompared
@@ -41,9 +41,9 @@ __all__ = [
     "Ending",
     "IntervalChange",
     "MethodChange",
+    "Proportion",
     "SettingRange",
     "Way",
-    "Work",
     "blades_to_weigh",
     "budget",
     "compare_ways",

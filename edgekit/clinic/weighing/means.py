@@ -50,7 +50,7 @@ class Estimate(NamedTuple):
         return self.mean - reach, self.mean + reach
 
 
-class Pooled(NamedTuple):
+class PooledMean(NamedTuple):
     """A mean over blades, the scatter between them [same unit] and each one's weight (K,)."""
 
     estimate: Estimate
@@ -58,7 +58,7 @@ class Pooled(NamedTuple):
     weights: FloatArray
 
 
-def pooled(values: FloatArray, variances: FloatArray) -> Pooled:
+def pooled(values: FloatArray, variances: FloatArray) -> PooledMean:
     """Mean of values (K,) that differ by more than their variances (K,), all above 0.
 
     Examples
@@ -85,7 +85,7 @@ def pooled(values: FloatArray, variances: FloatArray) -> Pooled:
     weights /= weights.sum()
     middle = float(weights @ values)
     u = math.sqrt(float(weights @ (values - middle) ** 2) / freedom)
-    return Pooled(Estimate(middle, u, float(freedom)), math.sqrt(between), weights)
+    return PooledMean(Estimate(middle, u, float(freedom)), math.sqrt(between), weights)
 
 
 def mean_of(values: FloatArray) -> Estimate:

@@ -34,7 +34,7 @@ class Form:
     spellings: Mapping[str, str] = field(default_factory=dict)  # other names of columns
 
 
-class Sheet(NamedTuple):
+class FilledForm(NamedTuple):
     """A table as it was read.
 
     ``rows``: values by column, ``line`` besides; an empty cell is what its reader makes of "".
@@ -49,7 +49,7 @@ class Sheet(NamedTuple):
     notes: list[tuple[int, str, str]]
 
 
-def read_sheet(source: Source, form: Form) -> Sheet:
+def read_sheet(source: Source, form: Form) -> FilledForm:
     """Read a table; lines that begin with # are remarks, the first other line is the header.
 
     Raises
@@ -70,7 +70,9 @@ def read_sheet(source: Source, form: Form) -> Sheet:
                 re.sub(r"\bone log a year\b|\bthe log's\b|\bthe log\b", "the table", error.remedy),
             ) from error
         at, header = _header(raw, form)
-    sheet = Sheet(raw.file, [], [], tuple(n for n in form.readers if n in header), raw.refused, [])
+    sheet = FilledForm(
+        raw.file, [], [], tuple(n for n in form.readers if n in header), raw.refused, []
+    )
     sheet.notes.extend(raw.notes)
     extra = [name for name in header if name not in form.readers]
     if extra:
@@ -116,7 +118,9 @@ def _header(raw: RawRows, form: Form) -> tuple[int, dict[str, int]]:
     return row, position
 
 
-def _add(sheet: Sheet, form: Form, header: dict[str, int], line: int, cells: list[str]) -> None:
+def _add(
+    sheet: FilledForm, form: Form, header: dict[str, int], line: int, cells: list[str]
+) -> None:
     """Add a row, or what is wrong with it."""
     size = max(header.values()) + 1
     if any(cell.strip() for cell in cells[size:]):

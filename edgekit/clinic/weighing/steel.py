@@ -32,18 +32,25 @@ from edgekit.method.abrasive import Abrasive
 from edgekit.record import Record
 from edgekit.units import LEVEL
 
-__all__ = ["SteelPerStroke", "Work", "steel_per_stroke"]
+__all__ = ["Proportion", "SteelPerStroke", "steel_per_stroke"]
 
 FEW_BLADES = 5
 MIN_DITHER = 0.5  # noise, in digits, above which rounding averages out: F.2.2.1 and its reason
 
 
-class Work(enum.Enum):
+class Proportion(enum.Enum):
     """What the steel is in proportion to."""
 
     STROKES = "strokes"
     FORCE = "strokes and their force"
     FORCE_AND_TRAVEL = "strokes, their force and their travel"
+
+
+COLUMNS = {
+    Proportion.STROKES: (),
+    Proportion.FORCE: ("force_n",),
+    Proportion.FORCE_AND_TRAVEL: ("force_n", "travel_mm"),
+}
 
 
 class SteelPerStroke(Record):
@@ -216,7 +223,7 @@ def steel_per_stroke(
     *,
     stone: str | None = None,
     way: Way | None = None,
-    work: Work = Work.STROKES,
+    proportion: Proportion = Proportion.STROKES,
 ) -> SteelPerStroke:
     """Steel that one stroke takes, from bouts of a counted number of strokes.
 
@@ -230,7 +237,7 @@ def steel_per_stroke(
         Which stone; needed where there are several.
     way : Way, optional
         Only bouts of this way; by default of both.
-    work : Work
+    proportion : Proportion
         What the steel is in proportion to. With force, or force and travel (Preston's law), the
         number stands for the mean stroke of these bouts.
 
@@ -256,7 +263,7 @@ def steel_per_stroke(
     """
     checks.instance("weighings", weighings, Weighings, "Take them from ek.clinic.read_weighings.")
     checks.instance("way", way, (Way, type(None)), "Give ek.clinic.Way.ROLLING, LOCAL or None.")
-    checks.instance("work", work, Work, "Give a member of ek.clinic.Work.")
+    checks.instance("proportion", proportion, Proportion, "Give a member of ek.clinic.Proportion.")
     table = weighings.bouts
     chosen, left_out = of_stone(table[table["strokes"] > 0], stone)
     if way is not None:
@@ -270,7 +277,7 @@ def steel_per_stroke(
             names.tolist(),
             "Weigh more blades: ten tell a steel per stroke well.",
         )
-    exposure, force, travel = _exposure(counted, work)
+    exposure, force, travel = _exposure(counted, proportion)
     return _estimate(
         weighings, counted.assign(exposure=exposure), way, (force, travel), tuple(left_out)
     )
@@ -291,22 +298,21 @@ def of_stone(bouts: pd.DataFrame, stone: str | None) -> tuple[pd.DataFrame, list
     return chosen, [f"{others} on other stones"] * (others > 0)
 
 
-def _exposure(bouts: pd.DataFrame, work: Work) -> tuple[FloatArray, float, float]:
+def _exposure(bouts: pd.DataFrame, proportion: Proportion) -> tuple[FloatArray, float, float]:
     """Strokes of each bout, each counted by its force and travel over the mean's; and those."""
     strokes = bouts["strokes"].to_numpy(float)
     means = []
     weight = strokes.copy()
-    wanted = {Work.STROKES: (), Work.FORCE: ("force_n",)}.get(work, ("force_n", "travel_mm"))
     for column in ("force_n", "travel_mm"):
         each = bouts[column].to_numpy(float)
-        if column not in wanted:
+        if column not in COLUMNS[proportion]:
             means.append(0.0)
             continue
         if np.isnan(each).any():
             raise Cannot(
                 f"{int(np.isnan(each).sum())} bouts have no {column}",
-                work.value,
-                "Measure it in every bout, or use work=ek.clinic.Work.STROKES.",
+                proportion.value,
+                "Measure it in every bout, or use proportion=ek.clinic.Proportion.STROKES.",
             )
         mean = float(strokes @ each / strokes.sum())
         means.append(mean)

@@ -13,7 +13,7 @@ import pandas as pd
 from edgekit import checks
 from edgekit.clinic.log.files import Refusal
 from edgekit.clinic.weighing import sheets
-from edgekit.clinic.weighing.sheets import Form, Sheet
+from edgekit.clinic.weighing.sheets import FilledForm, Form
 from edgekit.digitising.reader import read_blade
 from edgekit.display import html_text
 from edgekit.errors import BadFile, EdgekitError
@@ -229,7 +229,7 @@ class _Readings(list[dict[str, Any]]):
 Grouped = dict[tuple[str, int, str], _Readings]
 
 
-def _weights(source: sheets.Source) -> Sheet:
+def _weights(source: sheets.Source) -> FilledForm:
     """The table of weights, in milligrams, every control in place of NaN."""
     try:
         sheet = sheets.read_sheet(source, _WEIGHTS)
@@ -253,7 +253,7 @@ def _weights(source: sheets.Source) -> Sheet:
     )
 
 
-def _grouped(readings: Sheet) -> Grouped:
+def _grouped(readings: FilledForm) -> Grouped:
     """Readings by weighing; those that contradict one another are refused."""
     found: Grouped = defaultdict(_Readings)
     for row in readings.rows:
@@ -304,7 +304,7 @@ def _digit(readings: np.ndarray) -> float:
     return float((step if step in (2, 5) else 1) * 10.0**-decimals)
 
 
-def _traces(bouts: Sheet, source: sheets.Source) -> dict[str, Blade]:
+def _traces(bouts: FilledForm, source: sheets.Source) -> dict[str, Blade]:
     """Blades of the traces that bouts name; a bout whose trace cannot be read is refused."""
     blades: dict[str, Blade] = {}
     bad: dict[str, EdgekitError] = {}
@@ -328,7 +328,7 @@ def _traces(bouts: Sheet, source: sheets.Source) -> dict[str, Blade]:
     return blades
 
 
-def _kept(readings: Sheet, bouts: Sheet, grouped: Grouped) -> list[dict[str, Any]]:
+def _kept(readings: FilledForm, bouts: FilledForm, grouped: Grouped) -> list[dict[str, Any]]:
     """Rows of bouts that have both weighings; all others are refused, as are spare weighings."""
     kept: dict[Key, dict[str, Any]] = {}
     known: Counter[Key] = Counter()
@@ -352,7 +352,7 @@ def _kept(readings: Sheet, bouts: Sheet, grouped: Grouped) -> list[dict[str, Any
     return list(kept.values())
 
 
-def _refuse(sheet: Sheet, row: dict[str, Any], reason: str, remedy: str) -> None:
+def _refuse(sheet: FilledForm, row: dict[str, Any], reason: str, remedy: str) -> None:
     sheet.refused.append(
         Refusal(row["line"], "(bout)", _named(row["instrument"], row["bout"]), reason, remedy)
     )
@@ -371,7 +371,7 @@ def _bout(row: dict[str, Any], grouped: Grouped, sd: float) -> dict[str, Any]:
     }
 
 
-def _rejected(*sheets_read: Sheet) -> pd.DataFrame:
+def _rejected(*sheets_read: FilledForm) -> pd.DataFrame:
     """All refusals by file and line."""
     rows = [(sheet.file, *each) for sheet in sheets_read for each in sorted(sheet.refused)]
     return pd.DataFrame(rows, columns=["file", *Refusal._fields]).astype({"line": int})
@@ -391,7 +391,7 @@ def _first(rejected: pd.DataFrame) -> BadFile:
     )
 
 
-def _flags(readings: Sheet, bouts: Sheet, table: pd.DataFrame) -> pd.DataFrame:
+def _flags(readings: FilledForm, bouts: FilledForm, table: pd.DataFrame) -> pd.DataFrame:
     """Notes on files, and bouts that made a blade heavier by more than the balance explains."""
     rows = [(sheet.file, *note) for sheet in (readings, bouts) for note in sheet.notes]
     gained = table[(table["strokes"] > 0) & (table["lost_mg"] < -3 * table["u_mg"])]
