@@ -115,7 +115,10 @@ class SteelPerStroke(Record):
 
     @property
     def blade_gsd(self) -> float:
-        """Geometric standard deviation between blades, the mean taken as known."""
+        """Geometric standard deviation between blades, the mean taken as known.
+
+        For ``removal_gsd`` of a method whose mean is an input of its own, as with `ppf`.
+        """
         return math.exp(math.sqrt(math.log1p((self.blade_sd_mm3 / self._resolved()) ** 2)))
 
     @property
