@@ -21,6 +21,7 @@ from edgekit.clinic.weighing.means import combined, pooled
 from edgekit.clinic.weighing.ways import _fewest
 from edgekit.clinic.weighing.weighings import _digit
 from edgekit.evidence_table import entry, value
+from edgekit.study.evidence_ranges import _ends, _fields
 
 DEMO = Path(__file__).parents[1] / "data_demo"
 FOLDER = DEMO / "weighings"
@@ -418,21 +419,33 @@ def test_stones_are_named_and_two_blades_are_needed(demo):
 
 
 def test_a_method_takes_what_was_weighed(steel):
-    stone = steel.abrasive(ek.ceramic_stone())
-    method = ek.methods.freehand().using(stone)
+    """Ignorance of the mean is the stone's, variation between blades the method's."""
+    ceramic = ek.methods.freehand().using(ek.ceramic_stone())
+    method = steel.for_method(ceramic)
     assert method.removal_mm3_per_stroke == steel.steel_per_stroke_mm3
-    assert stone.grain_um == ek.ceramic_stone().grain_um
-    both = math.hypot(steel.blade_sd_mm3, steel.u_mm3) / steel.steel_per_stroke_mm3
-    assert method.removal_gsd == pytest.approx(1 + both, rel=0.01)
-    assert 1 < steel.blade_gsd < method.removal_gsd < ek.methods.freehand().removal_gsd
-    assert "own weighings: 10 blades" in stone.removal.source
+    assert method.abrasive.grain_um == ek.ceramic_stone().grain_um
+    blades = steel.blade_sd_mm3 / steel.steel_per_stroke_mm3
+    assert method.removal_gsd == pytest.approx(1 + blades, rel=0.01)
+    unsure = method.abrasive.removal
+    assert unsure.gsd == pytest.approx(1 + steel.u_mm3 / steel.steel_per_stroke_mm3, rel=0.01)
+    assert 1 < unsure.gsd < ek.ceramic_stone().removal.gsd
+    assert "own weighings: 10 blades" in unsure.source
+
+
+def test_key_inputs_move_the_steel_by_its_own_uncertainty(steel):
+    counted = ek.methods.freehand(stop=ek.strokes.counted(strokes=4), hand=ek.Hand())
+    case = ek.LifeCase(blade=ek.patterns.hoe, method=steel.for_method(counted))
+    fields = {field: item for item, field in _fields(case, case.method).items()}
+    low, high = _ends(fields["method.removal_mm3_per_stroke"])
+    off = steel.u_mm3 / steel.steel_per_stroke_mm3
+    wanted = [steel.steel_per_stroke_mm3 * (1 - off), steel.steel_per_stroke_mm3 * (1 + off)]
+    assert [low, high] == pytest.approx(wanted, rel=2e-3)
 
 
 def test_ten_counted_strokes_of_a_method_take_ten_of_the_weighed_steel(steel):
     """Volume-limited strokes: the session's steel is strokes x steel of one, whatever the edge."""
     ten = {"stop": ek.strokes.counted(strokes=10), "hand": ek.Hand()}
-    method = ek.methods.freehand(**ten).using(steel.abrasive(ek.fine_natural_stone()))
-    method = replace(method, removal_gsd=1.0)
+    method = replace(steel.for_method(ek.methods.freehand(**ten)), removal_gsd=1.0)
     blade = ek.patterns.area_specific_curette()
     taken = ek.sharpen(blade, method, dull_radius_um=9.0, rng=1).steel_mg
     assert taken == pytest.approx(10 * steel.steel_per_stroke_mg, rel=0.05)

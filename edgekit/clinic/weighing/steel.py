@@ -29,6 +29,7 @@ from edgekit.display import html_list
 from edgekit.errors import BadArgument, Cannot
 from edgekit.evidence_table import Evidence, Gsd, Sd, Status, entry, value
 from edgekit.method.abrasive import Abrasive
+from edgekit.method.method import Method
 from edgekit.record import Record
 from edgekit.units import LEVEL
 
@@ -115,30 +116,29 @@ class SteelPerStroke(Record):
 
     @property
     def blade_gsd(self) -> float:
-        """Geometric standard deviation between blades, the mean taken as known.
-
-        For ``removal_gsd`` of a method whose mean is an input of its own, as with `ppf`.
+        """Geometric standard deviation between blades: variation, of which weighing more takes
+        nothing away.
         """
-        return math.exp(math.sqrt(math.log1p((self.blade_sd_mm3 / self._resolved()) ** 2)))
+        return _gsd(self.blade_sd_mm3 / self._resolved())
 
     @property
     def evidence(self) -> Evidence:
-        """An entry as of the evidence table: the mean, taken as the median of a next blade.
+        """An entry as of the evidence table; its spread is the uncertainty of the mean.
 
-        Its spread holds both the scatter between blades and the uncertainty of the mean.
+        The mean is taken as the median of blades, which lies lower by half the square of their
+        relative scatter: 1 % where blades differ by 14 %.
         """
-        both = math.hypot(self.blade_sd_mm3, self.u_mm3) / self._resolved()
         return Evidence(
             "removal_own_mm3_per_stroke",
             self.steel_per_stroke_mm3,
-            Gsd(math.exp(math.sqrt(math.log1p(both**2)))),
+            Gsd(_gsd(self.u_mm3 / self._resolved())),
             "mm³",
             Status.DERIVED,
             f"own weighings: {self.blades} blades, {self.bouts} bouts on {self.stone or 'a stone'}",
         )
 
     def abrasive(self, like: Abrasive) -> Abrasive:
-        """A stone that takes what was weighed, else like another: for `Method.using`.
+        """A stone that takes what was weighed, else like another.
 
         Parameters
         ----------
@@ -156,12 +156,41 @@ class SteelPerStroke(Record):
         >>> folder = "data_demo/weighings"
         >>> seen = ek.clinic.read_weighings(f"{folder}/weights.csv", f"{folder}/strokes.csv")
         >>> steel = ek.clinic.steel_per_stroke(seen, stone="bench stone")
-        >>> own = ek.methods.freehand().using(steel.abrasive(ek.fine_natural_stone()))
-        >>> own.removal_mm3_per_stroke == steel.steel_per_stroke_mm3
-        True
+        >>> stone = steel.abrasive(ek.ceramic_stone())
+        >>> stone.name, stone.removal.spread.gsd < ek.ceramic_stone().removal.spread.gsd
+        ('ceramic, weighed', True)
         """
         checks.instance("like", like, Abrasive, "Give one, such as ek.ceramic_stone().")
         return replace(like, name=f"{like.name}, weighed", removal=self.evidence)
+
+    def for_method(self, method: Method) -> Method:
+        """The same method with what was weighed: the mean, and the scatter between blades.
+
+        A study of it is one of the hands that were weighed, no longer of people at large.
+
+        Parameters
+        ----------
+        method : Method
+            Its stone keeps grain, lubricant and form.
+
+        Raises
+        ------
+        Cannot
+            The 90 % interval reaches 0.
+
+        Examples
+        --------
+        >>> import edgekit as ek
+        >>> folder = "data_demo/weighings"
+        >>> seen = ek.clinic.read_weighings(f"{folder}/weights.csv", f"{folder}/strokes.csv")
+        >>> steel = ek.clinic.steel_per_stroke(seen, stone="bench stone")
+        >>> own = steel.for_method(ek.methods.freehand())
+        >>> own.removal_mm3_per_stroke == steel.steel_per_stroke_mm3
+        True
+        """
+        checks.instance("method", method, Method, "Give one, such as ek.methods.freehand().")
+        stone = self.abrasive(method.abrasive)
+        return replace(method.using(stone), removal_gsd=self.blade_gsd)
 
     def ppf(self, q: ArrayLike) -> FloatArray:
         """Mean [mm³] at cumulative probability `q`: an uncertain input of a sensitivity or grid.
@@ -212,6 +241,11 @@ class SteelPerStroke(Record):
 
     def _repr_html_(self) -> str:
         return html_list(self._lines, bold=self._headline)
+
+
+def _gsd(relative_sd: float) -> float:
+    """Geometric standard deviation of a lognormal with some standard deviation over its mean."""
+    return math.exp(math.sqrt(math.log1p(relative_sd**2)))
 
 
 class _Part(NamedTuple):
