@@ -8,6 +8,7 @@ nothing but the picture. The Axes show themselves at the end of a notebook cell,
 from edgekit.figures.bending import strength, strength_and_width, worn_section
 from edgekit.figures.clinic.forecast import due, readings, replacements, windows
 from edgekit.figures.clinic.setting_sheet import sheet
+from edgekit.figures.clinic.weighing import steel_per_stroke
 from edgekit.figures.contact import orientation, setting
 from edgekit.figures.edge_finish import blunting, edge_line, lay, teeth_and_strokes
 from edgekit.figures.grinding import facets, profile, recession
@@ -47,6 +48,7 @@ __all__ = [
     "setting",
     "sheet",
     "slant",
+    "steel_per_stroke",
     "strength",
     "strength_and_width",
     "sweep",
