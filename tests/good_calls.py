@@ -266,7 +266,10 @@ def _figures():
         "tornado": {"result": shown["Tornado"]},
         "windows": {"plan": plan},
         "worn_section": {"worn": strengths},
-        "sheet": {"plan": ek.plan_bench([ek.patterns.hoe()], tolerance_deg=3.0), "dpi": 40.0},
+        "sheet": {
+            "plan": ek.plan_bench([ek.patterns.hoe()], tolerance_deg=3.0),
+            "handle_diameter_mm": 8.0,
+        },
         "alt_text": {"ax": ek.figures.section(ek.patterns.hoe())},
         "picture": {"ax": ek.figures.section(ek.patterns.hoe()), "dpi": 40.0},
     }

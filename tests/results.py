@@ -111,6 +111,7 @@ def _clinic():
         runs=20,
     )
     yield ek.plan_bench(tray, tolerance_deg=3.0)
+    yield ek.figures.sheet(ek.plan_bench([ek.patterns.hoe()]))
     yield ek.fewest_settings([[1, 4], [3, 6], [5.5, 9], [2, 8]])
 
 
