@@ -77,7 +77,10 @@ def find_header(raw: RawRows) -> Header:
     EdgekitError
         No such row; a column named twice; widths in inches.
     """
-    rows = [{_known(cell) for cell in cells} for cells in raw.cells[:_SEARCHED_LINES]]
+    rows = [
+        set() if "".join(cells[:1]).startswith("#") else {_known(cell) for cell in cells}
+        for cells in raw.cells[:_SEARCHED_LINES]
+    ]
     for row, names in enumerate(rows):
         if (names | ({"instrument"} if ENTRY in names else set())).issuperset(REQUIRED):
             return _header(raw, row)

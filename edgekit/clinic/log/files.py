@@ -209,7 +209,7 @@ def _delimiter(lines: list[str]) -> str:
     """
 
     def words(mark: str) -> int:
-        cells = [line.split(mark) for line in lines[:30]]
+        cells = [line.split(mark) for line in lines[:30] if not line.lstrip('"').startswith("#")]
         counts = (sum(any(c.isalpha() for c in cell) for cell in row) for row in cells)
         return max(counts, default=0)
 

@@ -51,7 +51,7 @@ class Log(Record):
         What looks impossible but was left alone: ``file, line, instrument, edge, reason, detail``.
         Line 0 stands for the whole file.
     blank_lines : int
-        Lines without any text.
+        Lines without any text, and remarks: lines above the header that begin with ``#``.
     """
 
     file: str
@@ -179,7 +179,8 @@ def _sort_lines(raw: RawRows, header: Header) -> int:
     for row, (line, record) in rows:
         if row == header.row or line in raw.refused_text:
             continue
-        if not any(cell.strip() for cell in record):
+        remark = row < header.row and "".join(record[:1]).startswith("#")
+        if remark or not any(cell.strip() for cell in record):
             blank += 1
         elif fault := _fault(record, header, title, above=row < header.row):
             raw.refuse(line, " | ".join(record), *fault)
