@@ -168,7 +168,7 @@ class ClinicFiles(Record):
         table = _due(found, self.prices)
         first = (
             f"{len(table)} of {found.table['instrument'].nunique()} instruments may reach their "
-            f"limit ({found.retire}) within {SOON:g} session of {found.as_of}, the last day of "
+            f"limit, {found.retire}, within {SOON:g} session of {found.as_of}, the last day of "
             "the log."
         )
         caution = f"{found.caution[:1].upper()}{found.caution[1:]}." if found.caution else ""

@@ -79,6 +79,7 @@ class Sheet(Record):
     runs: tuple[Run, ...]
     blocks: tuple[Block, ...]
     left: tuple[str, ...]
+    needs: str
     steps: tuple[str, ...]
     words: tuple[tuple[str, str], ...]
     minutes: tuple[str, ...]
@@ -126,6 +127,7 @@ def compose(plan: BenchPlan, title: str, handle_diameter_mm: float | None = None
         runs=tuple(runs),
         blocks=tuple(blocks),
         left=tuple(f"{row.instrument} {row.edge}: {row.reason}" for row in left.itertuples()),
+        needs=how_to.NEEDS,
         steps=how_to.STEPS,
         words=how_to.words(plan),
         minutes=how_to.minutes_words(plan),
@@ -133,7 +135,7 @@ def compose(plan: BenchPlan, title: str, handle_diameter_mm: float | None = None
         dial_note=(
             f"The hole is drawn for a handle {handle_mm:g} mm across"
             f"{'' if handle_diameter_mm is not None else how_to.ASSUMED}. "
-            "Thicker handle: cut the hole wider. Thinner: lap the slit."
+            "Thicker handle: cut the hole wider. Thinner: lap the slit. Small marks are ten minutes."
         ),
         ruler=check_line(),
         cautions=CAUTIONS,

@@ -8,12 +8,17 @@ from edgekit.clinic.bench.requirements import Tool
 from edgekit.evidence_table import value
 
 ASSUMED = " (assumed: measure yours)"
+NEEDS = (
+    "You need: the holder, the flat stone your clinic uses, wet or dry as its maker says, plates to "
+    "lift it, a protractor, good light, felt pen, test stick, caliper, scissors for the dial."
+)
 STEPS = tuple(
     " ".join(step.split())
     for step in """
-Work down the table of settings. For each row set the holder: the angle between the handle's axis
-and the flat of the stone (0° lies flat on it), and what goes under the stone. ‘Raise pivot’: raise
-the point that carries the handle, not the stone.
+Work down the table of settings. For each row set the holder, by its scale or a protractor: the
+angle between the handle's axis and the flat of the stone (0° lies flat on it), and what goes under
+the stone. Riser: lift the stone by that much. ‘Raise pivot’: lift the point that carries the handle
+instead. The length of the stone lies in line with the handle.
 
 Take the first edge of that row and find its block. Only the line with this row's number is done
 now. Blacken the side of the blade along the edge (the lateral surface) with a felt pen, heel to
@@ -27,17 +32,19 @@ the stone. The toe then points where an hour hand points at that time, seen from
 handle, with the stone at 6. Without a dial turn the toe there by eye.
 
 Lower the blade on the stone and make one stroke: slide the stone once along its length under the
-blade, which stays still. Press lightly and evenly (there is no published number). Turn to the next
-hour, one stroke, and so on; the last hour ends a round. Begin the next round at the first hour,
-until the rounds are done. One hour only: one stroke a round.
+blade, which stays still. Press lightly and evenly (there is no published number). Lift, turn to the
+next hour, one stroke, and so on; the last hour ends a round. Begin the next round at the first
+hour, until the rounds are done. One hour only: one stroke a round.
 
-Look: ink left means the stone was not there; do one more round. After the edge's last line try it
+Look: ink left between the millimetres of the line means the stone was not there; do one more
+round. After the edge's last line try it
 with the test stick (a sharp edge bites, a dull one slides) and look for a wire edge, a thin
 burr, which your clinic's usual way removes. Tick the block.
 
 All edges of the row done: next row. The rows ‘hand’ and ‘rod’ come last, but for urgent edges,
 which are finished first. For ‘hand’ take the instrument out of the holder and go through the hours
-free-hand, while the angle changes from the first number to the second.
+free-hand, while the angle changes from the first number to the second; a hand will be some degrees
+off.
 
 Clean and dry the blade. Measure the width of the face at mid-length, or where your clinic always
 does, and write it into the block. Later type the block's code and then twice the width into the
@@ -48,7 +55,7 @@ width check the name (ISO/IEC 7064): a slip is refused, not kept.
 
 _DIRECTION = (
     "The sources disagree which leaves less of a wire edge, so the sheet does not decide. Tick "
-    "what your clinic teaches and keep to it: □ towards the edge □ away from it □ along it"
+    "what your clinic teaches and keep to it: □ towards the edge □ away from it □ to and fro"
 )
 _DRAWINGS = (
     "left, the blade on the stone, its face heavy: the angles of the handle's axis (dash-dotted) "
@@ -68,14 +75,15 @@ def words(plan: BenchPlan) -> tuple[tuple[str, str], ...]:
     """Terms of the sheet, each with its meaning; only those that this sheet needs."""
     terms = [
         ("heel, toe", "the ends of the edge: at the shank, and the free end"),
-        ("mm", "along the edge, from the heel"),
+        ("mm", "which part of the edge, from the heel: there the ink must go"),
+        ("code", "one blade; an instrument with a blade at either end has two"),
         ("left, right", "as you look at the face along the handle, toe up"),
         ("used", "of a blade with one edge in use: the outer, longer one"),
         ("±", "how far the holder may stand from the setting"),
         ("direction of strokes", _DIRECTION),
     ]
     if any(step.elevation_deg.min() < -0.5 for step in plan.steps):
-        terms.insert(5, ("below 0° (−)", _BELOW))
+        terms.insert(6, ("below 0° (−)", _BELOW))
     if any(step.tool == Tool.ROD for step in plan.steps):
         terms.append(("rod", "a hollow stretch, which a flat stone does not reach: a round stone"))
     return (*terms, ("drawings", _DRAWINGS))

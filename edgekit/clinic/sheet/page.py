@@ -30,7 +30,7 @@ CSS = """
 * { box-sizing: border-box; }
 body { font: 10pt/1.2 "DejaVu Sans", Verdana, sans-serif; color: #000; background: #fff;
   max-width: 192mm; margin: 4mm auto; padding: 0 2mm; overflow-wrap: anywhere; }
-h1 { font-size: 16pt; margin: 0; flex: 1 1 60mm; } h2 { font-size: 10.5pt; margin: 1.6mm 0 0.6mm; }
+h1 { font-size: 16pt; margin: 0; flex: 1 1 60mm; min-width: 0; } h2 { font-size: 10.5pt; margin: 1.6mm 0 0.6mm; }
 h3 { font-size: 11.5pt; margin: 0; } p { margin: 0.7mm 0; } ul, ol { margin: 0; padding-left: 5mm; }
 header { display: flex; flex-wrap: wrap; gap: 1mm 5mm; align-items: baseline;
   border-bottom: 0.8mm solid #000; padding-bottom: 0.8mm; }
@@ -64,7 +64,7 @@ b.angle { font-size: 12pt; white-space: nowrap; } .keep { white-space: nowrap; }
 .done .blank { min-width: 12mm; height: 4mm; }
 .name b { font: 8.4pt "DejaVu Sans Mono", monospace; }
 .small { font-size: 8.2pt; line-height: 1.2; }
-.back { font-size: 9.2pt; line-height: 1.24; } .back li { margin: 0 0 1mm; }
+.back { font-size: 9pt; line-height: 1.22; } .back li { margin: 0 0 1mm; }
 .terms { margin: 0; } .terms div { padding-left: 4mm; text-indent: -4mm; margin-bottom: 0.5mm; }
 .terms dt, .terms dd { display: inline; margin: 0; } .terms dt { font-weight: bold; }
 .cut { display: flex; flex-wrap: wrap; gap: 2mm 6mm; align-items: center; }
@@ -114,7 +114,7 @@ def page(sheet: Sheet) -> str:
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{title}</title><style>{css}</style></head><body>"
-        f"<header><h1>{title}</h1><div>Date {_blank()} Operator {_blank()}</div></header>"
+        f"<header><h1>{title}</h1><div>Date (year-month-day) {_blank()} Operator {_blank()}</div></header>"
         f"<main>{_front(sheet)}{_back(sheet)}</main></body></html>\n"
     )
 
@@ -185,7 +185,8 @@ def _back(sheet: Sheet) -> str:
     )
     minutes = "".join(f"<p>{escaped(text)}</p>" for text in sheet.minutes)
     return (
-        f'<div class="back"><h2>How to work from this sheet</h2><ol>{steps}</ol>'
+        '<div class="back"><h2>How to work from this sheet</h2>'
+        f"<p>{escaped(sheet.needs)}</p><ol>{steps}</ol>"
         f'<h2>Terms</h2><dl class="terms">{terms}</dl><h2>Minutes</h2>{minutes}'
         f"<p>Begun {_blank()} ended {_blank()}</p>"
         f'<h2>Dial, to cut out</h2><div class="cut">{svg(sheet.dial)}<div>'
