@@ -256,7 +256,7 @@ def test_text_of_the_user_stays_text(tmp_path):
     assert not [tag for tag, _ in reader.tags if tag == "script"]
     assert HOSTILE in "".join(reader.text)
     frame = ek.figures.sheet(plan, title=HOSTILE)._repr_html_()
-    assert frame.count("<") == 2  # the frame itself: the page in it is an attribute
+    assert frame.count("<") == 4  # its style and the frame itself: the page in it is an attribute
     assert 'srcdoc="&lt;!DOCTYPE' in frame
 
 

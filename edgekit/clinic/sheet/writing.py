@@ -16,6 +16,12 @@ from edgekit.record import Record
 
 __all__ = ["SheetPage", "setting_sheet", "sheet"]
 
+# The sheet prints from its own file; on a page that shows it, the beginning is enough.
+FRAME = (
+    ".edgekit-sheet { width: 100%; max-width: 54rem; height: 44rem; border: 1px solid #000; } "
+    "@media print { .edgekit-sheet { height: 8cm; } }"
+)
+
 
 class SheetPage(Record):
     """A setting sheet to look at: a notebook shows the page itself, in a frame.
@@ -38,9 +44,8 @@ class SheetPage(Record):
         return self.alt
 
     def _repr_html_(self) -> str:
-        frame = "width:100%;max-width:54rem;height:44rem;border:1px solid #000"
         return (
-            f'<iframe title="{escaped(self.alt)}" style="{frame}" '
+            f'<style>{FRAME}</style><iframe class="edgekit-sheet" title="{escaped(self.alt)}" '
             f'srcdoc="{escaped(self.html)}"></iframe>'
         )
 
