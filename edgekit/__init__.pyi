@@ -31,9 +31,9 @@ from edgekit.clinic.forecasting.survival import Survival as Survival
 from edgekit.clinic.forecasting.survival import survival as survival
 from edgekit.clinic.log.log import Log as Log
 from edgekit.clinic.log.log import read_log as read_log
-from edgekit.clinic.own_files import Answer as Answer
-from edgekit.clinic.own_files import ClinicFiles as ClinicFiles
-from edgekit.clinic.own_files import read_clinic as read_clinic
+from edgekit.clinic.own.own_files import Answer as Answer
+from edgekit.clinic.own.own_files import ClinicFiles as ClinicFiles
+from edgekit.clinic.own.own_files import read_clinic as read_clinic
 from edgekit.clinic.sheet.writing import SheetPage as SheetPage
 from edgekit.clinic.sheet.writing import setting_sheet as setting_sheet
 from edgekit.clinic.tray import read_tray as read_tray

@@ -180,6 +180,12 @@ def _clinic():
         "plan_bench": {"blades": tray, "tolerance_deg": 3.0},
         "setting_sheet": {"plan": plan, "path": folder() / "s.html", "replace": True},
         "read_tray": {"path": DEMO / "tray_FH-03.csv"},
+        "read_clinic": {
+            "tray": DEMO / "tray_FH-03.csv",
+            "log": DEMO / "log.csv",
+            "prices": DEMO / "prices.csv",
+            "day_first": False,
+        },
         "write_table": {"table": table, "path": folder() / "t.csv", "replace": True},
         "read_table": {"path": DEMO / "prices.csv"},
         "evidence": {},

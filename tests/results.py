@@ -112,6 +112,9 @@ def _clinic():
     )
     yield ek.plan_bench(tray, tolerance_deg=3.0)
     yield ek.figures.sheet(ek.plan_bench([ek.patterns.hoe()]))
+    files = {"tray": "tray_FH-03.csv", "log": "log.csv", "prices": "prices.csv"}
+    clinic = ek.clinic.read_clinic(**{name: DEMO / file for name, file in files.items()})
+    yield from (clinic, clinic.replacement_list())
     yield ek.fewest_settings([[1, 4], [3, 6], [5.5, 9], [2, 8]])
 
 

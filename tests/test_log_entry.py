@@ -58,7 +58,7 @@ def test_every_single_letter_typed_wrong_is_noticed(entry):
 
 @pytest.mark.parametrize("entry", ENTRIES)
 def test_letters_exchanged_left_out_or_typed_twice_are_noticed(entry):
-    """Exchanges cannot pass, by the same sum; of the others one in 1,271 may, none of these does."""
+    """Exchanges cannot pass, by the same sum; of the others one in 1,271 may, and none does."""
     for at in range(len(entry) - 1):
         swapped = entry[:at] + entry[at + 1] + entry[at] + entry[at + 2 :]
         assert swapped == entry or read_entry(swapped)[0] is None

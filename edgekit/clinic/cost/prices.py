@@ -117,8 +117,8 @@ def _from_frame(frame: pd.DataFrame, places: list[str]) -> Prices:
             raise EdgekitError(
                 f"{place} of the price table cannot be used",
                 (item, name, price),
-                f"Items are {', '.join(ITEMS)}, each name once, with a price of 0 or more and a point "
-                "for decimals.",
+                f"Items are {', '.join(ITEMS)}, each name once, with a price of 0 or more and "
+                "a point for decimals.",
             )
         tables[kind][key] = float(number)
     if len(currencies) != 1:

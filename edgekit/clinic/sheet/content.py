@@ -135,7 +135,8 @@ def compose(plan: BenchPlan, title: str, handle_diameter_mm: float | None = None
         dial_note=(
             f"The hole is drawn for a handle {handle_mm:g} mm across"
             f"{'' if handle_diameter_mm is not None else how_to.ASSUMED}. "
-            "Thicker handle: cut the hole wider. Thinner: lap the slit. Small marks are ten minutes."
+            "Thicker handle: cut the hole wider. Thinner: lap the slit. Small marks are ten "
+            "minutes."
         ),
         ruler=check_line(),
         cautions=CAUTIONS,

@@ -9,8 +9,8 @@ from edgekit.evidence_table import value
 
 ASSUMED = " (assumed: measure yours)"
 NEEDS = (
-    "You need: the holder, the flat stone your clinic uses, wet or dry as its maker says, plates to "
-    "lift it, a protractor, good light, felt pen, test stick, caliper, scissors for the dial."
+    "You need: the holder, the flat stone your clinic uses, wet or dry as its maker says, plates "
+    "to lift it, a protractor, good light, felt pen, test stick, caliper, scissors for the dial."
 )
 STEPS = tuple(
     " ".join(step.split())

@@ -30,7 +30,8 @@ CSS = """
 * { box-sizing: border-box; }
 body { font: 10pt/1.2 "DejaVu Sans", Verdana, sans-serif; color: #000; background: #fff;
   max-width: 192mm; margin: 4mm auto; padding: 0 2mm; overflow-wrap: anywhere; }
-h1 { font-size: 16pt; margin: 0; flex: 1 1 60mm; min-width: 0; } h2 { font-size: 10.5pt; margin: 1.6mm 0 0.6mm; }
+h1 { font-size: 16pt; margin: 0; flex: 1 1 60mm; min-width: 0; }
+h2 { font-size: 10.5pt; margin: 1.6mm 0 0.6mm; }
 h3 { font-size: 11.5pt; margin: 0; } p { margin: 0.7mm 0; } ul, ol { margin: 0; padding-left: 5mm; }
 header { display: flex; flex-wrap: wrap; gap: 1mm 5mm; align-items: baseline;
   border-bottom: 0.8mm solid #000; padding-bottom: 0.8mm; }
@@ -114,7 +115,8 @@ def page(sheet: Sheet) -> str:
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{title}</title><style>{css}</style></head><body>"
-        f"<header><h1>{title}</h1><div>Date (year-month-day) {_blank()} Operator {_blank()}</div></header>"
+        f"<header><h1>{title}</h1><div>Date (year-month-day) {_blank()} "
+        f"Operator {_blank()}</div></header>"
         f"<main>{_front(sheet)}{_back(sheet)}</main></body></html>\n"
     )
 

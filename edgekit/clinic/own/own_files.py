@@ -182,6 +182,7 @@ class ClinicFiles(Record):
         tolerance_deg: float = value("tolerance_deg"),
         setting_error_deg: float = value("bench_setting_error_deg"),
         holder: Holder | None = None,
+        retire: MinWidth | MaxWidthLoss | None = None,
     ) -> Answer:
         """The plan of an hour at the bench, with what is due in the log done first.
 
@@ -189,17 +190,19 @@ class ClinicFiles(Record):
         ----------
         minutes_available, tolerance_deg, setting_error_deg, holder
             As of `edgekit.plan_bench`.
+        retire : MinWidth or MaxWidthLoss, optional
+            As of `replacement_list`: what it names is done first.
 
         Returns
         -------
         Answer
             With ``plan``, for `edgekit.setting_sheet`; its table is the settings in order.
         """
-        title = f"{minutes_available:g} minutes at the bench"
+        title = "At the bench"
         if not self.tray:
             words = ("There is no plan, because the tray list has no instrument that can be read.",)
             return Answer(title=title, words=words, table=pd.DataFrame())
-        due = self._forecast(MaxWidthLoss())
+        due = self._forecast(retire or MaxWidthLoss())
         urgent = [] if isinstance(due, str) else _due(due, None)["instrument"].tolist()
         try:
             plan = plan_bench(
@@ -251,7 +254,8 @@ def read_clinic(*, tray: Path, log: Path, prices: Path, day_first: bool = False)
     Raises
     ------
     BadArgument
-        `day_first` is neither true nor false. What is wrong in a file is not raised, but listed.
+        Not a path; `day_first` is neither true nor false. What is wrong in a file is not raised,
+        but listed.
 
     Examples
     --------
@@ -261,6 +265,8 @@ def read_clinic(*, tray: Path, log: Path, prices: Path, day_first: bool = False)
     'Check the path.'
     """
     checks.flag("day_first", day_first)
+    for name, path in (("tray", tray), ("log", log), ("prices", prices)):
+        checks.instance(name, path, (str, os.PathLike), "Give the path of a file.")
     rows: list[tuple[object, ...]] = []
     blades = _read(lambda: read_tray(tray), rows)
     if blades is not None and not blades:
@@ -385,7 +391,8 @@ def _hour_words(plan: BenchPlan) -> tuple[str, ...]:
         f"An hour holds {HOUR // total['minutes']:.0f} such trays at the middle estimate and "
         f"{HOUR // total['minutes_high']:.0f} to be safe, of bench work alone."
     )
-    done = f"{planned} of {every} edges at {len(plan.settings)} settings.{first}"
+    limit = "" if plan.minutes_available is None else f"In {plan.minutes_available:g} minutes: "
+    done = f"{limit}{planned} of {every} edges at {len(plan.settings)} settings.{first}"
     return (done, *minutes_words(plan), trays)
 
 
