@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import nbformat
+import pandas as pd
 import pytest
 
 import edgekit as ek
@@ -318,3 +319,23 @@ def test_the_notebook_is_short_and_saved_with_its_answers():
     assert "Wear eye protection" in saved
     assert "Traceback" not in saved
     assert not re.search(r"/(home|root|tmp|work|Users)/", saved)
+
+
+def test_remarks_have_no_vote_on_what_parts_the_cells(tmp_path):
+    file = tmp_path / "log.csv"
+    remark = "# " + ", ".join("abcdefghijklmnop")
+    rows = "instrument;date;event;width_mm\nA-1;2025-01-06;measured;0,86\n"
+    file.write_text(f"{remark}\n{rows}", encoding="utf-8")
+    log = ek.read_log(file, strict=True)
+    assert log.rows["width_mm"].tolist() == [0.86]
+    assert (log.blank_lines, log.rows["line"].tolist()) == (1, [3])
+
+
+def test_a_tray_list_written_as_a_table_and_torn_is_told(tmp_path):
+    file = tmp_path / "tray.csv"
+    ek.write_table(pd.DataFrame({"instrument": ["A-1", "A-2"], "blade": ["hoe", "hoe"]}), file)
+    assert list(ek.read_tray(file)) == ["A-1", "A-2"]
+    whole = file.read_bytes()
+    file.write_bytes(whole[: whole.rindex(b'"A-2"')])
+    with pytest.raises(ek.BadFile, match="must have 2 rows"):
+        ek.read_tray(file)

@@ -136,7 +136,7 @@ def sheet(
     >>> import edgekit as ek
     >>> plan = ek.plan_bench({"FH-01-UC": ek.patterns.universal_curette()})
     >>> ek.figures.sheet(plan, title="Tray 1")
-    Setting sheet. Tray 1. 2 edges · 1 setting · angle kept within 2° ...
+    Setting sheet. Tray 1. 2 edges · 1 setting · angle within 2° ...
     """
     words = compose(plan, title, handle_diameter_mm)
     alt = f"Setting sheet. {words.title}. {words.headline}."
