@@ -18,10 +18,10 @@ import pytest
 
 import edgekit as ek
 from edgekit.contact import apex, facets
-from edgekit.grinding import rolling, rolling_session, section_stroke
-from edgekit.grinding.compiled import engine
+from edgekit.grinding import random_streams, rolling, rolling_session, section_stroke
+from edgekit.grinding.compiled import engine, parts
 from edgekit.grinding.compiled.session import roll_compiled
-from edgekit.grinding.random_streams import SeededKeys
+from edgekit.grinding.random_streams import SeededKeys, StrokeNumbers
 from edgekit.life.life import live_runs
 from tests.test_strokes import BETA, DULL_MM, FRESH_MM, dulled, hands, rolled_edge, session
 
@@ -34,16 +34,10 @@ ROUNDING_MM = 1e-12  # of an edge after a session
 SENSED = 1e-9  # relative: an apex that is just touched depends on the root of what is left
 
 
-class Normals:
-    """Normal numbers by (stroke, run), singly or in blocks of sixteen."""
-
-    def stroke(self, number, runs):
-        rows = [np.random.default_rng((number, int(run))) for run in runs]
-        return np.array([rng.standard_normal(15) for rng in rows])
-
-    def block(self, block, runs):
-        numbers = range(16 * block, 16 * block + 16)
-        return np.stack([self.stroke(number, runs) for number in numbers], axis=1)
+def numbers(runs):
+    """Random numbers of the strokes of some runs."""
+    keys = np.random.default_rng(4).integers(0, 2**64, size=(runs, 2), dtype=np.uint64)
+    return StrokeNumbers(random_streams._Stream(), keys, np.arange(runs), 1)
 
 
 def lived(name, runs=6, first=0, *, blade=None, method=None, **options):
@@ -105,8 +99,8 @@ def test_a_session_agrees_in_all_it_reports():
         hand = hands(edge, runs, tilt_sd_deg=3.0, within_deg=1.0, person_deg=-1.0)
         for rule in (ek.strokes.until_fresh(), ek.strokes.until_clear(fraction=0.9)):
             fresh = np.full(runs, FRESH_MM)
-            by_arrays = session(edge, start, hand, rule, numbers=Normals())
-            by_loops = roll_compiled(edge, start, hand, rule, None, Normals(), fresh)
+            by_arrays = session(edge, start, hand, rule, numbers=numbers(runs))
+            by_loops = roll_compiled(edge, start, hand, rule, None, numbers(runs), fresh)
             for part in (*by_arrays._fields[1:], *by_arrays.flank._fields):
                 one, other = (
                     getattr(done if part in done._fields else done.flank, part)
@@ -121,7 +115,7 @@ def test_a_stroke_without_error_is_that_of_the_scalar_text():
     grid, area = rolled.grid, 1.2e-3 / rolled.grid.arc_mm[-1]
     rule = ek.strokes.until_clear(fraction=1.0, strokes_between_looks=1)
     done = roll_compiled(
-        rolled, dulled(rolled), hands(rolled, 1), rule, None, Normals(), np.full(1, FRESH_MM)
+        rolled, dulled(rolled), hands(rolled, 1), rule, None, numbers(1), np.full(1, FRESH_MM)
     )
     depth = grid.depth_mm[:, 12]
     plain = section_stroke.grind_section(
@@ -148,13 +142,12 @@ def test_the_strokes_are_compiled_once_for_all_cases():
 
 @needs_numba
 def test_constants_are_those_of_the_arrays():
-    strokes = engine.functions()
-    assert strokes.BLUNTER == apex.ROUNDING
+    assert parts.BLUNTER == apex.ROUNDING
     for name in ("MAX_STEPS", "EXACT", "ROUNDING", "TINY"):
-        assert getattr(strokes, name) == getattr(rolling, name)
+        assert getattr(parts, name) == getattr(rolling, name)
     for name in ("KEEN_MM", "MAX_STROKES"):
-        assert getattr(strokes, name) == getattr(rolling_session, name)
-    assert strokes.GRAZING == facets.GRAZING
+        assert getattr(parts, name) == getattr(rolling_session, name)
+    assert parts.GRAZING == facets.GRAZING
 
 
 @needs_numba

@@ -90,7 +90,7 @@ def functions() -> Any:
         raise Cannot(f"numba cannot be used: {error}", COMPILED, remedy) from error
 
     def announce(_: object, compiling: Any) -> None:
-        if compiling.data["dispatcher"].py_func.__module__ == strokes.__name__:
+        if compiling.data["dispatcher"].py_func.__module__.startswith(__package__):
             say_once("compiling the strokes, once for this version: some ten seconds")
 
     ends = {"on_start": announce, "on_end": lambda *_: None}
