@@ -28,7 +28,8 @@ def lay(edge: Edge, hand: Hand, normal: FloatArray, work: Work) -> bool:
     for s in range(0, places, WIDTH):
         slope, offset, weight = load(work.slope, s), load(work.level, s), load(edge.weight, s)
         over, stands, old = wide(0.0), wide(0.0), wide(0.0)
-        for n in range(s, edge.nodes, places):
+        for v in range(edge.depths):
+            n = v * places + s
             rise, field, node = slope * load(edge.depth, n), load(work.field, n), load(work.node, n)
             save(work.rise, n, rise)
             stands += node
@@ -57,7 +58,8 @@ def taken(edge: Edge, work: Work, depth: float) -> tuple[float, float]:
         factor, half, weight = load(work.reach, s), load(edge.half, s), load(edge.weight, s)
         level, centre = load(work.level, s) + factor * depth, load(edge.centre, s)
         area, width, curvature = wide(0.0), wide(0.0), load(edge.curvature, s)
-        for n in range(s, edge.nodes, places):
+        for v in range(edge.depths):
+            n = v * places + s
             line, field, node = level + load(work.rise, n), load(work.field, n), load(work.node, n)
             old, new = least(field, centre), least(most(field, line), centre)
             area += node * (new - old) * (1.0 - half * (new + old))

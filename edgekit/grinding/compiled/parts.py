@@ -25,7 +25,8 @@ UM_PER_MM = 1000.0
 GOING, MET, UNMET, NO_DEPTH = range(4)  # how a session stands; the last: a stroke found no depth
 
 
-# What all runs share: how many ``stations``, ``places`` (P), ``nodes`` (V * P) and ``terms`` of
+# What all runs share: how many ``stations``, ``places`` (P), ``depths`` (V),
+# ``nodes`` (V * P) and ``terms`` of
 # a stroke's error there are, and whether the stone lies ``flat``. Per station (P,): the ``curvature`` in plan, ``half`` of it kept
 # above 0, its ``centre``, the ``weight`` of length, 1 for each but the last as ``pairs``, the angle
 # ``aimed`` at and its ``cot``; ``modes`` (M * P); ``depth`` (V * P) and what each node stands for
@@ -34,7 +35,7 @@ GOING, MET, UNMET, NO_DEPTH = range(4)  # how a session stands; the last: a stro
 # what turns it by a swing.
 Edge = namedtuple(
     "Edge",
-    "stations places nodes terms flat curvature half centre weight pairs aimed cot modes depth node seen",
+    "stations places depths nodes terms flat curvature half centre weight pairs aimed cot modes depth node seen",
 )
 
 # Edges before the session, arrays (R, S) but the ``field`` (R, V, S): ``drop`` of the face,

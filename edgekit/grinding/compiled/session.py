@@ -115,7 +115,8 @@ def _edge(rolled: RolledEdge, hands: Hands) -> Edge:
     ends = np.cumsum([len(one), *map(len, several)])
     blocks = [block.ravel() for block in np.split(filled[len(one) :], ends[:-1] - len(one))[1:]]
     terms = len(hands.modes) + STROKE_TERMS - MODES
-    return Edge(stations, places, depths * places, terms, flat, *filled[: len(one)], *blocks)
+    size = stations, places, depths, depths * places, terms
+    return Edge(*size, flat, *filled[: len(one)], *blocks)
 
 
 def _seen(rolled: RolledEdge) -> FloatArray:

@@ -58,8 +58,8 @@ NEAR_RAD = 0.3  # up to here five terms of the tangent's continued fraction have
 def begin(edge: Edge, before: Before, run: int, work: Work) -> None:
     """Lay out the edge of a run."""
     places, stations, first = edge.places, edge.stations, run * edge.stations
-    for v in range(edge.nodes // places):
-        start = (first * edge.nodes) // places + v * stations
+    for v in range(edge.depths):
+        start = first * edge.depths + v * stations
         for s in range(stations):
             work.field[v * places + s] = before.field[start + s]
         for s in range(stations, places):
@@ -87,7 +87,7 @@ def begin(edge: Edge, before: Before, run: int, work: Work) -> None:
 @compiled
 def lower(edge: Edge, drop: FloatArray, work: Work) -> None:
     """What each node stands for under a face lowered by a `drop` (S,)."""
-    places, depths = edge.places, edge.nodes // edge.places
+    places, depths = edge.places, edge.depths
     for s in range(edge.stations):
         work.drop[s], upper = drop[s], edge.depth[s]
         for v in range(depths):
@@ -100,7 +100,7 @@ def lower(edge: Edge, drop: FloatArray, work: Work) -> None:
 @compiled
 def inset_at(edge: Edge, lowered: bool, work: Work) -> None:
     """Inset (P,) of the edge, where its face lies."""
-    places, depths = edge.places, edge.nodes // edge.places
+    places, depths = edge.places, edge.depths
     for s in range(places):
         work.inset[s] = work.field[s]
     if lowered:
@@ -119,7 +119,8 @@ def press(edge: Edge, work: Work) -> None:
     places = edge.places
     for s in range(0, places, WIDTH):
         steel, curvature = wide(0.0), load(edge.curvature, s)
-        for n in range(s, edge.nodes, places):
+        for v in range(edge.depths):
+            n = v * places + s
             steel += load(work.node, n) * most(1.0 - curvature * load(work.field, n), 0.0)
         save(work.steel, s, steel)
 
@@ -173,7 +174,8 @@ def sink(edge: Edge, work: Work, s: int) -> None:
     """
     places, half, centre = edge.places, load(edge.half, s), load(edge.centre, s)
     low, slope, area = wide(math.inf), load(work.slope, s), load(work.area, s)
-    for n in range(s, edge.nodes, places):
+    for v in range(edge.depths):
+        n = v * places + s
         rise, field, node = slope * load(edge.depth, n), load(work.field, n), load(work.node, n)
         height = if_below(field, centre, field - rise, math.inf)
         low = least(low, height)
@@ -182,15 +184,16 @@ def sink(edge: Edge, work: Work, s: int) -> None:
         save(work.gain, n, node * (1.0 - 2.0 * half * rise))
         save(work.taken, n, node * (field - rise) * (1.0 - half * (rise + field)))
     level = low + 1.2 * load(work.reach, s)
-    for _ in range(edge.nodes // places + 2):
+    for _ in range(edge.depths + 2):
         width, gain, taken, top, bottom = wide(0.0), wide(0.0), area, low, wide(math.inf)
-        for n in range(s, edge.nodes, places):
+        for v in range(edge.depths):
+            n = v * places + s
             height = load(work.height, n)
-            width += if_below(height, level, load(work.node, n), 0.0)
-            gain += if_below(height, level, load(work.gain, n), 0.0)
-            taken += if_below(height, level, load(work.taken, n), 0.0)
-            top = most(top, if_below(height, level, height, top))
-            bottom = least(bottom, if_below(height, level, bottom, height))
+            width = if_below(height, level, width + load(work.node, n), width)
+            gain = if_below(height, level, gain + load(work.gain, n), gain)
+            taken = if_below(height, level, taken + load(work.taken, n), taken)
+            top = if_below(height, level, most(top, height), top)
+            bottom = if_below(height, level, bottom, least(bottom, height))
         level = 2.0 * taken / (gain + root(gain * gain - 4.0 * half * width * taken))
         level = if_below(0.0, area, level, low)  # where nothing is to be taken
         if not (any_below(level, top) or any_below(bottom, level)):
@@ -208,7 +211,8 @@ def past_centre(edge: Edge, work: Work, s: int) -> None:
     """Levels once more of those stations, of sixteen, whose lines reach a centre of curvature."""
     for station in range(s, min(s + WIDTH, edge.stations)):
         past = not math.isfinite(work.level[station])
-        for n in range(station, edge.nodes, edge.places):
+        for v in range(edge.depths):
+            n = v * edge.places + station
             line = work.level[station] + work.rise[n]
             past = past or (line > edge.centre[station] and line > work.field[n])
         if past:
@@ -220,12 +224,14 @@ def by_steps(edge: Edge, work: Work, s: int) -> float:
     """Level of the line that takes the area of a station, by Newton's method within a bracket;
     infinite where there is none."""
     low, high, places = math.inf, math.inf, edge.places
-    for n in range(s, edge.nodes, places):
+    for v in range(edge.depths):
+        n = v * places + s
         low = min(low, work.field[n] - work.rise[n])
     level = low
     for _ in range(MAX_STEPS):
         within, excess, width = 0.0, -work.area[s], 0.0
-        for n in range(s, edge.nodes, places):
+        for v in range(edge.depths):
+            n = v * places + s
             line = level + work.rise[n]
             old, new = min(work.field[n], edge.centre[s]), min(line, edge.centre[s])
             within += work.node[n] * (old - edge.half[s] * old * old)
@@ -251,7 +257,8 @@ def cut(edge: Edge, lowered: bool, work: Work) -> None:
         save(work.new_cot, s, if_below(inset, meets, slope, load(work.new_cot, s)))
         save(work.new_angle, s, if_below(inset, meets, angle, load(work.new_angle, s)))
         steel = wide(0.0)
-        for n in range(s, edge.nodes, places):
+        for v in range(edge.depths):
+            n = v * places + s
             field = most(load(work.field, n), level + load(work.rise, n))
             save(work.field, n, field)
             steel += load(work.node, n) * most(1.0 - curvature * field, 0.0)
@@ -268,7 +275,8 @@ def finish(edge: Edge, rule: Rule, fresh: float, run: int, work: Work, after: Af
         level = if_below(0.0, need, load(work.first, s) + need - slope * drop, -math.inf)
         half, centre, weight = load(edge.half, s), load(edge.centre, s), load(edge.weight, s)
         taken, parallel, whole = wide(0.0), wide(0.0), wide(0.0)
-        for n in range(s, edge.nodes, places):
+        for v in range(edge.depths):
+            n = v * places + s
             node, begun = load(work.node, n), load(work.begun, n)
             old, new = least(begun, centre), least(load(work.field, n), centre)
             good = least(most(begun, level + slope * load(edge.depth, n)), centre)
@@ -284,8 +292,8 @@ def finish(edge: Edge, rule: Rule, fresh: float, run: int, work: Work, after: Af
     for s in range(edge.stations):
         here = run * edge.stations + s
         after.angle[here], after.margin[here] = work.new_angle[s], work.margin[s]
-    for v in range(edge.nodes // places):
-        start = (run * edge.nodes // places + v) * edge.stations
+    for v in range(edge.depths):
+        start = (run * edge.depths + v) * edge.stations
         for s in range(edge.stations):
             after.field[start + s] = work.field[v * places + s]
 

@@ -64,7 +64,7 @@ class _Window:
 
     def fill(self, numbers: Iterator[int]) -> bool:
         """Hand over more chunks; whether any are out."""
-        most = TASKS_OUT if self._size else FIRST_OUT
+        most = TASKS_OUT if self._size else min(FIRST_OUT, TASKS_OUT)
         while len(self._out) < most and not self._refused:
             few = max(1, min(self._size, (len(self._plan) - self._first(0)) // MOST_CHUNKS))
             some = list(islice(numbers, few))
