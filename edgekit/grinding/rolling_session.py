@@ -14,7 +14,7 @@ from edgekit.checks import FloatArray
 from edgekit.contact import apex
 from edgekit.evidence_table import value
 from edgekit.grinding.recession_field import cleared
-from edgekit.grinding.rolling import Lines, RolledEdge, Stretch, flat_stroke, stroke
+from edgekit.grinding.rolling import TINY, Lines, RolledEdge, Stretch, flat_stroke, stroke
 from edgekit.method.stop import Apex, StopRule
 from edgekit.method.strokes import RollingStroke, Stroke
 
@@ -259,7 +259,7 @@ class Collected:
         need = np.where(before.blunt, rule.least_inset(before), 0.0)
         slope = 1 / np.tan(start.angle + start.lean)
         level = rolled.inset(start.field) + need - slope * rolled.drop_mm
-        parallel = Lines(np.where(need > 0, level, -np.inf), slope)
+        parallel = Lines(np.where(need > TINY, level, -np.inf), slope)  # rounding is no need
         old = rolled.within(start.field)
         return RolledSession(
             flank=Flank(self.field, self.angle, start.lean, radius),

@@ -272,7 +272,7 @@ def finish(edge: Edge, rule: Rule, fresh: float, run: int, work: Work, after: Af
     places, removed, dullness, cleared = edge.places, 0.0, 0.0, 0.0
     for s in range(0, places, WIDTH):
         need, slope, drop = needed(work, rule, fresh, s), load(work.cot, s), load(work.drop, s)
-        level = if_below(0.0, need, load(work.first, s) + need - slope * drop, -math.inf)
+        level = if_below(TINY, need, load(work.first, s) + need - slope * drop, -math.inf)
         half, centre, weight = load(edge.half, s), load(edge.centre, s), load(edge.weight, s)
         taken, parallel, whole = wide(0.0), wide(0.0), wide(0.0)
         for v in range(edge.depths):
