@@ -86,8 +86,9 @@ def test_engines_agree(case, capfd):
     for name in ("mean_width_um", "steel_mg", "dull_radius_um", "used_up"):
         one, other = arrays.tracks[name], compiled.tracks[name]
         np.testing.assert_allclose(other, one, rtol=same, atol=same, err_msg=name)
-    one, other = (lives.tracks["sharp_fraction"] for lives in (arrays, compiled))
-    np.testing.assert_allclose(other, one, rtol=max(SENSED, same), err_msg="sharp_fraction")
+    for name in ("sharp_fraction", "dullness_mg"):
+        one, other = (lives.tracks[name] for lives in (arrays, compiled))
+        np.testing.assert_allclose(other, one, rtol=max(SENSED, same), err_msg=name)
 
 
 @needs_numba
@@ -148,6 +149,32 @@ def test_constants_are_those_of_the_arrays():
     for name in ("KEEN_MM", "MAX_STROKES"):
         assert getattr(parts, name) == getattr(rolling_session, name)
     assert parts.GRAZING == facets.GRAZING
+
+
+@needs_numba
+def test_normal_numbers_have_the_bits_of_numpy():
+    """Source: numpy's SFC64 and its ziggurat; a million numbers reach every branch."""
+    key, block = np.array([7, 2**63 + 5], dtype=np.uint64), 1 << 48
+    stream = random_streams._Stream()
+    stream.go_to(key, block)
+    engine.functions()
+    from edgekit.grinding.compiled.normals import draw
+
+    mine, words = np.empty(1_000_000), np.empty(4, dtype=np.uint64)
+    draw(key, np.uint64(block), words, mine, len(mine))
+    np.testing.assert_array_equal(mine, stream.rng.standard_normal(len(mine)))
+    assert np.abs(mine).max() > 4.5  # beyond the ziggurat's layers
+
+
+@needs_numba
+@pytest.mark.parametrize("number", [1, 15, 16, 17, 40])
+def test_stations_that_fill_no_lanes_agree(number):
+    """Rows are filled up to sixteen stations; those must not count."""
+    arrays, compiled = (
+        lived(name, 2, stations=max(number, 2), depths=5, max_sessions=2) for name in ENGINES
+    )
+    for name in ("mean_width_um", "steel_mg", "stone_strokes"):
+        np.testing.assert_allclose(compiled.tracks[name], arrays.tracks[name], rtol=LIVES)
 
 
 @needs_numba

@@ -133,10 +133,6 @@ class Stretch(NamedTuple):
     first: NDArray[np.int_]
     last: NDArray[np.int_]
 
-    def all_of(self, stations: int) -> bool:
-        """Whether it is all of the edge in all runs."""
-        return bool((self.first == 0).all() and (self.last == stations - 1).all())
-
     @classmethod
     def misplaced(
         cls,
@@ -193,7 +189,8 @@ def stroke(
     """
     press, slope = rolled.pressed(field), 1 / np.tan(rolled.angle_rad[:, None] + tilt_rad)
     before = rolled.within(field)
-    if stretch is None or stretch.all_of(len(press)):
+    ends = None if stretch is None else (stretch.first.max(), stretch.last.min())
+    if stretch is None or ends == (0, len(press) - 1):
         area = volume_mm3 / rolled.volume(press)
         lines = Lines(_levels(rolled, field, slope, area * press, before), slope)
     else:

@@ -1,6 +1,7 @@
 """What compiled strokes are given and work in: named rows, whose types the compiler infers.
 
-A row (N,) is a place in memory from which N numbers lie one after another. Stations are filled up to a multiple of the lanes' width, P, with ones of no weight and no steel.
+A row (N,) is a place in memory from which N numbers lie one after another. Stations are filled up
+to a multiple of the lanes' width, P, with ones of no weight and no steel.
 """
 
 # ruff: noqa: PYI024 - rows of arrays for the compiler, whose types it infers

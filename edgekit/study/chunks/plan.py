@@ -31,8 +31,8 @@ class Chunk(NamedTuple):
 
 
 class Plan:
-    """How the runs of all rows are cut: into pieces of at most `piece_runs` runs of a row, in order,
-    and these into chunks of at most `CHUNK_ROWS` pieces and about `chunk_runs` runs."""
+    """How the runs of all rows are cut: into pieces of at most `piece_runs` runs of a row, in
+    order, and these into chunks of at most `CHUNK_ROWS` pieces and about `chunk_runs` runs."""
 
     def __init__(
         self,

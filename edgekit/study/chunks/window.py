@@ -1,4 +1,4 @@
-"""Chunks handed to an executor, a window of them at a time, as many in a task as fill half a second."""
+"""Chunks handed to an executor: a window of tasks at a time, each of about half a second."""
 
 from __future__ import annotations
 
