@@ -355,13 +355,15 @@ def plain_loop(cells: int) -> float:
 
 def sweeps() -> None:
     """A sweep on one and on two workers, beside a plain loop on them, and on Dask."""
-    runs, per = 8 * 2048, {}
+    runs, per = 4 * 2048, {}
     alone, pair = ProcessPoolExecutor(1), ProcessPoolExecutor(2)
     with alone, pair:
         for pool, count in ((alone, 1), (pair, 2)):
             swept_by(pool, 2 * 2048)
             per["swept", count] = min(swept_by(pool, runs) for _ in range(2))
-            both = [max(pool.map(plain_loop, [10**8] * count)) / (10**8) * 1e9 for _ in range(3)]
+            both = [
+                max(pool.map(plain_loop, [3 * 10**7] * count)) / (3 * 10**7) * 1e9 for _ in range(3)
+            ]
             per["plain", count] = min(both)
     case = live_runs(
         ek.patterns.area_specific_curette(),
