@@ -408,7 +408,7 @@ FIRST_CALLS = {
     "read_tray": ("pandas, scipy.interpolate", "ek.read_tray('data_demo/tray_FH-03.csv')"),
     "compare": (
         "pandas, scipy.interpolate, scipy.special, numba",
-        "m = ek.methods; ek.compare(ek.patterns.hoe(), [m.freehand(), m.powered()], runs=2, seed=1)",
+        "m = ek.methods; ek.compare(ek.patterns.hoe(), [m.freehand(), m.held(5)], runs=2, seed=1)",
     ),
 }
 

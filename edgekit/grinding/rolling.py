@@ -189,13 +189,12 @@ def stroke(
     """
     press, slope = rolled.pressed(field), 1 / np.tan(rolled.angle_rad[:, None] + tilt_rad)
     before = rolled.within(field)
-    ends = None if stretch is None else (stretch.first.max(), stretch.last.min())
-    if stretch is None or ends == (0, len(press) - 1):
-        area = volume_mm3 / rolled.volume(press)
-        lines = Lines(_levels(rolled, field, slope, area * press, before), slope)
-    else:
+    if stretch is not None and (stretch.first.any() or (stretch.last < len(press) - 1).any()):
         part = _Part.of(rolled, tilt_rad, slope, stretch)
         lines = _part_lines(rolled, field, part, press, before, volume_mm3)
+    else:
+        area = volume_mm3 / rolled.volume(press)
+        lines = Lines(_levels(rolled, field, slope, area * press, before), slope)
     return lines.cut(field, rolled), lines
 
 
@@ -230,8 +229,7 @@ def _levels(
         past = ~np.isfinite(level) | ((level + rise > np.maximum(field, 1 / curvature)).any(axis=0))
         runs = np.flatnonzero(past.any(axis=0))
         parts = (np.ascontiguousarray(x[..., runs]) for x in (field, slope, area, before, low))
-        if len(runs):
-            level[:, runs] = _by_steps(rolled.some(runs), *parts)
+        level[:, runs] = _by_steps(rolled.some(runs), *parts)
     return level
 
 

@@ -26,14 +26,13 @@ UM_PER_MM = 1000.0
 GOING, MET, UNMET, NO_DEPTH = range(4)  # how a session stands; the last: a stroke found no depth
 
 
-# What all runs share: how many ``stations``, ``places`` (P), ``depths`` (V),
-# ``nodes`` (V * P) and ``terms`` of
-# a stroke's error there are, and whether the stone lies ``flat``. Per station (P,): the ``curvature`` in plan, ``half`` of it kept
-# above 0, its ``centre``, the ``weight`` of length, 1 for each but the last as ``pairs``, the angle
-# ``aimed`` at and its ``cot``; ``modes`` (M * P); ``depth`` (V * P) and what each node stands for
-# below a new face, ``node``. For a flat stone, ``seen`` (3 * 3 * P) has the products of inward
-# direction, position and face with its normal at mid-edge, with what opens it by a tilt and with
-# what turns it by a swing.
+# What all runs share: how many ``stations``, ``places`` (P), ``depths`` (V), ``nodes`` (V * P) and
+# ``terms`` of a stroke's error there are, and whether the stone lies ``flat``. Per station (P,):
+# the ``curvature`` in plan, ``half`` of it kept above 0, its ``centre``, the ``weight`` of length, 1
+# for each but the last as ``pairs``, the angle ``aimed`` at and its ``cot``; ``modes`` (M * P);
+# ``depth`` (V * P) and what each node stands for below a new face, ``node``. For a flat stone,
+# ``seen`` (3 * 3 * P) has the products of inward direction, position and face with its normal at
+# mid-edge, with what opens it by a tilt and with what turns it by a swing.
 Edge = namedtuple(
     "Edge",
     "stations places depths nodes terms flat curvature half centre weight pairs aimed cot modes depth node seen",
