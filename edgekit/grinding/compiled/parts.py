@@ -28,14 +28,15 @@ GOING, MET, UNMET, NO_DEPTH = range(4)  # how a session stands; the last: a stro
 
 # What all runs share: how many ``stations``, ``places`` (P), ``depths`` (V), ``nodes`` (V * P) and
 # ``terms`` of a stroke's error there are, and whether the stone lies ``flat``. Per station (P,):
-# the ``curvature`` in plan, ``half`` of it kept above 0, its ``centre``, the ``weight`` of length, 1
-# for each but the last as ``pairs``, the angle ``aimed`` at and its ``cot``; ``modes`` (M * P);
+# the ``curvature`` in plan, ``half`` of it kept above 0, its ``centre``, the ``weight`` of length,
+# 1 for each but the last as ``pairs``, the angle ``aimed`` at and its ``cot``; ``modes`` (M * P);
 # ``depth`` (V * P) and what each node stands for below a new face, ``node``. For a flat stone,
 # ``seen`` (3 * 3 * P) has the products of inward direction, position and face with its normal at
 # mid-edge, with what opens it by a tilt and with what turns it by a swing.
 Edge = namedtuple(
     "Edge",
-    "stations places depths nodes terms flat curvature half centre weight pairs aimed cot modes depth node seen",
+    "stations places depths nodes terms flat curvature half centre weight pairs aimed cot modes "
+    "depth node seen",
 )
 
 # Edges before the session, arrays (R, S) but the ``field`` (R, V, S): ``drop`` of the face,
@@ -64,8 +65,8 @@ After = namedtuple("After", "field angle margin radius land seen volume strokes 
 # of what `sink` sums up; the others (P,).
 Work = namedtuple(
     "Work",
-    "words normals begun field node rise height gain taken inset first drop angle cot lean lean_cos "
-    "lean_sin radius ratio tangent whole cos sin tilt slope area level reach steel margin land "
+    "words normals begun field node rise height gain taken inset first drop angle cot lean "
+    "lean_cos lean_sin radius ratio tangent whole cos sin tilt slope area level reach steel margin land "
     "new_angle new_cot",
 )
 TALL, ROWS = 7, len(Work._fields) - 2  # of a height of V, and in all
