@@ -1,9 +1,11 @@
 """Ignorance of constants apart from variation between lives."""
 
 from dataclasses import replace
+from functools import partial
 from operator import attrgetter
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy import stats
 
@@ -12,6 +14,7 @@ from edgekit.evidence_table import Evidence, Gsd, Sd, Status, entry
 from edgekit.grinding.random_streams import SeededKeys
 from edgekit.study import case, ignorance
 from edgekit.study.outcomes import sample_columns
+from edgekit.study.sweep import FailedRows
 
 FEW = {"stations": 16, "depths": 4}
 LOCAL = ek.methods.freehand(stroke=ek.strokes.local(placements=6))
@@ -149,6 +152,40 @@ def test_draws_are_shared_by_methods():
         ek.patterns.hoe(), [LOCAL, LOCAL], runs=8, seed=3, grid_runs=0, ignorance_draws=5, **FEW
     )
     assert (result.differences()[["ignorance_low", "ignorance_high"]] == 0).all(axis=None)
+
+
+def test_a_sweep_has_the_intervals_of_a_comparison(tmp_path):
+    """Row by row; sessions alike to the last bit, losses between lives by the normal law there."""
+    grid = ek.full_grid({"use.strokes": [15.0, 45.0]})
+    options = {"runs": 12, "seed": 3, "ignorance_draws": 5}
+    task = ek.LifeCase(blade=ek.patterns.hoe, method=LOCAL, **FEW)
+    swept = partial(ek.sweep, task, grid, progress=False, **options)
+    table, samples = swept(summary=True, out=tmp_path), swept()
+    again = swept(summary=True, out=tmp_path)
+    pd.testing.assert_frame_equal(table, again)
+    for row, strokes in enumerate((15.0, 45.0)):
+        use = ek.Use(strokes=strokes)
+        alone = ek.compare(ek.patterns.hoe(), [LOCAL], use=use, grid_runs=0, **options, **FEW)
+        want, got = alone.table.iloc[0], table.iloc[row]
+        for end in ("low", "high"):
+            assert got[f"sessions_variation_{end}"] == want[f"sessions_variation_{end}"]
+            for name in ("sessions", "loss_um_per_session"):
+                column = f"{name}_ignorance_{end}"
+                assert got[column] == pytest.approx(want[column], rel=1e-12)
+                assert (samples.loc[samples["row"] == row, column] == got[column]).all()
+        sd = alone.runs["loss_um_per_session"].std()
+        high = alone.runs["loss_um_per_session"].mean() + stats.norm.ppf(0.95) * sd
+        assert got["loss_um_per_session_variation_high"] == pytest.approx(high, rel=1e-9)
+
+
+def test_rows_that_fail_have_no_interval():
+    grid = ek.full_grid({"use.strokes": [-1.0, 45.0]})
+    task = ek.LifeCase(blade=ek.patterns.hoe, method=LOCAL, **FEW)
+    with pytest.warns(FailedRows):
+        table = ek.sweep(
+            task, grid, runs=2, seed=1, summary=True, ignorance_draws=3, progress=False
+        )
+    assert table["sessions_ignorance_low"].isna().tolist() == [True, False]
 
 
 def test_figures_show_what_is_not_known():

@@ -166,6 +166,11 @@ class LifeCase(Record):
         again = case.lived_again(draws=draws, runs=number, seed=seed)
         return intervals(lives, again, share)
 
+    def with_constants(self, at: Mapping[str, float]) -> LifeCase:
+        """The case with its unknown constants at some quantiles of their spreads."""
+        use, method = use_with(self.use, at), method_with(self.method, at)
+        return replace(self, use=use, method=method)
+
     def lived_again(self, *, draws: int, runs: int, seed: int) -> pd.DataFrame:
         """Lives of the first instruments and hands with other values of unknown constants.
 
@@ -174,8 +179,7 @@ class LifeCase(Record):
         """
         keys, parts = SeededKeys(seed, runs=min(runs, LIVES)), []
         for k, at in enumerate(drawn(draws, seed)):
-            use, method = use_with(self.use, at), method_with(self.method, at)
-            columns = sample_columns(replace(self, use=use, method=method).live(keys))
+            columns = sample_columns(self.with_constants(at).live(keys))
             parts.append(pd.DataFrame({"draw": k, "run": np.arange(len(keys)), **columns}))
         return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
 

@@ -28,10 +28,12 @@ from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
 from edgekit.record import Record
 from edgekit.study.case import LifeCase
-from edgekit.study.ignorance import ENDS, MAX_DRAWS, central, intervals
+from edgekit.study.ignorance import ENDS, MAX_DRAWS, intervals
 from edgekit.study.outcomes import (
     GRID,
+    HEADLINES,
     VALUES,
+    central,
     grid_column,
     sample_columns,
     session_percentiles,
@@ -62,7 +64,6 @@ SHOWN = {
 }
 
 
-HEADLINES = ("loss_um_per_session", "sessions")
 MAX_NAMED = 4  # methods in a short form
 
 

@@ -23,7 +23,7 @@ from edgekit.life.use import Use
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
 from edgekit.record import set_fields
-from edgekit.study.outcomes import VALUES
+from edgekit.study.outcomes import VALUES, central
 
 __all__ = ["CONSTANTS", "intervals"]
 
@@ -118,18 +118,6 @@ def _with(record: T, constants: Mapping[str, tuple[Evidence, float]]) -> T:
             moved = own * (new / item.value) if item.value else own + new
             changes[path] = min(moved, 1.0) if path in _SHARES else moved
     return set_fields(record, changes)
-
-
-def central(values: FloatArray, level: float) -> tuple[FloatArray, FloatArray]:
-    """Ends of the central interval of a level over the last axis, missing for no values.
-
-    Quantiles at k / (n + 1), between which another draw falls with the probability stated.
-    """
-    if not values.shape[-1]:
-        return np.full(values.shape[:-1], np.nan), np.full(values.shape[:-1], np.nan)
-    ends = (1 - level) / 2, (1 + level) / 2
-    low, high = np.quantile(values, ends, axis=-1, method="weibull")
-    return np.asarray(low), np.asarray(high)
 
 
 def intervals(

@@ -33,6 +33,8 @@ OVER_LIFE = {
 }
 VALUES = (*PER_SESSION, *OVER_LIFE, "rebevel_mg")
 GRID = "grid_um"
+HEADLINES = ("loss_um_per_session", "sessions")  # whose intervals every table has
+LOW_HIGH = ("low", "high")
 SESSIONS = {"sessions_p10": 10, "sessions_p50": 50, "sessions_p90": 90}  # column and percentile
 
 
@@ -73,7 +75,7 @@ def grid_column(lives: Lives, refined: Lives | None) -> FloatArray:
     return gap
 
 
-def session_percentiles(sessions: NDArray[np.int_]) -> dict[str, float]:
+def session_percentiles(sessions: NDArray[np.number]) -> dict[str, float]:
     """The columns `SESSIONS` of a table, from the sessions of each life."""
     return {name: float(np.percentile(sessions, at)) for name, at in SESSIONS.items()}
 
@@ -84,3 +86,15 @@ def standard_error(values: FloatArray) -> FloatArray:
     if size < 2:
         return np.full(values.shape[:-1], np.inf)
     return np.asarray(np.std(values, axis=-1, ddof=1) / np.sqrt(size))
+
+
+def central(values: FloatArray, level: float) -> tuple[FloatArray, FloatArray]:
+    """Ends of the central interval of a level over the last axis, missing for no values.
+
+    Quantiles at k / (n + 1), between which another draw falls with the probability stated.
+    """
+    if not values.shape[-1]:
+        return np.full(values.shape[:-1], np.nan), np.full(values.shape[:-1], np.nan)
+    ends = (1 - level) / 2, (1 + level) / 2
+    low, high = np.quantile(values, ends, axis=-1, method="weibull")
+    return np.asarray(low), np.asarray(high)

@@ -9,15 +9,18 @@ from __future__ import annotations
 
 import enum
 import warnings
+from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
-from dataclasses import replace
+from functools import partial
 from os import PathLike
+from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from edgekit import checks
-from edgekit.checks import count, instance
+from edgekit.checks import FloatArray, count, instance
 from edgekit.citing import paragraph
 from edgekit.errors import BadArgument
 from edgekit.grinding.compiled.engine import engine, using
@@ -30,17 +33,22 @@ from edgekit.study.chunks.progress import Progress
 from edgekit.study.chunks.tables import OK, Samples, Sums, Table, joined, moments
 from edgekit.study.chunks.window import compute
 from edgekit.study.grid import Grid, labels
+from edgekit.study.ignorance import LIVES, MAX_DRAWS, drawn
 from edgekit.study.manifest import check_results, sweep_manifest
 from edgekit.study.outcomes import (
     GRID,
+    HEADLINES,
+    LOW_HIGH,
     VALUES,
-    finer,
+    central,
     grid_column,
     sample_columns,
 )
+from edgekit.units import LEVEL
 
 __all__ = ["FailedRows", "RunStatus", "sweep"]
 
+DRAW = "ignorance.draw"
 PIECE_RUNS = 2048  # runs simulated together, always cut at multiples of this
 CHUNK_RUNS = 2048  # lives in a chunk, at some 0.1 ms each: an executor's overhead stays below 5 %
 MAX_SAMPLES = 20_000_000  # lives of a table with one row per life
@@ -75,6 +83,7 @@ def sweep(
     progress: bool = True,
     summary: bool = False,
     grid_runs: int = 0,
+    ignorance_draws: int = 0,
     chunk_runs: int = CHUNK_RUNS,
 ) -> pd.DataFrame:
     """Simulate the lives of `runs` instruments for every row of a grid.
@@ -107,6 +116,9 @@ def sweep(
     grid_runs : int
         Lives per row that are lived again at twice as many stations and depths, the first of the
         row, all at most: each then costs some four lives more. None by default.
+    ignorance_draws : int
+        Sets of unknown constants, the same in every row, with each of which the first eight lives
+        of a row are lived again; 24 do. None by default.
     chunk_runs : int
         Lives handed over at a time. Results do not depend on it.
 
@@ -116,7 +128,10 @@ def sweep(
         ``row``, the grid's fields, ``run``, ``status`` (the values of `RunStatus`), ``sessions``,
         ``ended_by`` and one column per measured quantity; rows in the grid's order. ``grid_um`` is
         by how much a life's loss per session grows at twice every resolution, missing (NaN) where
-        that was not asked for; a summary has its mean and the standard error of that. In rows that
+        that was not asked for; a summary has its mean and the standard error of that. A summary has
+        the 90 % intervals between lives, ``sessions_variation_low`` … and, normal,
+        ``loss_um_per_session_variation_low`` …; with `ignorance_draws` tables have those of the
+        means for want of measured constants, ``sessions_ignorance_low`` …. In rows that
         failed everything measured is missing (NaN), ``status`` says why, and one warning
         (`FailedRows`) counts them. Ctrl-C returns what is done, the rest with the status
         "not run: interrupted", and warns. ``table.attrs["cite"]`` says in one paragraph what made
@@ -143,6 +158,7 @@ def sweep(
     runs = count("runs", runs, most=most // len(grid), bytes_each=size * len(grid))
     seed, chunk_runs = count("seed", seed, 0), count("chunk_runs", chunk_runs)
     again = count("grid_runs", grid_runs, 0)
+    draws = count("ignorance_draws", ignorance_draws, 0, most=MAX_DRAWS)
     settings = {"seed": seed, "summary": summary, "grid_runs": again, "engine": engine()}
     plan = Plan(grid, runs, piece_runs=PIECE_RUNS, chunk_runs=chunk_runs, settings=settings)
     parts = None
@@ -152,7 +168,48 @@ def sweep(
         parts = Parts(Folder(out, sweep_manifest(task, grid, every)), len(plan))
     collected = Sums() if summary else Samples()
     _collect(task, plan, executor, parts, collected, shown=progress)
-    return _with_words(_framed(grid, collected), task, grid, runs, seed)
+    frame = _framed(grid, collected)
+    if draws:
+        unsure = partial(sweep, executor=executor, progress=progress, chunk_runs=chunk_runs)
+        frame = frame.join(_ignorance(unsure, task, grid, draws, runs, seed, out), on="row")
+    return _with_words(frame, task, grid, runs, seed)
+
+
+class _Unsure(NamedTuple):
+    """A task whose case has its unknown constants at the quantiles that a row numbers."""
+
+    task: Task
+    draws: list[dict[str, float]]
+
+    def __call__(self, row: Mapping[str, object]) -> LifeCase:
+        fields = dict(row)
+        at = self.draws[int(fields.pop(DRAW))]  # type: ignore[call-overload]
+        return self.task(fields).with_constants(at)
+
+
+def _ignorance(
+    sweep: Callable[..., pd.DataFrame],
+    task: Task,
+    grid: Grid,
+    draws: int,
+    runs: int,
+    seed: int,
+    out: str | PathLike[str] | None,
+) -> pd.DataFrame:
+    """Intervals of means between draws of unknown constants, one line per row of the grid."""
+    rows = tuple((*row, k) for row in grid.rows for k in range(draws))
+    wide = Grid(names=(*grid.names, DRAW), rows=rows)
+    inner = None if out is None else Path(out) / "ignorance"
+    unsure = _Unsure(task, drawn(draws, seed))
+    lives = sweep(unsure, wide, runs=min(runs, LIVES), seed=seed, out=inner)
+    means = lives.groupby("row")[[*HEADLINES]].mean()
+    columns: dict[str, FloatArray] = {}
+    for name in HEADLINES:
+        ends = central(means[name].to_numpy(dtype=float).reshape(len(grid), draws), LEVEL)
+        columns |= {
+            f"{name}_ignorance_{end}": part for end, part in zip(LOW_HIGH, ends, strict=True)
+        }
+    return pd.DataFrame(columns)
 
 
 def _collect(
@@ -243,8 +300,7 @@ def _lived(case: LifeCase, piece: Piece, chunk: Chunk) -> Table:
     lives = case.live(SeededKeys(chunk.seed, first=piece.first, runs=piece.runs))
     again, refined = min(chunk.grid_runs - piece.first, piece.runs), None
     if again > 0:
-        fine = replace(case, stations=finer(case.stations), depths=finer(case.depths))
-        refined = fine.live(SeededKeys(chunk.seed, first=piece.first, runs=again))
+        refined = case.refined().live(SeededKeys(chunk.seed, first=piece.first, runs=again))
     return {**sample_columns(lives), GRID: grid_column(lives, refined)}
 
 

@@ -7,12 +7,32 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from edgekit.study.outcomes import GRID, SESSIONS, VALUES, session_percentiles
+from edgekit.study.outcomes import (
+    GRID,
+    HEADLINES,
+    LOW_HIGH,
+    SESSIONS,
+    VALUES,
+    central,
+    session_percentiles,
+)
+from edgekit.units import LEVEL, LEVEL_Z
 
 Table = dict[str, NDArray[np.generic]]  # numbers, or texts as objects
 OK = "ok"  # the status of a run that was computed
 MOMENTS = [name + end for name in VALUES for end in ("", "_sd", "_mc")]
-SUMMARY = ["row", "status", "lives", "unfinished", *SESSIONS, *MOMENTS, GRID, f"{GRID}_mc"]
+BETWEEN = [f"{name}_variation_{end}" for name in HEADLINES for end in LOW_HIGH]
+SUMMARY = [
+    "row",
+    "status",
+    "lives",
+    "unfinished",
+    *SESSIONS,
+    *MOMENTS,
+    GRID,
+    f"{GRID}_mc",
+    *BETWEEN,
+]
 NUMBERS = [name for name in SUMMARY if name != "status"]
 _COUNTS = ["lives", "unfinished", *(GRID + end for end in ("_lives", "_sum", "_squares"))]
 
@@ -172,17 +192,28 @@ class _Moments:
         line: dict[str, float] = {"lives": int(total)}
         if total:
             line["unfinished"] = float(unfinished.sum() / total)
-            line |= session_percentiles(np.repeat(self.sessions, lives.astype(int)))
+            sessions = np.repeat(self.sessions, lives.astype(int))
+            line |= session_percentiles(sessions)
             mean = (self.mean * lives).sum(axis=1) / total
             square = (self.spread + lives * (self.mean - mean[:, None]) ** 2).sum(axis=1)
             sd = np.sqrt(square / (total - 1)) if total > 1 else np.full(len(VALUES), np.nan)
             each = np.stack([mean, sd, sd / np.sqrt(total)], axis=1)
             line |= dict(zip(MOMENTS, each.ravel().tolist(), strict=True))
+            line |= dict(zip(BETWEEN, _between(sessions, mean, sd), strict=True))
             line |= _grid_error(*(float(part.sum()) for part in gap))
         return line
 
 
 _NONE = _Moments(np.zeros(0), np.zeros((5, 0)), *np.zeros((2, len(VALUES), 0)))
+
+
+def _between(
+    sessions: NDArray[np.float64], mean: NDArray[np.float64], sd: NDArray[np.float64]
+) -> list[float]:
+    """Ends of intervals between lives: normal, of the loss per session, and of sessions."""
+    loss = VALUES.index("loss_um_per_session")
+    half = LEVEL_Z * sd[loss]
+    return [mean[loss] - half, mean[loss] + half, *map(float, central(sessions, LEVEL))]
 
 
 def _grid_error(lives: float, total: float, squares: float) -> dict[str, float]:
