@@ -3,8 +3,8 @@
 Nothing here comes from the package. The edge is straight and every section a polygon of
 `tests.section_simulation`. Working strokes are laid down one by one; each takes the steel of
 Archard's law off the sections that it touches. A session's strokes go over all of the edge and take
-the same area off every section, until the edge as a whole passes. Lengths in millimetres, angles in
-radians.
+the same area off every section, or one by its thickness, until the edge as a whole passes. Lengths
+in millimetres, angles in radians.
 """
 
 from dataclasses import dataclass, field
@@ -14,13 +14,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from tests.rolling_plane import smooth_error
-from tests.section_simulation import (
-    INWARD_MM,
-    Section,
-    corner_area,
-    ground,
-    rounded,
-)
+from tests.section_simulation import INWARD_MM, Section, corner_area, ground, rounded
 
 WORKING_STROKES = 4000  # laid down to learn where the steel goes
 # Archard 1953, J Appl Phys 24:981, V = k F s / H, of the strokes that the evidence table assumes:
