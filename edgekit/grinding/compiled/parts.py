@@ -66,7 +66,7 @@ After = namedtuple("After", "field angle margin radius land seen volume strokes 
 Work = namedtuple(
     "Work",
     "words normals begun field node rise height gain taken inset first drop angle cot lean "
-    "lean_cos lean_sin radius ratio tangent whole cos sin tilt slope area level reach steel margin land "
-    "new_angle new_cot",
+    "lean_cos lean_sin radius ratio tangent whole cos sin tilt slope area level reach steel margin "
+    "land new_angle new_cot",
 )
 TALL, ROWS = 7, len(Work._fields) - 2  # of a height of V, and in all
