@@ -17,7 +17,7 @@ from tests.browser import chromium, offline
 
 pytestmark = pytest.mark.slow
 ROOT = Path(__file__).parent.parent
-STEM = "02_why_facets_form"
+STEM = "03_why_facets_form"
 SECONDS = 90  # for the server, for the kernel and for all cells, on a busy machine
 READY = "() => window.jupyterapp?.shell?.currentWidget?.context?.isReady"
 RUN = """async () => { const widget = window.jupyterapp.shell.currentWidget;

@@ -16,7 +16,7 @@ from edgekit.files import write_file
 from edgekit.safety import cautions
 from lesson.glossary import glossary, linked
 from lesson.page import framed, page, title_of
-from lesson.teachers import instructor, minutes, notes
+from lesson.teachers import assumed, instructor, minutes, notes
 
 __all__ = ["BROWSERS", "QUIET", "course", "on_paper", "printed", "zipped"]
 
@@ -79,6 +79,8 @@ def course(
     made = {"index.html": _index(books, titles)}
     instructors = instructor(books, titles) + care + LEADS
     made["for_instructors.html"] = framed("For the instructor", instructors)
+    numbers = f"<h1>Assumed numbers</h1>{assumed().text}{care}{LEADS}"
+    made["assumed_numbers.html"] = framed("Assumed numbers", numbers)
     made["glossary.html"] = framed("Glossary", glossary(words) + care + LEADS)
     made |= {f"{name}.html": page(note, handout=True) for name, note in bench.items()}
     for stem, book in books.items():

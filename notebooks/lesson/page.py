@@ -14,6 +14,11 @@ __all__ = ["framed", "page", "title_of"]
 
 # To the end of its paragraph: how to run what a page has run already.
 ONLY_IN_LAB = re.compile(r"In JupyterLab press (?:[^\n]|\n(?!\n))*")
+# What a phone moves sideways must be reached by keyboard too.
+TABLE = re.compile(r"<table>(.*?<th[^>]*>(.*?)</th>.*?)</table>", re.DOTALL)
+SCROLLS = (
+    r'<div class="scroll" role="region" aria-label="table: \2" tabindex="0"><table>\1</table></div>'
+)
 
 
 def page(
@@ -105,7 +110,8 @@ def opened(body: str) -> str:
 def _markdown(source: str) -> str:
     from nbconvert.filters import markdown2html
 
-    return str(markdown2html(ONLY_IN_LAB.sub("", source)))
+    made = str(markdown2html(ONLY_IN_LAB.sub("", source)))
+    return TABLE.sub(SCROLLS, made)
 
 
 def _output(output: Mapping[str, Any]) -> str:

@@ -84,9 +84,10 @@ def assumed() -> Html:
     """A table of the library's numbers that stand on no published source."""
     found = ek.evidence()
     found = found[found["status"].isin(ASSUMED)]
-    shown = found.assign(name=found["name"].str.replace("_", " "))
-    words = {"name": "number", "value": "taken as", "spread": "may be", "unit": "unit"}
-    words |= {"status": "status", "source": "why"}
+    taken = found["value"].map("{:g}".format) + " " + found["unit"].replace("1", "")
+    shown = found.assign(name=found["name"].str.replace("_", " "), taken=taken)
+    words = {"name": "number", "taken": "taken as", "spread": "may be", "status": "status"}
+    words |= {"source": "why"}
     caption = f"{len(found)} of {len(ek.evidence())} numbers are assumed or recalled"
     return table(shown, words, caption=caption)
 
@@ -118,9 +119,10 @@ def instructor(books: Mapping[str, Mapping[str, Any]], sheets: Sequence[tuple[st
     body += (
         "<h2>Which numbers are assumed</h2><p>The library keeps every default number with its "
         "status and source. These stand on no published source, or were recalled and not read "
-        "again; a conclusion that hangs on one of them is to be tried with another value.</p>"
+        "again; a conclusion that hangs on one of them is to be tried with another value: "
+        '<a href="assumed_numbers.html">the list</a>.</p>'
     )
-    return body + assumed().text
+    return body
 
 
 def _lesson(stem: str, book: Mapping[str, Any]) -> str:
