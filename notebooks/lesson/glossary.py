@@ -10,6 +10,11 @@ from edgekit.errors import BadArgument
 __all__ = ["entries", "glossary", "linked"]
 
 CODE = re.compile(r"`[^`]*`\.? ?")
+# Entries that lessons say in their ordinary sense as well: a link there would mislead.
+ORDINARY = frozenset(
+    """back look clear pass run life log depth status reach interval guide station target budget
+    outline cycle window width tip chip riser advance land teeth level""".split()
+)
 PLACE = re.compile(r"[^a-z]+")
 
 
@@ -66,9 +71,9 @@ def linked(body: str, text: str) -> str:
     >>> linked('<p>From the heel.</p><p>The heel.</p>', words).count("<a ")
     1
     """
-    terms = [term for chapter in entries(text).values() for term in chapter]
+    terms = {term for chapter in entries(text).values() for term in chapter} - ORDINARY
     paragraphs = re.split(r"(<p>.*?</p>)", body, flags=re.DOTALL)
-    for term in sorted(terms, key=len, reverse=True):
+    for term in sorted(terms, key=lambda term: (-len(term), term)):
         word = re.compile(rf"(?<![\w-]){re.escape(term)}(?![\w-])")
         for k in range(1, len(paragraphs), 2):
             parts = re.split(r"(<a .*?</a>|<[^>]*>)", paragraphs[k], flags=re.DOTALL)

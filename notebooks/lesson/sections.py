@@ -16,7 +16,7 @@ from lesson.drawing import BLUE, GREY, INK, VERMILION, Chart, Drawn
 __all__ = ["tip", "wrong_angle"]
 
 RED_CELL_UM = 7.5  # across; histology textbooks, from memory
-ACROSS_UM, DEEP_UM = (-4.0, 26.0), (-22.0, 4.0)  # of the tip's picture, whatever its radius
+ACROSS_UM, DEEP_UM = (-4.0, 26.0), (-20.0, 8.0)  # of the tip's picture, whatever its radius
 BACK_MM = 0.8  # of the flank's picture
 
 
@@ -56,11 +56,10 @@ def tip(radius_um: float, internal_angle_deg: float = 75.0) -> Drawn:
     chart.line([ACROSS_UM[1], 0, *flank[1:, 0]], [0, 0, *flank[1:, 1]], BLUE, width=1.5)
     chart.line(body[:, 0], body[:, 1], VERMILION, width=2.5, dashes="9 4")
     chart.line(flank[:, 0] + back, flank[:, 1], INK, width=2.5)
-    chart.text(0.0, 0.0, f"{back:.1f} µm", INK, lift=10)
-    cell = 17.0 + RED_CELL_UM / 2 * np.array([-1, 1])
-    chart.line(cell, [-15.0] * 2, GREY, width=4)
-    chart.text(17.0, -15.0, "a red blood cell", GREY, anchor="middle", lift=8)
-    chart.text(25.6, -19.5, "dashed: dull; black: new", INK, anchor="end")
+    chart.text(0.0, 0.0, f"{back:.1f} µm", INK, lift=8)
+    chart.line(25.0 + RED_CELL_UM * np.array([-1, 0]), [1.3] * 2, GREY, width=4)
+    chart.text(25.0, 1.3, "a red blood cell", GREY, anchor="end", lift=7)
+    chart.text(25.0, 5.6, "dashed: dull edge; black: new flank", INK, anchor="end")
     title = f"Rounded to a radius of {radius:g} µm: the edge must go back {back:.1f} µm"
     kind = (
         "Section of the edge in true proportion: the sharp wedge in blue, the rounded edge dashed "
