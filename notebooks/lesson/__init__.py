@@ -32,7 +32,14 @@ from lesson.pictures import (
     tray_settings,
 )
 from lesson.sections import tip, wrong_angle
-from lesson.sessions import dulling, one_hand, same_error, slant, strokes_share
+from lesson.sessions import (
+    dulling,
+    extra_strokes,
+    one_hand,
+    same_error,
+    slant,
+    strokes_share,
+)
 
 __all__ = [
     "Drawn",
@@ -42,6 +49,7 @@ __all__ = [
     "ask_number",
     "dulling",
     "edge_line",
+    "extra_strokes",
     "flats",
     "flip",
     "fold",

@@ -12,8 +12,34 @@ __all__ = ["entries", "glossary", "linked"]
 CODE = re.compile(r"`[^`]*`\.? ?")
 # Entries that lessons say in their ordinary sense as well: a link there would mislead.
 ORDINARY = frozenset(
-    """back look clear pass run life log depth status reach interval guide station target budget
-    outline cycle window width tip chip riser advance land teeth level""".split()
+    [
+        "back",
+        "look",
+        "clear",
+        "pass",
+        "run",
+        "life",
+        "log",
+        "depth",
+        "status",
+        "reach",
+        "interval",
+        "guide",
+        "station",
+        "target",
+        "budget",
+        "outline",
+        "cycle",
+        "window",
+        "width",
+        "tip",
+        "chip",
+        "riser",
+        "advance",
+        "land",
+        "teeth",
+        "level",
+    ]
 )
 PLACE = re.compile(r"[^a-z]+")
 

@@ -12,12 +12,15 @@ import numpy as np
 import pandas as pd
 
 import edgekit as ek
+from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.errors import BadArgument
 from lesson.drawing import BLUE, GREY, INK, VERMILION, Chart, Drawn
 
-__all__ = ["dulling", "one_hand", "same_error", "slant", "strokes_share"]
+__all__ = ["dulling", "extra_strokes", "one_hand", "same_error", "slant", "strokes_share"]
 
+MAX_HANDS = 1000
+STATIONS = 100  # along an edge sharpened once
 SHARP = 0.98  # of the edge, from which on a session's picture calls it so
 
 
@@ -28,13 +31,16 @@ def dulling(laws: Mapping[str, ek.DullingLaw], *, sharp_um: float, strokes: floa
     --------
     >>> drawn = dulling({"as the root": ek.PowerDulling()}, sharp_um=1.5, strokes=45)
     >>> drawn.title
-    'After 45 strokes: 4.6 µm (as the root)'
+    'After 45 strokes at one place: 4.6 µm (as the root)'
     """
     if not laws:
         raise BadArgument("no law to draw", dict(laws), "Give one by name, such as PowerDulling.")
     count = np.linspace(0.0, strokes, 91)
     chart = Chart(
-        x=(0.0, strokes), y=(0.0, 10.0), x_name="working strokes", y_name="edge radius [µm]"
+        x=(0.0, strokes),
+        y=(0.0, 10.0),
+        x_name="working strokes at one place",
+        y_name="edge radius [µm]",
     )
     numbers = {}
     looks = [(VERMILION, ""), (BLUE, "9 4"), (INK, "2 4"), (GREY, "12 3 2 3")]
@@ -44,8 +50,10 @@ def dulling(laws: Mapping[str, ek.DullingLaw], *, sharp_um: float, strokes: floa
         chart.text(strokes, float(radius[-1]), name, colour, anchor="end", lift=7)
         numbers[name] = float(radius[-1])
     ends = ", ".join(f"{value:.1f} µm ({name})" for name, value in numbers.items())
-    kind = "Line chart of the radius of the edge against working strokes, one line for each law"
-    return chart.drawn(kind=kind, title=f"After {strokes:g} strokes: {ends}", numbers=numbers)
+    kind = "Line chart of the radius of the edge against working strokes at one place, one line for each law"
+    return chart.drawn(
+        kind=kind, title=f"After {strokes:g} strokes at one place: {ends}", numbers=numbers
+    )
 
 
 def same_error(blade: ek.Blade, off_deg: Sequence[float], *, sessions: int = 5) -> pd.DataFrame:
@@ -103,7 +111,7 @@ def one_hand(
             replace(method, stop=ek.strokes.counted(strokes=count)),
             dull_radius_um=dull_radius_um,
             rng=rng,
-            stations=200,
+            stations=STATIONS,
         )
         for count in counts
     ]
@@ -112,6 +120,45 @@ def one_hand(
         np.array([edge.mean_recession_um for edge in edges]),
         np.array([edge.sharp_fraction for edge in edges]),
     )
+
+
+def extra_strokes(
+    blade: ek.Blade, method: ek.Method, *, extra: int, dull_radius_um: float, hands: int
+) -> pd.DataFrame:
+    """What some strokes more take from an edge that is good already, one row for each hand.
+
+    Parameters
+    ----------
+    blade : Blade
+    method : Method
+        With a stop rule; its session says how many strokes a hand needs.
+    extra : int
+        Strokes made after that.
+    dull_radius_um : float
+    hands : int
+        How many; hand k has the seed k, from 1.
+
+    Returns
+    -------
+    DataFrame
+        ``hand``, ``strokes`` needed, ``needed_um`` and ``more_um``: mean loss by then, and what the
+        strokes after it add.
+
+    Examples
+    --------
+    >>> rows = extra_strokes(ek.patterns.area_specific_curette(), ek.methods.freehand(), extra=4,
+    ...                      dull_radius_um=4.0, hands=2)
+    >>> bool((rows["more_um"] >= 0).all())
+    True
+    """
+    rows = []
+    for hand in range(1, checks.count("hands", hands, most=MAX_HANDS) + 1):
+        done = ek.sharpen(blade, method, dull_radius_um=dull_radius_um, rng=hand, stations=STATIONS)
+        needed = int(done.stone_strokes)
+        counts = [needed, needed + extra]
+        loss, _ = one_hand(blade, method, counts, dull_radius_um=dull_radius_um, rng=hand)
+        rows.append((hand, needed, float(loss[0]), float(loss[1] - loss[0])))
+    return pd.DataFrame(rows, columns=["hand", "strokes", "needed_um", "more_um"])
 
 
 def strokes_share(
