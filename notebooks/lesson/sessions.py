@@ -220,6 +220,8 @@ def slant(result: ek.FaceOrSides, name: str) -> Drawn:
     if len(below):
         numbers["behind_from_deg"] = float(at[below[0]])
         words = f"from a slant of {at[below[0]]:g}° on the face is behind"
+        if below[0] == 0:
+            words = f"the face is behind even at a slant of {at[0]:g}°"
     else:
         words = f"up to a slant of {at[-1]:g}° the face is never behind"
     kind = (
