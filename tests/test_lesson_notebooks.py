@@ -2,11 +2,13 @@
 
 import ast
 import re
+from itertools import pairwise
 from pathlib import Path
 
 import nbformat
 import pytest
 
+from lesson.drawing import BLUE, GREY, INK, VERMILION
 from lesson.page import page
 from lesson.parts import SHUT
 from lesson.teachers import minutes, notes
@@ -195,3 +197,50 @@ def test_the_readmes_example_reads_its_blade_from_where_jupyterlab_starts():
     paths = re.findall(r'read_blade\("(.*?)"\)', readme)
     assert paths
     assert all((HERE / path).is_file() for path in paths)
+
+
+def prose(book) -> str:
+    """The text of a lesson for its readers: no folds, tables, headings or notes for teachers."""
+    cells = [c.source for c in book.cells[:-1] if c.cell_type == "markdown"]
+    text = re.sub(r"<details>.*?</details>", "", "\n".join(cells), flags=re.DOTALL)
+    return re.sub(r"^(#|\|).*$", "", text, flags=re.MULTILINE)
+
+
+def test_it_starts_from_a_bench_decision_with_a_name_and_an_instrument(book):
+    start = "\n".join(cell.source for cell in book.cells[:2])
+    assert "Fernhollow" in start
+    assert re.search(r"Operator [A-F]|Student [A-F]|[Mm]anager|reviewer|photographed", start)
+    assert re.search(r"FH-\d\d", start)
+    assert re.search(r"\*\*[^*]+\?\*\*", book.cells[0].source)
+
+
+def test_the_main_text_has_no_formula_and_folds_have(book):
+    assert not re.search(r"[=√∫Σ]|\w²", prose(book))
+    text = "\n".join(cell.source for cell in book.cells if cell.cell_type == "markdown")
+    for fold in re.findall(r"<details>(.*?)</details>", text, re.DOTALL):
+        assert "for teachers" in fold
+
+
+def test_sentences_are_short_and_headings_do_not_skip_a_level(book):
+    sentences = [s for s in re.split(r"(?<=[.?!:])\s+", prose(book)) if len(s.split()) > 1]
+    assert sum(len(s.split()) for s in sentences) / len(sentences) < 20
+    text = "\n".join(cell.source for cell in book.cells if cell.cell_type == "markdown")
+    levels = [len(found) for found in re.findall(r"^(#+) ", text, re.MULTILINE)]
+    assert all(two - one <= 1 for one, two in pairwise(levels))
+    seen = text.split("## See")[1].split("## Play")[0]
+    assert not re.search(r"^### .*\?$", seen, re.MULTILINE)  # a heading there says what is found
+
+
+def test_drawings_keep_to_the_colours_that_have_a_meaning(book):
+    for drawing in re.findall(r"<svg viewBox.*?</svg></svg>|<svg viewBox.*?</svg>", outputs(book)):
+        lines = set(re.findall(r'stroke="(#\w+|none)"', drawing))
+        assert lines <= {BLUE, VERMILION, INK, GREY, "#fff", "none"}
+        if {BLUE, VERMILION} <= lines:  # never told apart by colour alone
+            assert "dash" in drawing or 'stroke-width="5"' in drawing or "<text" in drawing
+
+
+def test_what_is_assumed_and_what_is_published_is_said(book):
+    text = " ".join([*(cell.source for cell in book.cells), outputs(book)])
+    assert re.search(r"\bassumed\b|\binvented\b", prose(book))
+    assert "Assumed" in book.cells[-1].source
+    assert re.search(r"[Pp]ublished|common practice|\((19|20)\d\d\)|[A-Z]\w+ (19|20)\d\d", text)

@@ -63,7 +63,8 @@ def test_a_wrong_angle_is_a_length_at_the_back(off):
 def test_a_repeated_error_stays_what_it_is_and_a_large_angle_costs_strokes_once():
     found = lesson.same_error(BLADE, [-2.0, 0.0, 2.0]).set_index("off_deg")
     for off in (-2.0, 0.0, 2.0):
-        assert found.loc[off, "first_off_deg"] == pytest.approx(-off, abs=1e-6)
+        # A session may leave 2 % of the edge as it was, 2° off the new angle at most.
+        assert found.loc[off, "first_off_deg"] == pytest.approx(-off, abs=0.02 * abs(off) * 2.1)
         assert found.loc[off, "last_off_deg"] == pytest.approx(-off, abs=1e-6)
     assert found.loc[2.0, "first_strokes"] > 2 * found.loc[0.0, "first_strokes"]
     assert found.loc[2.0, "last_strokes"] < 2 * found.loc[0.0, "last_strokes"]
@@ -127,3 +128,18 @@ def test_a_picture_of_lives_shows_the_interval_of_each_mean_where_asked():
     scale = (480 - left - 22) / 40
     halves = [Z90 * np.std(v, ddof=1) / len(v) ** 0.5 for v in groups.values()]
     assert wide == pytest.approx([2 * scale * half for half in halves], abs=0.2)
+
+
+def test_extra_strokes_are_those_after_the_hand_stopped_and_only_add():
+    method = ek.methods.freehand()
+    rows = lesson.extra_strokes(BLADE, method, extra=6, dull_radius_um=4.0, hands=4)
+    assert rows["hand"].tolist() == [1, 2, 3, 4]
+    for row in rows.itertuples():
+        done = ek.sharpen(BLADE, method, dull_radius_um=4.0, rng=row.hand, stations=100)
+        edge = next(iter(done.edges.values()))
+        assert row.strokes == done.stone_strokes
+        assert row.needed_um == pytest.approx(edge.mean_recession_um)
+    assert (rows["more_um"] >= 0).all()
+    assert rows["more_um"].sum() > 0
+    with pytest.raises(ek.BadArgument, match="hands"):
+        lesson.extra_strokes(BLADE, method, extra=6, dull_radius_um=4.0, hands=0)
