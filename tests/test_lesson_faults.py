@@ -1,4 +1,4 @@
-"""Ten faults put into a lesson or the course on purpose: each is caught by the test named for it."""
+"""Faults put into a lesson or the course on purpose: each is caught by the test named for it."""
 
 import copy
 import importlib.util

@@ -50,7 +50,10 @@ def dulling(laws: Mapping[str, ek.DullingLaw], *, sharp_um: float, strokes: floa
         chart.text(strokes, float(radius[-1]), name, colour, anchor="end", lift=7)
         numbers[name] = float(radius[-1])
     ends = ", ".join(f"{value:.1f} µm ({name})" for name, value in numbers.items())
-    kind = "Line chart of the radius of the edge against working strokes at one place, one line for each law"
+    kind = (
+        "Line chart of the radius of the edge against working strokes at one place, one line for "
+        "each law"
+    )
     return chart.drawn(
         kind=kind, title=f"After {strokes:g} strokes at one place: {ends}", numbers=numbers
     )

@@ -142,4 +142,5 @@ def _lesson(stem: str, book: Mapping[str, Any]) -> str:
         "Assumed": told.assumed,
     }
     words = "".join(f"<b>{name}.</b> {escape(text)}<br>" for name, text in rows.items())
-    return f"{head}<p>{words}</p><p>Its questions, and the ideas behind wrong answers:</p><ul>{ideas}</ul>"
+    told_too = "Its questions, and the ideas behind wrong answers:"
+    return f"{head}<p>{words}</p><p>{told_too}</p><ul>{ideas}</ul>"
