@@ -16,7 +16,7 @@ from lesson.drawing import BLUE, GREY, INK, VERMILION, Chart, Drawn
 __all__ = ["tip", "wrong_angle"]
 
 RED_CELL_UM = 7.5  # across; histology textbooks, from memory
-ACROSS_UM, DEEP_UM = (-4.0, 26.0), (-20.0, 8.0)  # of the tip's picture, whatever its radius
+ACROSS_UM, DEEP_UM = (-4.0, 26.0), (-16.0, 8.0)  # of the tip's picture, whatever its radius
 BACK_MM = 0.8  # of the flank's picture
 
 

@@ -228,7 +228,7 @@ def slant(result: ek.FaceOrSides, name: str) -> Drawn:
     else:
         words = f"up to a slant of {at[-1]:g}° the face is never behind"
     kind = (
-        "Line chart of the sessions that half of the lives reach: face dashed in vermilion with the "
-        "band of eight lives in ten, sides solid in blue"
+        "Line chart of the sessions that half of the lives reach: face dashed in vermilion with "
+        "the band of eight lives in ten, sides solid in blue"
     )
     return chart.drawn(kind=kind, title=f"{name}: {words}", numbers=numbers)
