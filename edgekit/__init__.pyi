@@ -32,6 +32,9 @@ from edgekit.clinic.forecasting.survival import survival as survival
 from edgekit.clinic.log.log import Log as Log
 from edgekit.clinic.log.log import read_log as read_log
 from edgekit.clinic.tray import read_tray as read_tray
+from edgekit.clinic.weighing.steel import SteelPerStroke as SteelPerStroke
+from edgekit.clinic.weighing.ways import WaysCompared as WaysCompared
+from edgekit.clinic.weighing.weighings import Weighings as Weighings
 from edgekit.contact.facets import Facets as Facets
 from edgekit.contact.facets import Spacing as Spacing
 from edgekit.contact.facets import facets as facets

@@ -186,6 +186,19 @@ def _clinic():
         "cautions": {},
         "clinic.MethodChange": {"pattern": "hoe", "method": "held", "to": "freehand"},
         "clinic.IntervalChange": {"pattern": "hoe", "method": "held", "factor": 2.0},
+        "clinic.read_weighings": {
+            "weights": DEMO / "weighings" / "weights.csv",
+            "strokes": DEMO / "weighings" / "strokes.csv",
+        },
+        "clinic.steel_per_stroke": {
+            "weighings": shown["Weighings"],
+            "stone": "bench stone",
+            "way": ek.clinic.Way.ROLLING,
+            "proportion": ek.clinic.Proportion.STROKES,
+        },
+        "clinic.compare_ways": {"weighings": shown["Weighings"], "stone": "bench stone"},
+        "clinic.steel_by_traces": {"weighings": shown["Weighings"]},
+        "clinic.blades_to_weigh": {"steel_mg": (0.15, 0.5), "cv": 0.3, "digits_mg": (0.01, 0.1)},
         "SettingRange": {"low_deg": 0.0, "high_deg": 40.0, "step_deg": 1.0},
     }
 
@@ -259,6 +272,7 @@ def _figures():
         "sensitivity": {"result": shown["Sensitivity"]},
         "setting": {"setting_or_list": shown["Setting"]},
         "slant": {"result": shown["FaceOrSides"]},
+        "steel_per_stroke": {"steel": shown["SteelPerStroke"]},
         "strength": {"result": shown["Strength"]},
         "strength_and_width": {"lives": {"a": shown["Life"]}},
         "sweep": {"table": table, "x": "use.strokes"},

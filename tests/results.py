@@ -111,6 +111,9 @@ def _clinic():
         runs=20,
     )
     yield ek.plan_bench(tray, tolerance_deg=3.0)
+    weighed = [DEMO / "weighings" / f"{name}.csv" for name in ("weights", "strokes")]
+    seen = ek.clinic.read_weighings(*weighed)
+    yield from (seen, ek.clinic.steel_per_stroke(seen), ek.clinic.compare_ways(seen))
     yield ek.fewest_settings([[1, 4], [3, 6], [5.5, 9], [2, 8]])
 
 

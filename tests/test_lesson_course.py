@@ -38,7 +38,8 @@ def test_the_list_leads_to_every_page_and_no_link_is_broken(folder):
     listed = set(re.findall(r'href="([^"]*)"', (folder / "index.html").read_text("utf-8")))
     assert listed == pages - {"index.html", "assumed_numbers.html"}
     assert len(listed) == 4 * len(BOOKS) + len(SHEETS) + 2
-    assert {"protocol_pictures.html", "worksheet_soap_disc.html"} <= listed
+    assert {"protocol_pictures.html", "protocol_weighing.html"} <= listed
+    assert {"worksheet_soap_disc.html", "worksheet_pen_marks.html"} <= listed
     no_broken_links(folder)
 
 

@@ -21,10 +21,10 @@ from scipy import stats
 
 import edgekit as ek
 from edgekit.geometry.curve import SymbolicCurve
+from edgekit.record import UnknownField, set_fields
 from edgekit.study import case as case_module
 from edgekit.study import manifest
 from edgekit.study import sweep as module
-from edgekit.study.case import UnknownField, set_fields
 from edgekit.study.grid import Grid
 from tests import kill_sweep
 from tests.wear_blades import in_steps
@@ -96,7 +96,10 @@ def test_columns_are_what_their_names_say():
         ek.patterns.universal_curette(), [TASK.method], runs=6, seed=1, stations=16, depths=4
     )
     tracks, columns = result.lives[0].tracks, result.runs
-    losses = {"loss_um_per_session": "mean_width_um", "deepest_um_per_session": "deepest_width_um"}
+    losses = {"loss_um_per_session": "mean_width_um"} | {
+        f"{part}_um_per_session": f"{part}_width_um"
+        for part in ("deepest", "heel", "middle", "toe")
+    }
     for name, track in losses.items():
         np.testing.assert_allclose(
             columns[name], np.nanmax(tracks[track], axis=1) / columns["sessions"]
@@ -113,6 +116,9 @@ def test_columns_are_what_their_names_say():
             "dullness_mg",
             "overshoot_mg",
             "dull_radius_um",
+            "heel_radius_um",
+            "middle_radius_um",
+            "toe_radius_um",
             "useful_strokes",
         )
     }
