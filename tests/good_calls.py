@@ -180,6 +180,12 @@ def _clinic():
         "plan_bench": {"blades": tray, "tolerance_deg": 3.0},
         "setting_sheet": {"plan": plan, "path": folder() / "s.html", "replace": True},
         "read_tray": {"path": DEMO / "tray_FH-03.csv"},
+        "read_clinic": {
+            "tray": DEMO / "tray_FH-03.csv",
+            "log": DEMO / "log.csv",
+            "prices": DEMO / "prices.csv",
+            "day_first": False,
+        },
         "write_table": {"table": table, "path": folder() / "t.csv", "replace": True},
         "read_table": {"path": DEMO / "prices.csv"},
         "evidence": {},
@@ -280,7 +286,10 @@ def _figures():
         "tornado": {"result": shown["Tornado"]},
         "windows": {"plan": plan},
         "worn_section": {"worn": strengths},
-        "sheet": {"plan": ek.plan_bench([ek.patterns.hoe()], tolerance_deg=3.0), "dpi": 40.0},
+        "sheet": {
+            "plan": ek.plan_bench([ek.patterns.hoe()], tolerance_deg=3.0),
+            "handle_diameter_mm": 8.0,
+        },
         "alt_text": {"ax": ek.figures.section(ek.patterns.hoe())},
         "picture": {"ax": ek.figures.section(ek.patterns.hoe()), "dpi": 40.0},
     }

@@ -24,6 +24,9 @@ from edgekit.clinic.log.cells import Event as Event
 from edgekit.clinic.log.history import ServiceStatus as ServiceStatus
 from edgekit.clinic.log.log import Log as Log
 from edgekit.clinic.log.log import read_log as read_log
+from edgekit.clinic.own.own_files import Answer as Answer
+from edgekit.clinic.own.own_files import ClinicFiles as ClinicFiles
+from edgekit.clinic.own.own_files import read_clinic as read_clinic
 from edgekit.clinic.tray import read_tray as read_tray
 from edgekit.clinic.weighing.steel import Proportion as Proportion
 from edgekit.clinic.weighing.steel import SteelPerStroke as SteelPerStroke
@@ -51,6 +54,7 @@ __all__ = [
     "fewest_settings",
     "forecast",
     "plan_bench",
+    "read_clinic",
     "read_log",
     "read_prices",
     "read_tray",

@@ -5,9 +5,9 @@ nothing but the picture. The Axes show themselves at the end of a notebook cell,
 `picture` makes the same of Axes in the middle of one, and `alt_text` is the words alone.
 """
 
+from edgekit.clinic.sheet.writing import sheet
 from edgekit.figures.bending import strength, strength_and_width, worn_section
 from edgekit.figures.clinic.forecast import due, readings, replacements, windows
-from edgekit.figures.clinic.setting_sheet import sheet
 from edgekit.figures.clinic.weighing import steel_per_stroke
 from edgekit.figures.contact import orientation, setting
 from edgekit.figures.edge_finish import blunting, edge_line, lay, teeth_and_strokes
