@@ -1,8 +1,9 @@
 """Execute the notebooks: ``build`` writes their outputs, ``check`` compares them.
 
 ``build NN`` and ``check NN`` take one notebook, ``page NN`` makes a page of it, ``course`` makes
-pages and handouts of all lessons as they are saved. ``reference`` makes the reference of the whole
-package, from its docstrings, as pages in ``build/reference/``.
+pages and handouts of all lessons as they are saved, and one zip of them. ``reference`` makes the
+reference of the whole package, from its docstrings, as pages in ``build/reference/``; ``picture``
+draws the README's picture.
 
 Outputs are committed so that a notebook can be read where no kernel runs, all but the style and
 script of its questions, which come with the package `lesson`. `check` executes every notebook again
@@ -23,7 +24,7 @@ from traitlets.config import Config
 
 import edgekit as ek
 from edgekit.files import write_file
-from lesson.course import course, printed
+from lesson.course import course, printed, zipped
 from lesson.page import page as lesson_page
 
 # Small matrices: several threads of a linear-algebra library only get in each other's way.
@@ -159,13 +160,23 @@ def with_code(book: nbformat.NotebookNode) -> str:
     return html
 
 
+def is_lesson(book: nbformat.NotebookNode) -> bool:
+    """Whether a notebook ends in notes for teachers; one that only does a job has none."""
+    return "teacher" in book.cells[-1].metadata.get("tags", [])
+
+
 def whole_course() -> int:
-    """All lessons as saved, without running them: pages, handouts and a list in build/course."""
-    books = {path.stem: nbformat.read(path, as_version=4) for path in notebooks("0")}
-    notes = {path.stem: path.read_text("utf-8") for path in HERE.glob("*.md")}
-    files = course(books, ROOT / "build" / "course", notes)
-    sheets = printed([file for file in files if "handout" in file.stem or file.stem in notes])
+    """All lessons as saved, without running them: pages and handouts in build/course, and a zip."""
+    books = {path.stem: nbformat.read(path, as_version=4) for path in notebooks("[01]")}
+    books = {stem: book for stem, book in books.items() if is_lesson(book)}
+    bench = {path.stem: path.read_text("utf-8") for path in sorted(HERE.glob("*.md"))}
+    words = (HERE / "reference" / "glossary.md").read_text("utf-8")
+    folder = ROOT / "build" / "course"
+    files = course(books, folder, bench, words=words)
+    sheets = printed([file for file in files if "handout" in file.stem or file.stem in bench])
+    size = zipped(folder, folder.with_suffix(".zip"))
     print(f"Open this page: {files[0]} ({len(files)} pages)")
+    print(f"To hand on: {folder.with_suffix('.zip')} ({size / 1e6:.1f} MB)")
     missing = "no browser, so no PDF: print the handouts from yours"
     print(f"{len(sheets)} handouts as PDF beside them" if sheets else missing)
     return 0
@@ -176,6 +187,16 @@ def leave(name: str, html: str) -> Path:
     target.parent.mkdir(exist_ok=True)
     write_file(target, html, replace=True)
     return target
+
+
+def picture() -> int:
+    """The README's picture, drawn again."""
+    from lesson.hero import DPI, hero
+
+    target = HERE / "blade.png"
+    hero().figure.savefig(target, dpi=DPI, metadata={"Software": None})
+    print(f"wrote {target.relative_to(ROOT)}")
+    return 0
 
 
 def reference() -> int:
@@ -190,14 +211,15 @@ def reference() -> int:
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("what", choices=("build", "check", "page", "course", "reference"))
+    whole = {"course": whole_course, "reference": reference, "picture": picture}
+    parser.add_argument("what", choices=("build", "check", "page", *whole))
     parser.add_argument("number", nargs="?", default="", help="which notebook, such as 01")
     given = parser.parse_args()
-    if given.what in ("course", "reference"):
-        return whole_course() if given.what == "course" else reference()
+    if given.what in whole:
+        return whole[given.what]()
     compile_first()
     if given.what == "page":
-        return page(given.number or "01")
+        return page(given.number or "02")
     return build(given.number) if given.what == "build" else check(given.number)
 
 

@@ -14,10 +14,11 @@ from pathlib import Path
 import pytest
 
 from tests.browser import chromium, offline
+from tests.test_lesson_notebooks import BOOKS
 
 pytestmark = pytest.mark.slow
 ROOT = Path(__file__).parent.parent
-STEM = "02_why_facets_form"
+STEM = "03_why_facets_form"
 SECONDS = 90  # for the server, for the kernel and for all cells, on a busy machine
 READY = "() => window.jupyterapp?.shell?.currentWidget?.context?.isReady"
 RUN = """async () => { const widget = window.jupyterapp.shell.currentWidget;
@@ -37,7 +38,9 @@ def server(browser, tmp_path_factory):  # the browser first: without one nothing
     pytest.importorskip("jupyterlab")
     home = tmp_path_factory.mktemp("jupyter")
     shutil.copytree(ROOT / "notebooks" / "lesson", home / "work" / "lesson")
-    shutil.copy(ROOT / "notebooks" / f"{STEM}.ipynb", home / "work")
+    shutil.copytree(ROOT / "data_demo", home / "data_demo")  # lessons read ../data_demo
+    for stem in BOOKS:
+        shutil.copy(ROOT / "notebooks" / f"{stem}.ipynb", home / "work")
     quiet = home / "settings" / "@jupyterlab" / "apputils-extension"
     quiet.mkdir(parents=True)
     news = {"fetchNews": "false", "checkForUpdates": False}
@@ -124,4 +127,30 @@ def test_the_question_asks_in_jupyterlab_by_keyboard(server, browser):
         axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
         ours = {"include": [[".ek-gate"], [".ek-book"]]}  # JupyterLab's own faults are its own
         assert axe.run(page, context=ours).response["violations"] == []
+        assert [url for url in page.asked if "127.0.0.1" not in url] == []
+
+
+@pytest.mark.parametrize("stem", BOOKS)
+def test_every_lesson_runs_live_and_its_question_opens_the_rest(server, browser, stem):
+    with offline(browser, also=server) as page:
+        page.set_default_timeout(SECONDS * 1000)
+        page.goto(f"{server}/lab/tree/{stem}.ipynb?reset")
+        page.wait_for_function(READY)
+        page.evaluate(RUN)
+        page.wait_for_function(
+            "() => window.jupyterapp.shell.currentWidget.content.widgets"
+            ".filter(c => c.model.type === 'code').every(c => c.model.executionCount !== null)"
+        )
+        said = page.evaluate(
+            "() => window.jupyterapp.shell.currentWidget.content.model.toJSON().cells"
+            ".flatMap(c => c.outputs || []).filter(o => o.output_type === 'error'"
+            " || o.name === 'stderr').map(o => o.evalue || o.text)"
+        )
+        assert said == []
+        form = page.locator("form.ek-gate")
+        assert form.get_by_role("button").is_disabled()
+        form.get_by_role("radio").first.check()
+        form.get_by_role("button", name="Show me").click()
+        assert form.locator(".ek-answer").is_visible()
+        page.evaluate("() => window.jupyterapp.commands.execute('kernelmenu:shutdown')")
         assert [url for url in page.asked if "127.0.0.1" not in url] == []

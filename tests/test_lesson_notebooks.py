@@ -2,20 +2,43 @@
 
 import ast
 import re
+from itertools import pairwise
 from pathlib import Path
 
 import nbformat
 import pytest
 
+from lesson.drawing import BLUE, GREY, INK, VERMILION
 from lesson.page import page
 from lesson.parts import SHUT
+from lesson.teachers import minutes, notes
 
 HERE = Path(__file__).parent.parent / "notebooks"
-BOOKS = sorted(path.stem for path in HERE.glob("[0-9]*.ipynb"))
+
+
+def is_lesson(path) -> bool:
+    """A lesson ends in notes for teachers; a notebook that only does a job has none."""
+    return "teacher" in nbformat.read(path, as_version=4).cells[-1].metadata.get("tags", [])
+
+
+BOOKS = sorted(path.stem for path in HERE.glob("[0-9]*.ipynb") if is_lesson(path))
 PARTS = ["## Predict", "## See", "## Play", "## Check yourself", "## At the bench"]
 TAGS = {"hide-input", "setup", "predict", "see", "play", "check", "teacher"}
 MAX_CELL = 12
 MAX_FUNCTION = 10
+CELLS = range(8, 15)
+WORDS = range(400, 801)
+# Reading and answering, assumed: 130 words of plain text a minute (English prose is read at some
+# 240, Brysbaert 2019, from memory; a learner stops to think), a minute for each thing to look at,
+# one and a half for each question. What a lesson states lies within a factor of 1.5 of that.
+WORDS_A_MINUTE = 130
+GONE = [  # said once, and wrong, or at odds with another lesson
+    "hundredth of a red blood cell",
+    "40 times enlarged",
+    r"\b450 times",
+    "(week|patient|month)[^.]{0,40} 45 strokes",
+    "45 strokes[^.]{0,40}(week|patient|month)",
+]
 
 
 @pytest.fixture(params=BOOKS)
@@ -37,10 +60,68 @@ def test_it_has_one_question_and_the_five_parts_in_order(book):
     assert text.splitlines()[0].endswith("?")
     places = [text.index(part) for part in PARTS]
     assert places == sorted(places)
-    assert len(text.split()) <= 800
+    assert len(text.split()) in WORDS
+    assert len(book.cells) in CELLS
     assert "invented" in text
     assert "**Take away.**" in text
     assert "**What this does not tell you.**" in text
+
+
+def test_its_minutes_are_stated_once_and_plausible(book):
+    text = "\n".join(cell.source for cell in book.cells if cell.cell_type == "markdown")
+    stated = minutes(book)
+    assert f"{stated} minutes" in book.cells[-1].source
+    saved = outputs(book)
+    things = saved.count("<figure") - saved.count("<figure data-value")
+    things += sum(saved.count(f'class="{part}') for part in ("ek-book", "ek-table", "ek-box"))
+    needed = len(text.split()) / WORDS_A_MINUTE + things + 1.5 * saved.count('class="ek-ask')
+    assert needed / 1.5 <= stated <= 1.5 * needed, needed
+
+
+def test_its_notes_tell_a_teacher_what_a_class_needs(book):
+    told = notes(book)
+    assert all(len(part) >= 5 for part in told)
+    assert told.ask.endswith("?")
+
+
+def test_a_choice_has_three_options_or_more_and_each_wrong_one_an_idea_of_its_own(book):
+    for form in re.findall(r'<form class="ek-ask.*?</form>', outputs(book), re.DOTALL):
+        if 'type="number"' in form:
+            continue
+        assert form.count('type="radio"') >= 3, form[:200]
+        ideas = re.findall(r"The idea behind it: (.*?)\. ", form)
+        assert len(set(ideas)) == len(ideas) >= 2
+
+
+def test_every_control_saved_stands_in_a_label_with_words(book):
+    saved = outputs(book)
+    labels = re.findall(r"<label>(.*?)</label>", saved, re.DOTALL)
+    assert sum(label.count("<input") for label in labels) == saved.count("<input") >= 9
+    assert all(re.sub(r"<[^>]*>", "", label).strip() for label in labels)
+
+
+def test_the_key_of_the_first_question_is_computed(book):
+    """No option is marked right by hand where the library can say which one is."""
+    keys = []
+    for cell in book.cells:
+        if cell.cell_type == "code":
+            for node in ast.walk(ast.parse(cell.source)):
+                if isinstance(node, ast.Call) and getattr(node.func, "attr", "") == "ask":
+                    keys += [word.value for word in node.keywords if word.arg == "right"]
+    assert not isinstance(keys[0], ast.Constant)
+    assert sum(isinstance(key, ast.Constant) for key in keys) <= 2  # matters of judgement
+
+
+def test_numbers_in_drawings_stand_in_their_titles(book):
+    titles = re.findall(r"<figcaption>(.*?)</figcaption>", outputs(book))
+    assert len(titles) >= 5
+    assert all(re.search(r"\d", title) for title in titles)
+
+
+def test_what_was_wrong_once_is_not_said_again(book):
+    text = " ".join([*(cell.source for cell in book.cells), outputs(book)])
+    for wrong in GONE:
+        assert not re.search(wrong, text), wrong
 
 
 def test_cells_call_and_the_library_thinks(book):
@@ -116,3 +197,50 @@ def test_the_readmes_example_reads_its_blade_from_where_jupyterlab_starts():
     paths = re.findall(r'read_blade\("(.*?)"\)', readme)
     assert paths
     assert all((HERE / path).is_file() for path in paths)
+
+
+def prose(book) -> str:
+    """The text of a lesson for its readers: no folds, tables, headings or notes for teachers."""
+    cells = [c.source for c in book.cells[:-1] if c.cell_type == "markdown"]
+    text = re.sub(r"<details>.*?</details>", "", "\n".join(cells), flags=re.DOTALL)
+    return re.sub(r"^(#|\|).*$", "", text, flags=re.MULTILINE)
+
+
+def test_it_starts_from_a_bench_decision_with_a_name_and_an_instrument(book):
+    start = "\n".join(cell.source for cell in book.cells[:2])
+    assert "Fernhollow" in start
+    assert re.search(r"Operator [A-F]|Student [A-F]|[Mm]anager|reviewer|photographed", start)
+    assert re.search(r"FH-\d\d", start)
+    assert re.search(r"\*\*[^*]+\?\*\*", book.cells[0].source)
+
+
+def test_the_main_text_has_no_formula_and_folds_have(book):
+    assert not re.search(r"[=√∫Σ]|\w²", prose(book))
+    text = "\n".join(cell.source for cell in book.cells if cell.cell_type == "markdown")
+    for fold in re.findall(r"<details>(.*?)</details>", text, re.DOTALL):
+        assert "for teachers" in fold
+
+
+def test_sentences_are_short_and_headings_do_not_skip_a_level(book):
+    sentences = [s for s in re.split(r"(?<=[.?!:])\s+", prose(book)) if len(s.split()) > 1]
+    assert sum(len(s.split()) for s in sentences) / len(sentences) < 20
+    text = "\n".join(cell.source for cell in book.cells if cell.cell_type == "markdown")
+    levels = [len(found) for found in re.findall(r"^(#+) ", text, re.MULTILINE)]
+    assert all(two - one <= 1 for one, two in pairwise(levels))
+    seen = text.split("## See")[1].split("## Play")[0]
+    assert not re.search(r"^### .*\?$", seen, re.MULTILINE)  # a heading there says what is found
+
+
+def test_drawings_keep_to_the_colours_that_have_a_meaning(book):
+    for drawing in re.findall(r"<svg viewBox.*?</svg></svg>|<svg viewBox.*?</svg>", outputs(book)):
+        lines = set(re.findall(r'stroke="(#\w+|none)"', drawing))
+        assert lines <= {BLUE, VERMILION, INK, GREY, "#fff", "none"}
+        if {BLUE, VERMILION} <= lines:  # never told apart by colour alone
+            assert "dash" in drawing or 'stroke-width="5"' in drawing or "<text" in drawing
+
+
+def test_what_is_assumed_and_what_is_published_is_said(book):
+    text = " ".join([*(cell.source for cell in book.cells), outputs(book)])
+    assert re.search(r"\bassumed\b|\binvented\b", prose(book))
+    assert "Assumed" in book.cells[-1].source
+    assert re.search(r"[Pp]ublished|common practice|\((19|20)\d\d\)|[A-Z]\w+ (19|20)\d\d", text)

@@ -5,7 +5,19 @@ works alike in JupyterLab, in the page that ``notebooks/build.py page`` leaves, 
 """
 
 from lesson.drawing import Drawn
-from lesson.parts import answer, ask, ask_number, flip, fold, nearest, row, start, table
+from lesson.parts import (
+    answer,
+    ask,
+    ask_number,
+    flip,
+    fold,
+    means,
+    nearest,
+    row,
+    stacked,
+    start,
+    table,
+)
 from lesson.pictures import (
     angle_error,
     edge_line,
@@ -19,6 +31,15 @@ from lesson.pictures import (
     toe_flats,
     tray_settings,
 )
+from lesson.sections import tip, wrong_angle
+from lesson.sessions import (
+    dulling,
+    extra_strokes,
+    one_hand,
+    same_error,
+    slant,
+    strokes_share,
+)
 
 __all__ = [
     "Drawn",
@@ -26,20 +47,30 @@ __all__ = [
     "answer",
     "ask",
     "ask_number",
+    "dulling",
     "edge_line",
+    "extra_strokes",
     "flats",
     "flip",
     "fold",
     "left_by_session",
     "lives",
     "loss_along",
+    "means",
     "nearest",
+    "one_hand",
     "readings",
     "row",
+    "same_error",
     "shown",
+    "slant",
+    "stacked",
     "start",
+    "strokes_share",
     "table",
     "tilt_cost",
+    "tip",
     "toe_flats",
     "tray_settings",
+    "wrong_angle",
 ]

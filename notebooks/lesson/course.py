@@ -1,20 +1,24 @@
-"""The course as a folder: a list of lessons, their pages, handouts for class and teachers."""
+"""The course as a folder and one zip: a list, lessons, handouts, worksheets, glossary."""
 
 from __future__ import annotations
 
-import re
+import io
 import shutil
-from collections.abc import Mapping
+import zipfile
+from collections.abc import Mapping, Sequence
+from functools import partial
 from html import escape
 from pathlib import Path
 from typing import Any
 
+from edgekit.errors import Cannot
 from edgekit.files import write_file
 from edgekit.safety import cautions
-from lesson.page import page, title_of
-from lesson.parts import asset
+from lesson.glossary import glossary, linked
+from lesson.page import framed, page, title_of
+from lesson.teachers import assumed, instructor, minutes, notes
 
-__all__ = ["BROWSERS", "QUIET", "course", "on_paper", "printed"]
+__all__ = ["BROWSERS", "QUIET", "course", "on_paper", "printed", "zipped"]
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 # For root, and asking nobody for anything.
@@ -33,38 +37,89 @@ KINDS = {
     "_teacher": "teacher's copy",
     "_teacher_handout": "teacher's handout",
 }
+MAX_ZIP = 8_000_000  # bytes
+EPOCH = (1980, 1, 1, 0, 0, 0)  # the earliest a zip can hold
+LEADS = (
+    '<nav aria-label="Course"><p><a href="index.html">All lessons</a> · '
+    '<a href="glossary.html">Glossary</a></p></nav>'
+)
 
 
 def course(
-    books: Mapping[str, Mapping[str, Any]], folder: Path, sheets: Mapping[str, str] | None = None
+    books: Mapping[str, Mapping[str, Any]],
+    folder: Path,
+    sheets: Mapping[str, str] | None = None,
+    *,
+    words: str,
 ) -> list[Path]:
-    """Write the pages of all lessons and a list of them into a folder.
+    """Write the course into a folder: lessons, handouts, worksheets, glossary, instructor's page.
 
     Parameters
     ----------
     books : mapping of str
         The executed notebooks by the names of their files.
     folder : Path
-        What lies there under the same names is replaced.
+        What lies there under the same names is replaced; pages of an older course go.
     sheets : mapping of str to str, optional
-        Sheets for the bench in Markdown, by name.
+        Worksheets and protocols in Markdown, by name.
+    words : str
+        The glossary, in the Markdown of the reference.
 
     Returns
     -------
     list of Path
-        The files, the list first; nothing in them is fetched from elsewhere.
+        The files, the list of lessons first; nothing in them is fetched from elsewhere.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    notes = {name: _note(text) for name, text in (sheets or {}).items()}
-    made = {"index.html": _index(books, notes)}
-    made |= {f"{name}.html": page(note, handout=True) for name, note in notes.items()}
+    for old in (*folder.glob("*.html"), *folder.glob("*.pdf")):
+        old.unlink()
+    bench = {name: _note(text) for name, text in (sheets or {}).items()}
+    titles = [(name, title_of(note)) for name, note in bench.items()]
+    care = cautions()._repr_html_()
+    made = {"index.html": _index(books, titles)}
+    instructors = instructor(books, titles) + care + LEADS
+    made["for_instructors.html"] = framed("For the instructor", instructors)
+    numbers = f"<h1>Assumed numbers</h1>{assumed().text}{care}{LEADS}"
+    made["assumed_numbers.html"] = framed("Assumed numbers", numbers)
+    made["glossary.html"] = framed("Glossary", glossary(words) + care + LEADS)
+    made |= {f"{name}.html": page(note, handout=True) for name, note in bench.items()}
     for stem, book in books.items():
         for kind in KINDS:
-            options = {"teacher": "teacher" in kind, "handout": "handout" in kind}
-            made[f"{stem}{kind}.html"] = page(book, **options)
+            teacher, handout = "teacher" in kind, "handout" in kind
+            change = str if handout else partial(_led, words)
+            made[f"{stem}{kind}.html"] = page(book, teacher=teacher, handout=handout, change=change)
     for name, html in made.items():
         write_file(folder / name, html, replace=True)
     return [folder / name for name in made]
+
+
+def _led(words: str, body: str) -> str:
+    """The body of a lesson with its words linked to the glossary, and where to go from it."""
+    return linked(body, words) + LEADS
+
+
+def zipped(folder: Path, target: Path) -> int:
+    """Pack a folder of a course into one file to hand on; its size in bytes.
+
+    The same files give the same bytes. The archive holds the folder, so that it unpacks into one.
+
+    Raises
+    ------
+    Cannot
+        The file would be larger than 8 MB, which many a mailbox refuses.
+    """
+    held = io.BytesIO()
+    with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED, compresslevel=9) as archive:
+        for path in sorted(folder.iterdir()):
+            entry = zipfile.ZipInfo(f"{folder.name}/{path.name}", date_time=EPOCH)
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            archive.writestr(entry, path.read_bytes())
+    data = held.getvalue()
+    if len(data) > MAX_ZIP:
+        remedy = "Draw fewer pictures of points, or leave lessons out."
+        raise Cannot("a course larger than 8 MB", len(data), remedy)
+    write_file(target, data, replace=True)
+    return len(data)
 
 
 def _note(text: str) -> Mapping[str, Any]:
@@ -78,32 +133,33 @@ def _note(text: str) -> Mapping[str, Any]:
     }
 
 
-def _index(books: Mapping[str, Mapping[str, Any]], notes: Mapping[str, Mapping[str, Any]]) -> str:
-    """The list of lessons: number, question, minutes, and the kinds of page; then sheets."""
+def _index(books: Mapping[str, Mapping[str, Any]], sheets: Sequence[tuple[str, str]]) -> str:
+    """The list: of each lesson its question, minutes, needs and what classes predict."""
     rows = ""
     for stem, book in books.items():
-        found = re.search(r"About (\d+) minutes", book["cells"][0]["source"])
-        minutes = f"{found[1]} minutes" if found else ""
+        told = notes(book)
         links = " · ".join(
             f'<a href="{stem}{kind}.html" aria-label="{name}, {stem[:2]}">{name}</a>'
             for kind, name in KINDS.items()
         )
-        rows += f"<h2>{stem[:2]} {escape(title_of(book))}</h2><p>{minutes}: {links}</p>"
-    for name, note in notes.items():
-        rows += f'<h2>For the bench</h2><p><a href="{name}.html">{escape(title_of(note))}</a></p>'
+        rows += (
+            f"<h2>{stem[:2]} {escape(title_of(book))}</h2>"
+            f"<p>{minutes(book)} minutes. You need {escape(told.need)}. "
+            f"{escape(told.predicts)}</p><p>{links}</p>"
+        )
+    bench = "".join(f'<li><a href="{name}.html">{escape(title)}</a></li>' for name, title in sheets)
     title = "Sharpening curettes and scalers: the lessons"
     intro = (
         "Each lesson asks before it answers. Open it in any browser, without a network; or print "
         "the handout for a class, and the teacher's handout, which has the answers open. The "
-        "clinic, its instruments and its people are invented."
+        "clinic, its instruments and its people are invented. All in all "
+        f"{sum(map(minutes, books.values()))} minutes; the last lesson is for scientists."
     )
-    return (
-        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{title}</title><style>{asset('page.css')}</style></head>\n"
-        f"<body><main><h1>{title}</h1><p>{intro}</p>{rows}{cautions()._repr_html_()}"
-        "</main></body></html>\n"
+    body = (
+        f'<h1>{title}</h1><p>{intro}</p><p><a href="for_instructors.html">For the instructor</a> · '
+        f'<a href="glossary.html">Glossary</a></p>{rows}<h2>For the bench</h2><ul>{bench}</ul>'
     )
+    return framed(title, body + cautions()._repr_html_())
 
 
 def printed(files: list[Path]) -> list[Path]:

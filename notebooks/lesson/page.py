@@ -3,20 +3,31 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from html import escape
 from typing import Any
 
 from edgekit.errors import BadArgument
 from lesson.parts import SHUT, asset
 
-__all__ = ["page", "title_of"]
+__all__ = ["framed", "page", "title_of"]
 
 # To the end of its paragraph: how to run what a page has run already.
 ONLY_IN_LAB = re.compile(r"In JupyterLab press (?:[^\n]|\n(?!\n))*")
+# What a phone moves sideways must be reached by keyboard too.
+TABLE = re.compile(r"<table>(.*?<th[^>]*>(.*?)</th>.*?)</table>", re.DOTALL)
+SCROLLS = (
+    r'<div class="scroll" role="region" aria-label="table: \2" tabindex="0"><table>\1</table></div>'
+)
 
 
-def page(book: Mapping[str, Any], *, teacher: bool = False, handout: bool = False) -> str:
+def page(
+    book: Mapping[str, Any],
+    *,
+    teacher: bool = False,
+    handout: bool = False,
+    change: Callable[[str], str] = str,
+) -> str:
     """A page of an executed notebook: its text and outputs in one column, its code left out.
 
     Parameters
@@ -28,6 +39,8 @@ def page(book: Mapping[str, Any], *, teacher: bool = False, handout: bool = Fals
     handout : bool
         For paper: the question, the flip book, the checks and the bench, without what is to be seen
         in between.
+    change : callable
+        What a course does to the body of its pages, such as linking the words of its glossary.
 
     Returns
     -------
@@ -53,6 +66,11 @@ def page(book: Mapping[str, Any], *, teacher: bool = False, handout: bool = Fals
     if teacher:
         body = opened(body)
     title = title_of(book) + (" (teacher's copy)" if teacher else "")
+    return framed(title, change(body), handout=handout)
+
+
+def framed(title: str, body: str, *, handout: bool = False) -> str:
+    """A whole page around a body: style and script inside it, nothing fetched."""
     style = asset("lesson.css") + asset("page.css")
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
@@ -92,7 +110,8 @@ def opened(body: str) -> str:
 def _markdown(source: str) -> str:
     from nbconvert.filters import markdown2html
 
-    return str(markdown2html(ONLY_IN_LAB.sub("", source)))
+    made = str(markdown2html(ONLY_IN_LAB.sub("", source)))
+    return TABLE.sub(SCROLLS, made)
 
 
 def _output(output: Mapping[str, Any]) -> str:

@@ -23,13 +23,16 @@ __all__ = [
     "ask_number",
     "flip",
     "fold",
+    "means",
     "nearest",
     "row",
+    "stacked",
     "start",
     "table",
 ]
 
 HERE = Path(__file__).parent
+Z90 = 1.645  # standard errors either way of a mean, for 90 %
 MAX_FRAMES = 9  # printed as 3 x 3
 KEYS = 'data-lm-suppress-shortcuts="true"'  # else a notebook takes the arrow keys for itself
 IDLE = '<p class="ek-idle">Run the notebook to answer: press the double arrow at the top.</p>'
@@ -171,9 +174,14 @@ def _reply(of: str, right: bool, idea: str, why: str) -> str:
     return f'<div class="{kind}" data-of="{of}" {SHUT}>{words}</div>'
 
 
+def _together(text: str) -> str:
+    """Text that does not leave three dots or a unit alone on a line."""
+    return escape(text).replace(" …", "\u00a0…").replace(" µm", "\u00a0µm")
+
+
 def _form(question: str, inputs: str, replies: str, answer: str, *, gate: bool = False) -> Html:
     button = f'<button type="submit" disabled {KEYS}>Show me</button>{MORE * gate}'
-    fields = f"<legend>{escape(question)}</legend>{inputs}{button}{IDLE}"
+    fields = f"<legend>{_together(question)}</legend>{inputs}{button}{IDLE}"
     return Html(
         f'<form class="ek-ask{" ek-gate" * gate}"><fieldset>{fields}</fieldset>'
         f'<div role="status">{replies}</div>{answer}</form>'
@@ -214,7 +222,7 @@ def flip(name: str, draw: Callable[[Key], Drawn], values: Sequence[Key], *, firs
     """
     if not 1 <= len(values) <= MAX_FRAMES:
         raise BadArgument("a flip book has 1 to 9 frames", len(values), "Choose other values.")
-    drawn = {str(value): draw(value) for value in values}
+    drawn = {str(value).replace("-", "−"): draw(value) for value in values}
     axes = {frame.alt.rsplit("x axis: ", 1)[-1] for frame in drawn.values()}
     if len(axes) > 1:
         raise BadArgument("frames have axes of their own", sorted(axes), "Fix them in draw.")
@@ -288,6 +296,39 @@ def table(
     inner = f"<table>{words}<tbody>{rows}</tbody></table>"
     scroll = f'role="region" aria-label="{escape(caption)}" tabindex="0"'
     return Html(f'<div class="ek-table" {scroll}>{inner}</div>')
+
+
+def stacked(*frames: pd.DataFrame) -> pd.DataFrame:
+    """Tables one below the other, with row numbers of their own."""
+    return pd.concat(frames, ignore_index=True)
+
+
+def means(frame: pd.DataFrame, *, by: tuple[str, str], column: str) -> pd.DataFrame:
+    """Means with their 90 % intervals as text, a row for each value of one column and a column for
+    each of another.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        A line for each life.
+    by : pair of str
+        The column whose values make rows, and the one whose values make columns.
+    column : str
+        What to take the mean of; ± is from the number of lives alone.
+
+    Examples
+    --------
+    >>> lives = pd.DataFrame({"way": ["a", "a"], "use": [15, 15], "loss": [4.0, 6.0]})
+    >>> means(lives, by=("way", "use"), column="loss")[15].tolist()
+    ['5.0 ± 1.6']
+    """
+    rows, columns = by
+
+    def words(lives: pd.Series) -> str:
+        return f"{lives.mean():.1f} ± {Z90 * float(lives.std()) / len(lives) ** 0.5:.1f}"
+
+    found = frame.pivot_table(index=rows, columns=columns, values=column, aggfunc=words, sort=False)
+    return found.reset_index()
 
 
 def _numeric(yes: bool) -> str:

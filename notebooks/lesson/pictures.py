@@ -17,7 +17,7 @@ from edgekit.checks import FloatArray
 from edgekit.clinic.log.history import history
 from edgekit.errors import BadArgument
 from lesson.drawing import BLUE, GREY, INK, VERMILION, Chart, Drawn
-from lesson.parts import Html
+from lesson.parts import Z90, Html
 
 __all__ = [
     "angle_error",
@@ -289,8 +289,18 @@ def left_by_session(
     return chart.drawn(kind=kind, title=f"{name}: {gone}", numbers=numbers)
 
 
-def lives(groups: Mapping[str, Sequence[float]], name: str, *, quantity: str, end: float) -> Drawn:
-    """Every life as a dot, in one row for each group, with its mean; the axis ends at `end`."""
+def lives(
+    groups: Mapping[str, Sequence[float]],
+    name: str,
+    *,
+    quantity: str,
+    end: float,
+    interval: bool = False,
+) -> Drawn:
+    """Every life as a dot, in one row for each group, with its mean; the axis ends at `end`.
+
+    With `interval`, a bar about each mean: its 90 % interval, from the number of lives alone.
+    """
     rows = list(groups)
     chart = Chart(x=(0.0, end), y=(len(rows) - 0.5, -0.5), x_name=quantity, rows=rows)
     words, numbers = [], {}
@@ -300,6 +310,9 @@ def lives(groups: Mapping[str, Sequence[float]], name: str, *, quantity: str, en
         chart.dots(given, row - lift, GREY, radius=1.6)
         mean = float(given.mean())
         chart.line([mean, mean], [row + 0.1, row - 0.4], VERMILION, width=3)
+        if interval and len(given) > 1:
+            half = Z90 * float(given.std(ddof=1)) / len(given) ** 0.5
+            chart.line([mean - half, mean + half], [row + 0.08] * 2, VERMILION, width=5)
         chart.text(mean, row + 0.3, f"{mean:.0f}", INK, anchor="middle")
         words.append(f"{group}: {mean:.0f} on average")
         numbers[group] = mean

@@ -130,7 +130,7 @@ def slant(result: FaceOrSides, ax: Axes | None = None) -> Axes:
         if tie is not None:
             axes.axvline(tie, color=style.BLACK, lw=1.0, ls=":")
             foot = axes.get_xaxis_transform()
-            style.note(axes, f"tie at {tie:.2f}°", (tie, 0.03), (5, 0), xycoords=foot)
+            style.note(axes, f"means tie at {tie:.2f}°", (tie, 0.03), (5, 0), xycoords=foot)
         axes.set_xlim(at[0], at[-1])
         axes.set_ylim(bottom=0)
         style.labels(

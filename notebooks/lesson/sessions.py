@@ -1,0 +1,234 @@
+"""Pictures and tables of sessions: dulling in use, what each stroke takes, a slant on the face.
+
+Every picture is a `Drawn`: the drawing, its title and alternative text, and its numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+import edgekit as ek
+from edgekit import checks
+from edgekit.checks import FloatArray
+from edgekit.errors import BadArgument
+from lesson.drawing import BLUE, GREY, INK, VERMILION, Chart, Drawn
+
+__all__ = ["dulling", "extra_strokes", "one_hand", "same_error", "slant", "strokes_share"]
+
+MAX_HANDS = 1000
+STATIONS = 100  # along an edge sharpened once
+SHARP = 0.98  # of the edge, from which on a session's picture calls it so
+
+
+def dulling(laws: Mapping[str, ek.DullingLaw], *, sharp_um: float, strokes: float) -> Drawn:
+    """How the radius of an edge grows with working strokes, by laws that contradict one another.
+
+    Examples
+    --------
+    >>> drawn = dulling({"as the root": ek.PowerDulling()}, sharp_um=1.5, strokes=45)
+    >>> drawn.title
+    'After 45 strokes at one place: 4.6 µm (as the root)'
+    """
+    if not laws:
+        raise BadArgument("no law to draw", dict(laws), "Give one by name, such as PowerDulling.")
+    count = np.linspace(0.0, strokes, 91)
+    chart = Chart(
+        x=(0.0, strokes),
+        y=(0.0, 10.0),
+        x_name="working strokes at one place",
+        y_name="edge radius [µm]",
+    )
+    numbers = {}
+    looks = [(VERMILION, ""), (BLUE, "9 4"), (INK, "2 4"), (GREY, "12 3 2 3")]
+    for (name, law), (colour, dashes) in zip(laws.items(), looks, strict=False):
+        radius = law.after(np.full(len(count), sharp_um), count)
+        chart.line(count, radius, colour, width=2.5, dashes=dashes)
+        chart.text(strokes, float(radius[-1]), name, colour, anchor="end", lift=7)
+        numbers[name] = float(radius[-1])
+    ends = ", ".join(f"{value:.1f} µm ({name})" for name, value in numbers.items())
+    kind = (
+        "Line chart of the radius of the edge against working strokes at one place, one line for "
+        "each law"
+    )
+    return chart.drawn(
+        kind=kind, title=f"After {strokes:g} strokes at one place: {ends}", numbers=numbers
+    )
+
+
+def same_error(blade: ek.Blade, off_deg: Sequence[float], *, sessions: int = 5) -> pd.DataFrame:
+    """Sessions in a row with the same wrong angle, by a hand that errs in nothing else.
+
+    Parameters
+    ----------
+    blade : Blade
+    off_deg : sequence of float
+        Angles between stone and face, less the right one [°]; see `wrong_angle`.
+    sessions : int
+
+    Returns
+    -------
+    DataFrame
+        A row for each error: strokes of the stone in the first and in the last session, the
+        angle's error after each of them [°], and the width lost in all [µm].
+
+    Examples
+    --------
+    >>> same_error(ek.patterns.universal_curette(), [2.0])["last_off_deg"].round(1).tolist()
+    [-2.0]
+    """
+    alike = ek.Use(sharp_radius_gsd=1.0, severity_gsd=1.0)
+    rows = []
+    for off in off_deg:
+        hand = ek.Hand(tilt_deg=ek.ErrorTerm(bias=-off))
+        steady = ek.strokes.rolling(within_tilt_sd_deg=0.0)
+        method = ek.methods.freehand(stroke=steady, hand=hand)
+        past = ek.live(blade, method, use=alike, rng=1, max_sessions=sessions).history
+        first, last = past.iloc[0], past.iloc[-1]
+        row = {"off_deg": off, "first_strokes": int(first["stone_strokes"])}
+        row |= {
+            "last_strokes": int(last["stone_strokes"]),
+            "first_off_deg": first["angle_error_deg"],
+        }
+        row |= {"last_off_deg": last["angle_error_deg"], "width_um": last["mean_width_um"]}
+        rows.append(row)
+    angles = ["first_off_deg", "last_off_deg"]
+    table = pd.DataFrame(rows)
+    table[angles] = table[angles].round(9) + 0.0  # no angle of minus nothing
+    return table
+
+
+def one_hand(
+    blade: ek.Blade, method: ek.Method, counts: Sequence[int], *, dull_radius_um: float, rng: int
+) -> tuple[FloatArray, FloatArray]:
+    """Mean loss [µm] and share of the edge that is sharp, after each of some counts of strokes.
+
+    The same hand each time: its first strokes are alike however many follow.
+    """
+    done = [
+        ek.sharpen(
+            blade,
+            replace(method, stop=ek.strokes.counted(strokes=count)),
+            dull_radius_um=dull_radius_um,
+            rng=rng,
+            stations=STATIONS,
+        )
+        for count in counts
+    ]
+    edges = [next(iter(session.edges.values())) for session in done]
+    return (
+        np.array([edge.mean_recession_um for edge in edges]),
+        np.array([edge.sharp_fraction for edge in edges]),
+    )
+
+
+def extra_strokes(
+    blade: ek.Blade, method: ek.Method, *, extra: int, dull_radius_um: float, hands: int
+) -> pd.DataFrame:
+    """What some strokes more take from an edge that is good already, one row for each hand.
+
+    Parameters
+    ----------
+    blade : Blade
+    method : Method
+        With a stop rule; its session says how many strokes a hand needs.
+    extra : int
+        Strokes made after that.
+    dull_radius_um : float
+    hands : int
+        How many; hand k has the seed k, from 1.
+
+    Returns
+    -------
+    DataFrame
+        ``hand``, ``strokes`` needed, ``needed_um`` and ``more_um``: mean loss by then, and what the
+        strokes after it add.
+
+    Examples
+    --------
+    >>> rows = extra_strokes(ek.patterns.area_specific_curette(), ek.methods.freehand(), extra=4,
+    ...                      dull_radius_um=4.0, hands=2)
+    >>> bool((rows["more_um"] >= 0).all())
+    True
+    """
+    rows = []
+    for hand in range(1, checks.count("hands", hands, most=MAX_HANDS) + 1):
+        done = ek.sharpen(blade, method, dull_radius_um=dull_radius_um, rng=hand, stations=STATIONS)
+        needed = int(done.stone_strokes)
+        counts = [needed, needed + extra]
+        loss, _ = one_hand(blade, method, counts, dull_radius_um=dull_radius_um, rng=hand)
+        rows.append((hand, needed, float(loss[0]), float(loss[1] - loss[0])))
+    return pd.DataFrame(rows, columns=["hand", "strokes", "needed_um", "more_um"])
+
+
+def strokes_share(
+    counts: Sequence[int], loss_um: FloatArray, sharp: FloatArray, *, good_after: int
+) -> Drawn:
+    """What each stroke adds to the loss of a session, and from where the edge was good already.
+
+    Parameters
+    ----------
+    counts : sequence of int
+        Strokes made, rising; `good_after` among them.
+    loss_um, sharp : array
+        Mean loss and share of the edge that is sharp after so many strokes; see `one_hand`.
+    good_after : int
+        Strokes after which the edge was good.
+    """
+    made = np.asarray(counts, dtype=float)
+    if good_after not in counts:
+        raise BadArgument("the stroke at which the edge was good is missing", good_after, "Add it.")
+    at = list(counts).index(good_after)
+    chart = Chart(
+        x=(0.0, float(made[-1])), y=(0.0, 20.0), x_name="strokes made", y_name="edge moved in [µm]"
+    )
+    loss = np.asarray(loss_um)
+    chart.line([0, *made[: at + 1]], [0, *loss[: at + 1]], VERMILION, width=3)
+    chart.line(made[at:], loss[at:], INK, width=3, dashes="6 4")
+    good = np.asarray(sharp) >= SHARP
+    chart.dots(made[good], loss[good], INK, radius=4)
+    chart.line([good_after] * 2, [0, 20], GREY, width=1.2, dashes="2 3")
+    chart.text(good_after, 18.5, "good from here", GREY)
+    needed, extra = float(loss[at]), float(loss[-1] - loss[at])
+    title = f"{good_after} strokes took {needed:.1f} µm; the next {made[-1] - good_after:.0f} "
+    title += f"took {extra:.1f} µm more"
+    kind = "Line chart of what a session takes against strokes made; dots where the edge is sharp"
+    numbers = {"needed_um": needed, "extra_um": extra, "good_after": good_after}
+    return chart.drawn(kind=kind, title=title, numbers=numbers)
+
+
+def slant(result: ek.FaceOrSides, name: str) -> Drawn:
+    """Sessions that half of the lives reach on the face, against the stone's slant, and the sides.
+
+    The title says from which slant tried the face's half-way life is the shorter one.
+    """
+    found, sides = result.by_tilt, result.table.iloc[0]
+    at, middle = found["tilt_sd_deg"].to_numpy(), found["sessions_p50"].to_numpy()
+    low, high = found["sessions_p10"].to_numpy(), found["sessions_p90"].to_numpy()
+    top = float(np.ceil(max(high.max(), sides["sessions_p90"]) / 10) * 10)
+    chart = Chart(
+        x=(0.0, float(at[-1])), y=(0.0, top), x_name="slant of the stone, sd [°]", y_name="sessions"
+    )
+    chart.line([*at, *at[::-1]], [*low, *high[::-1]], "none", fill="#f6d2ba")
+    chart.line(at, middle, VERMILION, width=2.5, dashes="9 4")
+    chart.dots(at, middle, VERMILION, radius=4)
+    chart.line(at[[0, -1]], [sides["sessions_p50"]] * 2, BLUE, width=2.5)
+    chart.text(float(at[-1]), float(sides["sessions_p50"]), "sides", BLUE, anchor="end", lift=6)
+    chart.text(0.04 * float(at[-1]), float(middle[0]), "face", VERMILION, lift=8)
+    below = np.flatnonzero(middle < sides["sessions_p50"])
+    numbers = {"sides": float(sides["sessions_p50"]), "face": float(middle[0])}
+    if len(below):
+        numbers["behind_from_deg"] = float(at[below[0]])
+        words = f"from a slant of {at[below[0]]:g}° on the face is behind"
+        if below[0] == 0:
+            words = f"the face is behind even at a slant of {at[0]:g}°"
+    else:
+        words = f"up to a slant of {at[-1]:g}° the face is never behind"
+    kind = (
+        "Line chart of the sessions that half of the lives reach: face dashed in vermilion with "
+        "the band of eight lives in ten, sides solid in blue"
+    )
+    return chart.drawn(kind=kind, title=f"{name}: {words}", numbers=numbers)
