@@ -353,6 +353,27 @@ def test_no_more_than_a_window_is_handed_over(monkeypatch):
     assert len(pool.chunks) == 3 + 1  # one for that which came back
 
 
+def test_few_chunks_wait_for_one_that_is_late(monkeypatch):
+    """Else a worker that hangs would fill the memory of the client."""
+    monkeypatch.setattr(window, "TASKS_OUT", 3)
+    monkeypatch.setattr(window, "AHEAD", 4)
+    given = []
+
+    class Hanging(Executor):
+        def submit(self, fn, live, task, chunks):
+            given.append(Future())
+            if len(given) > 1:
+                given[-1].set_result(fn(live, task, chunks))
+            if len(given) == 6:
+                given[0].set_exception(KeyboardInterrupt())
+            return given[-1]
+
+    grid = ek.full_grid({"use.strokes": list(range(10, 30))})
+    with pytest.warns(UserWarning, match="of 20 chunks not run"):
+        swept(grid, runs=1, executor=Hanging(), chunk_runs=1)
+    assert len(given) == 6
+
+
 def test_chunks_that_take_little_time_go_together(monkeypatch):
     """A worker that is fast is given several at a time, which changes no bit."""
     grid = ek.full_grid({"use.strokes": list(range(200))})

@@ -60,19 +60,19 @@ class _Window:
         self._out: dict[Future[tuple[list[Table], float]], list[int]] = {}
         self._back: SimpleQueue[Future[tuple[list[Table], float]]] = SimpleQueue()
         self._refused: list[Done] = []
-        self._size, self._begun = 0, False
+        self._size, self._begun, self._last = 0, False, 0
 
     def fill(self, numbers: Iterator[int]) -> bool:
         """Hand over more chunks; whether any are out."""
         most = TASKS_OUT if self._size else min(FIRST_OUT, TASKS_OUT)
         while len(self._out) < most and not self._refused:
             few = max(1, min(self._size, (len(self._plan) - self._first(0)) // MOST_CHUNKS))
-            some = list(islice(numbers, few))
+            far = self._last - self._first(self._last) > AHEAD
+            some = [] if far else list(islice(numbers, few))
             if not some:
                 break
+            self._last = some[-1]
             self._hand_over(some)
-            if some[-1] - self._first(some[0]) > AHEAD:
-                break
         return bool(self._out or self._refused)
 
     def _first(self, otherwise: int) -> int:
