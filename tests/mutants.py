@@ -30,8 +30,8 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 KEPT = ROOT / ".mutate"
-GUARD_S = 60  # processor seconds of one test, beside ten times what it takes
-BUDGET_S = 60  # of the tests that reach a line, as traced: the shortest
+GUARD_S = 20  # processor seconds of one test, beside ten times what it takes
+BUDGET_S = 20  # as traced, of the tests that reach a line: the shortest
 MAX_CALLS = 10  # of one function in one test, while lines are recorded
 
 SWAPS = {
@@ -237,14 +237,16 @@ def recorded(copy, modules):
     """
     tests = {}
     for module in modules:
-        path, kept = ROOT / module, KEPT / f"{module.replace('/', '.')}.json"
+        path, kept = copy / module, KEPT / f"{module.replace('/', '.')}.json"
         text = path.read_text("utf-8") if path.is_file() else "doctests"
         record = json.loads(kept.read_text("utf-8")) if kept.exists() else {}
         if record.get("digest") != digest(text):
             record = {"digest": digest(text), **record_module(copy, module)}
             assert record["tests"], f"{module}: no test passes; see {KEPT / 'recording.log'}"
             kept.write_text(json.dumps(record), encoding="utf-8")
-        moves = {file: moved(file, was) for file, was in record["sources"].items()}
+        moves = {
+            file: moved(copy / "edgekit" / file, was) for file, was in record["sources"].items()
+        }
         for test, (seconds, spawns, lines) in record["tests"].items():
             here = {}
             for file, line in lines:
@@ -277,9 +279,8 @@ def record_module(copy, module):
 
 
 @cache
-def moved(file, was):
+def moved(path, was):
     """Number of each line of a source as it was -> its number now, where it still stands."""
-    path = ROOT / "edgekit" / file
     old = (KEPT / was).read_text("utf-8").split("\n")
     new = path.read_text("utf-8").split("\n") if path.exists() else []
     blocks = difflib.SequenceMatcher(None, old, new, autojunk=False).get_matching_blocks()
@@ -289,13 +290,12 @@ def moved(file, was):
 class Reach:
     """The tests that reach a line, the shortest first."""
 
-    def __init__(self, tests):
+    def __init__(self, package, tests):
         self.tests, self.lines = tests, {}
         for test, (seconds, _, lines) in tests.items():
             for file, numbers in lines.items():
                 for line in numbers:
                     self.lines.setdefault(file, {}).setdefault(line, set()).add((seconds, test))
-        package = ROOT / "edgekit"
         self.texts = {
             path.relative_to(package).as_posix(): path.read_text("utf-8")
             for path in package.rglob("*.py")
@@ -389,7 +389,7 @@ class Hot:
 
     def __init__(self, copy, jobs, tests, sink):
         self.copy, self.jobs, self.tests, self.sink = copy, jobs, tests, sink
-        self.steady, self.unsteady = set(), set()
+        self.steady, self.unsteady, self.hits = set(), set(), {}
 
     def pytest_runtestloop(self, session):
         for path in sorted((self.copy / "edgekit").rglob("*.py")):
@@ -403,10 +403,11 @@ class Hot:
         gc.freeze()
         self.items = {item.nodeid: item for item in session.items}
         for job in self.jobs:
+            began = time.perf_counter()
             by = self.noticing(job)
             with self.sink.open("a", encoding="utf-8") as file:
                 said = {key: job[key] for key in job if key != "tests"}
-                file.write(json.dumps({**said, "by": by}) + "\n")
+                file.write(json.dumps({**said, "by": by, "s": time.perf_counter() - began}) + "\n")
         return True
 
     def noticing(self, job):
@@ -417,13 +418,19 @@ class Hot:
                 for test in job["tests"]
                 if test in self.items and not self.tests[test][1] and test not in self.unsteady
             ]
+            chosen.sort(key=self.worth, reverse=True)
             by = self.judged(job, chosen)
+            self.hits[by] = self.hits.get(by, 0) + 1
             if by is None or by in self.steady:
                 return by
             if self.judged({"change": None, "file": ""}, [self.items[by]]) is None:
                 self.steady.add(by)
                 return by
             self.unsteady.add(by)
+
+    def worth(self, item):
+        """Changes that a test noticed so far, by what it takes: tried first."""
+        return self.hits.get(item.nodeid, 0) / (0.1 + self.tests[item.nodeid][0])
 
     def judged(self, job, chosen):
         """Name of the first test that fails under a change; None if none does."""

@@ -206,13 +206,14 @@ def _likeliest(modes: _Modes) -> float:
     def score(log_weight: float) -> float:
         lost = modes.lost(log_weight)
         square = modes.outside + (modes.power * lost).sum()
-        return (modes.n - _PARABOLA) * np.log(max(square, 1e-300)) - np.log(lost[bent]).sum()
+        left = np.log(max(square, 1e-300))
+        return float((modes.n - _PARABOLA) * left - np.log(lost[bent]).sum())
 
     def slope(log_weight: float) -> float:
         lost = modes.lost(log_weight)
         square = modes.outside + (modes.power * lost).sum()
         more = (modes.power * lost * (1 - lost)).sum()
-        return (modes.n - _PARABOLA) * more / square - (1 - lost[bent]).sum()
+        return float((modes.n - _PARABOLA) * more / square - (1 - lost[bent]).sum())
 
     return _least(modes, score, slope)
 

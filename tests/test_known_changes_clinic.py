@@ -1,0 +1,335 @@
+"""Formulas of the clinic of which a change once left every test green, each against the outside.
+
+Roots are found again by `scipy.optimize.brentq`, dates by the standard library's calendar, spreads
+by drawing (GUM supplement 1, JCGM 101:2008), sums by what a change of unit must do to them.
+"""
+
+import calendar
+import dataclasses
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.optimize import brentq
+from scipy.special import ndtr
+
+import edgekit as ek
+from edgekit.clinic.bench.requirements import Tool
+from edgekit.clinic.forecasting import growth as growth_module
+from edgekit.clinic.forecasting.crossing_time import Drift, passed_share, quantiles
+from edgekit.clinic.forecasting.growth import Growth
+from edgekit.clinic.forecasting.survival import kaplan_meier
+from edgekit.clinic.forecasting.update import Scale, update_inputs
+from edgekit.clinic.log.dates import read_date
+from edgekit.clinic.sheet.content import _line
+from tests.results import DEMO
+
+PARTS = ("margin", "rate", "v0", "v1", "v2")
+FAR = 1e7  # steps; a root beyond counts as none
+
+
+@pytest.fixture(scope="module")
+def log():
+    return ek.read_log(DEMO / "log.csv")
+
+
+@pytest.fixture(scope="module")
+def forecast(log):
+    return ek.forecast(log, retire=ek.MaxWidthLoss())
+
+
+# ---- when a width meets its limit ----------------------------------------------------------
+
+
+def of_one(*numbers):
+    return Drift(**{name: np.array([number]) for name, number in zip(PARTS, numbers, strict=True)})
+
+
+def standing(drift, at, steps):
+    """(rate r − margin)/sd of one edge after r steps, an extended number at no variance."""
+    margin, rate, v0, v1, v2 = (float(getattr(drift, name)[at]) for name in PARTS)
+    sd = (v0 + v1 * steps + v2 * steps**2) ** 0.5
+    gap = rate * steps - margin
+    return gap / sd if sd > 0 else np.copysign(np.inf, gap) if gap else 0.0
+
+
+def first_reach(drift, at, level):
+    """Least r ≥ 0 at which the standing is `level` or more, found on a fine grid and by a root."""
+    grid = np.concatenate([[0.0], np.geomspace(1e-3, FAR, 4000)])
+    values = np.array([standing(drift, at, r) for r in grid])
+    reached = np.flatnonzero(values >= level)
+    if not len(reached):
+        return np.inf
+    k = reached[0]
+    if k == 0:
+        return 0.0
+    return brentq(lambda r: standing(drift, at, r) - level, grid[k - 1], grid[k], xtol=1e-12)
+
+
+def test_the_steps_to_a_limit_are_where_the_chance_of_having_met_it_is_as_stated():
+    rng, n, z = np.random.default_rng(2), 300, 1.3
+    drift = Drift(
+        margin=rng.uniform(-30, 120, n),
+        rate=rng.uniform(-2, 8, n),
+        v0=rng.uniform(0.1, 400, n),
+        v1=rng.uniform(0, 20, n) * (rng.random(n) < 0.5),
+        v2=rng.uniform(0, 6, n) * (rng.random(n) < 0.7),
+    )
+    middle, low, high = quantiles(drift, z)
+    assert (low <= middle).all()
+    assert (middle <= high).all()
+    for at in range(n):
+        if drift.rate[at] > 0:
+            want = max(drift.margin[at] / drift.rate[at], 0.0)
+            assert middle[at] == pytest.approx(want, rel=1e-12)
+        want = min(first_reach(drift, at, -z), middle[at])
+        assert low[at] == pytest.approx(want, rel=1e-6, abs=1e-6)
+        if drift.rate[at] ** 2 <= z**2 * drift.v2[at]:  # the loss may be nothing (Fieller)
+            want = 0.0 if standing(drift, at, 0.0) >= z else np.inf
+        else:
+            want = first_reach(drift, at, z)
+        assert high[at] == pytest.approx(max(want, middle[at]), rel=1e-6, abs=1e-6)
+
+
+def test_a_margin_of_exactly_z_deviations_may_be_used_up_already():
+    # P(used up by now) is Φ(−z) exactly, whether the loss is certain or may be nothing (Fieller).
+    one = np.ones(2)
+    drift = Drift(margin=2 * one, rate=0.1 * one, v0=one, v1=0 * one, v2=np.array([0.0, 4.0]))
+    _, low, high = quantiles(drift, 2.0)
+    assert low.tolist() == [0.0, 0.0]
+    assert high.tolist() == [pytest.approx(40.0), np.inf]
+
+
+def test_the_share_past_its_limit_is_a_normal_law_and_never_falls():
+    drift = of_one(10.0, 1.0, 4.0, 0.5, 0.25)
+    steps = np.array([0.0, 3.0, 8.0, 20.0])
+    want = ndtr((steps - 10) / np.sqrt(4 + 0.5 * steps + 0.25 * steps**2))
+    np.testing.assert_allclose(passed_share(drift, steps)[0], want, rtol=1e-12)
+    falling = of_one(10.0, -1.0, 100.0, 0.0, 0.0)
+    share = passed_share(falling, steps)[0]
+    np.testing.assert_array_equal(share, np.full(4, ndtr(-1.0)))
+
+
+@pytest.mark.parametrize("level", [-0.1, 0.0, 1.0, 1.5, 2.0, np.nan])
+def test_levels_of_an_interval_lie_between_0_and_1(level, log, forecast):
+    sweep = pd.DataFrame({"sessions": [1.0, 2.0, 4.0]})
+    for call in (
+        lambda: ek.forecast(log, retire=ek.MaxWidthLoss(), level=level),
+        lambda: ek.survival(log, level=level),
+        lambda: kaplan_meier([1.0, 2.0], [True, False], level=level),
+        lambda: ek.runs_needed(sweep["sessions"].to_numpy(), error=0.2, level=level),
+    ):
+        with pytest.raises(ek.EdgekitError, match="level"):
+            call()
+
+
+# ---- what makes a saving, and how sure it is -----------------------------------------------
+
+
+def of_module(forecast, prices, change, method):
+    from edgekit.clinic.cost import saving as module
+
+    loss, loss_sd = module._loss(forecast, change.pattern, method)
+    return loss, loss_sd, module._session_cost(forecast.log, prices, method)
+
+
+def changes_of_method(forecast):
+    """A pattern of the log with two methods, and the change from one to the other."""
+    used = forecast.groups.groupby("pattern")["method"].agg(list)
+    pattern = next(p for p, methods in used.items() if len(methods) > 1)
+    first, second = used[pattern][:2]
+    return ek.clinic.MethodChange(pattern=pattern, method=first, to=second)
+
+
+def test_a_saving_by_method_spreads_as_its_uncertain_inputs_do(forecast):
+    from edgekit.clinic.cost import saving as module
+
+    prices = ek.read_prices(DEMO / "prices.csv")
+    prices = dataclasses.replace(prices, instrument={"": 400.0})  # so that the loss decides
+    change = changes_of_method(forecast)
+    rate, rate_sd, per_um = module._edges(forecast, prices, change.pattern, change.method)
+    before, after = (
+        of_module(forecast, prices, change, method) for method in (change.method, change.to)
+    )
+    chance, size = np.random.default_rng(4), 20_000
+    old, new = (chance.normal(part[0], part[1], size)[:, None] for part in (before, after))
+    paces = chance.normal(rate, rate_sd, (size, len(rate)))
+    drawn = (paces * ((old - new) * per_um + before[2] - after[2])).sum(axis=1)
+    found = ek.saving(forecast, prices=prices, change=change)
+    half = (found.per_year_high - found.per_year_low) / 2
+    z = 1.6448536269514722  # Φ⁻¹(0.95), from tables
+    assert half / z == pytest.approx(drawn.std(), rel=0.03)  # 20,000 draws: 0.5 %
+    assert found.per_year == pytest.approx(drawn.mean(), rel=0.03)
+    assert found.chance == pytest.approx((drawn > 0).mean(), abs=0.02)
+
+
+@pytest.mark.parametrize("kind", ["method", "interval"])
+def test_a_saving_doubles_with_the_currency_and_its_chance_does_not(forecast, kind):
+    change = changes_of_method(forecast)
+    if kind == "interval":
+        change = ek.clinic.IntervalChange(pattern=change.pattern, method=change.method, factor=1.5)
+    one, two = (
+        ek.saving(
+            forecast,
+            prices=ek.Prices(
+                instrument={"": 40 * worth},
+                session={"": 0.7 * worth},
+                minute=0.5 * worth,
+                currency="EUR",
+            ),
+            change=change,
+        )
+        for worth in (1.0, 2.0)
+    )
+    for name in ("per_year", "per_year_low", "per_year_high"):
+        assert getattr(two, name) == pytest.approx(2 * getattr(one, name), rel=1e-12)
+    assert two.chance == pytest.approx(one.chance, rel=1e-12)
+
+
+# ---- verdicts and updates ------------------------------------------------------------------
+
+
+def test_a_line_is_straight_unless_its_share_lies_below_the_level(monkeypatch):
+    bend, left, freedom = np.array([2.0, 3.0]), np.array([1.0, 1.0]), np.array([3, 3])
+    share = growth_module._verdict(bend, left, freedom).share
+    above = float(np.nextafter(share, 1.0))
+    for level, verdict in ((share, Growth.STRAIGHT), (above, Growth.SPEEDS_UP)):
+        monkeypatch.setattr(growth_module, "value", lambda _, level=level: level)
+        assert growth_module._verdict(bend, left, freedom).verdict is verdict
+
+
+def test_an_input_of_nothing_has_no_logarithm():
+    loss = np.arange(12.0)
+    with pytest.raises(ek.EdgekitError, match="above 0 on a log scale"):
+        update_inputs(loss[:, None], loss, (5.0, 1.0), scales=(Scale.LOG,))
+    assert np.isfinite(
+        update_inputs(loss[:, None] + 1, loss, (5.0, 1.0), scales=(Scale.LOG,)).mean
+    ).all()
+
+
+def test_the_model_stands_beside_the_losses_of_the_log(forecast):
+    models = dict.fromkeys(forecast.log.rows["method"].unique(), ek.methods.face_honing())
+    check = ek.compare_with_model(forecast, methods=models, seed=1, runs=20)
+    for table in (check.table, check.groups):
+        names = list(table.columns)
+        at = names.index("loss_um_per_session")
+        assert names[at : at + 9] == [
+            f"{stem}_um_per_session{side}"
+            for stem in ("loss", "model", "updated")
+            for side in ("", "_low", "_high")
+        ]
+
+
+# ---- lines of a log ------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("month", range(1, 13))
+def test_months_in_words_are_read_as_the_calendar_has_them(month):
+    for word in (calendar.month_abbr[month], calendar.month_name[month].upper()):
+        date, reason, suggestion = read_date(f"7 {word} 2024")
+        assert (date, reason) == (None, "the month is a word")
+        assert suggestion == f"2024-{month:02d}-07?"
+
+
+def test_days_counted_by_a_spreadsheet_are_told_from_other_numbers():
+    # Day 1 of a spreadsheet is 31 December 1899 counted so that 1 March 1900 is day 61.
+    table = ek.evidence().set_index("name")["value"]
+    first, last = (int(float(table[name])) for name in ("log_first_year", "log_last_year"))
+    for date in (dt.date(first, 1, 1), dt.date(last, 12, 31), dt.date(2024, 2, 29)):
+        serial = (date - dt.date(1900, 3, 1)).days + 61
+        assert read_date(str(serial))[1:] == (
+            "a spreadsheet serial number, not a date",
+            f"{date:%Y-%m-%d}?",
+        )
+    for date in (dt.date(first - 1, 12, 31), dt.date(last + 1, 1, 1)):
+        serial = (date - dt.date(1900, 3, 1)).days + 61
+        assert read_date(str(serial))[1] == "a number, not a date"
+
+
+def test_years_at_the_ends_of_what_a_log_may_hold():
+    table = ek.evidence().set_index("name")["value"]
+    first, last = (int(float(table[name])) for name in ("log_first_year", "log_last_year"))
+    for year in (first, last):
+        assert read_date(f"{year}-06-15")[0] == dt.datetime(year, 6, 15)
+        # A year typed into a date cell becomes the day of that number.
+        typed = dt.date(1900, 3, 1) + dt.timedelta(days=year - 61)
+        date, _, suggestion = read_date(typed.isoformat())
+        assert date is None
+        assert suggestion == f"was the year {year} typed into a date cell?"
+    for year in (first - 1, last + 1):
+        assert read_date(f"{year}-06-15")[0] is None
+        typed = dt.date(1900, 3, 1) + dt.timedelta(days=year - 61)
+        assert "typed into a date cell" not in read_date(typed.isoformat())[2]
+
+
+@pytest.mark.parametrize("mark", [";", "\t", ","])
+def test_the_mark_between_cells_is_found_though_no_cell_is_a_plain_word(tmp_path, mark):
+    number = "0,86" if mark != "," else "0.86"
+    head = mark.join(["instrument", "edge", "date", "event", "width_mm"])
+    rows = [
+        mark.join([f"UC-{k} a", "left_1", f"2025-0{k}-06", "measured", number]) for k in (1, 2, 3)
+    ]
+    file = tmp_path / "log.csv"
+    file.write_text("\n".join([head, *rows]), encoding="utf-8")
+    log = ek.read_log(file)
+    assert log.rows["width_mm"].tolist() == [0.86] * 3
+    from edgekit.clinic.log.files import _delimiter
+
+    # No cell of letters alone, and every line with commas that are decimal.
+    assert _delimiter([mark.join(["a_1", "b 2", number, number])] * 3) == mark
+
+
+def test_a_row_for_a_whole_instrument_is_shown_once_as_the_last_and_once_an_edge_elsewhere():
+    rows = [
+        ("A", "left", "2025-01-06", "measured", 0.86),
+        ("A", "right", "2025-01-06", "measured", 0.86),
+        ("A", "left", "2025-02-03", "sharpened", None),
+        ("A", "left", "2025-02-03", "measured", 0.85),
+        ("B", "left", "2025-01-06", "measured", 0.86),
+        ("B", "right", "2025-01-06", "measured", 0.86),
+        ("B", "left", "2025-02-05", "measured", 0.85),
+        ("B", "right", "2025-02-05", "measured", 0.85),
+        ("B", "", "2025-02-04", "sharpened", None),
+        ("B", "", "2025-03-03", "sharpened", None),
+    ]
+    names = ["instrument", "edge", "date", "event", "width_mm"]
+    log = ek.read_log(pd.DataFrame(rows, columns=names))
+    result = ek.forecast(log, retire=ek.MaxWidthLoss())
+    found = ek.clinic.source_rows(result, "A", "left", "retire_on")
+    lines = found.groupby("part")["line"].apply(list)
+    assert lines["last date"] == [10]  # the last day's one line, though it stands for two edges
+    assert lines["group"].count(9) == 2
+    assert lines["pace"].count(9) == 2
+
+
+# ---- the sheet -----------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def plan():
+    tray = {"A": ek.patterns.universal_curette(), "B": ek.patterns.curved_sickle()}
+    return ek.plan_bench(tray, minutes_available=1.5)
+
+
+def test_edges_without_time_take_no_setting(plan):
+    assert not plan.edges["planned"].all()
+    assert (plan.edges.loc[~plan.edges["planned"], "settings"] == 0).all()
+    assert (plan.edges.loc[plan.edges["planned"], "settings"] > 0).all()
+
+
+@pytest.mark.parametrize(("turn", "words"), [(0.4, "no turn"), (0.6, "→"), (-1.4, "→")])
+def test_a_turn_of_half_a_degree_is_none(plan, turn, words):
+    step = next(step for step in plan.steps if step.tool is Tool.HOLDER)
+    roll = np.linspace(10.0, 10.0 + turn, len(step.roll_deg))
+    line = _line(dataclasses.replace(step, roll_deg=roll), {str(step.run + 1): ""})
+    assert words in line.roll
+    assert line.roll.startswith("roll 10°")
+
+
+def test_as_many_windows_as_documented_are_taken():
+    from edgekit.clinic.bench.settings import MAX_WINDOWS, _check_number
+
+    _check_number(MAX_WINDOWS)
+    with pytest.raises(ek.EdgekitError, match="the number of windows"):
+        _check_number(1_000_001)
