@@ -9,7 +9,7 @@ a name), for a change that is meant to alter a result.
 import dataclasses
 import re
 import sys
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +18,7 @@ import pytest
 
 import edgekit as ek
 from edgekit.grinding.compiled.engine import using
-from tests import results
+from tests import good_calls, results
 from tests.test_regression import ELSEWHERE, machine
 
 STORED = Path(__file__).parent / "regression_results.npz"
@@ -79,7 +79,56 @@ def pages():
     yield page(compose(plan, "Numbers"))
 
 
+def traces():
+    """The demo's traced blades, with what is not known of them."""
+    for file in sorted((DEMO / "traces").glob("*.toml")):
+        blade = ek.read_blade(file)
+        yield blade.trace
+        yield blade.section
+        for edge in blade.edges.values():
+            yield edge.frame(edge.stations(21), order=2)
+
+
+def patterns():
+    """Every pattern with all its arguments off their defaults, and what is read from its edges."""
+    shapes = {
+        "universal_curette": {"width_mm": 0.9, "bow_radius_mm": 14.0, "shank_bend_deg": 7.0},
+        "area_specific_curette": {"plan_radius_mm": 7.0, "bow_radius_mm": 13.0},
+        "half_length_curette": {"thickness_taper": 0.2, "internal_angle_deg": 72.0},
+        "straight_sickle": {"length_mm": 5.5, "shank_bend_deg": 5.0},
+        "curved_sickle": {"width_mm": 0.8, "internal_angle_deg": 74.0},
+        "hoe": {"width_mm": 2.1, "internal_angle_deg": 76.0},
+    }
+    rod = ek.RodStone(radius_mm=3.0)
+    for name, shape in shapes.items():
+        blade = getattr(ek.patterns, name)(**shape)
+        yield blade
+        for edge in blade.edges.values():
+            held = ek.orient(edge, rod, stations=21)
+            yield (held, held.table, edge.frame(edge.stations(21), order=2))
+            yield (ek.best_setting(edge, share=0.8, stations=40),)
+            yield ek.settings_needed(edge, tolerance_deg=2.0, stations=40)
+        yield ek.load_limits(blade)
+
+
+def called_well(part):
+    """What good arguments of public functions give."""
+    for name, arguments in part().items():
+        target = ek
+        for step in name.split("."):
+            target = getattr(target, step)
+        result = target(**arguments)
+        yield None if isinstance(result, Path) else result
+
+
 PARTS = {
+    "traces": traces,
+    "patterns": patterns,
+    **{
+        f"calls of {part.__name__}": partial(called_well, part)
+        for part in good_calls.PARTS
+        if part is not good_calls._figures
+    },
     "blades": results._blades,
     "wear": results._wear,
     "finish": results._finish,
