@@ -37,7 +37,7 @@ GROUPS = {
         (
             "curves orientation trace sections_and_blades facets holder recession_field "
             "records checks bad_files bad_input pictures_records pictures_one_view pictures_trace "
-            "pictures_outline pictures_loss pictures_reading pictures_board pictures_spoiled "
+            "pictures_outline pictures_loss pictures_reading pictures_board pictures_spoiled known_changes_geometry "
             "hostile_text regression"
         ),
     ),

@@ -47,18 +47,15 @@ def of_one(*numbers):
 
 
 def standing(drift, at, steps):
-    """(rate r − margin)/sd of one edge after r steps, an extended number at no variance."""
+    """(rate r − margin)/sd of one edge after r steps."""
     margin, rate, v0, v1, v2 = (float(getattr(drift, name)[at]) for name in PARTS)
-    sd = (v0 + v1 * steps + v2 * steps**2) ** 0.5
-    gap = rate * steps - margin
-    return gap / sd if sd > 0 else np.copysign(np.inf, gap) if gap else 0.0
+    return (rate * steps - margin) / (v0 + v1 * steps + v2 * steps**2) ** 0.5
 
 
 def first_reach(drift, at, level):
     """Least r ≥ 0 at which the standing is `level` or more, found on a fine grid and by a root."""
     grid = np.concatenate([[0.0], np.geomspace(1e-3, FAR, 4000)])
-    values = np.array([standing(drift, at, r) for r in grid])
-    reached = np.flatnonzero(values >= level)
+    reached = np.flatnonzero(standing(drift, at, grid) >= level)
     if not len(reached):
         return np.inf
     k = reached[0]
