@@ -30,7 +30,7 @@ from tests.mutants import (
     tree_of,
 )
 
-EVERY = "known_changes theory regression_results"
+EVERY = "known_changes theory regression_results sizes"
 GROUPS = {
     "geometry": (
         ("geometry", "digitising"),

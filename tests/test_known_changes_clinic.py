@@ -19,11 +19,13 @@ from edgekit.clinic.bench.requirements import Tool
 from edgekit.clinic.forecasting import growth as growth_module
 from edgekit.clinic.forecasting.crossing_time import Drift, passed_share, quantiles
 from edgekit.clinic.forecasting.growth import Growth
+from edgekit.clinic.forecasting.kalman import Readings
+from edgekit.clinic.forecasting.pooling import _slopes_can_differ
 from edgekit.clinic.forecasting.survival import kaplan_meier
-from edgekit.clinic.forecasting.update import Scale, update_inputs
+from edgekit.clinic.forecasting.update import Scale, update_inputs, update_loss
 from edgekit.clinic.log.dates import read_date
 from edgekit.clinic.sheet.content import _line
-from tests.results import DEMO
+from tests.results import DEMO, QUICK
 
 PARTS = ("margin", "rate", "v0", "v1", "v2")
 FAR = 1e7  # steps; a root beyond counts as none
@@ -96,6 +98,12 @@ def test_a_margin_of_exactly_z_deviations_may_be_used_up_already():
     _, low, high = quantiles(drift, 2.0)
     assert low.tolist() == [0.0, 0.0]
     assert high.tolist() == [pytest.approx(40.0), np.inf]
+
+
+def test_a_loss_that_may_just_be_nothing_has_no_upper_bound():
+    # rate² = z² v2 exactly, and more steel gone than may be, but not surely (see `quantiles`).
+    _, low, high = quantiles(of_one(-1.0, 2.0, 1.0, 0.0, 1.0), 2.0)
+    assert (low[0], high[0]) == (0.0, np.inf)
 
 
 def test_the_share_past_its_limit_is_a_normal_law_and_never_falls():
@@ -205,6 +213,60 @@ def test_an_input_of_nothing_has_no_logarithm():
     ).all()
 
 
+def test_losses_are_compared_where_some_group_has_two_edges_that_lose():
+    def data(groups, losing):
+        edges = np.repeat(np.arange(len(groups)), 3)
+        lost = np.tile([0.0, 5.0, 10.0], len(groups)) * np.repeat(losing, 3)
+        steps = np.tile([0.0, 5.0, 10.0], len(groups)) * np.repeat(losing, 3)
+        return Readings.build(edge=edges, sessions=steps, width_um=860 - 6 * lost, group=groups)
+
+    assert _slopes_can_differ(data([0, 0, 1], [1, 1, 1]))
+    assert _slopes_can_differ(data([0, 1, 1], [1, 1, 1]))
+    assert not _slopes_can_differ(data([0, 1], [1, 1]))
+    assert not _slopes_can_differ(data([0, 0, 1], [1, 0, 1]))
+
+
+def test_inputs_are_updated_by_the_loss_that_stands_in_the_table(forecast, monkeypatch):
+    from edgekit.clinic.forecasting import model_check
+
+    given = []
+
+    def heard(drawn, loss, observed, **options):
+        given.append((loss.mean(), observed[0]))
+        return update_inputs(drawn, loss, observed, **options)
+
+    monkeypatch.setattr(model_check, "update_inputs", heard)
+    models = dict.fromkeys(forecast.log.rows["method"].unique(), QUICK)
+    check = ek.compare_with_model(forecast, methods=models, seed=1, runs=20)
+    known = check.groups.dropna(subset=["model_um_per_session"])
+    want = known[["model_um_per_session", "loss_um_per_session"]].to_numpy()
+    np.testing.assert_allclose(np.array(given), want, rtol=1e-12)
+
+
+@pytest.mark.parametrize("scale", Scale)
+def test_a_model_that_gives_its_input_back_is_updated_as_the_loss_itself(scale):
+    # Bayes' rule for one normal number: by its mean and deviation, or by a sample that has them.
+    rng = np.random.default_rng(7)
+    x = rng.normal(2.0, 0.3, 60)
+    mean, sd, observed = x.mean(), x.std(ddof=1), (2.6, 0.4)
+    if scale is Scale.LINEAR:
+        one = update_loss((mean, sd), observed)
+        other = update_inputs(x[:, None], x, observed)
+        assert other.mean[0] == pytest.approx(float(one.mean), rel=1e-12)
+        assert other.sd[0] == pytest.approx(float(one.sd), rel=1e-12)
+    else:
+        one = update_loss((mean, sd), observed)
+        other = update_inputs(np.exp(x)[:, None], x, observed, scales=(Scale.LOG,))
+        m, s = float(one.mean), float(one.sd)  # lognormal moments, from any handbook
+        assert other.mean[0] == pytest.approx(np.exp(m + s**2 / 2), rel=1e-12)
+        assert other.sd[0] == pytest.approx(other.mean[0] * (np.exp(s**2) - 1) ** 0.5, rel=1e-12)
+    for name in ("pull", "surprise"):
+        want = float(getattr(one, name))
+        # the pull of an input is the share of its variance that goes: 1 − sd²/prior²
+        want = 1 - (float(one.sd) / sd) ** 2 if name == "pull" else want
+        assert getattr(other, name)[0] == pytest.approx(want, rel=1e-12)
+
+
 def test_the_model_stands_beside_the_losses_of_the_log(forecast):
     models = dict.fromkeys(forecast.log.rows["method"].unique(), ek.methods.face_honing())
     check = ek.compare_with_model(forecast, methods=models, seed=1, runs=20)
@@ -275,6 +337,17 @@ def test_the_mark_between_cells_is_found_though_no_cell_is_a_plain_word(tmp_path
 
     # No cell of letters alone, and every line with commas that are decimal.
     assert _delimiter([mark.join(["a_1", "b 2", number, number])] * 3) == mark
+
+
+def test_rows_may_be_shorter_than_the_header_and_columns_without_a_word_are_left_out(tmp_path):
+    head = "instrument,edge,date,event,width_mm,,note,"
+    rows = ["A,left,2025-01-06,measured,0.86", "A,left,2025-02-06,measured,0.85,,seen,"]
+    file = tmp_path / "log.csv"
+    file.write_text("\n".join([head, *rows]), encoding="utf-8")
+    log = ek.read_log(file)
+    assert log.rows["width_mm"].tolist() == [0.86, 0.85]
+    assert log.rows["note"].tolist() == ["", "seen"]
+    assert not [name for name in log.rows if name.startswith("column")]
 
 
 def test_a_row_for_a_whole_instrument_is_shown_once_as_the_last_and_once_an_edge_elsewhere():

@@ -11,10 +11,11 @@ import pytest
 
 import edgekit as ek
 from edgekit.digitising.pictures import profiles
-from edgekit.digitising.pictures.loss_budget import LossModel, LossParts
+from edgekit.digitising.pictures.loss_budget import LossModel, LossParts, silhouette_share
 from edgekit.digitising.pictures.outlines import blade_outline
 from edgekit.digitising.pictures.outlines.silhouette import _region
 from edgekit.digitising.pictures.targets.corners import saddles
+from tests.test_regression_results import lines
 
 P = ek.pictures
 
@@ -142,3 +143,44 @@ def test_points_with_less_than_half_of_the_usual_step_are_weak(monkeypatch):
         blade_outline.Quality.KINK,
     )
     assert flags.tolist() == want.tolist()
+
+
+@pytest.fixture(scope="module")
+def pair():
+    """Two outlines of the demo, before and after a session."""
+    return lines()[1:]
+
+
+def loss(pair, before, after):
+    return P.width_loss(
+        [pair[0]],
+        [pair[1]],
+        datum=P.Datum.UNUSED_EDGE_AND_SHANK,
+        side=P.Side.LEFT,
+        mount=P.Mount(distance_mm=120),
+        apex_before=P.Apex(radius_um=before, sd_um=0.5),
+        apex_after=P.Apex(radius_um=after, sd_um=0.5),
+    )
+
+
+def test_what_the_apexes_hide_moves_the_loss_by_the_difference_and_its_budget_alike(pair):
+    # An apex of radius r rounded between flanks at β lies r (1/sin(β/2) − 1) inside their corner.
+    plain, dull = loss(pair, 2.0, 2.0), loss(pair, 7.0, 2.0)
+    angle = np.radians(P.Apex(radius_um=1.0, sd_um=0.0).internal_angle_deg)
+    hidden = 5.0 * silhouette_share(np.degrees(angle))
+    np.testing.assert_allclose(dull.recession_um - plain.recession_um, hidden, rtol=1e-9)
+    for result in (plain, dull, loss(pair, 1.0, 6.0)):
+        assert result.budget.value_um == pytest.approx(result.mean_um, rel=1e-9)
+
+
+def test_the_blur_by_which_a_tip_is_judged_is_the_one_that_is_reported(pair, monkeypatch):
+    heard = []
+    plain = blade_outline.tell_apart
+
+    def listening(points, heel, scale, blur_mm):
+        heard.append(blur_mm)
+        return plain(points, heel, scale, blur_mm)
+
+    monkeypatch.setattr(blade_outline, "tell_apart", listening)
+    line = P.outline(pair[0].picture, pair[0].scale)
+    assert np.mean(heard[0]) * 1000 == pytest.approx(np.mean(line.edge_spread_um), rel=1e-9)
