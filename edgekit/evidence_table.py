@@ -492,6 +492,15 @@ _TABLE: tuple[Evidence, ...] = (
         "al. 1989 found 80-95 % of edges blunt, 15-90 what studies of blunting used",
     ),
     Evidence(
+        "toe_third_share",
+        0.75,
+        Range(0.5, 1),
+        "1",
+        _A,
+        "strokes fall mostly on the third of the edge next to the toe, common practice without a "
+        "number: more than half, so the middle of half and all",
+    ),
+    Evidence(
         "dull_patches",
         16.0,
         Range(4, 60),
@@ -510,10 +519,11 @@ _TABLE: tuple[Evidence, ...] = (
     Evidence(
         "dull_patch_cv",
         0.0,
-        Range(0, 1.2),
+        Range(0, 2),
         "1",
         _A,
-        "scatter of the radius along one edge; cv 0.7 fits the thesis's spread, off by default",
+        "scatter of strokes along one edge, off by default; cv 2.0 would give radii of cv 0.7, "
+        "which fits the thesis's spread",
     ),
     Evidence(
         "attrition_um_per_use",
@@ -521,7 +531,9 @@ _TABLE: tuple[Evidence, ...] = (
         Range(0, 6),
         "µm",
         _A,
-        "width worn away in use beyond the rounding; up to half of all wear, Liu et al. 2022",
+        "width worn away in use beyond the rounding, off by default: sharpening is about half of "
+        "all wear, Liu et al. 2022, but Archard's law above leaves a thousandth of that; upper end "
+        "as much as a session takes",
     ),
     Evidence(
         "retire_width_fraction",

@@ -8,7 +8,7 @@ import pytest
 import edgekit as ek
 from edgekit.grinding.random_streams import run_rng
 from edgekit.life.life import MAX_RUNS_AT_ONCE
-from tests.wear_blades import ideal, steady, straight_blade
+from tests.wear_blades import ideal, steady, straight_blade, touching
 
 CHEAP = {"stations": 24, "depths": 3, "grid_runs": 0}  # sampling, not geometry, is tested
 LOCAL = ek.methods.freehand(stroke=ek.strokes.local())
@@ -191,12 +191,15 @@ def test_the_grids_error_is_what_the_same_lives_lose_at_twice_every_resolution(c
 
 
 def test_steel_is_told_by_its_cause(curette):
-    """Source: arithmetic; without errors of the hand little is left to spend on the bevel."""
+    """Source: arithmetic; on an edge worn evenly, a hand without errors has little left to spend on
+    the bevel.
+    """
     methods = [ek.methods.freehand(), ek.methods.freehand(hand=ek.Hand())]
     methods[1] = dataclasses.replace(
         methods[1], stroke=ek.strokes.rolling(within_tilt_sd_deg=0.0), removal_gsd=1.0
     )
-    result = ek.compare(curette, methods, runs=6, seed=3, stations=24, depths=6, grid_runs=0)
+    options = {"runs": 6, "seed": 3, "stations": 24, "depths": 6, "grid_runs": 0}
+    result = ek.compare(curette, methods, use=touching(curette), **options)
     causes = ["dullness_mg", "overshoot_mg", "rebevel_mg"]
     np.testing.assert_allclose(result.runs[causes].sum(axis=1), result.runs["steel_mg"], rtol=1e-12)
     hand, ideal_hand = (row for _, row in result.table.iterrows())

@@ -9,7 +9,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import edgekit as ek
+from edgekit.grinding.edge_state import new_state
 from edgekit.grinding.random_streams import RunEffects
+from edgekit.grinding.recession_field import prepare_edge
+from edgekit.life.use import EdgeUse, useful_strokes
+from tests.wear_blades import straight_blade, touching
 
 ROUNDING = 1e-12  # relative: one closed form computed in two ways
 LAW = 1e-9  # relative: a power and its inverse over six decades of strokes
@@ -217,7 +221,7 @@ def test_a_power_law_through_a_reading_passes_through_it():
 @FEW
 @given(
     radius=st.floats(0.0, 6.0),
-    strokes=st.floats(0.0, 400.0),
+    strokes=st.floats(0.1, 400.0),
     limit=st.floats(0.5, 8.0),
     severity=st.floats(-1.0, 1.0),
 )
@@ -226,14 +230,15 @@ def test_useful_strokes_are_those_before_the_radius_passes_its_limit(
 ):
     """Of r² = r₀² + c n the last useful stroke is (limit² - r₀²) / c, whatever the interval."""
     rate = 0.43
-    use = ek.Use(
-        strokes=strokes,
-        law=ek.PowerDulling(rate=rate, exponent=0.5),
-        useful_radius_um=limit,
-        severity_gsd=2.0,
-    )
+    blade = straight_blade()
+    law = ek.PowerDulling(rate=rate, exponent=0.5)
+    use = touching(blade, strokes, law=law, useful_radius_um=limit, severity_gsd=2.0)
+    grid = prepare_edge(blade, "used", stations=9, depths=3)
+    state = new_state(grid, 1)
+    state.radius_um += radius
     effects = RunEffects(np.zeros((1, 4)), *np.zeros((2, 1)), np.array([severity]), np.zeros(1))
-    found = float(use.useful_strokes(np.array([radius]), effects)[0])
+    share = float(useful_strokes([EdgeUse(use, grid, 1)], [state], effects)[0]) / use.strokes
+    found = share * strokes
     exact = np.clip((limit**2 - radius**2) / (rate * 2.0**severity), 0.0, strokes)
     assert found == pytest.approx(exact, abs=0.5 * strokes / 32 + 1e-9)
     assert 0 <= found <= strokes * (1 + 1e-12)

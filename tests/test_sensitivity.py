@@ -145,6 +145,7 @@ OF_USE = {
     "dull_exponent": lambda u, x: replace(u, law=law_through(u, x)),
     "dull_rate_um2_per_stroke": lambda u, x: replace(u, law=replace(u.law, rate=x)),
     "strokes_per_use": lambda u, x: replace(u, strokes=x),
+    "toe_third_share": lambda u, x: replace(u, density=ek.laws.ToeThird(share=x)),
     "sharp_radius_um": lambda u, x: replace(u, sharp_radius_um=x),
     "attrition_um_per_use": lambda u, x: replace(u, attrition_um=x),
 }

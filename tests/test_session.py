@@ -20,6 +20,7 @@ from tests.wear_blades import (
     UM,
     arc_edge,
     circle_blade,
+    constant,
     ground_once,
     ideal,
     one_edged,
@@ -267,11 +268,11 @@ def test_a_leaning_face_stone_opens_one_edge_and_closes_the_other():
 
 
 def losses_a_session(phase, sessions=6, count=6):
-    use = ek.Use(sharp_radius_um=0.0, sharp_radius_gsd=1.0, severity_gsd=1.0)
+    blade = circle_blade()
     life = ek.live(
-        circle_blade(),
+        blade,
         ideal(count, phase=phase),
-        use=use,
+        use=constant(blade),
         rng=np.random.default_rng(1),
         max_sessions=sessions,
         stations=241,

@@ -12,6 +12,7 @@ import pytest
 
 import edgekit as ek
 from edgekit.grinding.worn_blade import WornEdge
+from tests.wear_blades import touching
 
 FIELDS = [item.name for item in dataclasses.fields(WornEdge)]
 CASES = {
@@ -79,9 +80,9 @@ def test_a_reading_makes_a_worn_blade():
 
 def test_use_without_a_generator_is_the_median_instruments():
     blade = ek.patterns.area_specific_curette()
-    worn = ek.use(blade, 45)
-    law = ek.Use().law
-    expected = law.after(np.array(worn.fresh_radius_um), np.array(45.0))
+    evenly = touching(blade, 45)
+    worn = ek.use(blade, evenly)
+    expected = evenly.law.after(np.array(worn.fresh_radius_um), np.array(45.0))
     assert worn.radius_um("used") == pytest.approx(float(expected))
     assert ek.use(blade, 0).radius_um("used") == pytest.approx(worn.fresh_radius_um)
     one, two = (ek.use(blade, 45, rng=seed).radius_um("used").mean() for seed in (1, 2))
@@ -159,7 +160,7 @@ def test_a_blade_too_dull_to_be_ground_ends_its_life_with_that_reason():
     method = dataclasses.replace(
         ek.methods.freehand(stroke=ek.strokes.local(placements=4)), max_advance_um=5.0
     )
-    life = ek.live(ek.patterns.area_specific_curette(), method, use=ek.Use(strokes=400), rng=1)
+    life = ek.live(ek.patterns.area_specific_curette(), method, use=ek.Use(strokes=1500), rng=1)
     assert life.sessions == 1
     assert "too dull" in life.status
     assert life.history["mean_width_um"].iloc[-1] == 0.0

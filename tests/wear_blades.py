@@ -61,6 +61,22 @@ def straight_blade(length=LENGTH_MM, *, beta_deg=BETA_DEG, thickness_mm=0.71):
     )
 
 
+WHOLE_MM = 1e4  # a stroke so long touches all of any edge
+
+
+def touching(blade, strokes=45.0, **changes):
+    """A use by which every place of every edge of a blade is touched so many times."""
+    lengths = [edge.length_mm for edge in blade.edges.values()]
+    made = strokes * sum(lengths) / WHOLE_MM
+    use = {"strokes": made, "density": ek.laws.EvenUse(), "contact_mm": WHOLE_MM}
+    return ek.Use(**use | changes)
+
+
+def constant(blade):
+    """The same with no difference between instruments, which come off the stone without radius."""
+    return touching(blade, sharp_radius_um=0.0, sharp_radius_gsd=1.0, severity_gsd=1.0)
+
+
 STROKE_FIELDS = ("spacing", "phase", "advance", "strokes_per_placement", "direction")
 
 

@@ -32,6 +32,7 @@ from edgekit.geometry.edge import Edge, station_weights_mm
 from edgekit.record import Record, freeze, read_only
 
 SIDE_COSINE = np.cos(np.radians(45))  # an edge that runs more across the blade is its toe
+THIRDS = ("heel", "middle", "toe")
 GRADING = 1.5  # the first of twelve nodes lies 20 µm below a curette's face
 MIN_CURVATURE = 1e-6  # [1/mm]: no blade is a kilometre wide
 CELLS_IN_CACHE = 16384  # three float64 arrays of this size are 384 KB, within any recent L2 cache
@@ -82,10 +83,28 @@ class EdgeGrid(Record):
         return read_only(side / side.sum())
 
     @cached_property
+    def thirds(self) -> FloatArray:
+        """Weights (3, S) of the stations in means along the thirds of the edge, heel to toe."""
+        return read_only(_thirds(self.station_weights_mm))
+
+    @cached_property
+    def side_thirds(self) -> FloatArray:
+        """Weights (3, S) of the stations in means along the thirds of the side, heel to toe."""
+        return read_only(_thirds(self.side_weights))
+
+    @cached_property
     def fraction(self) -> FloatArray:
         """Depth (V,) of the nodes over the greatest, the same at all stations."""
         middle = self.depth_mm.shape[1] // 2
         return read_only(self.depth_mm[:, middle] / self.depth_mm[-1, middle])
+
+
+def _thirds(weights: FloatArray) -> FloatArray:
+    """Parts (3, S) of the stations' `weights` in each third of their sum, over that third."""
+    cells = np.concatenate([[0.0], np.cumsum(weights) / weights.sum()])
+    low = np.arange(3)[:, None] / 3
+    overlap = np.minimum(cells[1:], low + 1 / 3) - np.maximum(cells[:-1], low)
+    return np.asarray(3 * np.maximum(overlap, 0.0))
 
 
 def prepare_edge(blade: Blade, name: str, *, stations: int, depths: int) -> EdgeGrid:

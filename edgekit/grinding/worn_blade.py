@@ -11,15 +11,18 @@ from numpy.typing import ArrayLike
 
 from edgekit import checks
 from edgekit.checks import FloatArray
+from edgekit.contact.apex import void_factor
 from edgekit.errors import BadArgument, Cannot
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.edge_state import EdgeState, new_state
-from edgekit.grinding.recession_field import EdgeGrid, cleared, inset_at, prepare_edge
+from edgekit.grinding.recession_field import THIRDS, EdgeGrid, cleared, inset_at, prepare_edge
 from edgekit.record import Record, read_only
 from edgekit.units import UM_PER_MM
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from edgekit.digitising.pictures.loss import WidthLoss
 
 __all__ = ["WornBlade", "WornEdge"]
@@ -399,6 +402,45 @@ class WornBlade(Record):
             grid = self.grids[0]  # the unused edge moves in as the face is lowered
             lost += float(grid.side_weights @ (first.drop_mm / np.tan(grid.angle_rad)))
         return self.blade.width_mm - lost
+
+    def thirds(self) -> pd.DataFrame:
+        """Means over the heel, middle and toe thirds of each edge.
+
+        Returns
+        -------
+        DataFrame
+            One row per third of an edge: ``edge, third``; along the whole third, toe's end
+            included, ``recession_um, radius_um, land_um``, ``missing_um2`` the section's area
+            between the rounded apex and a sharp one, ``internal_angle_deg``; along the third of
+            the sides ``width_mm`` of the face, both edges' losses off it.
+
+        Examples
+        --------
+        >>> import edgekit as ek
+        >>> worn = ek.use(ek.patterns.area_specific_curette(), 45)
+        >>> worn.thirds()[["third", "radius_um"]].round(1).to_numpy().tolist()
+        [['heel', 1.9], ['middle', 2.2], ['toe', 3.7]]
+        """
+        import pandas as pd
+
+        insets = [
+            self._inset_mm(g, e) for g, e in zip(self.grids, self.edges.values(), strict=True)
+        ]
+        lost = sum(g.side_thirds @ u for g, u in zip(self.grids, insets, strict=True))
+        rows = []
+        for grid, inset, (name, edge) in zip(self.grids, insets, self.edges.items(), strict=True):
+            angle = edge.angle_rad - edge.lean_rad
+            means = {
+                "recession_um": inset * UM_PER_MM,
+                "radius_um": edge.radius_um,
+                "land_um": edge.land_um,
+                "missing_um2": void_factor(angle) * edge.radius_um**2,
+                "internal_angle_deg": np.degrees(angle),
+            }
+            columns = {what: grid.thirds @ values for what, values in means.items()}
+            columns["width_mm"] = grid.side_thirds @ (2 * grid.half_width_mm) - lost
+            rows.append(pd.DataFrame({"edge": name, "third": THIRDS, **columns}))
+        return pd.concat(rows, ignore_index=True)
 
     @property
     def steel_lost_mg(self) -> float:

@@ -10,7 +10,7 @@ from edgekit.grinding.edge_state import EdgeState, new_state, whole_land_um
 from edgekit.grinding.random_streams import RandomStreams, RunEffects, RunKeys, SessionDraws
 from edgekit.grinding.recession_field import EdgeGrid, cleared
 from edgekit.life.prepared import PreparedBlade
-from edgekit.life.use import Use
+from edgekit.life.use import EdgeUse, Use
 
 
 class RunBatch:
@@ -18,11 +18,12 @@ class RunBatch:
 
     Where methods alternate, all runs of a batch must be at the same session: there waiting runs
     start once all have ended. ``run, turn, fresh_um`` (R,): the runs, each one's session number and
-    its edge radius after sharpening.
+    its edge radius after sharpening. ``used``: one use, of each edge.
     """
 
     def __init__(self, prepared: PreparedBlade, use: Use, keys: RunKeys, slots: int) -> None:
         self._prepared, self._use = prepared, use
+        self.used = [EdgeUse(use, grid, len(prepared.grids)) for grid in prepared.grids]
         self._in_step = len(prepared.aims) > 1
         self._slots = slots
         self._streams = RandomStreams(

@@ -1,8 +1,9 @@
 """Dull edges: the geometry of a rounded apex, and laws by which its radius grows in use.
 
-A law is an object with one method, `after(radius_um, strokes)`: the radius of an edge after more
-strokes. Laws depend on the present radius alone, so an edge that is not sharpened continues from
-there. The published evidence conflicts (see the evidence table), so none of them is "the" law.
+A law is an object with one method, `after(radius_um, strokes)`: the radius at a place of an edge
+after more strokes there, on a wedge of 75°; another wedge loses as much steel. Laws depend on the
+present radius alone, so an edge that is not sharpened continues from there. The published evidence
+conflicts (see the evidence table), so none of them is "the" law.
 """
 
 from __future__ import annotations
@@ -100,13 +101,13 @@ class DullingLaw(Protocol):
     ...     def after(self, radius_um, strokes):
     ...         return radius_um + self.step_um * strokes / 5
     >>> ek.testing.check_dulling_law(Stepwise())
-    >>> worn = ek.use(ek.patterns.hoe(), ek.Use(strokes=10.0, law=Stepwise()))
-    >>> round(float(worn.radius_um("edge").mean() - ek.Use().sharp_radius_um), 6)
-    0.8
+    >>> worn = ek.use(ek.patterns.area_specific_curette(), ek.Use(strokes=10.0, law=Stepwise()))
+    >>> bool((worn.radius_um("used") > ek.Use().sharp_radius_um).all())
+    True
     """
 
     def after(self, radius_um: FloatArray, strokes: FloatArray) -> FloatArray:
-        """Radius after `strokes` more, from `radius_um`; both broadcast."""
+        """Radius after `strokes` more at a place, from `radius_um`; both broadcast."""
         ...
 
 

@@ -23,7 +23,7 @@ from edgekit.grinding.recession_field import EdgeGrid
 from edgekit.grinding.session import check_parts
 from edgekit.grinding.worn_blade import DEPTHS, STATIONS, WornBlade
 from edgekit.life.batch import RunBatch
-from edgekit.life.measures import SessionMeasures, mean_radius_um, measure_session
+from edgekit.life.measures import SessionMeasures, measure_session
 from edgekit.life.prepared import Precision, PreparedBlade
 from edgekit.life.retire import (
     DEFAULT_RULES,
@@ -33,7 +33,7 @@ from edgekit.life.retire import (
     WidthLoss,
     chosen,
 )
-from edgekit.life.use import Use, wear_in_use
+from edgekit.life.use import Use, useful_strokes
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
 from edgekit.record import Record, freeze
@@ -217,7 +217,7 @@ def live_runs(
     states = []
     batch = RunBatch(prepared, use, keys, slots)
     while len(batch.run):
-        measures, lost = _use_and_sharpen(prepared, use, batch)
+        measures, lost = _use_and_sharpen(prepared, batch)
         over = recorder.add(batch, measures, lost)
         if keep:
             states.append(tuple(replace(state) for state in batch.states))
@@ -238,17 +238,15 @@ def _retain_freed_memory() -> None:
     np.empty(31 * 2**20, dtype=np.uint8)
 
 
-def _use_and_sharpen(
-    prepared: PreparedBlade, use: Use, batch: RunBatch
-) -> tuple[SessionMeasures, WidthLoss]:
+def _use_and_sharpen(prepared: PreparedBlade, batch: RunBatch) -> tuple[SessionMeasures, WidthLoss]:
     """One use and one session of all runs in the batch, whose states it replaces."""
     method, aims = prepared.at(int(batch.turn[0]))
     draws = batch.draws()
-    useful, before = use.useful_strokes(mean_radius_um(batch.states), batch.effects), []
-    for e, (state, grid) in enumerate(zip(batch.states, prepared.grids, strict=True)):
-        before.append(state.at(grid))
-        wear_in_use(grid, state, use, batch.effects, draws.patches[:, e])
-    used = mean_radius_um(batch.states), useful
+    useful = useful_strokes(batch.used, batch.states, batch.effects)
+    before = [state.at(grid) for state, grid in zip(batch.states, prepared.grids, strict=True)]
+    for e, (state, used) in enumerate(zip(batch.states, batch.used, strict=True)):
+        used.wear(state, batch.effects, draws.patches[:, e])
+    dull = [state.radius_um for state in batch.states]
     done = sharpen_runs(
         prepared.grids,
         batch.states,
@@ -260,7 +258,7 @@ def _use_and_sharpen(
         fresh_um=batch.fresh_um,
     )
     batch.states = [result.state for result in done.edges]
-    return measure_session(prepared, before, done, used, batch.turn + 1)
+    return measure_session(prepared, before, done, dull, useful, batch.turn + 1)
 
 
 class Life(Record):

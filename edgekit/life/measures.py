@@ -1,6 +1,6 @@
 """What is measured after each session: the definition of every column of a history."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from functools import reduce
 from typing import NamedTuple
 
@@ -9,9 +9,8 @@ from numpy.typing import NDArray
 
 from edgekit.bending import beam
 from edgekit.checks import FloatArray
-from edgekit.grinding.edge_state import EdgeState
 from edgekit.grinding.kernel import SessionRuns
-from edgekit.grinding.recession_field import over_stations
+from edgekit.grinding.recession_field import THIRDS, over_stations
 from edgekit.life.prepared import PreparedBlade
 from edgekit.life.retire import WidthLoss
 from edgekit.units import UM_PER_MM
@@ -21,20 +20,25 @@ class SessionMeasures(NamedTuple):
     """What is recorded of each session, (R,) each.
 
     Losses since the blade was met: ``mean_width_um`` along the sides, ``deepest_width_um`` anywhere
-    on them, ``caliper_width_um`` at mid-length, each summed over the edges; ``length_um``;
-    ``thickness_um``. Of this session alone, means over the edges: ``ridge_um``, the range of what
-    it took along the sides, toe left out (unevenness of the hand as well as facets);
-    ``sharp_fraction``, by its stop rule; ``dull_radius_um`` before it. ``angle_error_deg`` and
+    on them, ``caliper_width_um`` at mid-length, ``heel_width_um, middle_width_um, toe_width_um``
+    mean along a third of the sides, each summed over the edges; ``length_um``; ``thickness_um``. Of
+    this session alone, means over the edges: ``ridge_um``, the range of what it took along the
+    sides, toe left out (unevenness of the hand as well as facets); ``sharp_fraction``, by its stop
+    rule; before it ``dull_radius_um``, and ``heel_radius_um, middle_radius_um, toe_radius_um`` of
+    the thirds of an edge, toe's end included. ``angle_error_deg`` and
     ``angle_rms_deg``: internal angle now less the new blade's, mean and root mean square along the
     edges. Sums over the edges: ``stone_strokes, minutes, steel_mg``, of which ``dullness_mg`` a
     stone held without error at the angle of the present facet would have taken, and
     ``overshoot_mg`` went after the edge was good. ``useful_strokes``: working strokes of the use
-    before it, made while the mean radius was at most `Use.useful_radius_um`.
+    before it, made while the radius where they touch was at most `Use.useful_radius_um`.
     """
 
     mean_width_um: FloatArray
     deepest_width_um: FloatArray
     caliper_width_um: FloatArray
+    heel_width_um: FloatArray
+    middle_width_um: FloatArray
+    toe_width_um: FloatArray
     length_um: FloatArray
     thickness_um: FloatArray
     ridge_um: FloatArray
@@ -42,17 +46,15 @@ class SessionMeasures(NamedTuple):
     angle_rms_deg: FloatArray
     sharp_fraction: FloatArray
     dull_radius_um: FloatArray
+    heel_radius_um: FloatArray
+    middle_radius_um: FloatArray
+    toe_radius_um: FloatArray
     stone_strokes: FloatArray
     dullness_mg: FloatArray
     overshoot_mg: FloatArray
     minutes: FloatArray
     steel_mg: FloatArray
     useful_strokes: FloatArray
-
-
-def mean_radius_um(states: Sequence[EdgeState]) -> FloatArray:
-    """Mean edge radius (R,) over all edges."""
-    return _mean(_plain_mean(state.radius_um) for state in states)
 
 
 def measure(
@@ -96,11 +98,13 @@ def measure_session(
     prepared: PreparedBlade,
     before: Sequence[FloatArray],
     done: SessionRuns,
-    used: tuple[FloatArray, FloatArray],
+    dull: Sequence[FloatArray],
+    useful: FloatArray,
     sessions: NDArray[np.int_],
 ) -> tuple[SessionMeasures, WidthLoss]:
     """Measures of session number `sessions` (R,), from 1, and the losses after it; insets `before`
-    it, one (R, S) per edge; ``used``: mean radius [µm] and useful strokes (R,) of the use."""
+    it and `dull` radii [µm], one (R, S) per edge, and `useful` strokes (R,) of the use.
+    """
     ready, states = prepared.ready, [result.state for result in done.edges]
     insets = [s.at(g) for s, g in zip(states, prepared.grids, strict=True)]
     lost = measure(prepared, insets, done, sessions)
@@ -115,6 +119,7 @@ def measure_session(
         mean_width_um=(lost.mean_width_mm - ready.worn_mm) * UM_PER_MM,
         deepest_width_um=(lost.deepest_width_mm - ready.worn_mm) * UM_PER_MM,
         caliper_width_um=(lost.caliper_width_mm - ready.worn_mm) * UM_PER_MM,
+        **_by_third("width_um", _sum, [u * UM_PER_MM for u in insets], ready.side_thirds),
         length_um=lost.length_mm * UM_PER_MM,
         thickness_um=lost.thickness_mm * UM_PER_MM,
         ridge_um=_mean(
@@ -124,15 +129,31 @@ def measure_session(
         angle_error_deg=np.degrees(edge_mean(errors)),
         angle_rms_deg=np.degrees(np.sqrt(edge_mean(error**2 for error in errors))),
         sharp_fraction=_mean(result.sharp_fraction for result in done.edges),
-        dull_radius_um=used[0],
+        dull_radius_um=_mean(map(_plain_mean, dull)),
+        **_by_third("radius_um", _mean, dull, ready.thirds),
         stone_strokes=done.strokes,
         dullness_mg=done.dullness_mg,
         overshoot_mg=done.overshoot_mg,
         minutes=done.seconds / 60,
         steel_mg=done.steel_mg,
-        useful_strokes=used[1],
+        useful_strokes=useful,
     )
     return measures, lost
+
+
+def _by_third(
+    name: str,
+    over_edges: Callable[[Iterable[FloatArray]], FloatArray],
+    values: Sequence[FloatArray],
+    weights: Sequence[FloatArray],
+) -> dict[str, FloatArray]:
+    """Means (R,) of `values`, one (R, S) per edge, over thirds weighted (3, S) per edge."""
+    return {
+        f"{third}_{name}": over_edges(
+            over_stations(v, w[k]) for v, w in zip(values, weights, strict=True)
+        )
+        for k, third in enumerate(THIRDS)
+    }
 
 
 def _plain_mean(values: FloatArray) -> FloatArray:

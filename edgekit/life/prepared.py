@@ -43,12 +43,15 @@ def _in(precision: Precision, grid: EdgeGrid) -> EdgeGrid:
 
 class _Prepared(NamedTuple):
     """What does not depend on the method: edges; the share (S,) of each station in its edge, and
-    in its side, where ``on_side``; dimensions."""
+    in its side, where ``on_side``; likewise (3, S) in their thirds; dimensions.
+    """
 
     grids: tuple[EdgeGrid, ...]
     weights: tuple[FloatArray, ...]
     sides: tuple[FloatArray, ...]
     on_side: tuple[NDArray[np.bool_], ...]
+    thirds: tuple[FloatArray, ...]
+    side_thirds: tuple[FloatArray, ...]
     width_mm: float
     worn_mm: float
     length_mm: float
@@ -58,19 +61,15 @@ class _Prepared(NamedTuple):
 @lru_cache(maxsize=16)
 def _prepared(blade: Blade, stations: int, depths: int, precision: Precision) -> _Prepared:
     """Cached, since controls that change the method alone ask for the same blade each time."""
-    grids, weights, on_side = [], [], []
-    sides: list[FloatArray] = []
-    for name in blade.edges:
-        exact = prepare_edge(blade, name, stations=stations, depths=depths)
-        on_side.append(exact.on_side)
-        sides.append(exact.side_weights.astype(precision))
-        grids.append(_in(precision, exact))
-        weights.append(grids[-1].station_weights_mm / grids[-1].station_weights_mm.sum())
+    exact = [prepare_edge(blade, name, stations=stations, depths=depths) for name in blade.edges]
+    grids = [_in(precision, grid) for grid in exact]
     return _Prepared(
         grids=tuple(grids),
-        weights=tuple(weights),
-        sides=tuple(sides),
-        on_side=tuple(on_side),
+        weights=tuple(grid.station_weights_mm / grid.station_weights_mm.sum() for grid in grids),
+        sides=tuple(grid.side_weights.astype(precision) for grid in exact),
+        on_side=tuple(grid.on_side for grid in exact),
+        thirds=tuple(grid.thirds.astype(precision) for grid in exact),
+        side_thirds=tuple(grid.side_thirds.astype(precision) for grid in exact),
         width_mm=blade.width_mm,
         worn_mm=blade.worn_width_mm,
         length_mm=blade.length_mm,

@@ -71,17 +71,19 @@ class Comparison(Record):
     ----------
     table : DataFrame
         One row per method. ``loss_um_per_session`` (mean width loss over the sides), its ``_sd``
-        between runs and ``_mc`` the Monte-Carlo standard error of the mean; the deepest loss
-        likewise; per-session means ``ridge_um, angle_error_deg, angle_rms_deg, sharp_fraction,
-        minutes_per_session, stone_strokes`` (of the stone, all edges together) and ``steel_mg``,
-        each with ``_sd`` and ``_mc``. The steel by its cause, likewise: ``dullness_mg`` that the
-        rounded apex alone asks for, without error of the hand; ``overshoot_mg`` taken after the
-        edge was good; ``rebevel_mg``, the rest, spent on the bevel of today's angle and on facets,
-        below 0 where a more open bevel spares what the dullness asked for. ``sessions_p10, _p50,
-        _p90``; ``unfinished``, the share of lives no rule ended; ``strength_left`` at the end,
-        where a `MinStrength` is among the rules. ``grid_um``: by how much the mean loss per session
-        of the same lives grows with twice as many stations and depths; ``grid_um_mc`` its standard
-        error; both missing (NaN) where ``grid_runs`` is 0.
+        between runs and ``_mc`` the Monte-Carlo standard error of the mean; the deepest loss and
+        that of the heel, middle and toe thirds (``toe_um_per_session`` …) likewise; radii before a
+        session (``dull_radius_um``, and ``toe_radius_um`` …); per-session means ``ridge_um,
+        angle_error_deg, angle_rms_deg, sharp_fraction, minutes_per_session, stone_strokes`` (of the
+        stone, all edges together) and ``steel_mg``, each with ``_sd`` and ``_mc``. The steel by its
+        cause, likewise: ``dullness_mg`` that the rounded apex alone asks for, without error of the
+        hand; ``overshoot_mg`` taken after the edge was good; ``rebevel_mg``, the rest, spent on the
+        bevel of today's angle, on facets, and on places less dull than the dullest, below 0 where a
+        more open bevel spares what the dullness asked for. ``sessions_p10, _p50, _p90``;
+        ``unfinished``, the share of lives no rule ended; ``strength_left`` at the end, where a
+        `MinStrength` is among the rules. ``grid_um``: by how much the mean loss per session of the
+        same lives grows with twice as many stations and depths; ``grid_um_mc`` its standard error;
+        both missing (NaN) where ``grid_runs`` is 0.
     runs : DataFrame
         One row per method and run: the tidy samples behind the table.
     """

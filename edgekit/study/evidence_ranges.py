@@ -34,6 +34,7 @@ _FIELDS = {
     "dull_rate_um2_per_stroke": "use.law",
     "dull_exponent": "use.law",
     "strokes_per_use": "use.strokes",
+    "toe_third_share": "use.density.share",
     "sharp_radius_um": "use.sharp_radius_um",
     "attrition_um_per_use": "use.attrition_um",
     "placements": "method.stroke.placements",

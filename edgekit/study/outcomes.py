@@ -11,6 +11,9 @@ from edgekit.life.life import Lives
 PER_SESSION = {
     "loss_um_per_session": "mean_width_um",
     "deepest_um_per_session": "deepest_width_um",
+    "heel_um_per_session": "heel_width_um",
+    "middle_um_per_session": "middle_width_um",
+    "toe_um_per_session": "toe_width_um",
 }
 OVER_LIFE = {
     "ridge_um": "ridge_um",
@@ -23,6 +26,9 @@ OVER_LIFE = {
     "dullness_mg": "dullness_mg",
     "overshoot_mg": "overshoot_mg",
     "dull_radius_um": "dull_radius_um",
+    "heel_radius_um": "heel_radius_um",
+    "middle_radius_um": "middle_radius_um",
+    "toe_radius_um": "toe_radius_um",
     "useful_strokes": "useful_strokes",
 }
 VALUES = (*PER_SESSION, *OVER_LIFE, "rebevel_mg")
