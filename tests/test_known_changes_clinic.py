@@ -11,6 +11,7 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 from scipy.optimize import brentq
 from scipy.special import ndtr
 
@@ -18,7 +19,7 @@ import edgekit as ek
 from edgekit.clinic.bench.requirements import Tool
 from edgekit.clinic.forecasting import growth as growth_module
 from edgekit.clinic.forecasting.crossing_time import Drift, passed_share, quantiles
-from edgekit.clinic.forecasting.growth import Growth
+from edgekit.clinic.forecasting.growth import Growth, check_growth
 from edgekit.clinic.forecasting.kalman import Readings
 from edgekit.clinic.forecasting.pooling import _slopes_can_differ
 from edgekit.clinic.forecasting.survival import kaplan_meier
@@ -202,6 +203,41 @@ def test_a_line_is_straight_unless_its_share_lies_below_the_level(monkeypatch):
     for level, verdict in ((share, Growth.STRAIGHT), (above, Growth.SPEEDS_UP)):
         monkeypatch.setattr(growth_module, "value", lambda _, level=level: level)
         assert growth_module._verdict(bend, left, freedom).verdict is verdict
+
+
+def shares_from_outside(counts, seed):
+    """p-value of a straight line for one group of edges of so many readings, by scipy alone."""
+    rng = np.random.default_rng(seed)
+    edge = np.repeat(np.arange(len(counts)), counts)
+    sessions = np.concatenate([np.sort(rng.uniform(0, 30, n)) for n in counts])
+    loss = 6 * sessions + 0.1 * sessions**2 + rng.normal(0, 8, len(edge))
+    bends, left, freedom = [], 0.0, 0
+    for at in range(len(counts)):
+        x, y = sessions[edge == at], loss[edge == at]
+        if len(x) < 4:
+            continue
+        line, curve = (np.polynomial.Polynomial.fit(x, y, k) for k in (1, 2))
+        rest = [((y - fit(x)) ** 2).sum() for fit in (line, curve)]
+        sign = np.sign(curve.convert().coef[2])
+        bends.append(sign * (rest[0] - rest[1]) ** 0.5)
+        left, freedom = left + rest[1], freedom + len(x) - 3
+    if len(bends) >= 5:
+        want = stats.ttest_1samp(bends, 0).pvalue
+    else:
+        ratio = np.mean(np.square(bends)) / (left / freedom)
+        want = stats.f.sf(ratio, len(bends), freedom)
+    (found,) = check_growth(edge, sessions, loss, np.zeros(len(counts), dtype=int))
+    return found, want, len(bends)
+
+
+@pytest.mark.parametrize(
+    "counts", [(4,), (5, 4), (9, 3, 4, 6), (4, 5, 6, 7, 3), (6,) * 5, (4,) * 9]
+)
+def test_the_share_of_a_straight_line_is_that_of_the_textbook_test(counts):
+    for seed in range(4):
+        found, want, edges = shares_from_outside(counts, seed)
+        assert found.edges == edges
+        assert found.share == pytest.approx(want, rel=1e-6)
 
 
 def test_an_input_of_nothing_has_no_logarithm():
@@ -395,6 +431,13 @@ def test_a_turn_of_half_a_degree_is_none(plan, turn, words):
     line = _line(dataclasses.replace(step, roll_deg=roll), {str(step.run + 1): ""})
     assert words in line.roll
     assert line.roll.startswith("roll 10°")
+
+
+def test_a_budget_spans_a_century_of_months_and_no_more(forecast):
+    prices = ek.read_prices(DEMO / "prices.csv")
+    assert len(ek.budget(forecast, prices=prices, months=1200).months) == 1200
+    with pytest.raises(ek.EdgekitError, match="months"):
+        ek.budget(forecast, prices=prices, months=1201)
 
 
 def test_as_many_windows_as_documented_are_taken():

@@ -18,6 +18,7 @@ import pytest
 
 import edgekit as ek
 from edgekit.grinding.compiled.engine import using
+from edgekit.method.grain import _TABLES as GRAINS
 from tests import good_calls, results
 from tests.test_regression import ELSEWHERE, machine
 
@@ -111,6 +112,99 @@ def patterns():
         yield ek.load_limits(blade)
 
 
+def small_logs():
+    """Forecasts of logs from one instrument to ten, early and late, and of a messy one."""
+    whole = pd.read_csv(DEMO / "log.csv", comment="#", dtype=str, keep_default_na=False)
+    names = list(dict.fromkeys(whole["instrument"]))
+    prices = ek.read_prices(DEMO / "prices.csv")
+    for count, share in ((1, 0.3), (1, 1.0), (2, 0.5), (3, 0.2), (4, 1.0), (10, 0.7)):
+        rows = whole[whole["instrument"].isin(names[:count])]
+        log = ek.read_log(rows.iloc[: max(int(len(rows) * share), 8)].reset_index(drop=True))
+        result = ek.forecast(log, retire=ek.MaxWidthLoss(fraction=0.15), level=0.8)
+        yield (result, result.groups, result.unread)
+        yield ek.budget(result, prices=prices, months=7)
+        yield ek.survival(log, level=0.8)
+    messy = ek.read_log(DEMO / "log_messy.csv")
+    yield (messy, messy.rejected_lines)
+    yield ek.forecast(messy, retire=ek.MinWidth(width_mm=0.7))
+
+
+def surfaces():
+    """Profiles, hardness, cutting angles and finishes over their ranges."""
+    rng = np.random.default_rng(3)
+    x = np.cumsum(rng.uniform(0.3, 0.7, 3000))
+    z = np.convolve(rng.normal(size=3000), np.hanning(15), "same") + 1e-6 * x**2
+    for cutoff in (80.0, 250.0):
+        yield ek.roughness(x, z, cutoff_um=cutoff)
+    grains = [(scale.value, number) for scale, grades in GRAINS.items() for number in grades]
+    yield [ek.grain_um(*grain) for grain in grains]
+    yield GRAINS
+    yield (ek.vickers(np.linspace(40, 67, 28)), ek.rockwell_c(np.linspace(400, 900, 26)))
+    teeth = np.linspace(20, 160, 15)
+    yield [ek.working_angles(face_tooth_deg=teeth, internal_angle_deg=b) for b in (60.0, 85.0)]
+    edge = ek.patterns.curved_sickle().edges["left"]
+    makers = (ek.ceramic_stone, ek.diamond_plated_stone, ek.fine_natural_stone)
+    for seed, stone in enumerate(makers):
+        for direction in (ek.along_edge(), ek.across_edge(), ek.Oblique(angle_deg=30.0)):
+            stroke = ek.strokes.rolling(direction=direction)
+            method = dataclasses.replace(ek.methods.freehand(stroke=stroke), abrasive=stone())
+            done = ek.finish(edge, method, rng=seed, stations=30)
+            yield done
+        yield ek.blunting(done, strokes=(0, 3, 30))
+
+
+def held():
+    """Settings, windows, facets and placements over stones and tolerances."""
+    edges = [
+        e
+        for b in (ek.patterns.universal_curette(), ek.patterns.curved_sickle())
+        for e in b.edges.values()
+    ]
+    edges.append(ek.patterns.area_specific_curette().edges["used"])
+    stones = (ek.FlatStone(length_mm=30.0), ek.RodStone(radius_mm=2.0), ek.DiscStone(radius_mm=9.0))
+    for edge in edges:
+        for stone in stones:
+            found = ek.orient(edge, stone, stations=31)
+            yield (found, found.table)
+        for elevation in (5.0, 18.0):
+            setting = ek.setting_at(edge, elevation, tolerance_deg=2.5, stations=31)
+            yield (setting, ek.roll_schedule(setting, seconds=9.0, steps=5))
+        for tolerance in (1.0, 4.0):
+            settings = ek.settings_needed(edge, tolerance_deg=tolerance, stations=31)
+            yield (settings, ek.settings_table(settings))
+        for depth in (0.0, 15.0):
+            cut = ek.facets(edge, 5, depth_um=depth, stations=61)
+            yield (cut, cut.table)
+        yield [ek.placements_for(edge, ridge_um=r) for r in (2.0, 8.0, 40.0)]
+        yield (ek.spaced_placements(edge, ridge_um=4.0), ek.placed_by_curvature(edge, 7))
+
+
+def worn():
+    """Sessions, strength and loads of every pattern, by every kind of method."""
+    makers = (ek.patterns.universal_curette, ek.patterns.half_length_curette)
+    makers += (ek.patterns.straight_sickle, ek.patterns.curved_sickle, ek.patterns.hoe)
+    stop = (ek.strokes.counted(strokes=9), ek.strokes.until_clear(), ek.strokes.until_fresh())
+    for at, make in enumerate(makers):
+        blade = make()
+        methods = [
+            ek.methods.freehand(stop=stop[at % 3]),
+            ek.methods.held(15.0),
+            ek.methods.powered(),
+            ek.methods.bench_stone(),
+            ek.methods.face_honing(),
+            ek.methods.freehand(stroke=ek.strokes.local(placements=5)),
+            ek.methods.freehand(stroke=ek.strokes.rolling(stretch_mm=1.5)),
+        ]
+        for method in methods[at % 2 :: 2]:
+            done = ek.sharpen(blade, method, dull_radius_um=5.0, rng=at, stations=24, depths=5)
+            again = ek.sharpen(ek.use(done.worn, 20.0, rng=3), method, rng=at + 9)
+            yield (done, again)
+            if blade.kind is not ek.BladeClass.HOE:
+                yield ek.strength(again.worn, load_n=4.0)
+        state = ek.WornBlade.from_recession(blade, 30.0, face_um=20.0, stations=24, depths=5)
+        yield (state, None if blade.kind is ek.BladeClass.HOE else ek.load_limits(state))
+
+
 def called_well(part):
     """What good arguments of public functions give."""
     for name, arguments in part().items():
@@ -129,6 +223,10 @@ PARTS = {
         for part in good_calls.PARTS
         if part is not good_calls._figures
     },
+    "small logs": small_logs,
+    "surfaces": surfaces,
+    "held": held,
+    "worn": worn,
     "blades": results._blades,
     "wear": results._wear,
     "finish": results._finish,
