@@ -31,7 +31,7 @@ import pytest
 ROOT = Path(__file__).parents[1]
 KEPT = ROOT / ".mutate"
 GUARD_S = 20  # processor seconds of one test, beside ten times what it takes
-BUDGET_S = 20  # as traced, of the tests that reach a line: the shortest
+BUDGET_S = 10  # as traced, of the tests that reach a line: the shortest
 MAX_CALLS = 10  # of one function in one test, while lines are recorded
 
 SWAPS = {

@@ -45,7 +45,7 @@ GROUPS = {
         ("contact", "edge_finish"),
         (
             "orientation holder facets intervals texture edge_line tooth_wear cutting hardness "
-            "finish lay abrasive settings bench_plan bad_input finish_bad_input records "
+            "finish lay abrasive settings bench_plan bad_input finish_bad_input records known_changes_contact "
             "bad_input_finish_and_strength regression"
         ),
     ),
@@ -98,6 +98,18 @@ EQUIVALENT = (
         "& ~(larger > 0)",
         "Gt",
         "where a margin is sure now, c > 0, and a root of nothing asks for c = 0",
+    ),
+    (
+        "clinic/forecasting/update.py",
+        "_from_log(np.where(logs, mean, 0.0), np.where(logs, sd, 0.0))",
+        "0.0",
+        "what stands in for inputs on a linear scale is not used",
+    ),
+    (
+        "contact/facets.py",
+        "for k in range(1, most + 1) if least < 2 * limit else ()",
+        "Mult",
+        "saves time: where the most leave twice the limit no count keeps it, tried or not",
     ),
 )
 

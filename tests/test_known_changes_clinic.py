@@ -7,6 +7,7 @@ by drawing (GUM supplement 1, JCGM 101:2008), sums by what a change of unit must
 import calendar
 import dataclasses
 import datetime as dt
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -16,6 +17,7 @@ from scipy.optimize import brentq
 from scipy.special import ndtr
 
 import edgekit as ek
+from edgekit.clinic.bench.plan import _in_time
 from edgekit.clinic.bench.requirements import Tool
 from edgekit.clinic.forecasting import growth as growth_module
 from edgekit.clinic.forecasting.crossing_time import Drift, passed_share, quantiles
@@ -25,7 +27,8 @@ from edgekit.clinic.forecasting.pooling import _slopes_can_differ
 from edgekit.clinic.forecasting.survival import kaplan_meier
 from edgekit.clinic.forecasting.update import Scale, update_inputs, update_loss
 from edgekit.clinic.log.dates import read_date
-from edgekit.clinic.sheet.content import _line
+from edgekit.clinic.sheet.content import _line, compose
+from edgekit.clinic.sheet.page import LINE_MM, PAPER_MM, RUN_LETTERS, RUN_MM, print_zoom
 from tests.results import DEMO, QUICK
 
 PARTS = ("margin", "rate", "v0", "v1", "v2")
@@ -99,6 +102,12 @@ def test_a_margin_of_exactly_z_deviations_may_be_used_up_already():
     _, low, high = quantiles(drift, 2.0)
     assert low.tolist() == [0.0, 0.0]
     assert high.tolist() == [pytest.approx(40.0), np.inf]
+
+
+def test_a_margin_gone_by_exactly_z_deviations_is_used_up_already():
+    one = np.ones(2)
+    drift = Drift(margin=-2 * one, rate=0.1 * one, v0=one, v1=0 * one, v2=np.array([0.0, 4.0]))
+    assert quantiles(drift, 2.0)[2].tolist() == [0.0, 0.0]
 
 
 def test_a_loss_that_may_just_be_nothing_has_no_upper_bound():
@@ -316,6 +325,17 @@ def test_the_model_stands_beside_the_losses_of_the_log(forecast):
         ]
 
 
+def test_a_width_just_at_its_limit_is_said_to_be_there(log, forecast):
+    at = forecast.table[forecast.table["status"] == "in use"].iloc[0]
+    limit = float(at["width_mm"])
+    result = ek.forecast(log, retire=ek.MinWidth(width_mm=limit))
+    row = result.table[
+        (result.table["instrument"] == at["instrument"]) & (result.table["edge"] == at["edge"])
+    ].iloc[0]
+    assert row["width_mm"] == limit == row["limit_mm"]
+    assert "at or below the limit already" in row["message"]
+
+
 # ---- lines of a log ------------------------------------------------------------------------
 
 
@@ -375,6 +395,13 @@ def test_the_mark_between_cells_is_found_though_no_cell_is_a_plain_word(tmp_path
     assert _delimiter([mark.join(["a_1", "b 2", number, number])] * 3) == mark
 
 
+def test_the_line_of_a_letter_in_no_known_code_is_named(tmp_path):
+    file = tmp_path / "log.csv"
+    file.write_bytes(b"instrument,edge,date,event\nA,left,2025-01-06,used\nA\x81,left,,used\n")
+    with pytest.raises(ek.EdgekitError, match=r"neither UTF-8 \(line 3\)"):
+        ek.read_log(file)
+
+
 def test_rows_may_be_shorter_than_the_header_and_columns_without_a_word_are_left_out(tmp_path):
     head = "instrument,edge,date,event,width_mm,,note,"
     rows = ["A,left,2025-01-06,measured,0.86", "A,left,2025-02-06,measured,0.85,,seen,"]
@@ -409,6 +436,42 @@ def test_a_row_for_a_whole_instrument_is_shown_once_as_the_last_and_once_an_edge
     assert lines["pace"].count(9) == 2
 
 
+# ---- the hour at the bench -----------------------------------------------------------------
+
+
+def test_windows_that_the_holder_cannot_take_are_served_by_no_setting():
+    windows = [(13, 17), (50, 60), (15, 19), (-9, -2)]
+    plan = ek.fewest_settings(windows, setting_range=ek.clinic.SettingRange(low_deg=0, high_deg=40))
+    assert plan.serves.tolist() == [0, -1, 0, -1]
+    assert plan.unserved.tolist() == [1, 3]
+
+
+def test_edges_are_left_out_in_the_order_that_is_documented():
+    # Urgent ones first; then those that a setting serves, by few settings, shared by many.
+    needs = [
+        SimpleNamespace(key=k, urgent=k == "urgent")
+        for k in ("hand", "two", "alone", "shared", "urgent", "also shared")
+    ]
+    runs = {"two": (1, 2), "alone": (3,), "shared": (0,), "urgent": (2, 4), "also shared": (0,)}
+    pieces = [
+        SimpleNamespace(edge=at, run=run)
+        for at, need in enumerate(needs)
+        for run in runs.get(need.key, (-1,))
+    ]
+    every = SimpleNamespace(needs=needs, arrangement=SimpleNamespace(pieces=pieces))
+    wanted = ["urgent", "shared", "also shared", "alone", "two", "hand"]
+    for room in range(1, 7):
+
+        def schedule(chosen, room=room):
+            def chance(_):
+                return float(len(chosen) <= room)
+
+            return SimpleNamespace(needs=chosen, duration=SimpleNamespace(chance=chance))
+
+        done = _in_time(every, schedule, 10.0, 0.9)
+        assert {need.key for need in done.needs} == set(wanted[:room])
+
+
 # ---- the sheet -----------------------------------------------------------------------------
 
 
@@ -431,6 +494,23 @@ def test_a_turn_of_half_a_degree_is_none(plan, turn, words):
     line = _line(dataclasses.replace(step, roll_deg=roll), {str(step.run + 1): ""})
     assert words in line.roll
     assert line.roll.startswith("roll 10°")
+
+
+def test_a_page_shrinks_by_the_lines_on_it(plan):
+    tray = ek.read_tray(DEMO / "tray_FH-03.csv")
+    sheet = compose(ek.plan_bench(tray, tolerance_deg=4.0), "Lines")
+    line = sheet.left[:1] or ("",)
+
+    def height(left, runs=sheet.runs):
+        return PAPER_MM / print_zoom(dataclasses.replace(sheet, left=line * left, runs=runs))
+
+    heights = np.array([height(left) for left in range(60)])
+    some = np.flatnonzero((heights > PAPER_MM) & (heights < 1.3 * PAPER_MM))  # none too small
+    assert len(some) > 3
+    np.testing.assert_allclose(np.diff(heights[some]), LINE_MM, rtol=1e-9)
+    run = sheet.runs[0]
+    extra = RUN_MM + LINE_MM * (len(run.edges) > RUN_LETTERS)
+    assert height(some[0], (*sheet.runs, run)) - height(some[0]) == pytest.approx(extra)
 
 
 def test_a_budget_spans_a_century_of_months_and_no_more(forecast):
