@@ -25,8 +25,8 @@ from tests.test_regression import ELSEWHERE, machine
 STORED = Path(__file__).parent / "regression_results.npz"
 DEMO = Path(__file__).parents[1] / "data_demo"
 P = ek.pictures
-MANY = 60  # of an array's numbers are kept, evenly spread, beside its sums
-LONG = 2000  # numbers of a whole result; beyond, these many of them and two sums
+MANY = 30  # of an array's numbers are kept, evenly spread, beside its sums
+LONG = 600  # numbers of a whole result; beyond, these many of them and two sums
 DEEP = 6  # records in records
 
 
@@ -205,6 +205,28 @@ def worn():
         yield (state, None if blade.kind is ek.BladeClass.HOE else ek.load_limits(state))
 
 
+def studies():
+    """Grids, sweeps, shares of variance, comparisons and mixtures, on a few quick lives."""
+    spread = {"use.strokes": (10.0, 60.0), "method.max_advance_um": (90.0, 240.0)}
+    for points in (5, 8):
+        yield ek.grids.latin_hypercube(spread, points, seed=4).rows
+    yield ek.grids.sobol_points(spread, 8, seed=4).rows
+    case = ek.LifeCase(blade=ek.patterns.hoe, method=results.QUICK, stations=12, depths=4)
+    quick = {"runs": 3, "seed": 5, "progress": False}
+    grid = ek.grids.full_grid({"use.strokes": [12.0, 30.0], "method.stroke.placements": [3, 5]})
+    yield ek.sweep(case, grid, **quick)
+    yield ek.sweep(case, grid, summary=True, **quick)
+    yield ek.sensitivity(case, spread, points=8, level=0.8, **quick)
+    yield ek.tornado(case, spread, **quick)
+    methods = [results.QUICK, ek.methods.face_honing()]
+    compared = ek.compare(ek.patterns.hoe(), methods, runs=4, seed=3, stations=12, depths=4)
+    yield (compared, compared.differences(level=0.8))
+    sickle = ek.patterns.curved_sickle()
+    yield ek.face_or_sides(sickle, mixes=((2, 1), (0, 1)), tilts_deg=(0.0, 2.0), runs=2, seed=2)
+    for error in (0.1, 0.3):
+        yield [ek.runs_needed([1.0, 2.5, 4.0, 3.5, 2.0], error=error, level=k) for k in (0.5, 0.95)]
+
+
 def called_well(part):
     """What good arguments of public functions give."""
     for name, arguments in part().items():
@@ -227,6 +249,7 @@ PARTS = {
     "surfaces": surfaces,
     "held": held,
     "worn": worn,
+    "studies": studies,
     "blades": results._blades,
     "wear": results._wear,
     "finish": results._finish,
