@@ -411,7 +411,9 @@ class Hot:
         return True
 
     def noticing(self, job):
-        """Name of a test that notices a change and passes without it; None if none does."""
+        """Name of a test that notices a change and passes without it; "" if none does, None if the
+        change is to be judged by importing the package.
+        """
         while True:
             chosen = [
                 self.items[test]
@@ -421,9 +423,9 @@ class Hot:
             chosen.sort(key=self.worth, reverse=True)
             by = self.judged(job, chosen)
             self.hits[by] = self.hits.get(by, 0) + 1
-            if by is None or by in self.steady:
+            if not by or by in self.steady:
                 return by
-            if self.judged({"change": None, "file": ""}, [self.items[by]]) is None:
+            if self.judged({"change": None, "file": ""}, [self.items[by]]) == "":
                 self.steady.add(by)
                 return by
             self.unsteady.add(by)
@@ -433,7 +435,7 @@ class Hot:
         return self.hits.get(item.nodeid, 0) / (0.1 + self.tests[item.nodeid][0])
 
     def judged(self, job, chosen):
-        """Name of the first test that fails under a change; None if none does."""
+        """Name of the first test that fails under a change; "" if none, None if not judged."""
         read, write = os.pipe()
         child = os.fork()
         if not child:
@@ -444,7 +446,7 @@ class Hot:
         _, status = os.waitpid(child, 0)
         if os.WIFSIGNALED(status) or os.WEXITSTATUS(status) == 1:
             return said[-2] if len(said) > 1 else None
-        return None
+        return "" if os.WEXITSTATUS(status) == 0 else None
 
     def in_fork(self, job, chosen, write):
         sink = os.open(os.devnull, os.O_WRONLY)

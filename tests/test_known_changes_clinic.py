@@ -19,6 +19,7 @@ from scipy.special import ndtr
 import edgekit as ek
 from edgekit.clinic.bench.plan import _in_time
 from edgekit.clinic.bench.requirements import Tool
+from edgekit.clinic.cost.budget import count_quantiles
 from edgekit.clinic.forecasting import growth as growth_module
 from edgekit.clinic.forecasting.crossing_time import Drift, passed_share, quantiles
 from edgekit.clinic.forecasting.growth import Growth, check_growth
@@ -26,6 +27,7 @@ from edgekit.clinic.forecasting.kalman import Readings
 from edgekit.clinic.forecasting.pooling import _slopes_can_differ
 from edgekit.clinic.forecasting.survival import kaplan_meier
 from edgekit.clinic.forecasting.update import Scale, update_inputs, update_loss
+from edgekit.clinic.log.cells import read_width
 from edgekit.clinic.log.dates import read_date
 from edgekit.clinic.sheet.content import _line, compose
 from edgekit.clinic.sheet.page import LINE_MM, PAPER_MM, RUN_LETTERS, RUN_MM, print_zoom
@@ -413,6 +415,44 @@ def test_rows_may_be_shorter_than_the_header_and_columns_without_a_word_are_left
     assert not [name for name in log.rows if name.startswith("column")]
 
 
+@pytest.mark.parametrize(
+    ("cell", "suggestion"),
+    [
+        ("860", "0.86 mm, if this was in micrometres?"),
+        ("100", "0.1 mm, if this was in micrometres?"),  # both ends of what a width may be
+        ("5000", "5 mm, if this was in micrometres?"),
+        ("0.034", "0.8636 mm, if this was in inches?"),
+        ("0.0039", "measure it again"),  # 0.09906 mm
+        ("0.00394", "0.1001 mm, if this was in inches?"),
+        ("5001", "measure it again"),
+        ("860 µm", "0.86 mm?"),
+        ("860 um", "0.86 mm?"),
+        ("0.86 mm", "0.86 mm?"),
+        ("0.034 in", "0.8636 mm?"),
+    ],
+)
+def test_widths_in_other_units_are_refused_with_their_millimetres(cell, suggestion):
+    width, reason, advice = read_width(cell)
+    assert np.isnan(width)
+    assert reason
+    assert advice == suggestion
+
+
+def test_only_a_width_without_its_edge_is_flagged_as_one():
+    rows = [
+        ("A", "left", "2025-01-06", "measured", 0.86),
+        ("A", "right", "2025-01-06", "measured", 0.86),
+        ("A", "", "2025-02-06", "sharpened", None),
+        ("A", "", "2025-02-06", "measured", 0.85),
+        ("B", "left", "2025-01-06", "measured", 0.86),
+        ("B", "", "2025-02-06", "measured", 0.85),
+    ]
+    names = ["instrument", "edge", "date", "event", "width_mm"]
+    log = ek.read_log(pd.DataFrame(rows, columns=names))
+    flags = log.flags[log.flags["reason"] == "a width without its edge"]
+    assert flags["line"].tolist() == [4]
+
+
 def test_a_row_for_a_whole_instrument_is_shown_once_as_the_last_and_once_an_edge_elsewhere():
     rows = [
         ("A", "left", "2025-01-06", "measured", 0.86),
@@ -511,6 +551,14 @@ def test_a_page_shrinks_by_the_lines_on_it(plan):
     run = sheet.runs[0]
     extra = RUN_MM + LINE_MM * (len(run.edges) > RUN_LETTERS)
     assert height(some[0], (*sheet.runs, run)) - height(some[0]) == pytest.approx(extra)
+
+
+def test_a_share_that_is_reached_exactly_is_reached():
+    # Two coins: none, one or two heads in a quarter, a half and a quarter of all throws.
+    low, high = count_quantiles(np.array([[0.5], [0.5]]), 0.5)
+    assert (low[0], high[0]) == (0, 1)
+    low, high = count_quantiles(np.full((3, 1), 0.5), 0.75)  # 1/8, 4/8, 7/8, 1
+    assert (low[0], high[0]) == (0, 2)
 
 
 def test_a_budget_spans_a_century_of_months_and_no_more(forecast):
