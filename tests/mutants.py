@@ -262,6 +262,7 @@ def record_module(copy, module):
     KEPT.mkdir(exist_ok=True)
 
     def work():
+        sys.modules["numba"] = None  # as where changes are judged
         recorder = Recorder(copy / "edgekit")
         pytest.main([*ARGUMENTS, module], plugins=[recorder])
         failed = getattr(recorder, "failed", set())
