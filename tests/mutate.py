@@ -90,6 +90,12 @@ EQUIVALENT = (
         "a point that is a cut counts once",
     ),
     (
+        "edge_finish/material_curve.py",
+        "return 0.0",
+        "0.0",
+        "above the highest level no length is left, and a triangle without a base has no height",
+    ),
+    (
         "clinic/bench/requirements.py",
         "best, back = single, [np.full(len(points), -1)]",
         "",

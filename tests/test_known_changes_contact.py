@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 import edgekit as ek
+from edgekit.edge_finish.edge_profile import EdgeProfile
 from edgekit.edge_finish.material_curve import material_curve
 
 
@@ -49,3 +50,27 @@ def test_the_curve_of_a_sawtooth_is_a_line_and_its_core_is_all_of_it():
     core = curve.core()
     assert core.rk_um == pytest.approx(6.0, rel=1e-5)
     assert (core.rpk_um, core.rvk_um) == (pytest.approx(0, abs=1e-4), pytest.approx(0, abs=1e-4))
+
+
+def test_the_rate_of_a_roll_schedule_adds_up_to_its_roll():
+    setting = ek.best_setting(ek.patterns.curved_sickle().edges["left"], stations=400)
+    part = dataclasses.replace(setting, stretches_mm=((1.1, 3.3),))
+    plan = ek.roll_schedule(part, seconds=7.0, steps=200)
+    assert (plan.arc_mm[0], plan.arc_mm[-1], plan.time_s[-1]) == (1.1, 3.3, 7.0)
+    turned = np.trapezoid(plan.rate_deg_per_s, plan.time_s)
+    assert turned == pytest.approx(plan.roll_deg[-1] - plan.roll_deg[0], rel=1e-3)
+
+
+def test_teeth_are_counted_over_the_length_of_the_line():
+    x = 500.0 + np.linspace(0.0, 4000.0, 801)  # 4 mm, of which a wave of 0.25 mm has sixteen
+    profile = EdgeProfile(x_um=x, z_um=np.sin(2 * np.pi * (x - 500.0) / 250.0 - 1.0))
+    assert profile.teeth_per_mm == pytest.approx(16 / 4, rel=1e-12)
+
+
+@pytest.mark.parametrize("start", [0.0, 3000.0])
+def test_a_cut_off_is_two_mean_spacings_or_more_wherever_a_profile_starts(start):
+    x = start + np.arange(501) * 2.0
+    z = np.sin(x / 9)
+    assert ek.roughness(x, z, cutoff_um=4.0).ra_um > 0
+    with pytest.raises(ek.EdgekitError, match="two mean spacings"):
+        ek.roughness(x, z, cutoff_um=3.99)
