@@ -149,7 +149,7 @@ def pack(file, members):
         lambda text: text.replace('"stop"', '"halt"', 1),
         lambda text: re.sub(r'"array": \d+', '"array": 100000', text, count=1),
         lambda text: re.sub(r'"array": \d+', '"__class__": 1', text, count=1),
-        lambda text: text.replace('"removal_gsd": 2.0', '"removal_gsd": -1.0', 1),
+        lambda text: text.replace('"removal_gsd": 1.3', '"removal_gsd": -1.0', 1),
         lambda text: text.replace("edgekit result 1", "edgekit result 9"),
         lambda text: text.replace("source = ", "source = [", 1),
         lambda text: text[: len(text) // 2],

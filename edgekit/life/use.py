@@ -63,7 +63,7 @@ class Use:
     contact_mm: float = value("use_contact_mm")
     sharp_radius_um: float = value("sharp_radius_um")
     sharp_radius_gsd: float = entry("sharp_radius_um").gsd
-    severity_gsd: float = entry("dull_rate_um2_per_stroke").gsd
+    severity_gsd: float = value("dull_rate_between")
     patch_cv: float = value("dull_patch_cv")
     attrition_um: float = value("attrition_um_per_use")
     useful_radius_um: float = value("useful_radius_um")

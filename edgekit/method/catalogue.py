@@ -279,7 +279,6 @@ def powered(*, stop: StopRule | None = None, hand: Hand | None = None) -> Method
         stop=_chosen(stop, UntilFresh(strokes_between_looks=looks)),
         hand=_guided_hand() if hand is None else hand,
         removal_mm3_per_stroke=value("removal_diamond_mm3_per_stroke"),
-        removal_gsd=entry("removal_diamond_mm3_per_stroke").gsd,
         seconds_per_stroke=value("powered_seconds_per_stroke"),
         abrasive=diamond_plated_stone(),
     )

@@ -9,7 +9,7 @@ from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.display import html_list
 from edgekit.errors import Cannot
-from edgekit.evidence_table import entry, value
+from edgekit.evidence_table import value
 from edgekit.method.abrasive import Abrasive, fine_natural_stone
 from edgekit.method.guide import FollowEdge, Guide
 from edgekit.method.hand import Hand
@@ -64,7 +64,7 @@ class Method:
     stop: StopRule = field(default_factory=UntilFresh)
     hand: Hand = field(default_factory=Hand)
     removal_mm3_per_stroke: float = value("removal_fine_mm3_per_stroke")
-    removal_gsd: float = entry("removal_fine_mm3_per_stroke").gsd
+    removal_gsd: float = value("removal_between")
     seconds_per_stroke: float = value("seconds_per_stroke")
     setup_seconds: float = value("setup_seconds")
     mount_seconds: float = 0.0
@@ -149,7 +149,6 @@ class Method:
             abrasive=abrasive,
             stroke=stroke,
             removal_mm3_per_stroke=abrasive.removal_mm3_per_stroke,
-            removal_gsd=abrasive.removal.gsd,
         )
 
     @property
