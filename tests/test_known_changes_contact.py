@@ -74,3 +74,12 @@ def test_a_cut_off_is_two_mean_spacings_or_more_wherever_a_profile_starts(start)
     assert ek.roughness(x, z, cutoff_um=4.0).ra_um > 0
     with pytest.raises(ek.EdgekitError, match="two mean spacings"):
         ek.roughness(x, z, cutoff_um=3.99)
+
+
+def test_the_hardness_scales_meet_over_the_range_that_the_table_of_the_standard_has():
+    # ASTM E140-12b, table 1: Rockwell C from 20 to 68 (from memory).
+    assert np.isfinite(ek.vickers([20.0, 68.0])).all()
+    np.testing.assert_allclose(ek.rockwell_c(ek.vickers([20.0, 68.0])), [20.0, 68.0], atol=0.01)
+    for wrong in (19.9, 68.1):
+        with pytest.raises(ek.EdgekitError, match="hrc"):
+            ek.vickers([wrong])
