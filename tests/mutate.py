@@ -37,16 +37,16 @@ GROUPS = {
         (
             "curves orientation trace sections_and_blades facets holder recession_field "
             "records checks bad_files bad_input pictures_records pictures_one_view pictures_trace "
-            "pictures_outline pictures_loss pictures_reading pictures_board pictures_spoiled known_changes_geometry "
-            "hostile_text regression"
+            "pictures_outline pictures_loss pictures_reading pictures_board pictures_spoiled "
+            "known_changes_geometry hostile_text regression"
         ),
     ),
     "contact": (
         ("contact", "edge_finish"),
         (
             "orientation holder facets intervals texture edge_line tooth_wear cutting hardness "
-            "finish lay abrasive settings bench_plan bad_input finish_bad_input records known_changes_contact "
-            "bad_input_finish_and_strength regression"
+            "finish lay abrasive settings bench_plan bad_input finish_bad_input records "
+            "known_changes_contact bad_input_finish_and_strength regression"
         ),
     ),
     "wear": (
