@@ -32,6 +32,7 @@ ROOT = Path(__file__).parents[1]
 KEPT = ROOT / ".mutate"
 GUARD_S = 20  # processor seconds of one test, beside ten times what it takes
 BUDGET_S = 10  # as traced, of the tests that reach a line: the shortest
+WIDE, MOST_WIDE = "regression", 5  # tests asked in any case: stored results reach far
 MAX_CALLS = 10  # of one function in one test, while lines are recorded
 
 SWAPS = {
@@ -198,7 +199,17 @@ class Recorder:
             self.failed = getattr(self, "failed", set()) | {report.nodeid}
 
 
-ARGUMENTS = ("-q", "-n", "0", "-p", "no:cacheprovider", "--no-header", "-m", "not slow")
+ARGUMENTS = (
+    "-q",
+    "-n",
+    "0",
+    "-p",
+    "no:cacheprovider",
+    "--no-header",
+    "-m",
+    "not slow",
+    "--doctest-ignore-import-errors",
+)
 
 
 def in_child(copy, work, output=os.devnull):
@@ -316,11 +327,13 @@ class Reach:
             later = self._within(file, low, high) - found
         else:
             later = self._naming(file, owner) if owner is not None else set()
-        for took, test in (*sorted(found), *sorted(later)):
+        every = [*sorted(found), *sorted(later)]
+        for took, test in every:
             if seconds + took < BUDGET_S or len(chosen) < 3:
                 chosen.append(test)
                 seconds += took
-        return chosen
+        wide = [test for _, test in every if WIDE in test and test not in chosen]
+        return chosen + wide[:MOST_WIDE]
 
     def _within(self, file, low, high):
         lines = self.lines.get(file, {})

@@ -54,3 +54,28 @@ def test_a_point_goes_back_by_the_mean_of_its_edges_and_a_round_toe_by_the_deepe
     np.testing.assert_allclose(back, np.array([0.03, 0.025]) / np.sin(np.radians(10.0)))
     np.testing.assert_allclose(shortened_mm([grid(90.0), grid(90.0)], ends), [0.05, 0.03])
     np.testing.assert_allclose(shortened_mm([grid(0.1), grid(90.0)], ends), [0.05, 0.02])
+
+
+@pytest.mark.parametrize("from_toe_mm", [0.02, 0.3, 1.5])
+@pytest.mark.parametrize("make", [ek.patterns.area_specific_curette, ek.patterns.curved_sickle])
+def test_the_load_acts_where_it_is_put_back_from_the_toe(make, from_toe_mm):
+    blade = make()
+    grid = ek.WornBlade.from_recession(blade, 0.0, stations=80, depths=8).grids[0]
+    model = bending_model(blade, [grid], load_from_toe_mm=from_toe_mm)
+    x = grid.edge.roll_reference
+    here = np.searchsorted(grid.arc_mm, model.arc_mm)
+    middle = grid.position[here] + grid.half_width_mm[here, None] * grid.inward[here]
+    load = (grid.position @ x).max() - from_toe_mm
+    np.testing.assert_allclose(middle @ x + model.lever_mm, load, atol=1e-9)
+    np.testing.assert_allclose((middle + model.to_load) @ x, load, atol=1e-9)
+
+
+@pytest.mark.parametrize("make", [ek.ceramic_stone, ek.diamond_plated_stone])
+def test_the_slope_across_the_lay_is_that_of_a_wave_of_its_height_and_spacing(make):
+    # A sine of length λ and rms height Rq, its slopes taken numerically; Ra of normal heights is
+    # √(2/π) Rq (any handbook of surface texture).
+    stone = make()
+    rq, length = stone.ra_um * np.sqrt(np.pi / 2), stone.scratch_spacing_um
+    at = np.linspace(0.0, length, 20_001)
+    slope = np.gradient(np.sqrt(2) * rq * np.sin(2 * np.pi * at / length), at)
+    assert stone.rms_slope == pytest.approx(np.sqrt(np.mean(slope**2)), rel=1e-4)
