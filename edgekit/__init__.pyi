@@ -31,7 +31,15 @@ from edgekit.clinic.forecasting.survival import Survival as Survival
 from edgekit.clinic.forecasting.survival import survival as survival
 from edgekit.clinic.log.log import Log as Log
 from edgekit.clinic.log.log import read_log as read_log
+from edgekit.clinic.own.own_files import Answer as Answer
+from edgekit.clinic.own.own_files import ClinicFiles as ClinicFiles
+from edgekit.clinic.own.own_files import read_clinic as read_clinic
+from edgekit.clinic.sheet.writing import SheetPage as SheetPage
+from edgekit.clinic.sheet.writing import setting_sheet as setting_sheet
 from edgekit.clinic.tray import read_tray as read_tray
+from edgekit.clinic.weighing.steel import SteelPerStroke as SteelPerStroke
+from edgekit.clinic.weighing.ways import WaysCompared as WaysCompared
+from edgekit.clinic.weighing.weighings import Weighings as Weighings
 from edgekit.contact.facets import Facets as Facets
 from edgekit.contact.facets import Spacing as Spacing
 from edgekit.contact.facets import facets as facets
@@ -78,7 +86,6 @@ from edgekit.errors import Cannot as Cannot
 from edgekit.errors import EdgekitError as EdgekitError
 from edgekit.evidence_table import Evidence as Evidence
 from edgekit.evidence_table import evidence as evidence
-from edgekit.figures.clinic.setting_sheet import setting_sheet as setting_sheet
 from edgekit.figures.words import Picture as Picture
 from edgekit.geometry import patterns as patterns
 from edgekit.geometry.blade import Blade as Blade

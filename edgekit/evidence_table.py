@@ -811,6 +811,44 @@ _TABLE: tuple[Evidence, ...] = (
         _A,
         "repeatability of a hand-held gauge on a curved blade; estimated when a log allows",
     ),
+    # ---- weighings of one's own blades ------------------------------------------------------
+    Evidence(
+        "left_on_blade_mg",
+        0.0,
+        Sd(0.003),
+        "mg",
+        _A,
+        "what strokes leave on a cleaned blade, alike every time: a wire edge of 20 x 3 µm along "
+        "6 mm weighs 0.003 mg; no measurement",
+    ),
+    Evidence(
+        "cleaning_bias_mg",
+        0.0,
+        Sd(0.02),
+        "mg",
+        _A,
+        "what handling and cleaning add or take between two weighings, where no bouts without "
+        "strokes say so; no measurement",
+    ),
+    Evidence(
+        "balance_sd_per_digit",
+        1.5,
+        Range(0.6, 2.5),
+        "1",
+        _M,
+        "standard deviation of an analytical balance, in units of its last digit: data sheets",
+    ),
+    Evidence("session_steel_cv", 0.4, Range(0.2, 0.6), "1", _A, f"between blades; {_OWN}"),
+    Evidence("weighing_low_mg", 200.0, None, "mg", _A, "least mass of an instrument or its tip"),
+    Evidence("weighing_high_mg", 500000.0, None, "mg", _A, "greatest mass of an instrument"),
+    Evidence(
+        "weighing_max_range_mg",
+        2.0,
+        None,
+        "mg",
+        _A,
+        "repeats that differ by more hold a slip, or the balance cannot tell what a session takes",
+    ),
     # ---- forecast and budget --------------------------------------------------------------
     Evidence(
         "loss_um_per_session",

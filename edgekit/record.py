@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import Field, dataclass, field, fields
+from dataclasses import Field, dataclass, field, fields, replace
 from functools import partial
 from types import MappingProxyType
 from typing import Any, ClassVar, TypeVar, dataclass_transform
@@ -12,7 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgekit.display import escaped
+from edgekit.errors import EdgekitError
 
+T = TypeVar("T")
 Scalar = TypeVar("Scalar", bound=np.generic)
 MAX_SHOWN = 6  # fields in a short form; five lines hold no more
 MAX_TEXT = 40  # characters of one field
@@ -123,3 +125,38 @@ def _short_array(value: np.ndarray) -> str:
         return f"{size} of {value.dtype}"
     low, high = np.nanmin(value), np.nanmax(value)
     return f"{size} numbers from {low:.4g} to {high:.4g}" if value.ndim else f"{float(value):.6g}"
+
+
+class UnknownField(EdgekitError):
+    """A name in a grid for which there is nothing to set."""
+
+
+def set_fields(owner: T, changes: Mapping[str, object], *, within: str = "") -> T:
+    """A copy of a frozen record with the fields at some dotted paths changed, all at once.
+
+    Fields that only fit together, such as a method's stroke and its stop rule, may so be changed
+    in one row. Names of fields within a field that is itself replaced are looked for in the new
+    one.
+    """
+    inner: dict[str, dict[str, object]] = {}
+    for path, new in changes.items():
+        name, _, rest = path.partition(".")
+        inner.setdefault(name, {})[rest] = new
+    fields = {}
+    for name, parts in inner.items():
+        check_known(owner, name, within=within)
+        field_now = parts.pop("", getattr(owner, name))
+        place = f"{within}.{name}".strip(".")
+        fields[name] = set_fields(field_now, parts, within=place) if parts else field_now
+    return replace(owner, **fields)  # type: ignore[type-var]
+
+
+def check_known(record: object, name: str, *, within: str) -> None:
+    """Raise `UnknownField` unless a record has a field that can be set."""
+    known = [f.name for f in getattr(record, "__dataclass_fields__", {}).values() if f.init]
+    if name not in known:
+        raise UnknownField(
+            f"{within or type(record).__name__} has no such field",
+            name,
+            f"Choose from {known}." if known else "It has no fields.",
+        )

@@ -15,6 +15,7 @@ import os
 import re
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -118,18 +119,65 @@ def read_table(path: str | os.PathLike[str]) -> pd.DataFrame:
     """
     source = file_path(path)
     with reading(source.name):
-        try:
-            text = read_file(source, MAX_BYTES).decode("utf-8-sig")
-        except (OSError, ValueError) as error:
-            raise EdgekitError(
-                f"the table could not be read ({type(error).__name__})",
-                str(source),
-                "Give a CSV file in UTF-8.",
-            ) from error
-        return _from_text(text, source.name)
+        return _from_text(_text_of(source), source.name)
 
 
-def rows(text: str, name: str = "the table") -> Iterator[tuple[int, list[str]]]:
+def read_form(path: str | os.PathLike[str]) -> tuple[pd.DataFrame, list[int]]:
+    """A table that a person filled in, and the line of each row; see `data_demo/templates`.
+
+    Lines above the header that begin with ``#`` are remarks, empty lines are left out, and cells
+    may be parted by semicolons or tabs, as some spreadsheets save them. Empty cells at the end of a
+    row may be left out or left over.
+
+    Raises
+    ------
+    EdgekitError
+        As `read_table`.
+    """
+    source = file_path(path)
+    text = _text_of(source)
+    if _COUNT.match(text):  # written by `write_table`, whose count is checked
+        frame = _from_text(text, source.name)
+        return frame, list(range(3, 3 + len(frame)))
+    lines = text.split("\n")
+    start = next((at for at, line in enumerate(lines) if _is_header(line)), 0)
+    mark = max(",;\t", key=lines[start].count)
+    table = [
+        (start + line, row)
+        for line, row in rows(_marked("\n".join(lines[start:])), source.name, mark)
+        if any(map(_bare, row))
+    ]
+    if not table:
+        raise EdgekitError(f"{source.name} is empty", "", "Give a file with a header and rows.")
+    width = max((at + 1 for at, cell in enumerate(table[0][1]) if _bare(cell)), default=0)
+    cut = [(line, (row + [""] * width)[:width]) for line, row in table if not any(row[width:])]
+    if len(cut) < len(table):
+        line, row = next(item for item in table if any(item[1][width:]))
+        wrong = f"line {line} of {source.name} has more cells than the header"
+        remedy = "Put cells that hold the separator in quotation marks."
+        raise EdgekitError(wrong, len(row), remedy)
+    return _framed([row for _, row in cut], source.name), [line for line, _ in cut[1:]]
+
+
+def _is_header(line: str) -> bool:
+    """Whether a line is neither empty nor a remark."""
+    return not line.lstrip('"').startswith("#") and line.strip(',;\t" \r') != ""
+
+
+def _text_of(source: Path) -> str:
+    try:
+        return read_file(source, MAX_BYTES).decode("utf-8-sig")
+    except (OSError, ValueError) as error:
+        raise EdgekitError(
+            f"the table could not be read ({type(error).__name__})",
+            str(source),
+            "Check the path." if isinstance(error, OSError) else "Save it as CSV in UTF-8.",
+        ) from error
+
+
+def rows(
+    text: str, name: str = "the table", delimiter: str = ","
+) -> Iterator[tuple[int, list[str]]]:
     """Rows of cells of a CSV text, each with the line it begins on.
 
     Quotation marks are taken away, white space stays, an empty line is a row without cells.
@@ -144,7 +192,7 @@ def rows(text: str, name: str = "the table") -> Iterator[tuple[int, list[str]]]:
     >>> list(rows('curve,x_mm\\n"left, used",0.5\\n'))
     [(1, ['curve', 'x_mm']), (2, ['left, used', '0.5'])]
     """
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True, delimiter=delimiter)
     line = 1
     try:
         for row in reader:
@@ -185,7 +233,12 @@ def _lost(column: pd.Series) -> EdgekitError:
 
 
 def _from_text(text: str, name: str) -> pd.DataFrame:
-    header, *body = _marked_rows(text, name)
+    return _framed(_marked_rows(text, name), name)
+
+
+def _framed(table: list[list[str]], name: str) -> pd.DataFrame:
+    """A table of a header and rows of its length."""
+    header, *body = table
     columns = zip(*body, strict=True) if body else [()] * len(header)
     data = {_bare(cell): _typed(column) for cell, column in zip(header, columns, strict=True)}
     if len(data) != len(header):
@@ -201,8 +254,7 @@ def _marked_rows(text: str, name: str) -> list[list[str]]:
     cut_in_first = "\n" not in text and text.lstrip('"').startswith("#")
     if cut_in_first or (stated and not text.endswith("\n")):
         raise EdgekitError(f"{name} ends in the middle of a line", text[-40:], MISSING)
-    marked = _QUOTED.sub(lambda cell: f'"{_MARK}{cell[1]}"', text)
-    table = [(line, row or [""]) for line, row in rows(marked, name)][1 if stated else 0 :]
+    table = [(line, row or [""]) for line, row in rows(_marked(text), name)][1 if stated else 0 :]
     if not table:
         raise EdgekitError("the table is empty", name, "Give a file with a header.")
     width = len(table[0][1])
@@ -219,6 +271,11 @@ def _marked_rows(text: str, name: str) -> list[list[str]]:
         remedy = f"{MISSING} If you changed it, remove its first line."
         raise EdgekitError(f"{name} {wrong}", size, remedy)
     return [row for _, row in table]
+
+
+def _marked(text: str) -> str:
+    """The text with a mark before every cell in quotation marks."""
+    return _QUOTED.sub(lambda cell: f'"{_MARK}{cell[1]}"', text)
 
 
 def _check_size(name: str, lines: int, columns: int) -> None:

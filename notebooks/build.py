@@ -41,7 +41,8 @@ VOLATILE = re.compile(
 
 def notebooks(number: str = "") -> list[Path]:
     numbered = sorted(HERE.glob(f"{number or '[0-9]'}*.ipynb"))
-    return numbered if number else [*numbered, HERE / "theory.ipynb"]
+    others = [HERE / "theory.ipynb", HERE / "your_own_clinic.ipynb"]
+    return numbered if number else [*numbered, *others]
 
 
 def execute(path: Path) -> nbformat.NotebookNode:
@@ -140,6 +141,8 @@ def page(number: str) -> int:
         print(f"Open this page: {leave(stem, with_code(book))}")
         return 0
     print(f"Open this page: {leave(stem, lesson_page(book))}")
+    if not stem[0].isdigit():  # a tool, with no answers to open
+        return 0
     teachers = leave(f"{stem}_teacher", lesson_page(book, teacher=True))
     print(f"Teacher's copy, all answers open: {teachers}")
     return 0

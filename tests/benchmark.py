@@ -1,5 +1,5 @@
-"""Speed as ratios in one run: ``uv run python tests/benchmark.py``, with ``lives``, ``engines`` or
-``pictures`` for those alone.
+"""Speed as ratios in one run: ``uv run python tests/benchmark.py``, with ``lives``, ``engines``,
+``sweeps``, ``firsts`` or ``pictures`` for those alone.
 
 Machines are shared and noisy, so nothing here is a test and no time limit is set; each line states
 the ratio and what it is a ratio of. Every timing is the best of several."""
@@ -13,6 +13,7 @@ import tempfile
 import time
 from collections.abc import Callable
 from concurrent.futures import Executor, ProcessPoolExecutor
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -133,7 +134,7 @@ LIVES = ek.LifeCase(  # errors of every kind, and about 15 sessions a life
 
 def lived(runs: int, *, most: int = 200, precision: type = np.float64, **changes: object) -> Lives:
     """Lives of the benchmark's case."""
-    study = LIVES({name: item for name, item in changes.items() if name.startswith("method.")})
+    study = LIVES({name: item for name, item in changes.items() if "." in name})
     nodes = {name: item for name, item in changes.items() if name in ("stations", "depths")}
     return live_runs(
         study.blade,
@@ -146,6 +147,16 @@ def lived(runs: int, *, most: int = 200, precision: type = np.float64, **changes
         precision=precision,
         **nodes,
     )
+
+
+SPARING = {"use.strokes": 1.0, "use.severity_gsd": 1.0, "use.patch_cv": 0.0}
+
+
+def lasting(lives: Lives, sessions: int) -> None:
+    """Make sure that lives were not over before they were cut off."""
+    if (lives.sessions < sessions).any():
+        message = f"{(lives.sessions < sessions).sum()} lives ended before session {sessions}"
+        raise RuntimeError(message)
 
 
 def floor_ns() -> float:
@@ -187,11 +198,8 @@ def lives_at_scale() -> None:
         )
     # Lives cut off at a number of sessions, so that every size does a known amount of work.
     growth("runs", (2048, 4096, 8192, 16384), lambda n: lived(n, most=6))
-    growth(
-        "sessions",
-        (64, 128, 256, 512),
-        lambda n: lived(256, most=n, **{"method.max_advance_um": 2.0}),
-    )
+    # So little use that every life outlasts the longest of these.
+    growth("sessions", (16, 32, 64, 128), lambda n: lasting(lived(128, most=n, **SPARING), n))
     growth("stations", (128, 256, 512, 1024), lambda n: lived(256, most=4, stations=n))
     growth(
         "placements",
@@ -230,6 +238,31 @@ def lives_at_scale() -> None:
     row("a control's eight lives, ms", dial * 1000, "at most 20")
 
 
+def floor_us(strokes: float) -> float:
+    """One addition and one maximum, in cache, on each cell that rolling strokes touch."""
+    a, b, c = np.random.default_rng(1).random((3, CELLS_IN_CACHE))
+    spent = []
+    for _ in range(9):
+        start = time.process_time()
+        for _ in range(100):
+            np.add(a, b, out=c)
+            np.maximum(a, c, out=a)
+        spent.append(time.process_time() - start)
+    return min(spent) / 100 / CELLS_IN_CACHE * strokes * 64 * 12 * 1e6
+
+
+def lived_by(name: str, way: ek.Method, runs: int) -> tuple[float, float]:
+    """CPU time [µs] of a session of lives by an engine, and its strokes."""
+    with using(name):
+        start = time.process_time()
+        case = {"use": ek.Use(), "rules": (ek.MaxWidthLoss(),), "histories": 0}
+        blade = ek.patterns.area_specific_curette()
+        lives = live_runs(blade, way, **case, rngs=SeededKeys(1, runs=runs))
+        spent = (time.process_time() - start) / lives.sessions.sum() * 1e6
+    made = (lives.mean("stone_strokes") * lives.sessions).sum() / lives.sessions.sum()
+    return spent, float(made)
+
+
 def engines() -> None:
     """Sessions by each engine: rolling strokes, local ones, and a comparison of seven methods."""
     stroke, blade = ek.strokes.local(), ek.patterns.area_specific_curette()
@@ -248,30 +281,155 @@ def engines() -> None:
             ek.sharpen(blade, methods[0], dull_radius_um=4.0, rng=1)
         row(f"first session, {name}, s", time.perf_counter() - first, "-")
         first = time.perf_counter()
-    us, compared = {}, {}
+    us, over = {}, np.inf
     for _ in range(3):  # in turns, so that a busy spell of the machine does not fall on one
-        for name in ENGINES:
-            with using(name):
-                for what, way in (("rolling", methods[0]), ("local", methods[2])):
-                    start = time.perf_counter()
-                    case = {"use": ek.Use(), "rules": (ek.MaxWidthLoss(),), "histories": 0}
-                    lives = live_runs(blade, way, **case, rngs=SeededKeys(1, runs=128))
-                    spent = (time.perf_counter() - start) / lives.sessions.sum() * 1e6
-                    us[what, name] = min(spent, us.get((what, name), np.inf))
-    for name in ENGINES:
-        with using(name):
-            compared[name] = best(lambda: ek.compare(blade, methods, runs=200, seed=1), repeats=1)
+        for name, runs in (("arrays", 64), ("compiled", 640)):
+            for what, way in (("rolling", methods[0]), ("local", methods[2])):
+                spent, made = lived_by(name, way, runs)
+                us[what, name] = min(spent, us.get((what, name), np.inf))
+                if (what, name) == ("rolling", "compiled"):
+                    over = min(over, spent / floor_us(made))  # at about the same moment
     for (what, name), spent in us.items():
-        row(f"a session of {what} strokes at 128 runs, {name}, µs", spent, "-")
-    for what in ("rolling", "local"):
-        row(f"{what} strokes, arrays / compiled", us[what, "arrays"] / us[what, "compiled"], "-")
+        row(f"a session of {what} strokes, {name}, µs", spent, "-")
+    wanted = "12 µs; at most 4"
+    row("rolling strokes, compiled / floor loop", over, wanted)
+    row(
+        "rolling strokes, arrays / compiled",
+        us["rolling", "arrays"] / us["rolling", "compiled"],
+        "-",
+    )
     row(
         "rolling / local strokes, compiled",
         us["rolling", "compiled"] / us["local", "compiled"],
         "-",
     )
     for name, wanted in zip(ENGINES, ("under 6", "under 2"), strict=True):
-        row(f"seven methods of 200 lives compared, {name}, s", compared[name], wanted)
+        with using(name):
+            start = time.process_time()
+            ek.compare(blade, methods, runs=200, seed=1)
+            row(
+                f"seven methods of 200 lives compared, {name}, s",
+                time.process_time() - start,
+                wanted,
+            )
+    rows_of_eight()
+
+
+def rows_of_eight() -> None:
+    """Rows of a sweep with few lives: what a row and a new geometry cost, over the floor loop."""
+    base = ek.LifeCase(blade=ek.patterns.area_specific_curette, method=ek.methods.freehand())
+
+    def swept(field: str, values: list[float]) -> float:
+        grid = ek.full_grid({field: values})
+        start = time.process_time()
+        table = ek.sweep(base, grid, runs=8, seed=1, progress=False, summary=True)
+        return (time.process_time() - start) / table["lives"].sum() * 8 * 1000
+
+    shared, other = np.inf, np.inf
+    for k in range(3):
+        shared = min(shared, swept("method.hand.tilt_deg.sd", np.linspace(2, 3, 20).tolist()))
+        widths = np.linspace(0.8, 0.9, 20) + k * 1e-4  # blades that no cache knows
+        other = min(other, swept("blade.width_mm", widths.tolist()))
+    row("a row of eight lives that shares its geometry, ms", shared, "at most 5")
+    row("more for a new geometry, ms", other - shared, "at most 3")
+
+
+def swept_by(executor: Executor | None, runs: int) -> float:
+    """Time [s] of a sweep of the default case."""
+    case = ek.LifeCase(blade=ek.patterns.area_specific_curette, method=ek.methods.freehand())
+    grid = ek.full_grid({"use.strokes": [45.0]})
+    start = time.perf_counter()
+    ek.sweep(case, grid, runs=runs, seed=1, executor=executor, progress=False, summary=True)
+    return time.perf_counter() - start
+
+
+def plain_loop(cells: int) -> float:
+    """A loop of numpy alone, in a worker."""
+    a, b, c = np.random.default_rng(1).random((3, CELLS_IN_CACHE))
+    start = time.perf_counter()
+    for _ in range(cells // CELLS_IN_CACHE):
+        np.add(a, b, out=c)
+        np.maximum(a, c, out=a)
+    return time.perf_counter() - start
+
+
+def sweeps() -> None:
+    """A sweep on one and on two workers, beside a plain loop on them, and on Dask."""
+    runs, per = 4 * 2048, {}
+    alone, pair = ProcessPoolExecutor(1), ProcessPoolExecutor(2)
+    with alone, pair:
+        for pool, count in ((alone, 1), (pair, 2)):
+            swept_by(pool, 2 * 2048)
+            per["swept", count] = min(swept_by(pool, runs) for _ in range(2))
+            both = [
+                max(pool.map(plain_loop, [3 * 10**7] * count)) / (3 * 10**7) * 1e9 for _ in range(3)
+            ]
+            per["plain", count] = min(both)
+    case = live_runs(
+        ek.patterns.area_specific_curette(),
+        ek.methods.freehand(),
+        use=ek.Use(),
+        rules=ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand()).retire,
+        rngs=SeededKeys(1, runs=256),
+        histories=0,
+    )
+    sessions = float(case.sessions.mean()) * runs
+    strokes = float((case.mean("stone_strokes") * case.sessions).sum() / case.sessions.sum())
+    row("sessions a life", sessions / runs, "-")
+    row("sessions a minute on two workers, millions", sessions / per["swept", 2] * 60 / 1e6, "10")
+    cells = sessions * strokes * 64 * 12
+    row(
+        "two workers' time / floor loop on the same two",
+        per["swept", 2] * 2e9 / (cells * per["plain", 2]),
+        "at most 4",
+    )
+    gain, plain = per["swept", 1] / per["swept", 2], 2 * per["plain", 1] / per["plain", 2]
+    row("gain of two workers / gain of a plain numpy loop", gain / plain, "at least 0.95")
+    with suppress(ImportError):
+        from dask.distributed import Client, LocalCluster
+
+        with (
+            LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster,
+            Client(cluster) as client,
+        ):
+            pool = client.get_executor(pure=False)
+            swept_by(pool, 2 * 2048)
+            with_dask = min(swept_by(pool, runs) for _ in range(2))
+        row("two plain processes / Dask's two workers", per["swept", 2] / with_dask, "at least 0.9")
+
+
+FIRST_CALLS = {
+    "read_log": ("pandas", "ek.read_log('data_demo/log.csv')"),
+    "forecast": (
+        "pandas, scipy.special",
+        "ek.forecast(ek.read_log('data_demo/log.csv'), retire=ek.MaxWidthLoss())",
+    ),
+    "read_blade": ("scipy.interpolate", "ek.read_blade('data_demo/traces/FH-03-AS1.toml')"),
+    "read_tray": ("pandas, scipy.interpolate", "ek.read_tray('data_demo/tray_FH-03.csv')"),
+    "compare": (
+        "pandas, scipy.interpolate, scipy.special, numba",
+        "m = ek.methods; ek.compare(ek.patterns.hoe(), [m.freehand(), m.held(5)], runs=2, seed=1)",
+    ),
+}
+
+
+def firsts() -> None:
+    """First calls in fresh processes, over the import of the packages they cannot do without."""
+    begin = "import time; t = time.process_time()\n"
+    end = "\nprint(time.process_time() - t)"
+
+    def spent(code: str) -> float:
+        runs = [
+            float(subprocess.check_output([sys.executable, "-c", begin + code + end]))
+            for _ in range(3)
+        ]
+        return min(runs)
+
+    row("import of edgekit / of numpy", spent("import edgekit") / spent("import numpy"), "below 1")
+    for name, (needs, call) in FIRST_CALLS.items():
+        bare, whole = spent(f"import {needs}"), spent(f"import edgekit as ek\n{call}")
+        row(f"first {name} / import of {needs}", whole / bare, "-")
+        row(f"first {name} above that, s", whole - bare, "at most 0.3")
 
 
 def care(folder: Path) -> None:
@@ -426,18 +584,19 @@ def pictures(folder: Path) -> None:
     row("12 megapixels: all four / decoding the PNG", sum(spent.values()), "stated")
 
 
+PARTS = {"lives": lives_at_scale, "engines": engines, "sweeps": sweeps, "firsts": firsts}
+
+
 def main() -> None:
     print("| ratio | measured | wanted |\n|---|---|---|")
     if sys.argv[1:] == ["pictures"]:
         with tempfile.TemporaryDirectory() as folder:
             pictures(Path(folder))
         return
-    if sys.argv[1:] == ["lives"]:
-        lives_at_scale()
-        return
-    if sys.argv[1:] == ["engines"]:
-        engines()
-        return
+    for name, part in PARTS.items():
+        if sys.argv[1:] == [name]:
+            part()
+            return
     edge = ek.patterns.area_specific_curette().edges["used"]
     some = edge.stations(400)[5::40]
     normals, search = orientation_by_search(edge, some)
@@ -543,8 +702,8 @@ def main() -> None:
         row(f"exponent of growth of a session in {what}", float(slope), "about 1")
     held = best(lambda: inset_at(ground, after, state.drop_mm), inner=20)
     row("session / reading the edge off the field", best(session, inner=20) / held, "-")
-    lives_at_scale()
-    engines()
+    for part in PARTS.values():
+        part()
     with tempfile.TemporaryDirectory() as folder:
         care(Path(folder))
     finish_and_strength()

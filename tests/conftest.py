@@ -17,6 +17,7 @@ settings.load_profile("edgekit")
 # Modules left out of the fast tier (``-m "not slow and not long"``): each takes more than some
 # seconds.
 LONG = {
+    "test_edge_oracle",
     "test_engines",
     "test_files",
     "test_lesson_browser",

@@ -52,7 +52,7 @@ NOT_SPOILED = ("executor", "progress", "out")
 
 # Fields and columns whose own text says that NaN stands for what was not measured, or is not there.
 MISSING = {"grid_um", "grid_um_mc", "minutes", "riser_mm", "rod_mm", "strokes"}
-MISSING |= {"width_mm"}
+MISSING |= {"width_mm", "force_n", "travel_mm"}
 # What a stroke, a rule, a guide, a hand or a path answers in the package's inner loops, to records
 # and arrays that the package made: by name of the method, on whatever has it.
 INNER = {

@@ -180,12 +180,31 @@ def _clinic():
         "plan_bench": {"blades": tray, "tolerance_deg": 3.0},
         "setting_sheet": {"plan": plan, "path": folder() / "s.html", "replace": True},
         "read_tray": {"path": DEMO / "tray_FH-03.csv"},
+        "read_clinic": {
+            "tray": DEMO / "tray_FH-03.csv",
+            "log": DEMO / "log.csv",
+            "prices": DEMO / "prices.csv",
+            "day_first": False,
+        },
         "write_table": {"table": table, "path": folder() / "t.csv", "replace": True},
         "read_table": {"path": DEMO / "prices.csv"},
         "evidence": {},
         "cautions": {},
         "clinic.MethodChange": {"pattern": "hoe", "method": "held", "to": "freehand"},
         "clinic.IntervalChange": {"pattern": "hoe", "method": "held", "factor": 2.0},
+        "clinic.read_weighings": {
+            "weights": DEMO / "weighings" / "weights.csv",
+            "strokes": DEMO / "weighings" / "strokes.csv",
+        },
+        "clinic.steel_per_stroke": {
+            "weighings": shown["Weighings"],
+            "stone": "bench stone",
+            "way": ek.clinic.Way.ROLLING,
+            "proportion": ek.clinic.Proportion.STROKES,
+        },
+        "clinic.compare_ways": {"weighings": shown["Weighings"], "stone": "bench stone"},
+        "clinic.steel_by_traces": {"weighings": shown["Weighings"]},
+        "clinic.blades_to_weigh": {"steel_mg": (0.15, 0.5), "cv": 0.3, "digits_mg": (0.01, 0.1)},
         "SettingRange": {"low_deg": 0.0, "high_deg": 40.0, "step_deg": 1.0},
     }
 
@@ -259,6 +278,7 @@ def _figures():
         "sensitivity": {"result": shown["Sensitivity"]},
         "setting": {"setting_or_list": shown["Setting"]},
         "slant": {"result": shown["FaceOrSides"]},
+        "steel_per_stroke": {"steel": shown["SteelPerStroke"]},
         "strength": {"result": shown["Strength"]},
         "strength_and_width": {"lives": {"a": shown["Life"]}},
         "sweep": {"table": table, "x": "use.strokes"},
@@ -266,7 +286,10 @@ def _figures():
         "tornado": {"result": shown["Tornado"]},
         "windows": {"plan": plan},
         "worn_section": {"worn": strengths},
-        "sheet": {"plan": ek.plan_bench([ek.patterns.hoe()], tolerance_deg=3.0), "dpi": 40.0},
+        "sheet": {
+            "plan": ek.plan_bench([ek.patterns.hoe()], tolerance_deg=3.0),
+            "handle_diameter_mm": 8.0,
+        },
         "alt_text": {"ax": ek.figures.section(ek.patterns.hoe())},
         "picture": {"ax": ek.figures.section(ek.patterns.hoe()), "dpi": 40.0},
     }

@@ -64,10 +64,6 @@ WRITERS = {
         lambda at, i: ek.setting_sheet(PLANS[i], at / "s.html", replace=True),
         lambda at: (at / "s.html").read_bytes(),
     ),
-    "setting_sheet.pdf": Writer(
-        lambda at, i: ek.setting_sheet(PLANS[i], at / "s.pdf", replace=True),
-        lambda at: (at / "s.pdf").read_bytes(),
-    ),
     "sweep's part": Writer(
         lambda at, i: Folder(at, {"runs": 1}).write(0, PARTS[i]),
         lambda at: np.concatenate(list(Folder(at, {"runs": 1}).read(0).values())).tobytes(),

@@ -111,6 +111,13 @@ def _clinic():
         runs=20,
     )
     yield ek.plan_bench(tray, tolerance_deg=3.0)
+    weighed = [DEMO / "weighings" / f"{name}.csv" for name in ("weights", "strokes")]
+    seen = ek.clinic.read_weighings(*weighed)
+    yield from (seen, ek.clinic.steel_per_stroke(seen), ek.clinic.compare_ways(seen))
+    yield ek.figures.sheet(ek.plan_bench([ek.patterns.hoe()]))
+    files = {"tray": "tray_FH-03.csv", "log": "log.csv", "prices": "prices.csv"}
+    clinic = ek.clinic.read_clinic(**{name: DEMO / file for name, file in files.items()})
+    yield from (clinic, clinic.replacement_list())
     yield ek.fewest_settings([[1, 4], [3, 6], [5.5, 9], [2, 8]])
 
 

@@ -11,13 +11,11 @@ from typing import Protocol
 
 import numpy as np
 import shapely
-from scipy.optimize import brentq
 from scipy.stats import norm
 
 INWARD_MM = 2.0  # steel behind the edge, far more than a life grinds away
 TANGENTS = 24  # straight pieces of a rounded edge
 ARC_CHORDS = 20_000
-AREA_RTOL = 1e-12
 
 
 def cot(angle):
@@ -37,7 +35,7 @@ def keep_inward(polygon, inset, slope):
     inside = ahead >= 0
     if inside.all():
         return polygon
-    following = np.roll(np.arange(len(polygon)), -1)
+    following = np.arange(1 - len(polygon), 1)  # the last corner's is the first
     crosses = inside != inside[following]
     share = np.where(crosses, ahead, 0.0) / np.where(crosses, ahead - ahead[following], 1.0)
     met = polygon + share[:, None] * (polygon[following] - polygon)
@@ -45,15 +43,27 @@ def keep_inward(polygon, inset, slope):
 
 
 def plane_for_area(polygon, slope, removed):
-    """Inset at the face of the plane of this slope that cuts the area `removed` off a polygon."""
-    level = polygon[:, 0] - slope * polygon[:, 1]
-    total = area(polygon)
+    """Inset at the face of the plane of this slope that cuts the area `removed` off a polygon.
 
-    def excess(inset):
-        kept = keep_inward(polygon, inset, slope)
-        return total - removed - (area(kept) if len(kept) > 2 else 0.0)
-
-    return brentq(excess, level.min(), level.max(), xtol=1e-15, rtol=AREA_RTOL)
+    Chords along the plane change evenly between corners, so the area up to each of them, and then
+    a quadratic, give it exactly.
+    """
+    depth = polygon[:, 1]
+    level = polygon[:, 0] - slope * depth  # a plane of this slope, and its inset at the face
+    first = level.argmin()
+    around = np.arange(first - len(level), first)
+    level, depth = level[around], depth[around]
+    far = level.argmax()
+    back = np.append(level[far:], level[0])[::-1], np.append(depth[far:], depth[0])[::-1]
+    stops = np.sort(level)
+    chord = np.abs(np.interp(stops, level[: far + 1], depth[: far + 1]) - np.interp(stops, *back))
+    steps = np.diff(stops)
+    taken = np.append(0.0, np.cumsum(steps * (chord[1:] + chord[:-1]) / 2))
+    if not 0 <= removed < taken[-1]:
+        raise ValueError(f"a plane cannot take {removed} of an area of {taken[-1]}")
+    k = np.searchsorted(taken, removed, side="right") - 1
+    rest, widening = removed - taken[k], (chord[k + 1] - chord[k]) / steps[k]
+    return stops[k] + 2 * rest / (chord[k] + np.sqrt(chord[k] ** 2 + 2 * widening * rest))
 
 
 def corner_area(angle):

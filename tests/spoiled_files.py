@@ -225,13 +225,16 @@ def trays():
         "a direction mark": good.replace("FH-1", "\u202eFH-1"),
         "a null character": good.replace("hoe", "x\0.toml"),
         "a cell too many": good.replace("hoe", "hoe,1"),
-        "semicolons": good.replace(",", ";"),
         "a quotation mark": good.replace("hoe", '"hoe'),
         "Windows-1252": good.replace("FH-1", "Bühler").encode("cp1252"),
         "nothing": "",
     }
     right = {
         "as written": good,
+        "semicolons": good.replace(",", ";"),
+        "tabs": good.replace(",", "\t"),
+        "remarks above the header": '# a remark, "with marks\n#\n\n' + good,
+        "empty cells and lines left over": good.replace("hoe", "hoe,,") + "\n,,\n",
         "blanks and capitals": good.replace("hoe", " Hoe ").replace("FH-1", " FH-1"),
         "its mark": "\ufeff" + good,
         "quotation marks": 'instrument,blade\n"FH-1","hoe"\n"FH-2","curved sickle"\n',
@@ -266,13 +269,14 @@ def prices():
         "a name twice": good + "session, held ,0.2,EUR\n",
         "a cell too many": good.replace("0.5,EUR", "0.5,EUR,x"),
         "a price as a formula": good.replace("40", "=20*2"),
-        "semicolons": good.replace(",", ";"),
         "nothing": "",
         "UTF-16": good.encode("utf-16"),
         "half a letter": good.encode() + b"\xff",
     }
     right = {
         "as written": good,
+        "semicolons": good.replace(",", ";"),
+        "remarks above the header": "# a remark\n" + good,
         "blanks and capitals": good.replace("session", " Session "),
         "another order of columns": "price,item,currency,name\n40,instrument,EUR,\n"
         "0.1,session,EUR,held\n0.5,minute,EUR,\n",

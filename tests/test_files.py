@@ -30,7 +30,7 @@ WRITERS = {
     ),
     "setting_sheet": lambda path, **how: ek.setting_sheet(PLAN, path, **how),
 }
-ENDS = {"write_blade": ".toml", "write_blade, points": ".toml", "setting_sheet": ".pdf"}
+ENDS = {"write_blade": ".toml", "write_blade, points": ".toml", "setting_sheet": ".html"}
 
 
 @pytest.fixture(params=WRITERS, ids=lambda name: name.replace(", ", "-"))
@@ -57,8 +57,8 @@ needs_fork = pytest.mark.skipif(not hasattr(os, "fork"), reason="kills need fork
 @pytest.mark.slow
 def test_no_kill_loses_a_file(tmp_path):
     counts = script(tmp_path, "random")
-    assert len(counts) == 6
-    assert sum(count["kills"] for count in counts.values()) >= 140  # of 150
+    assert len(counts) == 5
+    assert sum(count["kills"] for count in counts.values()) >= 116  # of 125
     for name, count in counts.items():
         lost = {what for what in count if what not in ("kills", "a", "b", "leftovers")}
         assert not lost, (name, count)

@@ -46,7 +46,7 @@ def room_map():
 
 NAMES = set(stub_names(ek.__file__)[0])  # every public name
 ROOMS = tuple(reversed(room_map().ROOMS))
-PARTS_OF_CLINIC = ("log", "bench", "forecasting", "cost", "sheet")
+PARTS_OF_CLINIC = ("log", "weighing", "bench", "forecasting", "cost", "sheet", "own")
 
 
 def short(path: Path) -> str:

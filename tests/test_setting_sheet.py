@@ -1,27 +1,27 @@
-"""The setting sheet read back: the page by an HTML parser, the paper by pdftotext if it is there.
+"""The setting sheet read back by an HTML parser; paper and browser are `test_sheet_browser.py`.
 
-Sources: `html.parser` of the standard library and poppler's `pdftotext` as independent readers; the
-drawings against the geometry they are computed from.
+Sources: `html.parser` of the standard library as an independent reader; the drawings, hours and
+the dial against the geometry they are computed from, by rotating the blade as a hand would.
 """
 
 import dataclasses
 import html.parser
 import re
-import shutil
-import subprocess
-import zlib
+import time
+from itertools import pairwise
 
 import numpy as np
 import pytest
 
 import edgekit as ek
 from edgekit.clinic.bench.requirements import Tool
+from edgekit.clinic.log.entry import entry_code
 from edgekit.clinic.sheet.content import compose, riser_words, setting_words
-from edgekit.clinic.sheet.drawing import Ink, across_the_edge, from_the_handle, svg
-from edgekit.clinic.sheet.page import page, print_zoom
+from edgekit.clinic.sheet.drawing import DIAL_MM, Ink, at_the_stone, clock, dial, svg, toe_hours
+from edgekit.clinic.sheet.page import page
+from edgekit.contact.orientation import handle_basis
 from edgekit.errors import EdgekitError
-from edgekit.figures.clinic import sheet_paper
-from edgekit.figures.clinic.sheet_paper import _pages, sheet_pdf
+from edgekit.evidence_table import Status, entry
 from edgekit.safety import CAUTIONS
 
 ANGLE_DEG = 0.05
@@ -93,16 +93,6 @@ def within(plan, run):
     return f"± {max(np.floor(room * 10 + 1e-6) / 10, plan.setting_error_deg):g}°"
 
 
-def test_sheet_without_the_holders_measures_says_so_and_prints_no_riser(tmp_path):
-    plan = ek.plan_bench(tray())
-    words = "The holder's measures (height of pivot, reach, height of stone) were not given"
-    text = " ".join(_read(page(compose(plan, "Tray"))).text)
-    assert words in text
-    assert not re.search(r"riser \d|pivot up|no riser\b(?! is)", text)
-    assert words in ek.figures.sheet(plan).alt
-    assert _squeezed(words) in _squeezed(_pdf_text(ek.setting_sheet(plan, tmp_path / "a.pdf")))
-
-
 @pytest.mark.parametrize("error_deg", [0.25, 0.5, 1.0])
 def test_no_play_on_the_sheet_is_less_than_the_holders_error(error_deg):
     plan = ek.plan_bench(tray(), setting_error_deg=error_deg, tolerance_deg=3)
@@ -112,28 +102,6 @@ def test_no_play_on_the_sheet_is_less_than_the_holders_error(error_deg):
     assert len(said) > len(plan.settings) > 0
     assert all(float(words.strip("± °")) >= error_deg for words in said)
     assert f"with the holder up to ± {error_deg:g}° off" in sheet.headline
-
-
-def test_page_has_every_edge_with_its_numbers(plan):
-    reader = _read(page(compose(plan, "Tray")))
-    keys = list(dict.fromkeys(step.requirements.key for step in plan.steps))
-    assert len(reader.sections) == len(keys) == plan.edges["planned"].sum()
-    for (code, edge), text in zip(keys, reader.sections, strict=True):
-        mine = plan.order[(plan.order["instrument"] == code) & (plan.order["edge"] == edge)]
-        assert f"{code} {edge}" in text
-        assert "stone to face" in text
-        assert "test stick bites" in text
-        for row in mine.itertuples():
-            if row.how == "holder":
-                assert setting_words(row.elevation_deg) in text
-                assert f"{setting_words(row.elevation_deg)} {within(plan, row.run)}" in text
-            start, end = (round(r) for r in (row.roll_from_deg, row.roll_to_deg))
-            said = [int(n.replace("−", "-")) for n in re.findall(r"(−?\d+)°", text)]
-            assert start in said
-            assert end in said or abs(row.roll_to_deg - row.roll_from_deg) < 0.5
-            assert f"{row.placements} placement" in text
-            assert f"{row.rounds} round" in text
-            assert f"{row.from_mm:.1f}–{row.to_mm:.1f} mm" in text
 
 
 def test_page_has_order_risers_cautions_and_what_is_left(plan):
@@ -151,162 +119,9 @@ def test_page_has_order_risers_cautions_and_what_is_left(plan):
         assert f"{row.instrument} {row.edge}: no time within 10 minutes" in text
 
 
-def test_every_drawing_speaks_and_page_fetches_nothing(plan):
-    reader = _read(page(compose(plan, "Tray")))
-    pictures = [attrs for tag, attrs in reader.tags if tag == "svg"]
-    assert len(pictures) == 2 * plan.edges["planned"].sum()
-    assert all(len(attrs["aria-label"]) > 40 and attrs["role"] == "img" for attrs in pictures)
-    assert not [tag for tag, _ in reader.tags if tag in ("script", "link", "img", "iframe")]
-    assert "http" not in page(compose(plan, "Tray"))
-
-
-def test_text_of_the_user_stays_text(tmp_path):
-    plan = ek.plan_bench({HOSTILE: ek.patterns.universal_curette()})
-    path = ek.setting_sheet(plan, tmp_path / "a.html", title=HOSTILE)
-    reader = _read(path.read_text(encoding="utf-8"))
-    assert not [tag for tag, _ in reader.tags if tag == "script"]
-    assert HOSTILE in "".join(reader.text)
-    pdf = ek.setting_sheet(plan, tmp_path / "a.pdf", title=HOSTILE)
-    assert _squeezed(HOSTILE) in _squeezed(_pdf_text(pdf))
-
-
-def _pdf_text(path):
-    """Text of a PDF by pdftotext; without it the test of text is skipped."""
-    tool = shutil.which("pdftotext")
-    if tool is None:
-        pytest.skip("pdftotext is not there")
-    done = subprocess.run([tool, "-layout", str(path), "-"], capture_output=True, check=True)
-    return done.stdout.decode("utf-8")
-
-
-def test_paper_has_every_edge_setting_and_caution(plan, tmp_path):
-    path = ek.setting_sheet(plan, tmp_path / "tray.pdf", title="Tray FH-03")
-    text = _squeezed(_pdf_text(path))
-    assert "TrayFH-03" in text
-    for row in plan.order.itertuples():
-        assert _squeezed(f"{row.instrument} {row.edge}") in text
-        assert f"{row.from_mm:.1f}–{row.to_mm:.1f}mm" in text
-        if row.how == "holder":
-            assert setting_words(row.elevation_deg) in text
-    for row in plan.settings.itertuples():
-        assert _squeezed(riser_words(row.riser_mm)) in text
-        assert _squeezed(f"{setting_words(row.elevation_deg)}{within(plan, row.run)}") in text
-    assert "pivot71.5mmabovethebench,80mmfrompivot" in text
-    # lines break where they fit, so words are looked for without their spaces
-    assert _squeezed(" ".join(CAUTIONS)) in text
-    assert "Notinthissession" in text
-
-
-def _page_count(data):
-    return len(re.findall(rb"/Type\s*/Page\b(?!s)", data))
-
-
-@pytest.mark.parametrize("tolerance_deg", [1.5, 2.0, 4.0])
-def test_eight_instruments_fit_one_page_of_a4(tolerance_deg):
-    plan = ek.plan_bench(tray(), tolerance_deg=tolerance_deg)
-    sheet = compose(plan, "Tray")
-    data = sheet_pdf(sheet)
-    assert _page_count(data) == 1
-    box = [float(n) for n in re.search(rb"/MediaBox \[([^\]]*)\]", data)[1].split()]
-    assert np.allclose(box, [0, 0, 595.28, 841.89], atol=0.01)  # ISO 216: 210 × 297 mm
-    assert 0.75 <= print_zoom(sheet) <= 1
-
-
-def test_eight_instruments_with_two_edges_each_fit_one_page():
-    blades = {f"K-{n}": ek.patterns.universal_curette() for n in range(8)}
-    assert _page_count(sheet_pdf(compose(ek.plan_bench(blades), "Tray"))) == 1
-
-
-def test_large_tray_breaks_into_pages_without_losing_an_edge():
-    blades = {f"K-{n}": ek.patterns.universal_curette() for n in range(20)}
-    plan = ek.plan_bench(blades)
-    sheet = compose(plan, "Tray")
-    placed = [block for page_ in _pages(sheet, 1.0) for block, _, _ in page_]
-    assert len(placed) == 40
-    assert len({(b.instrument, b.edge) for b in placed}) == 40
-    assert _page_count(sheet_pdf(sheet)) == len(_pages(sheet, 1.0)) > 1
-
-
-@pytest.mark.parametrize("scale", [1.0, 0.86])
-def test_no_block_on_paper_covers_another_or_the_foot(scale, plan):
-    from edgekit.figures.clinic.sheet_paper import HEIGHT, MARGIN, _block, _foot, _Pen
-
-    sheet = compose(plan, "Tray")
-    pen = _Pen(None, scale)
-    foot = _foot(pen, sheet, 0.0, last=True)
-    for blocks in _pages(sheet, scale):
-        by_column = {}
-        for block, x, top in blocks:
-            end = _block(pen, block, x, top, 95.0)
-            assert top >= by_column.get(x, 0.0)
-            by_column[x] = end
-        assert max(by_column.values()) + foot <= HEIGHT - MARGIN + 1e-9
-
-
-def test_same_plan_gives_the_same_bytes(plan):
-    sheet = compose(plan, "Tray")
-    assert sheet_pdf(sheet) == sheet_pdf(sheet)
-    assert page(sheet) == page(sheet)
-
-
 def _direction(shape):
     x, y = shape.points[-1] - shape.points[0]
     return np.degrees(np.arctan2(y, x))
-
-
-def test_drawing_across_the_edge_shows_the_true_angles(plan):
-    for step in plan.steps:
-        shapes = {shape.ink: shape for shape in across_the_edge(step).shapes}
-        face, stone = _direction(shapes[Ink.FACE]), _direction(shapes[Ink.STONE])
-        beta = 180 - step.requirements.held.stone_to_face_deg[step.stations].mean()
-        assert stone == 0
-        assert face == pytest.approx(beta, abs=ANGLE_DEG)
-        steel = shapes[Ink.STEEL].points
-        assert steel[:, 1].min() >= -1e-9  # all of the blade lies on the stone's upper side
-        spread = np.ptp(np.linalg.norm(steel, axis=1))
-        assert spread > 0.1
-
-
-def test_handle_is_drawn_at_its_elevation_where_it_lies_across_the_edge():
-    plan = ek.plan_bench([ek.patterns.universal_curette()])
-    for step in plan.steps:
-        handle = next(s for s in across_the_edge(step).shapes if s.ink is Ink.HANDLE)
-        assert 180 - _direction(handle) == pytest.approx(15.0, abs=ANGLE_DEG)
-
-
-def test_view_from_the_handle_has_the_stone_at_the_rolls_and_on_the_outside(plan):
-    for step in plan.steps:
-        drawing = from_the_handle(step)
-        first = next(s for s in drawing.shapes if s.ink is Ink.STONE)
-        last = next(s for s in drawing.shapes if s.ink is Ink.STONE_LATER)
-        for shape, roll in ((first, step.roll_deg[0]), (last, step.roll_deg[-1])):
-            # 0° is the toe, up on paper; clockwise from there
-            touch = 90 - np.degrees(np.arctan2(*(shape.points.mean(axis=0))[::-1]))
-            line = _direction(shape)
-            assert np.isclose((line + roll) % 180, 0, atol=ANGLE_DEG) or np.isclose(
-                (line + roll) % 180, 180, atol=ANGLE_DEG
-            )
-            assert np.isfinite(touch)
-        if step.requirements.name == "left" and step.tool == Tool.HOLDER:
-            assert first.points[:, 0].mean() <= 0
-        if step.requirements.name == "right" and step.tool == Tool.HOLDER:
-            assert first.points[:, 0].mean() >= 0
-
-
-def test_drawings_have_no_colour():
-    plan = ek.plan_bench([ek.patterns.universal_curette()])
-    text = page(compose(plan, "Tray"))
-    colours = {c.lower() for c in re.findall(r"#[0-9a-fA-F]{3,6}\b", text)}
-    assert colours <= {"#000", "#fff", "#d9d9d9"}
-    data = sheet_pdf(compose(plan, "Tray"))
-    streams = b"".join(
-        zlib.decompress(part)
-        for part in re.findall(rb"stream\r?\n(x.*?)\r?\nendstream", data, re.DOTALL)
-        if part[:2] in (b"x\x9c", b"x\xda", b"x\x01")
-    )
-    assert b" rg" in streams or b" g" in streams
-    for r, g, b in re.findall(rb"([\d.]+) ([\d.]+) ([\d.]+) (?:rg|RG)\b", streams):
-        assert r == g == b
 
 
 def test_svg_scales_and_stays_in_its_frame(plan):
@@ -329,68 +144,6 @@ def test_other_suffixes_and_empty_titles_are_refused(plan, tmp_path, name, title
     assert not list(tmp_path.iterdir())
 
 
-def test_titles_and_names_are_bounded_and_long_words_wrap(plan, tmp_path):
-    """Wrapping takes the same time per letter however long the text is: counted, not timed."""
-    with pytest.raises(EdgekitError, match="title has 1 to 120 letters"):
-        ek.setting_sheet(plan, tmp_path / "a.pdf", title="x" * 121)
-    with pytest.raises(EdgekitError, match="title has 1 to 120 letters"):
-        ek.figures.sheet(plan, title="")
-    with pytest.raises(EdgekitError, match="over 80 letters"):
-        ek.plan_bench({"x" * 81: ek.patterns.hoe()})
-    assert not list(tmp_path.iterdir())
-    widest = ek.plan_bench({"W" * 80: ek.patterns.hoe()})
-    ek.setting_sheet(widest, tmp_path / "a.pdf", title="W" * 120)
-    assert _squeezed(_pdf_text(tmp_path / "a.pdf")).count("W") >= 200
-
-
-def test_wrapping_keeps_every_letter_and_looks_at_each_a_few_times(monkeypatch):
-    looked = 0
-    advance = sheet_paper._advance
-
-    def counted(letter, bold):
-        nonlocal looked
-        looked += 1
-        return advance(letter, bold)
-
-    monkeypatch.setattr(sheet_paper, "_advance", counted)
-    for text in ("W" * 2000, "ab " * 700, "short", "", "i " + "W" * 300 + " end"):
-        looked = 0
-        lines = sheet_paper._wrap(text, 16, 118.0, bold=True)
-        assert looked <= 40 * len(text)  # lines of some 30 letters
-        assert "".join(lines).replace(" ", "") == text.replace(" ", "")
-        assert max(sheet_paper._width(line, 16, bold=True) for line in lines) <= 118.0
-        assert text.startswith(lines[0])
-
-
-def test_what_is_not_a_plan_is_refused(tmp_path):
-    with pytest.raises(EdgekitError, match="plan must be a BenchPlan"):
-        ek.setting_sheet({"A": ek.patterns.hoe()}, tmp_path / "a.pdf")
-    with pytest.raises(EdgekitError, match="setting_range must be a SettingRange"):
-        ek.plan_bench([ek.patterns.hoe()], setting_range=(0, 90))
-
-
-@pytest.mark.parametrize("suffix", [".html", ".pdf"])
-def test_file_that_exists_is_left_alone(plan, tmp_path, suffix):
-    path = tmp_path / f"tray{suffix}"
-    path.write_text("mine")
-    with pytest.raises(EdgekitError, match="exists already"):
-        ek.setting_sheet(plan, path)
-    assert path.read_text() == "mine"
-    ek.setting_sheet(plan, path, replace=True)
-    assert path.stat().st_size > 1000
-
-
-def test_letters_the_paper_cannot_show_are_refused_and_the_page_keeps_them(tmp_path):
-    plan = ek.plan_bench({"器械-1": ek.patterns.hoe()})
-    with pytest.raises(EdgekitError, match="lacks a letter"):
-        ek.setting_sheet(plan, tmp_path / "a.pdf")
-    assert not list(tmp_path.iterdir())
-    assert "器械-1" in ek.setting_sheet(plan, tmp_path / "a.html").read_text(encoding="utf-8")
-    greek = ek.plan_bench({"Αθήνα-Ж": ek.patterns.hoe()})
-    path = ek.setting_sheet(greek, tmp_path / "b.pdf")
-    assert "Αθήνα-Ж" in _pdf_text(path)
-
-
 def test_rod_and_hand_are_named_on_the_sheet():
     u = np.linspace(-3, 3, 61)
     arc = np.stack([u, -0.01 * (9 - u**2), 0 * u], axis=1)
@@ -405,3 +158,246 @@ def test_rod_and_hand_are_named_on_the_sheet():
     text = page(compose(ek.plan_bench({"K-1": hollow}), "Tray"))
     assert "rod of" in text
     assert "rod stone" in text
+
+
+def test_page_has_every_edge_with_its_numbers(plan):
+    reader = _read(page(compose(plan, "Tray")))
+    keys = list(dict.fromkeys(step.requirements.key for step in plan.steps))
+    assert len(reader.sections) == len(keys) == plan.edges["planned"].sum()
+    for (code, edge), text in zip(keys, reader.sections, strict=True):
+        mine = plan.order[(plan.order["instrument"] == code) & (plan.order["edge"] == edge)]
+        assert text.startswith(f"{code} {edge}")
+        assert entry_code(code, edge) in text
+        assert "width  mm" in text
+        for row in mine.itertuples():
+            if row.how == "holder":
+                assert f"{setting_words(row.elevation_deg)} {within(plan, row.run)}" in text
+            assert f"{row.rounds} round" in text
+            assert f" of {row.placements} stroke" in text
+            assert f"{row.from_mm:.1f}–{row.to_mm:.1f} mm" in text
+        hours = re.findall(r"\d+:\d\d", text)
+        turning = mine[(mine["roll_from_deg"] - mine["roll_to_deg"]).abs() > 5]
+        assert len(hours) >= turning["placements"].sum()
+        assert "roll" not in text
+
+
+def test_the_page_has_landmarks_headings_in_order_and_its_language(plan):
+    reader = _read(page(compose(plan, "Tray")))
+    names = [tag for tag, _ in reader.tags]
+    assert dict(reader.tags)["html"]["lang"] == "en"
+    assert names.count("header") == names.count("main") == names.count("h1") == 1
+    levels = [int(tag[1]) for tag in names if re.fullmatch("h[1-6]", tag)]
+    assert all(after - before <= 1 for before, after in pairwise(levels))
+    assert names.count("h3") == plan.edges["planned"].sum()
+
+
+def test_a_sheet_says_how_to_work_why_this_order_and_what_the_minutes_leave_out(plan):
+    sheet = compose(plan, "Tray")
+    text = " ".join("".join(_read(page(sheet)).text).split())
+    for words in (
+        "Why this order: Urgent first (FH-03-CS)",
+        "make one stroke: slide the stone once",
+        "the last hour ends a round",
+        "towards the edge □ away from it",
+        "Not in it: reading this, measuring, writing",
+    ):
+        assert words in text
+    ends = plan.practice
+    practice, planned = ends["practice_seconds"].sum() / 60, ends["seconds"].sum() / 60
+    assert f"{practice:.1f} min for the {len(ends)} curettes" in text
+    assert f"puts at {planned:.1f} min, {planned / practice:.1f} times as long" in text
+
+
+def test_order_is_called_rising_only_where_it_rises():
+    plain = ek.plan_bench(tray())
+    assert "from the smallest angle to the largest" in compose(plain, "T").order
+    assert plain.settings["elevation_deg"].is_monotonic_increasing
+    down = dataclasses.replace(plain, settings=plain.settings[::-1])
+    assert "smallest" not in compose(down, "T").order
+
+
+def test_what_lies_below_zero_is_said_where_it_comes_up():
+    blade = ek.patterns.area_specific_curette(bow_radius_mm=12, shank_bend_deg=15)
+    plan = ek.plan_bench({"K-1": blade}, tolerance_deg=3)
+    low = min(float(step.elevation_deg.min()) for step in plan.steps)
+    assert low < -1
+    text = "".join(_read(page(compose(plan, "Tray"))).text)
+    assert "→ −" in text or "° → " in text
+    assert "end of the handle lies lower than the blade" in text
+    level = ek.plan_bench([ek.patterns.universal_curette()])
+    assert "below 0°" not in "".join(_read(page(compose(level, "Tray"))).text)
+
+
+def test_sheet_without_the_holders_measures_says_so_and_prints_no_riser():
+    plan = ek.plan_bench(tray())
+    words = "The holder's measures (height of pivot, reach, height of stone) were not given"
+    text = " ".join(_read(page(compose(plan, "Tray"))).text)
+    assert words in text
+    assert not re.search(r"riser \d|raise pivot \d|no riser\b(?! is)", text)
+    assert words.replace("'", "&#x27;") in ek.figures.sheet(plan).html
+
+
+def test_every_drawing_speaks_and_page_fetches_nothing(plan):
+    text = page(compose(plan, "Tray"))
+    reader = _read(text)
+    pictures = [attrs for tag, attrs in reader.tags if tag == "svg"]
+    assert len(pictures) == 2 * plan.edges["planned"].sum() + 2  # the dial, the line to check
+    assert all(len(attrs["aria-label"]) > 40 and attrs["role"] == "img" for attrs in pictures)
+    assert not [tag for tag, _ in reader.tags if tag in ("script", "link", "img", "iframe")]
+    assert "http" not in text
+    colours = {c.lower() for c in re.findall(r"#[0-9a-fA-F]{3,6}\b", text)}
+    assert colours <= {"#000", "#fff", "#d9d9d9"}
+
+
+def test_text_of_the_user_stays_text(tmp_path):
+    plan = ek.plan_bench({HOSTILE: ek.patterns.universal_curette()})
+    path = ek.setting_sheet(plan, tmp_path / "a.html", title=HOSTILE)
+    reader = _read(path.read_text(encoding="utf-8"))
+    assert not [tag for tag, _ in reader.tags if tag == "script"]
+    assert HOSTILE in "".join(reader.text)
+    frame = ek.figures.sheet(plan, title=HOSTILE)._repr_html_()
+    assert frame.count("<") == 4  # its style and the frame itself: the page in it is an attribute
+    assert 'srcdoc="&lt;!DOCTYPE' in frame
+
+
+def test_titles_and_names_are_bounded_and_a_long_one_is_quick(plan, tmp_path):
+    begun = time.perf_counter()
+    with pytest.raises(EdgekitError, match="title has 1 to 120 letters"):
+        ek.setting_sheet(plan, tmp_path / "a.html", title="x" * 2000)
+    assert time.perf_counter() - begun < 1.0  # seconds; 2,000 letters once took 121
+    with pytest.raises(EdgekitError, match="title has 1 to 120 letters"):
+        ek.figures.sheet(plan, title="")
+    with pytest.raises(EdgekitError, match="over 80 letters"):
+        ek.plan_bench({"x" * 81: ek.patterns.hoe()})
+    assert not list(tmp_path.iterdir())
+
+
+def test_what_is_not_a_plan_is_refused(tmp_path):
+    with pytest.raises(EdgekitError, match="plan must be a BenchPlan"):
+        ek.setting_sheet({"A": ek.patterns.hoe()}, tmp_path / "a.html")
+    with pytest.raises(EdgekitError, match="setting_range must be a SettingRange"):
+        ek.plan_bench([ek.patterns.hoe()], setting_range=(0, 90))
+
+
+def test_same_plan_gives_the_same_page_and_a_file_there_is_left_alone(plan, tmp_path):
+    assert page(compose(plan, "Tray")) == page(compose(plan, "Tray"))
+    path = tmp_path / "tray.html"
+    path.write_text("mine")
+    with pytest.raises(EdgekitError, match="exists already"):
+        ek.setting_sheet(plan, path)
+    assert path.read_text() == "mine"
+    ek.setting_sheet(plan, path, replace=True)
+    assert path.stat().st_size > 1000
+
+
+def test_a_browser_that_is_missing_or_fails_is_an_error_with_a_way_out(plan, tmp_path, monkeypatch):
+    monkeypatch.setattr("shutil.which", lambda _: None)
+    with pytest.raises(ek.Cannot, match=r"Chromium, which is not on this machine.*\.html"):
+        ek.setting_sheet(plan, tmp_path / "a.pdf")
+    broken = tmp_path / "broken"
+    broken.write_text("#!/bin/sh\nexit 3\n")
+    broken.chmod(0o755)
+    monkeypatch.setattr("shutil.which", lambda _: str(broken))
+    with pytest.raises(ek.Cannot, match=r"the browser did not print"):
+        ek.setting_sheet(plan, tmp_path / "a.pdf")
+    assert [path.name for path in tmp_path.iterdir()] == ["broken"]
+
+
+def test_drawing_at_the_stone_shows_the_true_angles(plan):
+    for step in plan.steps:
+        drawing = at_the_stone(step)
+        shapes = {shape.ink: shape for shape in drawing.shapes}
+        face, stone = _direction(shapes[Ink.FACE]), _direction(shapes[Ink.STONE])
+        middle = len(step.stations) // 2
+        beta = 180 - step.requirements.held.stone_to_face_deg[step.stations[middle]]
+        assert stone == 0
+        assert face == pytest.approx(beta, abs=ANGLE_DEG)
+        up = 180 - _direction(shapes[Ink.HANDLE])
+        assert (up + 180) % 360 - 180 == pytest.approx(step.elevation_deg[middle], abs=ANGLE_DEG)
+        assert drawing.labels[0][2].startswith(f"{step.elevation_deg[middle]:.3g}")
+        steel = shapes[Ink.STEEL].points
+        assert steel[:, 1].min() >= -1e-9  # all of the blade lies on the stone's upper side
+        assert np.ptp(np.linalg.norm(steel, axis=1)) > 0.1
+
+
+@pytest.mark.parametrize(
+    "make",
+    [
+        ek.patterns.universal_curette,
+        ek.patterns.area_specific_curette,
+        ek.patterns.curved_sickle,
+    ],
+)
+def test_hours_are_where_the_toe_points_when_the_blade_lies_on_the_stone(make):
+    """Turn the blade until the stone's normal points down, look along the handle, read the toe."""
+    for edge in make().edges.values():
+        held, a = ek.orient(edge, stations=40), edge.handle_axis
+        for normal, roll in zip(held.normal, held.roll_deg, strict=True):
+            up = -(normal - (normal @ a) * a)
+            up /= np.linalg.norm(up)
+            right = np.cross(a, up)  # of one who looks along a with `up` upwards
+            toe = np.array([1.0, 0.0, 0.0])
+            hours = np.degrees(np.arctan2(toe @ right, toe @ up)) / 30 % 12
+            assert abs((hours - toe_hours(roll) + 6) % 12 - 6) < ANGLE_DEG / 30
+
+
+def test_clock_shows_the_blade_at_its_first_hour_with_the_ground_side_down(plan):
+    for step in plan.steps:
+        drawing = clock(step)
+        hand = next(s for s in drawing.shapes if s.ink is Ink.STEEL).points
+        ground = next(s for s in drawing.shapes if s.ink is Ink.EDGE).points
+        hour = float(toe_hours(step.placement_roll_deg[0]))
+        up, _ = handle_basis(step.requirements.edge)
+        assert up[0] > 0.9
+        tip = hand[np.argmax(np.linalg.norm(hand, axis=1))]
+        lies = np.degrees(np.arctan2(tip[0], tip[1])) / 30
+        assert abs((lies - hour + 6) % 12 - 6) < 1.2  # hours: the toe of a curved blade is aside
+        assert np.linalg.norm(hand, axis=1).max() < 1  # within the clock
+        if step.tool == Tool.HOLDER and step.requirements.blade.opposite(step.requirements.name):
+            assert ground[:, 1].mean() <= hand[:, 1].mean() + 1e-9  # the stone is below
+
+
+def test_placements_lie_where_spaced_placements_sets_them_one_by_one():
+    blade = ek.patterns.universal_curette()
+    plan = ek.plan_bench({"UC": blade}, ridge_um=5.0)
+    for step in plan.steps:
+        edge = blade.edges[step.requirements.name]
+        held = ek.orient(edge)
+        arcs = ek.spaced_placements(edge, ridge_um=5.0)
+        wanted = np.interp(arcs, held.arc_mm, held.roll_deg)
+        assert len(arcs) == step.placements
+        # degrees: stations are 0.04 mm apart, and a toe of 0.43 mm radius turns 5° over that
+        assert np.abs(wanted - step.placement_roll_deg).max() < 5.0
+
+
+def test_the_top_of_the_dial_is_the_hour_at_which_its_toe_points():
+    numbers = [(x, y, int(t)) for x, y, t in dial(8.0).labels if t.isdigit()]
+    assert sorted(hour for *_, hour in numbers) == list(range(1, 13))
+    for hour in range(1, 13):
+        angle = np.radians(30 * hour)  # clockwise, as an hour hand turns
+        top = max(numbers, key=lambda n: n[1] * np.cos(angle) - n[0] * np.sin(angle))
+        assert top[2] == hour
+
+
+@pytest.mark.parametrize("handle_mm", [3.5, 8.0, 12.0])
+def test_the_dial_is_drawn_at_its_size_with_the_hole_asked_for(handle_mm):
+    drawing = dial(handle_mm)
+    rim, hole = (np.linalg.norm(shape.points, axis=1) for shape in drawing.shapes[:2])
+    assert np.allclose(2 * rim, DIAL_MM)
+    assert np.allclose(2 * hole, handle_mm)
+    text = svg(drawing)
+    size = f"{DIAL_MM + 1:g}"
+    assert f'viewBox="0 0 {size} {size}" width="{size}mm" height="{size}mm"' in text
+
+
+def test_the_handle_is_asked_for_and_assumed_where_nobody_said(plan, tmp_path):
+    assumed = entry("handle_radius_mm")
+    assert assumed.status is Status.ASSUMED
+    assert f"a handle {2 * assumed.value:g} mm across (assumed" in compose(plan, "T").dial_note
+    given = compose(plan, "T", 9.5).dial_note
+    assert "9.5 mm across." in given
+    thick = ek.plan_bench([ek.patterns.hoe()], holder=ek.Holder(handle_radius_mm=4.8))
+    assert "9.6 mm across (assumed" in compose(thick, "T").dial_note
+    for bad in (0, -8, 30, np.nan, "8"):
+        with pytest.raises(EdgekitError, match="handle_diameter_mm"):
+            ek.setting_sheet(plan, tmp_path / "a.html", handle_diameter_mm=bad)

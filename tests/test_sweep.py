@@ -9,6 +9,7 @@ import pickle
 import re
 import subprocess
 import sys
+import threading
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
 from pathlib import Path
 from types import SimpleNamespace
@@ -21,10 +22,11 @@ from scipy import stats
 
 import edgekit as ek
 from edgekit.geometry.curve import SymbolicCurve
+from edgekit.record import UnknownField, set_fields
 from edgekit.study import case as case_module
-from edgekit.study import manifest
+from edgekit.study import checkpoint, manifest
 from edgekit.study import sweep as module
-from edgekit.study.case import UnknownField, set_fields
+from edgekit.study.chunks import progress, tables, window
 from edgekit.study.grid import Grid
 from tests import kill_sweep
 from tests.wear_blades import in_steps
@@ -96,7 +98,10 @@ def test_columns_are_what_their_names_say():
         ek.patterns.universal_curette(), [TASK.method], runs=6, seed=1, stations=16, depths=4
     )
     tracks, columns = result.lives[0].tracks, result.runs
-    losses = {"loss_um_per_session": "mean_width_um", "deepest_um_per_session": "deepest_width_um"}
+    losses = {"loss_um_per_session": "mean_width_um"} | {
+        f"{part}_um_per_session": f"{part}_width_um"
+        for part in ("deepest", "heel", "middle", "toe")
+    }
     for name, track in losses.items():
         np.testing.assert_allclose(
             columns[name], np.nanmax(tracks[track], axis=1) / columns["sessions"]
@@ -113,6 +118,9 @@ def test_columns_are_what_their_names_say():
             "dullness_mg",
             "overshoot_mg",
             "dull_radius_um",
+            "heel_radius_um",
+            "middle_radius_um",
+            "toe_radius_um",
             "useful_strokes",
         )
     }
@@ -256,7 +264,7 @@ class Stopped(Executor):
     def submit(self, fn, /, *args, **kwargs):
         future = Future()
         self.futures.append(future)
-        self.chunks.append(args[1])
+        self.chunks += args[2]
         if len(self.futures) == 1:
             future.set_result(fn(*args, **kwargs))
         elif len(self.futures) == 2:
@@ -280,7 +288,8 @@ def test_a_chunk_holds_few_rows_however_few_their_runs():
     assert [len(chunk.pieces) for chunk in pool.chunks] == [8, 8, 4]
 
 
-def test_a_bar_counts_lives_and_tells_the_time_left(capsys, tmp_path):
+def test_a_bar_counts_lives_and_tells_the_time_left(capsys, monkeypatch, tmp_path):
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True)
     ek.sweep(TASK, GRID, runs=7, seed=1, chunk_runs=7, out=tmp_path)
     shown = capsys.readouterr().err
     assert "42/42" in shown
@@ -290,6 +299,127 @@ def test_a_bar_counts_lives_and_tells_the_time_left(capsys, tmp_path):
     assert re.search(r"35/42.*42/42", capsys.readouterr().err, re.DOTALL)
     swept()
     assert capsys.readouterr() == ("", "")
+
+
+def test_a_log_gets_a_line_now_and_then(capsys, monkeypatch):
+    ek.sweep(TASK, GRID, runs=7, seed=1, chunk_runs=7)
+    only = r"edgekit: 42 of 42 lives, [\d,]+ lives/s, \d:\d\d gone, 0:00 left\n"
+    assert re.fullmatch(only, capsys.readouterr().err)
+    monkeypatch.setattr(progress, "LINE_S", 0.0)
+    ek.sweep(TASK, GRID, runs=7, seed=1, chunk_runs=7)
+    lines = capsys.readouterr().err.splitlines()
+    assert [line.split()[1] for line in lines] == ["7", "14", "21", "28", "35", "42", "42"]
+
+
+# ---- a window of chunks, sums as they arrive ----------------------------------------------------
+
+
+class Late(Executor):
+    """Computes at once, and gives the results of each five tasks back in the opposite order."""
+
+    def __init__(self):
+        self.out, self.most, self.tasks = [], 0, 0
+
+    def submit(self, function, *args):
+        future = Future()
+        self.tasks += 1
+        self.out.append((future, function(*args)))
+        self.most = max(self.most, len(self.out))
+        if len(self.out) == 5 or self.tasks == 12:
+            while self.out:
+                future_then, result = self.out.pop()
+                threading.Timer(0.0, future_then.set_result, [result]).start()
+        return future
+
+
+@pytest.mark.parametrize("summary", [False, True])
+def test_chunks_that_come_back_in_another_order_give_the_same_bits(summary, monkeypatch, tmp_path):
+    monkeypatch.setattr(module, "PIECE_RUNS", 4)
+    monkeypatch.setattr(window, "TASKS_OUT", 5)
+    options = {"runs": 7, "chunk_runs": 4, "summary": summary}
+    late = Late()
+    same(swept(**options), swept(**options, executor=late, out=tmp_path))
+    assert late.most <= 5
+    assert late.tasks == 12
+    same(swept(**options), swept(**options, out=tmp_path))
+
+
+def test_no_more_than_a_window_is_handed_over(monkeypatch):
+    monkeypatch.setattr(window, "TASKS_OUT", 3)
+    pool = Stopped()
+    grid = ek.full_grid({"use.strokes": list(range(10, 20))})
+    with pytest.warns(UserWarning, match="of 10 chunks not run"):
+        swept(grid, runs=1, executor=pool, chunk_runs=1)
+    assert len(pool.chunks) == 3 + 1  # one for that which came back
+
+
+def test_chunks_that_take_little_time_go_together(monkeypatch):
+    """A worker that is fast is given several at a time, which changes no bit."""
+    grid = ek.full_grid({"use.strokes": list(range(200))})
+    sizes = []
+    monkeypatch.setattr(window, "FIRST_OUT", 4)
+
+    class Counting(ThreadPoolExecutor):
+        def submit(self, function, live, task, chunks):
+            sizes.append(len(chunks))
+            return super().submit(function, live, task, chunks)
+
+    brief = dataclasses.replace(TASK, max_sessions=1)
+    options = {"runs": 1, "chunk_runs": 1, "grid": grid, "task": brief}
+    with Counting(1) as pool:
+        together = swept(**options, executor=pool)
+    same(together, swept(**options))
+    assert max(sizes) > 1
+
+
+def test_a_folder_of_many_chunks_holds_few_files(plain, monkeypatch, tmp_path):
+    monkeypatch.setattr(checkpoint, "MOST_PARTS", 2)
+    same(plain, swept(chunk_runs=7, out=tmp_path))
+    assert sorted(files(tmp_path)) == ["manifest.json", "part-000000.csv", "part-000001.csv"]
+    (tmp_path / "part-000000.csv").unlink()
+    same(plain, swept(chunk_runs=7, out=tmp_path))
+    monkeypatch.setattr(module, "_live_chunk", None)
+    same(plain, swept(chunk_runs=7, out=tmp_path))
+
+
+MEMORY = """
+import resource, numpy as np, edgekit as ek
+from edgekit.study import sweep as _  # the function
+import sys
+module = sys.modules["edgekit.study.sweep"]
+from edgekit.study.chunks import tables
+case = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand())
+grid = ek.full_grid({"use.strokes": [15.0]})
+rng = np.random.default_rng(1)
+def live(task, chunk):
+    piece = chunk.pieces[0]
+    columns = {name: rng.random(40) for name in (*module.VALUES, module.GRID)}
+    columns |= {"sessions": rng.integers(5, 40, 40), "ended_by": np.full(40, "x", dtype=object)}
+    piece = piece._replace(runs=40)
+    return module._table(piece, True, "ok", columns)
+module._live_chunk = live
+module.MAX_LIVES = 10**12
+before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+table = ek.sweep(case, grid, runs=2048 * CHUNKS, seed=1, summary=True, progress=False)
+assert table["lives"][0] == 40 * CHUNKS
+print((resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024, before / 1024)
+"""
+
+
+@pytest.mark.slow
+def test_memory_does_not_grow_with_the_number_of_chunks():
+    """100,000 chunks take no more than 2,000, and stay below 300 MB with all that is imported."""
+    few, many = (
+        subprocess.run(
+            [sys.executable, "-c", MEMORY.replace("CHUNKS", str(chunks))],
+            capture_output=True,
+            text=True,
+            check=True,
+        ).stdout.split()
+        for chunks in (2_000, 100_000)
+    )
+    assert float(many[0]) < float(few[0]) + 20
+    assert float(many[0]) + float(many[1]) < 300
 
 
 # ---- failures, never lost ----------------------------------------------------------------------
@@ -304,7 +434,7 @@ def test_a_row_that_fails_says_so_and_the_others_are_computed(summary):
     assert warned[0].filename == __file__
     bad = table[table["row"] == 1]
     assert bad["status"].str.contains("BadArgument: placements must be a whole number").all()
-    measured = [*module.SESSIONS, "unfinished"] if summary else ["sessions", "ended_by"]
+    measured = [*tables.SESSIONS, "unfinished"] if summary else ["sessions", "ended_by"]
     assert bad[[*module.VALUES, *measured]].isna().all(axis=None)
     if summary:
         assert bad["lives"].tolist() == [0]
@@ -329,7 +459,7 @@ def test_failed_rows_do_not_count_as_lives_of_no_session(tmp_path):
 
 
 def test_a_sweep_of_which_every_row_failed_still_has_its_columns():
-    for summary, columns in ((True, module.SUMMARY), (False, ["sessions", *module.VALUES])):
+    for summary, columns in ((True, tables.SUMMARY), (False, ["sessions", *module.VALUES])):
         with pytest.warns(module.FailedRows, match="1 of 1 rows"):
             table = swept(ek.list_grid([BAD_ROW]), runs=2, summary=summary)
         assert {*columns} <= {*table.columns}

@@ -67,7 +67,7 @@ WHOLE_MM = 1e4  # a stroke so long touches all of any edge
 def touching(blade, strokes=45.0, **changes):
     """A use by which every place of every edge of a blade is touched so many times."""
     lengths = [edge.length_mm for edge in blade.edges.values()]
-    made = strokes * sum(lengths) / WHOLE_MM
+    made = strokes * sum(lengths) / 2.0  # mm, as long as a stroke of which a law speaks
     use = {"strokes": made, "density": ek.laws.EvenUse(), "contact_mm": WHOLE_MM}
     return ek.Use(**use | changes)
 

@@ -13,7 +13,7 @@ from edgekit.errors import EdgekitError, reading
 from edgekit.files import beside, file_path
 from edgekit.geometry import patterns
 from edgekit.geometry.blade import Blade
-from edgekit.tables import read_table
+from edgekit.tables import read_form
 
 __all__ = ["read_tray"]
 
@@ -58,10 +58,10 @@ def read_tray(path: str | os.PathLike[str]) -> dict[str, Blade]:
     """
     source = file_path(path)
     with reading(source.name):
-        return _from_table(read_table(source), source)
+        return _from_table(*read_form(source), source)
 
 
-def _from_table(table: pd.DataFrame, source: Path) -> dict[str, Blade]:
+def _from_table(table: pd.DataFrame, lines: list[int], source: Path) -> dict[str, Blade]:
     missing = [name for name in ("instrument", "blade") if name not in table.columns]
     if missing:
         raise EdgekitError("the tray list lacks columns", missing, "Name them instrument, blade.")
@@ -74,31 +74,31 @@ def _from_table(table: pd.DataFrame, source: Path) -> dict[str, Blade]:
         )
     tray: dict[str, Blade] = {}
     pairs = zip(table["instrument"], table["blade"], strict=True)
-    for row, (name, blade) in enumerate(pairs, start=2):
+    for line, (name, blade) in zip(lines, pairs, strict=True):
         code = visible(str(name)).strip()
         if hidden(str(name)):
             raise EdgekitError(
-                f"row {row} of {source.name}: a code holds {hidden(str(name))[0]}",
+                f"line {line} of {source.name}: a code holds {hidden(str(name))[0]}",
                 name,
                 "Write the code again: that letter cannot be seen.",
             )
         if not code or code in tray:
             raise EdgekitError(
-                f"row {row} of {source.name}: each instrument needs a code of its own",
+                f"line {line} of {source.name}: each instrument needs a code of its own",
                 code,
                 "Give every row another code.",
             )
-        tray[code] = _blade(str(blade).strip(), source, row)
+        tray[code] = _blade(str(blade).strip(), source, line)
     return tray
 
 
-def _blade(name: str, source: Path, row: int) -> Blade:
+def _blade(name: str, source: Path, line: int) -> Blade:
     if name.lower().endswith(".toml"):
         return read_blade(beside(source, name))
     if name.casefold() not in PATTERNS:
         near = difflib.get_close_matches(name.casefold(), PATTERNS, 1)
         hint = f"Did you mean {near[0]!r}?" if near else f"Patterns are {', '.join(PATTERNS)}."
         raise EdgekitError(
-            f"row {row} of {source.name}: a blade is a .toml file or a pattern", name, hint
+            f"line {line} of {source.name}: a blade is a .toml file or a pattern", name, hint
         )
     return PATTERNS[name.casefold()]()

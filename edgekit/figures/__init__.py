@@ -5,15 +5,17 @@ nothing but the picture. The Axes show themselves at the end of a notebook cell,
 `picture` makes the same of Axes in the middle of one, and `alt_text` is the words alone.
 """
 
+from edgekit.clinic.sheet.writing import sheet
 from edgekit.figures.bending import strength, strength_and_width, worn_section
 from edgekit.figures.clinic.forecast import due, readings, replacements, windows
-from edgekit.figures.clinic.setting_sheet import sheet
+from edgekit.figures.clinic.weighing import steel_per_stroke
 from edgekit.figures.contact import orientation, setting
 from edgekit.figures.edge_finish import blunting, edge_line, lay, teeth_and_strokes
 from edgekit.figures.grinding import facets, profile, recession
 from edgekit.figures.pictures import outline, uncertainty, width_loss
+from edgekit.figures.study.comparisons import comparison, differences
 from edgekit.figures.study.inputs import sensitivity, tornado
-from edgekit.figures.study.lives import comparison, differences, life
+from edgekit.figures.study.lives import life
 from edgekit.figures.study.mixtures import face_or_sides, slant
 from edgekit.figures.study.sweeps import life_dots, sweep
 from edgekit.figures.words import Picture, alt_text, picture
@@ -46,6 +48,7 @@ __all__ = [
     "setting",
     "sheet",
     "slant",
+    "steel_per_stroke",
     "strength",
     "strength_and_width",
     "sweep",

@@ -6,6 +6,7 @@ import dataclasses
 import enum
 from collections.abc import Iterator, Mapping
 from dataclasses import field
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from edgekit.errors import BadArgument, Cannot
 from edgekit.geometry import vectors as vec
 from edgekit.geometry.edge import Edge, check_edge
 from edgekit.geometry.section import Bevel, RoundBack, Section, Triangular
-from edgekit.record import Record, read_only
+from edgekit.record import Record, freeze, read_only
 
 __all__ = ["Blade", "BladeClass", "width_between"]
 
@@ -321,19 +322,29 @@ def width_between(edge: Edge, far: Edge, arc_mm: FloatArray) -> tuple[FloatArray
     check_edge(far)
     arc_mm = frozen_array("arc_mm", arc_mm, (None,))
     frame = edge.frame(arc_mm, order=0)
-    far_arc = far.stations(WIDTH_STATIONS)
-    apart = far.frame(far_arc, order=0).position - frame.position[:, None, :]
-    along = np.einsum("sjk,sk->sj", apart, frame.tangent.value)
-    across = np.einsum("sjk,sk->sj", apart, frame.inward.value)
-    cut = (along[:, :-1] <= 0) & (along[:, 1:] > 0) | (along[:, :-1] > 0) & (along[:, 1:] <= 0)
+    far_arc, points = _far_points(far)
+    at, tangent, inward = frame.position, frame.tangent.value, frame.inward.value
+    along = tangent @ points.T - (tangent * at).sum(axis=1)[:, None]
+    across = inward @ points.T - (inward * at).sum(axis=1)[:, None]
+    before = along <= 0
+    cut = before[:, :-1] != before[:, 1:]
     size = np.where(cut, np.abs(across[:, :-1]), np.inf)
     j = np.argmin(size, axis=1)
     row = np.arange(len(j))
     met = np.isfinite(size[row, j])
-    end = np.argmin(vec.norm(apart), axis=1)
     a, b = along[row, j], along[row, j + 1]
     share = np.where(met, a / np.where(a - b == 0, 1.0, a - b), 0.0)
     width = across[row, j] + share * (across[row, j + 1] - across[row, j])
     where = far_arc[j] + share * (far_arc[1] - far_arc[0])
-    at_end = vec.norm(apart)[row, end]
-    return np.where(met, width, at_end), np.where(met, where, far_arc[end])
+    for out in np.flatnonzero(~met):
+        apart = vec.norm(points - at[out])
+        end = int(np.argmin(apart))
+        width[out], where[out] = apart[end], far_arc[end]
+    return width, where
+
+
+@lru_cache(maxsize=32)
+def _far_points(far: Edge) -> tuple[FloatArray, FloatArray]:
+    """Arc lengths (N,) and points (N, 3) of the edge that widths are read to."""
+    arc = far.stations(WIDTH_STATIONS)
+    return freeze(arc), freeze(far.frame(arc, order=0).position)

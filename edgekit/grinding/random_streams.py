@@ -75,10 +75,14 @@ class StrokeNumbers:
     def __init__(
         self, stream: _Stream, keys: NDArray[np.uint64], sessions: NDArray[np.int_], edge: int
     ) -> None:
-        self._stream, self._keys, self._edge = stream, keys, edge
-        self._sessions = sessions.tolist()
-        self._drawn = np.empty((len(keys), STROKES_AHEAD, STROKE_TERMS))
+        self.keys, self._stream = keys, stream
+        self._first = STROKE_BLOCKS + ((sessions * 8 + edge) << 16)
+        self._drawn = np.empty((0, STROKES_AHEAD, STROKE_TERMS))
         self._block = -1
+
+    def first_blocks(self) -> NDArray[np.uint64]:
+        """The number (R,) of each run's first block of this session."""
+        return self._first.astype(np.uint64)
 
     def stroke(self, number: int, runs: NDArray[np.int_]) -> FloatArray:
         """Normals (R, T) of stroke `number` of some `runs` of the batch; strokes are asked for in
@@ -89,15 +93,11 @@ class StrokeNumbers:
             self._draw(block, runs)
         return np.asarray(self._drawn[runs, row])
 
-    def block(self, block: int, runs: NDArray[np.int_]) -> FloatArray:
-        """Normals (R, `STROKES_AHEAD`, T) of a block of strokes of some `runs` of the batch."""
-        self._draw(block, runs)
-        return np.asarray(self._drawn[runs])
-
     def _draw(self, block: int, runs: NDArray[np.int_]) -> None:
+        if not len(self._drawn):
+            self._drawn = np.empty((len(self.keys), STROKES_AHEAD, STROKE_TERMS))
         for run in runs.tolist():
-            place = STROKE_BLOCKS + ((self._sessions[run] * 8 + self._edge) << 16) + block
-            self._stream.go_to(self._keys[run], place)
+            self._stream.go_to(self.keys[run], int(self._first[run]) + block)
             self._stream.rng.standard_normal(out=self._drawn[run])
         self._block = block
 

@@ -7,7 +7,6 @@ from edgekit.grinding.compiled.session import roll_compiled, serves
 from edgekit.grinding.edge_state import EdgeState, GroundEdge
 from edgekit.grinding.modes import modes
 from edgekit.grinding.random_streams import RunEffects, SessionDraws
-from edgekit.grinding.recession_field import cleared
 from edgekit.grinding.rolling import RolledEdge
 from edgekit.grinding.rolling_session import Flank, Hands, RolledSession, roll_session
 from edgekit.method.method import Method
@@ -25,12 +24,12 @@ def roll_side(
 ) -> GroundEdge:
     """Rolling strokes on edge number `edge` until the method's stop rule is met."""
     start = Flank(
-        field=np.ascontiguousarray(np.swapaxes(state.inset_mm, 1, 2), dtype=np.float64),
-        angle=np.ascontiguousarray(state.internal_angle_rad.T, dtype=np.float64),
-        lean=np.ascontiguousarray(state.lean_rad.T, dtype=np.float64),
-        radius=np.ascontiguousarray(state.radius_um.T, dtype=np.float64) / UM_PER_MM,
+        field=np.swapaxes(state.inset_mm, 1, 2).astype(np.float64, copy=False),
+        angle=state.internal_angle_rad.T.astype(np.float64, copy=False),
+        lean=state.lean_rad.T.astype(np.float64, copy=False),
+        radius=state.radius_um.T.astype(np.float64, copy=False) / UM_PER_MM,
     )
-    lowered = rolled.lowered(np.ascontiguousarray(state.drop_mm.T, dtype=np.float64))
+    lowered = rolled.lowered(state.drop_mm.T.astype(np.float64, copy=False))
     roll = roll_compiled if serves(lowered, method) else roll_session
     done = roll(
         lowered,
@@ -77,15 +76,14 @@ def _ground(rolled: RolledEdge, state: EdgeState, start: Flank, done: RolledSess
     kind = state.inset_mm.dtype
     flank = done.flank
     after = EdgeState(
-        inset_mm=np.swapaxes(flank.field.astype(kind), 1, 2),
-        radius_um=(flank.radius * UM_PER_MM).astype(kind).T,
-        land_um=(done.land * UM_PER_MM).astype(kind).T,
-        angle_rad=(flank.angle + flank.lean).astype(kind).T,
+        inset_mm=np.swapaxes(flank.field.astype(kind, copy=False), 1, 2),
+        radius_um=(flank.radius * UM_PER_MM).astype(kind, copy=False).T,
+        land_um=(done.land * UM_PER_MM).astype(kind, copy=False).T,
+        angle_rad=(flank.angle + flank.lean).astype(kind, copy=False).T,
         drop_mm=state.drop_mm,
         lean_rad=state.lean_rad,
-        cleared_mm3=state.cleared_mm3,
+        cleared_mm3=done.cleared,
     )
-    after.cleared_mm3 = cleared(rolled.grid, after.inset_mm)
     moved = rolled.inset(flank.field) > rolled.inset(start.field)
     return GroundEdge(
         state=after,

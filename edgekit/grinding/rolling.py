@@ -56,13 +56,13 @@ class RolledEdge(NamedTuple):
         turned = np.maximum.accumulate(np.concatenate([[0.0], np.cumsum(turn)]))
         angle = np.arccos(np.clip(-fall, -1.0, 1.0))
         face = np.zeros((len(angle), 1))
-        return cls(grid, normals, angle, turned, _node_mm(grid, face), face)
+        return cls(grid, normals, angle, turned, node_mm(grid, face), face)
 
     def lowered(self, drop_mm: FloatArray) -> RolledEdge:
         """The same edge where the face lies below the new one by `drop_mm` (S, R)."""
         if not drop_mm.any():
             return self
-        return self._replace(node_mm=_node_mm(self.grid, drop_mm), drop_mm=drop_mm)
+        return self._replace(node_mm=node_mm(self.grid, drop_mm), drop_mm=drop_mm)
 
     def some(self, runs: NDArray[np.int_]) -> RolledEdge:
         """The same for some runs."""
@@ -119,7 +119,7 @@ class RolledEdge(NamedTuple):
         return np.asarray(np.cumsum(area * self.grid.station_weights_mm[:, None], axis=0)[-1])
 
 
-def _node_mm(grid: EdgeGrid, drop_mm: FloatArray) -> FloatArray:
+def node_mm(grid: EdgeGrid, drop_mm: FloatArray) -> FloatArray:
     """Depth (V, S, R) that each node stands for, below a face lowered by `drop_mm` (S, R)."""
     depth = grid.depth_mm[:, :, None]
     middle = (depth[1:] + depth[:-1]) / 2
@@ -157,7 +157,7 @@ def stroke(
     rolled: RolledEdge,
     field: FloatArray,
     tilt_rad: FloatArray,
-    stretch: Stretch,
+    stretch: Stretch | None,
     volume_mm3: FloatArray,
 ) -> tuple[FloatArray, Lines]:
     """One rolling stroke.
@@ -169,7 +169,8 @@ def stroke(
         The flank before it.
     tilt_rad : array (S, R)
         Error of the angle along the edge, opening it where positive.
-    stretch : Stretch
+    stretch : Stretch, optional
+        The whole edge without one.
     volume_mm3 : array (R,)
         What the stroke takes, its end facets included.
 
@@ -188,21 +189,61 @@ def stroke(
     """
     press, slope = rolled.pressed(field), 1 / np.tan(rolled.angle_rad[:, None] + tilt_rad)
     before = rolled.within(field)
-    if (stretch.first == 0).all() and (stretch.last == len(press) - 1).all():
-        area = volume_mm3 / rolled.volume(press)
-        lines = Lines(_levels(rolled, field, slope, area * press, before), slope)
-    else:
+    if stretch is not None and (stretch.first.any() or (stretch.last < len(press) - 1).any()):
         part = _Part.of(rolled, tilt_rad, slope, stretch)
         lines = _part_lines(rolled, field, part, press, before, volume_mm3)
+    else:
+        area = volume_mm3 / rolled.volume(press)
+        lines = Lines(_levels(rolled, field, slope, area * press, before), slope)
     return lines.cut(field, rolled), lines
 
 
 def _levels(
     rolled: RolledEdge, field: FloatArray, slope: FloatArray, area: FloatArray, before: FloatArray
 ) -> FloatArray:
-    """Levels (S, R) of lines that take an `area` each: Newton's method, kept within a bracket."""
-    level, low = _first_level(rolled, field, slope, area)
-    high = np.full_like(level, np.inf)
+    """Levels (S, R) of lines that take an `area` (S, R) each.
+
+    A line at x takes the area of a parabola in x from the nodes that it cuts, and at least what it
+    would if it cut at any other set of nodes. The least level over sets of nodes is therefore the
+    right one, and only sets of the lowest can give it.
+    """
+    curvature = np.maximum(rolled.grid.plan_curvature, MIN_CURVATURE)[:, None]
+    rise = slope * rolled.grid.depth_mm[:, :, None]
+    height = np.where(field < 1 / curvature, field - rise, np.inf)
+    order = np.argsort(height, axis=0)
+
+    def lowest(values: FloatArray) -> FloatArray:
+        """Sums (V, S, R) over the lowest nodes."""
+        return np.asarray(np.cumsum(np.take_along_axis(values, order, axis=0), axis=0))
+
+    straight = rolled.node_mm * (field - rise)
+    width = lowest(np.broadcast_to(rolled.node_mm, field.shape))
+    gain = width - curvature * lowest(rolled.node_mm * rise)
+    rest = area + lowest(straight - curvature / 2 * straight * (rise + field))
+    with np.errstate(invalid="ignore", divide="ignore"):  # where there is no such level
+        levels = 2 * rest / (gain + np.sqrt(gain * gain - 2 * curvature * width * rest))
+    low = height.min(axis=0)
+    level: FloatArray = np.where(area > 0, np.fmin.reduce(levels, axis=0), low)
+    deepest = level + np.maximum(slope, 0.0) * rolled.grid.depth_mm[-1, :, None]
+    if not (deepest <= 1 / curvature).all():
+        past = ~np.isfinite(level) | ((level + rise > np.maximum(field, 1 / curvature)).any(axis=0))
+        runs = np.flatnonzero(past.any(axis=0))
+        parts = (np.ascontiguousarray(x[..., runs]) for x in (field, slope, area, before, low))
+        level[:, runs] = _by_steps(rolled.some(runs), *parts)
+    return level
+
+
+def _by_steps(
+    rolled: RolledEdge,
+    field: FloatArray,
+    slope: FloatArray,
+    area: FloatArray,
+    before: FloatArray,
+    low: FloatArray,
+) -> FloatArray:
+    """Levels (S, R) where some lines reach a centre of curvature: Newton's method within a bracket,
+    from where the lines just touch, `low`."""
+    level, high = low, np.full_like(low, np.inf)
     for _ in range(MAX_STEPS):
         removed, width = _removed(rolled, field, Lines(level, slope), before)
         excess = removed - area
@@ -400,25 +441,6 @@ def _products(vectors: FloatArray, normals: FloatArray) -> FloatArray:
     """Products (S, R) of vectors (S, 3) and normals (R, 3), with the same bits whatever R is."""
     parts = (vectors[:, k, None] * normals[:, k] for k in range(3))
     return np.asarray(sum(parts))
-
-
-def _first_level(
-    rolled: RolledEdge, field: FloatArray, slope: FloatArray, area: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Levels (S, R) of lines that take an area, but for the curvature of the edge (exact or too
-    deep), and of those that just touch.
-
-    A line that cuts at some nodes takes at least what it would if it cut at any other set of nodes.
-    The least level over sets of nodes is therefore the right one, and only sets of the lowest can
-    give it.
-    """
-    heights = field - slope * rolled.grid.depth_mm[:, :, None]
-    order = np.argsort(heights, axis=0)
-    heights = np.take_along_axis(heights, order, axis=0)
-    node = np.take_along_axis(np.broadcast_to(rolled.node_mm, field.shape), order, axis=0)
-    total = area + np.cumsum(node * heights, axis=0)
-    level = (total / np.maximum(np.cumsum(node, axis=0), TINY)).min(axis=0)
-    return level, heights[0]
 
 
 def _removed(

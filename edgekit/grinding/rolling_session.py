@@ -13,7 +13,8 @@ import numpy as np
 from edgekit.checks import FloatArray
 from edgekit.contact import apex
 from edgekit.evidence_table import value
-from edgekit.grinding.rolling import Lines, RolledEdge, Stretch, flat_stroke, stroke
+from edgekit.grinding.recession_field import cleared
+from edgekit.grinding.rolling import TINY, Lines, RolledEdge, Stretch, flat_stroke, stroke
 from edgekit.method.stop import Apex, StopRule
 from edgekit.method.strokes import RollingStroke, Stroke
 
@@ -71,15 +72,15 @@ class Flank(NamedTuple):
     lean: FloatArray
     radius: FloatArray
 
-    def some(self, runs: NDArray[np.int_]) -> Flank:
-        """The edge of some runs."""
+    def some(self, runs: NDArray[np.int_] | slice) -> Flank:
+        """The edge of some runs, which lie closest in memory."""
         return Flank(*(np.ascontiguousarray(part[..., runs]) for part in self))
 
 
 class RolledSession(NamedTuple):
     """What a session came to: the edge after it; ``land`` (S, R) left and ``margin`` (S, R) by the
     rule [mm]; per run (R,) the share still dull, whether the rule was ``met``, strokes, and volume
-    [mm³] in all, for the dullness alone and past the need."""
+    [mm³] in all, for the dullness alone and past the need, and what is ``cleared`` since new."""
 
     flank: Flank
     land: FloatArray
@@ -90,6 +91,7 @@ class RolledSession(NamedTuple):
     removed: FloatArray
     dullness: FloatArray
     overshoot: FloatArray
+    cleared: FloatArray
 
 
 def roll_session(
@@ -105,6 +107,7 @@ def roll_session(
     leaves.
     """
     runs = np.arange(start.field.shape[2])
+    start = start.some(slice(None))
     now = _Grinding(rolled, start, hands, rule, way, fresh_radius)
     done = Collected(start)
     for number in range(MAX_STROKES + 1):
@@ -163,16 +166,19 @@ class _Grinding:
             swing = np.minimum(hands.swing_sd_rad, REGISTERED_RAD) * normals[:, 1]
             self._cut(*flat_stroke(rolled, self.field, tilt, swing, hands.volume_mm3))
             return
-        swing = hands.swing_rad + hands.swing_sd_rad * normals[:, 1]
-        shift = hands.shift_mm + hands.shift_sd_mm * normals[:, 2]
         within = (normals[:, 3:, None] * hands.modes).sum(axis=1).T
         along = tilt + hands.within_sd_rad * within
-        # Where a stroke goes is judged anew each time, unless it covers all of the edge.
-        arc, way = rolled.grid.arc_mm, self.way
-        whole = type(way) is RollingStroke and way.covers(arc[-1])
-        ends = way.stretch(arc, self.margin if whole else self.rule.margin(self.apex()))
-        stretch = Stretch.misplaced(rolled, ends, swing, shift)
-        self._cut(*stroke(rolled, self.field, along, stretch, hands.volume_mm3))
+        self._cut(*stroke(rolled, self.field, along, self._stretch(normals), hands.volume_mm3))
+
+    def _stretch(self, normals: FloatArray) -> Stretch | None:
+        """Where a stroke goes: judged anew each time, unless it covers all of the edge."""
+        hands, arc, way = self.hands, self.rolled.grid.arc_mm, self.way
+        if type(way) is RollingStroke and way.covers(arc[-1]):
+            return None
+        swing = hands.swing_rad + hands.swing_sd_rad * normals[:, 1]
+        shift = hands.shift_mm + hands.shift_sd_mm * normals[:, 2]
+        ends = way.stretch(arc, self.rule.margin(self.apex()))
+        return Stretch.misplaced(self.rolled, ends, swing, shift)
 
     def _cut(self, field: FloatArray, lines: Lines) -> None:
         meets = lines.meets(self.rolled)
@@ -253,7 +259,7 @@ class Collected:
         need = np.where(before.blunt, rule.least_inset(before), 0.0)
         slope = 1 / np.tan(start.angle + start.lean)
         level = rolled.inset(start.field) + need - slope * rolled.drop_mm
-        parallel = Lines(np.where(need > 0, level, -np.inf), slope)
+        parallel = Lines(np.where(need > TINY, level, -np.inf), slope)  # rounding is no need
         old = rolled.within(start.field)
         return RolledSession(
             flank=Flank(self.field, self.angle, start.lean, radius),
@@ -265,4 +271,5 @@ class Collected:
             removed=rolled.volume(rolled.within(self.field) - old),
             dullness=rolled.volume(rolled.within(parallel.cut(start.field, rolled)) - old),
             overshoot=self.overshoot,
+            cleared=cleared(rolled.grid, np.swapaxes(self.field, 1, 2)),
         )

@@ -21,6 +21,7 @@ from edgekit.units import UM_PER_MM
 __all__ = ["Use", "use"]
 
 USUAL_RAD = np.radians(value("internal_angle_deg"))  # of the wedge that a dulling law speaks of
+USUAL_MM = value("use_contact_mm")  # touched by a stroke that a dulling law speaks of
 USEFUL_STEPS = 33  # of one use, between which the radius is taken to grow evenly
 
 
@@ -29,10 +30,10 @@ class Use:
     """What happens to an instrument between two sessions.
 
     Strokes are shared evenly by the edges of a blade, and along each as `density` has it; what a
-    stroke wears is spread over the length that it touches, so that the steel worn does not depend
-    on where it falls. At a place that strokes touch `n` times the edge dulls as `law` has it for
-    `n` strokes, on a wedge of the usual internal angle; a wedge of another angle loses as much
-    steel.
+    stroke wears is spread over the length that it touches, so that the steel worn depends neither
+    on that length nor on where the stroke falls. At a place that strokes of 2 mm touch `n` times
+    the edge dulls as `law` has it for `n` strokes, on a wedge of the usual internal angle; a wedge
+    of another angle loses as much steel, and a stroke of twice the length counts half at a place.
 
     Parameters
     ----------
@@ -86,7 +87,7 @@ class EdgeUse:
     """One use of one edge of a blade, prepared for any number of runs.
 
     ``share`` (S,): the part of the edge's strokes that each station bears; ``strokes`` (S,): how
-    many touch it.
+    many of the law's strokes touch it.
     """
 
     def __init__(self, use: Use, grid: EdgeGrid, edges: int) -> None:
@@ -94,7 +95,7 @@ class EdgeUse:
         density = touch_density(grid, use.density, use.contact_mm)
         kind = grid.inset_mm.dtype
         self.share = (density * grid.station_weights_mm).astype(kind)
-        self.strokes = (use.strokes / edges * use.contact_mm * density).astype(kind)
+        self.strokes = (use.strokes / edges * USUAL_MM * density).astype(kind)
 
     def dull(
         self, radius_um: FloatArray, angle_rad: FloatArray, effects: RunEffects, patches: FloatArray

@@ -95,7 +95,7 @@ class HoldElevation:
         elevations given as numbers, which know of no edge."""
         many = setting if isinstance(setting, Sequence) else (setting,)
         errors = [np.abs(item.error_deg) for item in many if isinstance(item, Setting)]
-        if len(errors) < len(many) or len({len(item) for item in errors}) > 1:
+        if not errors or len(errors) < len(many) or len({len(item) for item in errors}) > 1:
             return 0.0
         return float(np.min(errors, axis=0).max())
 

@@ -6,34 +6,41 @@ import inspect
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import field, replace
 from functools import lru_cache, partial
-from typing import Protocol, TypeVar
+from typing import Protocol
 
 import numpy as np
+import pandas as pd
 
-from edgekit.checks import count, instance
-from edgekit.errors import BadArgument, EdgekitError
+from edgekit.checks import between, count, instance
+from edgekit.errors import BadArgument
 from edgekit.evidence_table import value
 from edgekit.geometry import patterns
 from edgekit.geometry.blade import Blade
-from edgekit.grinding.random_streams import RunKeys
+from edgekit.grinding.random_streams import RunKeys, SeededKeys
 from edgekit.grinding.worn_blade import DEPTHS, STATIONS
 from edgekit.life.life import Lives, Use, live_runs, rules_of
 from edgekit.life.prepared import Precision, check_precision
 from edgekit.life.retire import DEFAULT_RULES, RetireRule
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
-from edgekit.record import Record
+from edgekit.record import Record, UnknownField, check_known, set_fields
+from edgekit.study.ignorance import (
+    DRAWS,
+    LIVES,
+    MAX_DRAWS,
+    drawn,
+    intervals,
+    method_with,
+    use_with,
+)
+from edgekit.study.outcomes import finer, sample_columns
+from edgekit.units import LEVEL
 
-__all__ = ["LifeCase", "Task", "UnknownField", "set_fields"]
+__all__ = ["LifeCase", "Task"]
 
 Pattern = Callable[..., Blade]
-T = TypeVar("T")
 # What a name in a grid may begin with.
 _OWNERS = ("blade", "method", "use", "rule")
-
-
-class UnknownField(EdgekitError):
-    """A name in a grid for which there is nothing to set."""
 
 
 class Task(Protocol):
@@ -103,10 +110,74 @@ class LifeCase(Record):
         check_precision(self.precision)
         super().__post_init__()
 
-    def live(self, keys: RunKeys) -> Lives:
+    def live(self, keys: RunKeys, *, histories: int = 0) -> Lives:
         """Simulate the lives of some runs; the blade must be a finished one."""
         given = {name: item for name, item in vars(self).items() if name != "retire"}
-        return live_runs(**given, rules=rules_of(self.retire), rngs=keys, histories=0)
+        return live_runs(**given, rules=rules_of(self.retire), rngs=keys, histories=histories)
+
+    def refined(self) -> LifeCase:
+        """The case at twice every resolution."""
+        return replace(self, stations=finer(self.stations), depths=finer(self.depths))
+
+    def intervals(
+        self, *, runs: int = 200, draws: int = DRAWS, seed: int, level: float = LEVEL
+    ) -> pd.DataFrame:
+        """What is known of each outcome, variation and ignorance apart.
+
+        Parameters
+        ----------
+        runs : int
+            Lives at the case's own constants.
+        draws : int
+            Sets of unknown constants (`edgekit.study.ignorance.CONSTANTS`), within their spreads in
+            the evidence table, with each of which the first lives, eight at most, are lived again.
+        seed : int
+        level : float
+            Of all intervals.
+
+        Returns
+        -------
+        DataFrame
+            One row per outcome: ``outcome, value``, the mean; the ends ``_low`` and ``_high`` of
+            intervals: ``variation`` between lives at the case's constants; ``ignorance``, of the
+            mean, between draws; ``both``, of one life of which neither is known. ``level``.
+
+        Raises
+        ------
+        BadArgument
+            A number outside its range.
+
+        Examples
+        --------
+        What a single life may come to, had others held the stone, and were the constants other:
+
+        >>> import edgekit as ek
+        >>> life = ek.live(ek.patterns.hoe(), ek.methods.powered(), rng=1)
+        >>> case = ek.LifeCase(blade=life.blade, method=life.method, use=life.use)
+        >>> table = case.intervals(runs=8, draws=4, seed=1).set_index("outcome")
+        >>> low, high = table.loc["sessions", ["both_low", "both_high"]]
+        >>> bool(low < life.sessions < high)
+        True
+        """
+        count("draws", draws, 2, most=MAX_DRAWS)
+        number, share = count("runs", runs, 2), between("level", level, 0.0, 1.0)
+        case = self({})
+        lives = pd.DataFrame(sample_columns(case.live(SeededKeys(seed, runs=number))))
+        again = case.lived_again(draws=draws, runs=number, seed=seed)
+        return intervals(lives, again, share)
+
+    def lived_again(self, *, draws: int, runs: int, seed: int) -> pd.DataFrame:
+        """Lives of the first instruments and hands with other values of unknown constants.
+
+        One row per draw and run: ``draw, run`` and the columns of a comparison's `runs`; of a
+        finished blade.
+        """
+        keys, parts = SeededKeys(seed, runs=min(runs, LIVES)), []
+        for k, at in enumerate(drawn(draws, seed)):
+            use, method = use_with(self.use, at), method_with(self.method, at)
+            columns = sample_columns(replace(self, use=use, method=method).live(keys))
+            parts.append(pd.DataFrame({"draw": k, "run": np.arange(len(keys)), **columns}))
+        return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
 
     def __call__(self, row: Mapping[str, object]) -> LifeCase:
         """The case with the fields of a row set and its blade made."""
@@ -153,7 +224,7 @@ def _check_field(case: LifeCase, name: str, row: Mapping[str, object]) -> None:
     at, *parts = name.split(".")
     record = row.get(at, getattr(case, at))
     for part in parts:
-        _check_known(record, part, within=at)
+        check_known(record, part, within=at)
         at = f"{at}.{part}"
         record = row.get(at, getattr(record, part))
 
@@ -198,37 +269,6 @@ def _cached(pattern: Pattern, keywords: tuple[tuple[str, object], ...]) -> Blade
     return pattern(**dict(keywords))
 
 
-def set_fields(owner: T, changes: Mapping[str, object], *, within: str = "") -> T:
-    """A copy of a frozen record with the fields at some dotted paths changed, all at once.
-
-    Fields that only fit together, such as a method's stroke and its stop rule, may so be changed
-    in one row. Names of fields within a field that is itself replaced are looked for in the new
-    one.
-    """
-    inner: dict[str, dict[str, object]] = {}
-    for path, new in changes.items():
-        name, _, rest = path.partition(".")
-        inner.setdefault(name, {})[rest] = new
-    fields = {}
-    for name, parts in inner.items():
-        _check_known(owner, name, within=within)
-        field_now = parts.pop("", getattr(owner, name))
-        place = f"{within}.{name}".strip(".")
-        fields[name] = set_fields(field_now, parts, within=place) if parts else field_now
-    return replace(owner, **fields)  # type: ignore[type-var]
-
-
-def _check_known(record: object, name: str, *, within: str) -> None:
-    """Raise `UnknownField` unless a record has a field that can be set."""
-    known = [f.name for f in getattr(record, "__dataclass_fields__", {}).values() if f.init]
-    if name not in known:
-        raise UnknownField(
-            f"{within or type(record).__name__} has no such field",
-            name,
-            f"Choose from {known}." if known else "It has no fields.",
-        )
-
-
 def _rules_with(rules: object, path: str) -> tuple[tuple[object, ...], list[bool], str]:
     """The rules, which of them have the field at a path, and its path within them."""
     several = rules if isinstance(rules, tuple) else (rules,)
@@ -243,7 +283,7 @@ def _rules_with(rules: object, path: str) -> tuple[tuple[object, ...], list[bool
             raise UnknownField("no rule has such a field", path, "Name a field of a rule.")
     for rule, change in zip(several, chosen, strict=True):
         if change:
-            _check_known(rule, path.partition(".")[0], within="rule")
+            check_known(rule, path.partition(".")[0], within="rule")
     return several, chosen, path
 
 

@@ -1,4 +1,4 @@
-"""A folder that a killed sweep resumes from: a manifest, and one file a finished chunk.
+"""A folder that a killed sweep resumes from: a manifest, and files of finished chunks.
 
 Every file is whole or absent (`edgekit.files`). A part begins with a line that holds the
 manifest's hash, the part's number and its own hash, so one that was torn, edited, or copied from
@@ -19,14 +19,14 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from edgekit.checks import instance
-from edgekit.errors import BadFile, EdgekitError
+from edgekit.errors import BadFile, Cannot, EdgekitError
 from edgekit.files import read_file, remove_leftovers, write_file
+from edgekit.study.chunks.tables import Table, joined
 
-Table = dict[str, NDArray[np.generic]]  # numbers, or texts as objects
 MANIFEST = "manifest.json"
+MOST_PARTS = 2000  # files in a folder
 PART_BYTES = 1_000_000_000  # of a part: chunk_runs may be large
 _SHOWN = 3  # differences named in a refusal
 
@@ -70,14 +70,6 @@ def _from_csv(text: str) -> Table:
         name, _, kind = cell.rpartition(":")
         table[name] = np.array([read[kind](item) for item in column], dtype=kinds[kind])
     return table
-
-
-def joined(tables: list[Table]) -> Table:
-    """Tables of the same columns, one below the other.
-
-    The columns are taken out of the tables one by one, so that they are never all held twice.
-    """
-    return {name: np.concatenate([table.pop(name) for table in tables]) for name in [*tables[0]]}
 
 
 class Folder:
@@ -137,25 +129,62 @@ class Folder:
         return f"# {self._hash} {number} {digest(body)}"
 
     def write(self, number: int, table: Table) -> None:
-        """Keep the table of a finished chunk."""
+        """Keep the table of finished chunks."""
         body = _as_csv(table)
         _write(self._part(number), f"{self._seal(number, body)}\n{body}")
 
     def read(self, number: int) -> Table | None:
-        """The table of a chunk; None if it is missing or not as it was written."""
+        """The table of a part; None if it is missing or not as it was written."""
+        body = self._body(number)
+        return None if body is None else _from_csv(body)
+
+    def _body(self, number: int) -> str | None:
         try:
             text = read_file(self._part(number), PART_BYTES).decode("utf-8")
         except (OSError, UnicodeDecodeError):
             return None
         first, _, body = text.partition("\n")
-        if first != self._seal(number, body):
-            return None
-        return _from_csv(body)
+        return body if first == self._seal(number, body) else None
 
-    def finished(self, chunks: int) -> dict[int, Table]:
-        """The tables of the chunks that are there, by their number."""
-        parts = ((number, self.read(number)) for number in range(chunks))
-        return {number: table for number, table in parts if table is not None}
+    def holds(self, number: int) -> bool:
+        """Whether a part is there as it was written."""
+        return self._body(number) is not None
+
+
+class Parts:
+    """The parts of a sweep's folder, each with the tables of some chunks in a row, so that there
+    are no more than a few thousand."""
+
+    def __init__(self, folder: Folder, chunks: int) -> None:
+        self._folder, self._chunks = folder, chunks
+        self._each = -(-chunks // MOST_PARTS)
+        self._done = {n for n in range(-(-chunks // self._each)) if folder.holds(n)}
+        self._open: dict[int, dict[int, Table]] = {}
+
+    def missing(self) -> list[int]:
+        """The chunks that no part holds."""
+        return [n for n in range(self._chunks) if n // self._each not in self._done]
+
+    def stored(self, number: int) -> tuple[Table, int] | None:
+        """Tables of the part that begins with a chunk, and the chunk after them; None if no part
+        does."""
+        part, place = divmod(number, self._each)
+        if place or part not in self._done:
+            return None
+        table = self._folder.read(part)
+        if table is None:
+            remedy = "Start the sweep again: what is missing is computed."
+            raise Cannot("a part of the sweep's folder is gone or spoiled", part, remedy)
+        return table, min(number + self._each, self._chunks)
+
+    def keep(self, number: int, table: Table) -> None:
+        """Keep a finished chunk; its part is written once all of its chunks are there."""
+        part = number // self._each
+        tables = self._open.setdefault(part, {})
+        tables[number] = dict(table)
+        if len(tables) == min(self._each, self._chunks - part * self._each):
+            self._folder.write(part, joined([tables[n] for n in sorted(tables)]))
+            del self._open[part]
 
 
 def _differences(before: object, wanted: object, where: str = "") -> list[str]:

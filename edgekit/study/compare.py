@@ -8,29 +8,30 @@ of a mean is the grid's.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from functools import partial
 
 import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from edgekit.checks import between, count, instance, one_of
+from edgekit.checks import FloatArray, between, count, instance, one_of
 from edgekit.citing import paragraph
 from edgekit.display import html_text
 from edgekit.errors import BadArgument
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.random_streams import SeededKeys
 from edgekit.grinding.worn_blade import DEPTHS, STATIONS
-from edgekit.life.life import Lives, Use, live_runs, rules_of
+from edgekit.life.life import Lives, Use, rules_of
 from edgekit.life.retire import DEFAULT_RULES, RetireRule, chosen
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
 from edgekit.record import Record
+from edgekit.study.case import LifeCase
+from edgekit.study.ignorance import ENDS, MAX_DRAWS, central, intervals
 from edgekit.study.outcomes import (
     GRID,
     VALUES,
-    finer,
     grid_column,
     sample_columns,
     session_percentiles,
@@ -61,6 +62,7 @@ SHOWN = {
 }
 
 
+HEADLINES = ("loss_um_per_session", "sessions")
 MAX_NAMED = 4  # methods in a short form
 
 
@@ -83,9 +85,16 @@ class Comparison(Record):
         ``unfinished``, the share of lives no rule ended; ``strength_left`` at the end, where a
         `MinStrength` is among the rules. ``grid_um``: by how much the mean loss per session of the
         same lives grows with twice as many stations and depths; ``grid_um_mc`` its standard error;
-        both missing (NaN) where ``grid_runs`` is 0.
+        both missing (NaN) where ``grid_runs`` is 0. Ends ``_low`` and ``_high`` of intervals at
+        ``level`` (see `intervals`) for loss per session and sessions: ``sessions_variation_low`` …
+        between lives; ``sessions_ignorance_low`` … of the mean, for want of measured constants,
+        missing where ``ignorance_draws`` is 0.
     runs : DataFrame
         One row per method and run: the tidy samples behind the table.
+    draws : DataFrame
+        One row per method, draw of the unknown constants, and run, the same columns.
+    level : float
+        Of the intervals.
     """
 
     blade: Blade
@@ -97,6 +106,33 @@ class Comparison(Record):
     depths: int
     runs: pd.DataFrame
     table: pd.DataFrame
+    draws: pd.DataFrame
+    level: float = LEVEL
+
+    def intervals(self, *, level: float | None = None) -> pd.DataFrame:
+        """What is known of each outcome of each method, variation and ignorance apart.
+
+        Returns
+        -------
+        DataFrame
+            ``method``, and the columns of `LifeCase.intervals`, a row per method and outcome.
+
+        Examples
+        --------
+        >>> import edgekit as ek
+        >>> result = ek.compare(ek.patterns.hoe(), [ek.methods.powered()], runs=8, seed=1,
+        ...                     ignorance_draws=4, grid_runs=0)
+        >>> row = result.intervals().query("outcome == 'loss_um_per_session'").iloc[0]
+        >>> bool(row.ignorance_low < row.value < row.ignorance_high)
+        True
+        """
+        share = self.level if level is None else between("level", level, 0.0, 1.0)
+        parts = []
+        for number, method in enumerate(self.methods):
+            lives, again = (part[part["number"] == number] for part in (self.runs, self.draws))
+            parts.append(intervals(lives, again, share))
+            parts[-1].insert(0, "method", method.name)
+        return pd.concat(parts, ignore_index=True)
 
     def cite(self) -> str:
         """What made the comparison, in one paragraph: versions, seed, inputs."""
@@ -113,7 +149,11 @@ class Comparison(Record):
     def differences(
         self, column: str = "loss_um_per_session", base: int = 0, *, level: float = LEVEL
     ) -> pd.DataFrame:
-        """Paired differences from method number `base`: mean, standard error, normal interval."""
+        """Paired differences from method number `base`: mean, standard error, normal interval.
+
+        ``ignorance_low`` and ``ignorance_high``: central interval of the mean difference between
+        draws of the unknown constants, which all methods share; missing where none were drawn.
+        """
         half = float(ndtri(0.5 + between("level", level, 0.0, 1.0) / 2))
         numeric = [*VALUES, "sessions"]
         one_of("column", column, numeric)
@@ -132,8 +172,17 @@ class Comparison(Record):
                 "low": mean - half * error,
                 "high": mean + half * error,
                 "unpaired_mc": np.hypot(alone, alone[base]),
+                **self._of_draws(column, base, level),
             }
         )
+
+    def _of_draws(self, column: str, base: int, level: float) -> dict[str, FloatArray]:
+        """Ends of the interval of mean differences between draws."""
+        names = ["ignorance_low", "ignorance_high"]
+        if self.draws.empty:
+            return dict.fromkeys(names, np.full(len(self.methods), np.nan))
+        means = self.draws.pivot_table(index="draw", columns="number", values=column).to_numpy().T
+        return dict(zip(names, central(means - means[base], level), strict=True))
 
     def __repr__(self) -> str:
         lost = [f"{row.method} {row.loss_um_per_session:.1f}" for row in self.table.itertuples()]
@@ -163,6 +212,8 @@ def compare(
     stations: int = STATIONS,
     depths: int = DEPTHS,
     grid_runs: int = GRID_RUNS,
+    ignorance_draws: int = 0,
+    level: float = LEVEL,
 ) -> Comparison:
     """Simulate the lives of `runs` instruments under each method, on common random numbers.
 
@@ -181,6 +232,11 @@ def compare(
     grid_runs : int
         Lives per method that are lived again at twice every resolution, the first of the study,
         all at most. 32 of them take six tenths of the time of 200 lives; 0 for none.
+    ignorance_draws : int
+        Sets of unknown constants, the same for every method, with each of which the first eight
+        lives are lived again; 24 do. None by default: they take as long as the comparison.
+    level : float
+        Of the intervals.
 
     Returns
     -------
@@ -204,15 +260,16 @@ def compare(
     _check(methods)
     runs = count("runs", runs, 2, most=MAX_RUNS, bytes_each=RUN_BYTES * len(methods))
     again = min(count("grid_runs", grid_runs, 0), runs)
-    rules = rules_of(retire)
+    draws = count("ignorance_draws", ignorance_draws, 0, most=MAX_DRAWS)
+    rules, share = rules_of(retire), between("level", level, 0.0, 1.0)
     use = Use() if use is None else use
-    lived = partial(live_runs, blade, use=use, rules=rules)
-    coarse = partial(lived, stations=stations, depths=depths, histories=MAX_HISTORIES)
+    case = partial(LifeCase, blade=blade, use=use, retire=rules, stations=stations, depths=depths)
+    cases = [case(method=method) for method in methods]
     keys, few = SeededKeys(seed, runs=runs), SeededKeys(seed, runs=again) if again else None
-    lives = [coarse(method, rngs=keys) for method in methods]
-    fine = partial(lived, stations=finer(stations), depths=finer(depths), histories=0)
-    refined = [fine(method, rngs=few) if few else None for method in methods]
+    lives = [item.live(keys, histories=MAX_HISTORIES) for item in cases]
+    refined = [item.refined().live(few) if few else None for item in cases]
     samples = pd.concat(map(_samples, range(len(lives)), lives, refined), ignore_index=True)
+    drawn = _numbered(item.lived_again(draws=draws, runs=runs, seed=seed) for item in cases)
     return Comparison(
         blade=blade,
         methods=tuple(methods),
@@ -222,8 +279,15 @@ def compare(
         stations=stations,
         depths=depths,
         runs=samples,
-        table=pd.DataFrame([_row(n, item, samples) for n, item in enumerate(lives)]),
+        table=pd.DataFrame([_row(n, item, samples, drawn, share) for n, item in enumerate(lives)]),
+        draws=drawn,
+        level=share,
     )
+
+
+def _numbered(parts: Iterable[pd.DataFrame]) -> pd.DataFrame:
+    """Tables of methods under each other, with the method's number."""
+    return pd.concat([part.assign(number=n) for n, part in enumerate(parts)], ignore_index=True)
 
 
 def _check(methods: Sequence[Method | Alternation]) -> None:
@@ -249,9 +313,11 @@ def _samples(number: int, lives: Lives, refined: Lives | None) -> pd.DataFrame:
     return pd.DataFrame(columns)
 
 
-def _row(number: int, lives: Lives, samples: pd.DataFrame) -> dict[str, object]:
+def _row(
+    number: int, lives: Lives, samples: pd.DataFrame, draws: pd.DataFrame, level: float
+) -> dict[str, object]:
     """A row of the comparison's table."""
-    samples = samples[samples["number"] == number]
+    samples, draws = (part[part["number"] == number] for part in (samples, draws))
     row: dict[str, object] = {"method": lives.method.name}
     extra = ("strength_left",) if "strength_left" in samples else ()
     for name in (*VALUES, *extra):
@@ -264,4 +330,7 @@ def _row(number: int, lives: Lives, samples: pd.DataFrame) -> dict[str, object]:
     row[f"{GRID}_mc"] = float(standard_error(again)) if len(again) else np.nan
     row |= session_percentiles(lives.sessions)
     row["unfinished"] = float((lives.ended_by < 0).mean())
+    known = intervals(samples, draws, level, HEADLINES).set_index("outcome")
+    for outcome in HEADLINES:
+        row |= {f"{outcome}_{end}": known.loc[outcome, end] for end in ENDS}
     return row

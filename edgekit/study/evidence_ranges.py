@@ -24,7 +24,8 @@ from edgekit.life.retire import MaxWidthLoss
 from edgekit.method.method import Method, Target
 from edgekit.method.stop import Counted, UntilClear, UntilFresh
 from edgekit.method.strokes import LocalStroke, RollingStroke
-from edgekit.study.case import LifeCase, UnknownField
+from edgekit.record import UnknownField
+from edgekit.study.case import LifeCase
 from edgekit.study.sensitivity import one_at_a_time
 
 __all__ = ["key_inputs"]

@@ -9,11 +9,9 @@ from __future__ import annotations
 
 import enum
 import warnings
-from collections.abc import Iterable, Iterator, Mapping
-from concurrent.futures import Executor, as_completed
+from concurrent.futures import Executor
 from dataclasses import replace
 from os import PathLike
-from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -25,29 +23,29 @@ from edgekit.errors import BadArgument
 from edgekit.grinding.compiled.engine import engine, using
 from edgekit.grinding.random_streams import SeededKeys
 from edgekit.study.case import LifeCase, Task
-from edgekit.study.checkpoint import Folder, Table, joined
+from edgekit.study.checkpoint import Folder, Parts
+from edgekit.study.chunks.order import InOrder
+from edgekit.study.chunks.plan import Chunk, Piece, Plan
+from edgekit.study.chunks.progress import Progress
+from edgekit.study.chunks.tables import OK, Samples, Sums, Table, joined, moments
+from edgekit.study.chunks.window import compute
 from edgekit.study.grid import Grid, labels
 from edgekit.study.manifest import check_results, sweep_manifest
 from edgekit.study.outcomes import (
     GRID,
-    SESSIONS,
     VALUES,
     finer,
     grid_column,
     sample_columns,
-    session_percentiles,
 )
 
 __all__ = ["FailedRows", "RunStatus", "sweep"]
 
 PIECE_RUNS = 2048  # runs simulated together, always cut at multiples of this
 CHUNK_RUNS = 2048  # lives in a chunk, at some 0.1 ms each: an executor's overhead stays below 5 %
-CHUNK_ROWS = 8  # rows in a chunk: each takes some 30 ms however few its runs
 MAX_SAMPLES = 20_000_000  # lives of a table with one row per life
 SAMPLE_BYTES = 150
 MAX_LIVES = 500_000_000  # lives of a summary: half a day of one processor
-MOMENTS = [name + end for name in VALUES for end in ("", "_sd", "_mc")]
-SUMMARY = ["row", "status", "lives", "unfinished", *SESSIONS, *MOMENTS, GRID, f"{GRID}_mc"]
 
 
 class RunStatus(enum.Enum):
@@ -62,34 +60,8 @@ class RunStatus(enum.Enum):
         return " ".join(f"{self.value}: {type(error).__name__}: {error}".split())
 
 
-OK = RunStatus.OK.value
-
-
 class FailedRows(UserWarning):
     """Rows of a sweep failed, and what was not computed is missing."""
-
-
-class _Piece(NamedTuple):
-    """Runs `first` to `first + runs` of one row, whose values are `fields`."""
-
-    row: int
-    fields: dict[str, object]
-    first: int
-    runs: int
-
-
-class _Chunk(NamedTuple):
-    """What is sent to a worker: everything it needs, and little of it."""
-
-    pieces: list[_Piece]
-    seed: int
-    summary: bool
-    grid_runs: int
-    engine: str
-
-    @property
-    def runs(self) -> int:
-        return sum(piece.runs for piece in self.pieces)
 
 
 def sweep(
@@ -172,33 +144,51 @@ def sweep(
     seed, chunk_runs = count("seed", seed, 0), count("chunk_runs", chunk_runs)
     again = count("grid_runs", grid_runs, 0)
     settings = {"seed": seed, "summary": summary, "grid_runs": again, "engine": engine()}
-    chunks = _chunks(grid, runs, chunk_runs, settings)
-    folder, done = None, {}
+    plan = Plan(grid, runs, piece_runs=PIECE_RUNS, chunk_runs=chunk_runs, settings=settings)
+    parts = None
     if out is not None:
         check_results(out)
         every = settings | {"runs": runs, "chunk_runs": chunk_runs}
-        folder = Folder(out, sweep_manifest(task, grid, every))
-        done = folder.finished(len(chunks))
-    with _bar(chunks, done, shown=progress) as bar:
+        parts = Parts(Folder(out, sweep_manifest(task, grid, every)), len(plan))
+    collected = Sums() if summary else Samples()
+    _collect(task, plan, executor, parts, collected, shown=progress)
+    return _with_words(_framed(grid, collected), task, grid, runs, seed)
+
+
+def _collect(
+    task: Task,
+    plan: Plan,
+    executor: Executor | None,
+    parts: Parts | None,
+    collected: Samples | Sums,
+    *,
+    shown: bool,
+) -> None:
+    """Compute what is missing, and add all chunks in order to what is `collected`."""
+    ready, lives = InOrder(plan, parts, collected), len(plan.grid) * plan.runs
+    wanted = range(len(plan)) if parts is None else parts.missing()
+    with Progress(lives, shown=shown) as progress:
+        progress.begin(lives - sum(map(plan.lives, wanted)))
         try:
-            for number, table, complete in _computed(task, chunks, set(done), executor):
-                if folder and complete:
-                    folder.write(number, table)
-                done[number] = table
-                bar.update(chunks[number].runs)
+            for done in compute(_live_chunk, task, plan, wanted, executor):
+                table, number = done.outcome, done.number
+                if isinstance(table, Exception):
+                    table = _failed(plan.chunk(number), RunStatus.FAILED.because(table))
+                elif parts is not None:
+                    parts.keep(number, table)
+                ready.add(number, table)
+                progress.update(plan.lives(number))
         except KeyboardInterrupt:
-            left = f"{len(chunks) - len(done)} of {len(chunks)} chunks not run"
-            warnings.warn(f"sweep interrupted: {left}", stacklevel=2)
-    for number in set(range(len(chunks))) - set(done):
-        done[number] = _failed(chunks[number], RunStatus.INTERRUPTED.value)
-    frame = _framed(grid, joined([done[number] for number in range(len(chunks))]), summary=summary)
-    return _with_words(frame, task, grid, runs, seed)
+            left = f"{len(wanted) - ready.added} of {len(plan)} chunks not run"
+            warnings.warn(f"sweep interrupted: {left}", stacklevel=3)
+    ready.fill(lambda chunk: _failed(chunk, RunStatus.INTERRUPTED.value))
 
 
 def _with_words(frame: pd.DataFrame, task: Task, grid: Grid, runs: int, seed: int) -> pd.DataFrame:
     """The table with what made it, in one paragraph; a warning counts rows that failed."""
     _warn(frame, len(grid))
     given = {"task": task, "rows": len(grid), "fields": grid.names, "runs per row": runs}
+    given["engine"] = engine()
     frame.attrs["cite"] = paragraph("A sweep of simulated lives", given, seed=seed)
     return frame
 
@@ -235,51 +225,7 @@ def _warn(frame: pd.DataFrame, rows: int) -> None:
         )
 
 
-def _chunks(grid: Grid, runs: int, most: int, settings: Mapping[str, Any]) -> list[_Chunk]:
-    """Pieces in order, gathered into chunks of at most `CHUNK_ROWS` pieces and `most` runs."""
-    pieces = [
-        _Piece(row, grid.row(row), first, min(PIECE_RUNS, runs - first))
-        for row in range(len(grid))
-        for first in range(0, runs, PIECE_RUNS)
-    ]
-    size = max(1, min(CHUNK_ROWS, most // pieces[0].runs))
-    return [_Chunk(pieces[i : i + size], **settings) for i in range(0, len(pieces), size)]
-
-
-def _bar(chunks: list[_Chunk], done: Iterable[int], *, shown: bool):  # type: ignore[no-untyped-def]
-    from tqdm.auto import tqdm
-
-    return tqdm(
-        total=sum(chunk.runs for chunk in chunks),
-        initial=sum(chunks[number].runs for number in done),
-        unit=" lives",
-        disable=not shown,
-    )
-
-
-def _computed(
-    task: Task, chunks: list[_Chunk], done: set[int], executor: Executor | None
-) -> Iterator[tuple[int, Table, bool]]:
-    """Number, table and whether it may be kept, of each other chunk as it is finished."""
-    waiting = [number for number in range(len(chunks)) if number not in done]
-    if executor is None:
-        for number in waiting:
-            yield number, _live_chunk(task, chunks[number]), True
-        return
-    futures = {executor.submit(_live_chunk, task, chunks[n]): n for n in waiting}
-    try:
-        for future in as_completed(futures):
-            number = futures[future]
-            try:
-                yield number, future.result(), True
-            except Exception as error:  # noqa: BLE001  # a worker lost is a row with a status
-                yield number, _failed(chunks[number], RunStatus.FAILED.because(error)), False
-    finally:
-        for future in futures:
-            future.cancel()
-
-
-def _live_chunk(task: Task, chunk: _Chunk) -> Table:
+def _live_chunk(task: Task, chunk: Chunk) -> Table:
     """The tables of a chunk's pieces; runs wherever the executor puts it."""
     tables = []
     with using(chunk.engine):
@@ -292,7 +238,7 @@ def _live_chunk(task: Task, chunk: _Chunk) -> Table:
     return joined(tables)
 
 
-def _lived(case: LifeCase, piece: _Piece, chunk: _Chunk) -> Table:
+def _lived(case: LifeCase, piece: Piece, chunk: Chunk) -> Table:
     """One value per life of a piece, the first of the row also at twice every resolution."""
     lives = case.live(SeededKeys(chunk.seed, first=piece.first, runs=piece.runs))
     again, refined = min(chunk.grid_runs - piece.first, piece.runs), None
@@ -302,12 +248,12 @@ def _lived(case: LifeCase, piece: _Piece, chunk: _Chunk) -> Table:
     return {**sample_columns(lives), GRID: grid_column(lives, refined)}
 
 
-def _failed(chunk: _Chunk, status: str) -> Table:
+def _failed(chunk: Chunk, status: str) -> Table:
     """A chunk that was not computed."""
     return joined([_table(piece, chunk.summary, status) for piece in chunk.pieces])
 
 
-def _table(piece: _Piece, summary: bool, status: str, columns: Table | None = None) -> Table:
+def _table(piece: Piece, summary: bool, status: str, columns: Table | None = None) -> Table:
     """One row per run; without columns, everything that would have been measured is missing."""
     runs = piece.runs
     if columns is None:
@@ -320,81 +266,15 @@ def _table(piece: _Piece, summary: bool, status: str, columns: Table | None = No
         "status": np.full(runs, status, dtype=object),
         **columns,
     }
-    return _moments(table) if summary else table
+    return moments(table) if summary else table
 
 
-def _moments(table: Table) -> Table:
-    """A piece as counts of sessions and sums, one row for each number of sessions.
-
-    ``lives`` ended after ``sessions``; of each quantity the mean over those lives and the sum of
-    squared deviations from it, from which means and spreads over any pieces follow. Of the grid's
-    error, which few lives have, the number of values, their sum and the sum of their squares.
-    """
-    sessions, group = np.unique(table["sessions"], return_inverse=True)
-    lives = np.bincount(group)
-    out: Table = {
-        "row": np.repeat(table["row"][:1], len(sessions)),
-        "status": np.repeat(table["status"][:1], len(sessions)),
-        "sessions": sessions,
-        "lives": lives,
-        "unfinished": np.bincount(group, weights=table["ended_by"] == ""),
-    }
-    for name in VALUES:
-        values = table[name].astype(float)
-        mean = np.bincount(group, weights=values) / lives
-        out[name] = mean
-        out[f"{name}_ss"] = np.bincount(group, weights=(values - mean[group]) ** 2)
-    gap = table[GRID].astype(float)
-    known = ~np.isnan(gap)
-    gap = np.where(known, gap, 0.0)
-    for end, part in (("_lives", known), ("_sum", gap), ("_squares", gap**2)):
-        out[f"{GRID}{end}"] = np.bincount(group, weights=part)
-    return out
-
-
-def _framed(grid: Grid, table: Table, *, summary: bool) -> pd.DataFrame:
+def _framed(grid: Grid, collected: Samples | Sums) -> pd.DataFrame:
     """The table with the grid's fields beside the row numbers."""
-    if summary:
-        frame = pd.DataFrame(_summary(table), columns=SUMMARY)
-    else:
-        frame = pd.DataFrame(table)
+    frame = pd.DataFrame(collected.table())
+    if isinstance(collected, Samples):
         frame["ended_by"] = frame["ended_by"].where(frame["sessions"].notna())
     for place, name in enumerate(grid.names):
         column = pd.Series(labels(grid.column(name)))
         frame.insert(1 + place, name, column.to_numpy()[frame["row"].to_numpy()])
     return frame
-
-
-def _summary(table: Table) -> list[dict[str, object]]:
-    """One line per row of the grid from the counts and sums of its pieces."""
-    lines = []
-    numbers, starts = np.unique(table["row"], return_index=True)  # a row's pieces lie together
-    for row, start, end in zip(numbers, starts, [*starts[1:], None], strict=True):
-        status = table["status"][start:end]
-        bad = status != OK
-        part = {name: column[start:end][~bad] for name, column in table.items()}
-        lives = part["lives"].astype(float)
-        total = lives.sum()
-        line: dict[str, object]
-        line = {"row": int(row), "status": status[np.argmax(bad)], "lives": int(total)}
-        if total:
-            line["unfinished"] = part["unfinished"].sum() / total
-            line |= session_percentiles(np.repeat(part["sessions"], part["lives"].astype(int)))
-            means, squares = (np.stack([part[n + end] for n in VALUES]) for end in ("", "_ss"))
-            mean = (means * lives).sum(axis=1) / total
-            square = (squares + lives * (means - mean[:, None]) ** 2).sum(axis=1)
-            sd = np.sqrt(square / (total - 1)) if total > 1 else np.full(len(VALUES), np.nan)
-            moments = np.stack([mean, sd, sd / np.sqrt(total)], axis=1)
-            line |= dict(zip(MOMENTS, moments.ravel().tolist(), strict=True))
-            line |= _grid_error(*(part[GRID + end].sum() for end in ("_lives", "_sum", "_squares")))
-        lines.append(line)
-    return lines
-
-
-def _grid_error(lives: float, total: float, squares: float) -> dict[str, float]:
-    """Mean of the grid's error and its standard error, from sums over the lives that have it."""
-    if not lives:
-        return {}
-    mean = total / lives
-    spread = max(squares / lives - mean**2, 0.0) / (lives - 1) if lives > 1 else np.inf
-    return {GRID: mean, f"{GRID}_mc": float(np.sqrt(spread))}

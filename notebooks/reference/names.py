@@ -164,10 +164,11 @@ def has_member(kind: object, member: str) -> bool:
 
 
 def figures() -> tuple[Name, ...]:
-    """Functions that draw: public ones of `ek.figures` that return Axes or a finished sheet."""
+    """Functions that draw: public ones of `ek.figures` that return Axes."""
+    from edgekit.clinic.sheet.writing import sheet  # a page, not a picture
     from edgekit.figures.words import alt_text, picture
 
-    helpers = (alt_text, picture)
+    helpers = (alt_text, picture, sheet)
     return tuple(
         name
         for name in names()

@@ -13,7 +13,7 @@ from edgekit.clinic.bench.requirements import STATIONS, EdgeRequirements, Tool
 from edgekit.clinic.bench.runs import Arrangement, Piece
 from edgekit.contact.holder import held_errors, setting_at
 from edgekit.evidence_table import value
-from edgekit.record import Record
+from edgekit.record import Record, read_only
 from edgekit.units import UM_PER_MM
 
 # Stations over which the turn of the stone is averaged, so that ripple adds no placements.
@@ -56,6 +56,16 @@ class Step(Record):
         return self.placements * self.rounds
 
     @property
+    def placement_roll_deg(self) -> FloatArray:
+        """Roll at each placement (placements,), in the middle of its share of the stretch [deg]."""
+        share = np.cumsum(_density_per_mm(self.requirements)[self.stations])
+        if not share[-1] > 0:  # a straight edge, where one placement serves all
+            share = np.arange(1.0, len(share) + 1)
+        middle = (np.arange(self.placements) + 0.5) / self.placements * share[-1]
+        places = share - np.diff(share, prepend=0.0) / 2
+        return read_only(np.interp(middle, places, self.roll_deg))
+
+    @property
     def max_rod_mm(self) -> float:
         """Radius of the largest rod that reaches the whole stretch [mm]."""
         return float(self.requirements.held.max_rod_mm[self.stations].min())
@@ -92,14 +102,20 @@ def placements_over(need: EdgeRequirements, stations: NDArray[np.int64], ridge_u
     (9, 9)
     """
     arc = need.held.arc_mm
+    density = _density_per_mm(need, ridge_um)
+    share = float(density[stations].sum() * (arc[1] - arc[0]))
+    return max(math.ceil(share - 1e-9), 1)
+
+
+def _density_per_mm(need: EdgeRequirements, ridge_um: float = 1.0) -> FloatArray:
+    """Placements per millimetre of edge at each station that keep ridges below a limit."""
+    arc = need.held.arc_mm
     turn = np.concatenate([[0.0], np.cumsum(need.held.stone_curvature_per_mm[1:] * np.diff(arc))])
     ahead = np.minimum(np.arange(len(arc)) + WINDOW // 2, len(arc) - 1)
     behind = np.maximum(np.arange(len(arc)) - WINDOW // 2, 0)
     bend = np.maximum((turn[ahead] - turn[behind]) / (arc[ahead] - arc[behind]), 0.0)
     sine = np.sin(np.radians(need.held.stone_to_face_deg))
-    density = np.sqrt(bend * UM_PER_MM / (8 * ridge_um * sine))
-    share = float(density[stations].sum() * (arc[1] - arc[0]))
-    return max(math.ceil(share - 1e-9), 1)
+    return np.asarray(np.sqrt(bend * UM_PER_MM / (8 * ridge_um * sine)))
 
 
 def _rounds(need: EdgeRequirements, stations: NDArray[np.int64], placements: int) -> int:

@@ -12,7 +12,7 @@ from edgekit.checks import FloatArray
 from edgekit.errors import EdgekitError, reading
 from edgekit.files import file_path
 from edgekit.record import Record
-from edgekit.tables import read_table
+from edgekit.tables import read_form
 
 __all__ = ["Prices", "read_prices"]
 
@@ -89,31 +89,36 @@ def read_prices(source: str | os.PathLike[str] | pd.DataFrame) -> Prices:
     """
     if isinstance(source, str | os.PathLike):
         with reading(file_path(source).name):
-            return _from_frame(read_table(source))
+            table, lines = read_form(source)
+            return _from_frame(table, [f"line {line}" for line in lines])
     remedy = "Give the path of a price table, or the table itself."
     checks.instance("source", source, pd.DataFrame, remedy)
-    return _from_frame(source)
+    return _from_frame(source, [f"row {row + 1}" for row in range(len(source))])
 
 
-def _from_frame(frame: pd.DataFrame) -> Prices:
+def _from_frame(frame: pd.DataFrame, places: list[str]) -> Prices:
     missing = [name for name in COLUMNS if name not in frame.columns]
     if missing:
         raise EdgekitError(
             "the price table lacks columns", missing, f"Name them {', '.join(COLUMNS)}."
         )
     tables: dict[str, dict[str, float]] = {item: {} for item in ITEMS}
+    if frame.empty:
+        remedy = "Write a line for each item: instrument, session and minute."
+        raise EdgekitError("the price table has no prices", "", remedy)
     currencies = {str(word).strip() for word in frame["currency"]}
-    for row, (item, name, price) in enumerate(
-        zip(frame["item"], frame["name"], frame["price"], strict=True), start=1
+    for place, item, name, price in zip(
+        places, frame["item"], frame["name"], frame["price"], strict=True
     ):
         kind = str(item).strip().casefold()
         key = "" if pd.isna(name) else str(name).strip()
         number = pd.to_numeric(price, errors="coerce")
         if kind not in tables or not 0 <= number < float("inf") or key in tables[kind]:
             raise EdgekitError(
-                f"row {row} of the price table cannot be used",
+                f"{place} of the price table cannot be used",
                 (item, name, price),
-                f"Items are {', '.join(ITEMS)}, each name once, with a price of 0 or more.",
+                f"Items are {', '.join(ITEMS)}, each name once, with a price of 0 or more and "
+                "a point for decimals.",
             )
         tables[kind][key] = float(number)
     if len(currencies) != 1:

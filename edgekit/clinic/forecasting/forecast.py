@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import stats
+from scipy.special import stdtrit
 
 from edgekit import checks
 from edgekit.checks import FloatArray
@@ -170,7 +170,7 @@ def forecast(log: Log, *, retire: MinWidth | MaxWidthLoss, level: float = LEVEL)
     growth = check_growth(edge, sessions, -width_um, codes)
     clinic = pace(past)
     speed = replace(clinic, per_day=clinic.per_day[seen], sd=clinic.sd[seen])
-    z = two_sided_z(level) if known.assumed else float(stats.t.ppf(0.5 + level / 2, known.freedom))
+    z = two_sided_z(level) if known.assumed else float(stdtrit(known.freedom, 0.5 + level / 2))
     first = np.flatnonzero(np.diff(edge, prepend=-1))
     last = np.append(first[1:], len(edge)) - 1
     limit_um = retire.limit_um(width_um[first])

@@ -8,7 +8,7 @@ import enum
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy.special import fdtrc, stdtr
 
 from edgekit.checks import FloatArray
 from edgekit.evidence_table import value
@@ -120,12 +120,12 @@ def _verdict(bend: FloatArray, left: FloatArray, freedom: NDArray[np.int64]) -> 
     if edges >= FEW_EDGES:
         level = value("growth_check_share")
         t = bend.mean() / max(float(bend.std(ddof=1)) / edges**0.5, tiny)
-        share = 2 * float(stats.t.sf(abs(t), edges - 1))
+        share = 2 * float(stdtr(edges - 1, -abs(t)))
     else:
         level = value("growth_check_share_few")
         df = int(freedom.sum())
         noise = max(float(left.sum()) / df, 1e-9 * float((bend**2).mean()), tiny)
-        share = float(stats.f.sf((bend**2).mean() / noise, edges, df))
+        share = float(fdtrc(edges, df, (bend**2).mean() / noise))
     verdict = Growth.SPEEDS_UP if bend.sum() > 0 else Growth.SLOWS_DOWN
     if not share < level:
         verdict = Growth.STRAIGHT

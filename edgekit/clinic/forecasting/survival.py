@@ -7,7 +7,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 from scipy.optimize import brentq
 
 from edgekit import checks
@@ -146,6 +145,8 @@ def kaplan_meier(time: ArrayLike, ended: ArrayLike, *, level: float = LEVEL) -> 
         Where every instrument, or none, has ended the variance formula says nothing: the band
         there runs from 0 to the curve, or from the curve to 1.
     """
+    from scipy import stats  # takes longer than the rest of the package
+
     level = checks.between("level", level, 0, 1)
     times, done = _censored(time, ended)
     curve = stats.ecdf(stats.CensoredData(uncensored=times[done], right=times[~done])).sf

@@ -36,7 +36,7 @@ class Event(enum.StrEnum):
     BROKEN = "broken"
 
 
-def _number(text: str) -> Reading:
+def read_number(text: str) -> Reading:
     """A decimal number with point or comma; an empty cell is NaN without a reason."""
     text = text.strip().replace("\u2212", "-")
     if not text:
@@ -65,7 +65,7 @@ def read_width(text: str, *, micrometres: bool = False) -> Reading:
         number, unit = float(stated[1].replace(",", ".")), stated[2].casefold()
         width = number * _MM_PER.get(unit, _MM_PER_INCH)
         return math.nan, "a unit in the cell", f"{width:.4g} mm?"
-    width, reason, suggestion = _number(text)
+    width, reason, suggestion = read_number(text)
     if reason or math.isnan(width):
         return width, reason, suggestion
     width = width * 1e-3 if micrometres else width
@@ -87,7 +87,7 @@ def read_count(text: str) -> Reading:
     if grouped:
         readings = f"{grouped[1]}{grouped[2]} or {float(text.replace(',', '.')):g}"
         return math.nan, "a count with two readings", f"{readings}? write it without the mark"
-    number, reason, suggestion = _number(text)
+    number, reason, suggestion = read_number(text)
     if not reason and not math.isnan(number) and (number < 0 or number != int(number)):
         return math.nan, "not a count", "write a whole number of 0 or more"
     return number, reason, suggestion
@@ -99,7 +99,7 @@ def read_minutes(text: str) -> Reading:
     if clock:
         minutes = int(clock[1]) + int(clock[2]) / 60
         return math.nan, "minutes written as a clock", f"{minutes:g}, if this is minutes:seconds?"
-    number, reason, suggestion = _number(text)
+    number, reason, suggestion = read_number(text)
     if not reason and not math.isnan(number) and not 0 <= number <= value("log_longest_minutes"):
         return math.nan, f"{number:g} minutes for one row", "write minutes, as a decimal number"
     return number, reason, suggestion

@@ -20,6 +20,10 @@ _SPELLINGS = {
     "note": ("note", "notes", "remark", "remarks", "comment", "comments"),
 }
 _NAMES = {spelling: name for name, spellings in _SPELLINGS.items() for spelling in spellings}
+ENTRY = "sheet_entry"
+"""The column with what a setting sheet has to be typed: it fills instrument, edge and width."""
+
+_NAMES["sheet entry"] = ENTRY
 _MICROMETRES = {"width um", "width μm"}  # both characters for micro fold to this one
 _INCHES = re.compile(r"^width (in|inch|inches|mil|mils|thou)$")
 _SEARCHED_LINES = 30
@@ -66,16 +70,19 @@ def _known(cell: str) -> str | None:
 
 
 def find_header(raw: RawRows) -> Header:
-    """The first row that names an instrument, a date and an event.
+    """The first row that names an instrument, or has entries of a sheet, a date and an event.
 
     Raises
     ------
     EdgekitError
         No such row; a column named twice; widths in inches.
     """
-    rows = [{_known(cell) for cell in cells} for cells in raw.cells[:_SEARCHED_LINES]]
+    rows = [
+        set() if "".join(cells[:1]).startswith("#") else {_known(cell) for cell in cells}
+        for cells in raw.cells[:_SEARCHED_LINES]
+    ]
     for row, names in enumerate(rows):
-        if names.issuperset(REQUIRED):
+        if (names | ({"instrument"} if ENTRY in names else set())).issuperset(REQUIRED):
             return _header(raw, row)
     nearest = max(range(len(rows)), key=lambda row: len(rows[row] - {None}), default=None)
     missing = [name for name in REQUIRED if nearest is None or name not in rows[nearest]]

@@ -10,6 +10,7 @@ import os
 import re
 import zipfile
 from dataclasses import dataclass, field
+from itertools import islice
 from typing import NamedTuple
 
 import pandas as pd
@@ -208,8 +209,10 @@ def _delimiter(lines: list[str]) -> str:
     Counted over cells that hold a letter, so that decimal commas do not vote.
     """
 
+    heads = list(islice((line for line in lines if not line.lstrip('"').startswith("#")), 30))
+
     def words(mark: str) -> int:
-        cells = [line.split(mark) for line in lines[:30]]
+        cells = [line.split(mark) for line in heads]
         counts = (sum(any(c.isalpha() for c in cell) for cell in row) for row in cells)
         return max(counts, default=0)
 

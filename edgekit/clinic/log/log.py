@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from edgekit import checks
 from edgekit.clinic.log import cells
-from edgekit.clinic.log.columns import COLUMNS, Header, find_header
+from edgekit.clinic.log.columns import COLUMNS, ENTRY, Header, find_header
 from edgekit.clinic.log.dates import read_date
+from edgekit.clinic.log.entry import fill_from_entries
 from edgekit.clinic.log.files import RawRows, Refusal, read_raw, shorten
 from edgekit.clinic.log.flags import flag_histories
 from edgekit.display import hidden, visible
@@ -50,7 +51,7 @@ class Log(Record):
         What looks impossible but was left alone: ``file, line, instrument, edge, reason, detail``.
         Line 0 stands for the whole file.
     blank_lines : int
-        Lines without any text.
+        Lines without any text, and remarks: lines above the header that begin with ``#``.
     """
 
     file: str
@@ -78,8 +79,11 @@ def read_log(
 
     One row per event. The columns instrument, date and event are needed; edge, pattern, width
     (``width_mm``, or ``width_um`` when the header says so), strokes, minutes, operator, method
-    and note may follow in any order. Events are measured, used, sharpened, checked, retired and
-    broken. An event without an edge counts for every edge of its instrument.
+    and note may follow in any order. A column ``sheet_entry`` takes what a setting sheet prints
+    for an edge and behind it the width, twice: ``FH-03-AS1/used/HG/0.842/0.842``. It stands for
+    instrument, edge and width, and a letter typed wrong is refused. Events are measured, used,
+    sharpened, checked, retired and broken. An event without an edge counts for every edge of its
+    instrument.
 
     Parameters
     ----------
@@ -119,9 +123,11 @@ def read_log(
         raw = read_raw(source)
         header = find_header(raw)
     blank = _sort_lines(raw, header)
-    frame, bad = _columns(raw, header, day_first)
+    cells_read = list(raw.cells)
+    header, bad = fill_from_entries(raw, header)
+    frame = _columns(raw, header, day_first, bad)
     for row in np.flatnonzero(bad):
-        raw.refused_text.setdefault(raw.line[row], shorten(" | ".join(raw.cells[row]), 10_000))
+        raw.refused_text.setdefault(raw.line[row], shorten(" | ".join(cells_read[row]), 10_000))
     rejected, lines = _refused(raw)
     if strict and len(rejected):
         first = rejected.iloc[0]
@@ -174,7 +180,8 @@ def _sort_lines(raw: RawRows, header: Header) -> int:
     for row, (line, record) in rows:
         if row == header.row or line in raw.refused_text:
             continue
-        if not any(cell.strip() for cell in record):
+        remark = row < header.row and "".join(record[:1]).startswith("#")
+        if remark or not any(cell.strip() for cell in record):
             blank += 1
         elif fault := _fault(record, header, title, above=row < header.row):
             raw.refuse(line, " | ".join(record), *fault)
@@ -200,10 +207,8 @@ def _fault(
     return ("a line of totals", "keep totals out of the log") if cells.is_total(record[0]) else None
 
 
-def _columns(
-    raw: RawRows, header: Header, day_first: bool
-) -> tuple[pd.DataFrame, NDArray[np.bool_]]:
-    """All columns read, each distinct text once, and which rows have a refused cell."""
+def _columns(raw: RawRows, header: Header, day_first: bool, bad: NDArray[np.bool_]) -> pd.DataFrame:
+    """All columns read, each distinct text once; rows with a refused cell are marked in `bad`."""
     by_position = list(zip(*raw.cells, strict=True)) if raw.cells else [()] * header.size
     readers: dict[str, Reader] = {
         **dict.fromkeys(COLUMNS, lambda text: (text.strip(), "", "")),
@@ -214,7 +219,6 @@ def _columns(
         "strokes": cells.read_count,
         "minutes": cells.read_minutes,
     }
-    bad = np.zeros(len(raw.line), dtype=bool)
     data: dict[str, Any] = {"line": np.asarray(raw.line, dtype=np.int64)}
     for name in COLUMNS:
         if name in header.position:
@@ -222,7 +226,8 @@ def _columns(
             data[name] = _read_column(raw, name, texts, readers[name], bad)
         else:
             data[name] = np.full(len(bad), np.nan if name in NUMBERS else "", dtype=object)
-    for name, position in header.extra.items():
+    kept = {ENTRY: header.position[ENTRY]} if ENTRY in header.position else {}
+    for name, position in (kept | header.extra).items():
         label = name if name not in data else f"{name} (kept)"
         data[label] = np.asarray([cell.strip() for cell in by_position[position]], dtype=object)
     frame = pd.DataFrame(data).astype(dict.fromkeys(NUMBERS, float))
@@ -230,7 +235,7 @@ def _columns(
     text = [name for name in frame.columns if name not in {"line", "date", *NUMBERS}]
     frame[text] = frame[text].astype("str")
     _refuse_missing_widths(raw, frame, header, bad)
-    return frame, bad
+    return frame
 
 
 def _read_column(

@@ -1,6 +1,6 @@
-"""The words of a setting sheet: order of work, one block per edge, what is left, the cautions.
+"""The words of a setting sheet: order of work, one block per edge, what is left, how to work.
 
-`edgekit.clinic.sheet.page` sets them as a web page, `edgekit.figures.clinic.sheet_paper` as PDF.
+`edgekit.clinic.sheet.page` sets them as a web page, which `edgekit.clinic.sheet.paper` prints.
 """
 
 from __future__ import annotations
@@ -13,8 +13,21 @@ from edgekit import checks
 from edgekit.clinic.bench.plan import BenchPlan
 from edgekit.clinic.bench.requirements import Tool
 from edgekit.clinic.bench.steps import Step
-from edgekit.clinic.sheet.drawing import Drawing, drawings
+from edgekit.clinic.log.entry import entry_code
+from edgekit.clinic.sheet import how_to
+from edgekit.clinic.sheet.drawing import (
+    MIN_TURN_DEG,
+    Drawing,
+    at_the_stone,
+    check_line,
+    clock,
+    clock_words,
+    dial,
+    toe_hours,
+)
 from edgekit.errors import BadArgument
+from edgekit.evidence_table import value
+from edgekit.geometry.blade import BladeClass
 from edgekit.record import Record
 from edgekit.safety import CAUTIONS
 
@@ -35,26 +48,25 @@ class Run:
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """A step on one edge: its set-up, the handle's angle and play, its roll, the work, where."""
+    """A step on one edge: its set-up, the handle's angle and play, where, the work, the hours."""
 
     mark: str
     elevation: str
     within: str
-    roll: str
-    work: str
     where: str
+    work: str
+    toe: str
 
 
 class Block(Record):
-    """One edge: its steps, its drawings, the angle to the face, the check to make."""
+    """One edge: its steps, its drawings, its code for the log."""
 
     instrument: str
     edge: str
     urgent: bool
     lines: tuple[Line, ...]
     pictures: tuple[Drawing, Drawing]
-    face: str
-    check: str
+    entry: str
 
 
 class Sheet(Record):
@@ -63,58 +75,81 @@ class Sheet(Record):
     title: str
     headline: str
     holder: str
+    order: str
     runs: tuple[Run, ...]
     blocks: tuple[Block, ...]
     left: tuple[str, ...]
-    legend: str
+    needs: str
+    steps: tuple[str, ...]
+    words: tuple[tuple[str, str], ...]
+    minutes: tuple[str, ...]
+    dial: Drawing
+    dial_note: str
+    ruler: Drawing
     cautions: tuple[str, ...]
 
 
 MAX_TITLE = 120  # letters; a longer title would take the room of the work
-LEGEND = (
-    "Handle: angle between handle and stone, and how far off the holder may stand. "
-    "Roll: where the stone touches, seen from the handle with the toe up: 0° at the toe, "
-    "90° on the right, −90° on the left. Millimetres run along the edge from the heel. "
-    "Mark the flank with a felt pen first: where the ink stays, the stone was not. "
-    "Drawings: left, the blade on the stone across the edge, face line heavy, handle's axis "
-    "dash-dotted; right, seen from the handle, stone at the first (solid) and last (dashed) "
-    "placement, the edge to grind heavy."
-)
+MIN_HANDLE_MM, MAX_HANDLE_MM = 3.0, 20.0  # across a handle; the dial's hours need the rest
 
 
-def compose(plan: BenchPlan, title: str) -> Sheet:
-    """The sheet of a plan.
+def compose(plan: BenchPlan, title: str, handle_diameter_mm: float | None = None) -> Sheet:
+    """The sheet of a plan, with a dial for handles of a diameter.
 
     Raises
     ------
     EdgekitError
-        Not a plan; a title that is empty or has over 120 letters.
+        Not a plan; a title that is empty or has over 120 letters; a handle of less than 3 mm or
+        more than 20 mm.
     """
     checks.instance("plan", plan, BenchPlan, "Give what edgekit.plan_bench returns.")
     title = " ".join(str(title).split())
     if not 0 < len(title) <= MAX_TITLE:
         remedy = "Give the name of the tray."
         raise BadArgument(f"a title has 1 to {MAX_TITLE} letters", title[:MAX_TITLE], remedy)
+    handle_mm = _handle(plan, handle_diameter_mm)
     total = plan.minutes.iloc[-1]
     runs = _runs(plan)
+    blocks = _blocks(plan, {run.number: run.within for run in runs})
     late = plan.edges.loc[~plan.edges["planned"], ["instrument", "edge"]]
     left = plan.unserved.merge(late) if len(late) else late
     return Sheet(
         title=title,
         headline=(
             f"{_many(int(plan.edges['planned'].sum()), 'edge')} · "
-            f"{_many(len(plan.settings), 'setting')} · angle kept within "
+            f"{_many(len(plan.settings), 'setting')} · angle within "
             f"{plan.tolerance_deg:g}° with the holder up to ± {plan.setting_error_deg:g}° off · "
             f"about {total['minutes']:.0f} min "
             f"({total['minutes_low']:.0f}–{total['minutes_high']:.0f})"
         ),
         holder=_holder(plan),
+        order=how_to.order_words(plan),
         runs=tuple(runs),
-        blocks=tuple(_blocks(plan, {run.number: run.within for run in runs})),
+        blocks=tuple(blocks),
         left=tuple(f"{row.instrument} {row.edge}: {row.reason}" for row in left.itertuples()),
-        legend=LEGEND,
+        needs=how_to.NEEDS,
+        steps=how_to.STEPS,
+        words=how_to.words(plan),
+        minutes=how_to.minutes_words(plan),
+        dial=dial(handle_mm),
+        dial_note=(
+            f"The hole is drawn for a handle {handle_mm:g} mm across"
+            f"{'' if handle_diameter_mm is not None else how_to.ASSUMED}. "
+            "Thicker handle: cut the hole wider. Thinner: lap the slit. Small marks are ten "
+            "minutes."
+        ),
+        ruler=check_line(),
         cautions=CAUTIONS,
     )
+
+
+def _handle(plan: BenchPlan, diameter_mm: float | None) -> float:
+    """Diameter of the handle: as given, as the holder's, or assumed."""
+    if diameter_mm is None:
+        holder = plan.holder
+        diameter_mm = 2 * (value("handle_radius_mm") if holder is None else holder.handle_radius_mm)
+    remedy = "Give what a caliper reads across the handle, in millimetres."
+    return checks.between("handle_diameter_mm", diameter_mm, MIN_HANDLE_MM, MAX_HANDLE_MM, remedy)
 
 
 def _runs(plan: BenchPlan) -> list[Run]:
@@ -141,8 +176,8 @@ def _holder(plan: BenchPlan) -> str:
     if holder is None:
         return (
             "The holder's measures (height of pivot, reach, height of stone) were not given, so no "
-            "riser is printed: set the angle between handle and stone itself, and look that only "
-            "the blade touches the stone."
+            "riser is printed: set the angle between handle and stone with a protractor, and look "
+            "that only the blade touches the stone."
         )
     return (
         f"Risers hold for this holder only: pivot {holder.pivot_height_mm:g} mm above the bench, "
@@ -160,7 +195,7 @@ def setting_words(degrees: float) -> str:
     ('15.0°', '31.04°')
     """
     text = f"{degrees:.3f}".rstrip("0")
-    return f"{text}0°" if text.endswith(".") else f"{text}°"
+    return (f"{text}0°" if text.endswith(".") else f"{text}°").replace("-", "−")
 
 
 def within_words(room_deg: float, setting_error_deg: float) -> str:
@@ -181,13 +216,13 @@ def riser_words(riser_mm: float) -> str:
     Examples
     --------
     >>> riser_words(27.4), riser_words(-3.7), riser_words(float("nan"))
-    ('riser 27.4 mm', 'pivot up 3.7 mm', 'not known')
+    ('riser 27.4 mm', 'raise pivot 3.7 mm', 'not known')
     """
     if math.isnan(riser_mm):
         return "not known"
     if round(riser_mm, 1) == 0:
         return "no riser"
-    return f"riser {riser_mm:.1f} mm" if riser_mm > 0 else f"pivot up {-riser_mm:.1f} mm"
+    return f"riser {riser_mm:.1f} mm" if riser_mm > 0 else f"raise pivot {-riser_mm:.1f} mm"
 
 
 def _edge_names(steps: Iterable[Step]) -> str:
@@ -206,40 +241,45 @@ def _blocks(plan: BenchPlan, within: dict[str, str]) -> list[Block]:
 
 
 def _block(steps: list[Step], within: dict[str, str]) -> Block:
-    """One edge from its steps; the angle to the face is 180° − β."""
+    """One edge from its steps."""
     edge = steps[0].requirements
-    face_deg = float(edge.held.stone_to_face_deg[steps[0].stations].mean())
+    longest = max(steps, key=lambda step: len(step.stations))
     return Block(
         instrument=edge.instrument,
         edge=edge.name,
         urgent=edge.urgent,
         lines=tuple(_line(step, within) for step in steps),
-        pictures=drawings(steps),
-        face=f"stone to face {face_deg:.0f}°",
-        check=f"pen mark gone 0–{edge.edge.length_mm:.1f} mm, test stick bites, no wire edge",
+        pictures=(at_the_stone(longest), clock(longest)),
+        entry=entry_code(edge.instrument, edge.name),
     )
 
 
 def _line(step: Step, within: dict[str, str]) -> Line:
     mark = {Tool.HOLDER: str(step.run + 1), Tool.HAND: "hand", Tool.ROD: "rod"}[step.tool]
     first, last = step.span_mm
-    start, end = float(step.roll_deg[0]), float(step.roll_deg[-1])
-    elevation = f"{_degrees(step.elevation_deg[0])}→{_degrees(step.elevation_deg[-1])}"
+    elevation = f"{_degrees(step.elevation_deg[0])} → {_degrees(step.elevation_deg[-1])}"
     if step.tool == Tool.HOLDER:
         elevation = setting_words(float(step.elevation_deg[0]))
-    roll = f"roll {_degrees(start)} → {_degrees(end)}"
-    if abs(end - start) < 0.5:
-        roll = f"roll {_degrees(start)}, no turn"
-    if step.tool == Tool.ROD:
-        roll += f"; rod of {step.max_rod_mm:.1f} mm radius at most"
+    rod = f", rod of {step.max_rod_mm:.1f} mm radius at most" if step.tool == Tool.ROD else ""
     return Line(
         mark=mark,
         elevation=elevation,
         within=within[mark],
-        roll=roll,
-        work=f"{_many(step.placements, 'placement')}, {_many(step.rounds, 'round')}",
-        where=f"{first:.1f}–{last:.1f} mm",
+        where=f"{first:.1f}–{last:.1f} mm{rod}",
+        work=f"{_many(step.rounds, 'round')} of {_many(step.placements, 'stroke')}",
+        toe=_toe(step),
     )
+
+
+def _toe(step: Step) -> str:
+    """The hours at which the toe points, one for each placement."""
+    roll = step.placement_roll_deg
+    if step.requirements.blade.kind is BladeClass.HOE and len(roll) == 1:
+        return "bevel flat on the stone, no turning"  # a hoe has no toe to point
+    hours = [clock_words(hour) for hour in toe_hours(roll).tolist()]
+    if float(abs(roll[-1] - roll[0])) < MIN_TURN_DEG:
+        return f"toe at {hours[0]}, no turning"
+    return f"toe at {' '.join(hours)}"
 
 
 def _many(count: int, what: str) -> str:

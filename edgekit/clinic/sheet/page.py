@@ -1,114 +1,197 @@
-"""The setting sheet as a web page that prints on A4: plain HTML and CSS, nothing fetched."""
+"""The setting sheet as a web page that prints on both sides of one A4: nothing is fetched.
+
+The front is the work, the back how to do it and the dial at its true size. Only the front is set
+smaller when a tray is large.
+"""
 
 from __future__ import annotations
+
+import math
 
 from edgekit.clinic.sheet.content import Block, Line, Sheet
 from edgekit.clinic.sheet.drawing import svg
 from edgekit.display import escaped
 
-PICTURE_MM = (22.0, 16.0)
-PAPER_MM = 277.0
-# Heights on paper: all that is always there, a set-up, a line, an edge without its steps, its
-# first step beside the drawings and each further one.
-FIXED_MM, RUN_MM, LINE_MM, EDGE_MM, STEP_MM, NEXT_MM = 54.0, 5.2, 4.2, 11.0, 13.0, 9.2
-RUN_LETTERS = 62
+STONE_MM, CLOCK_MM = (21.0, 13.5), (15.5, 14.5)
+PAPER_MM = 268.0  # of 279: lines are counted, not set
+# Heights on paper, measured: all that is always there, a set-up and what its edges add, a block
+# without its steps, its drawings, a step and each line of its words; then letters in a line.
+FIXED_MM, RUN_MM, MORE_MM, BLOCK_MM, DRAWN_MM, STEP_MM, WORDS_MM = (
+    *(60.0, 5.6, 4.2),
+    *(13.2, 15.2, 4.9, 3.9),
+)
+UNEVEN = 0.3  # how much longer than half of them the longer column is, in blocks
+RUN_LETTERS, STEP_LETTERS, NAME_LETTERS, TITLE_LETTERS, LEFT_LETTERS = 50, 30, 46, 36, 100
 # A page is set smaller, down to this, before it is broken in two; smaller could not be read at
 # arm's length.
-MIN_ZOOM = 0.75
+MIN_ZOOM = 0.72
 CSS = """
 @page { size: A4; margin: 9mm; }
 * { box-sizing: border-box; }
-body { font: 10pt/1.18 "DejaVu Sans", Verdana, sans-serif; color: #000; background: #fff;
-  width: 192mm; margin: 4mm auto; }
-@media print { body { margin: 0; zoom: ZOOM; width: calc(192mm / ZOOM); } }
-h1 { font-size: 16pt; margin: 0; } h2 { font-size: 10pt; margin: 1mm 0 0.4mm; }
-p { margin: 0.6mm 0; } ul { margin: 0; padding-left: 4mm; }
-header { display: flex; justify-content: space-between; align-items: baseline;
-  border-bottom: 0.8mm solid #000; padding-bottom: 0.6mm; }
+body { font: 10pt/1.2 "DejaVu Sans", Verdana, sans-serif; color: #000; background: #fff;
+  max-width: 192mm; margin: 4mm auto; padding: 0 2mm; overflow-wrap: anywhere; }
+h1 { font-size: 16pt; margin: 0; flex: 1 1 60mm; min-width: 0; }
+h2 { font-size: 10.5pt; margin: 1.6mm 0 0.6mm; }
+h3 { font-size: 11.5pt; margin: 0; } p { margin: 0.7mm 0; } ul, ol { margin: 0; padding-left: 5mm; }
+header { display: flex; flex-wrap: wrap; gap: 1mm 5mm; align-items: baseline;
+  border-bottom: 0.8mm solid #000; padding-bottom: 0.8mm; }
+.blank { display: inline-block; border-bottom: 0.25mm solid #000; min-width: 14mm; height: 1em; }
+.before { border: 0.6mm solid #000; padding: 0.6mm 1.4mm; margin: 1mm 0; font-size: 8pt; }
+.before h2 { display: inline; font-size: 8pt; }
 table { border-collapse: collapse; width: 100%; }
-th { font-size: 8pt; text-align: left; font-weight: normal; padding: 0 3mm 0 0;
-  white-space: nowrap; }
+th { font-size: 8pt; text-align: left; font-weight: normal; padding: 0 3mm 0 0; }
 td { border-top: 0.2mm solid #000; padding: 0.1mm 3mm 0.1mm 0; vertical-align: baseline;
-  white-space: nowrap; }
-td.big { font-size: 12pt; font-weight: bold; }
-td.edges { white-space: normal; width: 99%; padding-right: 0; }
-.blocks { columns: 2; column-gap: 2mm; margin-top: 1.4mm; }
-section { border: 0.35mm solid #000; padding: 0.5mm 1.2mm; break-inside: avoid; margin: 0 0 1.4mm; }
-section h3 { font-size: 11.5pt; margin: 0; }
-h3 span { font-size: 8pt; font-weight: normal; float: right; padding-top: 0.8mm; }
-section .pictures { float: right; white-space: nowrap; line-height: 0; }
-section ol { list-style: none; margin: 0; padding: 0; }
-section li { margin: 0.2mm 0 0.5mm; font-size: 9.4pt; line-height: 1.14; }
+  font-weight: normal; }
+td.big { font-size: 12pt; font-weight: bold; white-space: nowrap; }
+td.set { white-space: nowrap; padding-right: 5mm; } td.edges { width: 60%; padding-right: 0; }
+.blocks { columns: 2 70mm; column-gap: 2mm; margin-top: 1.4mm; }
+section.edge { border: 0.35mm solid #000; padding: 0.5mm 1.2mm 0.8mm; break-inside: avoid;
+  margin: 0 0 1.4mm; }
+.name { display: flex; flex-wrap: wrap; justify-content: space-between; align-items: baseline;
+  gap: 0 3mm; } .name h3 { min-width: 0; } .name span { font-size: 8pt; }
+.work { display: grid; grid-template-columns: minmax(0, 1fr) auto; gap: 1mm; }
+.work ol { list-style: none; padding: 0; }
+.pictures { display: flex; gap: 1mm; line-height: 0; padding-top: 0.6mm; }
+li.step { margin: 0.2mm 0 0.7mm; font-size: 9.2pt; line-height: 1.16; }
+.toe { font-weight: bold; }
+.toe span { white-space: nowrap; }
 b.mark { display: inline-block; min-width: 5mm; padding: 0 0.9mm; border: 0.35mm solid #000;
   border-radius: 2.4mm; text-align: center; font-size: 8.6pt; }
-b.angle { font-size: 12pt; } .where { white-space: nowrap; }
-.check { font-size: 8.4pt; clear: both; }
-.check::before { content: ""; display: inline-block; width: 2.6mm; height: 2.6mm;
-  border: 0.35mm solid #000; margin-right: 1.2mm; vertical-align: -0.3mm; }
-.holder { font-size: 8.4pt; } .small { font-size: 7.4pt; line-height: 1.18; }
-.cautions { border: 0.6mm solid #000; padding: 0.6mm 1.4mm; margin-top: 0.8mm; font-size: 8pt;
-  line-height: 1.18; break-inside: avoid; }
+b.angle { font-size: 12pt; white-space: nowrap; } .keep { white-space: nowrap; }
+.done { font-size: 8.2pt; display: flex; flex-wrap: wrap; justify-content: space-between;
+  align-items: end; gap: 0 1.5mm; }
+.done span.box::before { content: ""; display: inline-block; width: 2.6mm; height: 2.6mm;
+  border: 0.35mm solid #000; margin-right: 1mm; vertical-align: -0.3mm; }
+.done .blank { min-width: 12mm; height: 4mm; }
+.name b { font: 8.4pt "DejaVu Sans Mono", monospace; }
+.small { font-size: 8.2pt; line-height: 1.2; }
+.back { font-size: 9pt; line-height: 1.22; } .back li { margin: 0 0 1mm; }
+.terms { margin: 0; } .terms div { padding-left: 4mm; text-indent: -4mm; margin-bottom: 0.5mm; }
+.terms dt, .terms dd { display: inline; margin: 0; } .terms dt { font-weight: bold; }
+.cut { display: flex; flex-wrap: wrap; gap: 2mm 6mm; align-items: center; }
+.cut svg { flex: none; max-width: 100%; height: auto; } .cut div { flex: 1 1 60mm; min-width: 0; }
+@media screen and (max-width: 600px) { .blocks { columns: 1; } td.set { white-space: normal; }
+  td.edges { width: auto; } }
+@media print { body { margin: 0; padding: 0; max-width: none; }
+  .front { zoom: ZOOM; padding-right: 0.3mm; } .back { break-before: page; }
+  .blocks { columns: 2; } .cut svg { max-width: none; } }
 """
 
 
 def print_zoom(sheet: Sheet) -> float:
-    """How much smaller the page must print to stay on one sheet of A4, by counting its lines."""
-    runs = sum(RUN_MM + LINE_MM * (len(run.edges) > RUN_LETTERS) for run in sheet.runs)
-    blocks = [
-        EDGE_MM + max(PICTURE_MM[1], STEP_MM + NEXT_MM * (len(block.lines) - 1))
-        for block in sheet.blocks
-    ]
-    column = (sum(blocks) + max(blocks, default=0.0)) / 2
-    height = FIXED_MM + runs + column + LINE_MM * len(sheet.left)
-    zoom = min(1.0, PAPER_MM / height)
-    return zoom if zoom >= MIN_ZOOM else 1.0
+    """How much smaller the front must print to stay on one side of A4, by counting its lines.
+
+    Smaller letters leave room for more of them in a line.
+    """
+    for hundredths in range(100, round(100 * MIN_ZOOM) - 1, -1):
+        zoom = hundredths / 100
+        if _front_mm(sheet, zoom) * zoom <= PAPER_MM:
+            return zoom
+    return 1.0
+
+
+def _front_mm(sheet: Sheet, zoom: float) -> float:
+    """About how high the front is before it is set smaller."""
+    runs = sum(RUN_MM + MORE_MM * int(len(run.edges) * zoom / RUN_LETTERS) for run in sheet.runs)
+    blocks = [_block_mm(block, zoom) for block in sheet.blocks]
+    column = sum(blocks) / 2 + UNEVEN * max(blocks, default=0.0)
+    left = sum(1 + int(len(item) * zoom / LEFT_LETTERS) for item in sheet.left)
+    return FIXED_MM + runs + column + MORE_MM * (left + int(len(sheet.title) / TITLE_LETTERS))
+
+
+def _block_mm(block: Block, zoom: float) -> float:
+    letters = STEP_LETTERS * (95 / zoom - 40) / 55
+    words = [math.ceil(len(f"{line.work}, {line.toe}") / letters) for line in block.lines]
+    steps = sum(STEP_MM + WORDS_MM * count for count in words)
+    names = int((len(block.instrument) + len(block.entry)) * zoom / NAME_LETTERS)
+    return BLOCK_MM + max(DRAWN_MM, steps) + MORE_MM * names
 
 
 def page(sheet: Sheet) -> str:
     """The whole page as text."""
-    runs = "".join(
-        f'<tr><td class="big">{escaped(run.number)}</td>'
-        f'<td><b class="angle">{escaped(run.elevation)}</b> '
-        f"{escaped(run.within)}</td>"
-        f'<td>{escaped(run.riser)}</td><td class="edges">{escaped(run.edges)}</td></tr>'
-        for run in sheet.runs
-    )
-    left = "".join(f"<li>{escaped(item)}</li>" for item in sheet.left)
-    left = f'<h2>Not in this session</h2><ul class="small">{left}</ul>' if left else ""
-    cautions = " ".join(escaped(item) for item in sheet.cautions)
     title = escaped(sheet.title)
     css = CSS.replace("ZOOM", f"{print_zoom(sheet):.2f}")
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{title}</title><style>{css}</style></head><body>"
-        f"<header><h1>{title}</h1><span>Date ____________ Operator ________</span></header>"
-        f'<p><b>{escaped(sheet.headline)}</b></p><p class="holder">{escaped(sheet.holder)}</p>'
-        "<table><thead><tr><th>in order</th><th>handle to stone</th>"
-        f"<th>under the stone</th><th>edges</th></tr></thead><tbody>{runs}</tbody></table>"
-        f'<div class="blocks">{"".join(_block(block) for block in sheet.blocks)}</div>{left}'
-        f'<div class="cautions" role="note"><b>Before you begin.</b> {cautions}</div>'
-        f'<p class="small">{escaped(sheet.legend)}</p></body></html>\n'
+        f"<header><h1>{title}</h1><div>Date (year-month-day) {_blank()} "
+        f"Operator {_blank()}</div></header>"
+        f"<main>{_front(sheet)}{_back(sheet)}</main></body></html>\n"
+    )
+
+
+def _blank() -> str:
+    """A line to write on, which a screen reader need not read out."""
+    return '<span class="blank" aria-hidden="true"></span>'
+
+
+def _front(sheet: Sheet) -> str:
+    """The work: cautions, settings in order, one block per edge, what is left."""
+    runs = "".join(
+        f'<tr><td class="big">{escaped(run.number)}</td>'
+        f'<td class="set"><b class="angle">{escaped(run.elevation)}</b> {escaped(run.within)}</td>'
+        f'<td class="set">{escaped(run.riser)}</td><td class="edges">{escaped(run.edges)}</td></tr>'
+        for run in sheet.runs
+    )
+    left = "".join(f"<li>{escaped(item)}</li>" for item in sheet.left)
+    left = f'<h2>Not by the holder, or not now</h2><ul class="small">{left}</ul>' if left else ""
+    cautions = " ".join(escaped(item) for item in sheet.cautions)
+    heads = "".join(
+        f'<th scope="col">{name}</th>'
+        for name in ("in order", "handle to stone", "under the stone", "edges")
+    )
+    return (
+        f'<div class="front"><div class="before" role="note"><h2>Before you begin.</h2> {cautions}'
+        f"</div><p><b>{escaped(sheet.headline)}</b></p>"
+        f'<h2>Settings</h2><p class="small">{escaped(sheet.holder)} {escaped(sheet.order)} '
+        "New to this? Read the back first.</p>"
+        f"<table><thead><tr>{heads}</tr></thead><tbody>{runs}</tbody></table>"
+        f'<h2>Edges</h2><div class="blocks">{"".join(map(_block, sheet.blocks))}</div>{left}</div>'
     )
 
 
 def _block(block: Block) -> str:
-    pictures = "".join(
-        svg(picture, width_mm=PICTURE_MM[0], height_mm=PICTURE_MM[1]) for picture in block.pictures
-    )
+    stone, clock = block.pictures
+    pictures = svg(stone, width_mm=STONE_MM[0], height_mm=STONE_MM[1])
+    pictures += svg(clock, width_mm=CLOCK_MM[0], height_mm=CLOCK_MM[1])
     first = " · first" if block.urgent else ""
+    checks = ("ink gone", "stick bites", "no wire edge")
+    boxes = "".join(f'<span class="box">{check}</span>' for check in checks)
     return (
-        f"<section><h3>{escaped(block.instrument)} {escaped(block.edge)}{first}"
-        f"<span>{escaped(block.face)}</span></h3>"
-        f'<div class="pictures">{pictures}</div>'
-        f"<ol>{''.join(_line(line) for line in block.lines)}</ol>"
-        f'<div class="check">{escaped(block.check)}</div></section>'
+        '<section class="edge"><div class="name">'
+        f"<h3>{escaped(block.instrument)} {escaped(block.edge)}{first}</h3>"
+        f"<span>log <b>{escaped(block.entry)}</b></span></div>"
+        f'<div class="work"><ol>{"".join(map(_line, block.lines))}</ol>'
+        f'<div class="pictures">{pictures}</div></div>'
+        f'<div class="done">{boxes}<span>width {_blank()} mm</span></div></section>'
     )
 
 
 def _line(line: Line) -> str:
+    toe = " ".join(f"<span>{escaped(word)}</span>" for word in line.toe.split(" "))
     return (
-        f'<li><b class="mark">{escaped(line.mark)}</b> '
+        f'<li class="step"><b class="mark">{escaped(line.mark)}</b> '
         f'<b class="angle">{escaped(line.elevation)}</b> {escaped(line.within)} '
-        f'<span class="where">{escaped(line.where)}</span><br>{escaped(line.roll)}, '
-        f'<span class="where">{escaped(line.work)}</span></li>'
+        f'<span class="keep">{escaped(line.where)}</span><br>'
+        f'{escaped(line.work)}, <span class="toe">{toe}</span></li>'
+    )
+
+
+def _back(sheet: Sheet) -> str:
+    """How to work, the terms, the minutes, the dial at its true size."""
+    steps = "".join(f"<li>{escaped(step)}</li>" for step in sheet.steps)
+    terms = "".join(
+        f"<div><dt>{escaped(term)}:</dt> <dd>{escaped(meaning)}</dd></div>"
+        for term, meaning in sheet.words
+    )
+    minutes = "".join(f"<p>{escaped(text)}</p>" for text in sheet.minutes)
+    return (
+        '<div class="back"><h2>How to work from this sheet</h2>'
+        f"<p>{escaped(sheet.needs)}</p><ol>{steps}</ol>"
+        f'<h2>Terms</h2><dl class="terms">{terms}</dl><h2>Minutes</h2>{minutes}'
+        f"<p>Begun {_blank()} ended {_blank()}</p>"
+        f'<h2>Dial, to cut out</h2><div class="cut">{svg(sheet.dial)}<div>'
+        f"<p>{escaped(sheet.dial_note)}</p><p>The line is 100 mm on paper; if a ruler says "
+        f"otherwise, print at 100 %, not ‘fit to page’.</p>{svg(sheet.ruler)}</div></div></div>"
     )

@@ -1,1 +1,1 @@
-"""Pictures of forecasts and bench plans, and the setting sheet on paper."""
+"""Pictures of forecasts and bench plans."""

@@ -13,7 +13,7 @@ from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.errors import BadArgument, Cannot
 from edgekit.figures import style
-from edgekit.figures.study.lives import INTERVALS
+from edgekit.figures.study.comparisons import INTERVALS
 from edgekit.figures.words import capital, describe, quantity, quantity_name
 from edgekit.study.outcomes import standard_error
 from edgekit.study.sweep import RunStatus

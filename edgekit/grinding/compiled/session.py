@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from edgekit.checks import FloatArray
 from edgekit.errors import Cannot
-from edgekit.grinding.compiled import engine
-from edgekit.grinding.random_streams import StrokeNumbers
+from edgekit.grinding.compiled import engine, parts
+from edgekit.grinding.compiled.parts import After, Before, Edge, Rule, Work
+from edgekit.grinding.modes import MODES
+from edgekit.grinding.random_streams import STROKE_TERMS, STROKES_AHEAD, StrokeNumbers
 from edgekit.grinding.recession_field import MIN_CURVATURE
-from edgekit.grinding.rolling import RolledEdge
+from edgekit.grinding.rolling import RolledEdge, node_mm
 from edgekit.grinding.rolling_session import (
     FLAT_RAD,
     REGISTERED_RAD,
-    Collected,
     Flank,
     Hands,
     RolledSession,
@@ -26,9 +25,6 @@ from edgekit.method.method import Method
 from edgekit.method.stop import Counted, StopRule, UntilClear, UntilFresh
 from edgekit.method.strokes import RollingStroke, Stroke
 from edgekit.units import UM_PER_MM
-
-if TYPE_CHECKING:
-    from edgekit.grinding.compiled.strokes import Before, Edge, Rule
 
 
 def serves(rolled: RolledEdge, method: Method) -> bool:
@@ -64,72 +60,96 @@ def roll_compiled(
     fresh_radius: FloatArray,
 ) -> RolledSession:
     """The same as `edgekit.grinding.rolling_session.roll_session`, compiled."""
-    strokes, runs = engine.functions(), len(fresh_radius)
-    edge, before = _edge(rolled, hands), _before(rolled, start)
+    after = _after(start)
     swing_sd = np.minimum(hands.swing_sd_rad, REGISTERED_RAD)
     errors = (hands.tilt_rad, hands.tilt_sd_rad, hands.within_sd_rad, swing_sd)
-    hand = strokes.Hand(*map(_plain, (*errors, hands.volume_mm3, fresh_radius)))
-    now = strokes.Now(
-        field=np.array(np.moveaxis(start.field, 2, 0), order="C"),
-        angle=np.array(start.angle.T, order="C"),
-        margin=np.empty(before.angle.shape),
-        seen=np.zeros((runs, 3)),
-        strokes=np.zeros(runs, dtype=np.int64),
-        end=np.zeros(runs, dtype=np.int64),
-    )
-    block = 0
-    while len(going := np.flatnonzero(now.end == strokes.GOING)):
-        normals = draws.block(block, going)
-        strokes.roll(edge, before, hand, _rule(rule), now, going, normals)
-        block += 1
-    lost = hands.volume_mm3[now.end == strokes.NO_DEPTH]
+    hand = parts.Hand(*map(_plain, (*errors, hands.volume_mm3, fresh_radius)))
+    numbers = parts.Numbers(draws.keys, draws.first_blocks(), STROKES_AHEAD)
+    edge = _edge(rolled, hands)
+    given = edge, _before(rolled, start), hand, _rule(rule), numbers
+    engine.functions().roll(*given, after, _room(edge))
+    lost = hands.volume_mm3[after.end == parts.NO_DEPTH]
     if len(lost):
         raise Cannot("a stroke took no definite depth", lost, "Give it less steel.")
-    done = Collected(start)
-    done.field[:] = np.moveaxis(now.field, 0, 2)
-    done.angle[:], done.margin[:] = now.angle.T, now.margin.T
-    done.strokes[:], done.share[:], done.met[:] = (
-        now.strokes,
-        now.seen[:, 0],
-        now.end == strokes.MET,
+    field = np.moveaxis(after.field, 0, 2)
+    return RolledSession(
+        flank=Flank(field, after.angle.T, start.lean, after.radius.T),
+        land=after.land.T,
+        margin=after.margin.T,
+        dull_share=after.seen[:, 0],
+        met=after.end == parts.MET,
+        strokes=after.strokes,
+        removed=after.volume[:, 0],
+        dullness=after.volume[:, 1],
+        overshoot=past_need(after.seen[:, 2], after.seen[:, 1], rule, hands.volume_mm3),
+        cleared=after.volume[:, 2],
     )
-    done.overshoot[:] = past_need(now.seen[:, 2], now.seen[:, 1], rule, hands.volume_mm3)
-    return done.session(rolled, start, fresh_radius, rule)
+
+
+def _after(start: Flank) -> After:
+    """Room for the edges after the session."""
+    depths, stations, runs = start.field.shape
+    angle, margin, radius, land = np.empty((4, runs, stations))
+    seen, volume = np.zeros((2, runs, 3))
+    strokes, end = np.zeros((2, runs), dtype=np.int64)
+    field = np.empty((runs, depths, stations))
+    return After(field, angle, margin, radius, land, seen, volume, strokes, end)
 
 
 def _edge(rolled: RolledEdge, hands: Hands) -> Edge:
     """What all runs share."""
-    grid = rolled.grid
+    grid, (depths, stations) = rolled.grid, rolled.grid.depth_mm.shape
     curvature = np.maximum(grid.plan_curvature, MIN_CURVATURE)
-    made: Edge = engine.functions().Edge(
-        *map(_plain, (grid.depth_mm, grid.plan_curvature, curvature / 2, 1 / curvature)),
-        *map(_plain, (grid.station_weights_mm, rolled.angle_rad, hands.modes)),
-        flat=bool(rolled.turned_rad[-1] < FLAT_RAD),
-        seen=_seen(rolled),
+    flat = bool(rolled.turned_rad[-1] < FLAT_RAD)
+    one = (
+        *(grid.plan_curvature, curvature / 2, 1 / curvature, grid.station_weights_mm),
+        *(np.arange(stations) < stations - 1, rolled.angle_rad, 1 / np.tan(rolled.angle_rad)),
     )
-    return made
+    node = node_mm(grid, np.zeros((stations, 1)))[..., 0]
+    several = hands.modes, grid.depth_mm, node, _seen(rolled) if flat else np.zeros((9, stations))
+    rows = np.concatenate([one, *several])
+    places = stations + -stations % parts.WIDTH
+    filled = np.zeros((len(rows), places))
+    filled[:, :stations] = rows
+    filled[2, stations:] = 1.0  # the centre of a station without steel
+    ends = np.cumsum([len(one), *map(len, several)])
+    blocks = [block.ravel() for block in np.split(filled[len(one) :], ends[:-1] - len(one))[1:]]
+    terms = len(hands.modes) + STROKE_TERMS - MODES
+    size = stations, places, depths, depths * places, terms
+    return Edge(*size, flat, *filled[: len(one)], *blocks)
 
 
 def _seen(rolled: RolledEdge) -> FloatArray:
-    """Products (3, 3, S) of the stations' vectors with those of a flat stone at mid-edge."""
+    """Products (9, S) of the stations' vectors, three by three, with those of a flat stone at
+    mid-edge."""
     grid, middle = rolled.grid, len(rolled.angle_rad) // 2
     normal, along = rolled.normals[middle], grid.tangent[middle]
     stone = np.stack([normal, -grid.edge.side * np.cross(along, normal), along])
     vectors = np.stack([grid.inward, grid.position, grid.face])
-    return _plain((vectors[:, None] * stone[:, None]).sum(axis=3))
+    return np.asarray((vectors[:, None] * stone[:, None]).sum(axis=3).reshape(9, -1))
+
+
+def _room(edge: Edge) -> Work:
+    """Room for one session."""
+    words, normals = np.zeros(4, dtype=np.uint64), np.zeros(edge.terms * STROKES_AHEAD)
+    tall = np.zeros((parts.TALL, edge.nodes))
+    # Some loads reach past the end of a row.
+    along = np.zeros((parts.ROWS - parts.TALL, edge.places + parts.WIDTH))
+    return Work(words, normals, *tall, *along)
 
 
 def _before(rolled: RolledEdge, start: Flank) -> Before:
     """The edges before the session."""
-    node = _plain(np.moveaxis(rolled.node_mm, 2, 0))
-    each = (rolled.drop_mm, rolled.inset(start.field), start.angle, start.lean, start.radius)
-    made: Before = engine.functions().Before(node, *(_plain(part.T) for part in each))
-    return made
+    each = rolled.drop_mm.T, start.angle.T, start.lean.T, start.radius.T
+    drop, angle, lean, radius = map(_plain, each)
+    field = _plain(np.moveaxis(start.field, 2, 0))
+    return Before(field, drop, angle, lean, radius, bool(rolled.drop_mm.any()))
 
 
 def _plain(array: FloatArray) -> FloatArray:
-    """The same numbers as the one kind of array that is compiled for: read-only is another."""
-    return np.array(array, dtype=np.float64, order="C")
+    """The same numbers as the one kind of array that is compiled for."""
+    plain = np.ascontiguousarray(array, dtype=np.float64)
+    return plain if plain.flags.writeable else plain.copy()  # read-only is another kind
 
 
 def _rule(rule: StopRule) -> Rule:
@@ -142,5 +162,4 @@ def _rule(rule: StopRule) -> Rule:
     if isinstance(rule, UntilFresh):
         unnoticed = rule.resolution_um / UM_PER_MM
     every = rule.strokes_between_looks
-    made: Rule = engine.functions().Rule(every, counted, clear, unnoticed, dull)
-    return made
+    return Rule(every, counted, clear, unnoticed, dull)

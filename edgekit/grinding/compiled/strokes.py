@@ -1,404 +1,327 @@
-"""Rolling strokes on one edge in compiled scalar loops: the same session, one run after another.
+"""Rolling strokes on one edge, compiled: the same session as with arrays, one run after another.
 
 What `edgekit.grinding.rolling_session` does with arrays, for strokes over the whole edge and the
-stop rules of the package. Every compiled function stands in this file: numba's cache notices
-changes in a function's own file only. A run's numbers are combined with no other's.
-
-A field is (V, S), of all runs (R, V, S). Loops run over stations innermost and touch few arrays
-each, so that the compiler works on several stations at once.
+stop rules of the package. A run's numbers are combined with no other's. Fields lie as V rows of P
+stations, sixteen of which are computed at a time.
 """
-
-# ruff: noqa: PYI024 - rows of arrays for the compiler, whose types it infers
 
 from __future__ import annotations
 
+import hashlib
 import math
-from collections import namedtuple
-from collections.abc import Callable
-from functools import partial
+from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numba import njit
-from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
+from edgekit.grinding.compiled.apexes import keep_start, leave, look, needed
+from edgekit.grinding.compiled.curved import past_centre
+from edgekit.grinding.compiled.flat import lay
+from edgekit.grinding.compiled.lanes import (
+    any_below,
+    compiled,
+    if_below,
+    least,
+    load,
+    most,
+    root,
+    row,
+    rows,
+    save,
+    total,
+    wide,
+)
+from edgekit.grinding.compiled.normals import draw
+from edgekit.grinding.compiled.parts import (
+    GOING,
+    MAX_STROKES,
+    NO_DEPTH,
+    TINY,
+    WIDTH,
+    After,
+    Before,
+    Edge,
+    Hand,
+    Numbers,
+    Rule,
+    Work,
+)
 
-# As in the modules that work with arrays; repeated, since the cache would not see them change.
-BLUNTER = 1e-9
-KEEN_MM = 1.0
-MAX_STROKES = 400
-MAX_STEPS = 200
-EXACT = 1e-10
-ROUNDING = 2e-15
-TINY = 1e-9
-GRAZING = 1e-9
-
-GOING, MET, UNMET, NO_DEPTH = range(4)  # how a session stands; the last: a stroke found no depth
-
-
-def compiled(function: Callable[..., Any], *, kept: bool = False) -> Callable[..., Any]:
-    """A function compiled at its first call, and `kept` on disk if a folder can be written."""
-    try:
-        made: Callable[..., Any] = njit(cache=kept, error_model="numpy", nogil=True)(function)
-    except RuntimeError:  # neither the folder beside this file nor the user's own
-        return compiled(function)
-    return made
-
-
-# What all runs share: ``depth`` (V, S); per station (S,) the ``curvature`` in plan, ``half`` of it
-# kept above 0, its ``centre``, the ``weight`` of length and the angle ``aimed`` at; ``modes`` (M,
-# S). Where the stone lies ``flat``, ``seen`` (3, 3, S) has the products of inward direction,
-# position and face with the stone's normal at mid-edge, with what opens it by a tilt and with what
-# turns it by a swing.
-Edge = namedtuple("Edge", "depth curvature half centre weight aimed modes flat seen")
-
-# An edge before the session: the depth of each ``node`` (R or 1, V, S) and ``drop`` of the face (R
-# or 1, S); ``inset``, ``angle``, ``lean`` and ``radius`` (R, S).
-Before = namedtuple("Before", "node drop inset angle lean radius")
-
-# Per run (R,): the session's ``tilt``, its scatter from stroke to stroke and within one, that of
-# the swing of a flat stone, what a stroke takes, and the radius that grinding leaves.
-Hand = namedtuple("Hand", "tilt tilt_sd within_sd swing_sd volume fresh")
-
-# A stop rule: strokes between looks, how many are counted (0: none are), whether the edge must be
-# clear, else the land [mm] that goes unnoticed; the share that may stay dull.
-Rule = namedtuple("Rule", "every counted clear unnoticed dull")
-
-# Edges under strokes, written in place: ``field`` (R, V, S), ``angle`` and ``margin`` (R, S);
-# ``seen`` (R, 3) the share still dull, the worst margin now and a look ago; ``strokes`` and ``end``
-# (R,).
-Now = namedtuple("Now", "field angle margin seen strokes end")
-
-# Room for one stroke: per station (S,), and ``rise`` of its lines and ``height`` of the flank over
-# them (V, S).
-Work = namedtuple("Work", "inset angle slope area level low high excess width reach rise height")
+FAR_MM = 1e300  # infinite, in other words
+NEAR_RAD = 0.3  # up to here five terms of the tangent's continued fraction have all digits
 
 
 @compiled
-def room(depths: int, stations: int) -> Work:
-    """Room for strokes."""
-    a, n = np.empty((10, stations)), np.empty((2, depths, stations))
-    return Work(a[0], a[1], a[2], a[3], a[4], a[5], a[6], a[7], a[8], a[9], n[0], n[1])
+def begin(edge: Edge, before: Before, run: int, work: Work) -> None:
+    """Lay out the edge of a run."""
+    places, stations, first = edge.places, edge.stations, run * edge.stations
+    for v in range(edge.depths):
+        start = first * edge.depths + v * stations
+        for s in range(stations):
+            work.field[v * places + s] = before.field[start + s]
+        for s in range(stations, places):
+            work.field[v * places + s] = 0.0
+    for n in range(edge.nodes):
+        work.begun[n], work.node[n] = work.field[n], edge.node[n]
+    for s in range(places):
+        work.angle[s], work.lean_cos[s], work.lean_sin[s] = 1.0, 1.0, 0.0
+        work.level[s], work.reach[s], work.slope[s] = 0.0, 0.0, 0.0
+    for s in range(stations):
+        work.angle[s], work.radius[s] = before.angle[first + s], before.radius[first + s]
+        work.new_angle[s], work.reach[s] = work.angle[s], math.inf
+        work.lean[s] = before.lean[first + s]
+        if work.lean[s] != 0:
+            work.lean_cos[s], work.lean_sin[s] = math.cos(work.lean[s]), math.sin(work.lean[s])
+    if before.lowered:
+        lower(edge, row(before.drop, first), work)
+    inset_at(edge, before.lowered, work)
+    for s in range(places):
+        work.first[s] = work.inset[s]
+    press(edge, work)
+    keep_start(edge, work)
 
 
 @compiled
-def inset_at(field: FloatArray, depth: FloatArray, drop: FloatArray, out: FloatArray) -> None:
-    """Inset (S,) of the edge where its face lies, `drop` (S,) below the new one."""
-    for s in range(len(drop)):
-        low = 0
-        while low < len(depth) - 2 and depth[low + 1, s] <= drop[s]:
-            low += 1
-        out[s] = field[low, s]
-        if drop[s] > 0.0:
-            share = (field[low + 1, s] - field[low, s]) * (drop[s] - depth[low, s])
-            out[s] += share / (depth[low + 1, s] - depth[low, s])
+def lower(edge: Edge, drop: FloatArray, work: Work) -> None:
+    """What each node stands for under a face lowered by a `drop` (S,)."""
+    places, depths = edge.places, edge.depths
+    for s in range(edge.stations):
+        work.drop[s], upper = drop[s], edge.depth[s]
+        for v in range(depths):
+            here, below = v * places + s, min(v + 1, depths - 1) * places + s
+            lower = (edge.depth[here] + edge.depth[below]) / 2
+            work.node[here] = max(lower - max(upper, drop[s]), 0.0)
+            upper = lower
 
 
 @compiled
-def look(before: Before, hand: Hand, rule: Rule, now: Now, run: int, inset: FloatArray) -> None:
-    """Look at the edge of a run: what is left to do, and whether its session ends."""
-    fresh, worst, margins = hand.fresh[run], -np.inf, now.margin[run]
-    for s in range(len(inset)):
-        radius, angle = before.radius[run, s], before.angle[run, s]
-        moved = inset[s] - before.inset[run, s]
-        margins[s] = 0.0
-        if radius > fresh * (1 + BLUNTER):
-            if rule.clear:
-                margins[s] = radius / math.tan(angle / 2) - moved
-            else:
-                new = now.angle[run, s]
-                fresh_land = 2 * fresh * math.cos(new / 2)
-                margins[s] = land_left(radius, angle, moved, new) - fresh_land - rule.unnoticed
-            worst = max(worst, margins[s])
-        else:
-            worst = max(worst, -KEEN_MM)
-    seen, number, share = now.seen[run], now.strokes[run], dull_share(margins)
-    seen[0], seen[1], seen[2] = share, worst, seen[1]
-    if (number >= rule.counted) if rule.counted > 0 else (share <= rule.dull):
-        now.end[run] = MET
-    elif number == MAX_STROKES:
-        now.end[run] = UNMET
+def inset_at(edge: Edge, lowered: bool, work: Work) -> None:
+    """Inset (P,) of the edge, where its face lies."""
+    places, depths = edge.places, edge.depths
+    for s in range(places):
+        work.inset[s] = work.field[s]
+    if lowered:
+        for s in range(edge.stations):
+            low, drop = s, work.drop[s]
+            while low < (depths - 2) * places and edge.depth[low + places] <= drop:
+                low += places
+            share = (drop - edge.depth[low]) / (edge.depth[low + places] - edge.depth[low])
+            rise = work.field[low + places] - work.field[low]
+            work.inset[s] = work.field[low] + (rise * share if drop > 0 else 0.0)
 
 
 @compiled
-def land_left(radius: float, angle: float, inset: float, new_angle: float) -> float:
-    """Land that a line leaves of a rounded apex, as `edgekit.contact.apex.remains`."""
-    tangent = radius / math.tan(angle / 2)
-    distance = (tangent - inset) * math.sin(new_angle) - radius * math.cos(new_angle)
-    if distance >= radius:
-        return 2 * radius * math.cos(angle / 2)
-    if distance <= -radius:
-        return 0.0
-    arc = math.pi - new_angle - math.acos(distance / radius)
-    return 2 * radius * math.sin(min(max(arc, 0.0), math.pi - angle) / 2)
+def press(edge: Edge, work: Work) -> None:
+    """Steel (P,) that each station gives, as `RolledEdge.pressed` has it but for a factor."""
+    places = edge.places
+    for s in range(0, places, WIDTH):
+        steel, curvature = wide(0.0), load(edge.curvature, s)
+        for v in range(edge.depths):
+            n = v * places + s
+            steel += load(work.node, n) * most(1.0 - curvature * load(work.field, n), 0.0)
+        save(work.steel, s, steel)
 
 
 @compiled
-def dull_share(margin: FloatArray) -> float:
-    """Share of the edge where a margin (S,) is above 0, read linearly between even stations."""
-    total = 0.0
-    for s in range(len(margin) - 1):
-        span = abs(margin[s]) + abs(margin[s + 1])
-        if span > 0:
-            total += (max(margin[s], 0.0) + max(margin[s + 1], 0.0)) / span
-    return total / (len(margin) - 1)
+def aim(edge: Edge, hand: Hand, normal: FloatArray, work: Work) -> None:
+    """Tilts (P,) of a stroke and the slopes of its lines, for its normals (T,).
 
-
-@compiled
-def aim(edge: Edge, hand: Hand, run: int, normal: FloatArray, work: Work) -> None:
-    """Angles (S,) at which a stroke cuts, and the slopes of its lines, for its normals (T,)."""
-    angle, slope = work.angle, work.slope
-    angle[:] = 0.0
-    for m in range(len(edge.modes)):
-        for s in range(len(angle)):
-            angle[s] += normal[3 + m] * edge.modes[m, s]
-    tilt, within = hand.tilt[run] + hand.tilt_sd[run] * normal[0], hand.within_sd[run]
-    for s in range(len(angle)):
-        angle[s] = edge.aimed[s] + (tilt + within * angle[s])
-    for s in range(len(angle)):
-        slope[s] = 1 / math.tan(angle[s])
-
-
-@compiled
-def press(edge: Edge, field: FloatArray, node: FloatArray, volume: float, work: Work) -> None:
-    """Area (S,) that each station gives of a stroke's volume, as `RolledEdge.pressed` shares it."""
-    steel, length = work.area, 0.0
-    steel[:] = 0.0
-    for v in range(len(node)):
-        for s in range(len(steel)):
-            steel[s] += node[v, s] * max(1 - edge.curvature[s] * field[v, s], 0.0)
-    most = steel.max()
-    for s in range(len(steel)):
-        steel[s] /= most
-        length += steel[s] * edge.weight[s]
-    steel *= volume / length
-
-
-@compiled
-def area_within(edge: Edge, field: FloatArray, node: FloatArray) -> FloatArray:
-    """Area (S,) between the edge's own line and the flank, below the face."""
-    within = np.zeros(field.shape[1])
-    for v in range(len(node)):
-        for s in range(len(within)):
-            old = min(field[v, s], edge.centre[s])
-            within[s] += node[v, s] * (old - edge.half[s] * old * old)
-    return within
-
-
-@compiled
-def sink(edge: Edge, field: FloatArray, node: FloatArray, work: Work) -> bool:
-    """Levels (S,) of the lines that take the areas: Newton's method within a bracket, in all
-    stations until the last is good; false if one never is."""
-    start(edge, field, node, work)
-    within, most = area_within(edge, field, node), work.area.max()
-    work.high[:] = np.inf
-    for _ in range(MAX_STEPS):
-        take(edge, field, node, within, work)
-        bad = 0
-        for s in range(len(within)):
-            bad += abs(work.excess[s]) > EXACT * most + ROUNDING * within[s]
-        if not bad:
-            return True
-        grow(edge, field, node, work)
-        for s in range(len(within)):
-            step(work, s)
-    return False
-
-
-@compiled
-def start(edge: Edge, field: FloatArray, node: FloatArray, work: Work) -> None:
-    """Levels (S,) of lines that take the areas from a straight edge, and of those that just touch.
-
-    The sets of nodes that are cut shrink until they are those that the line itself cuts; the first
-    lie about as far up as those of the stroke before.
+    cot(α + δ) = (cot α - tan δ) / (1 + cot α tan δ), the tangent by its continued fraction.
     """
-    low, level = work.low, work.level
-    low[:] = np.inf
-    for v in range(len(node)):
-        for s in range(len(low)):
-            work.rise[v, s] = work.slope[s] * edge.depth[v, s]
-            height = field[v, s] - work.rise[v, s]
-            work.height[v, s] = height
-            low[s] = min(low[s], height)
-    for s in range(len(low)):
-        level[s] = low[s] + 1.2 * work.reach[s]
-    for _ in range(len(node) + 2):
-        shrink(node, work)
-        changed = 0
-        for s in range(len(low)):
-            new = work.excess[s] / max(work.width[s], TINY)
-            changed += new != level[s]
-            level[s] = new
-        if not changed:
+    places, far = edge.places, wide(0.0)
+    tilt, within = hand.tilt + hand.tilt_sd * normal[0], hand.within_sd
+    for s in range(0, places, WIDTH):
+        smooth = wide(0.0)
+        for m in range(edge.terms - 3):
+            smooth += normal[3 + m] * load(edge.modes, m * places + s)
+        error = tilt + within * smooth
+        save(work.tilt, s, error)
+        far = most(far, most(error, 0.0 - error))
+        square, cot = error * error, load(edge.cot, s)
+        over = error * (10395.0 + square * (square * 21.0 - 1260.0))
+        under = 10395.0 + square * (square * (210.0 - square) - 4725.0)
+        save(work.slope, s, (cot * under - over) / (under + cot * over))
+    if any_below(NEAR_RAD, far):
+        for s in range(edge.stations):
+            work.slope[s] = 1 / math.tan(edge.aimed[s] + work.tilt[s])
+
+
+@compiled
+def roll_once(edge: Edge, volume: float, work: Work) -> bool:
+    """Levels (P,) of the lines that take a stroke's volume; false where there are none."""
+    places, steel = edge.places, 0.0
+    for s in range(0, places, WIDTH):
+        steel += total(load(work.steel, s) * load(edge.weight, s))
+    if not steel > 0:
+        return False
+    for s in range(0, places, WIDTH):
+        save(work.area, s, load(work.steel, s) * (volume / steel))
+        sink(edge, work, s)
+        if any_below(FAR_MM, load(work.level, s)):
+            return False
+    return True
+
+
+@compiled
+def sink(edge: Edge, work: Work, s: int) -> None:
+    """Levels of the lines that take the areas of sixteen stations.
+
+    A line at x takes the area of a parabola in x from the nodes that it cuts. From any set of nodes
+    the parabola gives a level that is too deep or right, and the next set of those the level cuts.
+    """
+    places, half, centre = edge.places, load(edge.half, s), load(edge.centre, s)
+    low, slope, area = wide(math.inf), load(work.slope, s), load(work.area, s)
+    for v in range(edge.depths):
+        n = v * places + s
+        rise, field, node = slope * load(edge.depth, n), load(work.field, n), load(work.node, n)
+        height = if_below(field, centre, field - rise, math.inf)
+        low = least(low, height)
+        save(work.rise, n, rise)
+        save(work.height, n, height)
+        save(work.gain, n, node * (1.0 - 2.0 * half * rise))
+        save(work.taken, n, node * (field - rise) * (1.0 - half * (rise + field)))
+    level = low + 1.2 * load(work.reach, s)
+    for _ in range(edge.depths + 2):
+        width, gain, taken, top, bottom = wide(0.0), wide(0.0), area, low, wide(math.inf)
+        for v in range(edge.depths):
+            n = v * places + s
+            height = load(work.height, n)
+            width = if_below(height, level, width + load(work.node, n), width)
+            gain = if_below(height, level, gain + load(work.gain, n), gain)
+            taken = if_below(height, level, taken + load(work.taken, n), taken)
+            top = if_below(height, level, most(top, height), top)
+            bottom = if_below(height, level, bottom, least(bottom, height))
+        level = 2.0 * taken / (gain + root(gain * gain - 4.0 * half * width * taken))
+        level = if_below(0.0, area, level, low)  # where nothing is to be taken
+        if not (any_below(level, top) or any_below(bottom, level)):
             break
-    for s in range(len(low)):
-        work.reach[s] = level[s] - low[s]
+    level = if_below(level, math.inf, level, math.inf)  # where the parabola has no such level
+    save(work.level, s, level)
+    save(work.reach, s, level - low)
+    deepest = most(slope, 0.0) * load(edge.depth, edge.nodes - places + s)
+    if any_below(centre, level + deepest):
+        past_centre(edge, work, s)
 
 
 @compiled
-def shrink(node: FloatArray, work: Work) -> None:
-    """Sums (S,) over the nodes at or below the levels: of area and of depth."""
-    total, width = work.excess, work.width
-    total[:] = work.area
-    width[:] = 0.0
-    for v in range(len(node)):
-        for s in range(len(total)):
-            share = node[v, s] if work.height[v, s] <= work.level[s] else 0.0
-            total[s] += share * work.height[v, s]
-            width[s] += share
+def cut(edge: Edge, lowered: bool, work: Work) -> None:
+    """Cut along the lines; where they reach the edge they give it their angle."""
+    places = edge.places
+    for s in range(0, places, WIDTH):
+        level, slope, curvature = load(work.level, s), load(work.slope, s), load(edge.curvature, s)
+        meets, inset = level + slope * load(work.drop, s), load(work.inset, s)
+        angle = load(edge.aimed, s) + load(work.tilt, s) - load(work.lean, s)
+        save(work.new_cot, s, if_below(inset, meets, slope, load(work.new_cot, s)))
+        save(work.new_angle, s, if_below(inset, meets, angle, load(work.new_angle, s)))
+        steel = wide(0.0)
+        for v in range(edge.depths):
+            n = v * places + s
+            field = most(load(work.field, n), level + load(work.rise, n))
+            save(work.field, n, field)
+            steel += load(work.node, n) * most(1.0 - curvature * field, 0.0)
+        save(work.steel, s, steel)
+    inset_at(edge, lowered, work)
 
 
 @compiled
-def take(edge: Edge, field: FloatArray, node: FloatArray, within: FloatArray, work: Work) -> None:
-    """What the lines take off beyond the areas (S,), as ``excess``."""
-    level, excess = work.level, work.excess
-    excess[:] = -within
-    for v in range(len(node)):
-        for s in range(len(excess)):
-            new = min(max(field[v, s], level[s] + work.rise[v, s]), edge.centre[s])
-            excess[s] += node[v, s] * (new - edge.half[s] * new * new)
-    excess -= work.area
+def finish(edge: Edge, rule: Rule, fresh: float, run: int, work: Work, after: After) -> None:
+    """What the session of a run came to: its edge, and the volumes (3,) of it."""
+    places, removed, dullness, cleared = edge.places, 0.0, 0.0, 0.0
+    for s in range(0, places, WIDTH):
+        need, slope, drop = needed(work, rule, fresh, s), load(work.cot, s), load(work.drop, s)
+        level = if_below(TINY, need, load(work.first, s) + need - slope * drop, -math.inf)
+        half, centre, weight = load(edge.half, s), load(edge.centre, s), load(edge.weight, s)
+        taken, parallel, whole = wide(0.0), wide(0.0), wide(0.0)
+        for v in range(edge.depths):
+            n = v * places + s
+            node, begun = load(work.node, n), load(work.begun, n)
+            old, new = least(begun, centre), least(load(work.field, n), centre)
+            good = least(most(begun, level + slope * load(edge.depth, n)), centre)
+            taken += node * (new - old) * (1.0 - half * (new + old))
+            parallel += node * (good - old) * (1.0 - half * (good + old))
+            whole += load(edge.node, n) * new * (1.0 - half * new)
+        removed += total(taken * weight)
+        dullness += total(parallel * weight)
+        cleared += total(whole * weight)
+    volume = row(after.volume, 3 * run)
+    volume[0], volume[1], volume[2] = removed, dullness, cleared
+    leave(edge, work, fresh, run, after)
+    for s in range(edge.stations):
+        here = run * edge.stations + s
+        after.angle[here], after.margin[here] = work.new_angle[s], work.margin[s]
+    for v in range(edge.depths):
+        start = (run * edge.depths + v) * edge.stations
+        for s in range(edge.stations):
+            after.field[start + s] = work.field[v * places + s]
 
 
 @compiled
-def grow(edge: Edge, field: FloatArray, node: FloatArray, work: Work) -> None:
-    """How the areas (S,) taken off grow with the levels, as ``width``."""
-    level, width = work.level, work.width
-    width[:] = 0.0
-    for v in range(len(node)):
-        for s in range(len(width)):
-            line = level[s] + work.rise[v, s]
-            growth = node[v, s] * max(1 - edge.curvature[s] * line, 0.0)
-            width[s] += growth if line > field[v, s] else 0.0
-
-
-@compiled
-def step(work: Work, s: int) -> None:
-    """One step of Newton's method at a station, halved towards the bracket where it would leave."""
-    level, excess = work.level[s], work.excess[s]
-    if excess < 0:
-        work.low[s] = level
-    if excess > 0:
-        work.high[s] = level
-    newton = level - excess / max(work.width[s], TINY)
-    if newton < work.low[s]:
-        newton = (level + work.low[s]) / 2
-    if newton > work.high[s]:
-        newton = (level + work.high[s]) / 2
-    work.level[s] = newton
-
-
-@compiled
-def lay(
+def session(
     edge: Edge,
-    hand: Hand,
-    run: int,
-    normal: FloatArray,
-    field: FloatArray,
-    node: FloatArray,
-    work: Work,
-) -> bool:
-    """Levels (S,) of the lines of a flat stone on the whole edge, which sinks until it has taken
-    the volume; false if it never has (`edgekit.grinding.rolling.flat_stroke`)."""
-    plane(edge, hand, run, normal, work)
-    offset, factor, level, volume = work.low, work.high, work.level, hand.volume[run]
-    within, gain, flat, total = area_within(edge, field, node), 0.0, 0.0, 0.0
-    for v in range(len(node)):
-        for s in range(len(level)):
-            work.rise[v, s] = work.slope[s] * edge.depth[v, s]
-            gain += edge.weight[s] * node[v, s] * factor[s]
-            flat += edge.weight[s] * node[v, s] * (offset[s] + work.rise[v, s] - field[v, s])
-    for s in range(len(level)):
-        total += edge.weight[s] * within[s]
-    depth = (volume - flat) / gain
-    work.area[:] = 0.0
-    for _ in range(MAX_STEPS):
-        for s in range(len(level)):
-            level[s] = offset[s] + factor[s] * depth
-        take(edge, field, node, within, work)
-        excess, gain = -volume, 0.0
-        for s in range(len(level)):
-            excess += work.excess[s] * edge.weight[s]
-        if abs(excess) <= EXACT * volume + ROUNDING * total:
-            return True
-        grow(edge, field, node, work)
-        for s in range(len(level)):
-            gain += max(work.width[s], TINY) * factor[s] * edge.weight[s]
-        depth -= excess / gain
-    return False
-
-
-@compiled
-def plane(edge: Edge, hand: Hand, run: int, normal: FloatArray, work: Work) -> None:
-    """Lines (S,) of the plane of a flat stone that touches at mid-edge: their slope, the level
-    there as ``low`` and by how much they follow it as ``high``."""
-    tilt = math.tan(hand.tilt[run] + hand.tilt_sd[run] * normal[0])
-    swing = math.tan(hand.swing_sd[run] * normal[1])
-    inward, place, face = edge.seen[0], edge.seen[1], edge.seen[2]
-    middle = len(work.slope) // 2
-    into = -(inward[0, middle] + tilt * inward[1, middle] + swing * inward[2, middle])
-    here = place[0, middle] + tilt * place[1, middle] + swing * place[2, middle]
-    for s in range(len(work.slope)):
-        facing = -(inward[0, s] + tilt * inward[1, s] + swing * inward[2, s])
-        sees = facing > GRAZING
-        height = place[0, s] + tilt * place[1, s] + swing * place[2, s] - here
-        fall = face[0, s] + tilt * face[1, s] + swing * face[2, s]
-        work.low[s] = height / facing if sees else -np.inf
-        work.high[s] = into / facing if sees else 0.0
-        work.slope[s] = -fall / facing if sees else 0.0
-        work.angle[s] = math.atan2(1.0, work.slope[s])
-
-
-@compiled
-def cut(
-    field: FloatArray, drop: FloatArray, angle: FloatArray, lean: FloatArray, work: Work
-) -> None:
-    """Cut along the lines; where they reach the edge, they give it their `angle` (S,)."""
-    for s in range(len(drop)):
-        if work.level[s] + work.slope[s] * drop[s] > work.inset[s]:
-            angle[s] = work.angle[s] - lean[s]
-    for v in range(len(field)):
-        for s in range(len(drop)):
-            field[v, s] = max(field[v, s], work.level[s] + work.rise[v, s])
-
-
-@partial(compiled, kept=True)
-def roll(
-    edge: Edge,
-    before: Before,
+    lowered: bool,
     hand: Hand,
     rule: Rule,
-    now: Now,
-    runs: NDArray[np.int_],
-    normals: FloatArray,
-) -> None:
-    """Strokes of some runs (N,), with their unit `normals` (N, K, T), until each one's rule is
-    met."""
-    work = room(*edge.depth.shape)
-    for n in range(len(runs)):
-        run = runs[n]
-        field, node = now.field[run], before.node[run % len(before.node)]
-        drop = before.drop[run % len(before.drop)]
-        work.reach[:] = np.inf
-        inset_at(field, edge.depth, drop, work.inset)
-        if now.strokes[run] == 0:
-            look(before, hand, rule, now, run, work.inset)
-        for k in range(normals.shape[1]):
-            if now.end[run] != GOING:
-                break
-            if edge.flat:
-                found = lay(edge, hand, run, normals[n, k], field, node, work)
-            else:
-                aim(edge, hand, run, normals[n, k], work)
-                press(edge, field, node, hand.volume[run], work)
-                found = sink(edge, field, node, work)
-            if not found:
-                now.end[run] = NO_DEPTH
-                break
-            cut(field, drop, now.angle[run], before.lean[run], work)
-            inset_at(field, edge.depth, drop, work.inset)
-            now.strokes[run] += 1
-            number = now.strokes[run]
-            if number % rule.every == 0 or number == MAX_STROKES:
-                look(before, hand, rule, now, run, work.inset)
+    numbers: Numbers,
+    seen: FloatArray,
+    work: Work,
+) -> tuple[int, int]:
+    """Strokes on one edge until its rule is met: how it ends and how many there are."""
+    number, end = 0, look(edge, work, rule, hand.fresh, seen, 0)
+    while end == GOING:
+        ahead = number % numbers.strokes
+        if ahead == 0:
+            block = numbers.block + np.uint64(number // numbers.strokes)
+            draw(numbers.key, block, work.words, work.normals, edge.terms * numbers.strokes)
+        normal = row(work.normals, ahead * edge.terms)
+        if edge.flat:
+            found = lay(edge, hand, normal, work)
+        else:
+            aim(edge, hand, normal, work)
+            found = roll_once(edge, hand.volume, work)
+        if not found:
+            return number, NO_DEPTH
+        cut(edge, lowered, work)
+        number += 1
+        if number % rule.every == 0 or number == MAX_STROKES:
+            end = look(edge, work, rule, hand.fresh, seen, number)
+    return number, end
+
+
+def kept(text: str) -> Any:
+    """The one function that is called from outside, kept on disk for this `text` of all functions:
+    the cache of numba would see no change outside this file."""
+
+    def roll(
+        shared: Edge,
+        start: Before,
+        hands: Hand,
+        rule: Rule,
+        numbers: Numbers,
+        end: After,
+        room: Work,
+    ) -> None:
+        """Sessions of all runs, stroke on stroke until each one's rule is met."""
+        if not text:
+            return
+        edge, before, after, work = rows(shared), rows(start), rows(end), rows(room)
+        for run in range(len(hands.fresh)):
+            spread = hands.tilt_sd[run], hands.within_sd[run], hands.swing_sd[run]
+            hand = Hand(hands.tilt[run], *spread, hands.volume[run], hands.fresh[run])
+            own = Numbers(row(numbers.key, 2 * run), numbers.block[run], numbers.strokes)
+            begin(edge, before, run, work)
+            seen = row(after.seen, 3 * run)
+            done = session(edge, before.lowered, hand, rule, own, seen, work)
+            after.strokes[run], after.end[run] = done
+            finish(edge, rule, hand.fresh, run, work, after)
+
+    return compiled(roll, kept=True)
+
+
+def _digest() -> str:
+    """The text of all compiled functions, in short."""
+    texts = [path.read_bytes() for path in sorted(Path(__file__).parent.glob("*.py"))]
+    return hashlib.sha256(b"".join(texts)).hexdigest()
+
+
+roll = kept(_digest())

@@ -1,0 +1,1 @@
+"""A clinic's own files, read together and answered."""

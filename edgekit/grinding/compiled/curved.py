@@ -1,0 +1,56 @@
+"""Lines that reach a centre of curvature, where there is no more steel: station by station."""
+
+from __future__ import annotations
+
+import math
+
+from edgekit.grinding.compiled.lanes import compiled
+from edgekit.grinding.compiled.parts import (
+    EXACT,
+    MAX_STEPS,
+    ROUNDING,
+    TINY,
+    WIDTH,
+    Edge,
+    Work,
+)
+
+
+@compiled
+def past_centre(edge: Edge, work: Work, s: int) -> None:
+    """Levels once more of those stations, of sixteen, whose lines reach a centre of curvature."""
+    for station in range(s, min(s + WIDTH, edge.stations)):
+        past = not math.isfinite(work.level[station])
+        for v in range(edge.depths):
+            n = v * edge.places + station
+            line = work.level[station] + work.rise[n]
+            past = past or (line > edge.centre[station] and line > work.field[n])
+        if past:
+            work.level[station] = by_steps(edge, work, station)
+
+
+@compiled
+def by_steps(edge: Edge, work: Work, s: int) -> float:
+    """Level of the line that takes the area of a station, by Newton's method within a bracket;
+    infinite where there is none."""
+    low, high, places = math.inf, math.inf, edge.places
+    for v in range(edge.depths):
+        n = v * places + s
+        low = min(low, work.field[n] - work.rise[n])
+    level = low
+    for _ in range(MAX_STEPS):
+        within, excess, width = 0.0, -work.area[s], 0.0
+        for v in range(edge.depths):
+            n = v * places + s
+            line = level + work.rise[n]
+            old, new = min(work.field[n], edge.centre[s]), min(line, edge.centre[s])
+            within += work.node[n] * (old - edge.half[s] * old * old)
+            if line > work.field[n]:
+                excess += work.node[n] * (new - old) * (1 - edge.half[s] * (new + old))
+                width += work.node[n] * max(1 - 2 * edge.half[s] * line, 0.0)
+        if abs(excess) <= EXACT * work.area[s] + ROUNDING * within:
+            return level
+        low, high = (level, high) if excess < 0 else (low, level)
+        level -= excess / max(width, TINY)
+        level = (low + high) / 2 if level < low or level > high else level
+    return math.inf

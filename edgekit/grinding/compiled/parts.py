@@ -1,0 +1,72 @@
+"""What compiled strokes are given and work in: named rows, whose types the compiler infers.
+
+A row (N,) is a place in memory from which N numbers lie one after another. Stations are filled up
+to a multiple of the lanes' width, P, with ones of no weight and no steel.
+"""
+
+# ruff: noqa: PYI024 - rows of arrays for the compiler, whose types it infers
+
+from __future__ import annotations
+
+from collections import namedtuple
+
+WIDTH = 16  # stations computed at a time
+
+# As in the modules that work with arrays; repeated, since the cache would not see them change.
+BLUNTER = 1e-9
+KEEN_MM = 1.0
+MAX_STROKES = 400
+MAX_STEPS = 200
+EXACT = 1e-10
+ROUNDING = 2e-15
+TINY = 1e-9
+GRAZING = 1e-9
+UM_PER_MM = 1000.0
+
+GOING, MET, UNMET, NO_DEPTH = range(4)  # how a session stands; the last: a stroke found no depth
+
+
+# What all runs share: how many ``stations``, ``places`` (P), ``depths`` (V), ``nodes`` (V * P) and
+# ``terms`` of a stroke's error there are, and whether the stone lies ``flat``. Per station (P,):
+# the ``curvature`` in plan, ``half`` of it kept above 0, its ``centre``, the ``weight`` of length,
+# 1 for each but the last as ``pairs``, the angle ``aimed`` at and its ``cot``; ``modes`` (M * P);
+# ``depth`` (V * P) and what each node stands for below a new face, ``node``. For a flat stone,
+# ``seen`` (3 * 3 * P) has the products of inward direction, position and face with its normal at
+# mid-edge, with what opens it by a tilt and with what turns it by a swing.
+Edge = namedtuple(
+    "Edge",
+    "stations places depths nodes terms flat curvature half centre weight pairs aimed cot modes "
+    "depth node seen",
+)
+
+# Edges before the session, arrays (R, S) but the ``field`` (R, V, S): ``drop`` of the face,
+# ``angle`` of the wedge, ``lean``, ``radius``; ``lowered`` if any drop is above 0.
+Before = namedtuple("Before", "field drop angle lean radius lowered")
+
+# Of each run (R,), or of one: the session's ``tilt``, its scatter from stroke to stroke and within
+# one, that of the swing of a flat stone, what a stroke takes, and the radius that grinding leaves.
+Hand = namedtuple("Hand", "tilt tilt_sd within_sd swing_sd volume fresh")
+
+# A stop rule: strokes between looks, how many are counted (0: none are), whether the edge must be
+# clear, else the land [mm] that goes unnoticed; the share that may stay dull.
+Rule = namedtuple("Rule", "every counted clear unnoticed dull")
+
+# Where a session's random numbers begin: each run's ``key`` (R, 2) and first ``block`` (R,) of so
+# many ``strokes``.
+Numbers = namedtuple("Numbers", "key block strokes")
+
+# Edges after it: ``field`` (R, V, S); ``angle``, ``margin``, ``radius`` and ``land`` (R, S);
+# ``seen`` (R, 3) the share still dull, the worst margin now and a look ago; ``volume`` (R, 3)
+# removed, for dullness alone, and in all since the blade was new; ``strokes`` and ``end`` (R,).
+After = namedtuple("After", "field angle margin radius land seen volume strokes end")
+
+# Room for one session: ``words`` (4,) and ``normals`` of random numbers; rows (V * P) of the edge
+# before it and now, of what nodes stand for, of the lines' rise, the flank's height over them, and
+# of what `sink` sums up; the others (P,).
+Work = namedtuple(
+    "Work",
+    "words normals begun field node rise height gain taken inset first drop angle cot lean "
+    "lean_cos lean_sin radius ratio tangent whole cos sin tilt slope area level reach steel margin land "
+    "new_angle new_cot",
+)
+TALL, ROWS = 7, len(Work._fields) - 2  # of a height of V, and in all
