@@ -77,6 +77,7 @@ GROUPS = {
 LEFT_OUT = ("compiled",)
 # (File, part of the line, the changes of it meant ("" for all), why they alter no result.)
 EQUIVALENT = (
+    ("", ".reshape(-1, ", "1", "numpy takes any negative size for the one to be found"),
     (
         "edge_finish/texture.py",
         "grid = np.unique(np.concatenate([x[(x > cuts[0]) & (x < cuts[-1])], cuts]))",

@@ -18,7 +18,6 @@ from scipy.special import ndtr
 
 import edgekit as ek
 from edgekit.clinic.bench.plan import _in_time
-from edgekit.clinic.bench.requirements import Tool
 from edgekit.clinic.cost.budget import count_quantiles
 from edgekit.clinic.forecasting import growth as growth_module
 from edgekit.clinic.forecasting.crossing_time import Drift, passed_share, quantiles
@@ -29,8 +28,6 @@ from edgekit.clinic.forecasting.survival import kaplan_meier
 from edgekit.clinic.forecasting.update import Scale, update_inputs, update_loss
 from edgekit.clinic.log.cells import read_width
 from edgekit.clinic.log.dates import read_date
-from edgekit.clinic.sheet.content import _line, compose
-from edgekit.clinic.sheet.page import LINE_MM, PAPER_MM, RUN_LETTERS, RUN_MM, print_zoom
 from tests.results import DEMO, QUICK
 
 PARTS = ("margin", "rate", "v0", "v1", "v2")
@@ -525,32 +522,6 @@ def test_edges_without_time_take_no_setting(plan):
     assert not plan.edges["planned"].all()
     assert (plan.edges.loc[~plan.edges["planned"], "settings"] == 0).all()
     assert (plan.edges.loc[plan.edges["planned"], "settings"] > 0).all()
-
-
-@pytest.mark.parametrize(("turn", "words"), [(0.4, "no turn"), (0.6, "→"), (-1.4, "→")])
-def test_a_turn_of_half_a_degree_is_none(plan, turn, words):
-    step = next(step for step in plan.steps if step.tool is Tool.HOLDER)
-    roll = np.linspace(10.0, 10.0 + turn, len(step.roll_deg))
-    line = _line(dataclasses.replace(step, roll_deg=roll), {str(step.run + 1): ""})
-    assert words in line.roll
-    assert line.roll.startswith("roll 10°")
-
-
-def test_a_page_shrinks_by_the_lines_on_it(plan):
-    tray = ek.read_tray(DEMO / "tray_FH-03.csv")
-    sheet = compose(ek.plan_bench(tray, tolerance_deg=4.0), "Lines")
-    line = sheet.left[:1] or ("",)
-
-    def height(left, runs=sheet.runs):
-        return PAPER_MM / print_zoom(dataclasses.replace(sheet, left=line * left, runs=runs))
-
-    heights = np.array([height(left) for left in range(60)])
-    some = np.flatnonzero((heights > PAPER_MM) & (heights < 1.3 * PAPER_MM))  # none too small
-    assert len(some) > 3
-    np.testing.assert_allclose(np.diff(heights[some]), LINE_MM, rtol=1e-9)
-    run = sheet.runs[0]
-    extra = RUN_MM + LINE_MM * (len(run.edges) > RUN_LETTERS)
-    assert height(some[0], (*sheet.runs, run)) - height(some[0]) == pytest.approx(extra)
 
 
 def test_a_share_that_is_reached_exactly_is_reached():
