@@ -23,6 +23,7 @@ LONG = {
     "test_lesson_browser",
     "test_lesson_course",
     "test_regression",
+    "test_regression_results",
     "test_strokes",
     "test_stroke_oracles",
     "test_worn_blade",

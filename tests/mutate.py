@@ -2,97 +2,144 @@
 
 ``python -m tests.mutate known``: the changes that once left every test green.
 ``python -m tests.mutate GROUP [SAMPLES] [SEED]``: a random sample of a group of rooms.
+``python -m tests.mutate lines GROUP``: only record which lines the tests reach.
 
-The tests of a group run once while the lines that each of them reaches are recorded; a change is
-then judged by the tests that reach its line, the shortest first, in a copy of the repository. What
-no test notices is printed, and so is the share noticed with its 90 % interval (Jeffreys). Changes
-that alter no result are listed in `EQUIVALENT` with the reason, and do not count.
+A change is judged by the tests that reach its line, the shortest first (`tests.mutants`). What no
+test notices is printed, and so is the share noticed with its 90 % interval (Jeffreys). Changes
+that alter no result are listed in `EQUIVALENT` with the reason, and do not count. What has been
+judged is kept until a source or a test changes, so that a sample that was stopped goes on.
 """
 
 import ast
+import importlib
 import json
-import os
 import random
-import shutil
-import signal
 import sys
-import tempfile
 import time
-from pathlib import Path
 
-ROOT = Path(__file__).parents[1]
-GUARD_S = 90
-MAX_TESTS = 60  # of those that reach a line, the shortest
-MAX_CALLS = 30  # of one function in one test, while lines are recorded
+from tests.mutants import (
+    KEPT,
+    ROOT,
+    Reach,
+    changes,
+    copied,
+    digest,
+    hot,
+    noticed,
+    recorded,
+    tree_of,
+)
+
+EVERY = "known_changes theory regression_results regression_words sizes"
 GROUPS = {
     "geometry": (
         ("geometry", "digitising"),
         (
-            "curves orientation trace sections_and_blades bad_files bad_input same_bits regression "
-            "pictures_trace pictures_outline pictures_loss pictures_reading pictures_board checks"
+            "curves orientation trace sections_and_blades facets holder recession_field "
+            "records checks bad_files bad_input pictures_records pictures_one_view pictures_trace "
+            "pictures_outline pictures_loss pictures_reading pictures_board pictures_spoiled "
+            "known_changes_geometry hostile_text regression"
         ),
     ),
     "contact": (
         ("contact", "edge_finish"),
         (
             "orientation holder facets intervals texture edge_line tooth_wear cutting hardness "
-            "finish lay bad_input finish_bad_input bad_input_finish_and_strength regression"
+            "finish lay abrasive settings bench_plan bad_input finish_bad_input records "
+            "known_changes_contact bad_input_finish_and_strength regression"
         ),
     ),
     "wear": (
         ("method", "grinding", "bending", "life"),
         (
-            "strokes session kernel stroke_oracles recession_field worn_blade life dulling "
-            "strength section_properties lay wire_edge abrasive bad_input_wear regression"
+            "strokes recession_field worn_blade dulling strength section_properties lay wire_edge "
+            "abrasive bad_input_wear bad_input_finish_and_strength conformance records "
+            "known_changes_wear regression"
         ),
     ),
     "study": (
         ("study",),
-        ("compare sweep sensitivity face_or_sides conformance results_version regression"),
+        (
+            "compare sweep sensitivity face_or_sides conformance results_version results "
+            "bad_input records regression"
+        ),
     ),
     "clinic": (
         ("clinic",),
         (
             "log history forecast growth update model_check survival budget bench_plan settings "
-            "setting_sheet tray regression"
+            "setting_sheet tray bad_input records hostile_text known_changes_clinic regression"
         ),
     ),
 }
-# (File, line as it stands, why the change alters no result.)
+# The compiled engine, which takes a minute to compile for each change: a test asks that it agrees
+# with the arrays in every session.
+LEFT_OUT = ("compiled",)
+# (File, part of the line, the changes of it meant ("" for all), why they alter no result.)
 EQUIVALENT = (
-    ("", "__all__", "names shown, not results"),
+    ("", ".reshape(-1, ", "1", "numpy takes any negative size for the one to be found"),
+    (
+        "edge_finish/texture.py",
+        "grid = np.unique(np.concatenate([x[(x > cuts[0]) & (x < cuts[-1])], cuts]))",
+        "Gt",
+        "a point that is a cut counts once",
+    ),
+    (
+        "edge_finish/texture.py",
+        "grid = np.unique(np.concatenate([x[(x > cuts[0]) & (x < cuts[-1])], cuts]))",
+        "Lt",
+        "a point that is a cut counts once",
+    ),
+    (
+        "edge_finish/material_curve.py",
+        "return 0.0",
+        "0.0",
+        "above the highest level no length is left, and a triangle without a base has no height",
+    ),
+    (
+        "clinic/bench/requirements.py",
+        "best, back = single, [np.full(len(points), -1)]",
+        "",
+        "the walk back ends at the first entry, which is not read",
+    ),
+    ("", "__all__", "", "names shown, not results"),
     (
         "edge_finish/tooth_wear.py",
         "* wedge.height + wedge.apex * radius",
+        "",
         "all points begin with one radius, and only differences of height are used",
     ),
     (
         "bending/beam.py",
         "if wears and any(wear.drop_mm.any()",
-        "a face that is not lowered has a drop of 0, which changes nothing; the test saves time",
+        "And",
+        "of no wear, any is false",
     ),
     (
         "method/lay.py",
         "ahead = a - (n @ a)[:, None] * n",
+        "Sub",
         "a part along n is square to both directions that the angle is taken from",
     ),
+    (
+        "clinic/forecasting/crossing_time.py",
+        "& ~(larger > 0)",
+        "Gt",
+        "where a margin is sure now, c > 0, and a root of nothing asks for c = 0",
+    ),
+    (
+        "clinic/forecasting/update.py",
+        "_from_log(np.where(logs, mean, 0.0), np.where(logs, sd, 0.0))",
+        "0.0",
+        "what stands in for inputs on a linear scale is not used",
+    ),
+    (
+        "contact/facets.py",
+        "for k in range(1, most + 1) if least < 2 * limit else ()",
+        "Mult",
+        "saves time: where the most leave twice the limit no count keeps it, tried or not",
+    ),
 )
-SWAPS = {
-    ast.Add: ast.Sub,
-    ast.Sub: ast.Add,
-    ast.Mult: ast.Div,
-    ast.Div: ast.Mult,
-    ast.Lt: ast.LtE,
-    ast.LtE: ast.Lt,
-    ast.Gt: ast.GtE,
-    ast.GtE: ast.Gt,
-    ast.Eq: ast.NotEq,
-    ast.NotEq: ast.Eq,
-    ast.And: ast.Or,
-    ast.Or: ast.And,
-}
-NAMES = {"min": "max", "max": "min", "minimum": "maximum", "maximum": "minimum"}
-NAMES |= {"sin": "cos", "cos": "sin", "floor": "ceil", "ceil": "floor", "any": "all", "all": "any"}
 
 # File, text, text in its place: changes that once left the tests green. Judged by `JUDGES`.
 KNOWN = (
@@ -195,209 +242,20 @@ JUDGES = {
 }
 
 
-# ---- what could be changed -----------------------------------------------------------------
-
-
-class Mutator(ast.NodeTransformer):
-    """Makes change number `target` of a tree; `found` lists (line, what) of all of them."""
-
-    def __init__(self, target=-1):
-        self.target, self.found = target, []
-
-    def _is_it(self, node, what):
-        self.found.append((node.lineno, what))
-        return len(self.found) - 1 == self.target
-
-    def visit_BinOp(self, node):
-        self.generic_visit(node)
-        if type(node.op) in SWAPS and self._is_it(node, type(node.op).__name__):
-            node.op = SWAPS[type(node.op)]()
-        return node
-
-    def visit_AugAssign(self, node):
-        return self.visit_BinOp(node)
-
-    def visit_Compare(self, node):
-        self.generic_visit(node)
-        if type(node.ops[0]) in SWAPS and self._is_it(node, type(node.ops[0]).__name__):
-            node.ops[0] = SWAPS[type(node.ops[0])]()
-        return node
-
-    def visit_BoolOp(self, node):
-        self.generic_visit(node)
-        if self._is_it(node, type(node.op).__name__):
-            node.op = SWAPS[type(node.op)]()
-        return node
-
-    def visit_UnaryOp(self, node):
-        self.generic_visit(node)
-        plain = isinstance(node.op, ast.USub | ast.Not)
-        return node.operand if plain and self._is_it(node, type(node.op).__name__) else node
-
-    def visit_Call(self, node):
-        self.generic_visit(node)
-        name = (
-            node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
-        )
-        if name in NAMES and self._is_it(node, name):
-            setattr(
-                node.func, "attr" if isinstance(node.func, ast.Attribute) else "id", NAMES[name]
-            )
-        return node
-
-    def visit_Constant(self, node):
-        number = isinstance(node.value, int | float) and not isinstance(node.value, bool)
-        if number and self._is_it(node, repr(node.value)):
-            return ast.copy_location(ast.Constant(node.value + 1), node)
-        return node
-
-    def visit_AnnAssign(self, node):
-        if node.value is not None:
-            node.value = self.visit(node.value)
-        return node
-
-    def visit_arg(self, node):
-        return node
-
-    def visit_Raise(self, node):
-        return node  # words of messages
-
-    def visit_JoinedStr(self, node):
-        return node
-
-
-def changes(path):
-    """(Line, what) of every change of a file."""
-    mutator = Mutator()
-    mutator.visit(ast.parse(path.read_text(encoding="utf-8")))
-    return mutator.found
-
-
-def changed(path, number):
-    """Text of a file with one change made."""
-    tree = Mutator(number).visit(ast.parse(path.read_text(encoding="utf-8")))
-    return ast.unparse(ast.fix_missing_locations(tree))
-
-
-def equivalent(path, line):
-    """Whether a line is listed as one whose changes alter no result."""
+def equivalent(path, line, what):
+    """Whether a change is listed as one that alters no result."""
     text = path.read_text(encoding="utf-8").split("\n")[line - 1]
-    return any(str(path).endswith(file) and part in text for file, part, _ in EQUIVALENT)
+    return any(
+        str(path).endswith(file) and part in text and kind in ("", what)
+        for file, part, kind, _ in EQUIVALENT
+    )
 
 
-# ---- which tests reach a line --------------------------------------------------------------
-
-
-class Recorder:
-    """Pytest plugin: for every test the lines it reaches, and how long it takes."""
-
-    def __init__(self, package):
-        self.package, self.tests, self.lines = str(package), {}, set()
-
-    def _enter(self, frame, event, _):
-        code = frame.f_code
-        if event != "call" or not code.co_filename.startswith(self.package):
-            return None
-        self.calls[code] = self.calls.get(code, 0) + 1
-        return self._line if self.calls[code] <= MAX_CALLS else None
-
-    def _line(self, frame, event, _):
-        if event == "line":
-            self.lines.add((frame.f_code.co_filename[len(self.package) + 1 :], frame.f_lineno))
-        return self._line
-
-    def pytest_runtest_setup(self):
-        self.lines, self.calls, self.began = set(), {}, time.perf_counter()
-        sys.settrace(self._enter)
-
-    def pytest_runtest_teardown(self, item):
-        sys.settrace(None)
-        self.tests[item.nodeid] = (time.perf_counter() - self.began, sorted(self.lines))
-
-
-ARGUMENTS = ("-q", "-x", "-n", "0", "-p", "no:cacheprovider", "--no-header")
-
-
-def in_child(copy, work, output=os.devnull):
-    """What `work` gives in a child process inside the copy; None if it takes too long."""
-    read, write = os.pipe()
-    child = os.fork()
-    if not child:
-        os.close(read)
-        os.chdir(copy)
-        os.environ["OPENBLAS_NUM_THREADS"] = "1"
-        for name in [n for n in sys.modules if n.split(".")[0] in ("tests", "edgekit")]:
-            del sys.modules[name]
-        sys.path[:] = [str(copy), *(p for p in sys.path if Path(p or ".").resolve() != ROOT)]
-        with Path(output).open("w", encoding="utf-8") as sink:
-            os.dup2(sink.fileno(), 1)
-            os.dup2(sink.fileno(), 2)
-            with os.fdopen(write, "w") as pipe:
-                pipe.write(json.dumps(work()))
-        os._exit(0)
-    os.close(write)
-    with os.fdopen(read) as pipe:
-        said = pipe.read()
-    os.waitpid(child, 0)
-    return json.loads(said) if said else None
-
-
-def recorded(copy, modules):
-    """Tests by the lines they reach: {file: {line: [(seconds, test)]}}."""
-    import pytest
-
-    def work():
-        recorder = Recorder(copy / "edgekit")
-        pytest.main([*(a for a in ARGUMENTS if a != "-x"), *modules], plugins=[recorder])
-        return recorder.tests
-
-    table = {}
-    for test, (seconds, lines) in (in_child(copy, work) or {}).items():
-        for file, line in lines:
-            table.setdefault(file, {}).setdefault(line, []).append((seconds, test))
-    return table
-
-
-def noticed(copy, file, text, tests):
-    """Whether one of the tests fails once a file holds another text."""
-    import pytest
-
-    path = copy / "edgekit" / file
-    before = path.read_text(encoding="utf-8")
-    path.write_text(text, encoding="utf-8")
-
-    def work():
-        signal.alarm(GUARD_S)  # ends the child: an endless loop is noticed
-        return int(pytest.main([*ARGUMENTS, *tests]))
-
-    try:
-        return in_child(copy, work) != 0
-    finally:
-        path.write_text(before, encoding="utf-8")
-
-
-def copied():
-    """A copy of the repository to change."""
-    copy = Path(tempfile.mkdtemp()) / "copy"
-    skipped = shutil.ignore_patterns(".git", "__pycache__", "notebooks", ".venv")
-    shutil.copytree(ROOT, copy, ignore=skipped)
-    (copy / "notebooks").mkdir()
-    return copy
-
-
-def reaching(table, file, line):
-    """The shortest tests that reach a line, or one next to it where a statement has many lines."""
-    lines = table.get(file, {})
-    for at in (line, line - 1, line - 2, line - 3, line + 1):
-        if at in lines:
-            return [test for _, test in sorted(lines[at])[:MAX_TESTS]]
-    return []
-
-
-def modules_of(words):
-    """Paths of test modules by the middle of their names."""
-    paths = [f"tests/test_{word}.py" for word in words.split()]
-    return [path for path in paths if (ROOT / path).exists()]
+def modules_of(group):
+    """What judges a group: modules of tests, and the doctests of its rooms."""
+    rooms, words = GROUPS[group]
+    tests = [f"tests/test_{word}.py" for word in (*words.split(), *EVERY.split())]
+    return [*(t for t in tests if (ROOT / t).exists()), *(f"edgekit/{room}" for room in rooms)]
 
 
 def interval(hits, number):
@@ -407,34 +265,64 @@ def interval(hits, number):
     return beta.ppf([0.05, 0.95], hits + 0.5, number - hits + 0.5)
 
 
+def drawn(group, number, seed, package, reach):
+    """A random sample of the changes of a group: file, line, what, and the tests to ask."""
+    files = [p for room in GROUPS[group][0] for p in sorted((package / room).rglob("*.py"))]
+    files = [path for path in files if path.parent.name not in LEFT_OUT]
+    every = [(path, i, *c) for path in files for i, c in enumerate(changes(path))]
+    chance, jobs = random.Random(f"{group} {seed}"), []
+    for path, i, line, what in chance.sample(every, len(every)):
+        if len(jobs) == number:
+            break
+        if not equivalent(path, line, what):
+            file = path.relative_to(package).as_posix()
+            jobs.append({"file": file, "change": i, "line": line, "what": what})
+    return [{**job, "tests": reach.of(job["file"], job["line"])} for job in jobs]
+
+
+def state(copy, modules):
+    """Digest of all sources, and of the tests that judge."""
+    texts = [*sorted((copy / "edgekit").rglob("*.py")), *(copy / m for m in modules)]
+    return digest("".join(p.read_text("utf-8") for p in texts if p.suffix == ".py"))
+
+
+def kept(path):
+    """What has been judged of a sample: {(file, change): test that notices}."""
+    lines = path.read_text("utf-8").splitlines() if path.exists() else []
+    return {(job["file"], job["change"]): job["by"] for job in map(json.loads, lines)}
+
+
 def sample(group, number, seed):
     """Print the survivors among random changes of a group, and the share noticed."""
-    rooms, words = GROUPS[group]
-    copy = copied()
-    began = time.perf_counter()
-    table = recorded(copy, modules_of(words))
-    print(f"lines recorded in {time.perf_counter() - began:.0f} s", flush=True)
-    files = [path for room in rooms for path in sorted((ROOT / "edgekit" / room).rglob("*.py"))]
-    every = [(path, i, *c) for path in files for i, c in enumerate(changes(path))]
-    chance = random.Random(f"{group} {seed}")
-    hits = tried = 0
-    for path, i, line, what in chance.sample(every, len(every)):
-        if tried == number:
-            break
-        if equivalent(path, line):
-            continue
-        tried += 1
-        file = str(path.relative_to(ROOT / "edgekit"))
-        tests = reaching(table, file, line)
-        if tests and noticed(copy, file, changed(path, i), tests):
-            hits += 1
-        else:
-            text = path.read_text(encoding="utf-8").split("\n")[line - 1].strip()
-            print(f"{file}:{line}: {what} in {text!r} ({len(tests)} tests)", flush=True)
-        if tried % 20 == 0:
-            print(f"… {hits} of {tried}, {time.perf_counter() - began:.0f} s", flush=True)
-    low, high = interval(hits, tried)
-    print(f"{group}: {hits} of {tried} noticed, {hits / tried:.1%} ({low:.1%} to {high:.1%})")
+    modules, copy, began = modules_of(group), copied(), time.perf_counter()
+    tests = recorded(copy, modules)
+    package = copy / "edgekit"
+    jobs = drawn(group, number, seed, package, Reach(package, tests))
+    path = KEPT / f"{group}-{seed}-{state(copy, modules)}.jsonl"
+    by = kept(path)
+    if left := [job for job in jobs if (job["file"], job["change"]) not in by]:
+        hot(copy, modules, left, tests, path)
+    print(f"judged in forks: {time.perf_counter() - began:.0f} s", flush=True)
+    hits = 0
+    for job in jobs:
+        file, change, line = job["file"], job["change"], job["line"]
+        who = kept(path).get((file, change))
+        asked = [test for test in job["tests"] if who is None or tests[test][1]]
+        if not who and asked:
+            text = ast.unparse(tree_of(package / file, change))
+            found = noticed(copy, file, text, asked)
+            who = "a test of the changed copy" if found else ""
+            with path.open("a", encoding="utf-8") as sink:
+                sink.write(json.dumps({"file": file, "change": change, "by": who}) + "\n")
+        hits += bool(who)
+        if not who:
+            text = (package / file).read_text("utf-8").split("\n")[line - 1].strip()
+            print(
+                f"{file}:{line}: {job['what']} in {text!r} ({len(job['tests'])} tests)", flush=True
+            )
+    low, high = interval(hits, len(jobs))
+    score = f"{hits / len(jobs):.1%} ({low:.1%} to {high:.1%})"
+    print(f"{group}: {hits} of {len(jobs)} noticed, {score}, {time.perf_counter() - began:.0f} s")
 
 
 def known(words=()):
@@ -447,7 +335,10 @@ def known(words=()):
         text = (ROOT / "edgekit" / file).read_text(encoding="utf-8")
         assert old in text, (file, old)
         if not noticed(
-            copy, file, text.replace(old, new, 1), modules_of(f"{JUDGES[file]} known_changes")
+            copy,
+            file,
+            text.replace(old, new, 1),
+            [f"tests/test_{JUDGES[file]}.py", "tests/test_known_changes.py"],
         ):
             green += 1
             line = text[: text.index(old)].count("\n") + 1
@@ -457,10 +348,13 @@ def known(words=()):
 
 if __name__ == "__main__":
     # Loaded once for all children; the package itself is loaded in each, from the copy.
-    import sympy  # noqa: F401
+    for name in ("matplotlib.pyplot", "pandas", "scipy.optimize", "scipy.stats", "sympy"):
+        importlib.import_module(name)
 
     if sys.argv[1] == "known":
         known(sys.argv[2:])
+    elif sys.argv[1] == "lines":
+        recorded(copied(), modules_of(sys.argv[2]))
     else:
         given = [int(item) for item in sys.argv[2:]]
         sample(sys.argv[1], *(given + [100, 1][len(given) :]))

@@ -44,10 +44,11 @@ def plane_arc() -> ek.Edge:
     return edge.stretch(0.0, 5.2)
 
 
-def wavy_edge() -> ek.Edge:
-    """An edge whose curvature changes smoothly from convex to hollow."""
+def wavy_edge(per_mm: float = 2.0, height_mm: float = 0.25) -> ek.Edge:
+    """An edge whose curvature changes smoothly from convex to hollow: waves of 2π / per_mm."""
     x = np.linspace(-2.8, 2.8, 400)
-    points = np.stack([x, 0.4 + 0.25 * np.cos(2 * x) - 0.03 * x**2, 0 * x], axis=1)
+    wave = 0.4 + height_mm * np.cos(per_mm * x) - 0.03 * x**2
+    points = np.stack([x, wave, 0 * x], axis=1)
     return ek.Edge.from_points(
         points,
         face_normals=(0, 0, 1),
@@ -57,13 +58,15 @@ def wavy_edge() -> ek.Edge:
     )
 
 
-def smoothed(edge: ek.Edge, count: int, runs: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+def smoothed(
+    edge: ek.Edge, count: int, runs: int, noise_um: float = 10.0
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Errors (R, S) of the tangent's lean towards n [deg], their stated sd, and the noise (R,)."""
     true = edge.frame(np.linspace(0.0, edge.length_mm, 4001))
     tree = KDTree(true.position)
     error, stated, noise = [], [], []
     for seed in range(runs):
-        curve = smooth_curve(clicked(edge, count, np.random.default_rng(seed)))
+        curve = smooth_curve(clicked(edge, count, np.random.default_rng(seed), noise_um))
         u = np.linspace(*curve.curve.domain, 101)
         point, along = curve.curve.derivatives(u, 1)
         _, near = tree.query(point)
@@ -193,25 +196,38 @@ def test_exact_points_keep_the_geometry(make: object, tmp_path: Path) -> None:
 
 RUNS = 40  # traces; errors are correlated along each
 MONTE_CARLO = 0.02  # one standard deviation of the coverage over RUNS traces
-# On waves the interval is too narrow: 160 traces gave 0.824 ± 0.007, and 0.825 ± 0.007 before the
-# weight of the penalty was found to its last digits. On the arc they gave 0.953 ± 0.008.
-COVERED_ON_WAVES = 0.82
+FEW = 20  # traces, where many cases are tried
+WAVES = {1.0: 0.5, 2.0: 0.25, 3.0: 0.12, 4.0: 0.07}  # radians per mm: height [mm]
 
 
-@pytest.mark.parametrize(
-    ("edge", "least"),
-    [(plane_arc(), 0.85), (wavy_edge(), COVERED_ON_WAVES)],
-    ids=["arc", "wavy"],
-)
-def test_a_90_percent_interval_of_the_normal_covers_85_to_95_percent_and_on_waves_82(
-    edge: ek.Edge, least: float
-) -> None:
-    error, stated, noise = smoothed(edge, 80, RUNS)
+def test_a_90_percent_interval_of_the_normal_covers_that_on_an_arc_and_on_waves() -> None:
+    for edge, most in ((plane_arc(), 0.99), (wavy_edge(), 0.96)):
+        error, stated, noise = smoothed(edge, 80, RUNS)
+        covered = float((np.abs(error) < Z90 * stated).mean())
+        print(f"covered {covered:.3f}, sd {error.std():.2f}, stated {stated.mean():.2f} deg")
+        assert 0.9 - MONTE_CARLO <= covered <= most + MONTE_CARLO
+        assert noise.mean() == pytest.approx(10.0, rel=0.05)
+        assert (np.abs(noise / 10.0 - 1) < 0.25).all()
+
+
+# Measured over 20 traces each of 40, 80 and 160 points: 0.89 to 0.98 on these waves with a noise of
+# 3 and 10 µm, 0.87 to 0.96 with 30 µm; on the arc 0.95 to 1.00. The stated deviation was 0.8 to 1.2
+# of the errors' root mean square on waves, 1.1 to 1.8 on the arc, whose third derivative is small.
+@pytest.mark.parametrize("noise_um", [3.0, 10.0, 30.0])
+@pytest.mark.parametrize("per_mm", WAVES)
+def test_the_interval_covers_over_wave_lengths_and_noise(per_mm: float, noise_um: float) -> None:
+    edge = wavy_edge(per_mm, WAVES[per_mm])
+    error, stated, _ = smoothed(edge, 80, FEW, noise_um)
     covered = float((np.abs(error) < Z90 * stated).mean())
     print(f"covered {covered:.3f}, sd {error.std():.2f}, stated {stated.mean():.2f} deg")
-    assert least - MONTE_CARLO <= covered <= 0.95 + MONTE_CARLO
-    assert noise.mean() == pytest.approx(10.0, rel=0.05)
-    assert (np.abs(noise / 10.0 - 1) < 0.25).all()
+    assert covered > 0.85
+    assert 0.7 < np.sqrt((stated**2).mean()) / np.sqrt((error**2).mean()) < 1.5
+
+
+def test_waves_that_noise_hides_are_smoothed_away_and_the_interval_cannot_know() -> None:
+    # Waves of 1 mm and 30 µm height under a noise of 30 µm, two points and a half to a radian.
+    error, stated, _ = smoothed(wavy_edge(6.0, 0.03), 40, FEW, 30.0)
+    assert (np.abs(error) < Z90 * stated).mean() < 0.5
 
 
 def test_on_an_arc_the_normal_is_free_of_bias() -> None:
@@ -223,16 +239,16 @@ def test_on_an_arc_the_normal_is_free_of_bias() -> None:
 
 def test_round_a_toe_the_interval_covers_less_and_this_much_is_known() -> None:
     # Curvature jumps sixteenfold where the toe begins, and no smooth spline follows at once.
-    # Measured: 0.93 over all, 0.75 round the toe, bias to 5 deg.
+    # Measured: 0.97 over all, 0.82 round the toe, bias to 5 deg.
     edge = ek.patterns.area_specific_curette(bow_radius_mm=np.inf).edges["used"]
     error, stated, _ = smoothed(edge, 80, RUNS)
     covered = np.abs(error) < Z90 * stated
     toe = np.linspace(0, edge.length_mm, 101) > edge.length_mm - 0.43 * np.pi / 2 - 0.3
     print(f"over all {covered.mean():.3f}, toe {covered[:, toe].mean():.3f}", end=" ")
     print(f"bias round the toe {np.abs(error.mean(axis=0))[toe].max():.1f} deg")
-    assert 0.85 <= covered.mean() <= 0.97
+    assert 0.9 <= covered.mean() <= 0.99
     assert covered[:, ~toe].mean() > 0.9
-    assert covered[:, toe].mean() > 0.65
+    assert covered[:, toe].mean() > 0.75
     assert np.abs(error.mean(axis=0))[toe].max() < 7.0
 
 

@@ -187,9 +187,7 @@ def _circle(edge: Edge, arc_mm: ArrayLike, frame: EdgeFrame | None = None) -> _C
     side = side * np.where(vec.dot(n, side) < 0, -1.0, 1.0)[..., None]
     true = np.arctan2(vec.dot(n, side), vec.dot(n, start))
     turned = -np.sin(true)[..., None] * start + np.cos(true)[..., None] * side
-    beta = frame.angle.value[..., None]
-    opening = -np.cos(beta) * frame.inward.value + np.sin(beta) * frame.face.value
-    sign = np.where(vec.dot(turned, opening) < 0, -1.0, 1.0)
+    sign = np.where(vec.dot(turned, frame.face.value) < 0, -1.0, 1.0)  # opening raises the normal
     return _Circle(edge, np.asarray(arc_mm), np.where(alive, size, 1e-12), start, side, true, sign)
 
 

@@ -4,11 +4,16 @@ The stated rule: a penalised quintic spline, a knot for every second point or so
 integral of the squared third derivative, which leaves circles nearly alone; a last fit makes it
 stiffer where the curve is quiet than where its curvature changes, as at a toe. Its weight is chosen
 by generalised cross-validation. Uncertainty is the posterior covariance of Wahba (1983, J R Stat
-Soc B 45:133), which carries the smoothing bias on average. Faces are fitted by least squares, as a
-plane or as a polynomial of the coordinates in their best plane.
+Soc B 45:133), which carries the smoothing bias on average; its weight is the likeliest (restricted
+maximum likelihood, Wahba 1985, Ann Stat 13:1378), and the distance of the curve from that fit is
+added. Faces are fitted by least squares, as a plane or as a polynomial of the coordinates in their
+best plane.
 """
 
 from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
 
 import numpy as np
 import scipy.linalg
@@ -39,16 +44,18 @@ _REFITS = 2  # the chord parameter of noisy points is too long; re-measured on t
 class SmoothedCurve(Record):
     """A smooth curve through points (N, 3).
 
-    ``freedom``: effective number of coefficients of each coordinate. ``factor``: matrix L with
-    noise² L Lᵀ the covariance of a coordinate's coefficients. ``residual_mm``, ``tangent`` (N, 3):
-    what of each point's distance from the curve lies across it, and the curve's direction there.
-    Noise along the curve moves a point's parameter instead, and leaves no residual to measure.
+    ``freedom``: effective number of coefficients of each coordinate. ``factor`` (K, K): matrix L
+    with noise² L Lᵀ the covariance of a coordinate's coefficients about the likeliest fit;
+    ``doubt_mm`` (K, 3): that fit less the curve. ``residual_mm``, ``tangent`` (N, 3): what of each
+    point's distance from the curve lies across it, and the curve's direction there. Noise along
+    the curve moves a point's parameter instead, and leaves no residual to measure.
     """
 
     curve: SplineCurve
     parameter: FloatArray
     freedom: float
     factor: FloatArray
+    doubt_mm: FloatArray
     residual_mm: FloatArray
     tangent: FloatArray
 
@@ -71,9 +78,9 @@ class SmoothedCurve(Record):
     def direction_sd_rad(self, u: FloatArray, towards: FloatArray) -> FloatArray:
         """Standard deviation (S,) of the tangent's lean towards unit vectors (S, 3) across it."""
         slopes = _basis(self.curve.spline.t).derivative()(u)
-        slope = np.linalg.norm(slopes @ self.factor, axis=1)
+        noise = self.noise_towards_mm(towards) * np.linalg.norm(slopes @ self.factor, axis=1)
         speed = vec.norm(self.curve.derivatives(u, 1)[1])
-        return np.asarray(self.noise_towards_mm(towards) * slope / speed)
+        return np.asarray(np.hypot(noise, vec.dot(slopes @ self.doubt_mm, towards)) / speed)
 
 
 def _basis(knots: FloatArray) -> BSpline[np.float64]:
@@ -113,15 +120,45 @@ def _stiffness(third: FloatArray) -> FloatArray:
     return np.asarray(weight / weight.max())
 
 
-def _penalised(
-    basis: FloatArray, roughness: FloatArray, points: FloatArray
-) -> tuple[FloatArray, float, FloatArray]:
-    """Coefficients, freedom and factor with the weight of least generalised cross-validation.
+class _Modes(NamedTuple):
+    """Modes of the coefficients in which the data and the penalty are both diagonal.
 
-    Modes V of the coefficients in which both matrices are diagonal, with cosines c from the data
-    and sines s from the penalty, make every weight cheap to try. They come from the penalty's own
-    matrix, smoothest last: products would square its condition, and the cosines of smooth modes are
-    all 1 but for the last bits, so that the fit would move with these.
+    ``cosine, sine, power`` (K,): what each shows in the data and in the penalty, and how much of
+    the data it holds; ``pull`` (K, 3), ``back`` (K, K): the data in the modes, and from modes to
+    coefficients; ``outside``: sum of squares that no mode holds; ``n`` points.
+    """
+
+    cosine: FloatArray
+    sine: FloatArray
+    power: FloatArray
+    pull: FloatArray
+    back: FloatArray
+    outside: float
+    n: int
+
+    @property
+    def seen(self) -> NDArray[np.bool_]:
+        return self.cosine > _MIN_COSINE
+
+    def lost(self, log_weight: float) -> FloatArray:
+        """Share (K,) of each mode that the penalty takes."""
+        rough = np.exp(log_weight) * self.sine**2
+        return np.asarray(rough / (self.cosine**2 + rough))
+
+    def fit(self, weight: float) -> tuple[FloatArray, float, FloatArray]:
+        """Coefficients (K, 3), freedom and factor (K, K) under a weight of the penalty."""
+        both_squared = self.cosine**2 + weight * self.sine**2
+        heights = self.back @ (self.pull / both_squared[:, None])
+        freedom = float((self.cosine**2 / both_squared).sum())
+        return heights, freedom, self.back / np.sqrt(both_squared)
+
+
+def _modes(basis: FloatArray, roughness: FloatArray, points: FloatArray) -> _Modes:
+    """The modes, which make every weight cheap to try.
+
+    They come from the penalty's own matrix, smoothest last: products would square its condition,
+    and the cosines of smooth modes are all 1 but for the last bits, so that the fit would move with
+    these.
     """
     scale = np.linalg.norm(basis) / np.linalg.norm(roughness)
     both, triangle = scipy.linalg.qr(np.concatenate([basis, scale * roughness]), mode="economic")
@@ -134,29 +171,21 @@ def _penalised(
     span, *_ = scipy.linalg.svd(seen, full_matrices=False)
     span = span[:, : int(shown.sum())]
     outside = float(((points - span @ (span.T @ points)) ** 2).sum())
-    weight = _best_weight(cosine, sine, power, outside, len(basis))
-    both_squared = cosine**2 + weight * sine**2
     back = scipy.linalg.solve_triangular(triangle, modes.T)
-    heights = back @ (pull / both_squared[:, None])
-    return heights, float((cosine**2 / both_squared).sum()), back / np.sqrt(both_squared)
+    return _Modes(cosine, sine, power, pull, back, outside, len(basis))
 
 
-def _best_weight(
-    cosine: FloatArray, sine: FloatArray, power: FloatArray, outside: float, n: int
-) -> float:
-    """Weight of least generalised cross-validation, for modes with a `power` of data each.
-
-    The best of a row of weights, then the root of the score's slope beside it: the row alone would
-    move with the rounding of the least roughness, and all that follows with it.
-    """
+def _cross_validated(modes: _Modes) -> float:
+    """Weight of least generalised cross-validation."""
+    n = modes.n
 
     def parts(log_weight: float) -> tuple[float, float, float, float]:
         """Residual and freedom left, and their slopes by the logarithm of the weight."""
-        rough = np.exp(log_weight) * sine**2
-        lost = rough / (cosine**2 + rough)
+        lost = modes.lost(log_weight)
         slope = lost * (1 - lost)
-        residual, freedom = outside + (power * lost**2).sum(), n - _CAUTION * (1 - lost).sum()
-        return residual, freedom, 2 * (power * lost * slope).sum(), _CAUTION * slope.sum()
+        residual = modes.outside + (modes.power * lost**2).sum()
+        freedom = n - _CAUTION * (1 - lost).sum()
+        return residual, freedom, 2 * (modes.power * lost * slope).sum(), _CAUTION * slope.sum()
 
     def score(log_weight: float) -> float:
         residual, freedom, *_ = parts(log_weight)
@@ -167,13 +196,43 @@ def _best_weight(
         held = freedom <= _MIN_FREEDOM * n
         return more_residual / residual - (0.0 if held else 2 * more_freedom / freedom)
 
-    seen = cosine > _MIN_COSINE
-    stiffest = float((sine[seen] / cosine[seen]).max()) ** 2
+    return _least(modes, score, slope)
+
+
+def _likeliest(modes: _Modes) -> float:
+    """Weight of the largest restricted likelihood (Wahba 1985), one noise for all coordinates."""
+    bent = modes.seen & (np.arange(len(modes.sine)) < len(modes.sine) - _PARABOLA)
+
+    def score(log_weight: float) -> float:
+        lost = modes.lost(log_weight)
+        square = modes.outside + (modes.power * lost).sum()
+        left = np.log(max(square, 1e-300))
+        return float((modes.n - _PARABOLA) * left - np.log(lost[bent]).sum())
+
+    def slope(log_weight: float) -> float:
+        lost = modes.lost(log_weight)
+        square = modes.outside + (modes.power * lost).sum()
+        more = (modes.power * lost * (1 - lost)).sum()
+        return float((modes.n - _PARABOLA) * more / square - (1 - lost[bent]).sum())
+
+    return _least(modes, score, slope)
+
+
+def _least(
+    modes: _Modes, score: Callable[[float], float], slope: Callable[[float], float]
+) -> float:
+    """Weight of the least score, by its logarithm.
+
+    The best of a row of weights, then the root of the score's slope beside it: the row alone would
+    move with the rounding of the least roughness, and all that follows with it.
+    """
+    cosine, sine = modes.cosine, modes.sine
+    stiffest = float((sine[modes.seen] / cosine[modes.seen]).max()) ** 2
     softest = float(sine[-1 - _PARABOLA] / cosine[-1 - _PARABOLA]) ** 2
     logs = np.linspace(np.log(0.1 / stiffest), np.log(1e3 / softest), _WEIGHTS)
     at = int(np.argmin([score(item) for item in logs]))
     low, high = logs[max(at - 1, 0)], logs[min(at + 1, _WEIGHTS - 1)]
-    if 0 < at < _WEIGHTS - 1 and outside > 0 and slope(low) < 0 < slope(high):
+    if 0 < at < _WEIGHTS - 1 and modes.outside > 0 and slope(low) < 0 < slope(high):
         return float(np.exp(brentq(slope, low, high, xtol=1e-14)))
     return float(np.exp(logs[at]))
 
@@ -181,13 +240,15 @@ def _best_weight(
 def smooth_curve(points_mm: FloatArray) -> SmoothedCurve:
     """Smooth curve through ordered noisy points (N, 3), N >= 8."""
     u = chord_parameter(points_mm)
-    curve, freedom, factor = _fit_curve(points_mm, u, None)
+    curve, freedom = _fit_curve(points_mm, u, None)
     for turn in range(_REFITS + _STIFFENINGS):
         fine = np.linspace(u[0], u[-1], 8 * len(u))
         place, *_, third = curve.derivatives(fine, 3)
         u = np.interp(u, fine, chord_parameter(place))
         stiffness = _stiffness(third) if turn >= _REFITS else None
-        curve, freedom, factor = _fit_curve(points_mm, u, stiffness)
+        curve, freedom = _fit_curve(points_mm, u, stiffness)
+    centre, _, modes = _prepared(points_mm, u, None)  # a stiffness read from the points is no prior
+    likeliest, _, factor = modes.fit(_likeliest(modes))
     point, along = curve.derivatives(u, 1)
     tangent = vec.unit(along)
     left = points_mm - point
@@ -196,6 +257,7 @@ def smooth_curve(points_mm: FloatArray) -> SmoothedCurve:
         parameter=u,
         freedom=freedom,
         factor=factor,
+        doubt_mm=likeliest + centre - curve.spline.c,
         residual_mm=left - vec.dot(left, tangent)[:, None] * tangent,
         tangent=tangent,
     )
@@ -203,14 +265,22 @@ def smooth_curve(points_mm: FloatArray) -> SmoothedCurve:
 
 def _fit_curve(
     points_mm: FloatArray, u: FloatArray, stiffness: FloatArray | None
-) -> tuple[SplineCurve, float, FloatArray]:
-    """The penalised spline through points at parameters `u`, its freedom and its factor."""
+) -> tuple[SplineCurve, float]:
+    """The penalised spline through points at parameters `u`, and its freedom."""
+    centre, knots, modes = _prepared(points_mm, u, stiffness)
+    heights, freedom, _ = modes.fit(_cross_validated(modes))
+    return SplineCurve(spline=BSpline(knots, heights + centre, DEGREE)), freedom
+
+
+def _prepared(
+    points_mm: FloatArray, u: FloatArray, stiffness: FloatArray | None
+) -> tuple[FloatArray, FloatArray, _Modes]:
+    """Middle of the points, knots, and the modes of the spline about that middle."""
     inner = np.linspace(u[0], u[-1], max(4, len(u) // POINTS_PER_KNOT) + 1)
     knots = np.pad(inner, DEGREE, mode="edge")
     basis = BSpline.design_matrix(u, knots, DEGREE).toarray()
     centre = points_mm.mean(axis=0)
-    heights, freedom, factor = _penalised(basis, _roughness(knots, stiffness), points_mm - centre)
-    return SplineCurve(spline=BSpline(knots, heights + centre, DEGREE)), freedom, factor
+    return centre, knots, _modes(basis, _roughness(knots, stiffness), points_mm - centre)
 
 
 class FaceFit(Record):

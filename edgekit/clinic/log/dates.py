@@ -13,7 +13,7 @@ _SERIAL = re.compile(r"^\d{4,6}(\.\d+)?$")
 _SERIAL_ZERO = dt.datetime(1899, 12, 30)  # day 0 of spreadsheet serial dates after February 1900
 _WRITE_ISO = "write the date as YYYY-MM-DD"
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-_NAMED = re.compile(r"^(\d{1,2})[ .-]*([A-Za-z]{3})[a-z]*[ .,-]*(\d{4})$")
+_NAMED = re.compile(r"^(\d{1,2})[ .-]*([A-Za-z]{3})[A-Za-z]*[ .,-]*(\d{4})$")
 
 Reading = tuple[dt.datetime | None, str, str]
 _NO_SUCH_DAY: Reading = (None, "no such day in the calendar", _WRITE_ISO)

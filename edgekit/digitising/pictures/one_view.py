@@ -244,6 +244,7 @@ class SeenEdge(Record):
         wave = self._smooth.factor @ rng.standard_normal((self._smooth.factor.shape[1], 2))
         shift = np.zeros_like(spline.c)
         shift[:, :2] = self.noise_um / UM_PER_MM * wave
+        shift[:, :2] += self._smooth.doubt_mm[:, :2] * rng.standard_normal()
         moved = SplineCurve(spline=type(spline)(spline.t, spline.c + shift, spline.k))
         return self._cut(dataclasses.replace(self._smooth, curve=moved), *self._ends_mm)
 

@@ -282,7 +282,7 @@ def _heel(
                 argument="heel",
             )
         here = int(own[np.argmin(distance)])
-    other = np.arange(toe + 1, len(points)) if left else np.arange(toe)
+    other = np.arange(toe, len(points)) if left else np.arange(toe)
     there = int(other[nearest(cKDTree(points[other]), points[here])[1]])
     return (here, there) if left else (there, here)
 
