@@ -11,7 +11,7 @@ from typing import Protocol
 import numpy as np
 import pandas as pd
 
-from edgekit.checks import between, count, instance
+from edgekit.checks import between, count, instance, one_of
 from edgekit.errors import BadArgument
 from edgekit.evidence_table import value
 from edgekit.geometry import patterns
@@ -25,6 +25,7 @@ from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
 from edgekit.record import Record, UnknownField, check_known, set_fields
 from edgekit.study.ignorance import (
+    CONSTANTS,
     DRAWS,
     LIVES,
     MAX_DRAWS,
@@ -167,7 +168,13 @@ class LifeCase(Record):
         return intervals(lives, again, share)
 
     def with_constants(self, at: Mapping[str, float]) -> LifeCase:
-        """The case with its unknown constants at some quantiles of their spreads."""
+        """The case with unknown constants at some quantiles of their spreads, from 0 to 1, by the
+        names in `edgekit.study.ignorance.CONSTANTS`; those left out stay.
+        """
+        instance("at", at, Mapping, "Give quantiles by name, such as {'removal': 0.9}.")
+        for name, share in at.items():
+            one_of("name", name, CONSTANTS)
+            between(name, share, 0.0, 1.0)
         use, method = use_with(self.use, at), method_with(self.method, at)
         return replace(self, use=use, method=method)
 
@@ -177,8 +184,9 @@ class LifeCase(Record):
         One row per draw and run: ``draw, run`` and the columns of a comparison's `runs`; of a
         finished blade.
         """
-        keys, parts = SeededKeys(seed, runs=min(runs, LIVES)), []
-        for k, at in enumerate(drawn(draws, seed)):
+        number = min(count("runs", runs), LIVES)
+        keys, parts = SeededKeys(seed, runs=number), []
+        for k, at in enumerate(drawn(count("draws", draws, 0, most=MAX_DRAWS), seed)):
             columns = sample_columns(self.with_constants(at).live(keys))
             parts.append(pd.DataFrame({"draw": k, "run": np.arange(len(keys)), **columns}))
         return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()

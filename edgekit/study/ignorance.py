@@ -86,7 +86,7 @@ def drawn(draws: int, seed: int) -> list[dict[str, float]]:
 
 def use_with(use: Use, at: Mapping[str, float]) -> Use:
     """A use with its unknown constants at some quantiles."""
-    return _with(use, {path: (entry(name), at[name]) for name, path in OF_USE.items()})
+    return _with(use, {path: (entry(name), at.get(name, 0.5)) for name, path in OF_USE.items()})
 
 
 def method_with(method: Method | Alternation, at: Mapping[str, float]) -> Method | Alternation:
@@ -98,7 +98,7 @@ def method_with(method: Method | Alternation, at: Mapping[str, float]) -> Method
 
 def _method_with(method: Method, at: Mapping[str, float]) -> Method:
     constants = {
-        path: (method.abrasive.removal if name == REMOVAL else entry(name), at[name])
+        path: (method.abrasive.removal if name == REMOVAL else entry(name), at.get(name, 0.5))
         for name, path in OF_METHOD.items()
     }
     return _with(method, constants)
