@@ -141,7 +141,7 @@ def at_the_stone(step: Step) -> Drawing:
     over = max(0.78 * reach * np.tan(np.radians(elevation)), 0.0) + 0.36 * size
     face = (0.42 * reach * np.sin(-0.4), max(0.42 * reach * np.cos(-0.4), over - 0.9 * size))
     beside = (-0.7 * reach, over)
-    if over > top + 0.3 * size:  # a steep handle leaves its room at the left
+    if over > top + 0.5 * size:  # a steep handle leaves its room at the left
         beside, face = (-0.85 * reach, 0.6 * reach), (0.0, face[1])
     labels = ((*beside, words), (*face, f"{180 - np.degrees(beta):.0f}°"))
     return Drawing(shapes=shapes, box=box, alt=alt, labels=labels)

@@ -56,7 +56,8 @@ section.edge { border: 0.35mm solid #000; padding: 0.5mm 1.2mm 0.8mm; break-insi
   gap: 0 3mm; } .name h3 { min-width: 0; } .name span { font-size: 8pt; }
 .work { display: flow-root; }
 .work ol { list-style: none; padding: 0; }
-.pictures { float: right; margin-left: 1mm; display: flex; gap: 1mm; line-height: 0; padding-top: 0.6mm; }
+.pictures { float: right; margin-left: 1mm; display: flex; gap: 1mm; line-height: 0;
+  padding-top: 0.6mm; }
 .work li { font-size: 8.2pt; }
 li.step.step { margin: 0.1mm 0 0.5mm; font-size: 9.2pt; line-height: 1.16; }
 .toe { font-weight: bold; }
@@ -193,7 +194,8 @@ def _line(line: Line) -> str:
         f'<li class="step"><b class="mark">{escaped(line.mark)}</b> '
         f'<b class="angle">{escaped(line.elevation)}</b> {escaped(line.within)} '
         f'<span class="keep">{escaped(line.where)}</span><br>'
-        f'{escaped(line.work)}, <span class="toe">{toe}</span> <span class="box">ink gone</span></li>'
+        f'{escaped(line.work)}, <span class="toe">{toe}</span> '
+        '<span class="box">ink gone</span></li>'
     )
 
 
