@@ -52,13 +52,20 @@ NOT_SPOILED = ("executor", "progress", "out")
 
 # Fields and columns whose own text says that NaN stands for what was not measured, or is not there.
 MISSING = {"grid_um", "grid_um_mc", "minutes", "riser_mm", "rod_mm", "strokes"}
-MISSING |= {"width_mm", "force_n", "travel_mm"}
+MISSING |= {"width_mm", "force_n", "travel_mm", "low_deg", "high_deg"}
+MISSING |= {
+    f"{name}{kind}_{end}"  # where no constants were drawn
+    for name in ("", "sessions_", "loss_um_per_session_")
+    for kind in ("ignorance", "both")
+    for end in ("low", "high")
+}
 # What a stroke, a rule, a guide, a hand or a path answers in the package's inner loops, to records
 # and arrays that the package made: by name of the method, on whatever has it.
 INNER = {
     "after",
     "angle_deg_on",
     "at",
+    "centres",
     "common",
     "done",
     "dull",
