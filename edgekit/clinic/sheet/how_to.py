@@ -66,9 +66,10 @@ clinic's usual way removes.
 All edges of the row done: next row. {hand}
 
 Clean and dry the blade. Measure the width of the face once for each blade, at mid-length or where
-your clinic always does, and write it after the code, of both edges if it has two. Later type that code and the width two
-times, with a / between, into the column sheet_entry of the log: FH-03-AS1/used/HG/0.842/0.842.
-The two characters before the width check the name (ISO/IEC 7064): a slip is refused, not kept.
+your clinic always does, and write it after the code, of both edges if it has two. Later type that
+code and the width two times, with a / between, into the column sheet_entry of the log:
+FH-03-AS1/used/HG/0.842/0.842. The two characters before the width check the name (ISO/IEC 7064): a
+slip is refused, not kept.
 """
 _HAND = """
 {last}. For ‘hand’ take the instrument out of the holder and hold it still at each hour
