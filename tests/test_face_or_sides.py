@@ -119,3 +119,9 @@ def test_the_unused_edge_comes_in_as_the_face_goes_down():
 def test_the_finding_says_its_numbers(answer):
     assert f"{answer.table['sessions_p50'].iloc[0]:.0f} sessions" in answer.finding
     assert "thickness over width" in answer.finding
+
+
+def test_the_caption_says_what_the_limit_by_strength_makes_of_both(answer):
+    caption = ek.figures.picture(ek.figures.face_or_sides(answer)).caption
+    sides, face = answer.ideal["sessions"].iloc[[0, -1]]
+    assert f"as well: sides {sides:.0f} sessions, face {face:.0f}." in caption

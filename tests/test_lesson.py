@@ -236,6 +236,11 @@ def test_lines_of_a_life_end_where_the_instrument_is_retired():
     assert end == np.flatnonzero(weak | (lost > 0.2))[0]
     lines = re.findall(r'<path d="([^"]*)"', drawn.svg)
     assert max(len(re.findall("[ML]", line)) for line in lines) == end + 1
+    face = ek.live(blade, ek.methods.face_honing(), retire=late, rng=3)
+    thin = np.concatenate([[0.0], face.history["thickness_um"]]) / 1000 / blade.thickness_mm
+    drawn = lesson.left_by_session(face, "face", sessions=40)
+    assert drawn.numbers["sessions"] == np.flatnonzero(thin > 0.2)[0]
+    assert drawn.title.endswith("by thickness")
 
 
 def test_a_table_speaks_bench_words_without_row_numbers():

@@ -38,6 +38,9 @@ GONE = [  # said once, and wrong, or at odds with another lesson
     r"\b450 times",
     "(week|patient|month)[^.]{0,40} 45 strokes",
     "45 strokes[^.]{0,40}(week|patient|month)",
+    "angle too large by, °",  # two opposite meanings
+    "blunter each time you",
+    "bands of single instruments overlap",
 ]
 
 

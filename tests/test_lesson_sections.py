@@ -80,10 +80,17 @@ def test_a_hand_begins_alike_however_many_strokes_follow_and_never_gives_back():
     assert alone[0][0] == loss[1]
     assert (np.diff(loss) >= 0).all()
     assert ((sharp >= 0) & (sharp <= 1)).all()
-    drawn = lesson.strokes_share(counts, loss, sharp, good_after=12)
-    assert drawn.numbers["needed_um"] + drawn.numbers["extra_um"] == pytest.approx(loss[-1])
-    with pytest.raises(ek.BadArgument, match="missing"):
-        lesson.strokes_share(counts, loss, sharp, good_after=7)
+
+
+def test_the_mean_of_hands_is_counted_from_where_each_edge_was_good():
+    method = ek.methods.freehand()
+    rows = lesson.extra_strokes(BLADE, method, extra=3, dull_radius_um=4.0, hands=4)
+    assert rows["strokes"].max() > rows["strokes"].min()
+    drawn = lesson.strokes_share(BLADE, method, rows, extra=3, dull_radius_um=4.0)
+    assert drawn.numbers["needed_um"] == pytest.approx(rows["needed_um"].mean())
+    assert drawn.numbers["extra_um"] == pytest.approx(rows["more_um"].mean())
+    assert drawn.numbers["before"] == rows["strokes"].max()
+    assert f"{rows['needed_um'].mean():.1f} µm until" in drawn.title
 
 
 def test_laws_of_dulling_are_drawn_to_their_own_ends():
@@ -104,7 +111,10 @@ def test_a_slant_puts_the_face_behind_where_its_median_is_the_lower_one():
     below = found.by_tilt[found.by_tilt["sessions_p50"] < sides]["tilt_sd_deg"]
     assert drawn.numbers.get("behind_from_deg") == (below.iloc[0] if len(below) else None)
     assert len(below) == 1
-    assert f"from a slant of {below.iloc[0]:g}°" in drawn.title
+    meet = drawn.numbers["meet_deg"]
+    faces = found.by_tilt.set_index("tilt_sd_deg")["sessions_p50"]
+    assert np.interp(meet, faces.index, faces) == pytest.approx(sides)
+    assert f"meet at a slant of {meet:.1f}°" in drawn.title
 
 
 def test_means_carry_the_ninety_percent_interval_of_a_normal_mean():

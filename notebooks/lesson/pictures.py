@@ -263,29 +263,37 @@ def edge_line(finish: ek.Finish, name: str, *, half_um: float, window_um: float 
 
 
 def left_by_session(
-    life: ek.Life, name: str, *, sessions: int, width: float = 0.8, strength: float = 0.7
+    life: ek.Life, name: str, *, sessions: int, size: float = 0.8, strength: float = 0.7
 ) -> Drawn:
-    """Strength and width left, session by session, with both limits; axes end at `sessions`.
+    """Strength, width and thickness left, session by session; axes end at `sessions`.
 
-    Lines end where the first limit is passed: there the instrument is retired.
+    One limit, `size`, is that of width and of thickness. Lines end where the first limit is passed:
+    there the instrument is retired.
     """
-    lost = np.concatenate([[0.0], life.history["mean_width_um"]]) / 1000
-    wide, strong = 1 - lost / life.blade.width_mm, np.concatenate([[1.0], life.strength_left])
-    below = np.flatnonzero((wide < width) | (strong < strength))
-    end = int(below[0]) if len(below) else len(wide) - 1
+    blade, past = life.blade, life.history
+    left = {"strength": np.concatenate([[1.0], life.strength_left])}
+    new = {"width": ("mean_width_um", blade.width_mm)}
+    new |= {"thickness": ("thickness_um", blade.thickness_mm)}
+    for of, (column, whole_mm) in new.items():
+        left[of] = 1 - np.concatenate([[0.0], past[column]]) / 1000 / whole_mm
+    limits = {"strength": strength, "width": size, "thickness": size}
+    passed = {of: np.flatnonzero(left[of] < limit) for of, limit in limits.items()}
+    ends = {of: int(found[0]) for of, found in passed.items() if len(found)}
+    which = min(ends, key=lambda of: ends[of]) if ends else ""
+    end = ends[which] if which else len(past)
     chart = Chart(
         x=(0.0, float(sessions)), y=(0.5, 1.02), x_name="sessions", y_name="left of the new blade"
     )
     steps = np.arange(end + 1)
-    chart.line(steps, wide[: end + 1], BLUE, dashes="7 4")
-    chart.line(steps, strong[: end + 1], INK, width=2.5)
-    chart.level(width, f"limit of width {width:g}", BLUE, at_end=True)
+    chart.line(steps, left["width"][: end + 1], BLUE, dashes="7 4")
+    chart.line(steps, left["thickness"][: end + 1], VERMILION, dashes="2 4")
+    chart.line(steps, left["strength"][: end + 1], INK, width=2.5)
+    chart.level(size, f"limit of sizes {size:g}", BLUE, at_end=True)
     chart.level(strength, f"limit of strength {strength:g}", at_end=True)
-    chart.text(0.3, 0.60, "solid: strength, dashed: width", INK)
-    which = "strength" if len(below) and strong[end] < strength else "width"
-    gone = f"retired at session {end} by {which}" if len(below) else f"in use after {end} sessions"
-    kind = "Line chart of the strength and the width left; the lines end at retirement"
-    numbers = {"sessions": end, "width_left": float(wide[end]), "strength_left": float(strong[end])}
+    chart.text(0.3, 0.60, "solid strength, dashed width, dotted thickness", INK)
+    gone = f"retired at session {end} by {which}" if which else f"in use after {end} sessions"
+    kind = "Line chart of the strength, width and thickness left; the lines end at retirement"
+    numbers = {"sessions": end} | {f"{of}_left": float(left[of][end]) for of in left}
     return chart.drawn(kind=kind, title=f"{name}: {gone}", numbers=numbers)
 
 
@@ -296,10 +304,12 @@ def lives(
     quantity: str,
     end: float,
     interval: bool = False,
+    radius: float = 1.6,
 ) -> Drawn:
     """Every life as a dot, in one row for each group, with its mean; the axis ends at `end`.
 
-    With `interval`, a bar about each mean: its 90 % interval, from the number of lives alone.
+    `radius` is that of a dot, in pixels. With `interval`, a bar about each mean: its 90 % interval,
+    from the number of lives alone.
     """
     rows = list(groups)
     chart = Chart(x=(0.0, end), y=(len(rows) - 0.5, -0.5), x_name=quantity, rows=rows)
@@ -307,7 +317,7 @@ def lives(
     for row, (group, values) in enumerate(groups.items()):
         given = np.sort(np.asarray(values, dtype=float))
         lift = 0.3 * np.abs(np.sin(np.arange(len(given)) * 2.4))  # apart, alike in every frame
-        chart.dots(given, row - lift, GREY, radius=1.6)
+        chart.dots(given, row - lift, GREY, radius=radius)
         mean = float(given.mean())
         chart.line([mean, mean], [row + 0.1, row - 0.4], VERMILION, width=3)
         if interval and len(given) > 1:

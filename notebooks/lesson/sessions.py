@@ -21,7 +21,6 @@ __all__ = ["dulling", "extra_strokes", "one_hand", "same_error", "slant", "strok
 
 MAX_HANDS = 1000
 STATIONS = 100  # along an edge sharpened once
-SHARP = 0.98  # of the edge, from which on a session's picture calls it so
 
 
 def dulling(laws: Mapping[str, ek.DullingLaw], *, sharp_um: float, strokes: float) -> Drawn:
@@ -165,45 +164,65 @@ def extra_strokes(
 
 
 def strokes_share(
-    counts: Sequence[int], loss_um: FloatArray, sharp: FloatArray, *, good_after: int
+    blade: ek.Blade,
+    method: ek.Method,
+    rows: pd.DataFrame,
+    *,
+    extra: int,
+    dull_radius_um: float,
 ) -> Drawn:
-    """What each stroke adds to the loss of a session, and from where the edge was good already.
+    """What strokes take before and after the edge is good: the mean of the hands, and each hand.
+
+    Every hand's strokes are counted from the one after which its own edge was good.
 
     Parameters
     ----------
-    counts : sequence of int
-        Strokes made, rising; `good_after` among them.
-    loss_um, sharp : array
-        Mean loss and share of the edge that is sharp after so many strokes; see `one_hand`.
-    good_after : int
-        Strokes after which the edge was good.
+    blade : Blade
+    method : Method
+    rows : DataFrame
+        Hands and the strokes that each needed, of `extra_strokes` with the same arguments.
+    extra : int
+        Strokes made after that.
+    dull_radius_um : float
     """
-    made = np.asarray(counts, dtype=float)
-    if good_after not in counts:
-        raise BadArgument("the stroke at which the edge was good is missing", good_after, "Add it.")
-    at = list(counts).index(good_after)
+    before = int(rows["strokes"].max())
+    count = np.arange(-before, extra + 1)
+    loss = np.zeros((len(rows), len(count)))  # 0 as long as a hand has not begun
+    for row, hand, needed in zip(loss, rows["hand"], rows["strokes"], strict=True):
+        made = range(1, needed + extra + 1)
+        row[-len(made) :], _ = one_hand(
+            blade, method, made, dull_radius_um=dull_radius_um, rng=int(hand)
+        )
     chart = Chart(
-        x=(0.0, float(made[-1])), y=(0.0, 20.0), x_name="strokes made", y_name="edge moved in [µm]"
+        x=(-float(before), float(extra)),
+        y=(0.0, 20.0),
+        x_name="strokes before (−) and after the edge is good",
+        y_name="edge moved in [µm]",
     )
-    loss = np.asarray(loss_um)
-    chart.line([0, *made[: at + 1]], [0, *loss[: at + 1]], VERMILION, width=3)
-    chart.line(made[at:], loss[at:], INK, width=3, dashes="6 4")
-    good = np.asarray(sharp) >= SHARP
-    chart.dots(made[good], loss[good], INK, radius=4)
-    chart.line([good_after] * 2, [0, 20], GREY, width=1.2, dashes="2 3")
-    chart.text(good_after, 18.5, "good from here", GREY)
-    needed, extra = float(loss[at]), float(loss[-1] - loss[at])
-    title = f"{good_after} strokes took {needed:.1f} µm; the next {made[-1] - good_after:.0f} "
-    title += f"took {extra:.1f} µm more"
-    kind = "Line chart of what a session takes against strokes made; dots where the edge is sharp"
-    numbers = {"needed_um": needed, "extra_um": extra, "good_after": good_after}
+    for row in loss:
+        chart.line(count, row, GREY, width=0.7)
+    mean = loss.mean(axis=0)
+    chart.line(count[: before + 1], mean[: before + 1], VERMILION, width=4)
+    chart.line(count[before:], mean[before:], INK, width=4, dashes="8 4")
+    chart.line([0, 0], [0, 20], GREY, width=1.2, dashes="2 3")
+    chart.text(0.2, 18.5, "good from here", GREY)
+    chart.text(0.3 - before, 18.5, f"thin: each of {len(rows)} hands", GREY)
+    chart.text(0.3 - before, 16.5, "thick: their mean", VERMILION)
+    taken, more = float(mean[before]), float(mean[-1] - mean[before])
+    title = f"Mean of {len(rows)} hands: {taken:.1f} µm until the edge is good, "
+    title += f"{more:.1f} µm more in the next {extra} strokes"
+    kind = (
+        "Line chart of what a session takes against strokes, counted for each hand from the one "
+        "after which its edge was good; hands thin, their mean thick, dashed once the edge is good"
+    )
+    numbers = {"needed_um": taken, "extra_um": more, "before": float(before)}
     return chart.drawn(kind=kind, title=title, numbers=numbers)
 
 
 def slant(result: ek.FaceOrSides, name: str) -> Drawn:
     """Sessions that half of the lives reach on the face, against the stone's slant, and the sides.
 
-    The title says from which slant tried the face's half-way life is the shorter one.
+    The title says where the two lines meet, beyond which the face's half-way life is the shorter.
     """
     found, sides = result.by_tilt, result.table.iloc[0]
     at, middle = found["tilt_sd_deg"].to_numpy(), found["sessions_p50"].to_numpy()
@@ -222,9 +241,13 @@ def slant(result: ek.FaceOrSides, name: str) -> Drawn:
     numbers = {"sides": float(sides["sessions_p50"]), "face": float(middle[0])}
     if len(below):
         numbers["behind_from_deg"] = float(at[below[0]])
-        words = f"from a slant of {at[below[0]]:g}° on the face is behind"
-        if below[0] == 0:
-            words = f"the face is behind even at a slant of {at[0]:g}°"
+        words = f"the face is behind even at a slant of {at[0]:g}°"
+        if below[0] > 0:
+            pair = slice(below[0] - 1, below[0] + 1)
+            ahead = middle[pair] - sides["sessions_p50"]
+            meet = float(np.interp(0.0, -ahead, at[pair]))
+            numbers["meet_deg"] = meet
+            words = f"the lines meet at a slant of {meet:.1f}°, beyond it the face is behind"
     else:
         words = f"up to a slant of {at[-1]:g}° the face is never behind"
     kind = (

@@ -69,7 +69,8 @@ def face_or_sides(result: FaceOrSides, ax: Axes | None = None) -> Axes:
             finding=" ".join(map(_row_words, table.itertuples()))
             + f" Without errors the most is {perfect.sessions:.0f} sessions at "
             f"{perfect.face_share:.0%} on the face.",
-            caption=str(result.crossover),
+            caption=f"{result.crossover} With the limit of strength as well: sides "
+            f"{ideal['sessions'].iloc[0]:.0f} sessions, face {ideal['sessions'].iloc[-1]:.0f}.",
         )
     return axes
 
