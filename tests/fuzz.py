@@ -52,7 +52,7 @@ NOT_SPOILED = ("executor", "progress", "out")
 
 # Fields and columns whose own text says that NaN stands for what was not measured, or is not there.
 MISSING = {"grid_um", "grid_um_mc", "minutes", "riser_mm", "rod_mm", "strokes"}
-MISSING |= {"width_mm", "force_n", "travel_mm"}
+MISSING |= {"width_mm", "force_n", "travel_mm", "low_deg", "high_deg"}
 MISSING |= {
     f"{name}{kind}_{end}"  # where no constants were drawn
     for name in ("", "sessions_", "loss_um_per_session_")

@@ -168,7 +168,8 @@ def test_page_has_every_edge_with_its_numbers(plan):
         mine = plan.order[(plan.order["instrument"] == code) & (plan.order["edge"] == edge)]
         assert text.startswith(f"{code} {edge}")
         assert entry_code(code, edge) in text
-        assert "width  mm" in text
+        assert "last width  mm" in text
+        assert text.count("ink gone") == len(mine)
         for row in mine.itertuples():
             if row.how == "holder":
                 assert f"{setting_words(row.elevation_deg)} {within(plan, row.run)}" in text
@@ -197,8 +198,13 @@ def test_a_sheet_says_how_to_work_why_this_order_and_what_the_minutes_leave_out(
     for words in (
         "Why this order: Urgent first (FH-03-CS)",
         "make one stroke: slide the stone once",
+        "to and fro counts as two",
         "the last hour ends a round",
-        "towards the edge □ away from it",
+        "towards the edge (the stone goes away from the end of the handle",
+        "Grind only the blade that carries the block's code; if it is unmarked, do not grind it",
+        "if it bites all along, do not grind it",
+        "one more round, 2 at most (assumed), then set it aside and ask",
+        "A hoe has no toe",
         "Not in it: reading this, measuring, writing",
     ):
         assert words in text
@@ -206,6 +212,82 @@ def test_a_sheet_says_how_to_work_why_this_order_and_what_the_minutes_leave_out(
     practice, planned = ends["practice_seconds"].sum() / 60, ends["seconds"].sum() / 60
     assert f"{practice:.1f} min for the {len(ends)} curettes" in text
     assert f"puts at {planned:.1f} min, {planned / practice:.1f} times as long" in text
+
+
+def test_a_block_names_its_class_and_what_a_gauge_reads(plan):
+    for block in compose(plan, "Tray").blocks:
+        blade = tray()[block.instrument]
+        assert block.kind == (
+            "half-length curette" if "HL" in block.instrument else blade.kind.value
+        )
+        reads = 180 - blade.edges[block.edge].nominal_angle_deg
+        assert block.gauge == f"{reads:.0f}° ± {plan.tolerance_deg:g}°"
+
+
+def test_the_stone_meets_the_edge_first_when_it_goes_away_from_the_handles_end(plan):
+    """The flank leaves the edge away from the handle's end, wherever the stone touches."""
+    for step in plan.steps:
+        held = step.requirements.held
+        along = held.flank[step.stations] @ -step.requirements.edge.handle_axis
+        assert along.max() < 0
+
+
+def test_what_five_minutes_of_the_hour_do_is_no_less_than_a_turned_blade_shows(plan):
+    """Turn the blade about the handle by 2.5 degrees; read its turn about the edge."""
+    worst = 0.0
+    for step in plan.steps:
+        held, a = step.requirements.held, step.requirements.edge.handle_axis
+        for n, t in zip(held.normal[step.stations], held.tangent[step.stations], strict=True):
+            angle = np.radians(2.5)
+            cos, sin = np.cos(angle), np.sin(angle)
+            turned = n * cos + np.cross(a, n) * sin + a * (a @ n) * (1 - cos)
+            seen = turned - (turned @ t) * t
+            worst = max(worst, abs(np.degrees(np.arctan2(np.cross(n, seen) @ t, n @ seen))))
+    text = " ".join(compose(plan, "T").steps)
+    said = float(re.search(r"turns the angle by ([\d.]+)° at most", text)[1])
+    assert worst - 0.02 <= said <= worst + 0.12  # rounded up to a tenth; second order left out
+
+
+def test_by_hand_each_hour_has_its_angle(plan):
+    by_hand = [step for step in plan.steps if step.tool == Tool.HAND]
+    assert by_hand
+    said = [
+        [piece for piece in line.toe if piece != "no turning"]
+        for block in compose(plan, "T").blocks
+        for line in block.lines
+        if line.mark == "hand"
+    ]
+    for words, step in zip(said, by_hand, strict=True):
+        assert len(words) == step.placements
+        held = step.requirements.held
+        for piece, roll in zip(words, step.placement_roll_deg, strict=True):
+            order = np.argsort(held.roll_deg[step.stations])
+            there = step.stations[order]
+            true = np.interp(roll, held.roll_deg[there], held.elevation_deg[there])
+            angle = float(re.search(r" at (−?\d+)°", piece)[1].replace("−", "-"))
+            assert angle == pytest.approx(true, abs=0.6)  # printed in whole degrees
+
+
+def test_the_toe_is_drawn_as_the_edge_runs_at_its_middle():
+    plan = ek.plan_bench(ek.read_tray("data_demo/tray_FH-03.csv"))
+    drawing = compose(plan, "T").toe
+    edge = next(s for s in drawing.shapes if s.ink is Ink.EDGE).points
+    arrow = next(s for s in drawing.shapes if s.ink is Ink.THIN).points
+    x, y = np.diff(edge, axis=0)[len(edge) // 2]
+    assert abs(np.degrees(np.arctan2(y, x))) < 3  # neighbouring points of a traced edge
+    assert np.allclose(np.diff(arrow, axis=0)[0, 1], 0.0)
+    assert np.allclose(arrow[0], edge[len(edge) // 2])
+    hoes = compose(ek.plan_bench([ek.patterns.hoe()]), "T")
+    assert hoes.toe is None
+
+
+def test_a_blade_whose_toe_is_its_middle_line_is_named_and_own_traces_are_said(plan):
+    text = " ".join(compose(plan, "T").steps)
+    assert "FH-03-CS, FH-03-SS: as the blade's middle line runs" in text
+    traced = compose(ek.plan_bench(ek.read_tray("data_demo/tray_FH-03.csv")), "T")
+    assert "middle line" not in " ".join(traced.steps)
+    assert "11° (one standard deviation)" in dict(traced.words)["left, right"]
+    assert "standard" not in dict(compose(plan, "T").words)["left, right"]
 
 
 def test_order_is_called_rising_only_where_it_rises():
@@ -241,7 +323,8 @@ def test_every_drawing_speaks_and_page_fetches_nothing(plan):
     text = page(compose(plan, "Tray"))
     reader = _read(text)
     pictures = [attrs for tag, attrs in reader.tags if tag == "svg"]
-    assert len(pictures) == 2 * plan.edges["planned"].sum() + 2  # the dial, the line to check
+    extra = 3  # which way the toe points, the dial, the line to check
+    assert len(pictures) == 2 * plan.edges["planned"].sum() + extra
     assert all(len(attrs["aria-label"]) > 40 and attrs["role"] == "img" for attrs in pictures)
     assert not [tag for tag, _ in reader.tags if tag in ("script", "link", "img", "iframe")]
     assert "http" not in text

@@ -362,6 +362,9 @@ def live(
 ) -> Life:
     """Use and sharpen one instrument until a rule retires it.
 
+    It is one life of many: what other hands, and other values of constants that nobody has
+    measured, would make of it is in `LifeCase.intervals`.
+
     Parameters
     ----------
     blade : Blade

@@ -162,7 +162,7 @@ class ClinicFiles(Record):
             high (90 %), ``at its limit by`` (the latest date), ``price``.
         """
         title = "Replacement list"
-        found = self._forecast(retire or MaxWidthLoss())
+        found = self._forecast(MaxWidthLoss() if retire is None else retire)
         if isinstance(found, str):
             return Answer(title=title, words=(found,), table=pd.DataFrame())
         table = _due(found, self.prices)
@@ -202,7 +202,7 @@ class ClinicFiles(Record):
         if not self.tray:
             words = ("There is no plan, because the tray list has no instrument that can be read.",)
             return Answer(title=title, words=words, table=pd.DataFrame())
-        due = self._forecast(retire or MaxWidthLoss())
+        due = self._forecast(MaxWidthLoss() if retire is None else retire)
         urgent = [] if isinstance(due, str) else _due(due, None)["instrument"].tolist()
         try:
             plan = plan_bench(

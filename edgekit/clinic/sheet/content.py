@@ -24,6 +24,7 @@ from edgekit.clinic.sheet.drawing import (
     clock_words,
     dial,
     toe_hours,
+    toe_line,
 )
 from edgekit.errors import BadArgument
 from edgekit.evidence_table import value
@@ -48,21 +49,26 @@ class Run:
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """A step on one edge: its set-up, the handle's angle and play, where, the work, the hours."""
+    """A step on one edge: its set-up, the handle's angle and play, where, the work, the hours.
+
+    ``toe`` is in pieces that a line of print does not break.
+    """
 
     mark: str
     elevation: str
     within: str
     where: str
     work: str
-    toe: str
+    toe: tuple[str, ...]
 
 
 class Block(Record):
-    """One edge: its steps, its drawings, its code for the log."""
+    """One edge: its class, what a gauge reads on it, its steps, drawings, code for the log."""
 
     instrument: str
     edge: str
+    kind: str
+    gauge: str
     urgent: bool
     lines: tuple[Line, ...]
     pictures: tuple[Drawing, Drawing]
@@ -85,6 +91,7 @@ class Sheet(Record):
     minutes: tuple[str, ...]
     dial: Drawing
     dial_note: str
+    toe: Drawing | None
     ruler: Drawing
     cautions: tuple[str, ...]
 
@@ -110,7 +117,6 @@ def compose(plan: BenchPlan, title: str, handle_diameter_mm: float | None = None
     handle_mm = _handle(plan, handle_diameter_mm)
     total = plan.minutes.iloc[-1]
     runs = _runs(plan)
-    blocks = _blocks(plan, {run.number: run.within for run in runs})
     late = plan.edges.loc[~plan.edges["planned"], ["instrument", "edge"]]
     left = plan.unserved.merge(late) if len(late) else late
     return Sheet(
@@ -119,16 +125,16 @@ def compose(plan: BenchPlan, title: str, handle_diameter_mm: float | None = None
             f"{_many(int(plan.edges['planned'].sum()), 'edge')} · "
             f"{_many(len(plan.settings), 'setting')} · angle within "
             f"{plan.tolerance_deg:g}° with the holder up to ± {plan.setting_error_deg:g}° off · "
-            f"about {total['minutes']:.0f} min "
+            f"about {total['minutes']:.0f} min calculated "
             f"({total['minutes_low']:.0f}–{total['minutes_high']:.0f})"
         ),
         holder=_holder(plan),
         order=how_to.order_words(plan),
         runs=tuple(runs),
-        blocks=tuple(blocks),
+        blocks=tuple(_blocks(plan, {run.number: run.within for run in runs})),
         left=tuple(f"{row.instrument} {row.edge}: {row.reason}" for row in left.itertuples()),
         needs=how_to.NEEDS,
-        steps=how_to.STEPS,
+        steps=how_to.steps_words(plan),
         words=how_to.words(plan),
         minutes=how_to.minutes_words(plan),
         dial=dial(handle_mm),
@@ -136,8 +142,9 @@ def compose(plan: BenchPlan, title: str, handle_diameter_mm: float | None = None
             f"The hole is drawn for a handle {handle_mm:g} mm across"
             f"{'' if handle_diameter_mm is not None else how_to.ASSUMED}. "
             "Thicker handle: cut the hole wider. Thinner: lap the slit. Small marks are ten "
-            "minutes."
+            "minutes. The hours run backwards on purpose: the dial turns, you read its top."
         ),
+        toe=toe_line([step for step in plan.steps if how_to.has_toe(step)]),
         ruler=check_line(),
         cautions=CAUTIONS,
     )
@@ -158,7 +165,7 @@ def _runs(plan: BenchPlan) -> list[Run]:
             number=str(row["run"]),
             elevation=setting_words(row["elevation_deg"]),
             within=within_words(row["within_deg"], plan.setting_error_deg),
-            riser=riser_words(row["riser_mm"]),
+            riser="" if plan.holder is None else riser_words(row["riser_mm"]),
             edges=_edge_names(step for step in plan.steps if step.run + 1 == row["run"]),
         )
         for row in plan.settings.to_dict("records")
@@ -166,7 +173,7 @@ def _runs(plan: BenchPlan) -> list[Run]:
     for tool, mark, how in ((Tool.HAND, "hand", "free"), (Tool.ROD, "rod", "rod stone")):
         edges = _edge_names(step for step in plan.steps if step.tool == tool)
         if edges:
-            runs.append(Run(number=mark, elevation=how, within="", riser="–", edges=edges))
+            runs.append(Run(number=mark, elevation=how, within="", riser="", edges=edges))
     return runs
 
 
@@ -237,16 +244,19 @@ def _blocks(plan: BenchPlan, within: dict[str, str]) -> list[Block]:
     by_edge: dict[tuple[str, str], list[Step]] = {}
     for step in plan.steps:
         by_edge.setdefault(step.requirements.key, []).append(step)
-    return [_block(steps, within) for steps in by_edge.values()]
+    return [_block(steps, within, plan.tolerance_deg) for steps in by_edge.values()]
 
 
-def _block(steps: list[Step], within: dict[str, str]) -> Block:
+def _block(steps: list[Step], within: dict[str, str], tolerance_deg: float) -> Block:
     """One edge from its steps."""
     edge = steps[0].requirements
     longest = max(steps, key=lambda step: len(step.stations))
+    pattern = edge.blade.pattern or {}
     return Block(
         instrument=edge.instrument,
         edge=edge.name,
+        kind=str(pattern.get("name", edge.blade.kind.value)),
+        gauge=f"{edge.held.stone_to_face_deg[longest.stations[0]]:.0f}° ± {tolerance_deg:g}°",
         urgent=edge.urgent,
         lines=tuple(_line(step, within) for step in steps),
         pictures=(at_the_stone(longest), clock(longest)),
@@ -265,21 +275,26 @@ def _line(step: Step, within: dict[str, str]) -> Line:
         mark=mark,
         elevation=elevation,
         within=within[mark],
-        where=f"{first:.1f}–{last:.1f} mm{rod}",
+        where=f"edge {first:.1f}–{last:.1f} mm{rod}",
         work=f"{_many(step.rounds, 'round')} of {_many(step.placements, 'stroke')}",
         toe=_toe(step),
     )
 
 
-def _toe(step: Step) -> str:
-    """The hours at which the toe points, one for each placement."""
+def _toe(step: Step) -> tuple[str, ...]:
+    """The hours at which the toe points, one for each placement; for the hand its angle too."""
     roll = step.placement_roll_deg
     if step.requirements.blade.kind is BladeClass.HOE and len(roll) == 1:
-        return "bevel flat on the stone, no turning"  # a hoe has no toe to point
+        return "bevel flat on the stone,", "no turning"  # a hoe has no toe to point
     hours = [clock_words(hour) for hour in toe_hours(roll).tolist()]
+    if step.tool != Tool.HOLDER:
+        angles = step.placement_elevation_deg.tolist()
+        hours = [f"{hour} at {_degrees(angle)}" for hour, angle in zip(hours, angles, strict=True)]
     if float(abs(roll[-1] - roll[0])) < MIN_TURN_DEG:
-        return f"toe at {hours[0]}, no turning"
-    return f"toe at {' '.join(hours)}"
+        return f"toe at {hours[0]},", "no turning"
+    first, *others = hours
+    pieces = [f"toe at {first}", *others]
+    return (*(f"{piece}," for piece in pieces[:-1]), pieces[-1])
 
 
 def _many(count: int, what: str) -> str:

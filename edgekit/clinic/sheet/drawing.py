@@ -1,15 +1,17 @@
 """The drawings of a setting sheet, computed from the blade.
 
-Three of them. *At the stone*: the blade's section where the work begins, the stone flat under it,
+Four of them. *At the stone*: the blade's section where the work begins, the stone flat under it,
 and the handle's axis at its true angle to the stone. The section stands in the plane of that
 angle, which at most stations is square to the edge but for some degrees. *The clock*: what is
-seen along the handle from its end, the stone at six; the blade is the hand of the clock. *The
-dial*: to be cut out and slipped on the handle, at its true size.
+seen along the handle from its end, the stone at six; the blade is the hand of the clock. *The toe*:
+which way the toe points there. *The dial*: to be cut out and slipped on the handle, at its true
+size.
 """
 
 from __future__ import annotations
 
 import enum
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -138,7 +140,10 @@ def at_the_stone(step: Step) -> Drawing:
     words = f"{elevation:.3g}°".replace("-", "−")
     over = max(0.78 * reach * np.tan(np.radians(elevation)), 0.0) + 0.36 * size
     face = (0.42 * reach * np.sin(-0.4), max(0.42 * reach * np.cos(-0.4), over - 0.9 * size))
-    labels = ((-0.7 * reach, over, words), (*face, f"{180 - np.degrees(beta):.0f}°"))
+    beside = (-0.7 * reach, over)
+    if over > top + 0.5 * size:  # a steep handle leaves its room at the left
+        beside, face = (-0.85 * reach, 0.6 * reach), (0.0, face[1])
+    labels = ((*beside, words), (*face, f"{180 - np.degrees(beta):.0f}°"))
     return Drawing(shapes=shapes, box=box, alt=alt, labels=labels)
 
 
@@ -200,6 +205,43 @@ def clock(step: Step) -> Drawing:
     labels = tuple((1.2 * x, 1.17 * y, text) for x, y, text in ((0, 1, "12"), (1, 0, "3")))
     labels += ((-1.2, 0.0, "9"),)
     return Drawing(shapes=tuple(shapes), box=(-1.36, -1.2, 1.36, 1.36), alt=alt, labels=labels)
+
+
+def toe_line(steps: Sequence[Step]) -> Drawing | None:
+    """Which way the toe points: as the edge runs at its middle, on the most curved of the blades.
+
+    Seen along the handle, heel at the left.
+    """
+    if not steps:
+        return None
+
+    def bent(step: Step) -> float:
+        near = _seen(step.requirements.edge, step.requirements.edge)
+        return abs(float(np.arctan2(*(near[-1] - near[0]))))
+
+    need = max(steps, key=bent).requirements
+    near = _seen(need.edge, need.edge)
+    far = need.blade.opposite(need.name)
+    outline = near if far is None else np.concatenate([near, _seen(far, need.edge)[::-1]])
+    near, outline = (points @ np.array([[0.0, -1.0], [1.0, 0.0]]) for points in (near, outline))
+    middle, size = near[len(near) // 2], float(np.ptp(outline[:, 0]))
+    tip = middle + np.array([0.85 * size, 0.0])
+    head = tip + 0.04 * size * np.array([[-1.0, 0.5], [0.0, 0.0], [-1.0, -0.5]])
+    shapes = (
+        Shape(ink=Ink.STEEL, points=outline),
+        Shape(ink=Ink.EDGE, points=near),
+        Shape(ink=Ink.THIN, points=np.array([middle, tip])),
+        Shape(ink=Ink.THIN, points=head),
+    )
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    half = (low[1] + high[1]) / 2
+    labels = ((low[0] - 0.17 * size, half, "heel"), (tip[0] + 0.17 * size, tip[1], "TOE"))
+    box = (low[0] - 0.34 * size, low[1] - 0.1 * size, tip[0] + 0.34 * size, high[1] + 0.1 * size)
+    alt = (
+        f"{need.instrument} seen along the handle, heel at the left: an arrow, TOE, runs as the "
+        f"{need.name} edge does at its middle, not to the tip."
+    )
+    return Drawing(shapes=shapes, box=box, alt=alt, labels=labels)
 
 
 MIN_TURN_DEG = 2.5  # less is not a turn: the hours are rounded to that

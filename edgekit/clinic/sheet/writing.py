@@ -58,11 +58,11 @@ def setting_sheet(
     handle_diameter_mm: float | None = None,
     replace: bool = False,
 ) -> Path:
-    """Write the page to work from, for both sides of one A4.
+    """Write the page to work from, for both sides of one A4, and a page with a dial to cut out.
 
     The front has the cautions, the settings in order and one block per edge, with a line for
     today's width and the code that carries it into the log (column sheet_entry of
-    `edgekit.read_log`). The back says how to work, and has a dial to cut out for the handle.
+    `edgekit.read_log`). The back says how to work.
 
     Parameters
     ----------

@@ -68,6 +68,7 @@ class Input:
     def __post_init__(self) -> None:
         checks.instance("name", self.name, str, "Say in words what the input is.")
         checks.instance("unit", self.unit, str, "Say in words what one of it is.")
+        checks.instance("basis", self.basis, str, "Say in words where its spread comes from.")
         checks.instance("shape", self.shape, Shape, "Give a member of ek.pictures.Shape.")
         checks.keep_numbers(
             self,

@@ -110,12 +110,11 @@ class Checkerboard:
     clicks_px: Sequence[Sequence[float]] | None = None
 
     def __post_init__(self) -> None:
-        if np.shape(self.squares) != (2,):
+        remedy = "Give two counts, say, (14, 6)."
+        checks.instance("squares", self.squares, (tuple, list), remedy)
+        if len(self.squares) != 2:
             raise BadArgument(
-                "squares must be two counts",
-                self.squares,
-                "Give, say, (14, 6).",
-                argument="squares",
+                "squares must be two counts", self.squares, remedy, argument="squares"
             )
         across, down = (
             checks.count("squares", number, 4, most=MOST_SQUARES) for number in self.squares
