@@ -33,6 +33,7 @@ def test_a_tip_goes_back_to_where_its_circle_touches_the_face(radius, angle):
     assert drawn.numbers["along_face_um"] == pytest.approx(radius / math.tan(half))
     assert drawn.numbers["land_um"] == pytest.approx(2 * radius * math.cos(half))
     assert f"{radius / math.tan(half):.1f} µm" in drawn.title
+    assert f"{angle:g}°" in drawn.title
     old, new = path(drawn, BLUE, 1.5), path(drawn, INK, 2.5)
     per_um = (480 - 72 - 22) / 30
     assert new[0][0] - old[1][0] == pytest.approx(per_um * radius / math.tan(half), abs=0.2)

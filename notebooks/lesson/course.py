@@ -134,18 +134,16 @@ def _note(text: str) -> Mapping[str, Any]:
 
 
 def _index(books: Mapping[str, Mapping[str, Any]], sheets: Sequence[tuple[str, str]]) -> str:
-    """The list: of each lesson its question, minutes, needs and what classes predict."""
+    """The list: of each lesson its question, minutes and needs; no word of its answer."""
     rows = ""
     for stem, book in books.items():
-        told = notes(book)
         links = " · ".join(
             f'<a href="{stem}{kind}.html" aria-label="{name}, {stem[:2]}">{name}</a>'
             for kind, name in KINDS.items()
         )
         rows += (
             f"<h2>{stem[:2]} {escape(title_of(book))}</h2>"
-            f"<p>{minutes(book)} minutes. You need {escape(told.need)}. "
-            f"{escape(told.predicts)}</p><p>{links}</p>"
+            f"<p>{minutes(book)} minutes. You need {escape(notes(book).need)}.</p><p>{links}</p>"
         )
     bench = "".join(f'<li><a href="{name}.html">{escape(title)}</a></li>' for name, title in sheets)
     title = "Sharpening curettes and scalers: the lessons"

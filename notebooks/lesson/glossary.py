@@ -9,7 +9,7 @@ from edgekit.errors import BadArgument
 
 __all__ = ["entries", "glossary", "linked"]
 
-CODE = re.compile(r"`[^`]*`\.? ?")
+CODE = re.compile(r"(?:(?<=[.?] )|^)`[^`]*`(?:, `[^`]*`)*\.(?: |$)")  # a sentence of code alone
 # Entries that lessons say in their ordinary sense as well: a link there would mislead.
 ORDINARY = frozenset(
     [
@@ -63,10 +63,19 @@ def entries(text: str) -> dict[str, dict[str, str]]:
             elif line.strip() and not line.startswith("```"):
                 term = line.strip().removesuffix(" (ours)")
                 terms[term] = ""
-        made[title.strip()] = {name: CODE.sub("", words).strip() for name, words in terms.items()}
+        made[title.strip()] = {name: _plain(name, words) for name, words in terms.items()}
     if not made:
         raise BadArgument("a glossary without a chapter", text[:80], "Give '## ' headings.")
     return made
+
+
+def _plain(term: str, words: str) -> str:
+    """What a term means, without the sentences that are code alone."""
+    plain = CODE.sub("", words).strip()
+    if "`" in plain:
+        remedy = "Set it as a sentence of its own, at the end."
+        raise BadArgument(f"{term}: code within a sentence", words[:80], remedy)
+    return plain
 
 
 def place(term: str) -> str:

@@ -39,7 +39,7 @@ def tip(radius_um: float, internal_angle_deg: float = 75.0) -> Drawn:
     Examples
     --------
     >>> tip(4.0).title
-    'Rounded to a radius of 4 µm: the edge must go back 5.2 µm'
+    'Angle 75°, radius 4 µm: the edge must go back 5.2 µm'
     """
     radius = checks.positive("radius_um", radius_um)
     if radius > 10:
@@ -60,7 +60,9 @@ def tip(radius_um: float, internal_angle_deg: float = 75.0) -> Drawn:
     chart.line(25.0 + RED_CELL_UM * np.array([-1, 0]), [1.3] * 2, GREY, width=4)
     chart.text(25.0, 1.3, "a red blood cell", GREY, anchor="end", lift=7)
     chart.text(25.0, 5.6, "dashed: dull edge; black: new flank", INK, anchor="end")
-    title = f"Rounded to a radius of {radius:g} µm: the edge must go back {back:.1f} µm"
+    title = (
+        f"Angle {internal_angle_deg:g}°, radius {radius:g} µm: the edge must go back {back:.1f} µm"
+    )
     kind = (
         "Section of the edge in true proportion: the sharp wedge in blue, the rounded edge dashed "
         "in vermilion, the new lateral surface in black, a red blood cell of 7.5 µm as a scale bar"
