@@ -29,6 +29,7 @@ __all__ = ["read_table", "rows", "write_table"]
 
 GUARDED = ("=", "+", "-", "@", "\t", "\r", "'")
 MAX_BYTES = 50_000_000
+MAX_FORM_LINES = 100_000  # of a table that a person filled in
 MAX_CELLS = 3_000_000  # they take 0.9 GB while they are read, at worst
 MAX_COLUMNS = 1000
 MISSING = "Part of it is missing: write it again."
@@ -139,6 +140,9 @@ def read_form(path: str | os.PathLike[str]) -> tuple[pd.DataFrame, list[int]]:
     if _COUNT.match(text):  # written by `write_table`, whose count is checked
         frame = _from_text(text, source.name)
         return frame, list(range(3, 3 + len(frame)))
+    if text.count("\n") > MAX_FORM_LINES:
+        wrong = f"{source.name} has more lines than a person fills in"
+        raise EdgekitError(wrong, text.count("\n"), f"Give at most {MAX_FORM_LINES:,} lines.")
     lines = text.split("\n")
     start = next((at for at, line in enumerate(lines) if _is_header(line)), 0)
     mark = max(",;\t", key=lines[start].count)

@@ -13,8 +13,6 @@ from edgekit.study.outcomes import (
     LOW_HIGH,
     SESSIONS,
     VALUES,
-    central,
-    session_percentiles,
 )
 from edgekit.units import LEVEL, LEVEL_Z
 
@@ -185,6 +183,20 @@ class _Moments:
         moved = spread + its_spread + apart**2 * (counts[0] * share)
         return _Moments(sessions, both, mean + apart * share, moved)
 
+    def _sessions_at(self, places: NDArray[np.float64]) -> list[float]:
+        """Sessions at places in the order of lives, from 0, between neighbours as numpy has it."""
+        ends = np.cumsum(self.counts[0])
+        places = np.clip(places, 0.0, ends[-1] - 1)
+        below = np.floor(places)
+        share = places - below
+        low, high = (
+            self.sessions[np.searchsorted(ends, at, side="right")]
+            for at in (below, np.minimum(below + 1, ends[-1] - 1))
+        )
+        gap = high - low
+        found = np.where(share >= 0.5, high - gap * (1 - share), low + gap * share)
+        return [float(value) for value in found]
+
     def summary(self) -> dict[str, float]:
         """What a summary says of them."""
         lives, unfinished, *gap = self.counts
@@ -192,28 +204,25 @@ class _Moments:
         line: dict[str, float] = {"lives": int(total)}
         if total:
             line["unfinished"] = float(unfinished.sum() / total)
-            sessions = np.repeat(self.sessions, lives.astype(int))
-            line |= session_percentiles(sessions)
+            at = np.array([*SESSIONS.values()]) / 100
+            ends = np.array([(1 - LEVEL) / 2, (1 + LEVEL) / 2])
+            places = [*(total - 1) * at, *total * ends + ends - 1]  # linear, and k / (n + 1)
+            *shares, low, high = self._sessions_at(np.array(places))
+            line |= dict(zip(SESSIONS, shares, strict=True))
             mean = (self.mean * lives).sum(axis=1) / total
             square = (self.spread + lives * (self.mean - mean[:, None]) ** 2).sum(axis=1)
             sd = np.sqrt(square / (total - 1)) if total > 1 else np.full(len(VALUES), np.nan)
             each = np.stack([mean, sd, sd / np.sqrt(total)], axis=1)
             line |= dict(zip(MOMENTS, each.ravel().tolist(), strict=True))
-            line |= dict(zip(BETWEEN, _between(sessions, mean, sd), strict=True))
+            loss = VALUES.index("loss_um_per_session")
+            half = LEVEL_Z * sd[loss]
+            between = (mean[loss] - half, mean[loss] + half, low, high)
+            line |= dict(zip(BETWEEN, map(float, between), strict=True))
             line |= _grid_error(*(float(part.sum()) for part in gap))
         return line
 
 
 _NONE = _Moments(np.zeros(0), np.zeros((5, 0)), *np.zeros((2, len(VALUES), 0)))
-
-
-def _between(
-    sessions: NDArray[np.float64], mean: NDArray[np.float64], sd: NDArray[np.float64]
-) -> list[float]:
-    """Ends of intervals between lives: normal, of the loss per session, and of sessions."""
-    loss = VALUES.index("loss_um_per_session")
-    half = LEVEL_Z * sd[loss]
-    return [mean[loss] - half, mean[loss] + half, *map(float, central(sessions, LEVEL))]
 
 
 def _grid_error(lives: float, total: float, squares: float) -> dict[str, float]:
