@@ -177,6 +177,23 @@ def test_thirds_lose_their_own_width():
     np.testing.assert_allclose(gone[:3], gone[3:], rtol=1e-12)  # one width, whichever the edge
 
 
+@pytest.mark.parametrize(
+    ("blade", "how"),
+    [(blade, "freehand") for blade in CLASSES] + [(blade, "face_honing") for blade in CLASSES[:5]],
+    ids=lambda item: getattr(item, "name", item),
+)
+def test_thirds_of_the_sides_average_to_the_whole(blade, how):
+    """Also where the face is lowered, so that an unused edge moves in as well."""
+    life = ek.live(blade, getattr(ek.methods, how)(), rng=3, max_sessions=3, stations=32)
+    row, worn = life.history.iloc[-1], life.after[-1]
+    thirds = [row[f"{third}_width_um"] for third in ("heel", "middle", "toe")]
+    assert np.mean(thirds) == pytest.approx(row["mean_width_um"], rel=1e-9)
+    assert row["mean_width_um"] > 0
+    new = ek.WornBlade.new(blade, stations=32).thirds()["width_mm"]
+    gone = (new - worn.thirds()["width_mm"])[:3].mean()
+    assert gone * 1000 == pytest.approx(row["mean_width_um"], rel=1e-9)
+
+
 def test_useful_strokes_are_counted_where_strokes_fall():
     """All at the toe, the useful ones end sooner than spread along the edge."""
     blade = ek.patterns.area_specific_curette()

@@ -389,18 +389,23 @@ class WornBlade(Record):
         edge_point = [np.interp(drop, points[:, 1], points[:, 0]), drop]
         return read_only(np.concatenate([[edge_point], below]))
 
+    def _across(self) -> list[tuple[EdgeGrid, FloatArray]]:
+        """What takes from the width: how far (S,) [mm] each edge has moved inward, and the unused
+        one, which is never ground but moves in as the face is lowered.
+        """
+        edges = list(self.edges.values())
+        across = [(g, self._inset_mm(g, e)) for g, e in zip(self.grids, edges, strict=True)]
+        if self.blade.unused is not None and edges[0].drop_mm.any():
+            grid = self.grids[0]
+            across.append((grid, edges[0].drop_mm / np.tan(grid.angle_rad)))
+        return across
+
     @property
     def width_mm(self) -> float:
         """Width of the face [mm]: the new one less the mean recession along the sides of its
         edges.
         """
-        lost = 0.0
-        for grid, edge in zip(self.grids, self.edges.values(), strict=True):
-            lost += float(grid.side_weights @ self._inset_mm(grid, edge))
-        first = next(iter(self.edges.values()))
-        if self.blade.unused is not None and first.drop_mm.any():
-            grid = self.grids[0]  # the unused edge moves in as the face is lowered
-            lost += float(grid.side_weights @ (first.drop_mm / np.tan(grid.angle_rad)))
+        lost = sum(float(grid.side_weights @ inset) for grid, inset in self._across())
         return self.blade.width_mm - lost
 
     def thirds(self) -> pd.DataFrame:
@@ -423,12 +428,10 @@ class WornBlade(Record):
         """
         import pandas as pd
 
-        insets = [
-            self._inset_mm(g, e) for g, e in zip(self.grids, self.edges.values(), strict=True)
-        ]
-        lost = sum(g.side_thirds @ u for g, u in zip(self.grids, insets, strict=True))
+        across = self._across()
+        lost = sum(grid.side_thirds @ inset for grid, inset in across)
         rows = []
-        for grid, inset, (name, edge) in zip(self.grids, insets, self.edges.items(), strict=True):
+        for (grid, inset), (name, edge) in zip(across, self.edges.items(), strict=False):
             angle = edge.angle_rad - edge.lean_rad
             means = {
                 "recession_um": inset * UM_PER_MM,

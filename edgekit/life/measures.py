@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from edgekit.bending import beam
 from edgekit.checks import FloatArray
+from edgekit.grinding.edge_state import EdgeState
 from edgekit.grinding.kernel import SessionRuns
 from edgekit.grinding.recession_field import THIRDS, over_stations
 from edgekit.life.prepared import PreparedBlade
@@ -57,9 +58,30 @@ class SessionMeasures(NamedTuple):
     useful_strokes: FloatArray
 
 
+class _Across(NamedTuple):
+    """What takes from the width: an inset (R, S) [mm], and the number of the edge whose stations
+    it has.
+    """
+
+    inset_mm: FloatArray
+    edge: int
+
+
+def _across(
+    prepared: PreparedBlade, insets: Sequence[FloatArray], states: Sequence[EdgeState]
+) -> list[_Across]:
+    """Every edge, and the unused one, which is never ground but moves in as the face is lowered."""
+    across = [_Across(inset, e) for e, inset in enumerate(insets)]
+    lowered = states[0].drop_mm
+    if prepared.blade.unused is not None and lowered.any():
+        across.append(_Across(lowered / np.tan(prepared.grids[0].angle_rad), 0))
+    return across
+
+
 def measure(
     prepared: PreparedBlade,
     insets: Sequence[FloatArray],
+    across: Sequence[_Across],
     done: SessionRuns,
     sessions: NDArray[np.int_],
 ) -> WidthLoss:
@@ -73,16 +95,10 @@ def measure(
         for grid, inset, state in zip(prepared.grids, insets, states, strict=True)
     ]
     length = beam.shortened_mm(prepared.grids, ends)
-    across = list(zip(insets, ready.sides, ready.on_side, strict=True))
-    lowered = states[0].drop_mm
-    if prepared.blade.unused is not None and lowered.any():
-        # It is never ground, but moves in as the face is lowered.
-        fallen = lowered / np.tan(prepared.grids[0].angle_rad)
-        across.append((fallen, ready.sides[0], ready.on_side[0]))
     return WidthLoss(
-        mean_width_mm=ready.worn_mm + _sum(over_stations(u, share) for u, share, _ in across),
-        deepest_width_mm=ready.worn_mm + _sum(u.T[side].max(axis=0) for u, _, side in across),
-        caliper_width_mm=ready.worn_mm + _sum(u[:, middle] for u, _, _ in across),
+        mean_width_mm=ready.worn_mm + _sum(over_stations(u, ready.sides[e]) for u, e in across),
+        deepest_width_mm=ready.worn_mm + _sum(u.T[ready.on_side[e]].max(axis=0) for u, e in across),
+        caliper_width_mm=ready.worn_mm + _sum(u[:, middle] for u, _ in across),
         length_mm=length,
         thickness_mm=np.max([_plain_mean(state.drop_mm) for state in states], axis=0),
         sessions=sessions,
@@ -106,28 +122,27 @@ def measure_session(
     it and `dull` radii [µm], one (R, S) per edge, and `useful` strokes (R,) of the use.
     """
     ready, states = prepared.ready, [result.state for result in done.edges]
-    insets = [s.at(g) for s, g in zip(states, prepared.grids, strict=True)]
-    lost = measure(prepared, insets, done, sessions)
-    errors = [
-        s.internal_angle_rad - g.angle_rad for s, g in zip(states, prepared.grids, strict=True)
-    ]
+    pairs = list(zip(states, prepared.grids, strict=True))
+    insets = [state.at(grid) for state, grid in pairs]
+    across = _across(prepared, insets, states)
+    lost = measure(prepared, insets, across, done, sessions)
+    errors = [state.internal_angle_rad - grid.angle_rad for state, grid in pairs]
 
-    def edge_mean(values: Iterable[FloatArray | NDArray[np.bool_]]) -> FloatArray:
-        return _mean(map(over_stations, values, ready.weights))
-
+    squares = [error**2 for error in errors]
+    lost_um = [inset * UM_PER_MM for inset, _ in across]
     measures = SessionMeasures(
         mean_width_um=(lost.mean_width_mm - ready.worn_mm) * UM_PER_MM,
         deepest_width_um=(lost.deepest_width_mm - ready.worn_mm) * UM_PER_MM,
         caliper_width_um=(lost.caliper_width_mm - ready.worn_mm) * UM_PER_MM,
-        **_by_third("width_um", _sum, [u * UM_PER_MM for u in insets], ready.side_thirds),
+        **_by_third("width_um", _sum, lost_um, [ready.side_thirds[e] for _, e in across]),
         length_um=lost.length_mm * UM_PER_MM,
         thickness_um=lost.thickness_mm * UM_PER_MM,
         ridge_um=_mean(
             np.ptp((u - b).T[side], axis=0) * UM_PER_MM
             for u, b, side in zip(insets, before, ready.on_side, strict=True)
         ),
-        angle_error_deg=np.degrees(edge_mean(errors)),
-        angle_rms_deg=np.degrees(np.sqrt(edge_mean(error**2 for error in errors))),
+        angle_error_deg=np.degrees(_mean(map(over_stations, errors, ready.weights))),
+        angle_rms_deg=np.degrees(np.sqrt(_mean(map(over_stations, squares, ready.weights)))),
         sharp_fraction=_mean(result.sharp_fraction for result in done.edges),
         dull_radius_um=_mean(map(_plain_mean, dull)),
         **_by_third("radius_um", _mean, dull, ready.thirds),
