@@ -89,6 +89,11 @@ class Evidence:
         """Geometric standard deviation for sampling; 1 (no spread) unless stated as such."""
         return self.spread.gsd if isinstance(self.spread, Gsd) else 1.0
 
+    @property
+    def sd(self) -> float:
+        """Standard deviation; 0 (no spread) unless stated as such."""
+        return self.spread.sd if isinstance(self.spread, Sd) else 0.0
+
 
 @dataclass(frozen=True, kw_only=True)
 class Claim:

@@ -1,23 +1,23 @@
 """The system's Chromium for tests, with the network cut and every request written down."""
 
-import shutil
 from contextlib import contextmanager
 
 import pytest
 
-from lesson.course import BROWSERS, QUIET
+from edgekit.clinic.sheet.paper import BROWSERS, browser
+from lesson.course import LAUNCH
 
 
 def chromium():
     """A browser, as a generator for a fixture; skips with the reason where there is none."""
-    path = next(filter(None, map(shutil.which, BROWSERS)), None)
+    path = browser()
     if path is None:
         pytest.skip(f"no browser: none of {', '.join(BROWSERS)} is installed; lessons not opened")
     playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
     with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=path, args=QUIET)
-        yield browser
-        browser.close()
+        window = driver.chromium.launch(executable_path=path, args=LAUNCH)
+        yield window
+        window.close()
 
 
 @contextmanager

@@ -21,6 +21,7 @@ from edgekit.units import UM_PER_MM
 __all__ = ["Use", "use"]
 
 USUAL_RAD = np.radians(value("internal_angle_deg"))  # of the wedge that a dulling law speaks of
+USUAL_VOID = void_factor(USUAL_RAD)
 USUAL_MM = value("use_contact_mm")  # touched by a stroke that a dulling law speaks of
 USEFUL_STEPS = 33  # of one use, between which the radius is taken to grow evenly
 
@@ -87,7 +88,8 @@ class EdgeUse:
     """One use of one edge of a blade, prepared for any number of runs.
 
     ``share`` (S,): the part of the edge's strokes that each station bears; ``strokes`` (S,): how
-    many of the law's strokes touch it.
+    many of the law's strokes touch it. Means over the strokes: ``met`` of those at the place where
+    one falls, ``size`` of `usual_size` of the new edge.
     """
 
     def __init__(self, use: Use, grid: EdgeGrid, edges: int) -> None:
@@ -96,6 +98,8 @@ class EdgeUse:
         kind = grid.inset_mm.dtype
         self.share = (density * grid.station_weights_mm).astype(kind)
         self.strokes = (use.strokes / edges * USUAL_MM * density).astype(kind)
+        self.met = float((self.share * self.strokes).sum())
+        self.size = float((self.share * usual_size(grid.angle_rad)).sum())
 
     def dull(
         self, radius_um: FloatArray, angle_rad: FloatArray, effects: RunEffects, patches: FloatArray
@@ -132,7 +136,7 @@ def usual_size(angle_rad: FloatArray) -> FloatArray:
     """Radius in a wedge of the usual internal angle, of the circle that lacks as much steel as one
     in a wedge of some angle, over the latter's.
     """
-    return np.sqrt(void_factor(angle_rad) / void_factor(USUAL_RAD))
+    return np.sqrt(void_factor(angle_rad) / USUAL_VOID)
 
 
 def useful_strokes(
@@ -143,8 +147,7 @@ def useful_strokes(
     A mean over the strokes; it is taken to grow as at a place with their mean number of strokes.
     """
     use, edges = used[0].use, len(used)
-    size = sum(float((item.share * usual_size(item.grid.angle_rad)).sum()) for item in used) / edges
-    met = sum(float((item.share * item.strokes).sum()) for item in used) / edges
+    size, met = (sum(part) / edges for part in zip(*((u.size, u.met) for u in used), strict=True))
     radius = np.zeros(len(effects.severity))
     for item, state in zip(used, states, strict=True):
         radius = radius + over_stations(state.radius_um, item.share) / edges

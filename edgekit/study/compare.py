@@ -329,7 +329,7 @@ def _row(
     again = samples[GRID].dropna().to_numpy()
     row[GRID] = float(again.mean()) if len(again) else np.nan
     row[f"{GRID}_mc"] = float(standard_error(again)) if len(again) else np.nan
-    row |= session_percentiles(lives.sessions)
+    row |= session_percentiles(*np.unique(lives.sessions, return_counts=True))
     row["unfinished"] = float((lives.ended_by < 0).mean())
     known = intervals(samples, draws, level, HEADLINES).set_index("outcome")
     for outcome in HEADLINES:

@@ -126,12 +126,13 @@ def intervals(
     """What is known of each outcome, as `edgekit.LifeCase.intervals` has it, from lives and from
     those lived again.
     """
+    names = list(outcomes)
+    each = again[names].to_numpy(dtype=float).T if len(again) else np.empty((len(names), 0))
+    means = again.groupby("draw")[names].mean().to_numpy().T if len(again) else each
     rows = []
-    for name in outcomes:
+    for name, one_life, mean in zip(names, each, means, strict=True):
         here = lives[name].to_numpy(dtype=float)
-        each = again[name].to_numpy(dtype=float) if len(again) else np.array([])
-        means = again.groupby("draw")[name].mean().to_numpy() if len(again) else each
-        ends = [*central(here, level), *central(means, level), *central(each, level)]
+        ends = [*central(here, level), *central(mean, level), *central(one_life, level)]
         row = {
             "outcome": name,
             "value": here.mean(),

@@ -75,9 +75,38 @@ def grid_column(lives: Lives, refined: Lives | None) -> FloatArray:
     return gap
 
 
-def session_percentiles(sessions: NDArray[np.number]) -> dict[str, float]:
-    """The columns `SESSIONS` of a table, from the sessions of each life."""
-    return {name: float(np.percentile(sessions, at)) for name, at in SESSIONS.items()}
+def at_places(
+    values: NDArray[np.number], counts: NDArray[np.number], places: FloatArray
+) -> FloatArray:
+    """What stands at `places`, from 0, in a row of rising `values` each as often as it `counts`;
+    between neighbours as numpy's quantiles have it.
+    """
+    ends = np.cumsum(counts)
+    places = np.clip(places, 0.0, ends[-1] - 1)
+    below = np.floor(places)
+    share = places - below
+    low, high = (
+        values[np.searchsorted(ends, at, side="right")]
+        for at in (below, np.minimum(below + 1, ends[-1] - 1))
+    )
+    gap = high - low
+    return np.where(share >= 0.5, high - gap * (1 - share), low + gap * share)
+
+
+def weibull(size: int, level: float) -> FloatArray:
+    """Places of the ends of a central interval among `size` values: at k / (size + 1), so that
+    another draw falls between them with the probability stated.
+    """
+    ends = np.array([(1 - level) / 2, (1 + level) / 2])
+    return np.asarray(size * ends + ends - 1)
+
+
+def session_percentiles(
+    sessions: NDArray[np.number], lives: NDArray[np.number]
+) -> dict[str, float]:
+    """The columns `SESSIONS` of a table, where so many `lives` (N,) took rising `sessions` (N,)."""
+    places = (lives.sum() - 1) * (np.array([*SESSIONS.values()]) / 100)
+    return dict(zip(SESSIONS, at_places(sessions, lives, places).tolist(), strict=True))
 
 
 def standard_error(values: FloatArray) -> FloatArray:
@@ -89,9 +118,8 @@ def standard_error(values: FloatArray) -> FloatArray:
 
 
 def central(values: FloatArray, level: float) -> tuple[FloatArray, FloatArray]:
-    """Ends of the central interval of a level over the last axis, missing for no values.
-
-    Quantiles at k / (n + 1), between which another draw falls with the probability stated.
+    """Ends of the central interval of a level over the last axis, as `weibull` places them; missing
+    for no values.
     """
     if not values.shape[-1]:
         return np.full(values.shape[:-1], np.nan), np.full(values.shape[:-1], np.nan)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import shutil
 import zipfile
 from collections.abc import Mapping, Sequence
 from functools import partial
@@ -11,6 +10,7 @@ from html import escape
 from pathlib import Path
 from typing import Any
 
+from edgekit.clinic.sheet.paper import QUIET, browser
 from edgekit.errors import Cannot
 from edgekit.files import write_file
 from edgekit.safety import cautions
@@ -18,19 +18,9 @@ from lesson.glossary import glossary, linked
 from lesson.page import framed, page, title_of
 from lesson.teachers import assumed, instructor, minutes, notes
 
-__all__ = ["BROWSERS", "QUIET", "course", "on_paper", "printed", "zipped"]
+__all__ = ["LAUNCH", "course", "on_paper", "printed", "zipped"]
 
-BROWSERS = ("chromium", "chromium-browser", "google-chrome")
-# For root, and asking nobody for anything.
-QUIET = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
+LAUNCH = ["--no-sandbox", *QUIET]  # root needs the first
 KINDS = {
     "": "lesson",
     "_handout": "handout",
@@ -162,7 +152,7 @@ def _index(books: Mapping[str, Mapping[str, Any]], sheets: Sequence[tuple[str, s
 
 def printed(files: list[Path]) -> list[Path]:
     """Print pages beside themselves as PDF; nothing where there is no browser, or no driver."""
-    path = next(filter(None, map(shutil.which, BROWSERS)), None)
+    path = browser()
     try:
         from playwright.sync_api import sync_playwright
     except ImportError:
@@ -170,17 +160,17 @@ def printed(files: list[Path]) -> list[Path]:
     if path is None:
         return []
     with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=path, args=QUIET)
-        made = on_paper(browser, files)
-        browser.close()
+        window = driver.chromium.launch(executable_path=path, args=LAUNCH)
+        made = on_paper(window, files)
+        window.close()
     return made
 
 
-def on_paper(browser: Any, files: list[Path]) -> list[Path]:
+def on_paper(window: Any, files: list[Path]) -> list[Path]:
     """Print pages beside themselves as tagged PDF on A4, in a browser of Playwright's."""
     made = [file.with_suffix(".pdf") for file in files]
     for file, target in zip(files, made, strict=True):
-        sheet = browser.new_page()
+        sheet = window.new_page()
         sheet.goto(file.resolve().as_uri())
         sheet.pdf(path=target, format="A4", tagged=True, prefer_css_page_size=True)
         sheet.close()

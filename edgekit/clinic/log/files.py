@@ -56,6 +56,20 @@ class Refusal(NamedTuple):
     suggestion: str
 
 
+def first_refusal(rejected: pd.DataFrame, in_all: str) -> BadFile:
+    """The first of some refusals as an error, which says how many there are ``in_all``."""
+    first = rejected.iloc[0]
+    remedy = str(first["suggestion"])
+    return BadFile(
+        f"{first['reason']} ({first['file']}, line {first['line']}, {first['column']}; {in_all})",
+        first["value"],
+        f"{remedy[:1].upper()}{remedy[1:]}.",
+        file=str(first["file"]),
+        line=int(first["line"]),
+        column=str(first["column"]),
+    )
+
+
 @dataclass(kw_only=True)
 class RawRows:
     """Rows of text as they stand in the source, with the line each began on; edited while read."""

@@ -18,10 +18,10 @@ from edgekit.clinic.log import cells
 from edgekit.clinic.log.columns import COLUMNS, ENTRY, Header, find_header
 from edgekit.clinic.log.dates import read_date
 from edgekit.clinic.log.entry import fill_from_entries
-from edgekit.clinic.log.files import RawRows, Refusal, read_raw, shorten
+from edgekit.clinic.log.files import RawRows, Refusal, first_refusal, read_raw, shorten
 from edgekit.clinic.log.flags import flag_histories
 from edgekit.display import hidden, visible
-from edgekit.errors import BadFile, reading
+from edgekit.errors import reading
 from edgekit.record import Record
 
 __all__ = ["Log", "read_log"]
@@ -130,16 +130,7 @@ def read_log(
         raw.refused_text.setdefault(raw.line[row], shorten(" | ".join(cells_read[row]), 10_000))
     rejected, lines = _refused(raw)
     if strict and len(rejected):
-        first = rejected.iloc[0]
-        raise BadFile(
-            f"{first['reason']} ({first['file']}, line {first['line']}, {first['column']}; "
-            f"{len(raw.refused_text)} lines refused in all)",
-            first["value"],
-            f"{first['suggestion'][:1].upper()}{first['suggestion'][1:]}.",
-            file=str(first["file"]),
-            line=int(first["line"]),
-            column=str(first["column"]),
-        )
+        raise first_refusal(rejected, f"{len(raw.refused_text)} lines refused in all")
     rows = frame[~bad].reset_index(drop=True)
     return Log(
         file=raw.file,

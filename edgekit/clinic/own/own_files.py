@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Callable, Mapping
+from dataclasses import field
 from pathlib import PurePath
 from typing import TypeVar
 
@@ -63,7 +64,7 @@ class Answer(Record):
 
     title: str
     words: tuple[str, ...]
-    table: pd.DataFrame
+    table: pd.DataFrame = field(default_factory=pd.DataFrame)
     plan: BenchPlan | None = None
 
     def __repr__(self) -> str:
@@ -100,7 +101,7 @@ class Answer(Record):
                 return sheet(self.plan, title=title, handle_diameter_mm=mm)
             except EdgekitError as error:
                 words = (_said(error),)
-        return Answer(title="Setting sheet", words=words, table=pd.DataFrame())
+        return Answer(title="Setting sheet", words=words)
 
 
 class ClinicFiles(Record):
@@ -164,7 +165,7 @@ class ClinicFiles(Record):
         title = "Replacement list"
         found = self._forecast(MaxWidthLoss() if retire is None else retire)
         if isinstance(found, str):
-            return Answer(title=title, words=(found,), table=pd.DataFrame())
+            return Answer(title=title, words=(found,))
         table = _due(found, self.prices)
         first = (
             f"{len(table)} of {found.table['instrument'].nunique()} instruments may reach their "
@@ -201,7 +202,7 @@ class ClinicFiles(Record):
         title = "At the bench"
         if not self.tray:
             words = ("There is no plan, because the tray list has no instrument that can be read.",)
-            return Answer(title=title, words=words, table=pd.DataFrame())
+            return Answer(title=title, words=words)
         due = self._forecast(MaxWidthLoss() if retire is None else retire)
         urgent = [] if isinstance(due, str) else _due(due, None)["instrument"].tolist()
         try:
@@ -214,7 +215,7 @@ class ClinicFiles(Record):
                 urgent=[code for code in self.tray if code in urgent],
             )
         except EdgekitError as error:
-            return Answer(title=title, words=(_said(error),), table=pd.DataFrame())
+            return Answer(title=title, words=(_said(error),))
         return Answer(title=title, words=_hour_words(plan), table=_settings(plan), plan=plan)
 
     def _forecast(self, retire: MinWidth | MaxWidthLoss) -> Forecast | str:

@@ -16,16 +16,15 @@ from edgekit.errors import Cannot
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 SECONDS = 60
-QUIET = (
-    "--headless",
+QUIET = (  # asking nobody for anything
     "--disable-gpu",
     "--disable-quic",
     "--no-first-run",
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
-    "--no-pdf-header-footer",
 )
+PRINT = ("--headless", "--no-pdf-header-footer")
 REMEDY = "Write the sheet as .html and print that from any browser, at 100 %."
 
 
@@ -49,7 +48,7 @@ def print_pdf(html: str) -> bytes:
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
         source, target = Path(folder, "sheet.html"), Path(folder, "sheet.pdf")
         source.write_text(html, encoding="utf-8")
-        command = [program, *QUIET, f"--user-data-dir={folder}/profile"]
+        command = [program, *PRINT, *QUIET, f"--user-data-dir={folder}/profile"]
         if hasattr(os, "geteuid") and os.geteuid() == 0:  # the browser's own rule for root
             command.append("--no-sandbox")
         try:

@@ -78,19 +78,19 @@ def read_sheet(source: Source, form: Form) -> FilledForm:
     if extra:
         sheet.notes.append((raw.line[at], "columns not known", shorten(", ".join(extra))))
     for line, cells in zip(raw.line[at + 1 :], raw.cells[at + 1 :], strict=True):
-        if any(cell.strip() for cell in cells) and not cells[0].lstrip().startswith("#"):
+        if _counts(cells):
             _add(sheet, form, header, line, cells)
     return sheet
 
 
+def _counts(cells: list[str]) -> bool:
+    """Whether a line is neither empty nor a remark."""
+    return any(cell.strip() for cell in cells) and not cells[0].lstrip().startswith("#")
+
+
 def _header(raw: RawRows, form: Form) -> tuple[int, dict[str, int]]:
     """Which row is the header, and the position of each column."""
-    filled = (
-        at
-        for at, cells in enumerate(raw.cells)
-        if any(cell.strip() for cell in cells) and not cells[0].lstrip().startswith("#")
-    )
-    row = next(filled, None)
+    row = next((at for at, cells in enumerate(raw.cells) if _counts(cells)), None)
     if row is None:
         what = f"the {form.what} {raw.file} has no header"
         raise EdgekitError(what, raw.file, f"Name the columns {', '.join(form.readers)}.")

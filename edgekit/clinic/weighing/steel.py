@@ -27,7 +27,7 @@ from edgekit.clinic.weighing.means import Estimate, mean_of, pooled, reach
 from edgekit.clinic.weighing.weighings import ROUNDED_SD, Ending, Way, Weighings
 from edgekit.display import html_list
 from edgekit.errors import BadArgument, Cannot
-from edgekit.evidence_table import Evidence, Gsd, Sd, Status, entry, value
+from edgekit.evidence_table import Evidence, Gsd, Status, entry, value
 from edgekit.method.abrasive import Abrasive
 from edgekit.method.method import Method
 from edgekit.record import Record
@@ -372,7 +372,9 @@ def _estimate(
     )
     per_bout = float(weights @ table.pop("mm3_per_mg_a_bout"))
     parts = _parts(mean, per_bout, blanks, weighings)
-    parts.append(_Part("density", abs(mean.mean) * _relative(density), math.inf, density.source))
+    parts.append(
+        _Part("density", abs(mean.mean) * (density.sd / density.value), math.inf, density.source)
+    )
     return SteelPerStroke(
         stone=str(bouts["stone"].iloc[0]),
         way=way,
@@ -416,8 +418,9 @@ def _blanks(weighings: Weighings) -> Estimate | None:
     return mean_of(losses) if len(losses) > 1 else None
 
 
-def _relative(item: Evidence) -> float:
-    return item.spread.sd / item.value if isinstance(item.spread, Sd) else 0.0
+def _coarse(weighings: Weighings) -> bool:
+    """Whether the noise is too small beside the last digit for its rounding to average out."""
+    return weighings.balance_sd_mg < MIN_DITHER * weighings.digit_mg
 
 
 def _parts(
@@ -427,15 +430,15 @@ def _parts(
     made = [_Part("blades and balance", mean.u, mean.dof, "scatter between blades")]
     if blanks is None:
         cleaning = entry("cleaning_bias_mg")
-        sd = cleaning.spread.sd if isinstance(cleaning.spread, Sd) else 0.0
-        made.append(_Part("cleaning", sd * per_bout, math.inf, f"assumed: {cleaning.source}"))
+        u = cleaning.sd * per_bout
+        made.append(_Part("cleaning", u, math.inf, f"assumed: {cleaning.source}"))
     else:
         u = blanks.u * per_bout
         made.append(_Part("blanks", u, blanks.dof, "scatter between blanks, taken off as a mean"))
     left = entry("left_on_blade_mg")
-    sd = left.spread.sd if isinstance(left.spread, Sd) else 0.0
-    made.append(_Part("left on the blade", sd * per_bout, math.inf, f"assumed: {left.source}"))
-    if weighings.balance_sd_mg < MIN_DITHER * weighings.digit_mg:
+    u = left.sd * per_bout
+    made.append(_Part("left on the blade", u, math.inf, f"assumed: {left.source}"))
+    if _coarse(weighings):
         u = math.sqrt(2) * ROUNDED_SD * weighings.digit_mg * per_bout
         made.append(_Part("last digit", u, math.inf, "rounding that repeats alike"))
     return made
@@ -464,7 +467,7 @@ def _notes(
         notes.append("no blanks on two blades or more: what cleaning takes is assumed to be small")
     if not weighings.controlled:
         notes.append("no control blade: drift of the balance and of the air is not taken away")
-    if weighings.balance_sd_mg < MIN_DITHER * weighings.digit_mg:
+    if _coarse(weighings):
         notes.append("the balance's last digit is coarser than its noise")
     if bouts["operator"].nunique() < 2:
         notes.append("one operator, or none named: the number holds for that hand")

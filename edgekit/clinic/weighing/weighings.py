@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from edgekit import checks
-from edgekit.clinic.log.files import Refusal
+from edgekit.clinic.log.files import Refusal, first_refusal
 from edgekit.clinic.weighing import sheets
 from edgekit.clinic.weighing.sheets import FilledForm, Form
 from edgekit.digitising.reader import read_blade
@@ -196,7 +196,7 @@ def read_weighings(
     kept = _kept(readings, bouts, grouped)
     rejected = _rejected(readings, bouts)
     if strict and len(rejected):
-        raise _first(rejected)
+        raise first_refusal(rejected, f"{len(rejected)} refusals in all")
     if not kept:
         wrong = "" if rejected.empty else f"; the first refusal: {rejected['reason'].iloc[0]}"
         remedy = "Give each bout a row of strokes, and readings before and after it."
@@ -375,20 +375,6 @@ def _rejected(*sheets_read: FilledForm) -> pd.DataFrame:
     """All refusals by file and line."""
     rows = [(sheet.file, *each) for sheet in sheets_read for each in sorted(sheet.refused)]
     return pd.DataFrame(rows, columns=["file", *Refusal._fields]).astype({"line": int})
-
-
-def _first(rejected: pd.DataFrame) -> BadFile:
-    first = rejected.iloc[0]
-    remedy = str(first["suggestion"])
-    return BadFile(
-        f"{first['reason']} ({first['file']}, line {first['line']}, {first['column']}; "
-        f"{len(rejected)} refusals in all)",
-        first["value"],
-        f"{remedy[:1].upper()}{remedy[1:]}.",
-        file=str(first["file"]),
-        line=int(first["line"]),
-        column=str(first["column"]),
-    )
 
 
 def _flags(readings: FilledForm, bouts: FilledForm, table: pd.DataFrame) -> pd.DataFrame:

@@ -13,6 +13,9 @@ from edgekit.study.outcomes import (
     LOW_HIGH,
     SESSIONS,
     VALUES,
+    at_places,
+    session_percentiles,
+    weibull,
 )
 from edgekit.units import LEVEL, LEVEL_Z
 
@@ -183,20 +186,6 @@ class _Moments:
         moved = spread + its_spread + apart**2 * (counts[0] * share)
         return _Moments(sessions, both, mean + apart * share, moved)
 
-    def _sessions_at(self, places: NDArray[np.float64]) -> list[float]:
-        """Sessions at places in the order of lives, from 0, between neighbours as numpy has it."""
-        ends = np.cumsum(self.counts[0])
-        places = np.clip(places, 0.0, ends[-1] - 1)
-        below = np.floor(places)
-        share = places - below
-        low, high = (
-            self.sessions[np.searchsorted(ends, at, side="right")]
-            for at in (below, np.minimum(below + 1, ends[-1] - 1))
-        )
-        gap = high - low
-        found = np.where(share >= 0.5, high - gap * (1 - share), low + gap * share)
-        return [float(value) for value in found]
-
     def summary(self) -> dict[str, float]:
         """What a summary says of them."""
         lives, unfinished, *gap = self.counts
@@ -204,11 +193,8 @@ class _Moments:
         line: dict[str, float] = {"lives": int(total)}
         if total:
             line["unfinished"] = float(unfinished.sum() / total)
-            at = np.array([*SESSIONS.values()]) / 100
-            ends = np.array([(1 - LEVEL) / 2, (1 + LEVEL) / 2])
-            places = [*(total - 1) * at, *total * ends + ends - 1]  # linear, and k / (n + 1)
-            *shares, low, high = self._sessions_at(np.array(places))
-            line |= dict(zip(SESSIONS, shares, strict=True))
+            line |= session_percentiles(self.sessions, lives)
+            low, high = at_places(self.sessions, lives, weibull(int(total), LEVEL))
             mean = (self.mean * lives).sum(axis=1) / total
             square = (self.spread + lives * (self.mean - mean[:, None]) ** 2).sum(axis=1)
             sd = np.sqrt(square / (total - 1)) if total > 1 else np.full(len(VALUES), np.nan)
