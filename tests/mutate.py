@@ -38,7 +38,8 @@ GROUPS = {
             "curves orientation trace sections_and_blades facets holder recession_field "
             "records checks bad_files bad_input pictures_records pictures_one_view pictures_trace "
             "pictures_outline pictures_loss pictures_reading pictures_board pictures_spoiled "
-            "known_changes_geometry hostile_text regression"
+            "known_changes_geometry hostile_text profiles_exact targets_exact outlines_exact "
+            "geometry_limits digitising_limits regression"
         ),
     ),
     "contact": (

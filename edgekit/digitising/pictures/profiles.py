@@ -55,8 +55,6 @@ def levels(light: NDArray[np.floating]) -> tuple[float, float, float]:
         between = (mass[-1] * weight / total - mass[:-1]) ** 2 / (weight * (total - weight))
     cut = middle[int(np.nanargmax(between))]
     dark, bright = part[part <= cut], part[part > cut]
-    if not len(dark) or not len(bright):
-        return low, high, 0.0
     a, b = float(np.median(dark)), float(np.median(bright))
     scatter = MEDIAN_TO_SD * (np.median(np.abs(dark - a)) + np.median(np.abs(bright - b)))
     return a, b, float((b - a) / max(scatter, 1e-6))
@@ -198,9 +196,8 @@ def _plateau(ends: FloatArray) -> tuple[FloatArray, FloatArray]:
     own = ends.mean(axis=1)
     level = ndimage.uniform_filter1d(own, _ALONG, mode="nearest")
     left = ends - level[:, None]
-    return level, np.sqrt(
-        ndimage.uniform_filter1d((left**2).mean(axis=1), 4 * _ALONG, mode="nearest")
-    )
+    square = ndimage.uniform_filter1d((left**2).mean(axis=1), 4 * _ALONG, mode="nearest")
+    return level, np.sqrt(np.maximum(square, 0.0))  # its running sum may fall below 0 by rounding
 
 
 def _cubic_root(

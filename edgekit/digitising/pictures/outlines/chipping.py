@@ -177,8 +177,9 @@ def _measured(arc: FloatArray, dent: FloatArray, at: int, line: Outline, noise: 
     x, y = arc[part], dent[part]
     depth = float(y.max())
     top = float(x[np.argmax(y)])
-    above = (y > depth / 2) & (np.abs(x - top) < 0.1)
-    wide = float(above.sum() * STEP_MM)
+    shallow = np.concatenate([[-1], np.flatnonzero(dent <= depth / 2), [len(dent)]])
+    beyond = np.searchsorted(shallow, part.start + np.argmax(y))
+    wide = float((shallow[beyond] - shallow[beyond - 1] - 1) * STEP_MM)
     half_width = 2 * np.sqrt(2 * np.log(2))
     true = np.sqrt(max(wide**2 - (half_width * blur) ** 2, (NARROWEST * wide) ** 2))
     return Chip(
