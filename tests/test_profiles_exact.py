@@ -61,6 +61,35 @@ def test_the_split_is_otsus_between_two_of_512_levels():
     assert seen[1] == pytest.approx(np.median(ramp[ramp > cut]), abs=1e-12)
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_the_split_leaves_the_least_spread_within_both_kinds(seed):
+    rng = np.random.default_rng(seed)
+    sizes = rng.integers(300, 3000, 3)
+    light = [rng.normal(c, s, n) for c, s, n in zip((0.2, 0.45, 0.8), (0.03, 0.08, 0.05), sizes,
+                                                    strict=True)]
+    light = rng.permutation(np.clip(np.concatenate(light), 0, 1))[:900].reshape(30, 30)
+    low, high = np.percentile(light, (0.05, 99.95))
+    count, rim = np.histogram(light, 512, (low, high))
+    middle = (rim[1:] + rim[:-1]) / 2
+
+    def within(parts):
+        return sum((n * (m - np.average(m, weights=n)) ** 2).sum() for n, m in parts if n.any())
+
+    kinds = [((count[:k], middle[:k]), (count[k:], middle[k:])) for k in range(1, 512)]
+    best = middle[np.argmin([within(parts) for parts in kinds])]
+    seen = pro.levels(light)
+    assert seen[0] == pytest.approx(np.median(light[light <= best]), abs=2e-3)
+    assert seen[1] == pytest.approx(np.median(light[light > best]), abs=2e-3)
+
+
+def test_a_pixel_at_the_very_split_is_a_dark_one():
+    ramp = np.concatenate([np.zeros(3), np.full(3, 512.0), np.arange(512) + 0.5])
+    light = ramp.reshape(-1, 1)
+    seen = pro.levels(light)
+    dark = ramp <= 255.5
+    assert seen[:2] == (np.median(ramp[dark]), np.median(ramp[~dark]))
+
+
 def test_a_hundredth_of_a_picture_is_seen_and_a_two_thousandth_is_not():
     light = np.full((100, 100), 0.8)
     light[0] = 0.1

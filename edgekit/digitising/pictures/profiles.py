@@ -51,9 +51,9 @@ def levels(light: NDArray[np.floating]) -> tuple[float, float, float]:
     middle = (rim[1:] + rim[:-1]) / 2
     weight = np.cumsum(count)[:-1]
     total, mass = weight[-1] + count[-1], np.cumsum(count * middle)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        between = (mass[-1] * weight / total - mass[:-1]) ** 2 / (weight * (total - weight))
-    cut = middle[int(np.nanargmax(between))]
+    both = weight * (total - weight)  # 0 where all are of one kind: no split, rounding apart
+    between = np.where(both > 0, (mass[-1] * weight / total - mass[:-1]) ** 2, 0.0)
+    cut = middle[int(np.argmax(between / np.maximum(both, 1)))]
     dark, bright = part[part <= cut], part[part > cut]
     a, b = float(np.median(dark)), float(np.median(bright))
     scatter = MEDIAN_TO_SD * (np.median(np.abs(dark - a)) + np.median(np.abs(bright - b)))
