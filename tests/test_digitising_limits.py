@@ -118,8 +118,9 @@ def test_the_weight_is_the_one_of_least_cross_validation(noise, seed):
         return np.log((left**2).sum()) - 2 * np.log(len(u) - 1.4 * np.trace(hat))
 
     found = np.log(smoothing._cross_validated(modes))
-    best = minimize_scalar(score, bounds=(found - 3, found + 3), method="bounded",
-                           options={"xatol": 1e-9})
+    best = minimize_scalar(
+        score, bounds=(found - 3, found + 3), method="bounded", options={"xatol": 1e-9}
+    )
     assert found == pytest.approx(best.x, abs=1e-3)
     for far in (-9, -5, 5, 9):
         assert score(found + far) > score(found)
@@ -139,8 +140,9 @@ def test_the_weight_of_the_interval_is_the_likeliest(noise, seed):
         return (len(u) - 3) * np.log(square) - np.log(lost).sum()
 
     found = np.log(smoothing._likeliest(modes))
-    best = minimize_scalar(score, bounds=(found - 3, found + 3), method="bounded",
-                           options={"xatol": 1e-9})
+    best = minimize_scalar(
+        score, bounds=(found - 3, found + 3), method="bounded", options={"xatol": 1e-9}
+    )
     assert found == pytest.approx(best.x, abs=1e-3)
 
 
@@ -155,7 +157,9 @@ def test_the_share_of_a_mode_that_the_penalty_takes():
         n=9,
     )
     lost = modes.lost(np.log(2.0))
-    np.testing.assert_allclose(lost[:2], [2 * 0.64 / (0.36 + 2 * 0.64), 2 * 0.36 / (0.64 + 2 * 0.36)])
+    np.testing.assert_allclose(
+        lost[:2], [2 * 0.64 / (0.36 + 2 * 0.64), 2 * 0.36 / (0.64 + 2 * 0.36)]
+    )
     assert modes.seen.tolist() == [True, True, False, True]
 
 
@@ -192,9 +196,7 @@ def test_noise_of_a_curve_is_its_residual_over_what_is_left_of_freedom():
     assert tight.noise_um == pytest.approx(1000 * np.sqrt((tight.residual_mm**2).sum() / 2))
     directions = np.array([[0, 1.0, 0], [0, 0, 1], [0.6, 0.8, 0], [0, 0.6, 0.8]])
     got = smooth.noise_towards_mm(directions)
-    want = [
-        np.sqrt(((left @ d) ** 2).sum() / (20 * (1 - d[0] ** 2)) * 20 / 14) for d in directions
-    ]
+    want = [np.sqrt(((left @ d) ** 2).sum() / (20 * (1 - d[0] ** 2)) * 20 / 14) for d in directions]
     np.testing.assert_allclose(got, want)
     assert tight.noise_towards_mm(directions[:1])[0] == pytest.approx(
         np.sqrt(((tight.residual_mm[:, 1]) ** 2).sum() / 20 * 20 / 1)
@@ -309,8 +311,11 @@ def test_a_face_wants_width_and_twice_as_many_points_as_terms():
     smoothing.fit_face(points[:16], up, smoothing.BOWED)
     with pytest.raises(ek.EdgekitError, match="do not fix the face"):
         smoothing.fit_face(points[:15], up, smoothing.BOWED)
-    exact = smoothing.fit_face(np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0], [1, 1, 0],
-                                         [2, 0, 0.0], [2, 1, 0]]), up, smoothing.PLANAR)
+    exact = smoothing.fit_face(
+        np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0], [1, 1, 0], [2, 0, 0.0], [2, 1, 0]]),
+        up,
+        smoothing.PLANAR,
+    )
     assert exact.noise_um == pytest.approx(0, abs=1e-9)
 
 
@@ -339,8 +344,12 @@ def test_the_stated_width_may_be_two_fifths_less_or_a_fifth_more_than_seen(tmp_p
     seen = read(tmp_path, points).section.width_mm
     assert seen == pytest.approx(0.9, abs=0.01)
     # The points may show 0.4 to 1.2 of the width when new.
-    for width, good in ((seen / 1.19, True), (seen / 1.21, False), (seen / 0.41, True),
-                        (seen / 0.39, False)):
+    for width, good in (
+        (seen / 1.19, True),
+        (seen / 1.21, False),
+        (seen / 0.41, True),
+        (seen / 0.39, False),
+    ):
         more = {"width_mm": f"{width}", "thickness_mm": f"{0.6 * width}"}
         if good:
             assert read(tmp_path, points, **more).section.width_mm == width
@@ -378,8 +387,9 @@ def test_a_trace_reports_what_its_parts_say(tmp_path):
     points = two_lines()
     blade = read(tmp_path, points, beta_sd_deg=1.5, pose_sd_deg="0.7", end_sd_mm="0.04")
     smooth = smoothing.smooth_curve(points["left"])
-    face = smoothing.fit_face(np.concatenate(list(points.values())), np.array([0.0, 0, 1]),
-                              smoothing.PLANAR)
+    face = smoothing.fit_face(
+        np.concatenate(list(points.values())), np.array([0.0, 0, 1]), smoothing.PLANAR
+    )
     edge, told = blade.edges["left"], blade.trace.edges["left"]
     assert told.noise_um == pytest.approx(smooth.noise_um)
     assert told.freedom == pytest.approx(smooth.freedom)
@@ -433,10 +443,12 @@ def test_a_trace_has_eight_to_a_thousand_points_and_a_blur_of_ten_noises(tmp_pat
         read(tmp_path, many)
     # A back step of 0.1 mm: below ten times a noise of 10.1 µm, not of 9.9 µm.
     x = np.array([-2.5, -2, -1.5, -1, 0, -0.1, 1, 1.5, 2, 2.5])
-    back = {name: np.stack([x, np.full(10, y), 0 * x], axis=1)
-            for name, y in (("left", 0.4), ("right", -0.4))}
-    for name in back:
-        back[name][:, 1] += 0.001 * x**2
+    back = {
+        name: np.stack([x, np.full(10, y), 0 * x], axis=1)
+        for name, y in (("left", 0.4), ("right", -0.4))
+    }
+    for rows in back.values():
+        rows[:, 1] += 0.001 * x**2
     step = np.linalg.norm(np.diff(back["left"], axis=0), axis=1)[4]
     read(tmp_path, back, noise_um=f"{100.1 * step}")
     with pytest.raises(ek.EdgekitError, match="turns back"):
@@ -465,10 +477,15 @@ def test_the_steel_is_found_from_other_curves_the_face_or_the_bulge():
     x = np.linspace(-2, 2, 9)
     arc = np.stack([x, -0.1 * x**2, 0 * x], axis=1)
     up = np.array([0.0, 0, 1])
+    arc = arc @ np.array([[0.8, 0.6, 0], [-0.6, 0.8, 0], [0, 0, 1]]) + [3, 4, 0]
+    across = 4 * np.array([-0.6, 0.8, 0])  # as long as from end to end
     alone = reader._inward("edge", {"edge": arc}, up)
-    assert alone[1] < 0
-    assert reader._inward("edge", {"edge": arc * [1, -1, 1]}, up)[1] > 0
-    assert reader._inward("edge", {"edge": arc[::-1]}, up)[1] < 0
+    np.testing.assert_allclose(alone, -across, atol=1e-12)
+    np.testing.assert_allclose(reader._inward("edge", {"edge": arc[::-1]}, up), -across, atol=1e-12)
+    hollow = arc.copy()
+    hollow[:, :2] += 0.2 * (np.arange(9) - 4)[:, None] ** 2 / 4 * across[:2] / 4
+    np.testing.assert_allclose(reader._inward("edge", {"edge": hollow}, up), across, atol=1e-12)
+    arc = np.stack([x, -0.1 * x**2, 0 * x], axis=1)
     face = {"edge": arc, "face": np.array([[0.0, 1.0, 0], [5, 5, 0]])}
     assert reader._inward("edge", face, up).tolist() == [0, 1, 0]
     both = face | {"other": np.array([[0.0, -2.0, 0], [1, -3, 0]])}
@@ -513,7 +530,9 @@ def test_a_pictures_light_clipping_and_step_are_those_of_its_numbers(tmp_path, b
     assert (seen.bits, seen.size_px, seen.channel, seen.form) == (bits, (40, 33), "grey", "PNG")
     assert seen.response == response.name
     assert seen.response_stated is False
-    assert P.read_picture(tmp_path / "a.png", response=response, response_checked=True).response_stated
+    assert P.read_picture(
+        tmp_path / "a.png", response=response, response_checked=True
+    ).response_stated
 
 
 @pytest.mark.parametrize("turn", range(1, 9))
@@ -533,8 +552,16 @@ def test_pictures_are_turned_as_pil_turns_them(tmp_path, turn):
         seen = P.read_picture(tmp_path / name, response=response)
         want = response.linear(reading._upright(smooth, turn) / 255)
         assert np.abs(seen.light - want).max() < 0.02
-        words = ["as stored", "mirrored", "turned by 180°", "flipped", "transposed",
-                 "turned by 90° right", "transversed", "turned by 90° left"]
+        words = [
+            "as stored",
+            "mirrored",
+            "turned by 180°",
+            "flipped",
+            "transposed",
+            "turned by 90° right",
+            "transversed",
+            "turned by 90° left",
+        ]
         assert seen.turned == words[turn - 1]
 
 
@@ -582,9 +609,18 @@ def test_what_a_file_states_of_its_response():
     assert stated("JPEG") == "sRGB"
     assert stated("PNG", srgb=0) == "sRGB"
     assert stated("PNG") is None
-    for gamma, want in ((1.0, "linear"), (1.0099, "linear"), (0.9901, "linear"), (1.011, None),
-                        (0.989, None), (1 / 2.2, "sRGB"), (1 / 2.2 + 0.0099, "sRGB"),
-                        (1 / 2.2 - 0.0099, "sRGB"), (1 / 2.2 + 0.011, None), (0.6, None)):
+    for gamma, want in (
+        (1.0, "linear"),
+        (1.0099, "linear"),
+        (0.9901, "linear"),
+        (1.011, None),
+        (0.989, None),
+        (1 / 2.2, "sRGB"),
+        (1 / 2.2 + 0.0099, "sRGB"),
+        (1 / 2.2 - 0.0099, "sRGB"),
+        (1 / 2.2 + 0.011, None),
+        (0.6, None),
+    ):
         assert stated("PNG", gamma=gamma) == want
     assert stated("PNG", gamma=1) is None
 
@@ -601,8 +637,11 @@ def test_bits_are_eight_or_sixteen(tmp_path):
     assert bits("RGB", (8, 8, 8)) == 8
     assert bits("RGB", form="PNG", tile=[("zip", (0, 0, 1, 1), 0, "RGB")]) == 8
     for mode, stored, tile, words in (
-        ("L", (4,), (), "8 or 16"), ("L", (9,), (), "8 or 16"), ("I;16", (12,), (), "8 or 16"),
-        ("RGB", (8, 9, 8), (), "16 bit a colour"), ("RGB", (16, 16, 16), (), "16 bit a colour"),
+        ("L", (4,), (), "8 or 16"),
+        ("L", (9,), (), "8 or 16"),
+        ("I;16", (12,), (), "8 or 16"),
+        ("RGB", (8, 9, 8), (), "16 bit a colour"),
+        ("RGB", (16, 16, 16), (), "16 bit a colour"),
         ("RGB", (), [("zip", (0, 0, 1, 1), 0, "RGB;16B")], "16 bit a colour"),
     ):
         with pytest.raises(ek.BadFile, match=words):
@@ -668,12 +707,15 @@ NAMES = ("height", "roll", "roll2", "pitch", "pitch2", "both")
 def model_of(counts=(2, 5), **changed):
     rng = np.random.default_rng(3)
     given = {name: rng.normal(size=6) * 40 for name in NAMES}
-    parts = LossParts(noise=rng.uniform(0.1, 0.3, 6), datum=rng.normal(size=(6, 16)) * 0.1,
-                      counts=counts, **given)
+    parts = LossParts(
+        noise=rng.uniform(0.1, 0.3, 6), datum=rng.normal(size=(6, 16)) * 0.1, counts=counts, **given
+    )
     fields = {
         "parts": parts,
-        "apexes": (P.Apex(radius_um=2.0, sd_um=0.5), P.Apex(internal_angle_deg=60, radius_um=4.0,
-                                                            sd_um=0.8)),
+        "apexes": (
+            P.Apex(radius_um=2.0, sd_um=0.5),
+            P.Apex(internal_angle_deg=60, radius_um=4.0, sd_um=0.8),
+        ),
         "response_um": 0.3,
         "certificate": 1e-3,
         "fit_sd": 5e-4,
@@ -695,7 +737,8 @@ def test_the_mean_recession_and_its_rows_are_written_out():
     t = math.radians(2)
     want = {
         "edge location": math.sqrt((p.noise[usable] ** 2).sum()) / 5 * math.sqrt(pairs),
-        "registration on the datum": np.linalg.norm(p.datum[usable].mean(axis=0)) * math.sqrt(pairs),
+        "registration on the datum": np.linalg.norm(p.datum[usable].mean(axis=0))
+        * math.sqrt(pairs),
         "response curve": 0.3,
         "target certificate": seen * 1e-3,
         "fit of the target": seen * 5e-4,
@@ -713,16 +756,24 @@ def test_the_mean_recession_and_its_rows_are_written_out():
     assert set(rows) == set(want)
     for name, size in want.items():
         assert rows[name].u_um == pytest.approx(size, rel=1e-6), name
-    given = {name: 0.0 for name in want}
+    given = dict.fromkeys(want, 0.0)
     for when, sense, radius in (("before", -1, 2.0), ("after", 1, 4.0)):
-        moved = {f"face off the target's plane, {when}": 0.2, f"roll, {when}": 3.0,
-                 f"pitch, {when}": -1.0, f"roll times pitch, {when}": 0.01}
+        moved = {
+            f"face off the target's plane, {when}": 0.2,
+            f"roll, {when}": 3.0,
+            f"pitch, {when}": -1.0,
+            f"roll times pitch, {when}": 0.01,
+        }
         base = given | {"roundness, before": 2.0, "roundness, after": 4.0}
         at = {key: np.array([item]) for key, item in (base | moved).items()}
         r, q = math.radians(3), math.radians(-1)
         shift = sense * (
-            0.2 * mean["height"] + mean["roll"] * r + mean["roll2"] * r**2 + mean["pitch"] * q
-            + mean["pitch2"] * q**2 + 0.01 * mean["both"]
+            0.2 * mean["height"]
+            + mean["roll"] * r
+            + mean["roll2"] * r**2
+            + mean["pitch"] * q
+            + mean["pitch2"] * q**2
+            + 0.01 * mean["both"]
         )
         assert budget.model(at)[0] == pytest.approx(budget.value_um + shift)
         assert radius
@@ -732,8 +783,12 @@ def test_a_stations_spread_holds_every_cause():
     model = model_of()
     p, t = model.parts, math.radians(2)
     mount = (
-        (p.height * 0.1) ** 2 + (p.roll * t) ** 2 + 2 * (p.roll2 * t**2) ** 2
-        + (p.pitch * t) ** 2 + 2 * (p.pitch2 * t**2) ** 2 + (p.both * t**2) ** 2
+        (p.height * 0.1) ** 2
+        + (p.roll * t) ** 2
+        + 2 * (p.roll2 * t**2) ** 2
+        + (p.pitch * t) ** 2
+        + 2 * (p.pitch2 * t**2) ** 2
+        + (p.both * t**2) ** 2
     )
     np.testing.assert_allclose(model.mount_variance(), mount)
     np.testing.assert_allclose(model.datum_variance(), (p.datum**2).sum(axis=1))
@@ -754,8 +809,13 @@ def test_the_response_and_the_scale_go_into_a_losss_model_from_both_kinds():
 
     def line(skew, sd, blur, stated=True):
         scale = SimpleNamespace(relative_sd=1e-3, fit_sd=2e-4)
-        return SimpleNamespace(skew_um=skew, skew_sd_um=sd, edge_spread_um=blur, scale=scale,
-                               picture=SimpleNamespace(response_stated=stated))
+        return SimpleNamespace(
+            skew_um=skew,
+            skew_sd_um=sd,
+            edge_spread_um=blur,
+            scale=scale,
+            picture=SimpleNamespace(response_stated=stated),
+        )
 
     before, after = (line(0.1, 0.02, 8.0), line(0.2, 0.03, 9.0)), (line(0.5, 0.04, 10.0),)
     model = loss_model(parts, apexes, (before, after), mount)
@@ -778,8 +838,9 @@ def test_ends_and_what_is_propagated_have_their_defaults():
     assert P.EdgeEnd(sd_mm=0.0).sd_mm == 0
     with pytest.raises(ek.BadArgument, match="sd_mm"):
         P.EdgeEnd(sd_mm=-0.01)
-    both = P.Propagated(value=np.array([1.0, 2.0]),
-                        parts={"a": np.array([3.0, 0.0]), "b": np.array([4.0, 1.0])})
+    both = P.Propagated(
+        value=np.array([1.0, 2.0]), parts={"a": np.array([3.0, 0.0]), "b": np.array([4.0, 1.0])}
+    )
     np.testing.assert_allclose(both.sd, [5, 1])
     table = both.table
     assert table["sd"].tolist() == [3, 4]
@@ -866,8 +927,11 @@ def test_a_pointed_tip_is_left_out_by_three_tenths():
 
 
 def test_what_is_not_known_of_an_edge_is_half_of_what_its_two_sides_differ_by():
-    seen = seen_edge(pose_sd_deg=2.0, internal_angle_sd_deg=1.5,
-                     end=P.EdgeEnd(rule=P.ToeRule.TURN_BEGINS, sd_mm=0.06))
+    seen = seen_edge(
+        pose_sd_deg=2.0,
+        internal_angle_sd_deg=1.5,
+        end=P.EdgeEnd(rule=P.ToeRule.TURN_BEGINS, sd_mm=0.06),
+    )
     parts = seen.propagate(lambda edge: edge.length_mm).parts
     assert parts["end at the toe"] == pytest.approx(0.06, rel=1e-3)
     assert parts["end at the heel"] == pytest.approx(0.03, rel=1e-3)
@@ -899,7 +963,10 @@ def test_what_is_not_known_of_an_edge_is_half_of_what_its_two_sides_differ_by():
 
 def test_both_edges_of_a_view_become_a_trace():
     blade = P.blade_from_view(
-        STADIUM, name="x", kind=ek.BladeClass.AREA_SPECIFIC, handle_axis=(0, 0.3, -0.95),
+        STADIUM,
+        name="x",
+        kind=ek.BladeClass.AREA_SPECIFIC,
+        handle_axis=(0, 0.3, -0.95),
         thickness_mm=0.71,
     )
     settings = blade.trace.settings
@@ -915,16 +982,26 @@ def test_both_edges_of_a_view_become_a_trace():
     assert blade.edges["used"].length_mm == pytest.approx(5.0, abs=0.03)
     assert blade.unused.length_mm == pytest.approx(5.0 - TOE, abs=0.05)
     right = P.blade_from_view(
-        STADIUM, name="x", kind=ek.BladeClass.AREA_SPECIFIC, handle_axis=(0, 0.3, -0.95),
-        thickness_mm=0.71, used=RIGHT, note="n", width_mm=0.95,
+        STADIUM,
+        name="x",
+        kind=ek.BladeClass.AREA_SPECIFIC,
+        handle_axis=(0, 0.3, -0.95),
+        thickness_mm=0.71,
+        used=RIGHT,
+        note="n",
+        width_mm=0.95,
     )
     assert right.trace.points_mm["used"][:, 1].mean() < 0
     assert right.trace.settings["note"] == "n"
     assert right.section.width_mm == 0.95
     quiet = outline_of(stadium(), HEEL_5, sd_um=0.05)
     sure = P.blade_from_view(
-        quiet, name="x", kind=ek.BladeClass.UNIVERSAL, handle_axis=(0, 0.3, -0.95),
-        thickness_mm=0.71, end=P.EdgeEnd(sd_mm=0.02),
+        quiet,
+        name="x",
+        kind=ek.BladeClass.UNIVERSAL,
+        handle_axis=(0, 0.3, -0.95),
+        thickness_mm=0.71,
+        end=P.EdgeEnd(sd_mm=0.02),
     )
     assert sure.trace.settings["noise_um"] == view_trace.MIN_NOISE_UM == 0.1
     assert sure.edges.keys() == {"left", "right"}

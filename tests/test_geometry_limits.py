@@ -3,6 +3,7 @@ and every limit of what is refused tried on both sides.
 """
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -97,7 +98,8 @@ def test_products_and_roots_of_jets_are_sympys(at, order):
     same(a.plus(shorter), [x + y for x, y in zip(A, B, strict=True)], 0)
     assert a.value is a[0]
     if order == 2:
-        assert (a.d1 is a[1]) and (a.d2 is a[2])
+        assert a.d1 is a[1]
+        assert a.d2 is a[2]
 
 
 @pytest.mark.parametrize("order", [0, 1, 2])
@@ -111,7 +113,10 @@ def test_derivatives_by_arc_length_follow_the_chain_rule(order):
     length = float(arc.subs(U, at))
     plain = [sympy.sin(s), s**2, sympy.exp(-s)]
     for n, part in enumerate(got):
-        want = [float(sympy.diff(e, s, n).subs(s, length)) if n else float(e.subs(s, length)) for e in plain]
+        want = [
+            float(sympy.diff(e, s, n).subs(s, length)) if n else float(e.subs(s, length))
+            for e in plain
+        ]
         np.testing.assert_allclose(part, want, rtol=1e-12)
     assert len(got) == order + 1
     scalar = Jet(*(part[:1] for part in jets_of(inside, at, order)))
@@ -214,17 +219,24 @@ def test_bent_arcs_are_the_integral_of_their_own_headings(bow):
 
     plan = [ARCS.start_mm]
     heading = [0.3]
-    for a, b in zip(arc[:-1], arc[1:], strict=True):
+    for a, b in pairwise(arc):
         k = kappa((a + b) / 2)
         step = solve_ivp(
-            lambda s, _: [np.cos(heading[-1] + k * (s - a)), np.sin(heading[-1] + k * (s - a))],
-            (a, b), plan[-1], rtol=1e-11, atol=1e-12,
+            lambda s, _, k, a, psi: [np.cos(psi + k * (s - a)), np.sin(psi + k * (s - a))],
+            (a, b),
+            plan[-1],
+            rtol=1e-11,
+            atol=1e-12,
+            args=(k, a, heading[-1]),
         )
         plan.append(step.y[:, -1])
         heading.append(heading[-1] + k * (b - a))
     x, y = np.array(plan).T
     # Rolled: x runs along an arc of curvature k in the plane of x and z.
-    at = [(quad(lambda t: np.cos(bow * t), 0, c)[0], quad(lambda t: np.sin(bow * t), 0, c)[0]) for c in x]
+    at = [
+        (quad(lambda t: np.cos(bow * t), 0, c)[0], quad(lambda t: np.sin(bow * t), 0, c)[0])
+        for c in x
+    ]
     frame = path.at(arc)
     want = np.stack([np.array(at)[:, 0], y, np.array(at)[:, 1]], axis=1)
     np.testing.assert_allclose(frame.position, want, atol=1e-9)
@@ -237,7 +249,9 @@ def test_bent_arcs_are_the_integral_of_their_own_headings(bow):
     for s in (-0.4, 0.6, 2.3, 3.9, 4.6):
         h = 1e-4
         low, mid, high = (path.at(np.array(s + d)) for d in (-h, 0, h))
-        np.testing.assert_allclose((high.position - low.position) / (2 * h), mid.tangent.value, atol=1e-7)
+        np.testing.assert_allclose(
+            (high.position - low.position) / (2 * h), mid.tangent.value, atol=1e-7
+        )
         for name in ("tangent", "face"):
             before, here, after = (getattr(f, name) for f in (low, mid, high))
             np.testing.assert_allclose((after.value - before.value) / (2 * h), here.d1, atol=1e-6)
@@ -252,7 +266,9 @@ def test_arcs_have_lengths_above_nothing():
     given = {"start_mm": np.zeros(2), "heading_rad": 0.0}
     for lengths in ([], [1.0, 0.0], [1.0, -1.0]):
         with pytest.raises(ek.BadArgument, match="lengths_mm"):
-            BentArcs(lengths_mm=np.array(lengths), curvatures_per_mm=np.zeros(len(lengths)), **given)
+            BentArcs(
+                lengths_mm=np.array(lengths), curvatures_per_mm=np.zeros(len(lengths)), **given
+            )
     with pytest.raises(ek.BadArgument, match="curvatures_per_mm"):
         BentArcs(lengths_mm=np.ones(2), curvatures_per_mm=np.zeros(3), **given)
     flat = BentArcs(lengths_mm=np.ones(1), curvatures_per_mm=np.zeros(1), **given)
@@ -260,7 +276,9 @@ def test_arcs_have_lengths_above_nothing():
 
 
 HELIX = SymbolicCurve(
-    expressions=(3 * sympy.cos(U**2), 3 * sympy.sin(U**2), 0.5 * U**2), parameter=U, domain=(0.5, 1.5)
+    expressions=(3 * sympy.cos(U**2), 3 * sympy.sin(U**2), 0.5 * U**2),
+    parameter=U,
+    domain=(0.5, 1.5),
 )
 
 
@@ -276,15 +294,21 @@ def test_a_curves_path_goes_by_arc_length_with_a_face_square_to_it():
     u = np.sqrt(0.25 + arc / pace)
     want = np.stack([3 * np.cos(u**2), 3 * np.sin(u**2), 0.5 * u**2], axis=1)
     np.testing.assert_allclose(frame.position, want, atol=1e-9)
-    np.testing.assert_allclose(path.arc_of(np.array([0.5, 0.9, 1.5])), [0, (0.81 - 0.25) * pace, 2 * pace])
+    np.testing.assert_allclose(
+        path.arc_of(np.array([0.5, 0.9, 1.5])), [0, (0.81 - 0.25) * pace, 2 * pace]
+    )
     raw = np.stack([np.cos(u), np.sin(3 * u), 3 + u], axis=1)
     tangent = frame.tangent.value
     left = raw - (raw * tangent).sum(1)[:, None] * tangent
-    np.testing.assert_allclose(frame.face.value, left / np.linalg.norm(left, axis=1)[:, None], atol=1e-9)
+    np.testing.assert_allclose(
+        frame.face.value, left / np.linalg.norm(left, axis=1)[:, None], atol=1e-9
+    )
     for s in arc[1:-1]:
         h = 1e-4
         low, mid, high = (path.at(np.array(s + d)) for d in (-h, 0, h))
-        np.testing.assert_allclose((high.position - low.position) / (2 * h), mid.tangent.value, atol=1e-7)
+        np.testing.assert_allclose(
+            (high.position - low.position) / (2 * h), mid.tangent.value, atol=1e-7
+        )
         for name in ("tangent", "face"):
             before, here, after = (getattr(f, name) for f in (low, mid, high))
             np.testing.assert_allclose((after.value - before.value) / (2 * h), here.d1, atol=1e-6)
@@ -386,8 +410,11 @@ def test_a_round_back_lies_between_all_round_and_a_wedge():
     widths = np.array([0.2, 0.86, 3.0])
     np.testing.assert_allclose(section.depth_mm(widths), 0.71)
     np.testing.assert_allclose(section.depth_mm(widths, 1.1), 0.781)
-    np.testing.assert_allclose(section.depth_mm(widths, np.array([0.1, 1.0, 9.0])),
-                               [low, 0.71, high * (1 - 1e-6)], rtol=1e-9)
+    np.testing.assert_allclose(
+        section.depth_mm(widths, np.array([0.1, 1.0, 9.0])),
+        [low, 0.71, high * (1 - 1e-6)],
+        rtol=1e-9,
+    )
     thick = RoundBack(thickness_mm=high * (1 - 1e-9), **given)
     np.testing.assert_allclose(thick.depth_mm(widths, 9.0), thick.thickness_mm, rtol=1e-12)
     for angle in (90.0, 120.0):
@@ -406,7 +433,9 @@ def test_triangles_and_bevels_are_shapelys():
         assert section.flank_mm == pytest.approx(np.hypot(0.4, thick))
         np.testing.assert_allclose(section.depth_mm(np.array([0.4, 0.8])), [thick / 2, thick])
         np.testing.assert_allclose(section.depth_mm(np.array([0.4]), 0.1), [thick / 2])
-        np.testing.assert_allclose(section.inset_mm(np.array([0.1])), [0.1 / np.tan(np.radians(beta))])
+        np.testing.assert_allclose(
+            section.inset_mm(np.array([0.1])), [0.1 / np.tan(np.radians(beta))]
+        )
         bevel = Bevel(width_mm=1.5, thickness_mm=0.9, internal_angle_deg=beta)
         foot = 0.9 / np.tan(np.radians(beta))
         shape = shapely.Polygon([(0, 0), (1.5, 0), (1.5, -0.9), (foot, -0.9)])
@@ -415,7 +444,9 @@ def test_triangles_and_bevels_are_shapelys():
         np.testing.assert_allclose(bevel.depth_mm(np.array([0.2, 1.5]), 0.5), 0.45)
         np.testing.assert_allclose(bevel.depth_mm(np.array([0.2, 1.5])), 0.9)
     most = 1.5 * np.tan(np.radians(45))
-    assert Bevel(width_mm=1.5, thickness_mm=most, internal_angle_deg=45).area_mm2 == pytest.approx(1.125)
+    assert Bevel(width_mm=1.5, thickness_mm=most, internal_angle_deg=45).area_mm2 == pytest.approx(
+        1.125
+    )
     with pytest.raises(ek.BadArgument, match="bevel outruns"):
         Bevel(width_mm=1.5, thickness_mm=most * (1 + 1e-9), internal_angle_deg=45)
     kinds = ek.BladeClass
@@ -459,8 +490,15 @@ def test_the_points_of_an_edge_are_checked_at_their_limits():
     # A turn by 120° is back on itself; between steps shorter than the blur it means nothing.
     for degrees, good in ((119.9, True), (120.1, False)):
         a = np.radians(degrees)
-        bent = np.array([[0.0, 0, 0], [1, 0, 0], [2, 0, 0], [2 + np.cos(a), np.sin(a), 0],
-                         [2 + 2 * np.cos(a), 2 * np.sin(a), 0]])
+        bent = np.array(
+            [
+                [0.0, 0, 0],
+                [1, 0, 0],
+                [2, 0, 0],
+                [2 + np.cos(a), np.sin(a), 0],
+                [2 + 2 * np.cos(a), 2 * np.sin(a), 0],
+            ]
+        )
         if good:
             check_points("p", bent)
         else:
@@ -542,8 +580,13 @@ def test_the_steel_lies_where_inward_points_if_it_points_across():
             with pytest.raises(ek.BadArgument, match="across the edge"):
                 Edge.from_points(points, inward=inward, **GIVEN)
     with pytest.raises(ek.BadArgument, match="side must be"):
-        Edge(path=ARCS, internal_angle=Constant(value=1.3), handle_axis=(0, 0, -1), side=0,
-             roll_reference=(1, 0, 0))
+        Edge(
+            path=ARCS,
+            internal_angle=Constant(value=1.3),
+            handle_axis=(0, 0, -1),
+            side=0,
+            roll_reference=(1, 0, 0),
+        )
 
 
 def edges_of_two_angles():
@@ -604,7 +647,7 @@ def test_stations_are_even_and_kept():
     for count in (1, 100_001):
         with pytest.raises(ek.BadArgument, match="stations"):
             edge.stations(count)
-    arc, frame = edge.at_stations(7)
+    _, frame = edge.at_stations(7)
     again = edge.at_stations(7)
     assert again[1] is frame
     assert len(edge.at_stations(8)[0]) == 8
@@ -674,7 +717,9 @@ def test_a_width_is_read_square_to_its_edge_as_shapely_reads_it():
     last = np.array([edge.length_mm])
     width, where = width_between(edge, far, last)
     end = far.frame(np.array([far.length_mm]), 0).position[0]
-    assert width[0] == pytest.approx(np.linalg.norm(edge.frame(last, 0).position[0] - end), abs=1e-6)
+    assert width[0] == pytest.approx(
+        np.linalg.norm(edge.frame(last, 0).position[0] - end), abs=1e-6
+    )
     assert where[0] == pytest.approx(far.length_mm)
     universal = ek.patterns.universal_curette()
     left, right = universal.edges.values()
@@ -701,8 +746,8 @@ def test_a_blade_knows_its_sizes():
     at = edge.frame(arc, 0).position[:, 0]
     ends = edge.frame(edge.stations(101), 0).position[:, 0]
     want = value("thickness_mm") * (1 + 0.3 * (1 - 2 * (at - ends.min()) / np.ptp(ends)))
-    low, high = value("width_mm") / 2 * np.tan(
-        np.radians(value("internal_angle_deg") / np.array([2, 1]))
+    low, high = (
+        value("width_mm") / 2 * np.tan(np.radians(value("internal_angle_deg") / np.array([2, 1])))
     )
     np.testing.assert_allclose(blade.thickness_at("used", arc), np.clip(want, low, high), rtol=1e-5)
     assert blade.opposite("used") is blade.unused
@@ -766,33 +811,63 @@ def test_a_mirrored_blade_swaps_left_and_right():
     x, y, z = blade.edges["left"].frame(arc).position.T
     np.testing.assert_allclose(
         turned.edges["left"].frame(arc).position,
-        np.stack([c * x - s * y + 1, s * x + c * y, z], 1), atol=1e-12,
+        np.stack([c * x - s * y + 1, s * x + c * y, z], 1),
+        atol=1e-12,
     )
     assert turned.pattern is None
 
 
 # ---- patterns ------------------------------------------------------------------------------
 
-SHARED = {"width_mm": "width_mm", "thickness_mm": "thickness_mm", "thickness_taper": "thickness_taper",
-          "internal_angle_deg": "internal_angle_deg"}
-SICKLE = {"width_mm": "sickle_width_mm", "length_mm": "sickle_length_mm",
-          "internal_angle_deg": "sickle_internal_angle_deg"}
-AREA = SHARED | {"face_tilt_deg": "face_tilt_deg", "plan_radius_mm": "plan_radius_mm",
-                 "bow_radius_mm": "bow_radius_mm"}
+SHARED = {
+    "width_mm": "width_mm",
+    "thickness_mm": "thickness_mm",
+    "thickness_taper": "thickness_taper",
+    "internal_angle_deg": "internal_angle_deg",
+}
+SICKLE = {
+    "width_mm": "sickle_width_mm",
+    "length_mm": "sickle_length_mm",
+    "internal_angle_deg": "sickle_internal_angle_deg",
+}
+AREA = SHARED | {
+    "face_tilt_deg": "face_tilt_deg",
+    "plan_radius_mm": "plan_radius_mm",
+    "bow_radius_mm": "bow_radius_mm",
+}
 DEFAULTS = {
-    "universal_curette": (SHARED | {"length_mm": "length_mm", "plan_radius_mm": "universal_plan_radius_mm"},
-                          {"face_tilt_deg": 0.0, "bow_radius_mm": math.inf, "shank_bend_deg": 0.0}),
+    "universal_curette": (
+        SHARED | {"length_mm": "length_mm", "plan_radius_mm": "universal_plan_radius_mm"},
+        {"face_tilt_deg": 0.0, "bow_radius_mm": math.inf, "shank_bend_deg": 0.0},
+    ),
     "area_specific_curette": (AREA | {"length_mm": "length_mm"}, {"shank_bend_deg": 0.0}),
-    "half_length_curette": (AREA, {"shank_bend_deg": 0.0,
-                                   "length_mm": value("length_mm") * value("half_length_ratio")}),
-    "straight_sickle": (SICKLE, {"face_tilt_deg": 0.0, "plan_radius_mm": math.inf,
-                                 "bow_radius_mm": math.inf, "shank_bend_deg": 0.0}),
-    "curved_sickle": (SICKLE | {"plan_radius_mm": "sickle_plan_radius_mm",
-                                "bow_radius_mm": "sickle_bow_radius_mm"},
-                      {"face_tilt_deg": 0.0, "shank_bend_deg": 0.0}),
-    "hoe": ({"width_mm": "hoe_width_mm", "length_mm": "hoe_length_mm",
-             "thickness_mm": "hoe_thickness_mm", "internal_angle_deg": "hoe_bevel_deg"},
-            {"face_tilt_deg": value("hoe_shank_angle_deg") - 90, "shank_bend_deg": 0.0}),
+    "half_length_curette": (
+        AREA,
+        {"shank_bend_deg": 0.0, "length_mm": value("length_mm") * value("half_length_ratio")},
+    ),
+    "straight_sickle": (
+        SICKLE,
+        {
+            "face_tilt_deg": 0.0,
+            "plan_radius_mm": math.inf,
+            "bow_radius_mm": math.inf,
+            "shank_bend_deg": 0.0,
+        },
+    ),
+    "curved_sickle": (
+        SICKLE
+        | {"plan_radius_mm": "sickle_plan_radius_mm", "bow_radius_mm": "sickle_bow_radius_mm"},
+        {"face_tilt_deg": 0.0, "shank_bend_deg": 0.0},
+    ),
+    "hoe": (
+        {
+            "width_mm": "hoe_width_mm",
+            "length_mm": "hoe_length_mm",
+            "thickness_mm": "hoe_thickness_mm",
+            "internal_angle_deg": "hoe_bevel_deg",
+        },
+        {"face_tilt_deg": value("hoe_shank_angle_deg") - 90, "shank_bend_deg": 0.0},
+    ),
 }
 
 
@@ -813,7 +888,13 @@ def test_a_patterns_defaults_are_the_evidence_tables(name):
 def test_handles_lean_by_less_than_eighty_degrees(name, key):
     make = getattr(ek.patterns, name)
     for good in (-79.9, 79.9):
-        edge = next(iter(make(**{key: good, "shank_bend_deg" if key[0] == "f" else "face_tilt_deg": 0.0}).edges.values()))
+        edge = next(
+            iter(
+                make(
+                    **{key: good, "shank_bend_deg" if key[0] == "f" else "face_tilt_deg": 0.0}
+                ).edges.values()
+            )
+        )
         a = np.radians(good)
         # -z turned about x (tilt) or about y (bend)
         want = [0, np.sin(a), -np.cos(a)] if key == "face_tilt_deg" else [-np.sin(a), 0, -np.cos(a)]
@@ -828,10 +909,16 @@ def test_handles_lean_by_less_than_eighty_degrees(name, key):
 
 def test_radii_are_half_a_millimetre_or_more_or_infinite():
     assert argument("plan_radius_mm", math.inf) == math.inf
-    for key, item in (("width_mm", math.inf), ("plan_radius_mm", -math.inf), ("plan_radius_mm", math.nan)):
+    for key, item in (
+        ("width_mm", math.inf),
+        ("plan_radius_mm", -math.inf),
+        ("plan_radius_mm", math.nan),
+    ):
         with pytest.raises(ek.BadArgument, match=key):
             argument(key, item)
-    pattern = Pattern(name="x", kind=ek.BladeClass.HOE, arguments={"plan_radius_mm": 0.51, "bow_radius_mm": -0.51})
+    pattern = Pattern(
+        name="x", kind=ek.BladeClass.HOE, arguments={"plan_radius_mm": 0.51, "bow_radius_mm": -0.51}
+    )
     assert pattern.curvature("plan_radius_mm") == pytest.approx(1 / 0.51)
     assert pattern.curvature("bow_radius_mm", signed=True) == pytest.approx(-1 / 0.51)
     assert pattern.curvature("other") == 0
@@ -843,7 +930,9 @@ def test_radii_are_half_a_millimetre_or_more_or_infinite():
             wrong.curvature("bow_radius_mm", signed=True)
 
 
-@pytest.mark.parametrize(("width", "length", "radius"), [(0.86, 6.0, math.inf), (0.86, 6.0, 40.0), (1.2, 4.0, 9.0)])
+@pytest.mark.parametrize(
+    ("width", "length", "radius"), [(0.86, 6.0, math.inf), (0.86, 6.0, 40.0), (1.2, 4.0, 9.0)]
+)
 def test_a_universals_sides_and_toe_are_circles_tangent_to_one_another(width, length, radius):
     blade = ek.patterns.universal_curette(
         width_mm=width, length_mm=length, plan_radius_mm=radius, thickness_mm=0.6 * width
@@ -882,10 +971,15 @@ def test_plans_that_make_no_blade_are_refused_at_their_limits():
         ek.patterns.universal_curette(width_mm=0.86, length_mm=0.859)
     area = {"width_mm": 0.86, "bow_radius_mm": math.inf}
     ek.patterns.area_specific_curette(plan_radius_mm=0.86 * 1.06, length_mm=1.2, **area)
-    with pytest.raises(ek.BadArgument, match="larger than the width|plan_radius_mm"):
+    with pytest.raises(ek.BadArgument, match=r"larger than the width|plan_radius_mm"):
         ek.patterns.area_specific_curette(plan_radius_mm=0.86 * 1.05, length_mm=1.2, **area)
     middle = 3.0 - 0.43
-    for length, good in ((0.87, True), (0.86, False), (0.43 + 3.14 * middle, True), (0.43 + 3.1416 * middle, False)):
+    for length, good in (
+        (0.87, True),
+        (0.86, False),
+        (0.43 + 3.14 * middle, True),
+        (0.43 + 3.1416 * middle, False),
+    ):
         if good:
             ek.patterns.area_specific_curette(plan_radius_mm=3.0, length_mm=length, **area)
         else:
@@ -934,4 +1028,6 @@ def test_a_sickles_edges_run_from_the_heel_to_one_tip(radius):
     across = np.array([0.4, 4.0]) / chord
     assert (at[1, :2] - [0, 0.2]) @ across == pytest.approx(sag, abs=1e-9)
     hoe = ek.patterns.hoe(length_mm=1.4).edges["edge"]
-    assert hoe.frame(np.array([0.0, 1.4])).position == pytest.approx(np.array([[-0.7, 0, 0], [0.7, 0, 0]]))
+    assert hoe.frame(np.array([0.0, 1.4])).position == pytest.approx(
+        np.array([[-0.7, 0, 0], [0.7, 0, 0]])
+    )

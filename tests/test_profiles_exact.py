@@ -65,8 +65,10 @@ def test_the_split_is_otsus_between_two_of_512_levels():
 def test_the_split_leaves_the_least_spread_within_both_kinds(seed):
     rng = np.random.default_rng(seed)
     sizes = rng.integers(300, 3000, 3)
-    light = [rng.normal(c, s, n) for c, s, n in zip((0.2, 0.45, 0.8), (0.03, 0.08, 0.05), sizes,
-                                                    strict=True)]
+    light = [
+        rng.normal(c, s, n)
+        for c, s, n in zip((0.2, 0.45, 0.8), (0.03, 0.08, 0.05), sizes, strict=True)
+    ]
     light = rng.permutation(np.clip(np.concatenate(light), 0, 1))[:900].reshape(30, 30)
     low, high = np.percentile(light, (0.05, 99.95))
     count, rim = np.histogram(light, 512, (low, high))
@@ -251,8 +253,8 @@ def test_of_several_crossings_the_nearest_counts_and_none_is_said():
         """Profiles that rise through the middle within half a pixel from each start."""
         row = np.zeros(len(OFFSETS))
         for start in starts:
-            row[OFFSETS > start + 0.1] = 1.0
-            row[OFFSETS > start + 0.6] = 0.0
+            row[start + 0.1 < OFFSETS] = 1.0
+            row[start + 0.6 < OFFSETS] = 0.0
         row[-FIRST:] = 1.0
         return np.tile(row, (3, 1))
 
@@ -298,7 +300,7 @@ def test_a_bump_is_the_largest_stray_clear_of_the_edge_as_a_share_of_the_step():
 
     def bump(at, height, clear=2.0, row=slice(None)):
         profiles = plain.copy()
-        profiles[row, OFFSETS == at] += height
+        profiles[row, at == OFFSETS] += height
         return pro._bump(OFFSETS, profiles, dark, bright, clear)
 
     np.testing.assert_allclose(bump(2.5, 0.1), 0.2)
@@ -310,9 +312,14 @@ def test_a_bump_is_the_largest_stray_clear_of_the_edge_as_a_share_of_the_step():
     flat = pro._bump(OFFSETS, plain, dark, dark, 2.0)
     np.testing.assert_allclose(flat, 0.5 / 1e-9)
     # How far is clear: three blurs and half a pixel.
-    for blur, at, seen in ((0.5, 2.0, False), (0.5, 2.5, True), (1.0, 3.5, False), (1.0, 4.0, True)):
+    for blur, at, seen in (
+        (0.5, 2.0, False),
+        (0.5, 2.5, True),
+        (1.0, 3.5, False),
+        (1.0, 4.0, True),
+    ):
         profiles = plain.copy()
-        profiles[:, OFFSETS == at] -= 0.1
+        profiles[:, at == OFFSETS] -= 0.1
         assert (pro.crossings(OFFSETS, profiles, 0.0, blur).bump > 0.15).all() == seen
 
 
@@ -320,7 +327,9 @@ def test_ends_are_means_over_fifteen_points_and_their_noise_over_sixty():
     ends = np.zeros((200, 4))
     ends[100] = [0.3, 0.3, 0.3, 0.3]
     level, _ = pro._plateau(ends)
-    np.testing.assert_allclose(level, np.where(np.abs(np.arange(200) - 100) <= 7, 0.02, 0), atol=1e-9)
+    np.testing.assert_allclose(
+        level, np.where(np.abs(np.arange(200) - 100) <= 7, 0.02, 0), atol=1e-9
+    )
     ends[100] = [0.3, -0.3, 0.3, -0.3]
     level, noise = pro._plateau(ends)
     np.testing.assert_allclose(level, 0, atol=1e-12)
@@ -383,10 +392,7 @@ def test_half_is_interpolated_between_two_frequencies():
 def test_a_region_is_24_pixels_wide_and_inside(box, good):
     picture = picture_of(slanted(0.7, 12.0))
     if good:
-        try:
-            P.edge_spread(picture, box)
-        except ek.Cannot as error:  # too few rows for the slant is another word
-            assert "too short" in str(error)
+        assert P.edge_spread(picture, box).sigma_px == pytest.approx(0.7, rel=0.05)
     else:
         with pytest.raises(ek.BadArgument, match="24 pixels"):
             P.edge_spread(picture, box)

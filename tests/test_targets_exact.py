@@ -99,7 +99,9 @@ def test_pixels_and_millimetres_are_each_others_inverse(radial):
     camera = camera_of([*NUMBERS[:8], radial])
     px = camera.to_px(PLANE.reshape(7, 9, 2))
     np.testing.assert_allclose(
-        px.reshape(-1, 2), seen([*NUMBERS[:8], radial], PLANE) + [349.5, 249.5], rtol=1e-12
+        px.reshape(-1, 2),
+        seen([*NUMBERS[:8], radial], PLANE) + np.array([349.5, 249.5]),
+        rtol=1e-12,
     )
     np.testing.assert_allclose(camera.to_mm(px), PLANE.reshape(7, 9, 2), atol=1e-10)
     h = np.append(NUMBERS[:8], 1.0).reshape(3, 3)
@@ -136,7 +138,7 @@ def test_the_standard_deviation_of_a_place_is_that_of_its_two_coordinates():
 def test_a_camera_is_fitted_as_scipys_least_squares_fits_it(radial):
     size = (700, 500)
     numbers = NUMBERS if radial else np.append(NUMBERS[:8], 0.0)
-    exact = seen(numbers, PLANE) + [349.5, 249.5]
+    exact = seen(numbers, PLANE) + np.array([349.5, 249.5])
     camera = plane.fit_plane_camera(PLANE, exact, size, radial=radial)
     assert camera.centre_px.tolist() == [349.5, 249.5]
     assert camera.reach_px == 350
@@ -147,16 +149,16 @@ def test_a_camera_is_fitted_as_scipys_least_squares_fits_it(radial):
     free = 9 if radial else 8
 
     def left(some):
-        return (seen(np.append(some, [] if radial else [0.0]), PLANE) + [349.5, 249.5] - noisy).ravel()
+        return (
+            seen(np.append(some, [] if radial else [0.0]), PLANE) + np.array([349.5, 249.5]) - noisy
+        ).ravel()
 
     best = least_squares(left, numbers[:free], x_scale="jac", xtol=1e-14, ftol=1e-14, gtol=1e-14)
     np.testing.assert_allclose(camera.numbers[:free], best.x, rtol=1e-4, atol=1e-7)
     noise = np.sqrt((best.fun**2).sum() / (noisy.size - free))
     assert camera.residual_px == pytest.approx(noise, rel=1e-6)
     spread = noise**2 * np.linalg.inv(best.jac.T @ best.jac)
-    np.testing.assert_allclose(
-        np.diag(camera.covariance)[:free], np.diag(spread), rtol=2e-3
-    )
+    np.testing.assert_allclose(np.diag(camera.covariance)[:free], np.diag(spread), rtol=2e-3)
     if not radial:
         assert camera.numbers[8] == 0
         assert not camera.covariance[8].any()
@@ -171,11 +173,14 @@ def test_four_corners_leave_no_residual_to_speak_of_and_no_division_by_zero():
 
 
 def test_points_of_no_plane_are_refused():
-    rng = np.random.default_rng(0)
-    with pytest.raises(ek.Cannot, match=r"do not fit a plane"):
-        for seed in range(40):
-            rng = np.random.default_rng(seed)
-            plane.fit_plane_camera(PLANE, rng.uniform(0, 500, PLANE.shape), (700, 500))
+    found = []
+    for seed in range(12):
+        px = np.random.default_rng(seed).uniform(0, 500, PLANE.shape)
+        try:
+            plane.fit_plane_camera(PLANE, px, (700, 500))
+        except ek.Cannot as error:
+            found.append(str(error))
+    assert any("do not fit a plane" in words for words in found)
 
 
 # ---- corners to the limit of their noise ---------------------------------------------------
@@ -265,7 +270,9 @@ def board_light(
     j, i = np.mgrid[:down, :across]
     places = first + i[..., None] * a + j[..., None] * b
     y, x = np.mgrid[: size[1], : size[0]].astype(float)
-    grid = np.linalg.solve(np.stack([a, b], axis=1), (np.stack([x, y], -1) - first).reshape(-1, 2).T)
+    grid = np.linalg.solve(
+        np.stack([a, b], axis=1), (np.stack([x, y], -1) - first).reshape(-1, 2).T
+    )
     wave = np.ones(grid.shape[1])
     for k, number in enumerate((across, down)):
         step = np.ones(grid.shape[1])
@@ -282,7 +289,7 @@ def board_light(
 @pytest.mark.parametrize(("square", "blur"), [(22.0, 1.1), (12.0, 0.8)])
 def test_corners_of_exact_squares_are_refined_from_a_third_of_a_pixel_off(slope, square, blur):
     light, places = board_light(square=square, blur=blur, slope=slope, lean=0.05)
-    near = places + [0.3, -0.2]
+    near = places + np.array([0.3, -0.2])
     found = refining.refined(light, near)
     np.testing.assert_allclose(found, places, atol=2e-4)
     dark = refining.refined(0.9 - light, near)
@@ -408,10 +415,10 @@ def test_first_steps_are_two_neighbours_of_opposite_sense_across_one_another():
     assert corners._first_steps(spots, cKDTree(spots), same, 4) is None
     assert corners._first_steps(spots[:4], cKDTree(spots[:4]), sense[:4], 0) is None
     row = spots[[3, 4, 5]]  # neighbours along one line, and two too far across it
-    far = np.concatenate([row, row[1:2] + [[0.0, 35.0], [0.0, -36.0]]])
+    far = np.concatenate([row, row[1:2] + np.array([[0.0, 35.0], [0.0, -36.0]])])
     turns = np.array([-1, 1, -1, -1, -1], dtype=complex)
     assert corners._first_steps(far, cKDTree(far), turns, 1) is None
-    near = np.concatenate([row, row[1:2] + [[0.0, 25.0], [0.0, -26.0]]])
+    near = np.concatenate([row, row[1:2] + np.array([[0.0, 25.0], [0.0, -26.0]])])
     assert corners._first_steps(near, cKDTree(near), turns, 1) is not None
     # One whose sine with the first is less than a half is not across it.
     for degrees, good in ((28, False), (32, True)):
@@ -430,11 +437,13 @@ def spots_of(across, down, step=(10.0, 12.0), missing=()):
 
 
 def test_a_grid_grows_over_every_neighbour_and_over_gaps_round_them():
-    index, spots, sense = spots_of(6, 5, missing={(2, 2)})
+    _, spots, sense = spots_of(6, 5, missing={(2, 2)})
     for seed in (0, 13, 28):
         cells = corners._grow(spots, cKDTree(spots), sense, seed)
         assert len(cells) == 29
-        places = {tuple(np.round((spots[n] - spots[seed]) / [10, 12]).astype(int)) for n in cells.values()}
+        places = {
+            tuple(np.round((spots[n] - spots[seed]) / [10, 12]).astype(int)) for n in cells.values()
+        }
         assert len(places) == 29
         keys = np.array(list(cells))
         steps = (spots[list(cells.values())] - spots[seed]) / [10, 12]
@@ -470,7 +479,9 @@ def test_a_board_is_found_in_either_turn_and_only_of_its_own_size():
         across = corners.find_grid(framed, 4, 6)
         assert across.shape == (6, 4, 2)
         ends = places[[0, 0, -1, -1], [0, -1, -1, 0]]
-        clicked = corners.grid_from_clicks(framed, ends + [[3, -3], [-4, 2], [3, 3], [-2, -4]], 6, 4)
+        clicked = corners.grid_from_clicks(
+            framed, ends + np.array([[3, -3], [-4, 2], [3, 3], [-2, -4]]), 6, 4
+        )
         np.testing.assert_allclose(clicked, places, atol=0.05)
         for size, best in (((5, 4), 24), (((6, 3)), 24), ((7, 4), 0), ((6, 5), 0)):
             with pytest.raises(ek.Cannot, match=rf"\(the largest grid has {best} corners"):
@@ -504,7 +515,10 @@ def test_defaults_and_limits_of_targets():
             P.StageMicrometer(pitch_mm=0.1, lines=count, **ends)
     pin = P.KnownWidth(width_mm=0.5, **ends)
     assert (pin.sd_um, pin.band_px) == (1.0, 20.0)
-    for kind, more in ((P.StageMicrometer, {"pitch_mm": 0.1, "lines": 3}), (P.KnownWidth, {"width_mm": 0.5})):
+    for kind, more in (
+        (P.StageMicrometer, {"pitch_mm": 0.1, "lines": 3}),
+        (P.KnownWidth, {"width_mm": 0.5}),
+    ):
         assert kind(**ends, **more, band_px=999.0).band_px == 999
         assert kind(**ends, **more, band_px=0.5).band_px == 0.5
         for band in (0.0, 1000.0):
@@ -557,7 +571,9 @@ def test_a_scales_numbers_are_those_of_its_camera_in_the_middle_of_the_target():
     assert one.fit_sd == 1e-4
     assert one.camera.reach_px == 350
     np.testing.assert_allclose(one.to_mm([[349.5, 249.5], [449.5, 149.5]]), [[0, 0], [1, 1]])
-    np.testing.assert_allclose(one.to_px([[0.0, 0.0], [1.0, 1.0]]), [[349.5, 249.5], [449.5, 149.5]])
+    np.testing.assert_allclose(
+        one.to_px([[0.0, 0.0], [1.0, 1.0]]), [[349.5, 249.5], [449.5, 149.5]]
+    )
     # A box a tenth of the path to either side.
     assert sorted(map(tuple, one.target_px)) == [(100, 180), (100, 220), (300, 180), (300, 220)]
     assert "distortion of the lens" in one.cannot_see
@@ -586,7 +602,9 @@ def test_a_boards_outline_reaches_three_tenths_of_a_square_beyond_it():
     loose = board_light(across=7, down=4, square=18, size=(220, 160), turn=0.0)[1]
     for noise, good in ((0.5, True), (1.0, False)):
         off = loose + noise * np.random.default_rng(2).standard_normal(loose.shape)
-        camera = plane.fit_plane_camera(corners._grid(7, 4).reshape(-1, 2), off.reshape(-1, 2), (220, 160))
+        camera = plane.fit_plane_camera(
+            corners._grid(7, 4).reshape(-1, 2), off.reshape(-1, 2), (220, 160)
+        )
         assert (camera.residual_px < calibrating.WORST_RESIDUAL_PX) == good
 
 
@@ -615,7 +633,11 @@ def test_a_micrometers_scale_is_the_straight_line_through_its_lines():
     places = 40 + 25 * np.arange(9) + off
     picture = picture_of(ruled(places))
     target = P.StageMicrometer(
-        pitch_mm=0.1, from_px=(41.0, 30.0), to_px=(239.0, 30.0), lines=9, band_px=10.0,
+        pitch_mm=0.1,
+        from_px=(41.0, 30.0),
+        to_px=(239.0, 30.0),
+        lines=9,
+        band_px=10.0,
         error_um_per_mm=3.0,
     )
     scale = P.calibrate(picture, target)
@@ -647,14 +669,17 @@ def test_lines_stand_four_pixels_apart_and_their_path_inside():
         return P.calibrate(
             picture_of(ruled(places, width=1.5, blur=0.5)),
             P.StageMicrometer(
-                pitch_mm=0.1, from_px=(start, 30.0), to_px=(start + 4 * pitch, 30.0), lines=5,
+                pitch_mm=0.1,
+                from_px=(start, 30.0),
+                to_px=(start + 4 * pitch, 30.0),
+                lines=5,
                 band_px=4.0,
             ),
         )
 
     with pytest.raises(ek.Cannot, match="too close"):
         at(4.0)
-    with pytest.raises(ek.Cannot, match="evenly|no line"):  # close enough to see them badly
+    with pytest.raises(ek.Cannot, match=r"evenly|no line"):  # close enough to see them badly
         at(4.0 + 1e-9)
     assert at(6.5).um_per_px == pytest.approx(100 / 6.5, rel=5e-3)
     assert at(10.0, start=5.5).um_per_px == pytest.approx(10, rel=1e-3)
@@ -664,8 +689,16 @@ def test_lines_stand_four_pixels_apart_and_their_path_inside():
 
 @pytest.mark.parametrize(
     ("start", "good"),
-    [((0.0, 5.0), True), ((-0.5, 5.0), False), ((20.0, 5.0), True), ((20.5, 5.0), False),
-     ((5.0, 2.0), True), ((5.0, 1.5), False), ((5.0, 26.5), True), ((5.0, 27.0), False)],
+    [
+        ((0.0, 5.0), True),
+        ((-0.5, 5.0), False),
+        ((20.0, 5.0), True),
+        ((20.5, 5.0), False),
+        ((5.0, 2.0), True),
+        ((5.0, 1.5), False),
+        ((5.0, 26.5), True),
+        ((5.0, 27.0), False),
+    ],
 )
 def test_a_profile_is_the_mean_light_over_a_band_that_stays_inside(start, good):
     y, x = np.mgrid[:30, :40].astype(float)
@@ -698,8 +731,10 @@ def test_the_centre_of_a_line_is_the_centroid_of_what_stands_out_by_half():
         assert calibrating._line_centre(along, profile, 20.0, 20.0) == pytest.approx(want)
         assert want == pytest.approx(20.3, abs=0.05)
     # Not beyond half a pitch.
-    both = 0.5 - np.clip(0.2 - 0.1 * np.abs(along - 20), 0, None) - np.clip(
-        0.4 - 0.1 * np.abs(along - 31), 0, None
+    both = (
+        0.5
+        - np.clip(0.2 - 0.1 * np.abs(along - 20), 0, None)
+        - np.clip(0.4 - 0.1 * np.abs(along - 31), 0, None)
     )
     assert calibrating._line_centre(along, both, 20.0, 12.0) == pytest.approx(20, abs=0.01)
     # Five times the usual scatter, and a thousandth.
