@@ -317,6 +317,13 @@ def test_the_error_of_refined_corners_is_what_noise_allows_and_its_own_noise_wei
     for _ in range(6):
         noisy = light + 0.0189 * rng.standard_normal(light.shape)  # the same mean square
         plain.append(refining.refined(noisy, places) - places)
+    # The least for white noise, Cramér and Rao's, from every pixel within half a square.
+    at = np.stack(np.meshgrid(np.arange(-14.5, 15), np.arange(-14.5, 15)), -1).reshape(-1, 2)
+    model = refining._model(
+        np.array([[0, 0, 1.1, 0.3, 0.4, 0, 0]]), at[None], np.eye(2)[None], at[None]
+    )
+    least = 0.0189 * np.sqrt(np.linalg.inv(model[1][0].T @ model[1][0])[0, 0])
+    assert 0.85 * least < np.std(plain) < 1.2 * least
     assert np.std(off) < 0.93 * np.std(plain)  # dark squares tell more once they weigh more
     assert abs(np.mean(off)) < 3 * np.std(off) / np.sqrt(np.size(off))
 
@@ -459,6 +466,58 @@ def test_a_grid_grows_over_every_neighbour_and_over_gaps_round_them():
     sense[29] *= -1
     assert len(corners._grow(spots, cKDTree(spots), sense, 0)) == 29
     assert corners._grow(spots, cKDTree(spots), np.ones(30, dtype=complex), 0) == {}
+
+
+def grid_among(monkeypatch, cells, across, down):
+    """What `_as_grid` takes for a board among cells, by the places of its corners."""
+    spots = np.zeros((len(cells), 2))
+    spots[list(cells.values())] = np.array(list(cells)) * [10.0, 12.0] + [3.0, 4.0]
+
+    def settled(light, tree, some, h, index):
+        return corners._projected(h, index)
+
+    monkeypatch.setattr(corners, "_settle", settled)
+    return corners._as_grid(None, spots, None, cells, across, down)
+
+
+def test_a_grid_is_four_fifths_full_and_its_rim_is_not(monkeypatch):
+    index = [(i, j) for i in range(4) for j in range(5)]
+    full = {cell: k for k, cell in enumerate(index)}
+    want = np.stack(np.meshgrid(np.arange(4), np.arange(5)), -1) * [10.0, 12.0] + [3.0, 4.0]
+    np.testing.assert_allclose(grid_among(monkeypatch, full, 4, 5), want, atol=1e-6)
+    turned = grid_among(monkeypatch, full, 5, 4)
+    np.testing.assert_allclose(turned, want.swapaxes(0, 1), atol=1e-6)
+    gaps = [(0, 0), (1, 2), (2, 1), (3, 0), (2, 4)]
+    for missing, good in ((4, True), (5, False)):  # of twenty
+        some = [cell for cell in index if cell not in gaps[:missing]]
+        found = grid_among(monkeypatch, {cell: k for k, cell in enumerate(some)}, 4, 5)
+        assert (found is not None) == good
+    # A row more is another board, unless it is less than four fifths of one.
+    for side in ((-1, 0), (4, 0), (0, -1), (0, 5)):
+        column, row = side
+        along = [(column, j) for j in range(5)] if column else [(i, row) for i in range(4)]
+        for count in (len(along) - 1, len(along) - 2, len(along)):
+            cells = {cell: k for k, cell in enumerate([*index, *along[:count]])}
+            found = grid_among(monkeypatch, cells, 4, 5)
+            assert (found is not None) == (count / len(along) < 0.8)
+            if found is not None:
+                np.testing.assert_allclose(found, want, atol=1e-6)
+    assert grid_among(monkeypatch, {(0, 0): 0, (1, 0): 1, (0, 1): 2}, 1, 3) is None
+
+
+def test_clicks_stand_for_the_outermost_corners_in_turn(monkeypatch):
+    asked = []
+
+    def asking(plane_points, px):
+        asked.append((plane_points, px))
+        raise ek.Cannot("enough", 0, "Stop.")
+
+    monkeypatch.setattr(corners, "homography", asking)
+    clicks = np.array([[100.0, 100], [200, 100], [200, 160], [100, 160]])
+    with pytest.raises(ek.Cannot, match="enough"):
+        corners.grid_from_clicks(np.zeros((300, 300)), clicks, 6, 4)
+    assert asked[0][0].tolist() == [[0, 0], [5, 0], [5, 3], [0, 3]]
+    assert asked[0][1] is clicks
 
 
 def test_a_board_is_found_in_either_turn_and_only_of_its_own_size():
