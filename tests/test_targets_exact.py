@@ -468,6 +468,37 @@ def test_a_grid_grows_over_every_neighbour_and_over_gaps_round_them():
     assert corners._grow(spots, cKDTree(spots), np.ones(30, dtype=complex), 0) == {}
 
 
+@pytest.mark.parametrize(("square", "good"), [(4.2, True), (3.8, False), (5.5, True)])
+def test_squares_are_four_pixels_or_more(square, good):
+    light, places = board_light(square=square, blur=0.7, size=(60, 50))
+    spots = places.reshape(-1, 2)
+    h = plane.homography(corners._grid(4, 3).reshape(-1, 2), spots)
+    found = corners._settle(light, cKDTree(spots), spots, h, corners._grid(4, 3))
+    if good:
+        np.testing.assert_allclose(found, places, atol=0.1)
+    else:
+        assert found is None
+
+
+@pytest.mark.parametrize(("lost", "good"), [(2, True), (3, False)])
+def test_saddles_are_looked_for_where_four_fifths_of_the_candidates_are_near(
+    monkeypatch, lost, good
+):
+    light, places = board_light(square=21.0)
+    h = plane.homography(corners._grid(4, 3).reshape(-1, 2), places.reshape(-1, 2))
+    some = places.reshape(-1, 2).copy()
+    some[[0, 3, 8][:lost]] += 300.0
+    asked = []
+
+    def saddles(light, near, half):
+        asked.append(half)
+        return near, np.ones(len(near), dtype=bool)
+
+    monkeypatch.setattr(corners, "saddles", saddles)
+    assert corners._settle(light, cKDTree(some), some, h, corners._grid(4, 3)) is None
+    assert asked == ([6] if good else [])  # three tenths of a square
+
+
 def grid_among(monkeypatch, cells, across, down):
     """What `_as_grid` takes for a board among cells, by the places of its corners."""
     spots = np.zeros((len(cells), 2))
