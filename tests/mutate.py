@@ -202,6 +202,24 @@ EQUIVALENT = (
         "a scale that is taken out of the solution again: only a ridge of 1e-9 sees it",
     ),
     (
+        "geometry/patterns.py",
+        "axis = turn @ np.array([0.0, 0.0, -1.0])",
+        "1.0",
+        "an edge takes the direction alone",
+    ),
+    (
+        "digitising/pictures/targets/calibrating.py",
+        "if _turn(corners) > 0:",
+        "0",
+        "an area of a board in square pixels: thousands, whichever its sign",
+    ),
+    (
+        "digitising/smoothing.py",
+        "if np.linalg.det(axes) < 0:",
+        "Lt",
+        "of axes square to one another it is 1 or -1",
+    ),
+    (
         "digitising/pictures/targets/plane.py",
         "_ROUNDS = 30",
         "30",

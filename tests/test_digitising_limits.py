@@ -13,7 +13,7 @@ from scipy.interpolate import BSpline
 from scipy.optimize import minimize_scalar
 
 import edgekit as ek
-from edgekit.digitising import reader, smoothing
+from edgekit.digitising import file_format, reader, smoothing
 from edgekit.digitising.pictures import one_view, reading, view_trace
 from edgekit.digitising.pictures.loss_budget import LossModel, LossParts, _shear, loss_model
 from edgekit.evidence_table import value
@@ -489,6 +489,24 @@ def test_the_steel_is_found_from_other_curves_the_face_or_the_bulge():
     assert reader._inward("edge", both, up).tolist() == [0, -2, 0]
 
 
+def test_faults_of_a_text_name_their_line(tmp_path):
+    file = tmp_path / "a.toml"
+    for text, words in (
+        (b"a = 1\nb = 2\nc\0 = 3", "line 3: holds a null"),
+        (b"\0", "line 1: holds a null"),
+        (b"a\nb\n\nd\xff\n", "line 4: not UTF-8"),
+        (b"\xff", "line 1: not UTF-8"),
+    ):
+        file.write_bytes(text)
+        with pytest.raises(ek.BadFile, match=words):
+            file_format.file_text(file)
+    file.write_bytes("\ufeffa\r\nb\rc".encode())
+    assert file_format.file_text(file) == "a\nb\nc"
+    file.write_bytes(b" \n ")
+    with pytest.raises(ek.BadFile, match="is empty"):
+        file_format.file_text(file)
+
+
 # ---- pictures as light ---------------------------------------------------------------------
 
 
@@ -880,6 +898,11 @@ def test_an_edge_ends_where_the_rule_and_the_user_say(side, rule):
     assert step.max() < 0.05
     assert not turn.points_mm[:, 2].any()
     assert turn.edge.roll_reference == pytest.approx([1, 0, 0])
+    # Of the outline so much is smoothed beyond either end, in means over a twentieth.
+    start, stop = turn._ends_mm
+    first, last = turn._smooth.curve.domain
+    assert start - first == pytest.approx(0.06 + 2 * 0.03 - 0.025, abs=0.015)
+    assert last - stop == pytest.approx(0.06 + 2 * 0.05 - 0.025, abs=0.015)
 
 
 def test_what_is_stated_of_an_edge_is_kept_or_has_its_default():

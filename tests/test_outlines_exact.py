@@ -339,6 +339,20 @@ def test_chips_are_found_where_they_are_with_depth_and_width(half):
     assert "from the heel: at least" in repr(found[0])
 
 
+def test_chips_are_the_same_whichever_way_the_blade_lies():
+    line = resampled(stadium(), UM / 1000)
+    on = line[:, 1] > 0.449
+    line[:, 1] -= on * 5e-3 * np.exp(-(((line[:, 0] - 3) / 0.02) ** 2) / 2)
+    heel = P.EdgeLength(side=LEFT, length_mm=6.0)
+    (flat,) = P.chips(outline_of(line, heel), side=LEFT)
+    for degrees in (35, 90, -120):
+        turn = registering._turn(np.radians(degrees))
+        (chip,) = P.chips(outline_of(line @ turn.T, heel), side=LEFT)
+        assert chip.at_mm == pytest.approx(flat.at_mm, abs=5e-3)
+        assert chip.depth_um == pytest.approx(flat.depth_um, rel=1e-2)
+        assert chip.width_um == pytest.approx(flat.width_um, rel=0.1)
+
+
 def test_a_chips_numbers_are_its_own_profiles():
     arc = np.arange(0, 2, chipping.STEP_MM)
     line = SimpleNamespace(edge_spread_um=9.0, scale=SimpleNamespace(um_per_px=12.0))
@@ -746,6 +760,8 @@ def test_light_that_moves_an_edge_is_refused_at_its_limits():
         (2.0, -0.241, False),
     ):
         refused(None if good else "one-sided", blur_px=blur, skew_px=skew)
+    for blur, skew in ((1.0, 0.12), (0.2, 0.05)):  # at the very limit
+        refused(None, blur_px=blur, skew_px=skew)
     for number, good in ((8, True), (9, False)):  # of 400
         clipped = np.arange(400) < number
         refused(None if good else "clipped beside the edge", clipped=clipped)
@@ -759,6 +775,22 @@ def test_light_that_moves_an_edge_is_refused_at_its_limits():
     for number, good in ((99, True), (101, False)):
         bump = np.where(np.arange(400) < number, 0.13, 0.0)
         refused(None if good else "two readings of the edge", crossings_of(bump=bump))
+
+
+def test_ends_may_vary_up_to_their_limits(monkeypatch):
+    for dark, bright, good in ((0.05, 0.25, True), (0.0501, 0.0, False), (0.0, 0.2501, False)):
+        scatters = iter((dark, bright))
+        monkeypatch.setattr(line_reading, "_scatter", lambda _, s=scatters: next(s))
+        seen = crossings_of(dark=np.zeros(400), bright=np.ones(400))
+        if good:
+            line_reading._refuse_uneven(seen)
+        else:
+            with pytest.raises(ek.Cannot, match="even dark silhouette"):
+                line_reading._refuse_uneven(seen)
+    flagged = np.arange(400) < 100  # a quarter
+    monkeypatch.undo()
+    seen = crossings_of(bump=np.where(flagged, 0.13, 0.12))
+    line_reading.refuse_bad_light(SimpleNamespace(response=""), reading_of(seen))
 
 
 def test_scatter_is_that_of_the_middle_four_fifths():
@@ -1278,6 +1310,54 @@ def test_what_a_unit_of_each_cause_moves_is_what_it_moves_an_outline_by(distance
     assert np.isfinite(made.both).all()
 
 
+def test_what_each_cause_moves_where_the_datum_takes_nothing_out():
+    rng = np.random.default_rng(4)
+    place, normal, noise = rng.normal(size=(6, 2)), rng.normal(size=(6, 2)), rng.uniform(size=6)
+    datum = rng.normal(size=(9, 2))
+    axes = registering._turn(0.4).T
+    root, rows = rng.normal(size=(8, 8)), rng.normal(size=(6, 8))
+    seen = []
+
+    def error_from(here, there, points, normals):
+        seen.append(there)
+        assert points is place
+        return (here * normals).sum(axis=1)
+
+    fit = SimpleNamespace(
+        datum_mm=datum,
+        view=SimpleNamespace(axes=axes),
+        covariance=root @ root.T,
+        prior_left=rng.normal(size=(8, 8)),
+        rows=lambda *_: rows,
+        error_from=error_from,
+    )
+    made = loss_parts((place, normal, noise), fit, BEFORE, P.Mount(distance_mm=50), (1, 2))
+    blade = np.setdiff1d(np.arange(len(BEFORE.points_mm)), BEFORE.parts.shank)
+    pivot = BEFORE.points_mm[blade].mean(axis=0)  # the lens stands over 0
+    along, across = axes
+
+    def fields(at):
+        x, y = (at - pivot) @ along, (at - pivot) @ across
+        return {
+            "height": at / 50,
+            "roll": at * y[:, None] / 50,
+            "roll2": -0.5 * np.outer(y, across),
+            "pitch": at * x[:, None] / 50,
+            "pitch2": -0.5 * np.outer(x, along),
+            "both": 0.5 * (np.outer(y, along) + np.outer(x, across)),
+        }
+
+    for name, field in fields(place).items():
+        want = -1000 * (field * normal).sum(axis=1)
+        np.testing.assert_allclose(getattr(made, name), want, rtol=1e-9, atol=1e-9, err_msg=name)
+    for name, field in fields(datum).items():
+        assert any(np.allclose(field, there, atol=1e-12) for there in seen), name
+    assert made.noise is noise
+    spread = np.linalg.cholesky(root @ root.T / 2)
+    free = fit.prior_left @ np.diag([0.05, 0.05, 0.01, 0, 0, 0, 0, 0]) / math.sqrt(2)
+    np.testing.assert_allclose(made.datum, -1000 * rows @ np.hstack([spread, free]))
+
+
 def losses(before, after, **changed):
     given = {"datum": P.Datum.UNUSED_EDGE_AND_SHANK, "side": LEFT, "mount": MOUNT}
     return P.width_loss(before, after, **given | changed)
@@ -1442,6 +1522,21 @@ def test_a_widths_budget_holds_every_cause_at_its_size():
         "fit of the target",
     }
     assert seen.budget.value_um == pytest.approx(1000 * seen.width_mm)
+    at = {name: np.zeros(1) for name in want}
+    for name, moved in (
+        ("face off the target's plane", -0.9 * 1000 / 100),  # nearer to the lens it looks larger
+        ("roll", 900 * (1 / math.cos(0.1) - 1)),
+        ("target certificate", 900.0),
+        ("fit of the target", 900.0),
+        ("edge location", 1.0),
+        ("response curve", 1.0),
+        ("sharpening in the camera", 1.0),
+        ("roundness of the left edge", share),
+        ("roundness of the right edge", share),
+    ):
+        unit = math.degrees(0.1) if name == "roll" else 1.0
+        changed = seen.budget.model(at | {name: np.array([unit])}) - seen.budget.model(at)
+        assert changed[0] == pytest.approx(moved, rel=2e-3), name
     off = P.Mount(distance_mm=100, sharpening_known_off=True)
     rows = {r.source: r for r in P.width(line, side=LEFT, mount=off).budget.rows}
     assert rows["sharpening in the camera"].u_um == 0
@@ -1483,6 +1578,7 @@ def test_mounts_and_apexes_are_as_the_evidence_says_and_not_below_nothing():
     )
     spread = lognorm(np.log(entry("sharp_radius_um").gsd), scale=apex.radius_um)
     assert apex.sd_um == pytest.approx(spread.std())
+    assert widths._sharp_sd() == pytest.approx(spread.std())
     assert P.Apex(radius_um=0, sd_um=0).sd_um == 0
     for name in ("radius_um", "sd_um"):
         with pytest.raises(ek.BadArgument, match=name):

@@ -667,6 +667,11 @@ def test_a_scales_numbers_are_those_of_its_camera_in_the_middle_of_the_target():
     # A box a tenth of the path to either side.
     assert sorted(map(tuple, one.target_px)) == [(100, 180), (100, 220), (300, 180), (300, 220)]
     assert "distortion of the lens" in one.cannot_see
+    slant = calibrating._one_scale(
+        picture, 100.0, np.array([[100.0, 200.0], [300.0, 260.0]]), 0.3, 2.0, 1e-4
+    )
+    box = {(106, 180), (94, 220), (294, 280), (306, 240)}
+    assert set(map(tuple, slant.target_px.round(9).tolist())) == box
 
 
 def test_a_boards_outline_reaches_three_tenths_of_a_square_beyond_it():
