@@ -13,7 +13,8 @@ from scipy.interpolate import BSpline
 from scipy.optimize import minimize_scalar
 
 import edgekit as ek
-from edgekit.digitising import file_format, reader, smoothing
+from edgekit.digitising import blade_file, file_format, reader, smoothing
+from edgekit.digitising.blade_file import BladeFile
 from edgekit.digitising.pictures import one_view, reading, view_trace
 from edgekit.digitising.pictures.loss_budget import LossModel, LossParts, _shear, loss_model
 from edgekit.evidence_table import value
@@ -429,15 +430,45 @@ def test_keys_left_out_have_their_defaults(tmp_path):
         read(tmp_path, two_lines(), noise_um="0.0")
 
 
+def test_a_settings_file_is_read_key_by_key_or_by_its_defaults(tmp_path):
+    plain = trace_file(tmp_path, two_lines())
+    file = BladeFile.of(file_format.read_settings(plain))
+    assert (file.name, file.note, file.face) == ("", "", blade_file.Face.PLANAR)
+    assert file.face_up.tolist() == [0, 0, 1]
+    assert file.handle_axis.tolist() == [0, 0, -1]
+    assert (file.internal_angle_deg, file.thickness_mm) == (75, 0.71)
+    assert (file.thickness_taper, file.width_mm) == (0, None)
+    assert file.noise_um == value("trace_noise_um")
+    assert (file.pose_sd_deg, file.end_sd_mm) == (0, 0)
+    given = {
+        "face_up": "[0.0, 3.0, 4.0]",
+        "width_mm": "0.9",
+        "noise_um": "3.0",
+        "name": '"x"',
+        "thickness_taper": "0.25",
+        "face": '"bowed"',
+        "order": '"toe to heel"',
+    }
+    told = BladeFile.of(file_format.read_settings(trace_file(tmp_path, two_lines(), **given)))
+    assert told.face_up == pytest.approx([0, 0.6, 0.8])
+    assert (told.width_mm, told.noise_um, told.thickness_taper) == (0.9, 3.0, 0.25)
+    assert (told.face, told.order) == (blade_file.Face.BOWED, blade_file.Order.FROM_TOE)
+    curves = {name: rows[::-1] for name, rows in told.curves().items()}
+    for name, rows in two_lines().items():
+        np.testing.assert_array_equal(curves[name], rows)
+    full = np.tile(np.arange(1000.0)[:, None] / 200, (1, 8))
+    full[:, 0] = np.arange(1000) + 2
+    file._check("p", full)
+    with pytest.raises(ek.BadFile, match="more than 1,000"):
+        file._check("p", np.concatenate([full, full[-1:] + 1]))
+
+
 def test_a_trace_has_eight_to_a_thousand_points_and_a_blur_of_ten_noises(tmp_path):
     few = {name: rows[::5] for name, rows in two_lines().items()}
     assert len(few["left"]) == 8
     read(tmp_path, few)
     with pytest.raises(ek.EdgekitError, match="8 points or more"):
         read(tmp_path, {name: rows[:7] for name, rows in few.items()})
-    many = two_lines(count=1001, noise=0.0005)
-    with pytest.raises(ek.EdgekitError, match="more than 1,000"):
-        read(tmp_path, many)
     # A back step of 0.1 mm: below ten times a noise of 10.1 µm, not of 9.9 µm.
     x = np.array([-2.5, -2, -1.5, -1, 0, -0.1, 1, 1.5, 2, 2.5])
     back = {
@@ -770,7 +801,19 @@ def test_the_mean_recession_and_its_rows_are_written_out():
     assert set(rows) == set(want)
     for name, size in want.items():
         assert rows[name].u_um == pytest.approx(size, rel=1e-6), name
-    given = dict.fromkeys(want, 0.0)
+    given = dict.fromkeys(want, 0.0) | {"roundness, before": 2.0, "roundness, after": 4.0}
+    for name, unit in (
+        ("target certificate", seen),
+        ("fit of the target", seen),
+        ("edge location", 1.0),
+        ("registration on the datum", 1.0),
+        ("response curve", 1.0),
+        ("roundness, before", shares[0]),
+        ("roundness, after", -shares[1]),
+    ):
+        at = {key: np.array([item]) for key, item in given.items()}
+        at[name] = at[name] + 1
+        assert budget.model(at)[0] == pytest.approx(budget.value_um + unit), name
     for when, sense in (("before", -1), ("after", 1)):
         moved = {
             f"face off the target's plane, {when}": 0.2,

@@ -487,6 +487,9 @@ def test_a_target_is_painted_over_with_the_ground():
     assert np.array_equal(half[23:], light[23:])
     corner = silhouette._masked(light, polygon + np.array([35, 35]))
     assert (corner[53:, 63:] == np.float32(0.8)).all()
+    uneven = np.random.default_rng(0).uniform(0.5, 0.9, (90, 90)).astype(np.float32)
+    painted = silhouette._masked(uneven, polygon / 2)
+    assert painted[15, 30] == np.float32(np.percentile(uneven, 90))
     tall = np.full((1000, 4), 0.2, dtype=np.float32)
     tall[::2] = 0.6
     ring = np.array([[-1.0, 9.0], [5.0, 9.0], [5.0, 12.0], [-1.0, 12.0]])

@@ -260,6 +260,20 @@ def test_windows_are_the_pixels_about_a_corner_and_say_which_are_in_the_picture(
     assert edge.inside.sum(axis=1).tolist() == [4, 4]
 
 
+@pytest.mark.parametrize(("square", "half"), [(22.0, 13), (64.0, 26), (48.0, 26), (21.0, 13)])
+def test_windows_hold_half_a_square_or_24_pixels_and_the_ramp(monkeypatch, square, half):
+    asked, plain = [], refining._windows
+
+    def windows(light, places, reach):
+        asked.append(reach)
+        return plain(light, places, reach)
+
+    monkeypatch.setattr(refining, "_windows", windows)
+    light, places = board_light(3, 3, square=square * (1 - 1e-6), size=(260, 250), turn=0.0)
+    refining.refined(light, places)
+    assert asked == [half] * 3  # by rows
+
+
 def board_light(
     across=4, down=3, square=22.0, blur=1.1, lean=0.0, size=(150, 120), turn=0.1, slope=0.0
 ):
