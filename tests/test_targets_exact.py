@@ -271,7 +271,8 @@ def test_windows_hold_half_a_square_or_24_pixels_and_the_ramp(monkeypatch, squar
     monkeypatch.setattr(refining, "_windows", windows)
     light, places = board_light(3, 3, square=square * (1 - 1e-6), size=(260, 250), turn=0.0)
     refining.refined(light, places)
-    assert asked == [half] * 3  # by rows
+    assert len(asked) == 3  # rows
+    assert set(asked) <= {half, half + 1}  # rounded up, whatever the last bit
 
 
 def board_light(
