@@ -39,12 +39,10 @@ def build(number: str) -> int:
     for stem in names:
         write_file(HERE / f"{stem}.ipynb", saved(stem), replace=True)
     stored = json.loads(STORED.read_text("utf-8"))
-    for stem, book in zip(names, several(executed, names), strict=True):
-        stored[stem] = said(book)
-        kept = {name: stored[name] for name in stems() if name in stored}
-        text = json.dumps(kept, indent=1, ensure_ascii=False)
-        write_file(STORED, text + "\n", replace=True)
-        print(f"wrote {stem}.ipynb and what it says")
+    stored |= zip(names, map(said, several(executed, names)), strict=True)
+    kept = {stem: stored[stem] for stem in stems() if stem in stored}
+    write_file(STORED, json.dumps(kept, indent=1, ensure_ascii=False) + "\n", replace=True)
+    print(f"wrote {', '.join(names)} and what they say")
     return 0
 
 

@@ -6,14 +6,13 @@ import contextlib
 import hashlib
 import os
 import re
+import sqlite3
 import sys
-import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import cache
 from html import unescape
 from importlib.metadata import PackageNotFoundError, version
-from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
@@ -98,25 +97,24 @@ def cell_faults(book: NotebookNode) -> list[str]:
 def executed(stem: str) -> NotebookNode:
     """The same as `execute`, kept in ``build/executed`` until a file or package changes."""
     target = KEPT / f"{stem}-{_key(saved(stem))}.ipynb"
-    with _alone(KEPT / f"{stem}.lock", target):
+    KEPT.mkdir(parents=True, exist_ok=True)
+    lock = sqlite3.connect(KEPT / f"{stem}.lock", timeout=SECONDS)  # let go when a process dies
+    with contextlib.closing(lock):
+        lock.execute("BEGIN EXCLUSIVE")  # the others wait for what one of them makes
         if not target.exists():
-            _keep(stem, execute(stem))
+            book = execute(stem)
+            for old in KEPT.glob(f"{stem}-*.ipynb"):
+                old.unlink()
+            write_file(target, nbformat.writes(book), replace=True)
     return nbformat.read(target, as_version=4)
 
 
-def several(run: Callable[[str], Any], names: Sequence[str]) -> Iterator[Any]:
-    """Run one notebook on each core, and give what comes of them in order."""
+def several(run: Callable[[str], Any], names: Sequence[str]) -> list[Any]:
+    """Run one notebook on each core; what comes of them, in order."""
     _compile_first()
     with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
-        yield from pool.map(run, names)
-
-
-def _keep(stem: str, book: NotebookNode) -> None:
-    """Keep an executed notebook in place of older ones."""
-    for old in KEPT.glob(f"{stem}-*.ipynb"):
-        old.unlink()
-    KEPT.mkdir(parents=True, exist_ok=True)
-    write_file(KEPT / f"{stem}-{_key(saved(stem))}.ipynb", nbformat.writes(book), replace=True)
+        jobs = [pool.submit(run, name) for name in reversed(names)]  # the last take longest
+        return [job.result() for job in reversed(jobs)]
 
 
 def _key(source: str) -> str:
@@ -135,25 +133,6 @@ def _ground() -> str:
             if path.is_file() and "__pycache__" not in path.parts:
                 made.update(path.relative_to(ROOT).as_posix().encode() + path.read_bytes())
     return made.hexdigest()
-
-
-@contextlib.contextmanager
-def _alone(lock: Path, target: Path) -> Iterator[None]:
-    """One process at a time executes a notebook; the others wait for what it makes."""
-    lock.parent.mkdir(parents=True, exist_ok=True)
-    mine = False
-    until = time.monotonic() + SECONDS  # one that was killed left its lock
-    while not target.exists() and time.monotonic() < until:
-        with contextlib.suppress(FileExistsError):
-            os.close(os.open(lock, os.O_CREAT | os.O_EXCL))
-            mine = True
-            break
-        time.sleep(0.2)
-    try:
-        yield
-    finally:
-        if mine:
-            lock.unlink()
 
 
 def said(book: NotebookNode) -> dict[str, Any]:
