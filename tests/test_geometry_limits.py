@@ -724,6 +724,28 @@ def test_a_width_is_read_square_to_its_edge_as_shapely_reads_it():
         assert own[1][0] == pytest.approx(line.project(point), abs=1e-4)
 
 
+def test_a_width_midway_between_two_places_of_the_far_edge_ends_midway():
+    def straight(y, side):
+        path = BentArcs(
+            start_mm=np.array([0.0, y]),
+            heading_rad=0.0,
+            lengths_mm=np.array([6.25]),
+            curvatures_per_mm=np.zeros(1),
+        )
+        return Edge(
+            path=path,
+            internal_angle=Constant(value=np.array(1.3)),
+            handle_axis=(0, 0, -1),
+            side=side,
+            roll_reference=(1, 0, 0),
+        )
+
+    arc = (np.array([3.0, 100.0, 700.0]) + 0.5) / 128  # of 800 steps of 1/128 mm
+    width, where = width_between(straight(0.5, -1), straight(-0.5, 1), arc)
+    np.testing.assert_allclose(width, 1.0)
+    np.testing.assert_allclose(where, arc)
+
+
 def test_a_blade_knows_its_sizes():
     blade = ek.patterns.area_specific_curette(bow_radius_mm=math.inf, thickness_taper=0.3)
     edge = blade.edges["used"]

@@ -780,6 +780,12 @@ def test_light_that_moves_an_edge_is_refused_at_its_limits():
         refused(None if good else "two readings of the edge", crossings_of(bump=bump))
 
 
+def test_what_is_clipped_is_said_with_its_share_on_a_bright_ground():
+    seen = crossings_of(bright=np.where(np.arange(400) < 100, 0.7, 0.1))  # elsewhere no brighter
+    with pytest.raises(ek.Cannot, match=r"10% of the outline, 25% of it on a bright"):
+        line_reading._refuse_clipped(reading_of(seen, clipped=np.arange(400) < 40))
+
+
 def test_ends_may_vary_up_to_their_limits(monkeypatch):
     for dark, bright, good in ((0.05, 0.25, True), (0.0501, 0.0, False), (0.0, 0.2501, False)):
         scatters = iter((dark, bright))
@@ -1703,6 +1709,18 @@ def test_a_chip_is_six_scatters_of_its_matched_reading(monkeypatch):
     for share, found in ((1.01, 1), (0.99, 0)):
         monkeypatch.setattr(chipping, "_dents", lambda *_, k=share: (arc, k * 12 * bump, 0.1))
         assert len(P.chips(line, side=LEFT)) == found
+
+
+def test_dents_of_three_widths_are_looked_for(monkeypatch):
+    asked = []
+
+    def matched_sd(dent, half, noise, line):
+        asked.append(half)
+        return 1.0
+
+    monkeypatch.setattr(chipping, "_matched_sd", matched_sd)
+    assert P.chips(chipped([]), side=LEFT) == ()
+    assert asked == pytest.approx([2.0, 4.0, 7.5])  # in steps of 4 µm
 
 
 def test_a_chips_matched_reading_is_six_tenths_of_a_micrometre(monkeypatch):

@@ -495,6 +495,23 @@ def test_squares_are_four_pixels_or_more(square, good):
         assert found is None
 
 
+@pytest.mark.parametrize(("square", "half"), [(5.0, 2), (11.0, 3), (21.0, 6), (60.0, 15)])
+def test_saddles_reach_three_tenths_of_a_square_within_bounds(monkeypatch, square, half):
+    places = corners._grid(4, 3) * square + 30
+    h = plane.homography(corners._grid(4, 3).reshape(-1, 2), places.reshape(-1, 2))
+    asked = []
+
+    def saddles(light, near, reach):
+        asked.append(reach)
+        return near, np.ones(len(near), dtype=bool)
+
+    monkeypatch.setattr(corners, "saddles", saddles)
+    spots = places.reshape(-1, 2)
+    found = corners._settle(None, cKDTree(spots), spots, h, corners._grid(4, 3))
+    np.testing.assert_allclose(found, places)
+    assert asked == [half]
+
+
 @pytest.mark.parametrize(("lost", "good"), [(2, True), (3, False)])
 def test_saddles_are_looked_for_where_four_fifths_of_the_candidates_are_near(
     monkeypatch, lost, good
@@ -566,33 +583,40 @@ def test_clicks_stand_for_the_outermost_corners_in_turn(monkeypatch):
     assert asked[0][1] is clicks
 
 
-def test_a_board_is_found_in_either_turn_and_only_of_its_own_size():
-    for turn in (0.1, 1.4):
-        light, places = board_light(across=6, down=4, square=16, size=(200, 160), turn=turn)
-        # A frame of even ground, so that the board has a rim.
-        a, b = places[0, 1] - places[0, 0], places[1, 0] - places[0, 0]
-        y, x = np.mgrid[:160, :200].astype(float)
-        grid = np.linalg.solve(
-            np.stack([a, b], 1), (np.stack([x, y], -1) - places[0, 0]).reshape(-1, 2).T
-        ).reshape(2, 160, 200)
-        on = (np.abs(grid[0] - 2.5) < 3.5) & (np.abs(grid[1] - 1.5) < 2.5)
-        framed = np.where(on, light, 0.7)
-        found = corners.find_grid(framed, 6, 4)
-        ways = [places[::i, ::j] for i in (1, -1) for j in (1, -1)]
-        assert min(abs(found - way).max() for way in ways) < 0.05
-        assert found.shape == (4, 6, 2)
-        across = corners.find_grid(framed, 4, 6)
-        assert across.shape == (6, 4, 2)
-        ends = places[[0, 0, -1, -1], [0, -1, -1, 0]]
-        clicked = corners.grid_from_clicks(
-            framed, ends + np.array([[3, -3], [-4, 2], [3, 3], [-2, -4]]), 6, 4
-        )
-        np.testing.assert_allclose(clicked, places, atol=0.05)
-        for size, best in (((5, 4), 24), (((6, 3)), 24), ((7, 4), 0), ((6, 5), 0)):
-            with pytest.raises(ek.Cannot, match=rf"\(the largest grid has {best} corners"):
-                corners.find_grid(framed, *size)
-        with pytest.raises(ek.Cannot, match="at the clicks"):
-            corners.grid_from_clicks(framed, ends, 5, 3)
+def framed_board(turn):
+    """Light of a board of 6 x 4 inner corners on even ground, and their places."""
+    light, places = board_light(across=6, down=4, square=14, size=(150, 130), turn=turn)
+    a, b = places[0, 1] - places[0, 0], places[1, 0] - places[0, 0]
+    y, x = np.mgrid[:130, :150].astype(float)
+    grid = np.linalg.solve(
+        np.stack([a, b], 1), (np.stack([x, y], -1) - places[0, 0]).reshape(-1, 2).T
+    ).reshape(2, 130, 150)
+    on = (np.abs(grid[0] - 2.5) < 3.5) & (np.abs(grid[1] - 1.5) < 2.5)
+    return np.where(on, light, 0.7), places
+
+
+@pytest.mark.parametrize("turn", [0.1, 1.4])
+def test_a_board_is_found_in_either_turn(turn):
+    light, places = framed_board(turn)
+    found = corners.find_grid(light, 6, 4)
+    ways = [places[::i, ::j] for i in (1, -1) for j in (1, -1)]
+    assert min(abs(found - way).max() for way in ways) < 0.05
+    assert corners.find_grid(light, 4, 6).shape == (6, 4, 2)
+
+
+def test_a_board_is_found_from_clicks():
+    light, places = framed_board(0.1)
+    ends = places[[0, 0, -1, -1], [0, -1, -1, 0]]
+    off = np.array([[3.0, -3.0], [-4.0, 2.0], [3.0, 3.0], [-2.0, -4.0]])
+    np.testing.assert_allclose(corners.grid_from_clicks(light, ends + off, 6, 4), places, atol=0.05)
+    with pytest.raises(ek.Cannot, match="at the clicks"):
+        corners.grid_from_clicks(light, ends, 5, 3)
+
+
+@pytest.mark.parametrize(("size", "best"), [((5, 4), 24), ((6, 3), 24), ((7, 4), 24), ((6, 5), 0)])
+def test_a_board_of_another_size_is_not_found(size, best):
+    with pytest.raises(ek.Cannot, match=rf"\(the largest grid has {best} corners"):
+        corners.find_grid(framed_board(0.1)[0], *size)
 
 
 # ---- scales --------------------------------------------------------------------------------
@@ -847,6 +871,11 @@ def test_the_centre_of_a_line_is_the_centroid_of_what_stands_out_by_half():
         - np.clip(0.4 - 0.1 * np.abs(along - 31), 0, None)
     )
     assert calibrating._line_centre(along, both, 20.0, 12.0) == pytest.approx(20, abs=0.01)
+    edge = 0.5 - np.clip(0.2 - 0.1 * np.abs(along - 20), 0, None)
+    edge[along == 26] = edge[along == 14] = 0.1  # at half a pitch to the very bit
+    assert calibrating._line_centre(along, edge, 20.0, 12.0) == pytest.approx(20, abs=1e-9)
+    edge[along == 26] = 0.5
+    assert calibrating._line_centre(along, edge, 20.0, 12.0) == pytest.approx(20, abs=1e-9)
     # Five times the usual scatter, and a thousandth.
     wave = np.random.default_rng(1).permutation(np.linspace(-0.02, 0.02, len(along)))
     for share, good in ((1.01, True), (0.99, False)):
