@@ -746,6 +746,17 @@ def test_a_width_midway_between_two_places_of_the_far_edge_ends_midway():
     np.testing.assert_allclose(where, arc)
 
 
+def test_of_several_places_across_the_nearest_is_the_width():
+    turn = np.linspace(-1.2, 1.2, 61)  # a hook, whose first arm is the farther
+    hook = np.stack([3 - 2 * np.cos(turn), -1.5 + np.sin(turn), 0 * turn], axis=1)
+    for points in (hook, hook[::-1]):
+        far = Edge.from_points(points, **GIVEN)
+        line = np.stack([np.linspace(0, 4, 9), np.zeros(9), np.zeros(9)], axis=1)
+        edge = Edge.from_points(line, inward=(0, -1, 0), **GIVEN)
+        width, _ = width_between(edge, far, np.array([1.5]))
+        assert width[0] == pytest.approx(1.5 - math.sin(math.acos(0.75)), abs=1e-5)
+
+
 def test_a_blade_knows_its_sizes():
     blade = ek.patterns.area_specific_curette(bow_radius_mm=math.inf, thickness_taper=0.3)
     edge = blade.edges["used"]

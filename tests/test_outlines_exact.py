@@ -639,6 +639,19 @@ def test_a_blade_is_dark_on_a_ground_bright_by_a_step():
         scene(np.where(np.arange(300) > 280, 0.8, 0.1) * np.ones((200, 1)))
 
 
+@pytest.mark.parametrize("turn", range(4))
+def test_more_than_half_of_the_border_is_bright_ground(turn):
+    for deep, good in ((90, True), (110, False)):
+        light = np.full((200, 200), 0.8)
+        light[200 - deep :] = 0.1  # one side, and as much of the two beside it
+        light = np.rot90(ndimage.gaussian_filter(light, 0.8), turn)
+        if good:
+            assert len(scene(light).line_px) > 190
+        else:
+            with pytest.raises(ek.Cannot, match="fills the frame"):
+                scene(light)
+
+
 def test_a_large_picture_is_searched_at_half_its_size_and_found_in_place():
     light = bar(size=(2000, 3100), rows=(800, 1200), until=2200)
     line, _ = scene(light)
@@ -740,6 +753,28 @@ def test_skew_is_the_median_of_twenty_runs_with_the_error_of_that():
     assert line_reading._spread(OFFSETS, sharp, crossings_of(count))[0] == pytest.approx(
         0.2, abs=1e-9
     )
+
+
+def test_a_line_is_read_again_over_four_blurs_and_two_pixels_or_six(monkeypatch):
+    asked = []
+    monkeypatch.setattr(
+        line_reading.LineReading,
+        "_read",
+        classmethod(lambda *given: asked.append((given[3], given[4], len(given[2])))),
+    )
+    line = line_between([0, 0], [99, 0])
+    line_reading.LineReading.first(None, line)
+    for blur in (0.5, 1.0, 1.5):
+        reading_of(crossings_of(100), line=line, blur_px=blur).again(None)
+    assert asked == [(8, 1.0, 100), (6, 0.5, 100), (6, 1.0, 100), (8, 1.5, 100)]
+    for met, good in ((40, True), (39, False)):
+        seen = crossings_of(100, met=np.arange(100) < met)
+        if good:
+            reading_of(seen, line=line).again(None)
+            assert asked[-1][2] == 40  # what was met
+        else:
+            with pytest.raises(ek.Cannot, match="hardly any edge"):
+                reading_of(seen, line=line).again(None)
 
 
 def test_light_that_moves_an_edge_is_refused_at_its_limits():
