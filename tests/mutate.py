@@ -268,6 +268,18 @@ EQUIVALENT = (
         "a blurred pixel that equals the mean of two medians to its last bit",
     ),
     (
+        "digitising/pictures/profiles.py",
+        "np.where(bend == 0, 1, bend)",
+        "1",
+        "where the bend is nothing the shift is nothing",
+    ),
+    (
+        "digitising/pictures/outlines/line_reading.py",
+        "inside = np.all((line > reach + 1)",
+        "USub",
+        "of an array (N, 2) the last axis is the second",
+    ),
+    (
         "digitising/pictures/targets/plane.py",
         "_ROUNDS = 30",
         "30",
