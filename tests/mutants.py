@@ -342,7 +342,8 @@ class Reach:
     def _naming(self, file, owner):
         """Tests of a statement outside of functions: those that reach a line with its name."""
         targets = [*getattr(owner, "targets", ()), getattr(owner, "target", None)]
-        names = [getattr(owner, "name", ""), *(getattr(t, "id", "") for t in targets)]
+        inside = [node for target in targets if target for node in ast.walk(target)]
+        names = [getattr(owner, "name", ""), *(getattr(node, "id", "") for node in inside)]
         found = set()
         if isinstance(owner, ast.ClassDef | ast.FunctionDef):
             found |= self._within(file, owner.lineno, owner.end_lineno)
