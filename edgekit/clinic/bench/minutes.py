@@ -94,6 +94,26 @@ def factors() -> dict[str, Factor]:
     }
 
 
+def newcomer_minutes(work: Work) -> tuple[float, float, float]:
+    """Minutes of somebody new to it: the middle, and the ends of its assumed ranges.
+
+    The ends take every part at its own end, since nobody knows how they go together.
+
+    Examples
+    --------
+    >>> work = Work(strokes=120, mountings=8, checks=12, setups=3)
+    >>> newcomer_minutes(work)
+    (61.0, 27.0, 146.0)
+    """
+    each = [entry(f"newcomer_{part}_seconds") for part in ("stroke", "mount", "check", "setup")]
+    ends = [item.spread for item in each if isinstance(item.spread, Range)]
+    middle, low, high = (
+        sum(count * seconds for count, seconds in zip(work, part, strict=True)) / 60
+        for part in ([e.value for e in each], [e.low for e in ends], [e.high for e in ends])
+    )
+    return middle, low, high
+
+
 def duration(work: Work) -> Duration:
     """Minutes that a piece of work takes.
 
