@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
 from edgekit.clinic.bench.requirements import EdgeRequirements
@@ -22,17 +23,17 @@ from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
 
 HOUR_DEG = 30.0
+IntArray = NDArray[np.int64]
 
 
 def heel_middle(need: EdgeRequirements) -> FloatArray:
     """Middle of the heel (3,), between the two edges where there are two [mm]."""
     heel, far = need.held.position_mm[0], need.blade.opposite(need.name)
-    if far is None:
-        return heel
-    return np.asarray((heel + far.frame(far.stations(2), order=0).position[0]) / 2)
+    other = heel if far is None else far.frame(far.stations(2), order=0).position[0]
+    return np.asarray((heel + other) / 2)
 
 
-def axis_height_mm(need: EdgeRequirements, normal: FloatArray, stations: FloatArray) -> FloatArray:
+def axis_height_mm(need: EdgeRequirements, normal: FloatArray, stations: IntArray) -> FloatArray:
     """Height (S,) of the handle's axis over the stone, at the heel, while a station touches it.
 
     `normal` (S, 3) is the stone's there, out of the steel.

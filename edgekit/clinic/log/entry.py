@@ -58,8 +58,7 @@ def entry_code(instrument: str, edge: str) -> str:
     'FH-03-AS1/used/4R4/'
     """
     name = visible(f"{instrument}/{edge}")
-    first, second = _check(name)
-    number, plain = RADIX * ALPHABET.index(first) + ALPHABET.index(second), ""
+    number, plain = int(_check(name), RADIX), ""
     for _ in range(PLACES):
         number, digit = divmod(number, len(PLAIN))
         plain = PLAIN[digit] + plain
