@@ -339,6 +339,20 @@ def test_parts_come_in_the_order_of_work_and_decisions_before_them(plan):
     assert len(compose(none, "T").decisions) == 8  # no stone in the hand, nothing to decide of it
 
 
+@pytest.mark.parametrize("reach_mm", [60.0, 80.0, 140.0])
+def test_a_stroke_runs_neither_off_the_stone_nor_against_the_post(reach_mm):
+    plan = ek.plan_bench(tray(), tolerance_deg=4, holder=ek.Holder(reach_mm=reach_mm))
+    said = next(item for item in compose(plan, "T").decisions if item.startswith("Stone:"))
+    stroke = float(re.search(r"A stroke is (\d+) \(or", said)[1])
+    free = 10.0
+    for angle in np.radians(plan.settings["elevation_deg"]):
+        for behind in np.linspace(free, free + stroke, 9):  # of the stone, towards the handle
+            assert behind + free <= reach_mm * np.cos(angle) + 1e-9
+            assert free <= behind <= 100 - free
+    unknown = ek.plan_bench(tray(), tolerance_deg=4)
+    assert "A stroke is ____ mm long" in " ".join(compose(unknown, "T").decisions)
+
+
 def test_an_invented_tray_and_a_blade_nobody_measured_are_called_so():
     demo = compose(ek.plan_bench(ek.read_tray("data_demo/tray_FH-03.csv")), "T").whose
     assert demo.startswith("DEMONSTRATION. The measurements of FH-03-UC, FH-03-AS1")

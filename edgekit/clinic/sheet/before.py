@@ -14,6 +14,7 @@ from edgekit.clinic.sheet.set_up import (
     hours_read,
     numbered,
     per_mm_deg,
+    stroke_mm,
     turning_deg,
 )
 from edgekit.evidence_table import value
@@ -39,8 +40,8 @@ A stroke goes (the sources disagree which way leaves less of a wire edge): □ t
 stone moves away from the end of the handle) □ away from the edge □ to and fro (one stroke out, the
 next one back)
 
-Stone: ____ □ wet □ dry. A stroke is {stroke:g} mm long, {end:g} mm left at either end of a
-{stone:g} mm stone (assumed), or ____ mm
+Stone: ____ □ wet □ dry. A stroke is {stroke} mm long: {end:g} mm stay free at either end of the
+stone, and before the holder's post (assumed)
 
 The hour is held by □ a clamp of the holder □ the hand on the handle, which also lifts and presses:
 □ left □ right. The other hand slides the stone.
@@ -82,11 +83,13 @@ def whose_words(plan: BenchPlan) -> str:
 
 def decisions(plan: BenchPlan) -> tuple[str, ...]:
     """What is decided before the first stroke by the one who answers for it."""
-    stone, end = value("stone_length_mm"), value("stone_end_mm")
+    long = stroke_mm(plan)
+    stroke = f"{long:g} (or ____)" if long else "____"
     by_hand = list(dict.fromkeys(row for step, row in numbered(plan.steps) if step.tool))
     held = _HELD.format(rows=", ".join(by_hand)).lstrip("\n") if by_hand else ""
     shown = " □ stone in the hand" if by_hand else ""
-    text = _DECISIONS.format(stroke=stone - 2 * end, end=end, stone=stone, held=held, shown=shown)
+    end = value("stone_end_mm")
+    text = _DECISIONS.format(stroke=stroke, end=end, held=held, shown=shown)
     return tuple(" ".join(part.split()) for part in text.strip().split("\n\n"))
 
 

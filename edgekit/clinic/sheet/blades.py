@@ -23,8 +23,8 @@ from edgekit.geometry.edge import Edge
 from edgekit.geometry.section import Bevel, Section
 
 HANDLE = 2.9  # length of the handle's axis beside the stone, in widths of the blade
-RIM = 0.9  # of the arrow along the clock, in its radii
-LENGTH = 1.25  # of the blade in the clock, in its radii
+RIM = 1.08  # of the arrow round the clock, in its radii
+LENGTH = 1.02  # of the blade in the clock, in its radii
 MIN_TURN_DEG = 2.5  # less is not a turn: the hours are rounded to that
 TOE_END = 1.7  # of the blade seen from above, in its widths
 
@@ -186,7 +186,7 @@ def clock(step: Step) -> Drawing:
     shapes = [
         Shape(ink=Ink.THIN, points=arc(1.0, 0.0, 360.0)),
         *(
-            Shape(ink=Ink.THIN, points=turned(np.array([[0, 0.94], [0, 1.0]]), hour))
+            Shape(ink=Ink.THIN, points=turned(np.array([[0, 0.93], [0, 1.0]]), hour))
             for hour in range(12)
         ),
         line(Ink.STONE, (-0.88, -0.46), (0.88, -0.46)),
@@ -208,9 +208,8 @@ def clock(step: Step) -> Drawing:
         f"{need.instrument}, {need.name} edge, seen from the end of the handle, lying on the "
         f"stone: the toe {words} of a clock."
     )
-    labels = tuple((1.2 * x, 1.17 * y, text) for x, y, text in ((0, 1, "12"), (0, -1, "6")))
-    labels += ((-1.17, 0.0, "9"), (1.17, 0.0, "3"))
-    return Drawing(shapes=tuple(shapes), box=(-1.32, -1.36, 1.32, 1.36), alt=alt, labels=labels)
+    labels = ((0.0, 0.78, "12"), (0.0, -0.78, "6"), (-0.82, 0.0, "9"), (0.82, 0.0, "3"))
+    return Drawing(shapes=tuple(shapes), box=(-1.16, -1.16, 1.16, 1.16), alt=alt, labels=labels)
 
 
 def hand_from_the_side(step: Step, room_mm: float) -> Drawing:

@@ -14,18 +14,18 @@ from edgekit.clinic.sheet.drawing import Drawing, svg
 from edgekit.display import escaped
 
 SIZES_MM = {1: (46.0, 30.0), 2: (25.0, 24.0)}  # of each drawing, by how many stand beside a line
-BENCH_MM = (132.0, 66.0)
+BENCH_MM = (122.0, 58.0)
 CSS = """
 @page { size: A4; margin: 8mm 9mm; }
 * { box-sizing: border-box; }
-body { font: 10pt/1.22 "Liberation Sans", Arial, Helvetica, "DejaVu Sans", sans-serif; color: #000;
+body { font: 10pt/1.2 "Liberation Sans", Arial, Helvetica, "DejaVu Sans", sans-serif; color: #000;
   background: #fff; max-width: 192mm; margin: 4mm auto; padding: 0 2mm; overflow-wrap: anywhere; }
 svg text { font-family: "Liberation Sans", Arial, Helvetica, "DejaVu Sans", sans-serif; }
 h1 { font-size: 17pt; margin: 0; flex: 1 1 60mm; min-width: 0; }
 h2 { font-size: 12pt; margin: 3mm 0 1mm; border-top: 0.5mm solid #000; padding-top: 0.8mm;
   break-after: avoid; }
 h3 { font-size: 12pt; margin: 0; } p { margin: 0.8mm 0; }
-ul, ol { margin: 0; padding-left: 5mm; } li { margin: 0 0 0.9mm; }
+ul, ol { margin: 0; padding-left: 5mm; } li { margin: 0 0 0.7mm; }
 header { display: flex; flex-wrap: wrap; gap: 1mm 5mm; align-items: baseline; }
 .blank { display: inline-block; border-bottom: 0.25mm solid #000; min-width: 17mm; height: 1em; }
 .long .blank { min-width: 34mm; }
@@ -42,20 +42,21 @@ td.big { font-size: 12pt; font-weight: bold; white-space: nowrap; }
 .widths td { height: 6.6mm; } .widths .blank { min-width: 13mm; }
 td.edges { padding-right: 0; }
 b.angle { font-size: 12pt; } b.how { font-size: 10pt; } .keep, .hours span { white-space: nowrap; }
-dl { margin: 0; } dl div { margin: 0 0 0.9mm; } dt, dd { display: inline; margin: 0; }
-dt { font-weight: bold; } .words { border-top: 0.2mm solid #000; padding-top: 1mm; }
+dl { margin: 0; } dl div { margin: 0 0 0.7mm; } dt, dd { display: inline; margin: 0; }
+dt { font-weight: bold; } .check { display: flex; flex-wrap: wrap; gap: 1mm 3mm; }
+.check p { flex: 1 1 50mm; } .check svg { flex: none; margin-left: -4mm; }
 .fig { float: right; margin: 0 0 1mm 3mm; } .flow { display: flow-root; }
 .cut { border-top: 0.5mm dashed #000; margin-top: 3mm; padding-top: 2mm; }
 .pieces { display: flex; flex-wrap: wrap; gap: 2mm 3mm; align-items: center; }
 .pieces svg { flex: none; }
 .blocks { columns: 2 78mm; column-gap: 3mm; margin-top: 1.4mm; }
-section.edge { border: 0.35mm solid #000; padding: 0.6mm 1.4mm 1mm; break-inside: avoid;
-  margin: 0 0 2mm; }
+section.edge { border: 0.35mm solid #000; padding: 0.5mm 1.4mm 0.7mm; break-inside: avoid;
+  margin: 0 0 1.5mm; }
 .name { display: flex; flex-wrap: wrap; justify-content: space-between; align-items: baseline;
   gap: 0 3mm; } .name h3 { min-width: 0; } .name span, .done { font-size: 9pt; }
 section.edge ol { list-style: none; padding: 0; }
 li.step { display: flow-root; border-top: 0.2mm solid #000; padding: 0.6mm 0; margin: 0.4mm 0 0;
-  font-size: 9.5pt; line-height: 1.2; }
+  font-size: 9.5pt; line-height: 1.17; }
 .pictures { float: right; margin-left: 1mm; display: flex; flex-wrap: wrap; gap: 1mm;
   line-height: 0; max-width: 100%; }
 .hours { font-weight: bold; }
@@ -65,7 +66,9 @@ b.mark { display: inline-block; min-width: 6mm; padding: 0 1mm; border: 0.4mm so
   justify-content: space-between; align-items: end; gap: 0.6mm 3mm; }
 .done b { font: bold 10pt "Liberation Mono", "DejaVu Sans Mono", monospace; }
 @media screen and (max-width: 600px) { .blocks { columns: 1; } .fig { float: none; margin: 0; }
-  svg { max-width: 100%; height: auto; } table { font-size: 9pt; } td { padding-right: 1mm; } }
+  svg { max-width: 100%; height: auto; } .keep { white-space: normal; }
+  table, th { font-size: 9pt; white-space: normal; } td, th { padding-right: 1mm; }
+  table .blank { min-width: 9mm; } }
 @media print { body { margin: 0; padding: 0; max-width: none; }
   .sheet + .sheet { break-before: page; } .sheet h2:first-child { margin-top: 0; } }
 """
@@ -148,9 +151,11 @@ def _checked(sheet: Sheet) -> str:
     return (
         '<div class="sheet"><h2>4 The holder, checked</h2>'
         f'<div class="flow"><div class="fig">{_sized(sheet.bench, BENCH_MM)}</div>'
-        f"{_paragraphs(sheet.holder)}</div><h2>5 How far off an edge may be</h2>"
-        f"{_paragraphs(sheet.off)}<h2>6 Print checked; dial and cards cut out</h2>"
-        f'<p>{_said(CHECK)}</p>{svg(sheet.ruler)}<div class="flow">{toe}{dial}<p>{_said(CARDS)}</p>'
+        f"{_paragraphs(sheet.holder)}</div><h2>5 How far off an edge may be; words</h2>"
+        f"{_paragraphs(sheet.off)}{_terms(sheet.words)}"
+        "<h2>6 Print checked; dial and cards cut out</h2>"
+        f'<div class="check">{svg(sheet.ruler)}<p>{_said(CHECK)}</p></div>'
+        f'<div class="flow">{toe}{dial}<p>{_said(CARDS)}</p>'
         f'</div><div class="cut"><div class="pieces">{"".join(map(svg, pieces))}</div></div></div>'
     )
 
@@ -176,7 +181,6 @@ def _work(sheet: Sheet) -> str:
     return (
         f'<div class="sheet"><h2>7 Set-ups, in the order of work</h2>{_runs(sheet)}'
         f"<h2>8 One line at a time</h2>{_terms(sheet.steps, numbered=True)}"
-        f'<div class="words">{_terms(sheet.words)}</div>'
         f'<h2>9 Edges</h2><div class="blocks">{"".join(map(_block, sheet.blocks))}</div>{left}'
         f"<h2>10 Afterwards</h2><p>{_said(sheet.log)} {_said('Ended ____')}</p>"
         f"<h2>Order and time</h2><p>{escaped(sheet.order)}</p>"
@@ -223,8 +227,8 @@ def _block(block: Block) -> str:
         f"<h3>{escaped(block.instrument)} {escaped(block.edge)}{first}</h3>"
         f"<span>{escaped(block.kind)}{escaped(side)}</span></div>"
         f"<ol>{''.join(map(_line, block.lines))}</ol>"
-        f'<div class="done"><span>{_said("before: □ bites, not ground")}</span>'
-        f"<span>{_said('after: □ bites')} {_kept_said('□ wire edge removed')}</span>"
+        f'<div class="done"><span>{_kept_said("□ bites: not ground")}</span>'
+        f"<span>{_kept_said('after: □ bites □ no wire edge')}</span>"
         f"<span>width <b>{escaped(block.entry)}</b>{_said('____')} mm</span></div></section>"
     )
 

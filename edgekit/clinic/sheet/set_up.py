@@ -16,6 +16,7 @@ from edgekit.clinic.bench.steps import Step
 from edgekit.clinic.sheet.blades import toe_hours
 from edgekit.clinic.sheet.cut_outs import dial_from_mm
 from edgekit.contact.holder import Holder
+from edgekit.evidence_table import value
 
 HOUR_STEP_DEG = 2.5  # five minutes of an hour hand
 HELD = {Tool.HAND: "stone in the hand", Tool.ROD: "rod stone in the hand"}
@@ -149,6 +150,20 @@ def dial_mm(plan: BenchPlan) -> float:
     """How far from the edge the dial must be at every setting of the plan [mm]."""
     lowest = plan.settings["elevation_deg"].min() if len(plan.settings) else 90.0
     return dial_from_mm(float(lowest))
+
+
+def stroke_mm(plan: BenchPlan) -> float:
+    """How long a stroke can be at every setting, in fives [mm]; 0 if that is not known or too short.
+
+    The stone must run neither off its ends nor against the post of the holder, which is taken to
+    stand under the pivot.
+    """
+    if plan.holder is None or not len(plan.settings):
+        return 0.0
+    free = 2 * value("stone_end_mm")
+    steepest = math.radians(float(plan.settings["elevation_deg"].max()))
+    room = min(value("stone_length_mm"), plan.holder.reach_mm * math.cos(steepest)) - free
+    return max(5.0 * math.floor(room / 5.0), 0.0)
 
 
 def turning_deg(plan: BenchPlan, turn_deg: float) -> float:
