@@ -978,7 +978,7 @@ _TABLE: tuple[Evidence, ...] = (
         Range(5, 20),
         "mm",
         _A,
-        "left at either end of a stone by a stroke, so that the edge does not run off it; no source",
+        "left at either end of a stone by a stroke, so that the edge stays on it; no source",
     ),
     Evidence(
         "least_stone_mm",

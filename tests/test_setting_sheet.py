@@ -65,11 +65,11 @@ class Reader(html.parser.HTMLParser):
         self.tags.append((tag, dict(attrs)))
         if tag == "section":
             self.sections.append("")
-        if tag not in ("meta", "br", "polyline", "polygon"):
+        if tag not in ("meta", "br", "path"):
             self.path.append(tag)
 
     def handle_endtag(self, tag):
-        if tag in ("polyline", "polygon"):
+        if tag == "path":
             return
         assert self.path.pop() == tag
 
@@ -230,7 +230,12 @@ def test_svg_scales_and_stays_in_its_frame(plan):
     for picture in compose(plan, "Tray").blocks[0].lines[0].pictures:
         text = svg(picture, width_mm=20, height_mm=15)
         points = np.array(
-            [pair.split(",") for p in re.findall(r'points="([^"]*)"', text) for pair in p.split()],
+            [
+                pair.split(",")
+                for path in re.findall(r' d="M([^"]*)"', text)
+                for pair in re.split("[ MZ]+", path)
+                if pair
+            ],
             dtype=float,
         )
         assert points.min() >= -0.01

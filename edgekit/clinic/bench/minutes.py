@@ -21,6 +21,12 @@ from edgekit.evidence_table import Range, entry
 from edgekit.record import Record
 
 NORMAL_95 = 1.6448536269514722  # 95 % quantile of the standard normal distribution
+NEWCOMER = (
+    "newcomer_stroke_seconds",
+    "newcomer_mount_seconds",
+    "newcomer_check_seconds",
+    "newcomer_setup_seconds",
+)
 PARTS = ("grinding", "mounting the instrument", "checking the edge", "setting up the holder")
 
 
@@ -105,7 +111,7 @@ def newcomer_minutes(work: Work) -> tuple[float, float, float]:
     >>> newcomer_minutes(work)
     (61.0, 27.0, 146.0)
     """
-    each = [entry(f"newcomer_{part}_seconds") for part in ("stroke", "mount", "check", "setup")]
+    each = [entry(name) for name in NEWCOMER]
     ends = [item.spread for item in each if isinstance(item.spread, Range)]
     middle, low, high = (
         sum(count * seconds for count, seconds in zip(work, part, strict=True)) / 60

@@ -228,9 +228,7 @@ def plan_bench(
         max_settings=most,
     )
     needs = _requirements(_tray(blades), urgent, require)
-    schedule = partial(
-        _schedule, setting_range=setting_range, ridge_um=ridge_um, holder=holder or Holder()
-    )
+    schedule = partial(_schedule, setting_range, ridge_um, holder or Holder())
     work = schedule(needs)
     if minutes_available is not None:
         work = _in_time(work, schedule, minutes_available, chance)
@@ -313,7 +311,7 @@ def _check_urgent(
 
 
 def _schedule(
-    needs: list[EdgeRequirements], setting_range: SettingRange, ridge_um: float, holder: Holder
+    setting_range: SettingRange, ridge_um: float, holder: Holder, needs: list[EdgeRequirements]
 ) -> _Schedule:
     """The order of work on some edges; an instrument is mounted again after any other one."""
     arrangement = arrange(needs, setting_range)

@@ -1,7 +1,7 @@
 """What stands before the first stroke, in words: whose sheet it is, decisions, needs, how far off.
 
-``____`` is a line to write on and ``□`` a box to tick. Decisions of practice are not the sheet's: it
-says who takes them and leaves the room.
+``____`` is a line to write on and ``□`` a box to tick. Decisions of practice are not the sheet's:
+it says who takes them and leaves the room.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ FIRST_TIMES = (
 )
 NEEDS = (
     "holder · flat stone · plates to lift it, or feeler strips, down to 0.1 mm · protractor · "
-    "caliper that shows 0.01 mm · lens and good light · fine felt pen · test stick · tape · scissors "
-    "· thread and a paper clip · cap for the other blade · printed pages, one side each"
+    "caliper that shows 0.01 mm · lens and good light · fine felt pen · test stick · tape · "
+    "scissors · thread and a paper clip · cap for the other blade · printed pages, one side each"
 )
 _PATTERN = "{names}: nobody measured {it}; a pattern stands in, so the corner card decides"
 _INVENTED = (
@@ -136,9 +136,9 @@ def holder_words(plan: BenchPlan) -> tuple[str, ...]:
     plates, along = per_mm_deg(plan)
     formula = "Yours: H ____ R ____ S ____ mm. Plates = H − S − R × sine of the angle (part 7)."
     below = (
-        "If that is below 0: no plates, and the pivot that much higher. Measure H from the bench to "
-        "the pivot, R from the pivot to the heel of the edge along the handle, S from the bench to "
-        "the top of the stone without plates."
+        "If that is below 0: no plates, and the pivot that much higher. Measure H from the bench "
+        "to the pivot, R from the pivot to the heel of the edge along the handle, S from the bench "
+        "to the top of the stone without plates."
     )
     if plan.holder is None:
         known = "No lengths of a holder were given: work the plates out for yours."
@@ -162,11 +162,11 @@ def dial_words(handle_mm: float, ring_mm: float, *, assumed: bool) -> str:
     guess = " (assumed: measure yours)" if assumed else ""
     return (
         f"Dial: cut the rim, the slit and one ring: the inner for a handle {handle_mm:g} mm "
-        f"across{guess}, the outer for {ring_mm:g} mm. A handle with flats: over its corners. It goes "
-        "on the handle, printed side to you. Hang the thread with the clip over the handle, on your "
-        "side of the dial: it lies across the face straight down, and where it crosses the rim you "
-        "read the hour at which the toe points. Every small mark is five minutes. The bench must be "
-        "level."
+        f"across{guess}, the outer for {ring_mm:g} mm. A handle with flats: over its corners. It "
+        "goes on the handle, printed side to you. Hang the thread with the clip over the handle, "
+        "on your side of the dial: it lies across the face straight down, and where it crosses the "
+        "rim you read the hour at which the toe points. Every small mark is five minutes. The "
+        "bench must be level."
     )
 
 

@@ -25,6 +25,7 @@ from edgekit.geometry.section import Bevel, Section
 HANDLE = 2.9  # length of the handle's axis beside the stone, in widths of the blade
 RIM = 1.08  # of the arrow round the clock, in its radii
 LENGTH = 1.02  # of the blade in the clock, in its radii
+POINTS = 41  # of an edge as drawn
 MIN_TURN_DEG = 2.5  # less is not a turn: the hours are rounded to that
 TOE_END = 1.7  # of the blade seen from above, in its widths
 
@@ -155,7 +156,7 @@ def hoe_drawing(step: Step) -> Drawing:
 def seen_along_handle(edge: Edge, along: Edge) -> FloatArray:
     """Points (S, 2) of an edge seen along the handle of another: right, and up towards its toe."""
     up, right = handle_basis(along)
-    points = edge.frame(edge.stations(81), order=0).position
+    points = edge.frame(edge.stations(POINTS), order=0).position
     return np.stack([points @ right, points @ up], axis=1)
 
 
@@ -249,14 +250,14 @@ def hand_from_above(step: Step) -> Drawing:
     down = need.edge.roll_reference - (need.edge.roll_reference @ level) * level
     down = down / np.linalg.norm(down)
     basis = np.stack([np.cross(level, down), -down], axis=1)  # right and up, toe down
-    outlines = [edge.frame(edge.stations(81), order=0).position @ basis for edge in edges]
+    outlines = [edge.frame(edge.stations(POINTS), order=0).position @ basis for edge in edges]
     near = outlines[0]
     outline = near if far is None else np.concatenate([near, outlines[1][::-1]])
     places = held.position_mm[step.stations] @ basis
     tip = near[-1]
     size = max(TOE_END * need.blade.section.width_mm, float(np.ptp(places[:, 1])) / 0.8)
     shown = outline[outline[:, 1] < tip[1] + size] - tip
-    rows = np.rint(step.stations[[0, -1]] / (len(held.arc_mm) - 1) * 80).astype(int)
+    rows = np.rint(step.stations[[0, -1]] / (len(held.arc_mm) - 1) * (POINTS - 1)).astype(int)
     shapes = [
         Shape(ink=Ink.STEEL, points=shown),
         Shape(ink=Ink.EDGE, points=near[rows[0] : rows[1] + 1] - tip),

@@ -117,32 +117,22 @@ def compose(
         less than 3 mm or more than 16 mm.
     """
     checks.instance("plan", plan, BenchPlan, "Give what edgekit.plan_bench returns.")
-    if log is not None:
-        checks.instance("log", log, Log, "Read it first: log = ek.read_log(path).")
-    retire = MaxWidthLoss() if retire is None else retire
-    rule = "Give MaxWidthLoss(fraction=0.2) or MinWidth(width_mm=0.7)."
-    checks.instance("retire", retire, (MaxWidthLoss, MinWidth), rule)
-    title = " ".join(str(title).split())
-    if not 0 < len(title) <= MAX_TITLE:
-        remedy = "Give the name of the tray."
-        raise BadArgument(f"a title has 1 to {MAX_TITLE} letters", title[:MAX_TITLE], remedy)
     handle_mm, hours = _handle(plan, handle_diameter_mm), set_up.hours_read(plan)
     blocks = tuple(_blocks(plan))
+    assumed = handle_diameter_mm is None
     return Sheet(
-        title=title,
+        title=_title(title),
         headline=_headline(plan),
         whose=before.whose_words(plan),
         cautions=CAUTIONS,
         first_times=before.FIRST_TIMES,
         decisions=before.decisions(plan),
         needs=before.NEEDS,
-        widths=blade_widths(plan, log, retire),
+        widths=blade_widths(plan, log, MaxWidthLoss() if retire is None else retire),
         holder=before.holder_words(plan),
         bench=_bench(plan),
         dial=dial(handle_mm, hours) if hours else None,
-        dial_note=before.dial_words(
-            handle_mm, handle_mm + WIDER_MM, assumed=handle_diameter_mm is None
-        ),
+        dial_note=before.dial_words(handle_mm, handle_mm + WIDER_MM, assumed=assumed),
         cards=_cards(plan),
         ruler=check_line(),
         off=before.off_words(plan),
@@ -158,13 +148,22 @@ def compose(
     )
 
 
+def _title(title: str) -> str:
+    """A title on one line."""
+    title = " ".join(str(title).split())
+    if not 0 < len(title) <= MAX_TITLE:
+        remedy = "Give the name of the tray."
+        raise BadArgument(f"a title has 1 to {MAX_TITLE} letters", title[:MAX_TITLE], remedy)
+    return title
+
+
 def _headline(plan: BenchPlan) -> str:
-    total = plan.minutes.iloc[-1]
+    total, (new, *_) = plan.minutes.iloc[-1], how_to.newcomer(plan)
     return (
         f"{_many(int(plan.edges['planned'].sum()), 'edge')} · "
         f"{_many(len(plan.settings), 'setting')} · about {total['minutes']:.0f} min when practised "
-        f"({total['minutes_low']:.0f}–{total['minutes_high']:.0f}), {how_to.newcomer(plan)[0]:.0f} the first "
-        "time (assumed)"
+        f"({total['minutes_low']:.0f}–{total['minutes_high']:.0f}), {new:.0f} the first time "
+        "(assumed)"
     )
 
 
@@ -199,8 +198,8 @@ def _left(plan: BenchPlan) -> tuple[str, ...]:
         if (row["instrument"], row["edge"], row["from_mm"]) not in done
     ]
     return tuple(
-        f"{row['instrument']} {row['edge']}, {row['from_mm']:.1f} to {row['to_mm']:.1f} mm along it: "
-        f"{row['reason']}; {row['advice']}"
+        f"{row['instrument']} {row['edge']}, {row['from_mm']:.1f} to {row['to_mm']:.1f} mm "
+        f"along it: {row['reason']}; {row['advice']}"
         for row in rows
     )
 

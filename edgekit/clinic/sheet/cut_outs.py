@@ -1,4 +1,4 @@
-"""What is cut out of a setting sheet or held to it: dial, corner cards, the line to check, the bench.
+"""What is cut out of a setting sheet or held to it: dial, corner cards, a line; and the bench.
 
 All but the bench have their true size on paper.
 """
@@ -6,7 +6,7 @@ All but the bench have their true size on paper.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -27,7 +27,7 @@ def slit_hour(hours: Sequence[float]) -> float:
     Examples
     --------
     >>> round(slit_hour([9.0, 8.5, 6.0, 3.0]), 2)
-    12.54
+    11.54
     """
     places = np.arange(1, 13) + BETWEEN
     if not len(hours):
@@ -128,53 +128,66 @@ def _rod(start_mm: float, end_mm: float, radius_mm: float, angle_deg: float) -> 
 
 
 def bench(holder: Holder, angle_deg: float, dial_mm: float, stone_mm: float) -> Drawing:
-    """The bench from the side: stone and plates, handle, pivot, and where no finger must be."""
+    """The bench from the side: stone and plates, handle, pivot, and where no finger must be.
+
+    Drawn with the handle to the right and shown mirrored: to the left, as beside every line.
+    """
     riser = max(holder.fit(elevation_deg=angle_deg).riser_mm, 3.0)
-    thick = holder.stone_height_mm
-    low, left, right = -thick - riser, -0.6 * stone_mm, 0.4 * stone_mm
-    along = arc(1.0, 90 - angle_deg, 90 - angle_deg)[0]
-    end = max(dial_mm, holder.reach_mm) + 30.0
+    low, along = -holder.stone_height_mm - riser, arc(1.0, 90 - angle_deg, 90 - angle_deg)[0]
     at, down = dial_mm * along, DIAL_MM / 2 * np.array([along[1], -along[0]])
-    pivot = (float(holder.reach_mm * along[0]), float(holder.reach_mm * along[1]))
     thread = np.stack([at, at + down, at + down - [0.0, 9.0]]) + 0.8 * along
-    block = np.array([(left, 0.0), (right, 0.0), (right, -thick), (left, -thick)])
-    piles = [low + riser * share for share in (0.2, 0.5, 0.8)]
-    shapes = (
-        *(line(Ink.DANGER, (x, 0.6), (x + 9, 9.6)) for x in np.arange(left, 12.0, 4.0).tolist()),
-        Shape(ink=Ink.STEEL, points=block),
-        line(Ink.FACE, (left - 8.0, low), (end * float(along[0]) + 4.0, low)),
-        *(line(Ink.CUT, (left + 8, height), (right - 8, height)) for height in piles),
+    end = max(dial_mm, holder.reach_mm) + 30.0
+    pivot = holder.reach_mm * along
+    ends = -0.6 * stone_mm, 0.4 * stone_mm
+    drawn = (
+        *_stone_on_plates(*ends, holder.stone_height_mm, riser),
+        line(Ink.FACE, (ends[0] - 8.0, low), (end * float(along[0]) + 4.0, low)),
         _rod(holder.handle_from_mm, end, holder.handle_radius_mm, angle_deg),
         _rod(1.0, holder.handle_from_mm, holder.shank_radius_mm, angle_deg),
         Shape(ink=Ink.HANDLE, points=np.stack([0 * along, end * along])),
-        line(Ink.STONE, pivot, (pivot[0], low)),
+        Shape(ink=Ink.STONE, points=np.array([pivot, [pivot[0], low]])),
         Shape(ink=Ink.FACE, points=np.stack([at - down, at + down])),
         Shape(ink=Ink.THIN, points=thread),
         Shape(ink=Ink.THIN, points=arc(34.0, 90.0, 90.0 - angle_deg)),
+    )
+    words = {
+        "H": (pivot[0] + 4.0, low / 2),
+        "R": 0.6 * pivot + [-4.0, 7.0],
+        "S": (ends[0] - 5.0, -holder.stone_height_mm / 2),
+        "angle": 39.0 * arc(1.0, 90 - angle_deg / 2, 90 - angle_deg / 2)[0],
+        "dial": at - 1.15 * down,
+        "thread": thread[2] + [8.0, -1.0],
+        "you": end * along + [9.0, 0.0],
+        "plates on the bench": (sum(ends) / 2, low - 4.0),
+        "no fingers in the hatched room": (ends[0] / 2, 13.0),
+        "towards the edge": (ends[0] + 31.0, -holder.stone_height_mm / 2),
+        "away": (ends[1] - 24.0, -holder.stone_height_mm / 2),
+    }
+    return _mirrored(drawn, {text: (float(x), float(y)) for text, (x, y) in words.items()})
+
+
+def _stone_on_plates(left: float, right: float, thick: float, riser: float) -> tuple[Shape, ...]:
+    """The stone with the room above it that no finger enters, its two ways, and the plates."""
+    block = np.array([(left, 0.0), (right, 0.0), (right, -thick), (left, -thick)])
+    piles = [-thick - riser * share for share in (0.2, 0.5, 0.8)]
+    return (
+        *(line(Ink.DANGER, (x, 0.6), (x + 9, 9.6)) for x in np.arange(left, 12.0, 4.0).tolist()),
+        Shape(ink=Ink.STEEL, points=block),
+        *(line(Ink.CUT, (left + 8, height), (right - 8, height)) for height in piles),
         *arrow((left + 12, -0.5 * thick), (left + 3, -0.5 * thick), 2.0),
         *arrow((right - 12, -0.5 * thick), (right - 3, -0.5 * thick), 2.0),
     )
-    middle = arc(1.0, 90 - angle_deg / 2, 90 - angle_deg / 2)[0] * 39.0
-    labels = (
-        (left / 2, 13.0, "no fingers in the hatched room"),
-        (left + 31.0, -0.5 * thick, "towards the edge"),
-        (right - 24.0, -0.5 * thick, "away"),
-        ((left + right) / 2, low - 4.0, "plates on the bench"),
-        (pivot[0] + 4.0, low / 2, "H"),
-        (0.6 * pivot[0] - 4.0, 0.6 * pivot[1] + 7.0, "R"),
-        (float(middle[0]), float(middle[1]), "angle"),
-        (*(at - 1.15 * down).tolist(), "dial"),
-        (float(thread[2][0]) + 8.0, float(thread[2][1]) - 1.0, "thread"),
-        (left - 5.0, -0.5 * thick, "S"),
-        (float((end * along)[0]) + 9.0, float((end * along)[1]), "you"),
-    )
-    mirror = np.array([-1.0, 1.0])  # the handle to the left, as beside every line
+
+
+def _mirrored(shapes: Sequence[Shape], words: Mapping[str, tuple[float, float]]) -> Drawing:
+    """The bench with left and right exchanged, in a box that holds it."""
+    mirror = np.array([-1.0, 1.0])
     seen = tuple(Shape(ink=shape.ink, points=shape.points * mirror) for shape in shapes)
     points = np.concatenate([shape.points for shape in seen])
-    (x0, _), (x1, y1) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
-    box = (x0 - 14.0, low - 7.0, x1 + 8.0, y1 + 5.0)
-    places = tuple((-x, y, text) for x, y, text in labels)
-    return Drawing(shapes=seen, box=box, alt=BENCH_ALT, labels=places)
+    (x0, y0), (x1, y1) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+    labels = tuple((-x, y, text) for text, (x, y) in words.items())
+    box = (x0 - 14.0, y0 - 7.0, x1 + 8.0, y1 + 5.0)
+    return Drawing(shapes=seen, box=box, alt=BENCH_ALT, labels=labels)
 
 
 BENCH_ALT = (

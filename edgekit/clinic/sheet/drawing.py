@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import enum
+from itertools import groupby
 
 import numpy as np
 
@@ -80,17 +81,17 @@ def arrow(start: tuple[float, float], end: tuple[float, float], size: float) -> 
 
 
 STYLE = {
-    Ink.STEEL: 'fill="#d9d9d9" stroke="#000" stroke-width="0.25"',
-    Ink.LATER: 'fill="none" stroke="#000" stroke-width="0.25" stroke-dasharray="0.7 0.6"',
-    Ink.FACE: 'fill="none" stroke="#000" stroke-width="0.7"',
-    Ink.STONE: 'fill="none" stroke="#000" stroke-width="1.1"',
-    Ink.HANDLE: 'fill="none" stroke="#000" stroke-width="0.45" stroke-dasharray="3 1 0.6 1"',
-    Ink.EDGE: 'fill="none" stroke="#000" stroke-width="0.8"',
-    Ink.THIN: 'fill="none" stroke="#000" stroke-width="0.22"',
-    Ink.CUT: 'fill="none" stroke="#000" stroke-width="0.3" stroke-dasharray="2 1"',
-    Ink.DANGER: 'fill="none" stroke="#000" stroke-width="0.15"',
+    Ink.STEEL: 'fill="#d9d9d9" stroke-width=".25"',
+    Ink.LATER: 'stroke-width=".25" stroke-dasharray=".7 .6"',
+    Ink.FACE: 'stroke-width=".7"',
+    Ink.STONE: 'stroke-width="1.1"',
+    Ink.HANDLE: 'stroke-width=".45" stroke-dasharray="3 1 .6 1"',
+    Ink.EDGE: 'stroke-width=".8"',
+    Ink.THIN: 'stroke-width=".22"',
+    Ink.CUT: 'stroke-width=".3" stroke-dasharray="2 1"',
+    Ink.DANGER: 'stroke-width=".15"',
 }
-"""Weights and dashes in millimetres of paper."""
+"""Weights and dashes in millimetres of paper; black lines without a filling, but for steel."""
 
 CLOSED = {Ink.STEEL, Ink.LATER}
 
@@ -101,6 +102,14 @@ def placed(drawing: Drawing, width_mm: float, height_mm: float) -> tuple[float, 
     scale = min(width_mm / (x1 - x0), height_mm / (y1 - y0))
     middle = np.array([(x0 + x1) / 2, (y0 + y1) / 2])
     return scale, np.array([width_mm / 2, height_mm / 2]) - scale * middle
+
+
+def _path(points: FloatArray, height: float, *, closed: bool) -> str:
+    """A line through points on paper, y downward; a point where the last one stands is left out."""
+    places = dict.fromkeys(f"{x:.2f},{height - y:.2f}" for x, y in points.tolist())
+    if not closed and len(points) > 2 and np.allclose(points[0], points[-1], atol=0.01):
+        return f"M{' '.join(places)}Z"
+    return f"M{' '.join(places)}{'Z' if closed else ''}"
 
 
 def svg(drawing: Drawing, *, width_mm: float | None = None, height_mm: float | None = None) -> str:
@@ -119,11 +128,12 @@ def svg(drawing: Drawing, *, width_mm: float | None = None, height_mm: float | N
     size = f'width="{width:g}mm" height="{height:g}mm"'
     box = f'viewBox="0 0 {width:g} {height:g}"'
     parts = [f'<svg role="img" aria-label="{escaped(drawing.alt)}" {box} {size}>']
-    for shape in drawing.shapes:
-        points = scale * shape.points + offset
-        text = " ".join(f"{x:.2f},{height - y:.2f}" for x, y in points)
-        tag = "polygon" if shape.ink in CLOSED else "polyline"
-        parts.append(f'<{tag} points="{text}" {STYLE[shape.ink]}/>')
+    parts.append('<g fill="none" stroke="#000">')
+    for ink, shapes in groupby(drawing.shapes, key=lambda shape: shape.ink):
+        lines = (scale * shape.points + offset for shape in shapes)
+        path = "".join(_path(points, height, closed=ink in CLOSED) for points in lines)
+        parts.append(f'<path d="{path}" {STYLE[ink]}/>')
+    parts.append("</g>")
     for x, y, words in drawing.labels:
         at = scale * np.array([x, y]) + offset
         place = f'x="{at[0]:.2f}" y="{height - at[1] + 0.36 * drawing.letters_mm:.2f}"'

@@ -27,9 +27,9 @@ fine pen can: the hours decide what is ground, a mark only where you look.
 Mount. Handle into the holder, heel of the edge {reach:g} mm from the pivot along the handle.{dial}
 
 Hour. Lift the blade clear, turn until the thread crosses the line's first hour, lower it. Measure
-the handle's angle there, at the line's middle hour and at its last. As the blade turns, the place that
-touches comes nearer to the axis of the handle or farther from it: {axis}. Outside ±: change the
-plates before any stroke; if no pile serves all three, change it on the way and measure again.
+the handle's angle there, at the line's middle hour and at its last. As the blade turns, the place
+that touches comes nearer to the axis of the handle or farther from it: {axis}. Outside ±: change
+the plates before any stroke; if no pile serves all three, change it on the way and measure again.
 
 Card. At the hour that the line names stand its card on the stone, on the handle's side, the
 smaller corner pushed against the edge: light must show at the top of the face. Turn the card over;
@@ -51,21 +51,21 @@ Row done: next row.
 _IN_THE_HAND = """
 Stone in the hand. Instrument out of the holder, held still: face up and level, toe towards you, the
 hand that holds it resting on the bench. Behind it, at its height, the card is taped to something
-that stands, wide side down, so that its base is level like the face: the stone leans as its slanting
-sides do, between the two.{room} The stone touches at each number of the drawing in turn: one stroke
-at each, in the direction ticked. Then Look; a line of ink along the edge: lean the top of the stone
-towards the face.
+that stands, wide side down, so that its base is level like the face: the stone leans as its
+slanting sides do, between the two.{room} The stone touches at each number of the drawing in turn:
+one stroke at each, in the direction ticked. Then Look; a line of ink along the edge: lean the top
+of the stone towards the face.
 """
 _END = """
 Edge done (after its last line). Test stick: a sharp edge bites. Where it slides: one more round of
 the line in whose strip that is, within the same {extra:g}. Look for a wire edge with the lens and
-remove it as part 1 says. Clean, dry, measure the width at mid-length as before grinding, and write it
-into the block; a blade with two edges has one width, written in both.
+remove it as part 1 says. Clean, dry, measure the width at mid-length as before grinding, and write
+it into the block; a blade with two edges has one width, written in both.
 """
 _DIAL = (
     " Dial on the handle, {away:g} mm or more from the edge so that its rim clears the stone, its "
-    "arrow TOE, as you look along the handle, the way the edge you grind runs at its middle, heel to "
-    "toe{aside}, not to the tip (drawing in part 6); tape it, to ten minutes."
+    "arrow TOE, as you look along the handle, the way the edge you grind runs at its middle, heel "
+    "to toe{aside}, not to the tip (drawing in part 6); tape it, to ten minutes."
 )
 
 
@@ -179,9 +179,9 @@ def minutes_words(plan: BenchPlan) -> tuple[str, ...]:
     named = ", ".join(f"{part['part']} {part['minutes']:.1f}" for part in parts)
     low, high = total["minutes_low"], total["minutes_high"]
     practised = (
-        f"Practised: about {total['minutes']:.0f} min, nine times in ten {low:.0f} to {high:.0f} by "
-        f"the model: {named}. Its seconds are assumed. Not in it: reading this, measuring, writing, "
-        "cleaning, reprocessing."
+        f"Practised: about {total['minutes']:.0f} min, nine times in ten {low:.0f} to {high:.0f} "
+        f"by the model: {named}. Its seconds are assumed. Not in it: reading this, measuring, "
+        "writing, cleaning, reprocessing."
     )
     new, least, most = newcomer(plan)
     first_time = (

@@ -35,8 +35,8 @@ header .blank { min-width: 22mm; }
 .safety { border: 0.8mm solid #000; padding: 1mm 2mm; margin: 1.4mm 0; }
 .safety h2 { border: 0; padding: 0; margin: 0; } .whose { font-weight: bold; font-size: 11pt; }
 table { border-collapse: collapse; width: 100%; } tr { break-inside: avoid; }
-th { font-size: 9pt; text-align: left; white-space: nowrap; font-weight: normal; padding: 0 2.5mm 0 0;
-  vertical-align: bottom; }
+th { font-size: 9pt; text-align: left; white-space: nowrap; font-weight: normal;
+  padding: 0 2.5mm 0 0; vertical-align: bottom; }
 td { border-top: 0.2mm solid #000; padding: 0.5mm 2.5mm 0.5mm 0; vertical-align: baseline; }
 td.big { font-size: 12pt; font-weight: bold; white-space: nowrap; }
 .widths td { height: 6.6mm; } .widths .blank { min-width: 13mm; }
@@ -82,7 +82,8 @@ def page(sheet: Sheet) -> str:
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{title}</title><style>{CSS}</style></head><body>"
         f"<header><h1>{title}</h1><div>{_said(HEAD)}"
-        f"</div></header><main>{_before(sheet)}{_checked(sheet)}{_work(sheet)}</main></body></html>\n"
+        f"</div></header><main>{_before(sheet)}{_checked(sheet)}{_work(sheet)}</main>"
+        "</body></html>\n"
     )
 
 
@@ -129,17 +130,18 @@ def _before(sheet: Sheet) -> str:
         "<h2>1 Decided and signed before the first stroke, by the practitioner who answers for it"
         f"</h2>{_list(sheet.decisions, 'long')}<h2>2 Laid out</h2><p>{_said(sheet.needs)}</p>"
         f"<h2>3 Every blade, before it is ground</h2><p>{_said(BEFORE)}</p>"
-        f'<table class="widths"><thead><tr>{heads}</tr></thead><tbody>{widths}</tbody></table></div>'
+        f'<table class="widths"><thead><tr>{heads}</tr></thead><tbody>{widths}</tbody></table>'
+        "</div>"
     )
 
 
 HEAD = "Date (year-month-day) ____ Begun ____ At the bench ____"
 BEFORE = (
     "Only the blade that carries this code: unmarked, set it aside. Cracked, bent, or at or below "
-    "its limit: set it aside and ask. The practitioner enters limits that are missing. Width: across "
-    "the face at half its length (of a hoe: back from the edge), jaws flat on the sides, closed "
-    "gently, never drawn along an edge; two decimals; the other blade capped. Then the stick, edge "
-    "by edge: one that bites all along is not ground (tick in its block); one that slides may be."
+    "its limit: set it aside and ask. The practitioner enters limits that are missing. Width: "
+    "across the face at half its length (of a hoe: back from the edge), jaws flat on the sides, "
+    "closed gently, never drawn along an edge; two decimals; the other blade capped. Then the "
+    "stick, edge by edge: one that bites all along is not ground (tick in its block); one that slides may be."
 )
 
 
@@ -161,8 +163,8 @@ def _checked(sheet: Sheet) -> str:
 
 
 CHECK = (
-    "A ruler reads 100 mm along this line; if not, print again at 100 %, not ‘fit to page’. Print on "
-    "one side only, since the foot of this page is cut off."
+    "A ruler reads 100 mm along this line; if not, print again at 100 %, not ‘fit to page’. Print "
+    "on one side only, since the foot of this page is cut off."
 )
 CARDS = (
     "Corner cards: cut along the lines. The number at a corner is its angle; the smaller is the "
@@ -240,6 +242,7 @@ def _line(line: Line) -> str:
     return (
         f'<li class="step"><div class="pictures">{pictures}</div>'
         f'<b class="mark">{escaped(line.mark)}</b> {_setting(line.setting)} '
-        f"{_kept(line.within)}<br>{escaped(line.where)}; {escaped(line.card)}; {escaped(line.work)}: "
+        f"{_kept(line.within)}<br>{escaped(line.where)}; {escaped(line.card)}; "
+        f"{escaped(line.work)}: "
         f'<span class="hours">{hours}</span> {_kept_said("□ ink gone")}</li>'
     )

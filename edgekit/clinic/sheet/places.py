@@ -32,7 +32,8 @@ def strip_words(step: Step) -> str:
     >>> import edgekit as ek
     >>> plan = ek.plan_bench({"K": ek.patterns.half_length_curette()}, tolerance_deg=4)
     >>> [strip_words(step) for step in plan.steps]
-    ['heel to a mark 0.5 mm before the tip', 'from the mark 0.5 mm before the tip, round the toe to the tip']
+    ['heel to a mark 0.5 mm before the tip',
+    'from the mark 0.5 mm before the tip, round the toe to the tip']
     """
     need = step.requirements
     first, last = step.span_mm

@@ -153,7 +153,7 @@ def dial_mm(plan: BenchPlan) -> float:
 
 
 def stroke_mm(plan: BenchPlan) -> float:
-    """How long a stroke can be at every setting, in fives [mm]; 0 if that is not known or too short.
+    """How long a stroke can be at every setting, in fives [mm]; 0 if not known or too short.
 
     The stone must run neither off its ends nor against the post of the holder, which is taken to
     stand under the pivot.
@@ -167,7 +167,7 @@ def stroke_mm(plan: BenchPlan) -> float:
 
 
 def turning_deg(plan: BenchPlan, turn_deg: float) -> float:
-    """How far a turn of the handle changes the angle of stone to face, at most, up to a tenth [deg].
+    """How far a turn of the handle changes the angle of stone to face, at most [deg].
 
     A turn δ about the handle's axis a turns the blade by δ (a·t) about its edge t.
     """

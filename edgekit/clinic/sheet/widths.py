@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from edgekit import checks
 from edgekit.clinic.bench.plan import BenchPlan
 from edgekit.clinic.log.cells import Event
 from edgekit.clinic.log.log import Log
@@ -29,7 +30,16 @@ def blade_widths(
     """One line for each blade that the plan grinds, in the order of work.
 
     A rule by its share of the first reading takes the edge whose limit is highest.
+
+    Raises
+    ------
+    BadArgument
+        Something else than a log or such a rule.
     """
+    if log is not None:
+        checks.instance("log", log, Log, "Read it first: log = ek.read_log(path).")
+    rule = "Give MaxWidthLoss(fraction=0.2) or MinWidth(width_mm=0.7)."
+    checks.instance("retire", retire, (MaxWidthLoss, MinWidth), rule)
     names: dict[str, dict[str, None]] = {}
     for step in plan.steps:
         names.setdefault(step.requirements.instrument, {})[step.requirements.name] = None
