@@ -141,7 +141,8 @@ BEFORE = (
     "its limit: set it aside and ask. The practitioner enters limits that are missing. Width: "
     "across the face at half its length (of a hoe: back from the edge), jaws flat on the sides, "
     "closed gently, never drawn along an edge; two decimals; the other blade capped. Then the "
-    "stick, edge by edge: one that bites all along is not ground (tick in its block); one that slides may be."
+    "stick, edge by edge: one that bites all along is not ground (tick in its block); "
+    "one that slides may be."
 )
 
 
