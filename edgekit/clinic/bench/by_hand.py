@@ -77,7 +77,7 @@ def stone_room_mm(step: Step, holder: Holder) -> float:
     >>> blade = ek.patterns.area_specific_curette(bow_radius_mm=12, shank_bend_deg=15)
     >>> plan = ek.plan_bench({"K": blade}, tolerance_deg=3)
     >>> [round(stone_room_mm(step, ek.Holder()), 1) for step in plan.steps[-2:]]
-    [inf, 11.2]
+    [inf, 12.7]
     """
     need, held, rows = step.requirements, step.requirements.held, step.stations
     height = axis_height_mm(need, held.normal[rows], rows)
@@ -93,7 +93,7 @@ def stone_room_mm(step: Step, holder: Holder) -> float:
         sinks = np.where(sine < 0, over / np.maximum(-sine, 1e-9), np.inf)
         meets = np.where(over + begin * sine < 0, begin, np.maximum(sinks, begin))
         meets = np.where(meets < end, meets, np.inf)
-        away = (meets + along) * cosine - radius * np.abs(sine)
+        away = meets * cosine + (along - sine * height) / cosine + radius * sine
         room = min(room, float(away.min()))
     return room
 

@@ -139,10 +139,12 @@ def _held_stone(step: Step, holder: Holder, *, possible: bool) -> tuple[str]:
     """How a stone in the hand serves a stretch, or that it cannot."""
     room = stone_room_mm(step, holder)
     if not possible:
-        away = f"{max(room, 0.0):.0f} mm from the edge handle or shank is in the stone's way"
+        away = f"{max(math.floor(room), 0)} mm from the edge handle or shank is in the stone's way"
         return (f"it cannot be ground at this bench: {away}; ask for another way",)
     angle = step.requirements.held.stone_to_face_deg[step.stations].mean()
-    above = "" if math.isinf(room) else f", its end no more than {room:.0f} mm above the edge"
+    above = (
+        "" if math.isinf(room) else f", its end no more than {math.floor(room)} mm above the edge"
+    )
     kind = f"a rod of {step.max_rod_mm:.1f} mm radius at most" if step.tool == Tool.ROD else "stone"
     return (f"{kind} in the hand, the blade held still: {angle:.0f}° to the face{above}",)
 

@@ -230,8 +230,8 @@ def hand_from_the_side(step: Step, room_mm: float) -> Drawing:
     labels = [(-0.75 * size, 0.8 * size, f"{angle:.0f}°"), (-1.0 * size, -1.5 * size, "face level")]
     words = ""
     if not math.isinf(room_mm):
-        labels.append((1.75 * size, 1.1 * size, f"≤ {room_mm:.0f} mm"))
-        words = f", its upper end at most {room_mm:.0f} millimetres above the edge"
+        labels.append((1.75 * size, 1.1 * size, f"≤ {math.floor(room_mm)} mm"))
+        words = f", its upper end at most {math.floor(room_mm)} millimetres above the edge"
     alt = (
         f"{need.instrument}, {need.name} edge, from the side: face level, the stone leaning "
         f"against the blade at {angle:.0f} degrees to the face{words}."
