@@ -64,7 +64,7 @@ def test_the_room_of_a_stone_ends_where_a_rod_meets_it(blade):
             if np.isinf(walked):
                 assert room > 100
             else:
-                assert room == pytest.approx(walked, abs=0.6)
+                assert room == pytest.approx(walked, abs=0.2)
                 found += 1
     assert found or not plan.steps or blade.name == "area-specific curette"
 
