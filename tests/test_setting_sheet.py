@@ -788,3 +788,21 @@ def test_the_handle_is_asked_for_and_assumed_where_nobody_said(plan, tmp_path):
     for bad in (0, -8, 30, np.nan, "8"):
         with pytest.raises(EdgekitError, match="handle_diameter_mm"):
             ek.setting_sheet(plan, tmp_path / "a.html", handle_diameter_mm=bad)
+
+
+def test_an_invented_tray_is_called_so_at_the_foot_of_every_page_and_no_other_is(plan):
+    demo = compose(ek.plan_bench(ek.read_tray("data_demo/tray_FH-03.csv")), "T")
+    foot = '@bottom-left { content: "Demonstration, invented: grind nothing by this page"'
+    assert foot in page(demo)
+    assert '@bottom-left { content: ""' in page(compose(plan, "T"))
+
+
+def test_what_must_not_be_ground_is_skipped_and_what_is_set_aside_has_a_box(plan):
+    sheet = compose(plan, "T")
+    skip = "Skip a blade without the tick ‘may be ground’, and an edge that bites"
+    assert skip in words_of(sheet)
+    reader = _read(page(sheet))
+    for text in reader.sections:
+        assert "bites: not ground" in text
+        assert "set aside" in text
+    assert "".join(reader.text).index("may be ground") < "".join(reader.text).index("Skip a blade")

@@ -17,6 +17,7 @@ from edgekit.clinic.sheet.set_up import (
     stroke_mm,
     turning_deg,
 )
+from edgekit.contact.holder import Holder
 from edgekit.evidence_table import value
 
 FIRST_TIMES = (
@@ -29,6 +30,7 @@ NEEDS = (
     "caliper that shows 0.01 mm · lens and good light · fine felt pen · test stick · tape · "
     "scissors · thread and a paper clip · cap for the other blade · printed pages, one side each"
 )
+WARNING = "Demonstration, invented: grind nothing by this page"
 _PATTERN = "{names}: nobody measured {it}; a pattern stands in, so the corner card decides"
 _INVENTED = (
     "DEMONSTRATION. The measurements of {names} are invented: grind nothing by this sheet.{more}"
@@ -64,19 +66,28 @@ Rows {rows} (the stone in the hand) are done: □ by whoever does the rest □ o
 """
 
 
+def invented(plan: BenchPlan) -> list[str]:
+    """Instruments of which the note of the trace says that it is invented."""
+    return [code for code, note in _notes(plan).items() if "invented" in note.casefold()]
+
+
+def _notes(plan: BenchPlan) -> dict[str, str]:
+    """What each trace says of itself, by instrument."""
+    return {
+        need.instrument: str(need.blade.trace.settings.get("note", ""))
+        for need in plan.requirements
+        if need.blade.trace is not None
+    }
+
+
 def whose_words(plan: BenchPlan) -> str:
     """What the numbers were computed from: these instruments, a pattern, or an invention."""
-    traced: dict[str, bool] = {}
-    for need in plan.requirements:
-        trace = need.blade.trace
-        if trace is not None:
-            traced[need.instrument] = "invented" in str(trace.settings.get("note", "")).casefold()
-    pattern = [c for c in dict.fromkeys(n.instrument for n in plan.requirements) if c not in traced]
+    traced, every = _notes(plan), dict.fromkeys(need.instrument for need in plan.requirements)
+    pattern = [code for code in every if code not in traced]
     it = "it" if len(pattern) == 1 else "them"
     more = f" {_PATTERN.format(names=', '.join(pattern), it=it)}." if pattern else ""
-    invented = [code for code, fake in traced.items() if fake]
-    if invented:
-        return _INVENTED.format(names=", ".join(invented), more=more)
+    if names := invented(plan):
+        return _INVENTED.format(names=", ".join(names), more=more)
     measured = f"Computed from measurements of {', '.join(traced)}." if traced else ""
     return f"{measured}{more}".strip()
 
@@ -134,6 +145,7 @@ def _swing_deg(plan: BenchPlan) -> float:
 def holder_words(plan: BenchPlan) -> tuple[str, ...]:
     """The holder's three lengths, the formula of the plates, and which of two readings wins."""
     plates, along = per_mm_deg(plan)
+    known_for = "" if plan.holder else f" (with R = {Holder().reach_mm:g} mm)"
     formula = "Yours: H ____ R ____ S ____ mm. Plates = H − S − R × sine of the angle (part 7)."
     below = (
         "If that is below 0: no plates, and the pivot that much higher. Measure H from the bench "
@@ -152,7 +164,7 @@ def holder_words(plan: BenchPlan) -> tuple[str, ...]:
     wins = (
         "The handle's angle to the stone, by the protractor, is what counts. Plates and scale only "
         f"bring you near: 1 mm of plates is up to {plates:.1f}°, 1 mm along the handle up to "
-        f"{along:.1f}°. Too steep: more plates. Too flat: fewer."
+        f"{along:.1f}°{known_for}. Too steep: more plates. Too flat: fewer."
     )
     return known, f"{formula} {below}", wins
 

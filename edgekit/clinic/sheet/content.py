@@ -74,6 +74,7 @@ class Sheet(Record):
     title: str
     headline: str
     whose: str
+    warning: str
     cautions: tuple[str, ...]
     first_times: str
     decisions: tuple[str, ...]
@@ -124,6 +125,7 @@ def compose(
         title=_title(title),
         headline=_headline(plan),
         whose=before.whose_words(plan),
+        warning=before.WARNING if before.invented(plan) else "",
         cautions=CAUTIONS,
         first_times=before.FIRST_TIMES,
         decisions=before.decisions(plan),

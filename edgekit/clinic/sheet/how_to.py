@@ -11,7 +11,6 @@ from edgekit.clinic.sheet.before import tools_by_hand
 from edgekit.clinic.sheet.blades import clock_words, toe_hours
 from edgekit.clinic.sheet.places import has_toe
 from edgekit.clinic.sheet.set_up import HOUR_STEP_DEG, dial_mm, held_steps, off_axis_mm
-from edgekit.contact.holder import Holder
 from edgekit.contact.orientation import handle_basis
 from edgekit.evidence_table import value
 
@@ -20,11 +19,12 @@ Row. Set the row's angle: pile the plates until the protractor, held to the hand
 flat of the stone (0° lies flat on it), reads it within its ±.
 
 Edge. Find the block of the row's next edge, and in it the line with this row's number: only that
-line is done now. Cap the other blade of the instrument first. Ink the line's strip and no more: the
-side of the blade, right up to the edge. Marks are straight from the heel or the tip, as near as a
-fine pen can: the hours decide what is ground, a mark only where you look.
+line is done now. Skip a blade without the tick ‘may be ground’, and an edge that bites. Cap the
+other blade of the instrument first. Ink the line's strip and no more: the side of the blade, right
+up to the edge. Marks are straight from the heel or the tip, as near as a fine pen can: the hours
+decide what is ground, a mark only where you look.
 
-Mount. Handle into the holder, heel of the edge {reach:g} mm from the pivot along the handle.{dial}
+Mount. Handle into the holder, heel of the edge {reach} mm from the pivot along the handle.{dial}
 
 Hour. Lift the blade clear, turn until the thread crosses the line's first hour, lower it. Measure
 the handle's angle there, at the line's middle hour and at its last. As the blade turns, the place
@@ -85,7 +85,7 @@ def steps_words(plan: BenchPlan) -> tuple[tuple[str, str], ...]:
         room = " Where a drawing says so, keep the stone's upper end that near to the edge."
         text = f"{_IN_THE_HAND.format(room=room)}\n\n{text}"
     if held_steps(plan):
-        reach = (plan.holder or Holder()).reach_mm
+        reach = "R" if plan.holder is None else f"{plan.holder.reach_mm:g}"
         held = _HOLDER.format(reach=reach, dial=_dial(plan), axis=_axis(plan), extra=extra)
         text = f"{held}\n\n{text}"
     paragraphs = [" ".join(part.split()) for part in text.strip().split("\n\n") if part.strip()]

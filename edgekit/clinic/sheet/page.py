@@ -16,7 +16,10 @@ from edgekit.display import escaped
 SIZES_MM = {1: (46.0, 30.0), 2: (25.0, 24.0)}  # of each drawing, by how many stand beside a line
 BENCH_MM = (122.0, 58.0)
 CSS = """
-@page { size: A4; margin: 8mm 9mm; }
+@page { size: A4; margin: 8mm 9mm 9mm;
+  @bottom-left { content: "WARNING"; font: bold 9pt "Liberation Sans", Arial, sans-serif; }
+  @bottom-right { content: "page " counter(page) " of " counter(pages);
+    font: 9pt "Liberation Sans", Arial, sans-serif; } }
 * { box-sizing: border-box; }
 body { font: 10pt/1.2 "Liberation Sans", Arial, Helvetica, "DejaVu Sans", sans-serif; color: #000;
   background: #fff; max-width: 192mm; margin: 4mm auto; padding: 0 2mm; overflow-wrap: anywhere; }
@@ -63,7 +66,8 @@ li.step { display: flow-root; border-top: 0.2mm solid #000; padding: 0.6mm 0; ma
 b.mark { display: inline-block; min-width: 6mm; padding: 0 1mm; border: 0.4mm solid #000;
   border-radius: 3mm; text-align: center; font-size: 11pt; }
 .done { border-top: 0.2mm solid #000; padding-top: 0.8mm; display: flex; flex-wrap: wrap;
-  justify-content: space-between; align-items: end; gap: 0.6mm 3mm; }
+  justify-content: space-between; align-items: end; gap: 0.6mm 2mm; }
+.done .blank { min-width: 12mm; }
 .done b { font: bold 10pt "Liberation Mono", "DejaVu Sans Mono", monospace; }
 @media screen and (max-width: 600px) { .blocks { columns: 1; } .fig { float: none; margin: 0; }
   svg { max-width: 100%; height: auto; } .keep { white-space: normal; }
@@ -80,7 +84,7 @@ def page(sheet: Sheet) -> str:
     return (
         '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{title}</title><style>{CSS}</style></head><body>"
+        f"<title>{title}</title><style>{CSS.replace('WARNING', sheet.warning)}</style></head><body>"
         f"<header><h1>{title}</h1><div>{_said(HEAD)}"
         f"</div></header><main>{_before(sheet)}{_checked(sheet)}{_work(sheet)}</main>"
         "</body></html>\n"
@@ -232,7 +236,8 @@ def _block(block: Block) -> str:
         f"<ol>{''.join(map(_line, block.lines))}</ol>"
         f'<div class="done"><span>{_kept_said("□ bites: not ground")}</span>'
         f"<span>{_kept_said('after: □ bites □ no wire edge')}</span>"
-        f"<span>width <b>{escaped(block.entry)}</b>{_said('____')} mm</span></div></section>"
+        f"<span>width <b>{escaped(block.entry)}</b>{_said('____')} mm</span>"
+        f"<span>{_kept_said('□ set aside')}</span></div></section>"
     )
 
 
