@@ -24,8 +24,7 @@ import edgekit as ek
 import lesson
 
 tray = ek.read_tray("../data_demo/tray_FH-03.csv")
-log, retire = ek.read_log("../data_demo/log_messy.csv", day_first=True), ek.MaxWidthLoss(fraction=0.2)
-due = ek.forecast(log, retire=retire).table
+due = ek.forecast(log := ek.read_log("../data_demo/log_messy.csv", day_first=True), retire=ek.MaxWidthLoss(fraction=0.2)).table
 old = due[due["instrument"].isin(tray) & (due["status"] == "in use")].sort_values("sessions_left")
 urgent = list(old.loc[old["sessions_left_low"] < 1, "instrument"])
 plan = ek.plan_bench(tray, tolerance_deg=4, urgent=urgent, holder=ek.Holder(pivot_height_mm=60, reach_mm=80, stone_height_mm=12))  # as the clinic measured it (invented)
@@ -97,7 +96,7 @@ check = {"instrument": "instrument", "kind": "kind", "seconds": "model, s", "pra
 display(lesson.table(plan.practice, check, digits=0, caption="Seconds for each working end"))
 left = {"instrument": "instrument", "edge": "edge", "from_mm": "from, mm", "to_mm": "to, mm", "reason": "why", "advice": "how"}
 display(lesson.table(plan.unserved, left, digits=1, caption="What is left to the hand, and how to hold it"))
-words = {"title": "Tray FH-03 (invented)", "log": log, "retire": retire}
+words = {"title": "Tray FH-03 (invented)", "log": log}
 ek.setting_sheet(plan, "tray_FH-03.html", replace=True, **words)
 ek.figures.sheet(plan, **words)
 
