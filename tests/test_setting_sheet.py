@@ -19,7 +19,14 @@ from edgekit.clinic.bench.by_hand import stone_hours
 from edgekit.clinic.bench.minutes import Work, newcomer_minutes
 from edgekit.clinic.bench.requirements import Tool
 from edgekit.clinic.log.entry import entry_code
-from edgekit.clinic.sheet.blades import at_the_stone, clock, clock_words, gauge_deg, toe_hours
+from edgekit.clinic.sheet.blades import (
+    at_the_stone,
+    clock,
+    clock_words,
+    gauge_deg,
+    hand_from_the_side,
+    toe_hours,
+)
 from edgekit.clinic.sheet.content import compose
 from edgekit.clinic.sheet.cut_outs import DIAL_MM, card, dial, slit_hour
 from edgekit.clinic.sheet.drawing import Ink, svg
@@ -806,3 +813,20 @@ def test_what_must_not_be_ground_is_skipped_and_what_is_set_aside_has_a_box(plan
         assert "bites: not ground" in text
         assert "set aside" in text
     assert "".join(reader.text).index("may be ground") < "".join(reader.text).index("Skip a blade")
+
+
+@pytest.mark.parametrize("angle", [100.0, 105.0])
+def test_a_card_with_its_narrow_side_down_leans_as_the_stone_beside_a_level_face(angle):
+    """From the side the face runs level from the edge, the stone up and away from it."""
+    plan = ek.plan_bench({"K": ek.patterns.area_specific_curette(internal_angle_deg=180 - angle)})
+    step = next(step for step in plan.steps if step.tool == Tool.HAND)
+    shapes = {shape.ink: shape.points for shape in hand_from_the_side(step, np.inf).shapes}
+    stone, face = shapes[Ink.STONE], shapes[Ink.FACE]
+    assert face[0, 1] == face[1, 1] == 0.0
+    level, up = face[0] - face[1], stone[np.argmax(stone[:, 1])] - face[1]
+    lean = np.degrees(np.arccos(level @ up / np.linalg.norm(level) / np.linalg.norm(up)))
+    assert lean == pytest.approx(angle, abs=ANGLE_DEG)
+    points = card(angle, 4.0).shapes[0].points
+    narrow, wide = np.ptp(points[:2, 0]), np.ptp(points[2:4, 0])
+    assert narrow < wide  # so its narrow side has the two obtuse corners, 4° on either side
+    assert "narrow side down and level like the face" in words_of(compose(plan, "T"))

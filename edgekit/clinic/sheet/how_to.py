@@ -51,8 +51,8 @@ Row done: next row.
 _IN_THE_HAND = """
 Stone in the hand. Instrument out of the holder, held still: face up and level, toe towards you, the
 hand that holds it resting on the bench. Behind it, at its height, the card is taped to something
-that stands, wide side down, so that its base is level like the face: the stone leans as its
-slanting sides do, between the two.{room} The stone touches at each number of the drawing in turn:
+that stands, narrow side down and level like the face: the stone leans out more than at its smaller
+corner and less than at its larger.{room} The stone touches at each number of the drawing in turn:
 one stroke at each, in the direction ticked. Then Look; a line of ink along the edge: lean the top
 of the stone towards the face.
 """
