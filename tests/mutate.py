@@ -46,7 +46,8 @@ GROUPS = {
         (
             "orientation holder facets intervals texture edge_line tooth_wear cutting hardness "
             "finish lay abrasive settings bench_plan bad_input finish_bad_input records "
-            "known_changes_contact bad_input_finish_and_strength regression"
+            "known_changes_contact known_changes_holding known_changes_finish "
+            "bad_input_finish_and_strength regression"
         ),
     ),
     "wear": (
