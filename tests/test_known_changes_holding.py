@@ -60,6 +60,7 @@ CUTS = [
     (75, 75, 3.0, 1.3),
     (60, 66, 2.0, 0.6),
     (60, 52, 2.0, 0.6),
+    (60, 52, 0.3, 0.6),
     (100, 95, 1.5, 0.5),
     (75, 110, 3.0, 0.1),  # misses the circle and cuts a corner off the void
     (75, 130, 2.0, 0.25),
@@ -90,9 +91,10 @@ def test_a_line_down_the_flank_leaves_the_whole_apex_and_no_apex_leaves_nothing(
 
 @pytest.mark.parametrize("angle", [50.0, 75.0, 105.0])
 @pytest.mark.parametrize("share", [0.0, 0.1, 0.5, 0.9])
-def test_the_inset_that_leaves_a_land_leaves_that_land(angle, share):
+@pytest.mark.parametrize("radius", [0.2, 2.5])
+def test_the_inset_that_leaves_a_land_leaves_that_land(angle, share, radius):
     """P lies an arc from where the circle touches the face; a line along the flank runs through."""
-    beta, radius = np.radians(angle), 2.5
+    beta = np.radians(angle)
     arc = share * (np.pi - beta)
     x = radius / np.tan(beta / 2) - radius * np.sin(arc)
     y = radius * (np.cos(arc) - 1)
@@ -112,6 +114,7 @@ def test_an_apex_is_blunt_above_fresh_but_not_by_rounding():
     fresh = np.array([1.5])
     for ratio, blunt in ((0.9, False), (1.0, False), (1 + 1e-10, False), (1 + 1e-8, True)):
         assert apex.is_blunt(ratio * fresh, fresh).tolist() == [blunt]
+    assert not apex.is_blunt(fresh * (1 + 1e-9), fresh).any()
 
 
 def test_the_dull_share_is_read_between_stations():
@@ -283,6 +286,37 @@ def test_positions_and_widths_of_facets_on_a_circle():
     assert "untouched" not in shown
 
 
+def test_overhangs_of_facets_that_hold_one_station():
+    """Heights R (sec φ − 1) at the first and the last of three stations (theory T10)."""
+    edge = circle()
+    table = ek.facets(edge, [1.0, 3.0, 5.0], stations=3).table
+    far = np.array([1.0, edge.length_mm - 5.0]) / 6.7
+    want = 6700 * (1 / np.cos(far) - 1)
+    np.testing.assert_allclose(table["overhang_um"], [want[0], 0.0, want[1]], rtol=1e-9)
+    shown = repr(ek.facets(edge, [1.0, 3.0, 5.0], depth_um=200.0))
+    bare = ek.facets(edge, [1.0, 3.0, 5.0], depth_um=200.0).untouched_mm
+    assert ("untouched" in shown) == (bare > 0)
+
+
+def test_on_a_hollow_edge_the_far_plane_lies_deepest():
+    """Planes gouge there: of two, each takes the half that the other was laid on."""
+    edge = arc_edge([3.0], [1 / 4.0])
+    ground = ek.facets(edge, [0.5, 2.5])
+    assert ground.facet_index[[0, 100, 300, -1]].tolist() == [1, 1, 0, 0]
+    np.testing.assert_allclose(ground.table["from_mm"], [1.5, 0.0], atol=1e-6)
+    np.testing.assert_allclose(ground.table["to_mm"], [3.0, 1.5], atol=1e-6)
+    assert (ground.ridges.before.tolist(), ground.ridges.after.tolist()) == ([1], [0])
+    # R (1 − sec φ) below the edge at the ends; what is ground there is no overhang.
+    deepest = 4000 * (1 / np.cos(2.5 / 4) - 1)
+    assert ground.recession_um[[0, -1]] == pytest.approx([deepest] * 2, rel=1e-9)
+    assert (ground.table["ridge_um"] == 0).all()
+
+
+def test_one_facet_meets_no_other():
+    ridges = ek.facets(circle(), 1).ridges
+    assert [len(item) for item in ridges] == [0, 0, 0, 0]
+
+
 def test_a_plane_that_is_nowhere_deepest_has_no_width():
     edge = circle(bow=1 / 12)
     table = ek.facets(edge, [2.0, 2.0, 4.0], depth_um=9.0).table
@@ -343,12 +377,27 @@ def test_the_least_ridge_and_the_most_placements_that_can_be_asked_for():
         ek.placements_for(sharp, ridge_um=0.01)
 
 
-def test_an_even_count_that_leaves_out_the_toe_hides_no_smaller_one_that_serves():
-    edge = u_shape()
-    assert ek.facets(edge, 8).ridge_um > 2 * ek.facets(edge, 3).ridge_um
-    limit = 1.001 * ek.facets(edge, 3).ridge_um
-    assert ek.facets(edge, 2).ridge_um > limit
-    assert ek.placements_for(edge, ridge_um=limit, most=8) == 3
+OFF_CENTRE = [arc_edge([a, 1.4 * 0.4, b], [0, -1 / 0.4, 0]) for a, b in ((4.0, 5.2), (1.2, 3.9))]
+
+
+@pytest.mark.parametrize("edge", [u_shape(), *OFF_CENTRE], ids=["U", "long", "short"])
+def test_counts_that_leave_out_the_toe_hide_no_smaller_one_that_serves(edge):
+    ridges = [ek.facets(edge, count).ridge_um for count in range(1, 25)]
+    hidden = 0
+    for most in range(2, 25):
+        best = int(np.argmin(ridges[:most]))
+        hidden += min(ridges[most - 2 : most]) > 2 * ridges[best] < np.inf
+        if np.isfinite(ridges[best]):
+            limit = ridges[best] * (1 + 1e-9)
+            first = next(k for k, ridge in enumerate(ridges, 1) if ridge <= limit)
+            assert ek.placements_for(edge, ridge_um=limit, most=most) == first
+    assert hidden > 0 or edge is not OFF_CENTRE[0]  # two neighbouring counts do not tell
+
+
+def test_a_ridge_as_high_as_the_limit_is_within_it():
+    for count in (3, 15, 51):
+        limit = float(ek.facets(u_shape(), count).ridge_um)
+        assert ek.placements_for(u_shape(), ridge_um=limit) == count
 
 
 @pytest.mark.parametrize(("turn", "good"), [(0.09, True), (0.11, False)])
@@ -390,6 +439,17 @@ def test_placements_are_as_dense_as_the_root_of_the_curvature(edge):
     np.testing.assert_allclose(places, np.interp([0.1, 0.3, 0.5, 0.7, 0.9], share, arc), atol=1e-9)
     even = facets.placement_density(edge, facets.Spacing.EVEN)
     np.testing.assert_allclose(even[1], np.linspace(0, 1, 2001), atol=CLOSE)
+
+
+def test_curvature_is_averaged_over_the_stations_beside():
+    """Turn from the station behind to the one ahead, over their distance; no less than 0."""
+    arc = np.array([0.0, 1.0, 1.5, 3.0, 4.0, 6.0])
+    bend = np.array([9.0, 2.0, -4.0, 1.0, 0.5, 3.0])
+    turn = np.array([0.0, 2.0, 0.0, 1.5, 2.0, 8.0])  # of each step, its end's curvature
+    want = [2.0, 0.0, 0.0, 0.8, 6.5 / 3, 3.0]
+    assert (turn[2] - turn[0], turn[3] - turn[1], turn[4] - turn[2]) == (0.0, -0.5, 2.0)
+    for window in (2, 3):
+        np.testing.assert_allclose(facets.averaged_curvature(arc, bend, window), want, rtol=CLOSE)
 
 
 def test_a_straight_or_round_edge_is_divided_evenly():
