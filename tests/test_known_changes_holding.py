@@ -9,6 +9,7 @@ import dataclasses
 import numpy as np
 import pytest
 import shapely
+from scipy.spatial.transform import Rotation
 
 import edgekit as ek
 from edgekit.contact import apex, facets, holder, orientation
@@ -238,6 +239,8 @@ def test_the_depth_that_gouges_is_where_the_rulings_meet():
     apex_mm = 2.0 * np.tan(np.radians(75))  # theory T7
     assert not held.gouges(apex_mm * (1 - 1e-6)).any()
     assert held.gouges(apex_mm * (1 + 1e-6)).all()
+    exactly = held.regression_mm * np.abs(np.sum(held.ruling * held.face, axis=1))
+    assert not held.gouges(float(exactly[2]))[2]
     hollow = ek.orient(arc_edge([3.0], [1 / 4.0]), stations=5)  # meets outside of the steel
     assert (hollow.regression_mm < 0).all()
     assert not hollow.gouges(1e6).any()
@@ -575,6 +578,20 @@ def test_an_elevation_at_the_very_end_of_what_an_edge_reaches_is_reached():
         assert np.isfinite(setting.error_deg).all()
         assert setting.worst_error_deg < 1e-5  # half the digits are lost at the end of a circle
         assert ek.setting_at(edge, 90 - lean + 0.01, stations=3).worst_error_deg == np.inf
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_handle_square_to_the_flank_holds_the_whole_edge_however_it_is_turned(sign):
+    """n = ±a: the best elevation is ±90°, and the window ends there; rounding gives sines past 1"""
+    n = np.array([0.0, np.sin(np.radians(75)), -np.cos(np.radians(75))])
+    straight = make.shape(axis=sign * n).edge()
+    for turn in Rotation.random(60, random_state=3).as_matrix():
+        edge = straight.moved(turn, np.zeros(3))
+        setting = ek.best_setting(edge, tolerance_deg=5.0, stations=7)
+        assert setting.elevation_deg == pytest.approx(sign * 90.0, abs=1e-4)
+        assert setting.stretches_mm == ((0.0, setting.arc_mm[-1]),)
+        _, windows = holder.station_windows(edge, tolerance_deg=5.0, stations=7)
+        np.testing.assert_allclose(np.sort(sign * windows), [[85.0, 90.0]] * 7, atol=1e-5)
 
 
 def test_an_error_out_of_reach_is_past_90_degrees_and_of_the_sign_of_the_nearest_approach():
