@@ -1,4 +1,4 @@
-"""What a session leaves on an edge: limits, defaults and formulas that a small change left untested.
+"""What a session leaves on an edge: limits, defaults and formulas that small changes left green.
 
 Judges: closed forms and quadrature written out beside each check, `numpy.polyfit` for lines, the
 evidence table for defaults. Three cases hold stored values where the result is one of chance or of
@@ -168,6 +168,14 @@ def test_valleys_of_a_curve_that_falls_off_at_its_end():
     assert (core.mr1, core.rpk_um) == (0.0, 0.0)
 
 
+@pytest.mark.parametrize("start", [-2.0, -1.0, 0.0, 50.0])
+def test_a_curve_does_not_depend_on_where_its_profile_starts(start):
+    curve = material_curve(start + np.array([0.0, 1.0, 4.0]), np.array([0.0, 2.0, -6.0]))
+    # A quarter of the length rises from 0 to 2, the rest falls from 2 to −6.
+    want = [1.0, 0.25 + 0.75 / 2, 0.25 + 0.75 / 4, 0.125 + 0.75 / 8, 0.0]
+    assert curve.ratio([-6.0, -2.0, 0.0, 1.0, 2.0]) == pytest.approx(want, abs=1e-12)
+
+
 @pytest.mark.parametrize("height", [1e-6, 0.7, 1.0, 1.3, 3.1, 1e6])
 @pytest.mark.parametrize("sign", [1, -1])
 @pytest.mark.parametrize("level", [0.0, 5.0])
@@ -293,7 +301,9 @@ def test_a_peak_on_a_cut_belongs_to_both_of_its_sampling_lengths():
     x = np.arange(11.0)
     z = np.array([0.0, 1, 9, -1, 0, 2, 0, -3, 0, 1, 0])
     # Sections 0-2, 2-4, 4-6, 6-8, 8-10: spans 9, 10, 2, 3, 1.
-    assert roughness(x, z).rz_um == pytest.approx((9 + 10 + 2 + 3 + 1) / 5, rel=CLOSE)
+    for start in (0.0, 50.0, -50.0):
+        found = roughness(start + x, z).rz_um
+        assert found == pytest.approx((9 + 10 + 2 + 3 + 1) / 5, rel=CLOSE)
     assert roughness(x, z, sections=1).rz_um == pytest.approx(12.0, rel=CLOSE)
 
 
@@ -417,7 +427,7 @@ def test_cutting_short_waves_leaves_long_ones_as_they_are_at_any_points():
         ):
             if shortest <= 8 and points == 17:
                 continue  # four points to a wave of 16 µm: the shorter cannot be read
-            cut = _cut_short_waves(long + short + 3.0, x, shortest, points)
+            cut = _cut_short_waves(long + short + 3.0, 700.0 + x, shortest, points)
             np.testing.assert_allclose(cut, wave + 3.0, atol=1e-9)
 
 

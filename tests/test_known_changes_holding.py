@@ -610,6 +610,25 @@ def test_an_error_out_of_reach_is_past_90_degrees_and_of_the_sign_of_the_nearest
     np.testing.assert_allclose(found[off], ground + 90 * np.sign(ground), atol=1e-6)
 
 
+def test_an_error_is_the_ground_angle_less_the_angle_whichever_way_the_handle_leaves():
+    """Handles to all sides of a straight edge, elevations below 0 too: by vectors, with its sign"""
+    seen = set()
+    for axis in Rotation.random(60, random_state=8).as_matrix()[:, 0]:
+        edge = make.shape(axis=axis).edge()
+        true = ek.orient(edge, stations=2).elevation_deg[0]
+        if abs(true) + 8 > np.degrees(np.arccos(abs(axis[0]))):  # out of reach, or nearly
+            continue
+        for off in (-4.0, 4.0):
+            setting = ek.setting_at(edge, true + off, stations=2)
+            n = held_normals(edge, true + off, setting.arc_mm)[0]
+            frame = edge.frame(setting.arc_mm[:1])
+            ground = np.degrees(np.arctan2(-n @ frame.inward.value[0], -n @ frame.face.value[0]))
+            assert setting.error_deg[0] == pytest.approx(ground - 75, abs=1e-9)
+            assert abs(n @ axis - np.sin(np.radians(true + off))) < CLOSE
+            seen.add((true > 0, ground > 75))
+    assert len(seen) == 4
+
+
 def test_an_elevation_out_of_reach_comes_after_one_that_can_be_reached():
     turn = np.radians(10.0)
     n = np.array([0.0, np.sin(np.radians(75)), -np.cos(np.radians(75))])

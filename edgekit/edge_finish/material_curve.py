@@ -148,16 +148,17 @@ def material_curve(x_um: FloatArray, z_um: FloatArray) -> MaterialCurve:
     >>> curve.ratio([0.0, 0.5, 1.0, 2.0]).tolist()
     [1.0, 0.75, 0.5, 0.0]
     """
+    weight = np.diff(x_um) / (x_um[-1] - x_um[0])
     low, high = np.minimum(z_um[1:], z_um[:-1]), np.maximum(z_um[1:], z_um[:-1])
     span = high.max() - low.min()
     if not span > 0:
         return MaterialCurve(level_um=np.full(2, low[0]), share=np.array([1.0, 0.0]))
     high = np.maximum(high, low + _MIN_RISE * span)
-    density = np.diff(x_um) / (high - low)
+    density = weight / (high - low)
     level = np.concatenate([low, high])
     order = np.argsort(level, kind="stable")
     level = level[order]
     rise = np.cumsum(np.concatenate([density, -density])[order])
     below = np.concatenate([[0.0], np.cumsum(rise[:-1] * np.diff(level))])
-    # Divided by the sum itself, not by the length: rounding goes, and the ends are 1 and 0 exactly.
+    # Rounding in the two running sums is divided out, so that the ends are 1 and 0 exactly.
     return MaterialCurve(level_um=level, share=1 - np.maximum.accumulate(below) / below.max())
