@@ -189,6 +189,8 @@ EQUIVALENT = (
         "Mult",
         "stations are even, and the measure is divided by its own total",
     ),
+    ("contact/orientation.py", "+ np.zeros(len(arc))", "Add", "0 added or taken away"),
+    ("edge_finish/report.py", "+ np.zeros(len(arc))", "Add", "0 added or taken away"),
     ("contact/orientation.py", "np.where(turns, size, 1.0)", "1.0", "stands for what is not read"),
     ("contact/orientation.py", "np.where(folds, fold, 1.0)", "1.0", "stands for what is not read"),
     ("contact/orientation.py", "np.where(bent, hollow, 1.0)", "1.0", "stands for what is not read"),

@@ -756,6 +756,21 @@ def test_factors_of_a_wedge():
     assert narrow == pytest.approx(want, rel=CLOSE)
 
 
+def test_a_tall_tooth_bears_alone_and_a_deep_valley_is_spared():
+    given = {"internal_angle_deg": 75.0, "contact": bearing(0.5, 1), "sharp_radius_um": 1.5}
+    rest = [0.0] * 9
+    tall = wear_teeth([*rest, 3.0], strokes=[0.0, 0.0, 2.0], **given)
+    deep = wear_teeth([-3.0, *rest], strokes=[0.0, 0.0, 2.0], **given)
+    assert tall.strokes.tolist() == [0.0, 0.0, 2.0]
+    # 0.5 µm of each of ten: the tall one has a width of 2.4 µm, so the others must help.
+    assert tall.contact_share[:2].tolist() == [1.0, 1.0]
+    assert deep.contact_share.tolist() == [0.9, 0.9, 0.9]
+    assert deep.top_recession_um[2] == pytest.approx(deep.recession_um[2] / 0.9, rel=1e-9)
+    lone = wear_teeth([*rest, 3.0], strokes=[0.0], **(given | {"contact": bearing(0.2, 1)}))
+    assert lone.contact_share.tolist() == [0.1]
+    assert tall.top_recession_um[2] > deep.top_recession_um[2]
+
+
 def test_defaults_and_limits_of_wear():
     assert len(gaussian_heights(0.2)) == 400
     assert len(gaussian_heights(0.2, 1_000_000)) == 1_000_000

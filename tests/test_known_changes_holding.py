@@ -234,6 +234,16 @@ def test_rulings_along_the_edge_never_meet():
     assert np.isinf(held.max_rod_mm).all()
 
 
+@pytest.mark.parametrize(("short_deg", "meets"), [(1e-3, True), (1e-7, False), (0.0, False)])
+def test_rulings_all_but_square_to_a_round_edge_meet_at_r_over_cos_beta_or_never(short_deg, meets):
+    held = ek.orient(circle(beta_deg=90.0 - short_deg), stations=5)
+    if meets:
+        want = 6.7 / np.sin(np.radians(short_deg))
+        np.testing.assert_allclose(held.regression_mm, want, rtol=1e-6)
+    else:
+        assert np.isinf(held.regression_mm).all()
+
+
 def test_the_depth_that_gouges_is_where_the_rulings_meet():
     held = ek.orient(circle(radius=2.0, length=3.0), stations=5)
     apex_mm = 2.0 * np.tan(np.radians(75))  # theory T7
