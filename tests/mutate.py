@@ -45,9 +45,8 @@ GROUPS = {
         ("contact", "edge_finish"),
         (
             "orientation holder facets intervals texture edge_line tooth_wear cutting hardness "
-            "finish lay abrasive settings bench_plan bad_input finish_bad_input records "
-            "known_changes_contact known_changes_holding known_changes_finish "
-            "bad_input_finish_and_strength regression"
+            "finish bad_input finish_bad_input bad_input_finish_and_strength records "
+            "known_changes_contact known_changes_holding known_changes_finish regression"
         ),
     ),
     "wear": (
