@@ -217,18 +217,20 @@ def test_where_the_handle_runs_along_the_roll_reference_roll_starts_from_its_thi
     np.testing.assert_allclose(orientation.handle_basis(off)[0], [0, 1, 0], atol=1e-6)
 
 
-def test_rulings_along_the_edge_never_meet():
-    """β changes along a straight edge: the planes turn about the edge, which lies in all of them"""
+@pytest.mark.parametrize(("ends", "way"), [((70, 80), 1), ((80, 70), -1)])
+def test_rulings_along_the_edge_never_meet(ends, way):
+    """β changes along a straight edge: the planes turn about the edge, which lies in all of them;
+    neither way into the steel, a ruling points along n x n'."""
     u = np.linspace(0, 4, 21)
     edge = ek.Edge.from_points(
         np.stack([u, 0 * u, 0 * u], axis=1),
         face_normals=(0, 0, 1),
-        internal_angle_deg=np.linspace(70, 80, 21),
+        internal_angle_deg=np.linspace(*ends, 21),
         handle_axis=(0, 0, -1),
         inward=(0, -1, 0),
     )
     held = ek.orient(edge, stations=11)
-    np.testing.assert_allclose(np.abs(held.ruling @ [1, 0, 0]), 1, atol=1e-9)
+    np.testing.assert_allclose(held.ruling, [[way, 0, 0]] * 11, atol=1e-9)
     assert np.isinf(held.regression_mm).all()
     assert held.reachable.all()
     assert np.isinf(held.max_rod_mm).all()
