@@ -102,9 +102,11 @@ def test_any_clearance_at_all_lets_an_edge_cut():
 
 def test_a_scratch_is_as_long_as_wide_at_least():
     assert edge_line.correlation_length_um(20.0, l_perp_um=3.0, l_par_um=3.0) == pytest.approx(3.0)
-    refused(
-        lambda: edge_line.correlation_length_um(20.0, l_perp_um=3.0, l_par_um=2.99), "swap the two"
-    )
+    for short in (2.99, [5.0, 2.99]):
+        refused(
+            lambda p=short: edge_line.correlation_length_um(20.0, l_perp_um=3.0, l_par_um=p),
+            "swap the two",
+        )
 
 
 # ---- contact -----------------------------------------------------------------------------------
@@ -788,6 +790,7 @@ def test_defaults_and_limits_of_wear():
     for field in dataclasses.fields(ToothWear):
         np.testing.assert_array_equal(getattr(plain, field.name), getattr(named, field.name))
     assert plain.radius_um[0] == pytest.approx(value("sharp_radius_um"), rel=CLOSE)
-    for wrong in ({"level_um": 0.0}, {"sharp_radius_um": 0.0}, {"strokes": [[0.0, 1.0]]}):
+    wrongs = [{"level_um": 0.0}, {"sharp_radius_um": 0.0}, {"strokes": [[0.0, 1.0]]}]
+    for wrong in (*wrongs, {"strokes": [0.0, 9.0, 5.0]}):
         refused(lambda w=wrong: wear_teeth(heights, **(given | w)), "must")
     assert wear_teeth(heights, internal_angle_deg=75.0, strokes=3.0).strokes.tolist() == [3.0]
