@@ -169,6 +169,12 @@ EQUIVALENT = (
         "of what has a length but no ndim, any number but 0 says so",
     ),
     ("contact/facets.py", "np.where(ahead, facing, 1.0)", "1.0", "stands for what is not read"),
+    (
+        "contact/facets.py",
+        "middle = (low + high + 1) // 2",
+        "1",
+        "the next whole number up still lies above the one end and not above the other",
+    ),
     ("contact/facets.py", "_WINDOW = 40", "40", "half of it, rounded down, is the same"),
     (
         "contact/facets.py",

@@ -356,7 +356,7 @@ def test_heights_of_a_tiny_texture_high_above_zero_are_kept_and_rounding_is_not(
 
 
 def test_the_sizes_of_profiles_are_bounded():
-    x = np.arange(40_005.0)
+    x = np.arange(40_004.0)  # 20,000.5 cut-offs, without the runs at both ends
     refused(lambda: roughness(x, 0 * x, cutoff_um=2.0), "20,000 or less .*0.8 GB")
     refused(lambda: roughness(x[:9], x[:9], sections=100_001), "100,000 or less")
     half = roughness(x[:4], [0, 1, 0, 1]).rq_um
