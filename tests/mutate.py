@@ -316,6 +316,12 @@ EQUIVALENT = (
         "any size that holds the whole convolution gives it",
     ),
     (
+        "edge_finish/profile_filter.py",
+        "weight /= weight.sum()",
+        "Div",
+        "the mean is divided by the weights that lie over the profile",
+    ),
+    (
         "edge_finish/report.py",
         "TENTH * np.array([1.0, -1.0])",
         "Mult",

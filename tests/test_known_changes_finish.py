@@ -408,6 +408,13 @@ def test_a_seed_draws_the_line_it_always_drew():
     np.testing.assert_allclose(band.z_um[[0, 20, 53, 54]], BAND, rtol=0, atol=1e-9)
 
 
+def test_a_line_takes_two_numbers_from_its_generator_for_each_wave_and_no_more():
+    used, fresh = np.random.default_rng(3), np.random.default_rng(3)
+    realise([0.0, 7.75], 1.0, 1.0, rng=used)  # 64 grid points: 33 waves, the mean among them
+    fresh.standard_normal(2 * 33)
+    assert used.standard_normal() == fresh.standard_normal()
+
+
 DRAWN = [-0.616436716975, 0.811962968525, -0.302700127915, 0.382414697225, 0.162267979559]
 BAND = [0.0319737166296, -0.289055422663, 0.428922638262, 0.43845055669]
 
@@ -563,6 +570,9 @@ def test_a_claim_compares_one_stone_at_one_magnification():
     assert found.wave_ratio == pytest.approx(value("lay_aspect"), rel=1e-9)
     assert found.tooth_rq_um == (along.tooth_rq_um(), across.tooth_rq_um())
     assert found.lay_deg == pytest.approx((0.0, 90.0), abs=1e-9)
+    claim = steel_grain_claim(along, across)
+    assert repr(claim) == "\n".join(str(claim).split("\n")[i] for i in (0, 1))
+    assert len(str(claim).split("\n")) == 3 + len(claim.evidence)
     refused(lambda: steel_grain_claim(along, made(FINE)), "stroke alone")
     refused(lambda: steel_grain_claim(along, made(magnification=7.0)), "stroke alone")
 
@@ -650,6 +660,16 @@ def test_an_edge_sinks_in_from_its_full_width_on():
         made(), on={"softer": hv * 0.999, "harder": hv * 1.001}, contact=contact, strokes=[0]
     )
     assert [one.sunk_in for one in result.cases] == [True, False]
+    # The load that asks for that width to the last bit.
+    angle = result.finish.internal_angle_deg
+    width = float(2 * np.cos(np.radians(angle) / 2) * value("sharp_radius_um"))
+    contacts = [
+        LineContact(load_n_per_mm=width * 50 * 9.80665e-3 * (1 + k * 2**-52), counterface_hv=50.0)
+        for k in range(-9, 10)
+    ]
+    exactly = next(one for one in contacts if one.contact_um == width)
+    case = ek.blunting(made(), on={"x": 50.0}, contact=exactly, strokes=[0]).cases[0]
+    assert case.sunk_in
 
 
 def test_strokes_are_0_to_2000():

@@ -78,6 +78,16 @@ def test_what_a_line_leaves_of_a_rounded_apex_is_what_a_clipper_leaves(angle, ne
     assert found.missing == pytest.approx(missing, rel=1e-6, abs=1e-7)
 
 
+def test_a_line_that_only_touches_the_apex_takes_nothing_from_it():
+    beta, square, radius = np.radians(60.0), np.array(np.pi / 2), np.array(0.75)
+    inset = np.array(float(apex.clear_inset(beta, radius)) - 0.75)
+    assert (apex.clear_inset(beta, radius) - inset) * 1.0 - 0.75 * np.cos(square) == 0.75
+    found = apex.remains(radius, beta, inset, square)
+    assert found.land == pytest.approx(0.75 * np.sqrt(3), rel=1e-9)
+    void = 0.75**2 * (np.sqrt(3) - np.pi / 3)
+    assert found.missing == pytest.approx(void - inset**2 * np.sqrt(3) / 2, rel=1e-9)
+
+
 def test_a_line_down_the_flank_leaves_the_whole_apex_and_no_apex_leaves_nothing():
     beta = np.radians([60.0, 60.0])
     found = apex.remains(np.array([2.0, 0.0]), beta, np.array([0.0, 0.1]), beta)

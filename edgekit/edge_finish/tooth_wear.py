@@ -239,10 +239,11 @@ class _Line:
         wanted = self.contact.contact_um * width.size
         if wanted <= 0:
             return np.zeros(width.size)
-        if width.sum() <= wanted:
-            return np.asarray(width / width.sum())
         order = np.argsort(-height, kind="stable")
-        last = order[np.searchsorted(np.cumsum(width[order]), wanted)]
+        reached = np.cumsum(width[order])
+        if reached[-1] <= wanted:
+            return np.asarray(width / width.sum())
+        last = order[np.searchsorted(reached, wanted)]
         above = height > height[last] + self.level_um
         level = np.abs(height - height[last]) <= self.level_um
         left = wanted - width[above].sum()
