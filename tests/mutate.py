@@ -175,6 +175,13 @@ EQUIVALENT = (
         "1",
         "the next whole number up still lies above the one end and not above the other",
     ),
+    ("contact/facets.py", "last = below.shape[0] - 1", "0", "as many planes as stations"),
+    (
+        "contact/facets.py",
+        "low, high = start + bool(planes), last",
+        "Add",
+        "the next plane along always serves, so no lower one is kept",
+    ),
     ("contact/facets.py", "_WINDOW = 40", "40", "half of it, rounded down, is the same"),
     (
         "contact/facets.py",
@@ -200,6 +207,12 @@ EQUIVALENT = (
     ("contact/orientation.py", "np.where(folds, fold, 1.0)", "1.0", "stands for what is not read"),
     ("contact/orientation.py", "np.where(bent, hollow, 1.0)", "1.0", "stands for what is not read"),
     ("contact/holder.py", "np.where(alive, size, 1.0)", "1.0", "stands for what is not read"),
+    (
+        "contact/holder.py",
+        "side = side * np.where(vec.dot(n, side) < 0, -1.0, 1.0)",
+        "Mult",
+        "divided by 1 and −1 it is the same",
+    ),
     ("contact/holder.py", "_HALVINGS = 60", "60", "π/2⁶⁰ is below the rounding of any angle"),
     (
         "contact/holder.py",
@@ -314,6 +327,30 @@ EQUIVALENT = (
         "size = 1 << (cell.size + weight.size - 1).bit_length()",
         "Sub",
         "any size that holds the whole convolution gives it",
+    ),
+    (
+        "edge_finish/material_curve.py",
+        "reach = round(_SECANT_SHARE * (_SECANT_POINTS - 1))",
+        "1",
+        "it is rounded to the same number of steps",
+    ),
+    (
+        "edge_finish/edge_profile.py",
+        "part = spectrum[kept][: size // 2 + 1]",
+        "1",
+        "the inverse transform reads no more than half of its points and one",
+    ),
+    (
+        "edge_finish/tooth_wear.py",
+        "if reached[-1] <= wanted:",
+        "LtE",
+        "what all bear just so they bear either way",
+    ),
+    (
+        "edge_finish/tooth_wear.py",
+        "float((share * radius).sum()) / loaded if loaded",
+        "Div",
+        "shares of a load add up to 1",
     ),
     (
         "edge_finish/profile_filter.py",

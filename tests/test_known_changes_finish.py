@@ -306,6 +306,8 @@ def test_a_peak_on_a_cut_belongs_to_both_of_its_sampling_lengths():
     for start in (0.0, 50.0, -50.0):
         found = roughness(start + x, z).rz_um
         assert found == pytest.approx((9 + 10 + 2 + 3 + 1) / 5, rel=CLOSE)
+    assert roughness(1e-7 * x, z).rz_um == pytest.approx(5.0, rel=CLOSE)
+    assert roughness(x, [0] * 10 + [4]).rz_um == pytest.approx(4 / 5)  # a peak at the very end
     assert roughness(x, z, sections=1).rz_um == pytest.approx(12.0, rel=CLOSE)
 
 
@@ -356,6 +358,8 @@ def test_heights_of_a_tiny_texture_high_above_zero_are_kept_and_rounding_is_not(
 
 
 def test_the_sizes_of_profiles_are_bounded():
+    x = np.arange(2_002_500.0)  # 1,001,249 cut-offs of 40 kB
+    refused(lambda: roughness(x, x, cutoff_um=2.0), "20,000 or less .*take 40 GB")
     x = np.arange(40_004.0)  # 20,000.5 cut-offs, without the runs at both ends
     refused(lambda: roughness(x, 0 * x, cutoff_um=2.0), "20,000 or less .*0.8 GB")
     refused(lambda: roughness(x[:9], x[:9], sections=100_001), "100,000 or less")
@@ -408,10 +412,12 @@ def test_a_seed_draws_the_line_it_always_drew():
     np.testing.assert_allclose(band.z_um[[0, 20, 53, 54]], BAND, rtol=0, atol=1e-9)
 
 
-def test_a_line_takes_two_numbers_from_its_generator_for_each_wave_and_no_more():
+@pytest.mark.parametrize(("length", "waves"), [(7.75, 33), (7.76, 65)])
+def test_a_line_takes_two_numbers_from_its_generator_for_each_wave(length, waves):
+    """Four grid points to a length, eight lengths more, up to a power of two above; and the mean"""
     used, fresh = np.random.default_rng(3), np.random.default_rng(3)
-    realise([0.0, 7.75], 1.0, 1.0, rng=used)  # 64 grid points: 33 waves, the mean among them
-    fresh.standard_normal(2 * 33)
+    realise([0.0, length], 1.0, 1.0, rng=used)
+    fresh.standard_normal(2 * waves)
     assert used.standard_normal() == fresh.standard_normal()
 
 
@@ -441,9 +447,9 @@ def test_cutting_short_waves_leaves_long_ones_as_they_are_at_any_points():
 
 
 def test_teeth_are_rises_from_the_mean_or_below_to_above_it():
-    z = np.array([0.0, 1, 0, -1, 0, 1, 0, -1, 0])
-    assert EdgeProfile(x_um=np.arange(9.0) * 100, z_um=z).teeth_per_mm == 2 / 0.8
-    assert EdgeProfile(x_um=np.arange(9.0) * 100, z_um=-z).teeth_per_mm == 2 / 0.8
+    z = np.array([0.0, 1, 0, -1, 0, 1, 0, -1])  # what lies on the mean is not above it
+    assert EdgeProfile(x_um=np.arange(8.0) * 100, z_um=z).teeth_per_mm == 2 / 0.7
+    assert EdgeProfile(x_um=np.arange(8.0) * 100, z_um=-z).teeth_per_mm == 2 / 0.7
 
 
 # ---- the report --------------------------------------------------------------------------------
@@ -670,6 +676,7 @@ def test_an_edge_sinks_in_from_its_full_width_on():
     exactly = next(one for one in contacts if one.contact_um == width)
     case = ek.blunting(made(), on={"x": 50.0}, contact=exactly, strokes=[0]).cases[0]
     assert case.sunk_in
+    assert "Model:" in ek.blunting(made(), on={"x": 50.0}, strokes=[0]).statement
 
 
 def test_strokes_are_0_to_2000():

@@ -215,6 +215,15 @@ def test_obstacles_are_looked_for_in_blocks_that_memory_holds(monkeypatch, stati
     assert gap.tolist() == [1000 * most * (i // most) for i in range(stations)]
 
 
+def test_of_more_stations_than_a_block_holds_one_is_looked_at_after_another(monkeypatch):
+    parts = []
+    monkeypatch.setattr(orientation, "_PAIRS", 10)
+    monkeypatch.setattr(
+        orientation, "_obstacle_mm", lambda _, part: parts.append(part) or np.zeros(1)
+    )
+    assert len(ek.orient(UNIVERSAL, stations=40).gap_um) == len(parts) == 40
+
+
 def test_where_the_handle_runs_along_the_roll_reference_roll_starts_from_its_thinnest_axis():
     axis = np.array([0.3, 0.0, -0.4]) / 0.5
     edge = dataclasses.replace(arc_edge([2.0], [0.0]), handle_axis=axis, roll_reference=axis)
@@ -318,9 +327,10 @@ def test_overhangs_of_facets_that_hold_one_station():
     far = np.array([1.0, edge.length_mm - 5.0]) / 6.7
     want = 6700 * (1 / np.cos(far) - 1)
     np.testing.assert_allclose(table["overhang_um"], [want[0], 0.0, want[1]], rtol=1e-9)
-    shown = repr(ek.facets(edge, [1.0, 3.0, 5.0], depth_um=200.0))
-    bare = ek.facets(edge, [1.0, 3.0, 5.0], depth_um=200.0).untouched_mm
-    assert ("untouched" in shown) == (bare > 0)
+    shown = repr(ek.facets(edge, [1.0, 3.0, 5.0], depth_um=60.0))
+    bare = ek.facets(edge, [1.0, 3.0, 5.0], depth_um=60.0).untouched_mm
+    assert 0 < bare < 1
+    assert f"{bare:.2f} mm of edge is untouched" in shown
 
 
 def test_on_a_hollow_edge_the_far_plane_lies_deepest():
@@ -506,7 +516,8 @@ def test_each_placement_is_as_far_from_the_last_as_the_ridge_allows(edge):
     arc = edge.stations(101)
     here = edge.frame(arc, order=0)
     below = -facets.plane_recession(here, here.outward.value, here.position)
-    exactly = [float(height) for height in below[[9, 30], 0] if height > 0]  # a tie serves
+    ends = np.maximum(below[:, 0], below[:, -1])[50]  # one plane in the middle
+    exactly = [float(height) for height in (*below[[9, 30], 0], ends) if height > 0]  # a tie serves
     for limit_mm in (1e-6, 0.003, 0.02, 0.1, 10.0, *exactly):
         assert facets._farthest(below, limit_mm) == one_by_one(below, limit_mm)
 
