@@ -628,6 +628,15 @@ def test_a_handle_square_to_the_flank_holds_the_whole_edge_however_it_is_turned(
         np.testing.assert_allclose(np.sort(sign * windows), [[85.0, 90.0]] * 7, atol=1e-5)
 
 
+def test_rounding_of_a_handles_length_leaves_its_windows_whole():
+    """A handle square to the edge has m = 1, or the next number: asin goes no farther than 90°"""
+    circle_ = holder._circle(UNIVERSAL, *UNIVERSAL.at_stations(2))
+    above = np.full(2, 1 + 2**-52)
+    for true, want in ((0.0, (np.pi / 2 - 0.1, np.pi / 2)), (np.pi, (-np.pi / 2, 0.1 - np.pi / 2))):
+        given = circle_._replace(size=above, true=np.full(2, true))
+        np.testing.assert_allclose(given.intervals(0.1), [want] * 2, atol=1e-9)
+
+
 def test_an_error_out_of_reach_is_past_90_degrees_and_of_the_sign_of_the_nearest_approach():
     edge, _ = rolled_arc(plan_mm=6.7, length_mm=5.65, bend_deg=60)
     held = ek.setting_at(edge, 32.0)
