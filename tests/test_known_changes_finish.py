@@ -817,6 +817,10 @@ def test_defaults_and_limits_of_wear():
     for field in dataclasses.fields(ToothWear):
         np.testing.assert_array_equal(getattr(plain, field.name), getattr(named, field.name))
     assert plain.radius_um[0] == pytest.approx(value("sharp_radius_um"), rel=CLOSE)
+    hard = LineContact(counterface_hv=value("enamel_hardness_hv"))  # on which teeth stand
+    level, other = (wear_teeth(heights, **given, contact=hard, level_um=k) for k in (0.01, 0.02))
+    found = wear_teeth(heights, **given, contact=hard).top_recession_um[1]
+    assert found == level.top_recession_um[1] != other.top_recession_um[1]
     wrongs = [{"level_um": 0.0}, {"sharp_radius_um": 0.0}, {"strokes": [[0.0, 1.0]]}]
     for wrong in (*wrongs, {"strokes": [0.0, 9.0, 5.0]}):
         refused(lambda w=wrong: wear_teeth(heights, **(given | w)), "must")
