@@ -800,6 +800,26 @@ def test_a_tall_tooth_bears_alone_and_a_deep_valley_is_spared():
     assert tall.top_recession_um[2] > deep.top_recession_um[2]
 
 
+@pytest.mark.parametrize("angle", [60.0, 100.0])
+def test_a_tooth_bears_alone_until_it_is_down_to_its_neighbour(angle):
+    """A tooth of 0.4 µm in the face stands 0.4 cos β/2 higher along the bisector; r gives it up"""
+    half, tall, r0 = math.radians(angle) / 2, 0.4, 1.5
+    apex, section = 1 / math.sin(half) - 1, 1 / math.tan(half) - (math.pi / 2 - half)
+    level = r0 + tall * math.cos(half) / apex
+    contact = bearing(0.1, 1)
+    strokes = section * (level**2 - r0**2) / (2 * contact.area_um2_per_stroke)
+    worn_ = wear_teeth(
+        [0.0, tall],
+        internal_angle_deg=angle,
+        strokes=[0.97 * strokes, 1.03 * strokes],
+        contact=contact,
+        sharp_radius_um=r0,
+        level_um=1e-3,
+    )
+    assert worn_.contact_share.tolist() == [0.5, 1.0]
+    assert worn_.top_recession_um[1] == pytest.approx(tall * math.cos(half), rel=0.03)
+
+
 def test_defaults_and_limits_of_wear():
     assert len(gaussian_heights(0.2)) == 400
     assert len(gaussian_heights(0.2, 1_000_000)) == 1_000_000

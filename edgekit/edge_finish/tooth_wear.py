@@ -191,9 +191,9 @@ def wear_teeth(
         what = "strokes must be a list that does not fall"
         raise BadArgument(what, report, "Sort the strokes.", argument="strokes")
     radius = np.full(heights.size, checks.positive("sharp_radius_um", start))
+    lowered = wedge.apex * radius  # a rounded apex stands lower than the sharp one
     line = _Line(
-        # A rounded apex stands lower than the sharp one.
-        sharp=-np.sort(-heights) * wedge.height + wedge.apex * radius,
+        sharp=-np.sort(-heights) * wedge.height + lowered,
         fresh=wedge.area * radius**2,
         area=wedge.area * radius**2,
         wedge=wedge,
