@@ -68,7 +68,8 @@ GROUPS = {
         ("clinic",),
         (
             "log history forecast growth update model_check survival budget bench_plan settings "
-            "setting_sheet tray bad_input records hostile_text known_changes_clinic regression"
+            "setting_sheet tray log_entry own_clinic weighing bad_input records hostile_text "
+            "known_changes_clinic regression"
         ),
     ),
 }
