@@ -119,7 +119,7 @@ def at_the_stone(step: Step) -> Drawing:
     beta = np.radians(180.0 - need.held.stone_to_face_deg[step.stations[middle]])
     # the flank d = (cosβ, −sinβ) lies on the stone: x along d, y away from the stone
     turn = np.array([[np.cos(beta), -np.sin(beta)], [np.sin(beta), np.cos(beta)]])
-    steel = _outline(section) @ turn.T
+    steel, tip = _outline(section) @ turn.T, turn @ [section.width_mm, 0.0]
     size = max(section.width_mm, section.thickness_mm)
     reach = HANDLE * size
     handle = np.array([[0.0, 0.0], _arc(reach, elevation - 90, elevation - 90)[0]])
@@ -127,7 +127,7 @@ def at_the_stone(step: Step) -> Drawing:
     box = (-1.05 * reach, low - 0.15 * size, steel[:, 0].max() + 0.1 * size, top + 0.55 * size)
     shapes = (
         Shape(ink=Ink.STEEL, points=steel),
-        Shape(ink=Ink.FACE, points=np.stack([np.zeros(2), turn @ [section.width_mm, 0.0]])),
+        Shape(ink=Ink.FACE, points=np.stack([np.zeros(2), tip])),
         Shape(ink=Ink.STONE, points=np.array([[box[0], 0.0], [box[2], 0.0]])),
         Shape(ink=Ink.HANDLE, points=handle),
         Shape(ink=Ink.THIN, points=_arc(0.78 * reach, -90.0, elevation - 90)),
@@ -142,7 +142,7 @@ def at_the_stone(step: Step) -> Drawing:
     face = (0.42 * reach * np.sin(-0.4), max(0.42 * reach * np.cos(-0.4), over - 0.9 * size))
     beside = (-0.7 * reach, over)
     if over > top + 0.5 * size:  # a steep handle leaves its room at the left
-        beside, face = (-0.85 * reach, 0.6 * reach), (0.0, face[1])
+        beside, face = (-0.85 * reach, 0.6 * reach), (tip[0], tip[1] + 0.4 * size)
     labels = ((*beside, words), (*face, f"{180 - np.degrees(beta):.0f}°"))
     return Drawing(shapes=shapes, box=box, alt=alt, labels=labels)
 
@@ -163,8 +163,7 @@ def _turned(points: FloatArray, hours: float) -> FloatArray:
 
 def _arrow(start: float, end: float) -> list[Shape]:
     """An arc just inside the clock from one hour to another, with a head."""
-    head = _turned(np.array([[-0.1, -0.06], [0.0, 0.0], [-0.1, 0.06]]), 0.0)
-    head = head * np.sign(end - start) + [0.0, 0.9]
+    head = np.array([[-0.1, -0.06], [0.0, 0.0], [-0.1, 0.06]]) * np.sign(end - start) + [0.0, 0.9]
     return [
         Shape(ink=Ink.THIN, points=_arc(0.9, HOUR_DEG * start, HOUR_DEG * end)),
         Shape(ink=Ink.THIN, points=_turned(head, end)),
