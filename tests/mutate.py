@@ -69,7 +69,8 @@ GROUPS = {
         (
             "log history forecast growth update model_check survival budget bench_plan settings "
             "setting_sheet tray log_entry own_clinic weighing bad_input records hostile_text "
-            "known_changes_clinic regression"
+            "known_changes_clinic known_changes_bench known_changes_forecast known_changes_log "
+            "known_changes_sheet known_changes_weighing regression"
         ),
     ),
 }
@@ -104,6 +105,43 @@ EQUIVALENT = (
         "the walk back ends at the first entry, which is not read",
     ),
     ("", "__all__", "", "names shown, not results"),
+    ("", "difflib.get_close_matches(", "1", "of the words found alike the first is named"),
+    (
+        "clinic/bench/plan.py",
+        '"tolerance_deg", tolerance_deg, LEAST_DEG, 45,',
+        "45",
+        "the windows of stations refuse 45 degrees in the same words",
+    ),
+    (
+        "clinic/bench/plan.py",
+        "most_shared = max(",
+        "0",
+        "edges without a run stand together whatever they are said to share",
+    ),
+    (
+        "clinic/bench/requirements.py",
+        "half = np.where(np.abs(half) < ROUNDING_DEG, 0.0, half)",
+        "Lt",
+        "half a window of just the rounding is as good as none",
+    ),
+    (
+        "clinic/bench/requirements.py",
+        "middle + half * np.array([-1.0, 1.0])",
+        "Mult",
+        "to divide by 1 is to multiply by it",
+    ),
+    (
+        "clinic/bench/settings.py",
+        "if not (len(early) and len(late)):",
+        "And",
+        "saves time: with one stretch empty no shared setting saves a change",
+    ),
+    (
+        "clinic/bench/steps.py",
+        "* (arc[1] - arc[0])",
+        "Sub",
+        "stations begin at 0",
+    ),
     (
         "edge_finish/tooth_wear.py",
         "* wedge.height + wedge.apex * radius",

@@ -18,9 +18,18 @@ import edgekit as ek
 from edgekit.clinic.bench import minutes as minutes_module
 from edgekit.clinic.bench import requirements as requirements_module
 from edgekit.clinic.bench import settings as settings_module
+from edgekit.clinic.bench import steps as steps_module
 from edgekit.clinic.bench import tables
 from edgekit.clinic.bench.minutes import Factor, Work, duration, factors
-from edgekit.clinic.bench.plan import ANY_SETTING, _clear_range, _requirements, _schedule, _tray
+from edgekit.clinic.bench.plan import (
+    ANY_SETTING,
+    _check_urgent,
+    _clear_range,
+    _in_time,
+    _requirements,
+    _schedule,
+    _tray,
+)
 from edgekit.clinic.bench.requirements import (
     Tool,
     _deep,
@@ -116,6 +125,15 @@ def test_nothing_to_do_ends_at_once_and_something_never_in_no_time():
     assert nothing.table["minutes_high"].tolist() == [0] * 5
     something = duration(Work(10, 1, 1, 1))
     assert [something.chance(m) for m in (-1.0, 0.0)] == [0, 0]
+    little = duration(Work(1, 0, 0, 0)).total  # under a minute
+    assert little.log_sd == pytest.approx(
+        np.hypot(
+            lognormal("seconds_per_stroke").args[0], lognormal("bench_strokes_per_edge").args[0]
+        )
+    )
+    minute = minutes_module.Duration(table=nothing.table, total=Factor(1.0, 0.5))
+    assert minute.chance(1.0) == 0.5
+    assert minute.chance(0.5) == pytest.approx(stats.lognorm(0.5).cdf(0.5), rel=1e-12)
     sure = minutes_module.Duration(table=nothing.table, total=Factor(5.0, 0.0))
     assert [sure.chance(m) for m in (4.99, 5.0, 5.01)] == [0, 0.5, 1]
 
@@ -164,6 +182,11 @@ def test_windows_of_one_point_and_turned_ones():
         fewest_settings([(5, 5), (6, 5.999)])
 
 
+def test_what_too_many_windows_would_take_is_told():
+    with pytest.raises(ek.EdgekitError, match=r"1,000,000 or less \(they would take 0\.6 GB\)"):
+        settings_module._check_number(2_000_000)
+
+
 def test_the_number_of_windows_is_looked_at_before_they_are_copied(monkeypatch):
     seen = []
     monkeypatch.setattr(settings_module, "_check_number", seen.append)
@@ -178,6 +201,13 @@ def test_a_tray_is_worked_from_low_to_high_where_no_setting_can_be_shared():
     assert tray.order.tolist() == [2, 1, 0]
     assert tray.settings_deg.tolist() == [1.0, 11.0, 21.0]
     assert (tray.run.tolist(), tray.changes) == ([0, 1, 2], 2)
+    pairs = [(10, 12), (0, 2), (1, 3), (20, 22), (30, 32), (31, 33)]
+    early = order_tray(pairs[:4], urgent=[True, True, True, False])
+    assert early.order.tolist() == [1, 2, 0, 3]
+    late = order_tray(pairs[2:], urgent=[True, False, False, False])
+    assert late.order.tolist() == [0, 1, 2, 3]
+    late = order_tray([*pairs[4:], (25, 26), (40, 41)], urgent=[False, False, False, True])
+    assert late.order.tolist() == [3, 2, 0, 1]
     plain = order_tray(windows)
     assert plain.order.tolist() == [2, 1, 0]
     assert order_tray(windows, urgent=[True] * 3).order.tolist() == [2, 1, 0]
@@ -298,6 +328,22 @@ def test_placements_crowd_where_the_stone_turns_faster():
     assert step.placement_roll_deg[0] == pytest.approx(12.5 - 0.5, abs=0.5)
 
 
+@pytest.mark.parametrize(("turning", "want"), [(range(20, 60), 32.0), ((59,), 39.0)])
+def test_a_stretch_that_hardly_turns_is_placed_where_it_does(turning, want, monkeypatch):
+    need = need_of(np.zeros(60))
+    density = np.where(np.isin(np.arange(60), list(turning)), 1e-3, 0.0)
+    monkeypatch.setattr(steps_module, "_density_per_mm", lambda *_: density)
+    step = step_of(need, np.arange(20, 60), placements=1)
+    if len(list(turning)) == 1:
+        assert step.placement_roll_deg.tolist() == [want]
+    else:
+        assert step.placement_roll_deg.tolist() == [pytest.approx(19.5)]
+    later = np.where(np.arange(60) >= 45, 1e-3, 0.0)
+    monkeypatch.setattr(steps_module, "_density_per_mm", lambda *_: later)
+    # fifteen stations of one share each, the last of forty
+    assert step.placement_roll_deg.tolist() == [pytest.approx(25 + 7.0)]
+
+
 def test_a_step_spans_half_way_to_its_neighbours_and_to_the_ends_of_the_edge():
     rod = np.array([9.0, 7.0, 5.0, 6.0, 8.0])
     need = need_of(np.zeros(5), spacing=0.5, rod=rod, hollow_um=np.array([1.0, 2.0, 5.0, 3.0, 0.0]))
@@ -370,6 +416,9 @@ def test_more_settings_are_taken_while_each_serves_enough():
     points, count = _points(windows[:40], 4, spacing)
     assert (points.tolist(), count) == ([0.5], 1)  # the middle of what one setting may be
     assert _points(windows[:0], 4, spacing)[1] == 0
+    few = np.concatenate([windows[:40], windows[70:75]])  # two settings, one not worth it
+    points, count = _points(few, 4, spacing)
+    assert (points.tolist(), count) == ([1.0], 2)
 
 
 def test_settings_serve_the_most_windows_that_any_choice_does():
@@ -417,7 +466,7 @@ def hollow_at(x, y, reachable, turn=0.0):
     return SimpleNamespace(
         arc_mm=x,
         reachable=reachable,
-        position_mm=np.stack([x * cos - y * sin, x * sin + y * cos, 0 * x], axis=1),
+        position_mm=np.stack([x * cos - y * sin + 1, x * sin + y * cos + 9, 0 * x], axis=1),
         normal=np.tile([-sin, cos, 0.0], (len(x), 1)),
     )
 
@@ -459,7 +508,14 @@ def test_a_traces_hollow_counts_beyond_three_deviations_of_its_noise(monkeypatch
         heard.append(limit)
         return _deep(hollow, depth, limit)
 
+    spacings = []
+
+    def points(windows, most, spacing):
+        spacings.append(spacing)
+        return _points(windows, most, spacing)
+
     monkeypatch.setattr(requirements_module, "_deep", deep)
+    monkeypatch.setattr(requirements_module, "_points", points)
     traced = ek.read_blade("data_demo/traces/FH-03-SS.toml")
     for blade in (traced, ek.patterns.hoe()):
         name = next(iter(blade.edges))
@@ -472,6 +528,7 @@ def test_a_traces_hollow_counts_beyond_three_deviations_of_its_noise(monkeypatch
             max_settings=2,
             setting_range=SettingRange(low_deg=0, high_deg=90),
         )
+        assert spacings.pop() == blade.edges[name].length_mm / 201
         assert len(asked.tools) == 201  # stations: 0.03 mm apart on an edge of 6 mm
     noise = traced.trace.edges["left"].noise_um
     assert heard == [value("bench_hollow_um") + 3 * noise, value("bench_hollow_um")]
@@ -534,6 +591,7 @@ def test_settings_are_printed_in_as_few_decimals_as_their_windows_allow():
         (15.04, (15.0, 15.1), 15.0),  # the window's end counts as inside
         (15.06, (14.9, 15.1), 15.1),
         (15.04, (15.01, 15.08), 15.04),
+        (15.0437, (15.03, 15.05), 15.04),
         (15.0343, (15.034, 15.0346), 15.034),
         (15.0343, (15.0342, 15.0344), 15.0343),
         (15.06, (15.03, 15.09), 15.06),
@@ -638,6 +696,9 @@ def test_the_table_of_settings_says_where_the_holder_may_stand():
     assert table["high_deg"].tolist() == [14.5, 34.5]
     assert table["edges"].tolist() == [2, 2]
     assert table["riser_mm"].isna().all()
+    aside = dataclasses.replace(arrangement(needs), settings_deg=np.array([13.2, 33.5]))
+    found = tables.settings_table(aside, None, 0.5)["within_deg"]
+    assert found.tolist() == pytest.approx([0.7, 1.0])  # to the nearer end
     holder = ek.Holder()
     risers = tables.settings_table(arrangement(needs), holder, 0.5)["riser_mm"]
     want = [
@@ -676,7 +737,7 @@ def by_hand(room, error, tolerance, *, windows=(10.0, 5.0), elevations=(20.4, 31
     need = SimpleNamespace(
         room_deg=np.array([9.0, room, 5.0]),
         setting_error_deg=error,
-        windows_deg=np.tile(windows, (3, 1)),
+        windows_deg=np.broadcast_to(windows, (3, 2)),
         min_settings=4,
     )
     step = SimpleNamespace(
@@ -697,7 +758,11 @@ def test_a_stretch_by_hand_says_why_and_what_tolerance_would_serve_it():
     # as wide as the error but for rounding: it is the holder or the number of settings
     for room in (1.0, 1.0 - 1e-10, 2.0):
         assert by_hand(room, 1.0, 2.0)[0] == "the holder cannot take its settings"
+    assert by_hand(1.0 - 1e-9, 1.0, 2.0)[0] == "the holder cannot take its settings"
     assert "only within" in by_hand(1.0 - 1e-8, 1.0, 2.0)[0]
+    mixed = [[10.0, 5.0], [5.0, 6.0], [10.0, 5.0]]
+    assert by_hand(1.5, 1.0, 2.0, windows=mixed)[0] == "the whole edge needs 4 settings"
+    assert "a tolerance of 4° or more" in by_hand(0.25, 0.5, 2.0)[1]
     assert by_hand(1.5, 1.0, 2.0, windows=(5.0, 5.0))[0] == "the whole edge needs 4 settings"
 
 
@@ -735,6 +800,41 @@ def test_an_edge_without_time_is_unserved_from_end_to_end():
 
 
 # ---- the plan ------------------------------------------------------------------------------
+
+
+def test_edges_of_several_settings_are_kept_by_the_most_shared_and_a_chance_just_met_is_met():
+    runs = {"A": (1, 2), "B": (3, 4), "C": (0, 1), "D": (0,), "E": (2,), "F": (3,), "G": (4,)}
+    runs |= {"H": (0,), "I": (0,)}  # run 0 serves four, run 1 two, the others two
+    needs = [SimpleNamespace(key=k, urgent=False) for k in runs]
+    pieces = [SimpleNamespace(edge=at, run=r) for at, k in enumerate(runs) for r in runs[k]]
+    every = SimpleNamespace(needs=needs, arrangement=SimpleNamespace(pieces=pieces))
+    wanted = ["D", "H", "I", "E", "F", "G", "C", "A", "B"]
+    for room in range(10):
+
+        def schedule(chosen, room=room):
+            def chance(_):
+                return 0.9 if len(chosen) <= room else 0.899
+
+            return SimpleNamespace(needs=chosen, duration=SimpleNamespace(chance=chance))
+
+        done = _in_time(every, schedule, 10.0, 0.9)
+        assert {need.key for need in done.needs} == set(wanted[:room])
+
+
+def test_pairs_that_are_misspelt_are_suggested_by_their_code():
+    with pytest.raises(ek.EdgekitError, match="Did you mean 'AB-1'"):
+        _check_urgent([("AB-2", "left and long")], [("AB-1", "left"), ("ZZ", "left")])
+    with pytest.raises(ek.EdgekitError, match="Give codes of the tray"):
+        _check_urgent([()], [("AB-1", "left")])
+
+
+def test_risers_of_steps_are_those_of_their_set_ups():
+    blade = ek.patterns.half_length_curette()
+    plan = ek.plan_bench({"HL": blade, "HO": ek.patterns.hoe()}, holder=ek.Holder())
+    risers = dict(zip(plan.settings["run"], plan.settings["riser_mm"], strict=True))
+    want = [risers.get(run, np.nan) for run in plan.order["run"]]
+    np.testing.assert_array_equal(plan.order["riser_mm"], want)
+    assert plan.order["riser_mm"].isna().any()
 
 
 @pytest.fixture(scope="module")
