@@ -131,6 +131,30 @@ EQUIVALENT = (
         "to divide by 1 is to multiply by it",
     ),
     (
+        "clinic/sheet/drawing.py",
+        "* np.sign(end - start) + [0.0, 0.9]",
+        "Mult",
+        "to divide by a sign is to multiply by it",
+    ),
+    (
+        "clinic/sheet/content.py",
+        'return f"riser {riser_mm:.1f} mm" if riser_mm > 0 else',
+        "Gt",
+        "a riser of nothing is told before",
+    ),
+    (
+        "clinic/sheet/content.py",
+        "elevation = setting_words(float(step.elevation_deg[0]))",
+        "0",
+        "a holder keeps one elevation along its step",
+    ),
+    (
+        "clinic/sheet/page.py",
+        "across = width - PICTURES_MM if steps < DRAWN_MM else width",
+        "Lt",
+        "no count of steps and lines is just as high as the drawings",
+    ),
+    (
         "clinic/bench/settings.py",
         "if not (len(early) and len(late)):",
         "And",

@@ -20,6 +20,7 @@ from edgekit.clinic.sheet import how_to, page, paper
 from edgekit.clinic.sheet.content import (
     _degrees,
     _edge_names,
+    _toe,
     compose,
     riser_words,
     setting_words,
@@ -128,6 +129,7 @@ def test_hours_are_thirtieths_of_a_turn_and_told_to_five_minutes():
         "12:00",
         "6:30",
     ]
+    assert [clock_words(h) for h in (12.5, 13.0, 23.0)] == ["12:30", "1:00", "11:00"]
     assert [clock_words(h) for h in (0.99, 10.916, 11.95)] == ["1:00", "10:55", "11:55"]
 
 
@@ -463,6 +465,32 @@ def test_the_most_curved_blade_shows_the_toe():
     assert toe_line(steps[::-1]).alt.startswith("A9.0 seen")
 
 
+def test_of_two_blades_the_one_that_bends_is_told_wherever_it_lies(monkeypatch):
+    ends = {"far off": ([10.0, 0.0], [10.1, 5.0]), "bent": ([0.0, 0.0], [2.0, 5.0])}
+    needs = {
+        name: SimpleNamespace(
+            edge=name, name="left", instrument=name, blade=SimpleNamespace(opposite=lambda _: None)
+        )
+        for name in ends
+    }
+    from edgekit.clinic.sheet import drawing as module
+
+    monkeypatch.setattr(
+        module, "_seen", lambda edge, _: np.linspace(*map(np.array, ends[edge]), 81)
+    )
+    steps = [SimpleNamespace(requirements=need) for need in needs.values()]
+    assert toe_line(steps).alt.startswith("bent seen")
+
+
+def test_the_toe_of_a_blade_of_two_edges_has_both(tray_plan):
+    step = next(s for s in tray_plan.steps if s.requirements.instrument == "UC")
+    need = step.requirements
+    (outline,) = shapes_of(toe_line([step]), Ink.STEEL)
+    seen = _seen(need.blade.opposite(need.name), need.edge)
+    far = np.stack([seen[:, 1], -seen[:, 0]], axis=1)
+    np.testing.assert_allclose(outline[81:], far[::-1], atol=1e-12)  # round to the heel again
+
+
 def test_the_toes_drawing_grows_with_its_blade(monkeypatch, tray_plan):
     step = toe_steps(tray_plan)[0]
     one = toe_line([step])
@@ -476,6 +504,9 @@ def test_the_toes_drawing_grows_with_its_blade(monkeypatch, tray_plan):
 def test_the_dial_has_a_mark_every_ten_minutes_and_a_number_every_hour(handle_mm):
     drawing = dial(handle_mm)
     rim, hole, slit = shapes_of(drawing, Ink.CUT)
+    for circle in (rim, hole):
+        np.testing.assert_allclose(circle[0], circle[-1], atol=1e-12)
+        np.testing.assert_allclose(circle.mean(axis=0), [0, circle[0, 1] / len(circle)], atol=1e-9)
     assert np.linalg.norm(rim, axis=1) == pytest.approx(22.0)
     assert np.linalg.norm(hole, axis=1) == pytest.approx(handle_mm / 2)
     np.testing.assert_allclose(angle_of(slit), 6.5)
@@ -629,6 +660,40 @@ def test_set_ups_and_lines_carry_the_numbers_of_the_plan(tray_plan):
     assert hoe[0].toe == ("bevel flat on the stone,", "no turning")
 
 
+@pytest.mark.parametrize(("roll", "turns"), [(2.5, True), (2.49, False), (-2.5, True)])
+def test_hours_are_listed_where_they_differ_by_five_minutes(roll, turns):
+    need = SimpleNamespace(blade=SimpleNamespace(kind=None))
+    step = SimpleNamespace(
+        requirements=need, tool=Tool.HOLDER, placement_roll_deg=np.array([0.0, roll / 2, roll])
+    )
+    words = _toe(step)
+    assert words[0] == "toe at 6:00,"
+    assert (words[1:] == ("no turning",)) is not turns
+    if turns:
+        assert len(words) == 3
+        assert words[1].endswith(",")
+        assert not words[2].endswith(",")
+
+
+def test_work_without_the_holder_is_listed_by_tool_and_comes_last(tray_plan):
+    sheet = compose(tray_plan, "T")
+    by_hand = tray_plan.order[tray_plan.order["how"] == "by hand"]
+    (hand,) = (run for run in sheet.runs if run.number == "hand")
+    assert [part.split()[0] for part in hand.edges.split(" · ")] == list(
+        dict.fromkeys(by_hand["instrument"])
+    )
+    assert (hand.elevation, hand.riser) == ("free", "")
+    words = " ".join(sheet.steps)
+    assert "‘hand’ comes last, but for urgent edges, finished first" in words
+    plain = " ".join(compose(ek.plan_bench([ek.patterns.hoe()]), "T").steps)
+    assert "last," not in plain
+    assert "‘hand’" not in plain
+    kinds = {block.instrument: block.kind for block in sheet.blocks}
+    assert kinds["HL"] == "half-length curette"
+    bare = dataclasses.replace(ek.patterns.hoe(), pattern=None)
+    assert compose(ek.plan_bench([bare]), "T").blocks[0].kind == bare.kind.value
+
+
 def test_what_five_minutes_do_is_rounded_up_to_a_tenth(tray_plan):
     worst = max(
         float(
@@ -659,6 +724,30 @@ def test_blades_whose_toe_lies_aside_are_those_that_run_aside_by_five_minutes():
         assert ("(of Q: as the blade's middle line runs)" in words) is aside
 
 
+def test_a_toe_just_five_minutes_aside_is_not_named(monkeypatch):
+    monkeypatch.setattr(how_to, "HOUR_STEP_DEG", 45.0)
+    edge = SimpleNamespace(handle_axis=np.array([0, 0, 1.0]), roll_reference=np.array([1.0, 0, 0]))
+    for across, aside in ((1.0, False), (1.0001, True)):
+        held = SimpleNamespace(tangent=np.tile([1.0, across, 0.0], (201, 1)))
+        need = SimpleNamespace(
+            edge=edge, held=held, instrument="Q", blade=SimpleNamespace(kind=None)
+        )
+        words = how_to._toe(SimpleNamespace(steps=[SimpleNamespace(requirements=need)]))
+        assert ("of Q" in words) is aside
+        assert "hoe" not in words
+
+
+def test_a_hoe_among_others_has_no_dial(tray_plan):
+    assert how_to._toe(tray_plan).endswith("A hoe has no toe: no dial.")
+
+
+def test_after_urgent_work_the_settings_rise():
+    blades = {f"U{b}": ek.patterns.universal_curette(internal_angle_deg=b) for b in (70, 76, 80)}
+    plan = ek.plan_bench({**blades, "HO": ek.patterns.hoe()}, tolerance_deg=1, urgent=["HO"])
+    assert not plan.settings["elevation_deg"].is_monotonic_increasing
+    assert "Then from the smallest angle to the largest" in how_to.order_words(plan)
+
+
 def test_why_this_order_is_told_with_seconds(tray_plan):
     strokes = tray_plan.order["strokes"].sum() * value("seconds_per_stroke")
     each = strokes / tray_plan.edges["planned"].sum()
@@ -667,6 +756,8 @@ def test_why_this_order_is_told_with_seconds(tray_plan):
     assert f"an edge's strokes about {each:.0f} s" in words
     none = SimpleNamespace(steps=(), edges=pd.DataFrame({"planned": [False]}))
     assert how_to._grinding(none, 0.8) == 0.0
+    one = ek.plan_bench([ek.patterns.hoe()])
+    assert how_to._grinding(one, 0.8) == pytest.approx(0.8 * one.order["strokes"].sum())
 
 
 def test_minutes_in_words_are_those_of_the_plan(tray_plan):
@@ -681,6 +772,12 @@ def test_minutes_in_words_are_those_of_the_plan(tray_plan):
     ratio = ends["seconds"].sum() / ends["practice_seconds"].sum()
     assert f"{ratio:.1f} times as long" in second
     assert f"for the {len(ends)} curettes here" in second
+    long = SimpleNamespace(
+        minutes=tray_plan.minutes,
+        practice=pd.DataFrame({"seconds": [6000.0, 1500], "practice_seconds": [3000.0, 0.0]}),
+    )
+    words = how_to.minutes_words(long)[1]
+    assert "50.0 min for the 2 curettes here, which this plan puts at 125.0 min, 2.5 times" in words
     one = how_to.minutes_words(ek.plan_bench([ek.patterns.universal_curette()]))
     assert "for the 1 curette here" in one[1]
     assert len(how_to.minutes_words(ek.plan_bench([ek.patterns.hoe()]))) == 1
@@ -694,7 +791,10 @@ def test_terms_are_those_that_a_sheet_needs(tray_plan):
         ((low,), False),
         ((dataclasses.replace(low, elevation_deg=np.array([-0.51, 3.0])),), True),
     ):
-        plan = dataclasses.replace(tray_plan, steps=steps)
+        plan = dataclasses.replace(tray_plan, steps=(*steps, *tray_plan.steps[:1]))
+        assert "rod" not in dict(how_to.words(plan))
+        rod = dataclasses.replace(tray_plan.steps[1], tool=Tool.ROD)
+        assert "rod" in dict(how_to.words(dataclasses.replace(plan, steps=(*plan.steps, rod))))
         assert ("below 0° (−)" in dict(how_to.words(plan))) is said
 
 
@@ -739,6 +839,10 @@ def test_what_is_always_there_and_what_each_part_adds_to_the_front():
         sheet = front()
         sheet.left = ("l" * size,)
         assert page._front_mm(sheet, 1.0) - height() == pytest.approx(4.2 * lines)
+    sheet.left = ("l" * 124,)
+    assert page._front_mm(sheet, 0.8) - height(0.8) == pytest.approx(4.2)
+    sheet.left = ("l" * 125,)
+    assert page._front_mm(sheet, 0.8) - height(0.8) == pytest.approx(8.4)
     for size, lines in ((35, 0), (36, 1), (72, 2)):
         assert height(title=size) - height() == pytest.approx(4.2 * lines)
 
@@ -789,7 +893,8 @@ def test_the_front_prints_as_large_as_fits_the_paper():
     assert len(zooms) > 4
     exact = front(blocks=0, runs=())
     high = page._front_mm(exact, 1.0)
-    for mm, zoom in ((277.0, 1.0), (277.001, 0.99)):
+    least = 277 / 0.72 - 1e-9
+    for mm, zoom in ((277.0, 1.0), (277.001, 0.99), (least, 0.72), (least + 0.01, 1.0)):
         given = dataclasses.make_dataclass("S", ["runs", "blocks", "left", "title"])([], (), (), "")
         page_mm = page._front_mm
         try:

@@ -69,7 +69,7 @@ def test_scatter_between_blades_solves_its_equation():
             assert found.estimate.dof == size - 1
 
 
-def test_a_scatter_beyond_the_first_bracket_is_found_by_doubling():
+def test_a_scatter_is_found_where_one_blade_is_weighed_far_worse():
     # One blade is weighed far better than the others, which lie apart from it and one another.
     values, variances = np.array([0.0, 10.0, 10.0]), np.array([1e-12, 1e-12, 1e4])
     found = pooled(values, variances)

@@ -122,7 +122,8 @@ def at_the_stone(step: Step) -> Drawing:
     steel, tip = _outline(section) @ turn.T, turn @ [section.width_mm, 0.0]
     size = max(section.width_mm, section.thickness_mm)
     reach = HANDLE * size
-    handle = np.array([[0.0, 0.0], _arc(reach, elevation - 90, elevation - 90)[0]])
+    end = _turned(np.array([0.0, reach]), (elevation - 90) / HOUR_DEG)
+    handle = np.stack([np.zeros(2), end])
     top, low = max(handle[1, 1], steel[:, 1].max()), min(handle[1, 1], 0.0)
     box = (-1.05 * reach, low - 0.15 * size, steel[:, 0].max() + 0.1 * size, top + 0.55 * size)
     shapes = (

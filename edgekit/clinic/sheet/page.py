@@ -104,7 +104,7 @@ def _front_mm(sheet: Sheet, zoom: float) -> float:
     runs = sum(RUN_MM + MORE_MM * int(len(run.edges) * zoom / RUN_LETTERS) for run in sheet.runs)
     blocks = [_block_mm(block, zoom) for block in sheet.blocks]
     column = min(
-        (max(sum(blocks[:cut]), sum(blocks[cut:])) for cut in range(1, len(blocks) + 1)),
+        (max(sum(blocks[:cut]), sum(blocks[cut:])) for cut in range(len(blocks))),
         default=0.0,
     )
     left = sum(1 + int(len(item) * zoom / LEFT_LETTERS) for item in sheet.left)
