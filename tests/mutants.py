@@ -474,7 +474,7 @@ class Hot:
             os._exit(3)
         from _pytest.runner import runtestprotocol
 
-        for item, following in zip(chosen, [*chosen[1:], None], strict=True):
+        for item, following in zip(chosen, [*chosen, None][1:], strict=True):
             os.write(write, f"{item.nodeid}\n".encode())
             limit = GUARD_S + 10 * self.tests[item.nodeid][0]
             signal.setitimer(signal.ITIMER_PROF, limit)  # ends the child

@@ -155,6 +155,25 @@ EQUIVALENT = (
         "no count of steps and lines is just as high as the drawings",
     ),
     (
+        "clinic/weighing/means.py",
+        "high = 2 * float(values.var(ddof=1))",
+        "2",
+        "a wider bracket holds the same root",
+    ),
+    ("clinic/weighing/means.py", "MOST_DOF = 1e9", "", "a normal law to the last digit shown"),
+    (
+        "clinic/weighing/weighings.py",
+        '[row | {"control_mg": 0.0} for row in rows]',
+        "0.0",
+        "what is taken off every reading goes out of every difference",
+    ),
+    (
+        "clinic/weighing/weighings.py",
+        "return 0.0, 0, 0.0",
+        "0.0",
+        "a table without a repeated weighing is refused, and these with it",
+    ),
+    (
         "clinic/bench/settings.py",
         "if not (len(early) and len(late)):",
         "And",

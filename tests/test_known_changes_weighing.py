@@ -18,7 +18,7 @@ from edgekit.clinic.weighing import sheets, trace_check
 from edgekit.clinic.weighing.means import Estimate, combined, mean_of, pooled, reach
 from edgekit.clinic.weighing.steel import _gsd
 from edgekit.clinic.weighing.ways import _fewest, _power, _welch
-from edgekit.clinic.weighing.weighings import _digit
+from edgekit.clinic.weighing.weighings import _digit, _flags
 from edgekit.evidence_table import entry, value
 
 C = ek.clinic
@@ -101,23 +101,24 @@ def test_a_geometric_deviation_is_that_of_a_lognormal_law():
 # ---- cells and tables ----------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("read", "good", "bad"),
-    [
-        (sheets.mass(1.0, needed=True), ("200", "500000"), ("199.9", "500001")),
-        (sheets.mass(1000.0, needed=True), ("0.2", "500"), ("0.1999", "500.1")),
-        (sheets.amount("N", 100.0), ("100", "0.001"), ("0", "100.1", "-1")),
-        (sheets.number_of("bout", 1), ("1", "7"), ("0", "-1", "")),
-        (sheets.number_of("number of strokes", 0), ("0", "50"), ("-1", "")),
-        (sheets.word_of("state", ("before", "after")), ("before", "AFTER"), ("", "then")),
-        (sheets.word_of("way", ("rolling", "local"), "rolling"), ("", "local"), ("roll", "x")),
-    ],
-)
-def test_both_sides_of_what_a_cell_may_hold(read, good, bad):
+# Made in each test: the mutation runner changes the code of readers that are made after it.
+READERS = [
+    (lambda: sheets.mass(1.0, needed=True), ("200", "500000"), ("199.9", "500001")),
+    (lambda: sheets.mass(1000.0, needed=True), ("0.2", "500"), ("0.1999", "500.1")),
+    (lambda: sheets.amount("N", 100.0), ("100", "0.001", "1"), ("0", "100.1", "-1", "x")),
+    (lambda: sheets.number_of("bout", 1), ("1", "7"), ("0", "-1", "")),
+    (lambda: sheets.number_of("number of strokes", 0), ("0", "50"), ("-1", "")),
+    (lambda: sheets.word_of("state", ("before", "after")), ("before", "AFTER"), ("", "then")),
+    (lambda: sheets.word_of("way", ("a b", "c"), "a b"), ("", "c"), ("d", "x")),
+]
+
+
+@pytest.mark.parametrize(("make", "good", "bad"), READERS)
+def test_both_sides_of_what_a_cell_may_hold(make, good, bad):
     for text in good:
-        assert read(text)[1] == "", text
+        assert make()(text)[1] == "", text
     for text in bad:
-        assert read(text)[1], text
+        assert make()(text)[1], text
 
 
 def test_what_cells_are_read_as():
@@ -261,6 +262,13 @@ def test_steel_per_stroke_and_its_budget_written_out(seen):
     total = math.sqrt(sum(u**2 for u, _ in want.values()))
     assert found.u_mm3 == pytest.approx(total, rel=1e-9)
     half = math.sqrt(sum((u * stats.t.ppf(0.95, dof)) ** 2 for u, dof in want.values()))
+    for wrong in (0.0, 1.0, 1.5):
+        with pytest.raises(ek.EdgekitError, match="level"):
+            found.interval_mm3(wrong)
+        with pytest.raises(ek.EdgekitError, match="q must"):
+            found.ppf([0.5, wrong])
+    assert found.steel_per_stroke_mg == pytest.approx(found.steel_per_stroke_mm3 * DENSITY)
+    assert not any("bouts left out" in note for note in found.notes)
     low, high = found.interval_mm3()
     assert (high - low) / 2 == pytest.approx(half, rel=1e-7)
     assert (high + low) / 2 == pytest.approx(found.steel_per_stroke_mm3)
@@ -369,6 +377,11 @@ def test_notes_name_few_blades_one_operator_and_what_was_left_out(seen):
     found = C.steel_per_stroke(dataclasses.replace(seen, bouts=sharp), stone="x")
     assert any("2 on other stones, 1 that ended sharp" in note for note in found.notes)
     assert found.bouts == 4
+    one = two.assign(stone=["x"] * 4 + ["y"])
+    found = C.steel_per_stroke(dataclasses.replace(seen, bouts=one), stone="x")
+    assert "bouts left out: 1 on other stones" in found.notes
+    single = two.assign(strokes=[1, 40, 50, 60, 70])
+    assert C.steel_per_stroke(dataclasses.replace(seen, bouts=single)).blades == 5
     local = two.assign(way=["rolling", "local", "local", "rolling", "rolling"])
     found = C.steel_per_stroke(dataclasses.replace(seen, bouts=local), way=C.Way.LOCAL)
     assert (found.blades, found.way) == (2, C.Way.LOCAL)
@@ -387,6 +400,9 @@ def test_steel_in_proportion_to_force_alone(seen):
         for lost, k, f in zip(bouts["lost_mg"], (50, 80, 70), (3, 5, 4), strict=True)
     ]
     np.testing.assert_allclose(found.table["mm3_per_stroke"], want, rtol=1e-9)
+    torn = dataclasses.replace(seen, bouts=bouts.assign(force_n=[3.0, np.nan, 4.0]))
+    with pytest.raises(ek.Cannot, match="1 bouts have no force_n"):
+        C.steel_per_stroke(torn, proportion=C.Proportion.FORCE)
     both = C.steel_per_stroke(given, proportion=C.Proportion.FORCE_AND_TRAVEL)
     travel = (50 * 9 + 80 * 12 + 70 * 10) / 200
     assert both.travel_mm == pytest.approx(travel)
@@ -464,6 +480,7 @@ def test_the_last_digit_of_few_and_of_many_readings():
     assert _digit(twos) == pytest.approx(0.02)
     assert _digit(twos[:11]) == pytest.approx(0.01)  # too few to tell a step from chance
     assert _digit(18000 + 0.05 * np.arange(12)) == pytest.approx(0.05)
+    assert _digit(18000.01 + 0.05 * np.arange(12)) == pytest.approx(0.05)
     assert _digit(18000 + 0.03 * np.arange(12)) == pytest.approx(0.01)  # no balance steps by three
     assert _digit(18000 + 10.0 * np.arange(12)) == pytest.approx(10.0)
     assert _digit(18000 + 100.0 * np.arange(12)) == pytest.approx(10.0)
@@ -485,6 +502,32 @@ def test_a_gain_beyond_three_deviations_is_flagged_and_a_smaller_one_not():
         assert len(none.flags) == 0  # a blank may gain what cleaning leaves
     assert read.flags["detail"].tolist() == ["A, bout 1 gained 0.9 mg"]
     assert read.flags["line"].tolist() == [0]
+
+
+def test_a_gain_is_flagged_from_beyond_three_deviations_of_a_bout_of_any_strokes():
+    table = pd.DataFrame(
+        {
+            "instrument": list("ABCD"),
+            "bout": 1,
+            "strokes": [9, 9, 1, 0],
+            "u_mg": 0.125,
+            "lost_mg": [-0.375, -0.376, -0.45, -0.9],
+        }
+    )
+    file = SimpleNamespace(file="f", notes=[])
+    assert _flags(file, file, table)["detail"].tolist() == [
+        "B, bout 1 gained 0.376 mg",
+        "C, bout 1 gained 0.45 mg",
+    ]
+
+
+def test_a_weighing_without_its_bout_is_refused_at_its_first_line():
+    masses = {key: MASSES[key] for key in (("A", 1), ("B", 1), ("C", 1))}
+    read = C.read_weighings(weights_of(masses), strokes_of(("A", 1, 50), ("B", 1, 80)))
+    assert read.rejected[["line", "value"]].to_numpy().tolist() == [
+        [12, "C, bout 1"],
+        [14, "C, bout 1"],
+    ]
 
 
 def test_force_and_travel_have_bounds_and_stones_are_asked_for():
@@ -555,6 +598,22 @@ def test_two_pairs_are_compared_in_pairs_and_one_pair_in_groups(seen):
     assert len(groups.notes) == 1
     with pytest.raises(ek.Cannot, match="each way needs two blades"):
         C.compare_ways(sharp(rows[:3], seen))
+    pairs = [
+        ("A", "rolling", 0.12),
+        ("A", "local", 0.5),
+        ("B", "rolling", 0.2),
+        ("B", "local", 0.6),
+    ]
+    given = sharp(pairs, seen)
+    assert len(C.compare_ways(given).notes) == 1
+    blank = pd.concat([given.bouts, given.bouts.iloc[[0]].assign(strokes=0, lost_mg=9.0)])
+    one = given.bouts.assign(strokes=[1, 20, 20, 20])
+    for bouts in (blank, one):  # a blank is no session, and one stroke may be
+        same = C.compare_ways(dataclasses.replace(given, bouts=bouts))
+        assert same.rolling_mg == pytest.approx(0.16)
+    alike = [("A", "rolling", 0.1), ("B", "rolling", 0.1), ("C", "local", 0.5), ("D", "local", 0.5)]
+    sure = C.compare_ways(sharp(alike, seen))
+    assert (sure.u_mg, sure.dof) == (0.0, 1e9)
 
 
 def test_ways_are_told_apart_where_the_interval_leaves_out_nothing(seen):
@@ -583,6 +642,15 @@ def test_ways_are_told_apart_where_the_interval_leaves_out_nothing(seen):
                 ("B", "rolling", 0.6),
                 ("C", "local", 0.3),
                 ("D", "local", 0.5),
+            ],
+            "not told apart",
+        ),
+        (
+            [
+                ("A", "rolling", 0.1),
+                ("B", "rolling", 0.3),
+                ("C", "local", 0.22),
+                ("D", "local", 0.26),
             ],
             "not told apart",
         ),
