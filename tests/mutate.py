@@ -174,6 +174,75 @@ EQUIVALENT = (
         "a table without a repeated weighing is refused, and these with it",
     ),
     (
+        "clinic/forecasting/growth.py",
+        "safe = np.maximum(size, 1)",
+        "1",
+        "edges of fewer than four readings are left out",
+    ),
+    (
+        "clinic/forecasting/growth.py",
+        "np.where(scale > 0, scale, 1.0)",
+        "1.0",
+        "of readings at one count nothing is left to scale",
+    ),
+    (
+        "clinic/forecasting/growth.py",
+        "sxx = np.where(scale > 0, total(x * x), 1.0)",
+        "1.0",
+        "what it divides is 0 there",
+    ),
+    *(
+        (
+            "clinic/forecasting/growth.py",
+            "bend = np.where(can, total(q * z)",
+            number,
+            "edges that cannot say are left out",
+        )
+        for number in ("1.0", "0.0")
+    ),
+    (
+        "clinic/forecasting/growth.py",
+        "can = (size >= 4) & (sqq > 1e-6 * safe)",
+        "Gt",
+        "the bound tells readings that say something from rounding",
+    ),
+    (
+        "clinic/forecasting/growth.py",
+        "np.where(can, size - 3, -1)",
+        "1",
+        "any number below 0 marks an edge that cannot say",
+    ),
+    (
+        "clinic/forecasting/pooling.py",
+        "own: Any = np.where(nodes.xx > 0, nodes.xy / nodes.xx, 0.0)",
+        "0.0",
+        "a group that shows no loss has no weight",
+    ),
+    (
+        "clinic/forecasting/survival.py",
+        "brentq(lost, -7.0, 40.0, xtol=1e-13)",
+        "7.0",
+        "a wider bracket holds the same root",
+    ),
+    (
+        "clinic/forecasting/survival.py",
+        "brentq(lost, -7.0, 40.0, xtol=1e-13)",
+        "40.0",
+        "a wider bracket holds the same root",
+    ),
+    (
+        "clinic/forecasting/update.py",
+        "x = np.where(logs, np.log(np.where(logs, x, 1.0)), x)",
+        "1.0",
+        "what stands in for inputs on a linear scale is not used",
+    ),
+    (
+        "clinic/forecasting/update.py",
+        "pull=1 - left / np.where(variance > 0, variance, 1.0)",
+        "1.0",
+        "of an input that stays nothing is left to divide",
+    ),
+    (
         "clinic/bench/settings.py",
         "if not (len(early) and len(late)):",
         "And",

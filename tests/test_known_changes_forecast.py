@@ -526,6 +526,19 @@ def test_a_curve_without_noise_is_no_straight_line_and_a_line_is():
     assert growth_of(*mixed).verdict is Growth.STRAIGHT
 
 
+def test_the_unit_of_a_loss_is_no_matter_to_its_line():
+    n, rng = np.arange(6.0), np.random.default_rng(4)
+    for count in (2, 6):
+        series = [(n, 5 * n + 0.2 * n**2 + rng.normal(0, 2, 6)) for _ in range(count)]
+        share = growth_of(*series).share
+        assert 0.001 < share < 0.999
+        for unit in (1e-6, 1e3):
+            scaled = [(n, unit * y) for n, y in series]
+            assert growth_of(*scaled).share == pytest.approx(share, rel=1e-6)
+    assert growth_of((n, 1e-6 * n**2)).verdict is Growth.SPEEDS_UP
+    assert growth_of((n, 1e6 * n**2)).verdict is Growth.SPEEDS_UP
+
+
 def test_what_cannot_be_checked_is_said():
     for n in ([0, 1, 2], [0, 0, 5, 5], [3, 3, 3, 3]):
         found = growth_of((n, np.arange(len(n))))
