@@ -242,6 +242,69 @@ EQUIVALENT = (
         "1.0",
         "of an input that stays nothing is left to divide",
     ),
+    *(
+        (
+            "clinic/cost/budget.py",
+            f"= (share < (1 {sign} level) / 2 - slack)",
+            "Lt",
+            "a share that misses its target by just the slack",
+        )
+        for sign in "-+"
+    ),
+    (
+        "clinic/log/log.py",
+        'remark = row < header.row and "".join(record[:1])',
+        "Lt",
+        "the header itself is passed over before",
+    ),
+    (
+        "clinic/forecasting/crossing_time.py",
+        "np.where(rate > 0, margin / rate, np.inf)",
+        "Gt",
+        "a division by 0 is infinite as well",
+    ),
+    (
+        "clinic/forecasting/crossing_time.py",
+        "low_root: Any = np.where(bounded | (smaller > 0)",
+        "Gt",
+        "a root of nothing asks for c = 0, and then the margin is not sure now",
+    ),
+    *(
+        (
+            "clinic/forecasting/forecast.py",
+            "np.diff(edge, prepend=-1)",
+            change,
+            "edges are counted from 0",
+        )
+        for change in ("USub", "1")
+    ),
+    *(
+        (
+            "clinic/forecasting/growth.py",
+            "can = freedom >= 0",
+            change,
+            "freedom is -1, or 1 and more",
+        )
+        for change in ("0", "GtE")
+    ),
+    (
+        "clinic/forecasting/growth.py",
+        "if bend.sum() > 0 else",
+        "Gt",
+        "bends that sum to nothing are straight or bend both ways",
+    ),
+    (
+        "clinic/forecasting/kalman.py",
+        "step = np.diff(count[order], prepend=0.0)",
+        "0.0",
+        "the first step of every edge is set in the next line",
+    ),
+    (
+        "clinic/forecasting/provenance.py",
+        "or frames[:1], ignore_index=True)",
+        "1",
+        "one empty table or two",
+    ),
     (
         "clinic/bench/settings.py",
         "if not (len(early) and len(late)):",

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
+from scipy.optimize import brentq
 from scipy.special import ndtri
 
 import edgekit as ek
@@ -24,7 +25,7 @@ from edgekit.clinic.forecasting.kalman import Nodes, Readings, likelihood, sweep
 from edgekit.clinic.forecasting.pooling import _closer, _groups, _mix, _ratios, pool
 from edgekit.clinic.forecasting.session_rate import Pace, pace
 from edgekit.clinic.forecasting.survival import fit_weibull, kaplan_meier, survival
-from edgekit.clinic.forecasting.update import update_inputs
+from edgekit.clinic.forecasting.update import Scale, update_inputs, update_loss
 from edgekit.evidence_table import entry, value
 
 COLUMNS = ["instrument", "edge", "date", "event", "width_mm", "method", "pattern"]
@@ -179,10 +180,11 @@ def by_loops(xx, xy, variance, assumed):
     [
         [[8.0, 5.0]],
         [[8.0, 5.0], [3.0, 9.0]],
+        [[0.5, 0.2], [0.3, 0.9]],
         [[8.0, 5.0], [0.0, 0.0], [30.0, 2.0], [900.0, 700.0]],
         [[8.0, 5.0], [0.0, 0.0]],
     ],
-    ids=["one", "two", "one of four unseen", "one of two unseen"],
+    ids=["one", "two", "two hardly seen", "one of four unseen", "one of two unseen"],
 )
 @pytest.mark.parametrize("apart", [0.1, 4.0])
 def test_losses_of_groups_are_drawn_together_as_the_textbook_has_it(xx, assumed, apart):
@@ -272,6 +274,11 @@ def test_ratios_are_averaged_over_a_grid_that_closes_in(monkeypatch):
         assert axis[0] == 0.0
         np.testing.assert_allclose(axis[1:], 10 ** np.linspace(-3, 1, 11), rtol=1e-12)
     assert [len(axis) for axis in last] == [9, 9]
+    for (axes, found), (then, _) in zip(seen[:2], seen[1:], strict=True):
+        for axis, profile, closer in zip(
+            axes, (found.max(axis=1), found.max(axis=0)), then, strict=True
+        ):
+            np.testing.assert_array_equal(closer, _closer(axis, profile))
     assert weight.sum() == pytest.approx(1.0)
     kept = np.exp(table) > np.exp(-7.0)
     assert len(weight) == kept.sum()
@@ -279,6 +286,26 @@ def test_ratios_are_averaged_over_a_grid_that_closes_in(monkeypatch):
     at = np.argwhere(kept)
     np.testing.assert_array_equal(slope, last[0][at[:, 0]])
     np.testing.assert_array_equal(session, last[1][at[:, 1]])
+
+
+def test_an_estimate_is_the_mixture_over_its_grid():
+    data = some_readings()
+    slope, session, weight = _ratios(data, True)
+    nodes = sweep(data, slope * slope, session * session)
+    variance = likelihood(nodes, data.freedom)[1]
+    want = _mix(
+        data, nodes, variance, slope * slope * variance, session * session * variance, weight, False
+    )
+    for item in dataclasses.fields(want):
+        np.testing.assert_allclose(getattr(pool(data), item.name), getattr(want, item.name))
+
+
+def test_a_group_that_hardly_shows_its_loss_still_counts():
+    one = np.ones(1)
+    nodes = SimpleNamespace(log_f=0 * one, xx=0.5 * one[None], xy=one[None], yy=3 * one)
+    log_l, variance = likelihood(nodes, 2)
+    assert variance[0] == pytest.approx((3 - 1 / 0.5) / 2)
+    assert log_l[0] == pytest.approx(-0.5 * (2 * np.log(0.5) + np.log(0.5)))
 
 
 def test_a_grid_closes_in_to_the_neighbours_of_what_counts():
@@ -488,6 +515,41 @@ def test_a_date_beyond_a_century_is_said_though_the_sessions_are_bounded(result)
     assert not near["message"].str.contains("no upper bound").any()
 
 
+def test_a_small_log_is_judged_by_the_evidence_table():
+    small = ek.forecast(log_of(rows_of("A", (5,))), retire=ek.MaxWidthLoss())
+    loss = value("loss_um_per_session")
+    assert small.variances_assumed
+    assert small.reading_sd_um == pytest.approx(value("reading_sd_um"))
+    assert small.session_sd_um == pytest.approx(value("session_loss_cv") * loss)
+    assert small.edge_spread_um == pytest.approx(value("loss_between_edges_cv") * loss)
+    assert "one reading" not in small.table["message"][0]
+
+
+def test_losses_that_grow_are_said_to_speed_up():
+    for losses, verdict in (((2, 4, 6, 8, 10), "speeds up"), ((10, 8, 6, 4, 2), "slows down")):
+        table = ek.forecast(log_of(rows_of("A", losses)), retire=ek.MaxWidthLoss()).table
+        assert table["growth"].tolist() == [verdict]
+
+
+def test_the_least_steps_of_a_width_that_grows_by_chance_alone():
+    # Against its mean a width can only fall by the scatter of sessions, and soon or not at all.
+    drift = Drift(
+        **{
+            name: np.array([number])
+            for name, number in (
+                ("margin", 1.0),
+                ("rate", -0.5),
+                ("v0", 0.01),
+                ("v1", 50.0),
+                ("v2", 0.0),
+            )
+        }
+    )
+    middle, low, high = (float(q[0]) for q in quantiles(drift, 1.0))
+    want = brentq(lambda r: (1 + 0.5 * r) ** 2 - 0.01 - 50 * r, 0, 1)
+    assert (middle, low, high) == (np.inf, pytest.approx(want, rel=1e-9), np.inf)
+
+
 def test_those_within_three_sessions_are_counted_in_the_headline(result):
     table = result.table.assign(sessions_left=[2.99, 1.0, 3.0, 0.0, 9.0])
     assert "2 within 3 sessions" in dataclasses.replace(result, table=table)._headline()
@@ -535,6 +597,10 @@ def test_the_unit_of_a_loss_is_no_matter_to_its_line():
         for unit in (1e-6, 1e3):
             scaled = [(n, unit * y) for n, y in series]
             assert growth_of(*scaled).share == pytest.approx(share, rel=1e-6)
+    counts = (n, 3 * n + 0.5 * n**2 + np.array([0.1, -0.2, 0.3, -0.1, 0.2, -0.3]))
+    small = growth_of((1e-3 * n, counts[1]))
+    assert small.edges == 1
+    assert small.share == pytest.approx(growth_of(counts).share, rel=1e-6)
     assert growth_of((n, 1e-6 * n**2)).verdict is Growth.SPEEDS_UP
     assert growth_of((n, 1e6 * n**2)).verdict is Growth.SPEEDS_UP
 
@@ -602,6 +668,16 @@ def test_pace_is_the_gamma_poisson_mean_with_moments_of_the_clinic():
 def test_irregularity_is_told_from_three_gaps_on_and_kept_in_bounds(gaps, want):
     seen = past(["2025-01-01"], [None], [4], gaps)
     assert pace(seen).irregularity == pytest.approx(want, rel=1e-12)
+
+
+def test_one_session_tells_a_pace_and_edges_alike_differ_by_a_twentieth():
+    one = pace(past(["2025-06-01"], [None], [1], []))
+    assert one.per_day[0] == pytest.approx(1 / 30)
+    alike = pace(past(["2025-01-01"] * 3, [None] * 3, [10] * 3, []))
+    mean = 10 / 181
+    b = mean / (mean / 20) ** 2
+    np.testing.assert_allclose(alike.per_day, mean, rtol=1e-12)
+    np.testing.assert_allclose(alike.sd, np.sqrt(mean / (b + 181)), rtol=1e-12)
 
 
 def test_a_log_of_one_day_or_without_sessions_still_has_a_pace():
@@ -681,6 +757,10 @@ def test_the_band_of_a_curve_is_greenwoods_on_the_log_log_scale():
         none[["survival", "survival_low", "survival_high"]].to_numpy().tolist() == [[1.0] * 3] * 2
     )
     assert kaplan_meier([0.0, 2.0], [True, False])["at_risk"].tolist() == [2, 1]
+    assert kaplan_meier([0.5], [True])["survival"].tolist() == [0.0]
+    for times, ended in (([-1.0, 2], [True, True]), ([1.0], [True, True]), ([], [])):
+        with pytest.raises(ek.EdgekitError, match="each life needs"):
+            kaplan_meier(times, ended)
 
 
 def test_defaults_of_levels_are_ninety_percent(result):
@@ -770,6 +850,10 @@ def test_sessions_left_at_the_updated_loss(result, checked, compared):
     left = compared(still, ["held"]).table
     assert left["updated_sessions_left"][[3, 4]].tolist() == [np.inf, np.inf]  # without a model
     assert left["updated_sessions_left"][1] == 0.0
+    slow = dataclasses.replace(result, table=down.assign(loss_um_per_session=0.5))
+    left = compared(slow, ["held"]).table
+    margin = (left["width_mm"] - left["limit_mm"])[[3, 4]] * 1000
+    np.testing.assert_allclose(left["updated_sessions_left"][[3, 4]], margin / 0.5, rtol=1e-9)
 
 
 def test_a_model_is_in_doubt_beyond_two_deviations(checked):
@@ -833,6 +917,19 @@ def test_ten_runs_an_input_are_the_fewest_and_an_input_that_stays_is_no_matter()
         update_inputs(x[:19], x[:19, 0] * 2, (7.0, 0.5))
     total = 4 * x[:, 0].var(ddof=1) + 0.25
     assert found.surprise[0] == pytest.approx((7 - 2 * x[:, 0].mean()) / total**0.5, rel=1e-12)
+
+
+def test_logarithms_are_taken_of_what_is_above_nothing():
+    low = update_loss((0.5, 0.1), (0.6, 0.1), scale=Scale.LOG)
+    assert 0.5 < float(low.mean) < 0.6
+    with pytest.raises(ek.EdgekitError, match="above 0 on a log scale"):
+        update_loss(([0.5, -0.5], 0.1), (0.6, 0.1), scale=Scale.LOG)
+    x = np.column_stack([np.linspace(1, 2, 20), np.linspace(-1, 2, 20)])
+    for scales in ((Scale.LINEAR, Scale.LOG), (Scale.LOG, Scale.LOG)):
+        with pytest.raises(ek.EdgekitError, match="above 0 on a log scale"):
+            update_inputs(x, x[:, 0], (1.0, 0.5), scales=scales)
+    small = update_inputs(x * 0.1, x[:, 0], (1.0, 0.5), scales=(Scale.LOG, Scale.LINEAR))
+    assert np.isfinite(small.mean).all()
 
 
 # ---- rows behind a number ------------------------------------------------------------------

@@ -9,6 +9,7 @@ import datetime as dt
 import io
 import math
 import zipfile
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -17,7 +18,13 @@ from scipy import stats
 
 import edgekit as ek
 from edgekit.clinic.cost import saving as saving_module
-from edgekit.clinic.cost.budget import _breakage, _law_quantiles, _shifts, minutes_per_session
+from edgekit.clinic.cost.budget import (
+    _breakage,
+    _law_quantiles,
+    _pace_words,
+    _shifts,
+    minutes_per_session,
+)
 from edgekit.clinic.log import files
 from edgekit.clinic.log.cells import (
     is_total,
@@ -33,6 +40,7 @@ from edgekit.clinic.log.entry import check_characters, entry_code, read_entry
 from edgekit.clinic.log.files import (
     _cell_text,
     _check_parts,
+    _decode,
     _delimiter,
     _from_frame,
     _from_text,
@@ -42,7 +50,7 @@ from edgekit.clinic.log.files import (
 from edgekit.clinic.log.flags import flag_histories
 from edgekit.clinic.log.history import history
 from edgekit.clinic.own import own_files
-from edgekit.clinic.own.own_files import _advice, _due, _kind, _said
+from edgekit.clinic.own.own_files import _advice, _due, _kind, _no_price, _said, _unlike
 from edgekit.evidence_table import entry, value
 
 COLUMNS = ["instrument", "edge", "date", "event", "width_mm", "method", "pattern", "minutes"]
@@ -398,6 +406,14 @@ def test_lines_above_the_header_and_totals_are_refused_and_blanks_counted(tmp_pa
     assert plain.rejected["column"].tolist() == ["width_mm"]
 
 
+def test_a_remark_begins_with_its_mark_in_the_first_cell(tmp_path):
+    log = ek.read_log(written(tmp_path, ",1,A,2025-01-06,used", head=",#,instrument,date,event"))
+    assert log.rows["#"].tolist() == ["1"]
+    log = ek.read_log(written(tmp_path, "A,2025-01-06,used", head=",#x\ninstrument,date,event"))
+    assert log.rejected["reason"].tolist() == ["above the header"]
+    assert log.blank_lines == 0
+
+
 def test_notes_about_a_file_name_its_lines(tmp_path):
     log = ek.read_log(
         written(
@@ -414,6 +430,24 @@ def test_notes_about_a_file_name_its_lines(tmp_path):
     ]
 
 
+def test_columns_without_a_name_are_kept_where_they_hold_something(tmp_path):
+    log = ek.read_log(written(tmp_path, "A,2025-01-06,used,,x", head="instrument,date,event,,"))
+    assert log.rows["column 5"].tolist() == ["x"]
+    assert "column 4" not in log.rows
+    for head in ("instrument,date,event,code", "instrument,date,event,q,q"):
+        with pytest.raises(ek.EdgekitError, match="two columns for"):
+            ek.read_log(written(tmp_path, "A,2025-01-06,used,,", head=head))
+    empty = ek.read_log(written(tmp_path, head="instrument,date,event"))
+    assert (len(empty.rows), len(empty.rejected), empty.blank_lines) == (0, 0, 0)
+    assert {table.columns[0] for table in (empty.rejected, empty.rejected_lines)} == {"file"}
+
+
+def test_the_first_line_of_other_letters_is_counted_from_the_top():
+    text, notes = _decode("f", b"\nA\xe4\n")
+    assert text == "\nA\u00e4\n"
+    assert notes[0][0] == 2
+
+
 def test_a_frame_counts_its_rows_from_one():
     raw = read_raw(pd.DataFrame({"a": ["x", None], "b": [1.0, np.nan]}))
     assert raw.line == [0, 1, 2]
@@ -423,9 +457,18 @@ def test_a_frame_counts_its_rows_from_one():
 # ---- flags ---------------------------------------------------------------------------------
 
 
+def rows_of(rows):
+    """Good rows of a log, without reading one: many tests reach these lines, so each is quick."""
+    names = ["instrument", "edge", "date", "event", "width_mm", "method", "pattern"]
+    full = [(*row, *[np.nan, "", ""][len(row) - 4 :]) for row in rows]
+    frame = pd.DataFrame(full, columns=names).assign(line=range(1, len(rows) + 1))
+    frame["date"] = pd.to_datetime(frame["date"]).astype("datetime64[s]")
+    frame = frame.astype({"width_mm": float})
+    return frame.astype(dict.fromkeys(["instrument", "edge", "event", "method", "pattern"], "str"))
+
+
 def flagged(rows, reason):
-    log = log_of(rows)
-    flags = flag_histories("f", log.rows, [])
+    flags = flag_histories("f", rows_of(rows), [])
     return flags.loc[flags["reason"] == reason, "line"].tolist()
 
 
@@ -444,7 +487,7 @@ def test_widths_may_rise_by_reading_error_and_fall_by_a_step():
     just = [("D", "l", "2025-01-06", "measured", 1.0), ("D", "l", "2025-02-06", "measured", 0.8)]
     assert value("log_largest_drop_um") == 1000 - 0.8 * 1000
     assert flagged(just, "width drops") == []
-    detail = flag_histories("f", log_of(rows).rows, [])["detail"].tolist()
+    detail = flag_histories("f", rows_of(rows), [])["detail"].tolist()
     assert detail == [
         "1 mm (line 3) to 1.043 mm, more than 42.5 µm of reading error",
         "0.8001 mm (line 6) to 0.6 mm in one step: another instrument or edge?",
@@ -474,7 +517,7 @@ def test_rows_after_the_end_are_flagged_by_day_and_by_line():
     ]
     assert flagged(rows, "used after the end") == [4, 5]
     assert flagged(rows, "retired after the end") == [7]
-    flags = flag_histories("f", log_of(rows).rows, [])
+    flags = flag_histories("f", rows_of(rows), [])
     ends = flags.loc[flags["reason"].str.endswith("after the end"), "detail"]
     assert set(ends) == {"broken on 2025-02-06 (line 3)"}
 
@@ -529,6 +572,8 @@ def test_days_between_sessions_are_counted_within_an_edge():
     past = history(log_of(rows))
     assert past.gap_days.tolist() == [14.0, 17.5, 30.5]
     assert past.as_of == np.datetime64("2025-02-06")
+    assert past.edges["first"].dt.day.tolist() == [6, 7, 1]
+    assert past.edges["last"].dt.strftime("%m-%d").tolist() == ["02-06", "02-06", "01-01"]
 
 
 def test_the_commonest_method_and_pattern_of_an_edge():
@@ -689,6 +734,8 @@ def test_the_pace_may_shift_five_times_and_no_more(result):
     assert len(_shifts(5.0).pace) == 31
     assert _shifts(1.0).pace.tolist() == _shifts(1.0).weight.tolist() == [1.0]
     assert _shifts(1.3).weight.sum() == pytest.approx(1.0)
+    assert _pace_words(_shifts(1.0)) == "the clinic keeps the pace of its log"
+    assert "times or over 1.3 (assumed)" in _pace_words(_shifts(1.3))
     for wrong in (5.001, 0.999):
         with pytest.raises(ek.EdgekitError, match="pace_gsd"):
             ek.budget(result, prices=PRICES, pace_gsd=wrong)
@@ -729,6 +776,7 @@ def test_counts_of_a_law_are_the_first_to_reach_their_share():
     law = np.array([[0.05, 0.2], [0.9, 0.2], [0.05, 0.6]])
     low, high = _law_quantiles(law, 0.9)
     assert (low.tolist(), high.tolist()) == ([0, 0], [1, 2])
+    assert [q.tolist() for q in _law_quantiles(law, 0.5)] == [[1, 1], [1, 2]]
     torn = np.array([[0.5], [0.4]])  # a tenth is lost: no count lies beyond the last
     assert _law_quantiles(torn, 0.98)[1].tolist() == [1]
 
@@ -795,6 +843,25 @@ def test_a_change_of_interval_saves_what_the_formula_says(result, factor):
     if factor == 1:  # the same interval saves nothing, surely
         assert found.chance == 0.5
     assert "assumed dulling exponent" in found.message
+
+
+def test_a_saving_in_small_money_has_the_same_chance(result):
+    change = ek.clinic.MethodChange(pattern="spoon", method="free", to="held")
+    tenths = ek.Prices(
+        instrument={"": 0.04}, session={"held": 3e-4, "": 1e-4}, minute=5e-4, currency="kEUR"
+    )
+    found = ek.saving(result, prices=tenths, change=change)
+    assert found.chance == pytest.approx(saved(result, change).chance, rel=1e-9)
+    assert 1e-3 < found.chance < 1 - 1e-3
+
+
+def test_edges_below_their_limit_are_named_and_those_just_above_are_not(result):
+    change = ek.clinic.IntervalChange(pattern="spoon", method="held", factor=2.0)
+    table = result.table.assign(limit_mm=[0.7, 0.7, 0.9, 0.7, 0.7])
+    with pytest.raises(ek.Cannot, match=r"below the limit.*\['B'\]"):
+        saved(dataclasses.replace(result, table=table), change)
+    near = result.table.assign(limit_mm=0.8995)  # half a micrometre is left
+    assert saved(dataclasses.replace(result, table=near), change).per_year > 0
 
 
 def test_a_saving_without_any_doubt_is_sure(result, monkeypatch):
@@ -934,6 +1001,30 @@ def test_words_about_files():
     assert _said(ek.EdgekitError("wrong", "", "Mend it.")) == "Wrong. Mend it."
     long = own_files.Answer(title="T", words=("x" * 500,))
     assert repr(long) == "T: " + "x" * 387
+
+
+def test_codes_and_patterns_are_compared_between_files(result):
+    log = SimpleNamespace(rows=pd.DataFrame({"instrument": ["A-1", "B 2"], "pattern": ["hoe", ""]}))
+    found = _unlike({"A-1": 1, "b2": 1, "C": 1}, log, "t.csv")
+    assert [row[:5] for row in found] == [
+        ("t.csv", 0, "instrument", "b2", "the log writes B 2"),
+        ("t.csv", 0, "instrument", "C", "no line of the log has this instrument"),
+    ]
+    assert _unlike({"A": 1}, SimpleNamespace(rows=log.rows.iloc[:0]), "t.csv") == []
+    bare = dataclasses.replace(PRICES, instrument={"spoon": 4.0})
+    assert [row[:4] for row in _no_price(log, bare, "p.csv")] == [("p.csv", 0, "name", "hoe")]
+    assert _no_price(log, PRICES, "p.csv") == []
+
+
+def test_an_empty_tray_and_missing_files_stand_at_line_0(tmp_path):
+    (tmp_path / "tray.csv").write_text("instrument,blade\n", encoding="utf-8")
+    paths = {name: tmp_path / f"{name}.csv" for name in ("tray", "log", "prices")}
+    found = ek.clinic.read_clinic(**paths).problems
+    assert found[["file", "line", "column"]].to_numpy().tolist() == [
+        ["tray.csv", 0, ""],
+        ["log.csv", 0, ""],
+        ["prices.csv", 0, ""],
+    ]
 
 
 def test_faults_of_whole_files_stand_at_line_0_and_values_are_cut(tmp_path):
