@@ -6,6 +6,7 @@ matrices (JCGM 102:2011), mixtures against the law of total variance, tests and 
 """
 
 import dataclasses
+import itertools
 import warnings
 from types import SimpleNamespace
 
@@ -274,7 +275,7 @@ def test_ratios_are_averaged_over_a_grid_that_closes_in(monkeypatch):
         assert axis[0] == 0.0
         np.testing.assert_allclose(axis[1:], 10 ** np.linspace(-3, 1, 11), rtol=1e-12)
     assert [len(axis) for axis in last] == [9, 9]
-    for (axes, found), (then, _) in zip(seen[:2], seen[1:], strict=True):
+    for (axes, found), (then, _) in itertools.pairwise(seen):
         for axis, profile, closer in zip(
             axes, (found.max(axis=1), found.max(axis=0)), then, strict=True
         ):

@@ -26,6 +26,7 @@ from edgekit.clinic.cost.budget import (
     minutes_per_session,
 )
 from edgekit.clinic.log import files
+from edgekit.clinic.log import flags as flags_module
 from edgekit.clinic.log.cells import (
     is_total,
     look_alike,
@@ -47,7 +48,6 @@ from edgekit.clinic.log.files import (
     read_raw,
     shorten,
 )
-from edgekit.clinic.log.flags import flag_histories
 from edgekit.clinic.log.history import history
 from edgekit.clinic.own import own_files
 from edgekit.clinic.own.own_files import _advice, _due, _kind, _no_price, _said, _unlike
@@ -467,8 +467,19 @@ def rows_of(rows):
     return frame.astype(dict.fromkeys(["instrument", "edge", "event", "method", "pattern"], "str"))
 
 
+CHECKS = {
+    "grows": flags_module._widths,
+    "drops": flags_module._widths,
+    "end": flags_module._after_the_end,
+    "twice": flags_module._twice,
+    "alike": flags_module._codes,
+    "patterns": flags_module._codes,
+    "years": flags_module._gaps,
+}
+
+
 def flagged(rows, reason):
-    flags = flag_histories("f", rows_of(rows), [])
+    flags = CHECKS[reason.split()[-1]](rows_of(rows))
     return flags.loc[flags["reason"] == reason, "line"].tolist()
 
 
@@ -487,7 +498,7 @@ def test_widths_may_rise_by_reading_error_and_fall_by_a_step():
     just = [("D", "l", "2025-01-06", "measured", 1.0), ("D", "l", "2025-02-06", "measured", 0.8)]
     assert value("log_largest_drop_um") == 1000 - 0.8 * 1000
     assert flagged(just, "width drops") == []
-    detail = flag_histories("f", rows_of(rows), [])["detail"].tolist()
+    detail = flags_module._widths(rows_of(rows))["detail"].tolist()
     assert detail == [
         "1 mm (line 3) to 1.043 mm, more than 42.5 µm of reading error",
         "0.8001 mm (line 6) to 0.6 mm in one step: another instrument or edge?",
@@ -496,11 +507,9 @@ def test_widths_may_rise_by_reading_error_and_fall_by_a_step():
 
 def test_a_rise_of_just_the_reading_error_is_no_contradiction(monkeypatch):
     rows = [("A", "l", "2025-01-06", "measured", 1.0), ("A", "l", "2025-02-06", "measured", 1.125)]
-    from edgekit.clinic.log import flags as module
-
     for sds, found in ((12.5, []), (12.4, [2])):
         given = {"log_rise_in_reading_sds": sds, "reading_sd_um": 10.0}
-        monkeypatch.setattr(module, "value", lambda name, given=given: given.get(name, 730.0))
+        monkeypatch.setattr(flags_module, "value", lambda name, given=given: given.get(name, 730.0))
         assert flagged(rows, "width grows") == found
 
 
@@ -517,9 +526,9 @@ def test_rows_after_the_end_are_flagged_by_day_and_by_line():
     ]
     assert flagged(rows, "used after the end") == [4, 5]
     assert flagged(rows, "retired after the end") == [7]
-    flags = flag_histories("f", rows_of(rows), [])
-    ends = flags.loc[flags["reason"].str.endswith("after the end"), "detail"]
-    assert set(ends) == {"broken on 2025-02-06 (line 3)"}
+    assert set(flags_module._after_the_end(rows_of(rows))["detail"]) == {
+        "broken on 2025-02-06 (line 3)"
+    }
 
 
 def test_the_same_row_twice_is_flagged_from_its_second_time_on():
