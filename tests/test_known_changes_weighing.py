@@ -69,6 +69,14 @@ def test_scatter_between_blades_solves_its_equation():
             assert found.estimate.dof == size - 1
 
 
+def test_blades_weighed_without_error_scatter_by_their_deviation():
+    rng = np.random.default_rng(1)
+    for _ in range(100):  # in half of them rounding leaves something at the bracket's end
+        values = rng.normal(1e-3, 2e-4, 5)
+        found = pooled(values, np.full(5, 1e-40))
+        assert found.between_sd == pytest.approx(values.std(ddof=1), rel=1e-6)
+
+
 def test_a_scatter_is_found_where_one_blade_is_weighed_far_worse():
     # One blade is weighed far better than the others, which lie apart from it and one another.
     values, variances = np.array([0.0, 10.0, 10.0]), np.array([1e-12, 1e-12, 1e4])

@@ -74,8 +74,9 @@ def pooled(values: FloatArray, variances: FloatArray) -> PooledMean:
 
     between = 0.0
     if excess(0.0) > 0:
-        # no weight is above 1/high there, so the sum is (K - 1) var/high at most: half is left
-        high = 2 * float(values.var(ddof=1))
+        # no weight is above 1/high there, so the sum is (K - 1) var/high at most, but for rounding
+        high = float(values.var(ddof=1)) + float(variances.max())
+        high = high if excess(high) <= 0 else 2 * high
         between = float(brentq(excess, 0.0, high, xtol=1e-14 * high))
     weights = 1 / (variances + between)
     weights /= weights.sum()
