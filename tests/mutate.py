@@ -311,6 +311,10 @@ EQUIVALENT = (
         "0.0",
         "the first step of every edge is set in the next line",
     ),
+    *(
+        ("clinic/forecasting/kalman.py", part, part[10], "a row more that nothing is taken from")
+        for part in ("np.zeros((2, edges, k))", "np.zeros((2, data.gro", "np.zeros((3, edges, k))")
+    ),
     (
         "clinic/forecasting/provenance.py",
         "or frames[:1], ignore_index=True)",
