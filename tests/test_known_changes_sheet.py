@@ -372,7 +372,7 @@ def test_the_clock_shows_where_the_blade_turns_to(tray_plan):
     assert turning > 2
 
 
-@pytest.mark.parametrize(("roll", "turns"), [(2.5, True), (2.499, False), (-2.501, True)])
+@pytest.mark.parametrize(("roll", "turns"), [(2.5, True), (2.499, False), (-2.5, True)])
 def test_less_than_five_minutes_is_no_turn(tray_plan, roll, turns):
     step = tray_plan.steps[0]
     size = len(step.stations)

@@ -183,7 +183,8 @@ def clock(step: Step) -> Drawing:
     scale = HAND / max(float((outline - heel)[:, 1].max()), 1e-6)
     hand, ground = scale * (outline - heel), scale * (near[first : max(last, first + 1) + 1] - heel)
     # unwrapped, so that the arrow takes the way the hand takes
-    begin, end = 6.0 - step.placement_roll_deg[[0, -1]] / HOUR_DEG
+    roll = step.placement_roll_deg[[0, -1]]
+    begin, end = 6.0 - roll / HOUR_DEG
     shapes = [
         Shape(ink=Ink.THIN, points=_arc(1.0, 0.0, 360.0)),
         *(
@@ -195,7 +196,7 @@ def clock(step: Step) -> Drawing:
         Shape(ink=Ink.EDGE, points=_turned(ground, begin)),
     ]
     words = f"stays at {clock_words(begin % 12)}"
-    if abs(end - begin) * HOUR_DEG >= MIN_TURN_DEG:
+    if abs(roll[1] - roll[0]) >= MIN_TURN_DEG:
         shapes += [Shape(ink=Ink.LATER, points=_turned(hand, end)), *_arrow(begin, end)]
         words = f"turns from {clock_words(begin % 12)} to {clock_words(end % 12)}"
     alt = (
