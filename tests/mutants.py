@@ -342,6 +342,7 @@ class Reach:
     def _naming(self, file, owner):
         """Tests of a statement outside of functions: those that reach a line with its name."""
         targets = [*getattr(owner, "targets", ()), getattr(owner, "target", None)]
+        targets = [t for target in targets for t in getattr(target, "elts", [target])]
         names = [getattr(owner, "name", ""), *(getattr(t, "id", "") for t in targets)]
         found = set()
         if isinstance(owner, ast.ClassDef | ast.FunctionDef):
