@@ -524,6 +524,7 @@ def test_rows_after_the_end_are_flagged_by_day_and_by_line():
         ("A", "", "2025-03-06", "retired"),
         ("B", "l", "2025-03-06", "used"),
     ]
+    assert sorted(flags_module._after_the_end(rows_of(rows))["line"]) == [4, 5, 7]
     assert flagged(rows, "used after the end") == [4, 5]
     assert flagged(rows, "retired after the end") == [7]
     assert set(flags_module._after_the_end(rows_of(rows))["detail"]) == {
@@ -866,7 +867,7 @@ def test_a_saving_in_small_money_has_the_same_chance(result):
 
 def test_edges_below_their_limit_are_named_and_those_just_above_are_not(result):
     change = ek.clinic.IntervalChange(pattern="spoon", method="held", factor=2.0)
-    table = result.table.assign(limit_mm=[0.7, 0.7, 0.9, 0.7, 0.7])
+    table = result.table.assign(limit_mm=[0.7, 0.8995, 0.9, 0.7, 0.7])
     with pytest.raises(ek.Cannot, match=r"below the limit.*\['B'\]"):
         saved(dataclasses.replace(result, table=table), change)
     near = result.table.assign(limit_mm=0.8995)  # half a micrometre is left
