@@ -68,7 +68,9 @@ GROUPS = {
         ("clinic",),
         (
             "log history forecast growth update model_check survival budget bench_plan settings "
-            "setting_sheet tray bad_input records hostile_text known_changes_clinic regression"
+            "setting_sheet tray log_entry own_clinic weighing bad_input records hostile_text "
+            "known_changes_clinic known_changes_bench known_changes_forecast known_changes_log "
+            "known_changes_sheet known_changes_weighing regression"
         ),
     ),
 }
@@ -103,6 +105,240 @@ EQUIVALENT = (
         "the walk back ends at the first entry, which is not read",
     ),
     ("", "__all__", "", "names shown, not results"),
+    ("", "difflib.get_close_matches(", "1", "of the words found alike the first is named"),
+    (
+        "clinic/bench/plan.py",
+        '"tolerance_deg", tolerance_deg, LEAST_DEG, 45,',
+        "45",
+        "the windows of stations refuse 45 degrees in the same words",
+    ),
+    (
+        "clinic/bench/plan.py",
+        "most_shared = max(",
+        "0",
+        "edges without a run stand together whatever they are said to share",
+    ),
+    (
+        "clinic/bench/requirements.py",
+        "half = np.where(np.abs(half) < ROUNDING_DEG, 0.0, half)",
+        "Lt",
+        "half a window of just the rounding is as good as none",
+    ),
+    (
+        "clinic/bench/requirements.py",
+        "middle + half * np.array([-1.0, 1.0])",
+        "Mult",
+        "to divide by 1 is to multiply by it",
+    ),
+    (
+        "clinic/sheet/drawing.py",
+        "* np.sign(end - start) + [0.0, 0.9]",
+        "Mult",
+        "to divide by a sign is to multiply by it",
+    ),
+    (
+        "clinic/sheet/content.py",
+        'return f"riser {riser_mm:.1f} mm" if riser_mm > 0 else',
+        "Gt",
+        "a riser of nothing is told before",
+    ),
+    (
+        "clinic/sheet/content.py",
+        "elevation = setting_words(float(step.elevation_deg[0]))",
+        "0",
+        "a holder keeps one elevation along its step",
+    ),
+    (
+        "clinic/sheet/page.py",
+        "across = width - PICTURES_MM if steps < DRAWN_MM else width",
+        "Lt",
+        "no count of steps and lines is just as high as the drawings",
+    ),
+    (
+        "clinic/weighing/means.py",
+        "high = high if excess(high) <= 0 else 2 * high",
+        "2",
+        "a wider bracket holds the same root",
+    ),
+    (
+        "clinic/weighing/means.py",
+        "high = high if excess(high) <= 0 else 2 * high",
+        "LtE",
+        "where nothing is left the bracket's end is the root",
+    ),
+    ("clinic/weighing/means.py", "MOST_DOF = 1e9", "", "a normal law to the last digit shown"),
+    (
+        "clinic/weighing/weighings.py",
+        '[row | {"control_mg": 0.0} for row in rows]',
+        "0.0",
+        "what is taken off every reading goes out of every difference",
+    ),
+    (
+        "clinic/weighing/weighings.py",
+        "return 0.0, 0, 0.0",
+        "0.0",
+        "a table without a repeated weighing is refused, and these with it",
+    ),
+    (
+        "clinic/forecasting/growth.py",
+        "safe = np.maximum(size, 1)",
+        "1",
+        "edges of fewer than four readings are left out",
+    ),
+    (
+        "clinic/forecasting/growth.py",
+        "np.where(scale > 0, scale, 1.0)",
+        "1.0",
+        "of readings at one count nothing is left to scale",
+    ),
+    (
+        "clinic/forecasting/growth.py",
+        "sxx = np.where(scale > 0, total(x * x), 1.0)",
+        "1.0",
+        "what it divides is 0 there",
+    ),
+    *(
+        (
+            "clinic/forecasting/growth.py",
+            "bend = np.where(can, total(q * z)",
+            number,
+            "edges that cannot say are left out",
+        )
+        for number in ("1.0", "0.0")
+    ),
+    (
+        "clinic/forecasting/growth.py",
+        "can = (size >= 4) & (sqq > 1e-6 * safe)",
+        "Gt",
+        "the bound tells readings that say something from rounding",
+    ),
+    (
+        "clinic/forecasting/growth.py",
+        "np.where(can, size - 3, -1)",
+        "1",
+        "any number below 0 marks an edge that cannot say",
+    ),
+    (
+        "clinic/forecasting/pooling.py",
+        "own: Any = np.where(nodes.xx > 0, nodes.xy / nodes.xx, 0.0)",
+        "0.0",
+        "a group that shows no loss has no weight",
+    ),
+    (
+        "clinic/forecasting/survival.py",
+        "brentq(lost, -7.0, high, xtol=1e-13)",
+        "7.0",
+        "a wider bracket holds the same root",
+    ),
+    (
+        "clinic/forecasting/survival.py",
+        "high = next(end for end in (9.0, 40.0)",
+        "Gt",
+        "a root at the bracket's end is found there as well",
+    ),
+    (
+        "clinic/forecasting/survival.py",
+        "high = next(end for end in (9.0, 40.0)",
+        "9.0",
+        "a wider bracket holds the same root",
+    ),
+    (
+        "clinic/forecasting/survival.py",
+        "high = next(end for end in (9.0, 40.0)",
+        "40.0",
+        "a wider bracket holds the same root",
+    ),
+    (
+        "clinic/forecasting/update.py",
+        "x = np.where(logs, np.log(np.where(logs, x, 1.0)), x)",
+        "1.0",
+        "what stands in for inputs on a linear scale is not used",
+    ),
+    (
+        "clinic/forecasting/update.py",
+        "pull=1 - left / np.where(variance > 0, variance, 1.0)",
+        "1.0",
+        "of an input that stays nothing is left to divide",
+    ),
+    *(
+        (
+            "clinic/cost/budget.py",
+            f"= (share < (1 {sign} level) / 2 - slack)",
+            "Lt",
+            "a share that misses its target by just the slack",
+        )
+        for sign in "-+"
+    ),
+    (
+        "clinic/log/log.py",
+        'remark = row < header.row and "".join(record[:1])',
+        "Lt",
+        "the header itself is passed over before",
+    ),
+    (
+        "clinic/forecasting/crossing_time.py",
+        "np.where(rate > 0, margin / rate, np.inf)",
+        "Gt",
+        "a division by 0 is infinite as well",
+    ),
+    (
+        "clinic/forecasting/crossing_time.py",
+        "low_root: Any = np.where(bounded | (smaller > 0)",
+        "Gt",
+        "a root of nothing asks for c = 0, and then the margin is not sure now",
+    ),
+    *(
+        (
+            "clinic/forecasting/forecast.py",
+            "np.diff(edge, prepend=-1)",
+            change,
+            "edges are counted from 0",
+        )
+        for change in ("USub", "1")
+    ),
+    *(
+        (
+            "clinic/forecasting/growth.py",
+            "can = freedom >= 0",
+            change,
+            "freedom is -1, or 1 and more",
+        )
+        for change in ("0", "GtE")
+    ),
+    (
+        "clinic/forecasting/growth.py",
+        "if bend.sum() > 0 else",
+        "Gt",
+        "bends that sum to nothing are straight or bend both ways",
+    ),
+    (
+        "clinic/forecasting/kalman.py",
+        "step = np.diff(count[order], prepend=0.0)",
+        "0.0",
+        "the first step of every edge is set in the next line",
+    ),
+    *(
+        ("clinic/forecasting/kalman.py", part, part[10], "a row more that nothing is taken from")
+        for part in ("np.zeros((2, edges, k))", "np.zeros((2, data.gro", "np.zeros((3, edges, k))")
+    ),
+    (
+        "clinic/forecasting/provenance.py",
+        "or frames[:1], ignore_index=True)",
+        "1",
+        "one empty table or two",
+    ),
+    (
+        "clinic/bench/settings.py",
+        "if not (len(early) and len(late)):",
+        "And",
+        "saves time: with one stretch empty no shared setting saves a change",
+    ),
+    (
+        "clinic/bench/steps.py",
+        "* (arc[1] - arc[0])",
+        "Sub",
+        "stations begin at 0",
+    ),
     (
         "edge_finish/tooth_wear.py",
         "lowered = wedge.apex * radius",

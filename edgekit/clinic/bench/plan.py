@@ -304,7 +304,7 @@ def _check_urgent(
     for item in urgent:
         checks.instance("each of urgent", item, (str, tuple), "Give codes, or pairs (code, edge).")
         if item not in codes and item not in keys:
-            word = item if isinstance(item, str) else str(item[:1])
+            word = item if isinstance(item, str) else "".join(map(str, item[:1]))
             near = difflib.get_close_matches(word, codes, 1)
             remedy = f"Did you mean {near[0]!r}?" if near else "Give codes of the tray."
             raise BadArgument("an urgent instrument is not in the tray", item, remedy)
@@ -351,10 +351,10 @@ def _in_time(
     def first(size: int) -> _Schedule:
         return schedule([needs[at] for at in sorted(order[:size])])
 
-    def late(size: int) -> bool:
-        return first(size).duration.chance(minutes) < chance
+    def late(last: int) -> bool:
+        return first(last + 1).duration.chance(minutes) < chance
 
-    return first(bisect_left(range(1, len(needs) + 1), True, key=late))
+    return first(bisect_left(range(len(needs)), True, key=late))
 
 
 def _plan(

@@ -156,7 +156,7 @@ def _notes(raw: RawRows, header: Header) -> list[tuple[int, str, str]]:
     """What was done to the file as a whole, as flags."""
     notes = list(raw.notes)
     if header.micrometres:
-        notes.append((raw.line[0] if raw.line else 0, "unit", "widths read in µm from the header"))
+        notes.append((header.line, "unit", "widths read in µm from the header"))
     if header.extra:
         names = ", ".join(header.extra)
         notes.append((0, "columns not known", f"kept as text: {shorten(names)}"))
