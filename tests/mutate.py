@@ -53,8 +53,9 @@ GROUPS = {
         ("method", "grinding", "bending", "life"),
         (
             "strokes recession_field worn_blade dulling strength section_properties lay wire_edge "
-            "abrasive bad_input_wear bad_input_finish_and_strength conformance records "
-            "known_changes_wear regression"
+            "abrasive bad_input_wear bad_input_finish_and_strength conformance records life use "
+            "session kernel known_changes_wear known_changes_method known_changes_life "
+            "regression"
         ),
     ),
     "study": (
