@@ -54,8 +54,8 @@ GROUPS = {
         (
             "strokes recession_field worn_blade dulling strength section_properties lay wire_edge "
             "abrasive bad_input_wear bad_input_finish_and_strength conformance records life use "
-            "session kernel known_changes_wear known_changes_method known_changes_life "
-            "regression"
+            "session kernel known_changes_wear known_changes_method known_changes_grinding "
+            "known_changes_life regression"
         ),
     ),
     "study": (
