@@ -6,6 +6,7 @@ import math
 import numpy as np
 import pytest
 from scipy.linalg import eigh
+from scipy.spatial.transform import Rotation
 
 import edgekit as ek
 from edgekit.evidence_table import value
@@ -15,15 +16,23 @@ from edgekit.grinding import recession_field as ground
 from edgekit.grinding.modes import modes
 from edgekit.grinding.random_streams import GivenKeys, RandomStreams, RunStreams, SeededKeys
 from edgekit.grinding.session import SessionOutcome
+from edgekit.life.life import live_runs
+from edgekit.life.retire import DEFAULT_RULES
+from edgekit.method.strokes import Advance
+from tests import plain_kernel
+from tests.test_recession_field import BLADES, hand_planes, laid, loops, prepared
 from tests.wear_blades import (
     LENGTH_MM,
     RADIUS_MM,
+    arc_edge,
     circle_blade,
     ground_once,
     ideal,
     in_steps,
+    one_edged,
     steady,
     straight_blade,
+    touching,
 )
 
 HALF = np.radians(75.0) / 2
@@ -263,6 +272,104 @@ def test_seatings_lie_where_phase_and_shift_put_them_and_lean_as_the_hand_does()
     assert weight[0] == pytest.approx(np.maximum(1 + 0.4 * depth, value("least_advance_share")))
 
 
+def test_a_vector_product_is_numpys():
+    a, b = np.random.default_rng(2).normal(size=(2, 3, 5, 2))
+    wanted = np.cross(a, b, axis=0)
+    assert planes._cross(a, b) == pytest.approx(wanted)
+
+
+def test_a_placement_past_an_end_is_at_the_end():
+    blade = circle_blade()
+    for shift, at in ((50.0, -1), (-50.0, 0)):
+        done = ground_once(blade, ideal(1, hand=biased(position_mm=shift), fraction=0.1))
+        edge = done.edges["used"]
+        assert np.argmax(edge.recession_um) == np.arange(400)[at]
+        # All fall away from there as from a tangent: no other station is touched before.
+        away = np.abs(edge.arc_mm - edge.arc_mm[at])
+        near = (away > 0) & (edge.recession_um > 1)
+        inner = RADIUS_MM - edge.recession_um.max() / 1000
+        lost = 1000 * (RADIUS_MM - inner / np.cos(away / RADIUS_MM))
+        assert edge.recession_um[near] == pytest.approx(lost[near], abs=1e-6)
+
+
+@pytest.mark.parametrize("strategy", [Advance.PER_PLACEMENT, Advance.UNIFORM])
+def test_the_advance_told_is_that_of_the_plane_that_goes_deepest(strategy):
+    hand = ek.Hand(depth=ek.ErrorTerm(sd=0.3))
+    method = ideal(5, hand=hand, advance=strategy)
+    done = ground_once(straight_blade(), method, seed=3, stations=21, depths=4)
+    draws = RunStreams.of(np.random.default_rng(3)).session(0, edges=1, seatings=5)[1]
+    shares = np.maximum(1 + 0.3 * draws.seatings[0, 0, :, 3], value("least_advance_share"))
+    need = 4.0 / math.tan(HALF) * math.sin(2 * HALF)
+    if strategy is Advance.UNIFORM:  # the deepest of them has it sharp
+        assert done.advance_um == pytest.approx(need)
+    else:  # one plane serves all of a straight edge, and overshoots by its share
+        assert done.advance_um == pytest.approx(need * max(shares[0], 1.0))
+
+
+def test_what_is_dull_alone_calls_for_grinding():
+    radii = np.where(np.arange(21) < 10, 40.0, 0.5)  # of a fresh edge, 1.19
+    new = ek.WornBlade.new(straight_blade(), stations=21, depths=5)
+    edge = dataclasses.replace(new.edges["used"], radius_um=radii)
+    worn = dataclasses.replace(new, edges={"used": edge})
+    idle = ek.sharpen(worn, ideal(2, fraction=0.5), rng=1)
+    assert idle.advance_um == 0.0
+    assert (idle.steel_mg, idle.stone_strokes) == (pytest.approx(0, abs=1e-12), 0.0)
+    assert (idle.edges["used"].sharp == (radii < 1)).all()
+    done = ek.sharpen(worn, ideal(2), rng=1)
+    assert done.edges["used"].sharp.all()
+    lost = 40.0 / math.tan(HALF)
+    assert done.edges["used"].recession_um == pytest.approx(lost)
+    # A stone without error at the facet's angle would have taken the dull half alone.
+    share = 9.5 / 20
+    assert done.dullness_mg == pytest.approx(done.steel_mg * share, rel=1e-9)
+    assert done.worn.radius_um("used")[:10] == pytest.approx(value("sharp_radius_um"))
+    assert done.worn.radius_um("used")[10:] == pytest.approx(0.5)  # not blunted by grinding
+
+
+def test_session_on_session_steel_is_what_dullness_asked_for():
+    worn = ek.WornBlade.new(straight_blade(), radius_um=4.0, stations=21, depths=12)
+    steel = 0.0
+    for _ in range(3):
+        done = ek.sharpen(worn, ideal(2), rng=1)
+        assert done.dullness_mg == pytest.approx(done.steel_mg, rel=1e-9)
+        assert done.edges["used"].active.tolist() == [0] * 21
+        steel += done.steel_mg
+        worn = ek.use(done.worn, touching(straight_blade()))
+    assert worn.steel_lost_mg == pytest.approx(steel, rel=1e-9)
+
+
+KERNEL = {
+    "each placement": in_steps(2, placements=4),
+    "all alike": in_steps(2, placements=5, advance=Advance.UNIFORM),
+    "the face, then the sides": ek.mixture(
+        in_steps(placements=4), ek.methods.face_honing(), sides=1, faces=1
+    ),
+}
+
+
+@pytest.mark.parametrize("method", KERNEL)
+def test_a_few_lives_are_those_of_the_plain_kernel_and_of_each_alone(method, monkeypatch):
+    def lives(runs, first=0):
+        return live_runs(
+            UNIVERSAL,
+            KERNEL[method],
+            rngs=SeededKeys(5, first=first, runs=runs),
+            use=ek.Use(attrition_um=1.0),
+            rules=DEFAULT_RULES,
+            max_sessions=3,
+            stations=19,
+            depths=4,
+        ).tracks
+
+    quick, alone = lives(3), lives(1, first=2)
+    plain_kernel.install(monkeypatch)
+    plain = lives(3)
+    for name, track in plain.items():
+        np.testing.assert_allclose(quick[name], track, rtol=1e-9, atol=1e-9, err_msg=name)
+        lived = alone[name].shape[1]
+        np.testing.assert_array_equal(alone[name][0], quick[name][2][:lived], err_msg=name)
+
+
 # ---- worn blades ----------------------------------------------------------------------------
 
 
@@ -421,6 +528,89 @@ def test_planes_see_stations_from_in_front_alone(runs, planes_at_once):
                 "si,pir->psr", grid.face[here], normals[some]
             )
             assert fall == pytest.approx(drop)
+
+
+def test_an_edge_lies_before_a_plane_or_behind_it_wherever_it_points():
+    """All of a straight edge alike, so that the bound of a search must hold for each."""
+    rng = np.random.default_rng(4)
+    for _ in range(30):
+        turn = Rotation.from_rotvec(rng.normal(size=3) * 2).as_matrix()
+        blade = straight_blade().moved(turn, np.zeros(3))
+        grid = ground.prepare_edge(blade, "used", stations=3, depths=3)
+        for spread in (0.0, 0.3):
+            normals = rng.normal(size=(30, 3, 1)) + spread * rng.normal(size=(30, 3, 2))
+            height, _, facing = ground._Sight(grid, normals).of(range(30), 0, 3)
+            toward = -np.einsum("si,pir->psr", grid.inward, normals)
+            assert (np.isneginf(height) == (toward <= 1e-9)).all()
+            assert facing == pytest.approx(np.maximum(toward, 1e-9))
+
+
+def test_a_plane_that_grazes_an_edge_does_not_see_it():
+    grid = ground.prepare_edge(straight_blade(), "used", stations=3, depths=3)
+    assert (grid.inward == [0.0, -1.0, 0.0]).all()
+    for lean, sees in ((1e-9, False), (1.01e-9, True), (-1e-9, False)):
+        normals = np.array([[[0.0, lean, 1.0]]])
+        height, _, _ = ground._Sight(grid, np.moveaxis(normals, 0, -1)).of([0], 0, 3)
+        assert np.isfinite(height).all() == sees
+        field = grid.inset_mm[:, None, :]
+        seating = ground.seat(grid, field, normals, drop=np.zeros((1, 3)), goal=np.zeros((1, 3)))
+        zero = np.zeros((1, 3))
+        alone = seating.alone(zero.astype(int), grid.seen, zero, zero)
+        assert np.isfinite(alone).all() == sees
+
+
+@pytest.mark.parametrize(("runs", "number"), [(1, 4), (3, 2), (1, 2), (2, 1)])
+@pytest.mark.parametrize("name", BLADES)
+def test_a_face_lowered_in_part_is_seated_and_cut_as_in_plain_loops(name, runs, number):
+    rng = np.random.default_rng(9)
+    grid, field, drop = prepared(BLADES[name], stations=13, depths=5, runs=runs)
+    drop = drop + np.where(rng.uniform(size=drop.shape) < 0.5, rng.uniform(0, 0.02), 0.0)
+    assert 0 < (drop == 0).mean() < 1
+    normals = hand_planes(grid, rng, runs=runs, planes=number)
+    advance, goal = rng.uniform(0.03, 0.09, (runs, number)), rng.uniform(0, 0.02, drop.shape)
+    seating = laid(grid, field, normals, drop, goal)
+    found = ground.cut(grid, field, seating, advance, drop)
+    after, _, need, reach = loops(grid, field, normals, advance, drop, goal)
+    close = {"rtol": 1e-9, "atol": 1e-11}
+    np.testing.assert_allclose(found.inset, after, **close)
+    np.testing.assert_allclose(seating.least, need.min(axis=1), **close)
+    deep = reach.max(axis=1) > ground.inset_at(grid, field, drop) + 1e-6
+    assert deep.any()
+    np.testing.assert_allclose(found.reach[deep], reach.max(axis=1)[deep], **close)
+    assert (found.plane[deep] == reach.argmax(axis=1)[deep]).all()
+    # What a plane alone would need, at all stations and at some.
+    for at in (slice(None), slice(2, 9)):
+        for p in range(number):
+            lowered = (drop / grid.depth_mm[-1])[:, at]
+            plane = np.full(lowered.shape, p)
+            alone = seating.alone(plane, grid.seen[:, at], lowered, goal[:, at])
+            np.testing.assert_allclose(alone, need[:, p, at], **close)
+
+
+def test_planes_that_cut_nothing_keep_their_numbers():
+    grid, field, drop = prepared(circle_blade(), stations=41, depths=4)
+    normals = grid.edge.frame(np.array([[0.7, 2.0, 2.8, 4.9]])).outward.value
+    seating = laid(grid, field, normals)
+    found = ground.cut(grid, field, seating, np.array([[0.02, -1.0, -1.0, 0.03]]), drop)
+    ground_here = found.reach[0] > field[0, 0] + 1e-6
+    assert (found.plane[0][ground_here] == np.where(grid.arc_mm < 2.8, 0, 3)[ground_here]).all()
+    assert set(found.plane[0][ground_here]) == {0, 3}
+
+
+def test_a_stone_takes_what_it_reaches_however_little():
+    grid, field, drop = prepared(straight_blade(), stations=5, depths=3)
+    normals = grid.edge.frame(np.array([[1.0]])).outward.value
+    seating = laid(grid, field, normals)
+    after, *_ = ground.cut(grid, field, seating, np.full((1, 1), 5e-10), drop)
+    wanted = 5e-10 / math.sin(2 * HALF)
+    assert (after - field).max() == pytest.approx(wanted, rel=1e-3)
+
+
+def test_an_edge_at_45_degrees_is_of_the_toe():
+    for lean, side in ((44.9, True), (45.0, False), (45.1, False)):
+        edge = arc_edge([5.0], [0.0], heading=math.radians(lean))
+        grid = ground.prepare_edge(one_edged(edge), "used", stations=3, depths=3)
+        assert (grid.on_side == side).all()
 
 
 def test_what_rounding_may_do_depends_on_the_precision():
