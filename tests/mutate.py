@@ -55,7 +55,7 @@ GROUPS = {
             "strokes recession_field worn_blade dulling strength section_properties lay wire_edge "
             "abrasive bad_input_wear bad_input_finish_and_strength conformance records life use "
             "session kernel known_changes_wear known_changes_method known_changes_grinding "
-            "known_changes_life regression"
+            "known_changes_rolling known_changes_life regression"
         ),
     ),
     "study": (
