@@ -13,6 +13,7 @@ from edgekit.evidence_table import value
 from edgekit.geometry.section import RoundBack
 from edgekit.grinding import planes, random_streams, section_stroke
 from edgekit.grinding import recession_field as ground
+from edgekit.grinding.edge_state import new_state
 from edgekit.grinding.modes import modes
 from edgekit.grinding.random_streams import GivenKeys, RandomStreams, RunStreams, SeededKeys
 from edgekit.grinding.session import SessionOutcome
@@ -270,6 +271,64 @@ def test_seatings_lie_where_phase_and_shift_put_them_and_lean_as_the_hand_does()
         )
         assert found[0, k] == pytest.approx(turned / np.linalg.norm(turned))
     assert weight[0] == pytest.approx(np.maximum(1 + 0.4 * depth, value("least_advance_share")))
+
+
+@pytest.mark.parametrize("shared", [False, True])
+def test_between_stations_an_edge_stands_highest_where_two_planes_cross(shared):
+    """Source: the lower of two lines, looked at in a thousand places between two stations."""
+    grid, field, drop = prepared(circle_blade(), stations=12, depths=4, runs=2)
+    drop = drop + np.array([[0.0], [0.03]])
+    normals = grid.edge.frame(np.array([[0.6, 2.3, 4.1, 5.2]] * 2)).outward.value
+    weight = np.array([[1.0, 0.7, 1.3, 0.9], [0.8, 1.0, 1.0, 1.4]])
+    state = new_state(grid, 2)
+    state.drop_mm = drop
+    goal = state.at(grid) + 0.004
+    dull = np.ones((2, 12), dtype=bool)
+    dull[0, 3] = dull[1, 8] = False
+    shares = weight if shared else None
+    seating = ground.seat(grid, field, normals, drop=drop, goal=goal, weight=shares)
+    needs = planes._needs(grid, state, seating, goal, shares, dull)
+    assert needs.least == pytest.approx(np.where(dull, seating.least, 0.0))
+    assert needs.share.sum(axis=1) == pytest.approx([grid.arc_mm[-1]] * 2)
+    lowered, crossed = drop / grid.depth_mm[-1], 0
+    every = np.array(
+        [
+            seating.alone(np.full((2, 12), p), grid.seen, lowered, goal)
+            / (weight[:, p : p + 1] if shared else 1.0)
+            for p in range(4)
+        ]
+    )
+    at = np.linspace(0, 1, 100_001)
+    step = grid.arc_mm[1]
+    around = np.full((2, 12), 0.0)
+    for r in range(2):
+        for s in range(11):
+            first, second = seating.server[r, s], seating.server[r, s + 1]
+            peak = needs.peak[r, s]
+            if first == second or not (dull[r, s] and dull[r, s + 1]):
+                assert peak == 0.0
+                around[r, s : s + 2] += step / 2
+                continue
+            lines = [every[p, r, s] * (1 - at) + every[p, r, s + 1] * at for p in (first, second)]
+            lower = np.minimum(*lines)
+            top = int(lower.argmax())
+            assert peak == pytest.approx(lower[top], abs=1e-6)
+            around[r, s] += at[top] * step / 2
+            around[r, s + 1] += (1 - at[top]) * step / 2
+            assert needs.share[r, 12 + s] == pytest.approx(step / 2)
+            crossed += 1
+    assert crossed >= 4
+    assert needs.share[:, :12] == pytest.approx(around, abs=1e-5)
+
+
+def test_an_advance_as_far_as_the_limit_is_reached():
+    need, share = np.array([[0.01, 0.02], [0.02, 0.021]]), np.ones(2)
+    method = ideal(1, max_advance_um=20.0)
+    advance, reached = planes.common_advance(need, share, method)
+    assert advance.tolist() == [0.02, 0.02]
+    assert reached.tolist() == [True, False]
+    below, _ = planes.common_advance(-need, share, method)
+    assert below.tolist() == [0.0, 0.0]
 
 
 def test_a_vector_product_is_numpys():

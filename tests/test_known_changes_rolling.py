@@ -192,6 +192,25 @@ def test_a_stroke_takes_its_volume_by_the_share_pressed_along_its_lines(case, lo
     assert (alone[..., 0] == after[..., 1]).all()
 
 
+@pytest.mark.parametrize("share", [0.85, 0.9, 0.94, 0.96])
+@pytest.mark.parametrize("tilt", [0.0, 0.04, 0.12, -0.1])
+def test_lines_that_reach_the_centre_of_a_toe_take_what_is_left_there(tilt, share):
+    rolled = rolled_edge(**SMALL, radius_mm=0.5, length_mm=0.6)
+    room = rolled.volume(rolled.node_mm.sum(axis=0) * 0.25 - rolled.within(new_field(rolled)))
+    field = random_field(rolled, 3, rough=0.004)
+    given = room * np.array([share, 0.3, 0.5 + share / 2])
+    after, lines = stroke(rolled, field, np.full((17, 3), tilt), None, given)
+    press, weights = rolled.pressed(field), rolled.grid.station_weights_mm
+    wanted = press * given / (weights @ press)
+    assert taken(rolled, field, after) == pytest.approx(wanted, rel=1e-8)
+    if share > 0.9 and tilt < 0.1:
+        assert (lines.level + lines.slope * 0.71).max() > 0.5
+    for r in range(3):
+        one = np.ascontiguousarray(field[..., r : r + 1])
+        alone, _ = stroke(rolled, one, np.full((17, 1), tilt), None, given[r : r + 1])
+        assert (alone[..., 0] == after[..., r]).all()
+
+
 def test_a_stroke_over_all_stations_is_one_over_the_whole_edge():
     rolled = rolled_edge(**SMALL)
     field, tilt = random_field(rolled, 1), np.full((17, 1), 0.02)
@@ -204,7 +223,7 @@ def test_a_stroke_over_all_stations_is_one_over_the_whole_edge():
 # ---- strokes over a part ----------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("first", "last"), [(5, 11), (0, 8), (9, 16), (8, 8)])
+@pytest.mark.parametrize(("first", "last"), [(5, 11), (0, 8), (9, 16), (8, 8), (0, 15), (1, 16)])
 @pytest.mark.parametrize("tilt", [0.0, 0.03, -0.03])
 def test_beyond_a_stretch_its_last_planes_go_on_as_facets(first, last, tilt):
     """Source: planes on a cone about the curve's centre; their depth by their volume (brentq)."""
@@ -242,7 +261,8 @@ def test_proud_steel_keeps_a_flat_stone_off_what_lies_lower(proud):
     field[:, 20:, 2] -= proud  # beyond it
     volume = np.array([2e-4, 4e-4, 6e-4])
     ends = Stretch(np.full(runs, 10), np.full(runs, 22))
-    after, _ = stroke(rolled, field, np.zeros((33, runs)), ends, volume)
+    tilt = np.broadcast_to([0.02, -0.015, 0.0], (33, runs))
+    after, _ = stroke(rolled, field, tilt, ends, volume)
     assert (after >= field).all()
     found = rolled.grid.station_weights_mm @ taken(rolled, field, after)
     assert found == pytest.approx(volume, rel=1e-8)
@@ -252,7 +272,7 @@ def test_proud_steel_keeps_a_flat_stone_off_what_lies_lower(proud):
         assert not cut[[12, 18], 0].any()
     # Mirrored along the edge the same is taken, mirrored.
     moved = Stretch(np.full(runs, 32 - 22), np.full(runs, 32 - 10))
-    again, _ = stroke(rolled, field[:, ::-1], np.zeros((33, runs)), moved, volume)
+    again, _ = stroke(rolled, field[:, ::-1], tilt, moved, volume)
     assert again[:, ::-1] == pytest.approx(after, abs=1e-8)
 
 
@@ -508,6 +528,29 @@ def test_a_rolled_side_errs_as_the_numbers_of_its_run_say(blade):
     assert (done.stone_strokes, done.passes) == (1.0, 1)
     assert done.advance_um == 0.0
     assert edge.sharp_fraction <= 1.0
+
+
+def test_where_a_part_of_an_edge_is_rolled_the_rest_is_left():
+    class Heel:
+        direction = ek.across_edge()
+        within_tilt_sd_deg, correlation_s = 0.0, 0.4
+
+        def stretch(self, _, margin_mm):
+            return np.zeros(margin_mm.shape[1]), np.ones(margin_mm.shape[1])
+
+    method = ek.Method(name="m", stroke=Heel(), stop=Counted(strokes=1), removal_gsd=1.0)
+    radii = np.where(np.arange(33) < 25, 4.0, 1.0)
+    new = ek.WornBlade.new(circle_blade(), stations=33, depths=6)
+    edge = dataclasses.replace(new.edges["used"], radius_um=radii)
+    worn = dataclasses.replace(new, edges={"used": edge})
+    with engine.using("arrays"):
+        done = ek.sharpen(worn, method, rng=1)
+    edge = done.edges["used"]
+    assert (edge.active == np.where(edge.recession_um > 0, 0, -1)).all()
+    assert set(edge.active) == {0, -1}
+    assert edge.sharp[25:].all()  # sharper than grinding leaves it: nothing calls for any
+    assert not edge.sharp[20:25].any()
+    assert done.worn.radius_um("used")[20:] == pytest.approx(radii[20:])
 
 
 def test_sharp_is_where_the_rule_is_met_and_lands_are_told_in_micrometres():
