@@ -240,6 +240,12 @@ def test_a_share_is_covered_by_the_least_advance_that_does(target):
     assert planes._share_quantile(ties, even, 0.7)[0] == 6.0  # seven of ten, rounding apart
 
 
+def test_even_places_lie_close_enough_to_be_read_between():
+    edge = circle_blade().edges["used"]
+    places = planes.even_places(edge, ek.Spacing.EVEN)
+    assert places == pytest.approx(np.linspace(0.0, LENGTH_MM, 8193))
+
+
 def test_a_table_is_read_between_its_columns():
     table = np.array([[0.0, 1.0, 4.0, 9.0], [5.0, 3.0, 2.0, 2.0]])
     at = np.array([[0.0, 0.5], [1.25, 3.0]])

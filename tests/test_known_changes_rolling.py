@@ -198,6 +198,8 @@ def test_lines_that_reach_the_centre_of_a_toe_take_what_is_left_there(tilt, shar
     rolled = rolled_edge(**SMALL, radius_mm=0.5, length_mm=0.6)
     room = rolled.volume(rolled.node_mm.sum(axis=0) * 0.25 - rolled.within(new_field(rolled)))
     field = random_field(rolled, 3, rough=0.004)
+    if tilt >= 0:
+        field[-1, ::2, 1] = 0.7  # past the centre already: nothing is left there
     given = room * np.array([share, 0.3, 0.5 + share / 2])
     after, lines = stroke(rolled, field, np.full((17, 3), tilt), None, given)
     press, weights = rolled.pressed(field), rolled.grid.station_weights_mm
@@ -294,6 +296,34 @@ def test_runs_of_parts_are_those_of_each_alone():
         assert (alone[..., 0] == after[..., r]).all()
     # Within a stretch a station is cut by its own plane, or where a neighbour's reaches deeper.
     assert np.isfinite(lines.level).all()
+
+
+def test_a_plane_leaves_alone_what_lies_behind_it():
+    rolled = rolled_edge(radius_mm=0.5, length_mm=1.4, stations=29, depths=6)
+    field, runs = new_field(rolled, 2), 2
+    turned = rolled.grid.arc_mm / 0.5
+    ends = Stretch(np.array([2, 24]), np.array([4, 26]))
+    after, lines = stroke(rolled, field, np.zeros((29, runs)), ends, np.full(runs, 5e-4))
+    found = rolled.grid.station_weights_mm @ taken(rolled, field, after)
+    assert found == pytest.approx(5e-4, rel=1e-8)
+    behind = np.stack([turned > turned[4] + 1.6, turned < turned[24] - 1.6], axis=1)
+    assert behind.any(axis=0).all()
+    assert (after[:, behind] == field[:, behind]).all()
+    assert np.isneginf(lines.level[behind]).all()
+
+
+def test_parts_that_end_with_the_edge_are_parts():
+    rolled = rolled_edge(**SMALL)
+    field, tilt, volume = new_field(rolled, 2), np.full((17, 2), 0.01), np.full(2, 5e-4)
+    for first, last in (([0, 9], [16, 16]), ([0, 0], [16, 9]), ([4, 9], [16, 16])):
+        ends = Stretch(np.array(first), np.array(last))
+        after, _ = stroke(rolled, field, tilt, ends, volume)
+        for r in range(2):
+            one = np.array([r])
+            part = Stretch(ends.first[one], ends.last[one])
+            alone, _ = stroke(rolled, field[..., :1], tilt[:, :1], part, volume[:1])
+            assert alone[..., 0] == pytest.approx(after[..., r], abs=1e-9)
+        assert np.abs(after[0, :, 0] - after[0, :, 1]).max() > 1e-5
 
 
 # ---- a flat stone on a straight edge ----------------------------------------------------------
@@ -412,6 +442,45 @@ def test_a_stretch_is_placed_by_the_hand():
     assert rolled.grid.arc_mm @ weight == pytest.approx(3.0 + move, abs=0.06)
 
 
+def test_a_stretch_a_little_shorter_than_the_edge_is_placed_as_one():
+    rolled = rolled_edge(stations=17, depths=4)
+    hand = dataclasses.replace(hands(rolled, 1, volume=1e-4), shift_mm=np.array([-1.2]))
+    way = RollingStroke(stretch_mm=6.1)  # more than sixteen of seventeen stations
+    done = session(rolled, dulled(rolled), hand, Counted(strokes=1), way, Fixed(6))
+    inset = done.flank.field[0, :, 0] - rolled.grid.inset_mm[0]
+    assert inset[-1] == 0.0
+    assert inset[:11] == pytest.approx(inset[8], rel=0.01)
+
+
+def test_an_edge_partly_fresh_is_ground_for_the_rest():
+    rolled = rolled_edge(stations=33, depths=6)
+    rule = UntilFresh(resolution_um=0.0, fraction=1.0, strokes_between_looks=3)
+    start = dulled(rolled, runs=1)
+    whole = session(rolled, start, hands(rolled, 1), rule)
+    radius = start.radius.copy()
+    radius[:16] = FRESH_MM
+    radius[20:] = 0.8 * DULL_MM
+    part = session(rolled, start._replace(radius=radius), hands(rolled, 1), rule)
+    assert part.strokes == whole.strokes  # the worst of what is dull decides
+    assert part.overshoot[0] == pytest.approx(whole.overshoot[0])
+    assert part.overshoot[0] > 0
+    assert part.dullness[0] < 0.6 * whole.dullness[0]
+    assert (part.margin[:16] == 0).all()
+
+
+def test_a_leaning_face_changes_the_wedge_and_not_the_flank():
+    rolled = rolled_edge(stations=9, depths=40)
+    start = dulled(rolled)
+    start = start._replace(lean=np.full((9, 1), 0.05), angle=np.full((9, 1), BETA - 0.05))
+    done = session(rolled, start, hands(rolled, 1), Counted(strokes=4))
+    assert done.flank.angle == pytest.approx(BETA - 0.05)
+    moved = float(done.flank.field[0, 4, 0] - start.field[0, 4, 0])
+    land = 2 * FRESH_MM * math.cos((BETA - 0.05) / 2)
+    arc = 2 * math.asin(land / 2 / DULL_MM)
+    need = DULL_MM * (1 + math.cos(BETA - 0.05 + arc)) / math.sin(BETA - 0.05)
+    assert done.dullness[0] == pytest.approx(done.removed[0] * need / moved, rel=0.01)
+
+
 def test_only_a_worn_corner_is_looked_at_and_a_fresh_one_is_keen():
     rolled = rolled_edge(**SMALL)
     start = dulled(rolled, runs=2)
@@ -490,6 +559,20 @@ def test_a_lowered_face_is_ground_from_where_it_lies():
     assert done.dullness[0] == pytest.approx(done.removed[0] * need / moved, rel=0.01)
 
 
+def test_a_lowered_face_is_looked_at_where_it_lies():
+    rolled = rolled_edge(stations=9, depths=40)
+    lowered = rolled.lowered(np.full((9, 1), 0.1))
+    rule = UntilFresh(resolution_um=0.0, fraction=1.0, strokes_between_looks=1)
+    start = dulled(lowered)
+    done = session(lowered, start, hands(lowered, 1), rule)
+    moved = float((lowered.inset(done.flank.field) - lowered.inset(start.field))[4, 0])
+    land = 2 * FRESH_MM * math.cos(BETA / 2)
+    assert done.land[4, 0] <= land
+    each = moved / done.strokes[0]
+    need = DULL_MM * (1 + math.cos(BETA + 2 * math.asin(land / 2 / DULL_MM))) / math.sin(BETA)
+    assert done.strokes[0] == math.ceil(need / each)
+
+
 # ---- one side of a blade ----------------------------------------------------------------------
 
 
@@ -551,6 +634,19 @@ def test_where_a_part_of_an_edge_is_rolled_the_rest_is_left():
     assert edge.sharp[25:].all()  # sharper than grinding leaves it: nothing calls for any
     assert not edge.sharp[20:25].any()
     assert done.worn.radius_um("used")[20:] == pytest.approx(radii[20:])
+
+
+def test_a_flank_keeps_its_angle_to_the_nominal_face_under_a_leaning_one():
+    new = ek.WornBlade.new(circle_blade(), radius_um=4.0, stations=17, depths=6)
+    lean = np.full(17, 0.05)
+    edge = dataclasses.replace(new.edges["used"], lean_rad=lean)
+    worn = dataclasses.replace(new, edges={"used": edge})
+    method = ek.Method(name="m", stop=Counted(strokes=1), removal_gsd=1.0)
+    method = dataclasses.replace(method, stroke=RollingStroke(within_tilt_sd_deg=0.0))
+    with engine.using("arrays"):
+        done = ek.sharpen(worn, method, rng=1)
+    assert done.worn.edges["used"].angle_rad == pytest.approx(BETA)
+    assert done.edges["used"].angle_deg == pytest.approx(75.0 - np.degrees(0.05))
 
 
 def test_sharp_is_where_the_rule_is_met_and_lands_are_told_in_micrometres():
