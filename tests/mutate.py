@@ -141,9 +141,13 @@ EQUIVALENT = (
         "saves time: where the most leave twice the limit no count keeps it, tried or not",
     ),
     ("", "@lru_cache(maxsize=", "", "how much is kept saves time alone"),
-    ("", "order=0)", "0", "derivatives that nobody reads"),
+    ("method/guide.py", "order=0)", "0", "derivatives that nobody reads"),
+    ("method/lay.py", "order=0)", "0", "derivatives that nobody reads"),
+    ("bending/beam.py", "order=0)", "0", "derivatives that nobody reads"),
     ("grinding/recession_field.py", "frame = edge.frame(arc, order=1)", "1", "the same"),
-    ("", "+ np.zeros", "Add", "zeros give a shape, whether added or taken"),
+    ("method/strokes.py", "+ np.zeros", "Add", "zeros give a shape, added or taken"),
+    ("grinding/recession_field.py", "+ np.zeros", "Add", "zeros give a shape, added or taken"),
+    ("bending/beam.py", "+ np.zeros", "Add", "zeros give a shape, added or taken"),
     (
         "method/lay.py",
         "vec.dot(into, frame.flank) < 0",
@@ -183,17 +187,23 @@ EQUIVALENT = (
         "Gt",
         "a guard for the last bit; the routines of this machine round alike",
     ),
-    (
-        "grinding/recession_field.py",
-        "twins = np.repeat(lone, 2, axis=0)",
-        "",
-        "the same guard; copies are cut off again",
+    *(
+        (
+            "grinding/recession_field.py",
+            "last = np.where(has_any, size - mask",
+            kind,
+            "a later end has more stations looked at, each by itself",
+        )
+        for kind in ("1", "Sub", "0")
     ),
-    (
-        "grinding/recession_field.py",
-        "last = np.where(has_any, size - mask",
-        "",
-        "a later end has more stations looked at, each by itself",
+    *(
+        (
+            "grinding/recession_field.py",
+            "twins = np.repeat(lone, 2, axis=0)",
+            kind,
+            "the same guard; copies are cut off again",
+        )
+        for kind in ("1", "2", "Eq")
     ),
     (
         "grinding/recession_field.py",
@@ -232,12 +242,6 @@ EQUIVALENT = (
         "limit < field.max()",
         "Lt",
         "an inset at the limit is not changed by it",
-    ),
-    (
-        "grinding/recession_field.py",
-        "ends = slice(tight[0], tight[-1] + 1)",
-        "1",
-        "a limit does nothing where no inset gets so far",
     ),
     (
         "grinding/planes.py",
@@ -326,12 +330,6 @@ EQUIVALENT = (
         "(depth <= self.drop_mm).sum",
         "LtE",
         "at a node both lines meet",
-    ),
-    (
-        "grinding/rolling.py",
-        "0, len(depth) - 2)[None]",
-        "Sub",
-        "no face lies below the deepest node",
     ),
     ("grinding/rolling.py", "np.where(area > 0, np.fmin", "Gt", "of no area the line touches"),
     ("grinding/rolling.py", "part.at(np.where(area > 0", "Gt", "of no area the line touches"),

@@ -68,7 +68,7 @@ def drops_of(rolled, runs):
         depth[2],
         0.3 * depth[1],
         0.5 * (depth[3] + depth[4]),
-        depth[-1] * 0.99,
+        depth[-1],
     ]
     stations = len(rolled.grid.arc_mm)
     return np.array([[choices[(s + 2 * r) % 6] for r in range(runs)] for s in range(stations)])
