@@ -9,6 +9,7 @@ from scipy.linalg import eigh
 from scipy.spatial.transform import Rotation
 
 import edgekit as ek
+from edgekit.digitising.pictures.loss import WidthLoss
 from edgekit.evidence_table import value
 from edgekit.geometry.section import RoundBack
 from edgekit.grinding import planes, random_streams, section_stroke
@@ -20,7 +21,7 @@ from edgekit.grinding.session import SessionOutcome
 from edgekit.life.life import live_runs
 from edgekit.life.retire import DEFAULT_RULES
 from edgekit.method.strokes import Advance
-from tests import plain_kernel
+from tests import plain_kernel, section_simulation
 from tests.test_recession_field import BLADES, hand_planes, laid, loops, prepared
 from tests.wear_blades import (
     LENGTH_MM,
@@ -384,9 +385,13 @@ def test_what_is_dull_alone_calls_for_grinding():
     assert done.edges["used"].sharp.all()
     lost = 40.0 / math.tan(HALF)
     assert done.edges["used"].recession_um == pytest.approx(lost)
-    # A stone without error at the facet's angle would have taken the dull half alone.
+    # A stone without error at the facet's angle would have taken the dull half alone, wherever the
+    # facets of the other lie.
     share = 9.5 / 20
     assert done.dullness_mg == pytest.approx(done.steel_mg * share, rel=1e-9)
+    closed = dataclasses.replace(edge, angle_rad=np.where(radii < 1, 2 * HALF - 0.2, 2 * HALF))
+    again = ek.sharpen(dataclasses.replace(worn, edges={"used": closed}), ideal(2), rng=1)
+    assert again.dullness_mg == pytest.approx(done.dullness_mg, rel=1e-9)
     assert done.worn.radius_um("used")[:10] == pytest.approx(value("sharp_radius_um"))
     assert done.worn.radius_um("used")[10:] == pytest.approx(0.5)  # not blunted by grinding
 
@@ -491,6 +496,45 @@ def test_a_recession_given_at_places_is_read_between_them():
     assert thirds["missing_um2"].to_numpy() == pytest.approx(factor * value("sharp_radius_um") ** 2)
 
 
+def a_loss(edge, length_mm=None, recession_um=20.0, sd_um=4.0):
+    """A reading of pictures, without pictures."""
+    loss, arc = object.__new__(WidthLoss), edge.stations(201)
+    size = edge.length_mm if length_mm is None else length_mm
+    given = {
+        "length_mm": size,
+        "arc_mm": arc * size / edge.length_mm,
+        "recession_um": np.linspace(0.5, 2.0, 201) * recession_um - 15.0,
+        "sd_um": np.full(201, sd_um),
+        "usable": np.ones(201, dtype=bool),
+    }
+    for name, size in given.items():
+        object.__setattr__(loss, name, size)
+    return loss
+
+
+def test_a_reading_of_pictures_is_moved_by_its_standard_deviations():
+    blade = bar()
+    loss = a_loss(blade.edges["left"])
+    seen = np.interp(np.linspace(0, 1, 41), np.linspace(0, 1, 201), loss.recession_um)
+    for sds in (0.0, 2.0, -1.5):
+        worn = ek.WornBlade.from_pictures(blade, {"left": loss}, sds=sds, stations=41)
+        found = worn.recession_um("left")
+        wanted = np.maximum(seen + sds * 4.0, 0.0)
+        assert found[4:] == pytest.approx(wanted[4:], abs=0.05)
+        assert worn.recession_um("right").max() == 0.0
+    again = ek.WornBlade.from_pictures(blade, {"left": loss})
+    assert again.edges["left"].arc_mm.shape == (64,)
+    for share, good in ((0.91, True), (1.09, True), (0.89, False), (1.11, False)):
+        other = a_loss(blade.edges["left"], share * blade.edges["left"].length_mm)
+        if good:
+            assert ek.WornBlade.from_pictures(blade, {"left": other}).recession_um("left").any()
+        else:
+            with pytest.raises(ek.Cannot, match="another length"):
+                ek.WornBlade.from_pictures(blade, {"left": other})
+    with pytest.raises(ek.BadArgument, match="no such edge"):
+        ek.WornBlade.from_pictures(blade, {"used": loss})
+
+
 def test_a_lowered_and_leaning_face_shows_in_the_angle_and_the_outline():
     worn = honed(bar(), tilt_deg=2.0).worn
     for name, edge in worn.edges.items():
@@ -501,6 +545,8 @@ def test_a_lowered_and_leaning_face_shows_in_the_angle_and_the_outline():
         assert outline[0] == pytest.approx([worn.recession_um(name)[20] / 1000, edge.drop_mm[20]])
         assert (outline[1:, 1] > edge.drop_mm[20]).all()
         assert len(outline) == 1 + (edge.depth_mm[:, 20] > edge.drop_mm[20]).sum()
+    new = ek.WornBlade.new(bar(), stations=9, depths=7)
+    assert new.outline_mm("left", 2.5)[:, 1] == pytest.approx(new.edges["left"].depth_mm[:, 4])
     length = float(worn.edges["left"].arc_mm[-1])
     assert worn.outline_mm("left", 0.0).shape == worn.outline_mm("left", length).shape
     assert worn.outline_mm("left", 0.5).shape[1] == 2
@@ -867,6 +913,19 @@ def test_what_is_left_of_an_apex_at_its_limits():
     assert section_stroke.fresh_inset(angle, 1.0, 1.0) == 0.0
     assert section_stroke.fresh_inset(angle, 0.9, 1.0) == 0.0
     assert section_stroke.fresh_inset(angle, 1.0, 0.0) == pytest.approx(1 / math.tan(angle / 2))
+
+
+@pytest.mark.parametrize("share", [0.15, 0.4, 0.7, 0.9])
+@pytest.mark.parametrize("opened", [0.0, 0.04])
+def test_what_is_left_of_a_rounded_apex_is_what_polygons_say(share, opened):
+    """Source: shapely clips the circle, as in the independent simulation of sections."""
+    angle, radius = math.radians(75.0), 2.0
+    inset = share * radius / math.tan(angle / 2)
+    judge = section_simulation.remainder(radius, angle, angle + opened, inset)
+    found = section_stroke.remains(radius, angle, inset, angle + opened)
+    assert found.land == pytest.approx(judge.land, abs=2e-3 * radius)
+    assert found.missing == pytest.approx(judge.missing, abs=2e-3 * radius**2)
+    assert found.missing > 0
 
 
 def ground_section(strokes=40, **changes):

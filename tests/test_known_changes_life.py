@@ -79,8 +79,9 @@ def test_a_table_needs_two_rising_rows_and_begins_at_once():
     table = ek.TableDulling(strokes=[0, 10], radius_um=[1.0, 3.0])
     assert float(table.after(1.0, 0.5)) == pytest.approx(1.1)
     assert float(table.after(0.6, 5)) == pytest.approx(1.6)  # the first line goes on below
-    radii = np.linspace(1.0, 7.0, 61)
-    assert (table.after(radii, 0.0) == radii).all()
+    radii = np.random.default_rng(1).uniform(0.5, 7.0, 60)
+    uneven = ek.TableDulling(strokes=[0.3, 7.7, 19.1], radius_um=[1.1, 2.7, 4.9])
+    assert (uneven.after(radii, 0.0) == radii).all()
     for strokes, radius in (
         ([0], [1.0]),
         ([0, 0], [1.0, 2.0]),
@@ -269,6 +270,25 @@ def test_useful_strokes_end_where_the_radius_passes_its_limit(blade, limit):
     found = life.history["useful_strokes"][0] / use.strokes
     share = polyline(limit, 1.2, 40.0, RATE * severity) / 40.0
     assert found == pytest.approx(share if limit > 1.2 else 0.0, rel=1e-6)
+
+
+@pytest.mark.parametrize("beta", [60.0, 85.0])
+def test_useful_strokes_of_another_wedge_end_at_the_same_radius(beta):
+    blade = straight_blade(beta_deg=beta, thickness_mm=0.6)
+    area = [float(ek.dull_edge(angle, 1.0).worn_area_um2) for angle in (beta, 75.0)]
+    size = math.sqrt(area[0] / area[1])  # of the usual wedge's radius that lacks as much
+    use = touching(
+        blade,
+        40.0,
+        law=law(),
+        useful_radius_um=2.2,
+        sharp_radius_um=1.2,
+        sharp_radius_gsd=1.0,
+        severity_gsd=1.0,
+    )
+    life = lived(blade, use=use, max_sessions=1)
+    share = polyline(2.2 * size, 1.2 * size, 40.0, RATE) / 40.0
+    assert life.history["useful_strokes"][0] / use.strokes == pytest.approx(share, rel=1e-6)
 
 
 def test_of_strokes_that_dull_nothing_all_are_useful_below_the_limit():

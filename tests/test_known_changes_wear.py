@@ -106,7 +106,7 @@ AREA, UNIVERSAL = ek.patterns.area_specific_curette(), ek.patterns.universal_cur
 def ends_at(*leans):
     """Grids of edges whose toe ends lean against the blade by the arc sine of these."""
     x = np.array([1.0, 0.0, 0.0])
-    inward = [np.array([[0.0, 1.0, 0.0], [-lean, 0.0, 0.0]]) for lean in leans]
+    inward = [np.array([[0.0, 1.0, 0.0]] * 2 + [[-lean, 0.0, 0.0]]) for lean in leans]
     return [SimpleNamespace(inward=i, edge=SimpleNamespace(roll_reference=x)) for i in inward]
 
 
@@ -221,6 +221,31 @@ def test_a_face_lowered_along_a_part_weakens_that_part():
     # The first edge's drop is the section's; a drop of the other alone still counts as a face.
     swapped = [wear_of(grids[0], drop=part), wear_of(grids[1])]
     assert model.mpa_per_n(swapped, np.zeros(1))[:, 0] == pytest.approx(some)
+
+
+def test_a_section_is_cut_by_the_drop_of_its_own_place():
+    grids, model = model_of(UNIVERSAL)
+    ramp = np.linspace(0.0, 0.3, len(grids[0].arc_mm))
+    some = model.mpa_per_n([wear_of(g, drop=ramp) for g in grids], np.zeros(1))[:, 0]
+    for s in (1, 10, 25):
+        here = np.interp(model.arc_mm[s], grids[0].arc_mm, ramp)
+        every = model.mpa_per_n([wear_of(g, drop=here) for g in grids], np.zeros(1))[:, 0]
+        assert some[:, s] == pytest.approx(every[:, s], rel=1e-9)
+
+
+def test_a_narrower_section_keeps_its_back_and_its_flanks_come_in():
+    grids, model = model_of(UNIVERSAL)
+    section = UNIVERSAL.section
+    for s in (0, 8):
+        width, depth = model.width_mm[s], model.depth_mm[:, s]
+        assert width == pytest.approx(2 * grids[0].half_width_mm[s])
+        assert width < 0.85
+        whole = section.inset_mm(depth, np.full_like(depth, depth[-1]))
+        inset = np.maximum(depth / np.tan(np.radians(75.0)), whole - (0.86 - width) / 2)
+        new = model.outlines_mm((), 1)[0, s]
+        assert new[:24, 0] == pytest.approx(inset, abs=1e-6)
+        assert new[24:, 0][::-1] == pytest.approx(width - inset, abs=1e-6)
+        assert new[:24, 1] == pytest.approx(-depth)
 
 
 def test_the_far_edge_is_worn_where_its_own_field_says():
@@ -493,6 +518,8 @@ CROSSING = {
     "touching corners": [(0, 0), (2, 1), (4, 0), (4, 3), (2, 1), (0, 3)],
     "doubling back": [(0, 0), (4, 0), (2, 0), (2, 3)],
     "twice round": [(0, 0), (4, 0), (4, 3), (0, 3), (0, 0), (4, 0), (4, 3), (0, 3)],
+    "bow tie on end": [(0, 0), (0, 2), (2, 0), (2, 3)],
+    "doubling back on end": [(0, 0), (0, 4), (0, 2), (3, 2)],
     "through a side": [(0, 0), (4, 0), (4, 3), (2, -1), (0, 3)],
 }
 
