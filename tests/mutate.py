@@ -421,7 +421,8 @@ EQUIVALENT = (
     ("life/life.py", "MAX_RUNS_AT_ONCE = 640", "", "runs computed together: time alone"),
     ("life/life.py", "MAX_PLANES_AT_ONCE = 2**16", "", "runs computed together: time alone"),
     ("life/life.py", "slots = min(MAX_RUNS_AT_ONCE", "", "runs computed together: time alone"),
-    ("life/life.py", "np.empty(31 * 2**20", "", "memory kept by the process: time alone"),
+    ("life/life.py", "TRIM_THRESHOLD, MMAP_THRESHOLD = ", "", "memory kept: time alone"),
+    ("life/life.py", "LARGEST_BLOCK = 2**25", "", "memory kept: time alone"),
     (
         "life/life.py",
         "effects, _ = streams.session(0",
