@@ -417,7 +417,35 @@ EQUIVALENT = (
     ("bending/beam.py", "- lost_mm[:, None] > _MIN_LEVER_MM", "Gt", "not met to the last bit"),
     ("bending/beam.py", "len(here) > limit", "Gt", "as many of as many are all"),
     ("bending/beam.py", "len(self.new_mm[0])", "0", "all rows are as long"),
+    (
+        "bending/section_properties.py",
+        "scale = np.abs(along).max(axis=1)",
+        "max",
+        "what rounding may do, over- or underrated; where it is nothing, boxes decide",
+    ),
     ("life/dulling.py", "power = 1 / checks.between", "5.0", "the law itself checks again"),
+    (
+        "grinding/rolling.py",
+        "(np.abs(excess) <= EXACT",
+        "max",
+        "within 1e-10 of a stroke either way",
+    ),
+    (
+        "grinding/modes.py",
+        "shape.sum(axis=0) + shape[0] >= 0",
+        "0",
+        "places beside one another have one sign",
+    ),
+    ("grinding/section_stroke.py", "level = (area + sum(", "", "where the way begins"),
+    *(
+        (
+            "bending/beam.py",
+            "np.clip(arc / grid.arc_mm[1], 0, len(grid.arc_mm) - 1)",
+            kind,
+            "no section lies beyond the load, and so none at the end of the toe",
+        )
+        for kind in ("1", "Sub")
+    ),
     ("life/life.py", "MAX_RUNS_AT_ONCE = 640", "", "runs computed together: time alone"),
     ("life/life.py", "MAX_PLANES_AT_ONCE = 2**16", "", "runs computed together: time alone"),
     ("life/life.py", "slots = min(MAX_RUNS_AT_ONCE", "", "runs computed together: time alone"),

@@ -210,6 +210,7 @@ def test_guides_take_what_they_may():
         (269, 89),
         (271, -89),
         (-181, -1),
+        (90 + 5e-10, 90),
     ],
 )
 def test_an_angle_is_wrapped_by_half_turns(given, wrapped):

@@ -24,6 +24,8 @@ from edgekit.bending.section_properties import (
     bending_stress_mpa,
     section_properties,
 )
+from edgekit.geometry.section import RoundBack
+from tests.test_strength import bar
 
 ROUND = 0.022  # of a stress: eight rows on a round back against 96, measured 0.0213
 RATIO = 8e-3  # of a stress over that of the new blade: measured 7.3e-3
@@ -518,6 +520,7 @@ CROSSING = {
     "touching corners": [(0, 0), (2, 1), (4, 0), (4, 3), (2, 1), (0, 3)],
     "doubling back": [(0, 0), (4, 0), (2, 0), (2, 3)],
     "twice round": [(0, 0), (4, 0), (4, 3), (0, 3), (0, 0), (4, 0), (4, 3), (0, 3)],
+    "two squares at a corner": [(0, 0), (1, 0), (1, 1), (2, 1), (2, 2), (1, 2), (1, 1), (0, 1)],
     "bow tie on end": [(0, 0), (0, 2), (2, 0), (2, 3)],
     "doubling back on end": [(0, 0), (0, 4), (0, 2), (3, 2)],
     "through a side": [(0, 0), (4, 0), (4, 3), (2, -1), (0, 3)],
@@ -541,3 +544,10 @@ def test_outlines_that_cross_or_touch_themselves_are_refused_as_shapely_has_it(n
             else:
                 with pytest.raises(ek.BadArgument, match="must not cross or touch itself"):
                     section_properties(given)
+
+
+def test_a_stout_blade_keeps_its_strength_however_little_it_is_stressed():
+    stout = bar(RoundBack(width_mm=6.0, thickness_mm=5.0, internal_angle_deg=75.0))
+    found = ek.strength(stout, load_n=1.0, load_from_toe_mm=1.0)
+    assert found.stress_mpa.max() < 1.0
+    assert float(found.strength_left) == pytest.approx(1.0)
