@@ -446,6 +446,12 @@ EQUIVALENT = (
         )
         for kind in ("1", "Sub")
     ),
+    (
+        "bending/beam.py",
+        "station = np.minimum(np.floor(place), len(grid.arc_mm) - 2)",
+        "2",
+        "no section lies in the last step of the toe",
+    ),
     ("life/life.py", "MAX_RUNS_AT_ONCE = 640", "", "runs computed together: time alone"),
     ("life/life.py", "MAX_PLANES_AT_ONCE = 2**16", "", "runs computed together: time alone"),
     ("life/life.py", "slots = min(MAX_RUNS_AT_ONCE", "", "runs computed together: time alone"),

@@ -250,6 +250,37 @@ def test_a_narrower_section_keeps_its_back_and_its_flanks_come_in():
         assert new[:24, 1] == pytest.approx(-depth)
 
 
+def test_an_unused_edge_has_the_angle_of_its_own_place():
+    x = np.linspace(-2.5, 2.5, 9)
+
+    def side(y, angle):
+        return ek.Edge.from_points(
+            np.column_stack([x, np.full_like(x, y), np.zeros_like(x)]),
+            face_normals=[0, 0, 1],
+            internal_angle_deg=angle,
+            handle_axis=[0, 0, -1],
+            inward=[0, -np.sign(y), 0],
+        )
+
+    angles = np.linspace(68.0, 80.0, 9)
+    blade = ek.Blade(
+        name="uneven",
+        kind=ek.BladeClass.AREA_SPECIFIC,
+        edges={"used": side(0.43, 75.0)},
+        unused=side(-0.43, angles),
+        section=RoundBack(width_mm=0.86, thickness_mm=0.71, internal_angle_deg=75.0),
+    )
+    _, model = model_of(blade)
+    new = model.outlines_mm((), 1)[0]
+    for s in (0, 15, 30):
+        beta = np.interp(model.arc_mm[s], np.linspace(0, 5, 9), angles)
+        depth = model.depth_mm[1:4, s]
+        back = blade.section.inset_mm(depth, np.full(3, 0.71))
+        inset = np.maximum(depth / np.tan(np.radians(beta)), back)
+        assert 0.86 - new[s, 24:, 0][::-1][1:4] == pytest.approx(inset, abs=1e-4)
+    assert np.ptp(new[:, 24 + 21, 0]) > 1e-3
+
+
 def test_the_far_edge_is_worn_where_its_own_field_says():
     grids, model = model_of(UNIVERSAL)
     row = np.zeros(len(grids[0].arc_mm))
