@@ -423,6 +423,20 @@ EQUIVALENT = (
         "max",
         "what rounding may do, over- or underrated; where it is nothing, boxes decide",
     ),
+    ("bending/section_properties.py", "c * np.sign(area)[..., None]", "Mult", "1 or -1"),
+    (
+        "grinding/section_stroke.py",
+        "if distance <= -radius:",
+        "LtE",
+        "an arc of less than nothing follows, and the same end",
+    ),
+    ("grinding/section_stroke.py", "if arc <= 0:", "LtE", "of no arc nothing is left"),
+    (
+        "grinding/random_streams.py",
+        "generate_state(1, np.uint64)[0]",
+        "1",
+        "the first word is the same of more",
+    ),
     ("life/dulling.py", "power = 1 / checks.between", "5.0", "the law itself checks again"),
     (
         "grinding/rolling.py",
