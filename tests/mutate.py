@@ -507,6 +507,12 @@ EQUIVALENT = (
         "LtE",
         "at a row both lines meet",
     ),
+    (
+        "bending/beam.py",
+        "high = np.clip(below, 1, len(depth) - 1)",
+        "Sub",
+        "a face past the back is told before",
+    ),
     ("bending/beam.py", "above = depth < drop", "Lt", "a row at the face is moved to itself"),
 )
 
