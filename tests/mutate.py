@@ -321,6 +321,12 @@ EQUIVALENT = (
     ),
     (
         "grinding/rolling.py",
+        "if not (deepest <= 1 / curvature).all():",
+        "LtE",
+        "a line that just reaches the centre takes nothing past it",
+    ),
+    (
+        "grinding/rolling.py",
         "end = np.where(station < self.stretch.first",
         "Lt",
         "at the first station its own level is taken",
