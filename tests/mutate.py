@@ -423,6 +423,7 @@ EQUIVALENT = (
     ("bending/beam.py", "- lost_mm[:, None] > _MIN_LEVER_MM", "Gt", "not met to the last bit"),
     ("bending/beam.py", "len(here) > limit", "Gt", "as many of as many are all"),
     ("bending/beam.py", "len(self.new_mm[0])", "0", "all rows are as long"),
+    ("bending/strength.py", "new_section_mm=model.outlines_mm((), 1)[0", "1", "the first of two"),
     (
         "bending/section_properties.py",
         "scale = np.abs(along).max(axis=1)",
