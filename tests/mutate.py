@@ -45,8 +45,8 @@ GROUPS = {
         ("contact", "edge_finish"),
         (
             "orientation holder facets intervals texture edge_line tooth_wear cutting hardness "
-            "finish lay abrasive settings bench_plan bad_input finish_bad_input records "
-            "known_changes_contact bad_input_finish_and_strength regression"
+            "finish bad_input finish_bad_input bad_input_finish_and_strength records "
+            "known_changes_contact known_changes_holding known_changes_finish regression"
         ),
     ),
     "wear": (
@@ -106,8 +106,14 @@ EQUIVALENT = (
     ("", "__all__", "", "names shown, not results"),
     (
         "edge_finish/tooth_wear.py",
-        "* wedge.height + wedge.apex * radius",
+        "lowered = wedge.apex * radius",
         "",
+        "all points begin with one radius, and only differences of height are used",
+    ),
+    (
+        "edge_finish/tooth_wear.py",
+        "-np.sort(-heights) * wedge.height + lowered",
+        "Add",
         "all points begin with one radius, and only differences of height are used",
     ),
     (
@@ -136,9 +142,175 @@ EQUIVALENT = (
     ),
     (
         "contact/facets.py",
-        "for k in range(1, most + 1) if least < 2 * limit else ()",
-        "Mult",
+        "_max_ridge(edge, arc, here, evenly_placed(edge, most)) >= 2 * limit",
+        "",
         "saves time: where the most leave twice the limit no count keeps it, tried or not",
+    ),
+    (
+        "contact/facets.py",
+        "hopeless = most > _IRREGULAR and (",
+        "Gt",
+        "saves time: a count found is the same, whether or not larger ones were looked at first",
+    ),
+    ("contact/facets.py", "_IRREGULAR = 200", "200", "saves time, as above"),
+    ("contact/facets.py", "order=0", "0", "derivatives of the frame are not read there"),
+    ("contact/facets.py", "order=1", "1", "second derivatives of the frame are not read there"),
+    ("contact/holder.py", "order=0", "0", "derivatives of the frame are not read there"),
+    ("edge_finish/report.py", "order=0", "0", "derivatives of the frame are not read there"),
+    (
+        "contact/facets.py",
+        "before, after = self.arc_mm <= place, self.arc_mm >= place",
+        "LtE GtE",
+        "at its own placement a facet is not overhung, and nothing is the least",
+    ),
+    (
+        "contact/facets.py",
+        'getattr(placements, "ndim", 1) == 0',
+        "1",
+        "of what has a length but no ndim, any number but 0 says so",
+    ),
+    ("contact/facets.py", "np.where(ahead, facing, 1.0)", "1.0", "stands for what is not read"),
+    (
+        "contact/facets.py",
+        "middle = (low + high + 1) // 2",
+        "1",
+        "the next whole number up still lies above the one end and not above the other",
+    ),
+    ("contact/facets.py", "last = below.shape[0] - 1", "0", "as many planes as stations"),
+    (
+        "contact/facets.py",
+        "low, high = start + bool(planes), last",
+        "Add",
+        "the next plane along always serves, so no lower one is kept",
+    ),
+    ("contact/facets.py", "_WINDOW = 40", "40", "half of it, rounded down, is the same"),
+    (
+        "contact/facets.py",
+        "np.cumsum((root[1:] + root[:-1]) / 2 * np.diff(arc))",
+        "2 Div Mult",
+        "stations are even, and the measure is divided by its own total",
+    ),
+    ("contact/orientation.py", "+ np.zeros(len(arc))", "Add", "0 added or taken away"),
+    ("edge_finish/report.py", "+ np.zeros(len(arc))", "Add", "0 added or taken away"),
+    ("contact/orientation.py", "np.where(turns, size, 1.0)", "1.0", "stands for what is not read"),
+    ("contact/orientation.py", "np.where(folds, fold, 1.0)", "1.0", "stands for what is not read"),
+    ("contact/orientation.py", "np.where(bent, hollow, 1.0)", "1.0", "stands for what is not read"),
+    ("contact/holder.py", "np.where(alive, size, 1.0)", "1.0", "stands for what is not read"),
+    (
+        "contact/holder.py",
+        "side = side * np.where(vec.dot(n, side) < 0, -1.0, 1.0)",
+        "Mult",
+        "divided by 1 and −1 it is the same",
+    ),
+    ("contact/holder.py", "_HALVINGS = 60", "60", "π/2⁶⁰ is below the rounding of any angle"),
+    (
+        "contact/holder.py",
+        "lowest = from_mm if alpha >= 0 else last",
+        "GtE",
+        "a level axis is as high at either end",
+    ),
+    (
+        "contact/apex.py",
+        "arc = np.clip(arc, 0.0, np.pi - angle)",
+        "Sub",
+        "a line that meets the face inward of the corner leaves no more than the whole arc",
+    ),
+    (
+        "contact/apex.py",
+        "np.where(arc > 0, corner, 0.0)",
+        "Gt",
+        "of no arc the corner's area is 0 as well",
+    ),
+    (
+        "edge_finish/texture.py",
+        "reach = np.where(crossing, np.abs(a) + np.abs(b), 1.0)",
+        "1.0",
+        "stands for what is not read",
+    ),
+    (
+        "edge_finish/texture.py",
+        "slack = 1e-9 * (x[-1] - x[0])",
+        "0 1 USub",
+        "any slack far below a step of the points finds the same cuts",
+    ),
+    ("edge_finish/material_curve.py", "np.full(2, low[0])", "0", "all heights are one there"),
+    (
+        "edge_finish/texture.py",
+        "largest = float(np.abs(z).max())",
+        "max",
+        "where all heights are within rounding of one level, the least is the largest",
+    ),
+    (
+        "edge_finish/texture.py",
+        "z = np.where(np.abs(z).max() > _ROUNDING * largest, z, 0.0)",
+        "Gt",
+        "a profile of zeros stays one",
+    ),
+    (
+        "edge_finish/material_curve.py",
+        "weight = np.diff(x_um) / (x_um[-1] - x_um[0])",
+        "0 1 USub Div",
+        "the curve is divided by its own total at the end",
+    ),
+    (
+        "edge_finish/material_curve.py",
+        "1 - np.maximum.accumulate(below) / below.max()",
+        "Div",
+        "the weights add up to 1, to rounding",
+    ),
+    (
+        "edge_finish/material_curve.py",
+        "if start >= level[-1]:",
+        "GtE",
+        "from the highest level on the sum has no terms",
+    ),
+    (
+        "edge_finish/material_curve.py",
+        "keep = level > start",
+        "Gt",
+        "a level at the start adds a strip of no width",
+    ),
+    (
+        "edge_finish/profile_filter.py",
+        "size = 1 << (cell.size + weight.size - 1).bit_length()",
+        "1 Sub",
+        "any size that holds the whole convolution gives it",
+    ),
+    (
+        "edge_finish/material_curve.py",
+        "reach = round(_SECANT_SHARE * (_SECANT_POINTS - 1))",
+        "1",
+        "it is rounded to the same number of steps",
+    ),
+    (
+        "edge_finish/edge_profile.py",
+        "part = spectrum[kept][: size // 2 + 1]",
+        "1",
+        "the inverse transform reads no more than half of its points and one",
+    ),
+    (
+        "edge_finish/tooth_wear.py",
+        "if reached[-1] <= wanted:",
+        "LtE",
+        "what all bear just so they bear either way",
+    ),
+    (
+        "edge_finish/tooth_wear.py",
+        "float((share * radius).sum()) / loaded if loaded",
+        "Div",
+        "shares of a load add up to 1",
+    ),
+    (
+        "edge_finish/profile_filter.py",
+        "weight /= weight.sum()",
+        "Div",
+        "the mean is divided by the weights that lie over the profile",
+    ),
+    (
+        "edge_finish/report.py",
+        "TENTH * np.array([1.0, -1.0])",
+        "Mult",
+        "divided by 1 and −1 it is the same",
     ),
     ("", "@lru_cache(maxsize=", "", "how much is kept saves time alone"),
     ("method/guide.py", "order=0)", "0", "derivatives that nobody reads"),
@@ -558,7 +730,6 @@ KNOWN = (
         "inside - self.low_deg) / self.step",
         "inside - self.low_deg) * self.step",
     ),
-    ("edge_finish/material_curve.py", "(x_um[-1] - x_um[0])", "(x_um[-1] + x_um[0])"),
     ("method/grain.py", "280: (36.5, 1.5)", "280: (37.5, 1.5)"),
     ("method/grain.py", "280: (52.2, 2.0)", "280: (53.2, 2.0)"),
     ("method/lay.py", "ahead + np.sin(turn)", "ahead - np.sin(turn)"),
@@ -597,6 +768,7 @@ KNOWN = (
     ("clinic/forecasting/session_rate.py", "0.05, 5.0", "0.5, 5.0"),
     ("clinic/forecasting/session_rate.py", "(0.05 * mean) ** 2", "(0.5 * mean) ** 2"),
     ("clinic/forecasting/session_rate.py", "b = mean * irregularity", "b = mean / irregularity"),
+    ("edge_finish/material_curve.py", "(x_um[-1] - x_um[0])", "(x_um[-1] + x_um[0])"),
     ("edge_finish/edge_profile.py", "deviation[0] *= np.sqrt(2)", "deviation[0] /= np.sqrt(2)"),
     ("edge_finish/edge_profile.py", "np.exp(-(k**2) / 8)", "np.exp(-(k**2) / 7)"),
     ("edge_finish/edge_profile.py", "(rate[1:] + rate[:-1]) / 2", "(rate[1:] - rate[:-1]) / 2"),
@@ -615,7 +787,7 @@ JUDGES = {
     "study/sensitivity.py": "sensitivity",
     "method/grain.py": "abrasive",
     "method/lay.py": "lay",
-    "edge_finish/material_curve.py": "texture",
+    "edge_finish/material_curve.py": "known_changes_finish",
     "edge_finish/tooth_wear.py": "tooth_wear",
     "edge_finish/edge_profile.py": "edge_line",
     "bending/beam.py": "strength",
@@ -628,7 +800,7 @@ def equivalent(path, line, what):
     """Whether a change is listed as one that alters no result."""
     text = path.read_text(encoding="utf-8").split("\n")[line - 1]
     return any(
-        str(path).endswith(file) and part in text and kind in ("", what)
+        str(path).endswith(file) and part in text and (not kind or what in kind.split())
         for file, part, kind, _ in EQUIVALENT
     )
 
