@@ -78,6 +78,7 @@ LEFT_OUT = ("compiled",)
 # (File, part of the line, the changes of it meant ("" for all), why they alter no result.)
 EQUIVALENT = (
     ("", ".reshape(-1, ", "1", "numpy takes any negative size for the one to be found"),
+    ("study/sensitivity.py", ".reshape(2, len(twice), -1)", "1", "the same"),
     (
         "edge_finish/texture.py",
         "grid = np.unique(np.concatenate([x[(x > cuts[0]) & (x < cuts[-1])], cuts]))",

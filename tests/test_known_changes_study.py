@@ -13,6 +13,7 @@ import json
 import math
 import sys
 from concurrent.futures import Executor, Future
+from queue import SimpleQueue
 from statistics import NormalDist
 from types import SimpleNamespace
 
@@ -701,10 +702,18 @@ class Numbered:
         return number
 
 
+class Ready(SimpleQueue):
+    """A queue that nobody waits for."""
+
+    def get(self):
+        return self.get_nowait()
+
+
 def opened(size, **options):
     """A window on a plan, filled once, its executor and the numbers that are left."""
     pool, numbers = Parked(**options), iter(range(size))
     out = window._Window(None, None, Numbered(size), pool)
+    out._back = Ready()
     assert out.fill(numbers)
     return out, pool, numbers
 
@@ -1286,6 +1295,7 @@ def test_mixes_and_slants_that_make_no_sense_are_refused(monkeypatch):
         ([0, 1], [10, 8], 6, None),
         ([0, 1], [4, 3], 6, None),
         ([0, 1, 2], [4, 8, 7], 6, None),
+        ([0, 1, 2], [4, 8, 5], 6, 1 + 2 / 3),
     ],
 )
 def test_a_tie_of_slants_lies_straight_between_trials(tilts, sessions, sides, tie):
@@ -1433,7 +1443,7 @@ def test_constants_left_out_of_a_draw_stay():
     )
     assert back == case.method
     for share in (0.0, 1.0, 1.5, -0.5):
-        with pytest.raises(ek.BadArgument, match="removal"):
+        with pytest.raises(ek.BadArgument, match="removal must lie between 0 and 1"):
             case.with_constants({"removal": share})
     with pytest.raises(ek.BadArgument, match="name"):
         case.with_constants({"gravity": 0.5})

@@ -242,7 +242,6 @@ def _by_strength(blade: Blade, side_um: float, face_um: float, limit: float) -> 
     for ground in grounds:
         flank = done * side_um + (ground.depth_mm / np.tan(ground.angle_rad))[:, None, :]
         removed = np.maximum(flank - ground.inset_mm[:, None, :], 0.0)
-        removed = np.where(done * side_um > 0, removed, 0.0)
         drop = np.broadcast_to(done * face_um, removed.shape[1:])
         wears.append(Wear(removed, drop))
         field = removed + ground.inset_mm[:, None, :]
