@@ -351,7 +351,15 @@ class Reach:
             for other, text in self.texts.items():
                 for number, line in enumerate(text.split("\n"), 1):
                     if pattern.search(line):
-                        found |= self.lines.get(other, {}).get(number, set())
+                        found |= self._reading(other, number)
+        return found
+
+    def _reading(self, file, number):
+        """Tests that reach a line; of a function's head, which has its defaults, the function."""
+        found = set(self.lines.get(file, {}).get(number, ()))
+        for node in ast.walk(ast.parse(self.texts[file])):
+            if isinstance(node, ast.FunctionDef) and node.lineno <= number < node.body[0].lineno:
+                found |= self._within(file, node.body[0].lineno, node.end_lineno)
         return found
 
 
@@ -474,7 +482,7 @@ class Hot:
             os._exit(3)
         from _pytest.runner import runtestprotocol
 
-        for item, following in zip(chosen, [*chosen[1:], None], strict=True):
+        for item, following in zip(chosen, [*chosen, None][1:], strict=True):
             os.write(write, f"{item.nodeid}\n".encode())
             limit = GUARD_S + 10 * self.tests[item.nodeid][0]
             signal.setitimer(signal.ITIMER_PROF, limit)  # ends the child

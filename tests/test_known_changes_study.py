@@ -1257,22 +1257,11 @@ def test_face_or_sides_without_a_method_takes_the_holders_best_and_honing(monkey
     assert "They do not tie at any slant up to 2°. " in result.finding
 
 
-def test_face_or_sides_has_these_defaults():
-    assert defaults(mixtures.face_or_sides) == {
-        "side": None,
-        "face": None,
-        "mixes": ((1, 0), (3, 1), (1, 1), (1, 3), (0, 1)),
-        "tilts_deg": (0.0, 0.25, 0.5, 1.0, 2.0),
-        "use": None,
-        "retire": None,
-        "runs": 40,
-    }
+def test_limits_are_those_of_the_evidence_unless_others_are_given():
     for function in (crossover, ideal_sessions):
         given = defaults(function)
-        assert given.pop("strength_fraction", None) in (
-            None,
-            entry("retire_strength_fraction").value,
-        )
+        strength = entry("retire_strength_fraction").value
+        assert given.pop("strength_fraction", strength) == strength
         assert set(given.values()) == {entry("retire_width_fraction").value}
 
 
@@ -1493,42 +1482,51 @@ def test_intervals_of_a_case_take_two_lives_and_two_draws_or_more():
             case.intervals(**({"runs": 2, "draws": 2, "seed": 0} | options))
 
 
-def test_defaults_of_studies_are_those_of_their_documentation():
-    assert defaults(ek.LifeCase.intervals) == {"runs": 200, "draws": 24, "level": 0.9}
-    given = defaults(ek.compare)
-    assert {name: given[name] for name in ("runs", "grid_runs", "ignorance_draws", "level")} == {
-        "runs": 200,
-        "grid_runs": 32,
-        "ignorance_draws": 0,
-        "level": 0.9,
-    }
-    assert defaults(ek.Comparison.differences) == {
-        "column": "loss_um_per_session",
-        "base": 0,
-        "level": 0.9,
-    }
-    assert defaults(ek.sensitivity) == {
+REFUSED = {
+    ek.LifeCase.intervals: lambda: TASK.intervals(draws=1, seed=1),
+    ek.compare: lambda: ek.compare(HOE, [], seed=1),
+    ek.sensitivity: lambda: ek.sensitivity(TASK, {}, seed=1),
+    ek.tornado: lambda: ek.tornado(TASK, {}, seed=1),
+    ek.key_inputs: lambda: ek.key_inputs(3, 3, seed=1),
+    ek.runs_needed: lambda: ek.runs_needed([1.0], error=1.0),
+    ek.sweep: lambda: ek.sweep(3, 3, runs=1, seed=1),
+    mixtures.face_or_sides: lambda: mixtures.face_or_sides(3, seed=1),
+}
+
+
+@pytest.mark.parametrize("function", REFUSED, ids=lambda function: function.__name__)
+def test_defaults_are_those_documented_and_make_no_nonsense_pass(function):
+    with pytest.raises(ek.EdgekitError):
+        REFUSED[function]()
+    assert defaults(function).keys() >= DEFAULTS[function].keys()
+    for name, value in DEFAULTS[function].items():
+        assert defaults(function)[name] == value, name
+
+
+DEFAULTS = {
+    ek.LifeCase.intervals: {"runs": 200, "draws": 24, "level": 0.9},
+    ek.compare: {"runs": 200, "grid_runs": 32, "ignorance_draws": 0, "level": 0.9},
+    ek.sensitivity: {
         "points": 64,
         "runs": 32,
         "outputs": ("loss_um_per_session", "sessions", "minutes_per_session"),
         "level": 0.9,
-        "executor": None,
-        "out": None,
-        "progress": True,
-    }
-    given = defaults(ek.tornado)
-    assert (given["share"], given["runs"]) == (0.8, 200)
-    assert defaults(ek.key_inputs)["runs"] == 60
-    assert defaults(ek.runs_needed) == {"level": 0.9}
-    assert defaults(ek.sweep) == {
-        "executor": None,
-        "out": None,
-        "progress": True,
-        "summary": False,
-        "grid_runs": 0,
-        "ignorance_draws": 0,
-        "chunk_runs": 2048,
-    }
+    },
+    ek.tornado: {"share": 0.8, "runs": 200},
+    ek.key_inputs: {"runs": 60},
+    ek.runs_needed: {"level": 0.9},
+    ek.sweep: {"summary": False, "grid_runs": 0, "ignorance_draws": 0, "chunk_runs": 2048},
+    mixtures.face_or_sides: {
+        "mixes": ((1, 0), (3, 1), (1, 1), (1, 3), (0, 1)),
+        "tilts_deg": (0.0, 0.25, 0.5, 1.0, 2.0),
+        "runs": 40,
+    },
+}
+
+
+def test_differences_are_from_the_first_method_unless_another_is_named():
+    given = defaults(ek.Comparison.differences)
+    assert given == {"column": "loss_um_per_session", "base": 0, "level": 0.9}
 
 
 # ---- comparisons --------------------------------------------------------------------------------
@@ -1648,7 +1646,7 @@ def test_one_method_is_a_comparison_too():
 def test_comparisons_are_bounded_and_say_what_more_would_take():
     one = in_steps()
     for methods, memory in (([one], "2.5 GB"), ([one, one], "5 GB")):
-        with pytest.raises(ek.BadArgument, match=f"5,000,000 or less .*{memory}"):
+        with pytest.raises(ek.BadArgument, match=f"5,000,000 or less .*take {memory}"):
             ek.compare(HOE, methods, runs=5_000_001, seed=1)
     for options in ({"runs": 1}, {"grid_runs": -1}, {"ignorance_draws": -1}):
         with pytest.raises(ek.BadArgument, match=next(iter(options))):
@@ -1686,7 +1684,7 @@ def swept(**options):
 def test_sweeps_are_bounded_and_say_what_more_would_take():
     one = ek.full_grid({"use.strokes": [15]})
     for grid, most, memory in ((one, 20_000_000, "3 GB"), (STROKES, 10_000_000, "3 GB")):
-        with pytest.raises(ek.BadArgument, match=f"{most:,} or less .*{memory}"):
+        with pytest.raises(ek.BadArgument, match=f"{most:,} or less .*take {memory}"):
             ek.sweep(TASK, grid, runs=most + 1, seed=1, progress=False)
     for grid, most in ((one, 500_000_000), (STROKES, 250_000_000)):
         with pytest.raises(ek.BadArgument, match=f"must be {most:,} or less, got"):

@@ -209,7 +209,10 @@ class _Moments:
         return line
 
 
-_NONE = _Moments(np.zeros(0), np.zeros((5, 0)), *np.zeros((2, len(VALUES), 0)))
+_EMPTY = np.zeros(0)
+_NONE = _Moments(
+    _EMPTY, *(np.zeros((rows, len(_EMPTY))) for rows in map(len, (_COUNTS, VALUES, VALUES)))
+)
 
 
 def _grid_error(lives: float, total: float, squares: float) -> dict[str, float]:
