@@ -166,6 +166,7 @@ EQUIVALENT = (
         "1",
         "only what stands before the first dot is read",
     ),
+    ("study/sweep.py", "if again > 0:", "Gt", "where none are lived again none has an error"),
     ("study/case.py", "@lru_cache(maxsize=16)", "16", "a blade made again is the same blade"),
     (
         "study/face_or_sides.py",

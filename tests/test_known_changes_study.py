@@ -1579,6 +1579,10 @@ def test_a_comparison_summarises_its_lives(compared):
 def test_intervals_of_a_comparison_name_the_method_first(compared):
     table = compared.intervals()
     assert [*table][:3] == ["method", "outcome", "value"]
+    wider = compared.intervals(level=0.75)
+    assert (wider["level"] == 0.75).all()
+    assert (wider["variation_low"] <= table["variation_low"]).all()
+    assert (wider["variation_low"] < table["variation_low"]).any()
     names = [method.name for method in compared.methods]
     assert table["method"].drop_duplicates().tolist() == names[:1]  # all of one name
     size = len(ignorance.OUTCOMES)
