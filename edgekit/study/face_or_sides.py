@@ -242,9 +242,7 @@ def _by_strength(blade: Blade, side_um: float, face_um: float, limit: float) -> 
     for ground in grounds:
         flank = done * side_um + (ground.depth_mm / np.tan(ground.angle_rad))[:, None, :]
         removed = np.maximum(flank - ground.inset_mm[:, None, :], 0.0)
-        removed = np.where(done * side_um > 0, removed, 0.0)
         drop = np.broadcast_to(done * face_um, removed.shape[1:])
-        drop = np.minimum(drop, blade.thickness_mm * 0.95)
         wears.append(Wear(removed, drop))
         field = removed + ground.inset_mm[:, None, :]
         ends.append(end_inset_mm(ground, field, inset_at(ground, field, drop), drop))
@@ -266,7 +264,7 @@ class FaceOrSides(Record):
         ``sessions_p10, _p50, _p90``; at the end of life ``width_lost_um, thickness_lost_um,
         strength_left`` (medians); ``ended_by`` (most frequent); ``minutes_per_session``.
     ideal : DataFrame
-        `ideal_sessions` at eleven shares, with the median dull radius of the lives.
+        `ideal_sessions` at eleven shares, with the mean dull radius of the first mixture's lives.
     crossover : Crossover
     by_tilt : DataFrame
         Sessions of face grinding (p10, p50, p90) against the scatter of the stone's slant between
