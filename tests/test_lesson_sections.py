@@ -61,6 +61,53 @@ def test_a_wrong_angle_is_a_length_at_the_back(off):
         lesson.wrong_angle(BLADE, 7)
 
 
+FLANK_MM = BLADE.section.flank_mm
+
+
+@pytest.mark.parametrize(("off", "strokes"), [(5.0, 8), (2.0, 8), (3.0, 16), (1.5, 8)])
+def test_a_stone_held_too_large_takes_strokes_from_the_back_and_not_the_edge(off, strokes):
+    """A triangle at the back: its area is what the strokes took, and the edge is as it was."""
+    drawn = lesson.reached(BLADE, off, strokes=strokes, dull_radius_um=4.0)
+    assert drawn.numbers["moved_um"] < 0.05  # µm: a little at the toe, where the flank is short
+    assert "has not reached the edge" in drawn.title
+    assert "edge not reached" in drawn.svg
+    # The flank runs on into a round back: more steel stands in the way than the triangle's, so the
+    # stone stands further out than behind a corner, and nearer than before its first stroke.
+    area = strokes * ek.methods.freehand().removal_mm3_per_stroke / BLADE.edges["used"].length_mm
+    slope = math.tan(math.radians(off))
+    corner = 1000 * (FLANK_MM * slope - math.sqrt(2 * area * slope))
+    first = lesson.reached(BLADE, off, strokes=1, dull_radius_um=4.0).numbers["stands_um"]
+    stands = drawn.numbers["stands_um"]
+    assert 0 < corner < stands < first
+    line = path(drawn, INK, 3)  # the stone lies at its angle where it stands
+    per_um = (300 - 12 - 46) / 180
+    ends = [300 - 46 - per_um * (90 + stands - 1000 * slope * x) for x in (-0.05, 0.8)]
+    assert line[:, 1] == pytest.approx(ends, abs=0.2)
+
+
+@pytest.mark.parametrize("off", [-5.0, -2.0, -1.0])
+def test_a_stone_held_too_small_moves_the_edge_by_the_triangle_that_it_takes(off):
+    """The strokes' steel is a triangle at the edge, of the angle by which the stone is off."""
+    beta, delta = math.radians(BLADE.section.internal_angle_deg), math.radians(-off)
+    area = 8 * ek.methods.freehand().removal_mm3_per_stroke / BLADE.edges["used"].length_mm
+    sides = 2 * area * math.sin(beta + delta) / math.sin(beta) / math.sin(delta)
+    drawn = lesson.reached(BLADE, off, strokes=8, dull_radius_um=0.1)
+    assert drawn.numbers["moved_um"] == pytest.approx(
+        1000 * math.sqrt(sides) * math.sin(delta) / math.sin(beta + delta), rel=0.02
+    )
+    assert f"{drawn.numbers['moved_um']:.1f} µm and is {-off:g}° blunter" in drawn.title
+    assert "not reached" not in drawn.svg
+
+
+def test_all_angles_share_their_axes_and_the_right_one_reaches_the_edge():
+    frames = [lesson.reached(BLADE, off, strokes=8, dull_radius_um=4.0) for off in (-5, 0, 5)]
+    assert len({frame.alt.split("x axis")[1] for frame in frames}) == 1
+    assert frames[0].numbers["moved_um"] > 2 * frames[1].numbers["moved_um"] > 0
+    assert frames[1].title.startswith("0°: ")
+    with pytest.raises(ek.BadArgument, match="fits the picture"):
+        lesson.reached(BLADE, 7, strokes=8, dull_radius_um=4.0)
+
+
 def test_a_repeated_error_stays_what_it_is_and_a_large_angle_costs_strokes_once():
     found = lesson.same_error(BLADE, [-2.0, 0.0, 2.0]).set_index("off_deg")
     for off in (-2.0, 0.0, 2.0):
@@ -139,6 +186,41 @@ def test_a_picture_of_lives_shows_the_interval_of_each_mean_where_asked():
     scale = (480 - left - 22) / 40
     halves = [Z90 * np.std(v, ddof=1) / len(v) ** 0.5 for v in groups.values()]
     assert wide == pytest.approx([2 * scale * half for half in halves], abs=0.2)
+
+
+def test_a_limit_counts_the_lives_of_the_first_row_that_reach_it():
+    groups = {"few": [100.0, 172.0, 200.0, 50.0], "many": [10.0, 300.0]}
+    drawn = lesson.lives(groups, "Swing 2°", quantity="µm", end=280, limit=(172.0, "a fifth"))
+    assert drawn.numbers["over_limit"] == 50
+    assert "few, 130 µm on average, and 50 in 100 take a fifth" in drawn.title
+    at = 14 + 9 * 4 + (480 - 14 - 9 * 4 - 22) * 172 / 280
+    assert f'd="M{at:.1f} ' in drawn.svg
+
+
+@pytest.mark.parametrize("count", [2, 4, 8])
+def test_small_studies_rank_two_means_wrongly_as_often_as_a_normal_difference_does(count):
+    """Of means of n lives each, the difference is normal with 2 sd²/n, or with what is not shared.
+
+    The chance of the wrong sign is that of a standard normal below -Δ over its standard deviation.
+    """
+    rng = np.random.default_rng(11)
+    shared, runs = rng.normal(0, 4, 40_000), (2, 40_000)
+    one, two = shared + rng.normal(0, 1, runs) + np.array([[17.0], [15.0]])
+    drawn = lesson.ranked(one, two, count)
+    studies = 40_000 // count
+    assert drawn.numbers["studies"] == studies
+    for name, variance in (("other instruments", 16 + 1), ("same instruments", 1)):
+        chance = NormalDist().cdf(-2 / math.sqrt(2 * variance / count))
+        error = math.sqrt(chance * (1 - chance) / studies)
+        assert drawn.numbers[name] / studies == pytest.approx(chance, abs=4 * error)
+    assert f"{drawn.numbers['other instruments']} of {studies} studies" in drawn.title
+
+
+def test_a_ranking_needs_two_studies_of_the_same_runs():
+    with pytest.raises(ek.BadArgument, match="studies"):
+        lesson.ranked(np.ones(10), np.zeros(10), 6)
+    with pytest.raises(ek.BadArgument, match="studies"):
+        lesson.ranked(np.ones(10), np.zeros(9), 2)
 
 
 def test_extra_strokes_are_those_after_the_hand_stopped_and_only_add():

@@ -20,10 +20,10 @@ from lesson.parts import (
 )
 from lesson.pictures import (
     angle_error,
+    coarser,
     edge_line,
     flats,
     left_by_session,
-    lives,
     loss_along,
     readings,
     shown,
@@ -31,13 +31,16 @@ from lesson.pictures import (
     toe_flats,
     tray_settings,
 )
-from lesson.sections import tip, wrong_angle
+from lesson.sections import reached, tip, wrong_angle
 from lesson.sessions import (
     dulling,
     extra_strokes,
+    lives,
     one_hand,
+    ranked,
     same_error,
     slant,
+    steady,
     strokes_share,
 )
 
@@ -47,6 +50,7 @@ __all__ = [
     "answer",
     "ask",
     "ask_number",
+    "coarser",
     "dulling",
     "edge_line",
     "extra_strokes",
@@ -59,6 +63,8 @@ __all__ = [
     "means",
     "nearest",
     "one_hand",
+    "ranked",
+    "reached",
     "readings",
     "row",
     "same_error",
@@ -66,6 +72,7 @@ __all__ = [
     "slant",
     "stacked",
     "start",
+    "steady",
     "strokes_share",
     "table",
     "tilt_cost",

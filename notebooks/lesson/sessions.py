@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,8 +17,19 @@ from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.errors import BadArgument
 from lesson.drawing import BLUE, GREY, INK, VERMILION, Chart, Drawn
+from lesson.parts import Z90
 
-__all__ = ["dulling", "extra_strokes", "one_hand", "same_error", "slant", "strokes_share"]
+__all__ = [
+    "dulling",
+    "extra_strokes",
+    "lives",
+    "one_hand",
+    "ranked",
+    "same_error",
+    "slant",
+    "steady",
+    "strokes_share",
+]
 
 MAX_HANDS = 1000
 STATIONS = 100  # along an edge sharpened once
@@ -58,6 +70,17 @@ def dulling(laws: Mapping[str, ek.DullingLaw], *, sharp_um: float, strokes: floa
     )
 
 
+def steady(off_deg: float, **given: Any) -> ek.Method:
+    """Rolling by a hand that errs in nothing but an angle between stone and face too large by this.
+
+    It presses as the median hand does. What is `given` besides goes to `edgekit.methods.freehand`,
+    such as a stop rule.
+    """
+    hand = ek.Hand(tilt_deg=ek.ErrorTerm(bias=-checks.finite("off_deg", off_deg)))
+    stroke = ek.strokes.rolling(within_tilt_sd_deg=0.0)
+    return replace(ek.methods.freehand(stroke=stroke, hand=hand, **given), removal_gsd=1.0)
+
+
 def same_error(blade: ek.Blade, off_deg: Sequence[float], *, sessions: int = 5) -> pd.DataFrame:
     """Sessions in a row with the same wrong angle, by a hand that errs in nothing else.
 
@@ -82,10 +105,7 @@ def same_error(blade: ek.Blade, off_deg: Sequence[float], *, sessions: int = 5) 
     alike = ek.Use(sharp_radius_gsd=1.0, severity_gsd=1.0)
     rows = []
     for off in off_deg:
-        hand = ek.Hand(tilt_deg=ek.ErrorTerm(bias=-off))
-        steady = ek.strokes.rolling(within_tilt_sd_deg=0.0)
-        method = ek.methods.freehand(stroke=steady, hand=hand)
-        past = ek.live(blade, method, use=alike, rng=1, max_sessions=sessions).history
+        past = ek.live(blade, steady(off), use=alike, rng=1, max_sessions=sessions).history
         first, last = past.iloc[0], past.iloc[-1]
         row = {"off_deg": off, "first_strokes": int(first["stone_strokes"])}
         row |= {
@@ -255,3 +275,108 @@ def slant(result: ek.FaceOrSides, name: str) -> Drawn:
         "the band of eight lives in ten, sides solid in blue"
     )
     return chart.drawn(kind=kind, title=f"{name}: {words}", numbers=numbers)
+
+
+def lives(
+    groups: Mapping[str, Sequence[float]],
+    name: str,
+    *,
+    quantity: str,
+    end: float,
+    interval: bool = False,
+    radius: float = 1.6,
+    limit: tuple[float, str] | None = None,
+) -> Drawn:
+    """Every life as a dot, in one row for each group, with its mean; the axis ends at `end`.
+
+    Parameters
+    ----------
+    groups : mapping of str to sequence of float
+    name, quantity : str
+    end : float
+        Of the axis, alike for all frames of a flip book.
+    interval : bool
+        A bar about each mean: its 90 % interval, from the number of lives alone.
+    radius : float
+        Of a dot, in pixels.
+    limit : (float, str), optional
+        A line across and what it means; the title counts the first row's lives that reach it.
+    """
+    rows = list(groups)
+    chart = Chart(x=(0.0, end), y=(len(rows) - 0.5, -0.5), x_name=quantity, rows=rows)
+    words, numbers = [], {}
+    for row, (group, values) in enumerate(groups.items()):
+        given = np.sort(np.asarray(values, dtype=float))
+        lift = 0.3 * np.abs(np.sin(np.arange(len(given)) * 2.4))  # apart, alike in every frame
+        chart.dots(given, row - lift, GREY, radius=radius)
+        mean = float(given.mean())
+        chart.line([mean, mean], [row + 0.1, row - 0.4], VERMILION, width=3)
+        if interval and len(given) > 1:
+            half = Z90 * float(given.std(ddof=1)) / len(given) ** 0.5
+            chart.line([mean - half, mean + half], [row + 0.08] * 2, VERMILION, width=5)
+        chart.text(mean, row + 0.3, f"{mean:.0f}", INK, anchor="middle")
+        words.append(f"{group}: {mean:.0f} on average")
+        numbers[group] = mean
+    kind = f"Dots in rows, one for each life, with the mean as a bar. {'; '.join(words)}"
+    first, last = numbers[rows[0]], numbers[rows[-1]]
+    title = f"{name}: {first:.0f} to {last:.0f} {quantity} on average"
+    if limit is not None:
+        at, meaning = limit
+        chart.line([at, at], chart.y, INK, width=1.5, dashes="2 3")
+        chart.text(at, len(rows) - 1, f"{meaning} ", INK, anchor="end")
+        over = 100 * float((np.asarray(groups[rows[0]], dtype=float) >= at).mean())
+        numbers["over_limit"] = over
+        title = f"{name}: {rows[0]}, {first:.0f} {quantity} on average, and {over:.0f} in 100 "
+        title += f"take {meaning}"
+    return chart.drawn(kind=kind, title=title, numbers=numbers)
+
+
+def ranked(one: FloatArray, two: FloatArray, count: int, *, half_um: float = 16.0) -> Drawn:
+    """Many small studies of two methods: on which side of zero does each put their difference?
+
+    Parameters
+    ----------
+    one, two : array (N,)
+        Losses of N lives by either method; run by run the same instruments.
+    count : int
+        Lives of each method in a study; N // count studies, two or more.
+    half_um : float
+        The axis runs from minus this to this.
+
+    Raises
+    ------
+    BadArgument
+        Fewer than two studies, or methods of unlike many lives.
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(1)
+    >>> drawn = ranked(rng.normal(17, 4, 400), rng.normal(15, 4, 400), 4)
+    >>> drawn.numbers["studies"]
+    100
+    """
+    studies = len(one) // checks.count("count", count, most=MAX_HANDS)
+    if studies < 2 or len(one) != len(two):
+        remedy = "Give two or more studies of the same runs."
+        raise BadArgument("studies of two methods", (len(one), len(two), count), remedy)
+    first, second = (np.reshape(v[: studies * count], (studies, count)).mean(1) for v in (one, two))
+    found = {"other instruments": first - np.roll(second, 1), "same instruments": first - second}
+    truth = float(np.mean(one) - np.mean(two))
+    y = (1.5, -0.5)
+    name = "difference of the two means [µm]"
+    chart = Chart(x=(-half_um, half_um), y=y, x_name=name, rows=list(found))
+    numbers: dict[str, float] = {"studies": studies, "difference_um": truth}
+    for row, (group, value) in enumerate(found.items()):
+        wrong = np.sign(value) != np.sign(truth)
+        at = row - 0.55 * np.abs(np.sin(np.arange(studies) * 2.4)) + 0.25
+        chart.dots(value[~wrong], at[~wrong], BLUE, radius=2.4)
+        chart.dots(value[wrong], at[wrong], VERMILION, radius=2.4)
+        numbers[group] = int(wrong.sum())
+    chart.line([0, 0], y, INK, width=1.5, dashes="2 3")
+    chart.text(-0.97 * half_um, -0.5, "the wrong way", VERMILION, lift=-14)
+    chart.text(0.97 * half_um, -0.5, "the right way", BLUE, anchor="end", lift=-14)
+    other, same = (numbers[group] for group in found)
+    title = f"{count} lives of each: {other:.0f} of {studies} studies rank the two the wrong way; "
+    title += f"{same:.0f} if both ways meet the same instruments"
+    kind = f"Dots in two rows, one for each of {studies} studies, left of zero the wrong way"
+    return chart.drawn(kind=kind, title=title, numbers=numbers)
