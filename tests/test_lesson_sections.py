@@ -4,6 +4,7 @@ Plane geometry: a circle of radius r in a wedge β touches its sides r cot(β/2)
 spans 2 r cos(β/2); a plane turned by δ about one end of a length L stands L tan δ off at the other.
 """
 
+import itertools
 import math
 import re
 from statistics import NormalDist
@@ -11,6 +12,7 @@ from statistics import NormalDist
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 import edgekit as ek
 import lesson
@@ -214,6 +216,31 @@ def test_small_studies_rank_two_means_wrongly_as_often_as_a_normal_difference_do
         error = math.sqrt(chance * (1 - chance) / studies)
         assert drawn.numbers[name] / studies == pytest.approx(chance, abs=4 * error)
     assert f"{drawn.numbers['other instruments']} of {studies} studies" in drawn.title
+
+
+def test_shares_of_a_polynomial_are_those_of_its_integrals():
+    """Uniform inputs: 4a + 2b + 6(a - 1/2)(c - 1/2) has variance 16/12 + 4/12 + 3/12."""
+    levels = lesson.at_levels({"a": (0.0, 1.0), "b": (0.0, 1.0), "c": (0.0, 1.0)})
+    rows = pd.DataFrame(itertools.product(*levels.values()), columns=list(levels))
+    lives = pd.concat([rows.assign(run=run, person=10.0 * run) for run in range(5)])
+    a, b, c = (lives[name] for name in "abc")
+    lives["loss"] = lives["person"] + 4 * a + 2 * b + 6 * (a - 0.5) * (c - 0.5)
+    drawn = lesson.shares(lives, {"c": "third", "a": "first", "b": "second"}, "loss")
+    wanted = {"first, first": 16, "second, first": 4, "third, first": 0}
+    wanted |= {"first, total": 19, "second, total": 4, "third, total": 3}
+    for name, twelfths in wanted.items():
+        assert drawn.numbers[name] == pytest.approx(twelfths / 23, abs=1e-9)
+    assert "first 83 %" in drawn.title
+
+
+def test_levels_are_points_of_equal_probability_steps_of_a_distribution():
+    """Gauss's rule of three points integrates x to the fifth exactly: 1/6 between 0 and 1."""
+    (at,) = lesson.at_levels({"x": (0.0, 1.0)}).values()
+    assert np.array([5, 8, 5]) @ np.array(at) ** 5 / 18 == pytest.approx(1 / 6)
+    (wide,) = lesson.at_levels({"x": (2.0, 6.0)}).values()
+    (normal,) = lesson.at_levels({"x": stats.norm(1.0, 2.0)}).values()
+    assert wide == pytest.approx([2 + 4 * x for x in at])
+    assert normal == pytest.approx([NormalDist(1.0, 2.0).inv_cdf(x) for x in at])
 
 
 def test_a_ranking_needs_two_studies_of_the_same_runs():

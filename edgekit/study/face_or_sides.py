@@ -375,11 +375,14 @@ def face_or_sides(
     mixed = compare(blade, methods, runs=runs, seed=seed, use=use, retire=rules, grid_runs=0)
     table = pd.DataFrame([_row(mixed, i, f / (s + f)) for i, (s, f) in enumerate(mixes)])
     tilts = np.array([at_least("tilts_deg", tilt, 0.0) for tilt in tilts_deg])
-    slanted = [side, *(_slanted(face, tilt) for tilt in tilts)]
+    lived = mixes[0][1] == 0 and len(tilts) > 0  # the first mixture is the sides alone
+    alone = () if lived else (side,)
+    slanted = [*alone, *(_slanted(face, tilt) for tilt in tilts)]
     tilted = compare(blade, slanted, runs=runs, seed=seed, use=use, retire=rules, grid_runs=0)
-    by_tilt = tilted.table[[*SESSIONS]].iloc[1:].reset_index(drop=True)
+    by_tilt = tilted.table[[*SESSIONS]].iloc[len(alone) :].reset_index(drop=True)
     by_tilt.insert(0, "tilt_sd_deg", tilts)
-    means = np.array([np.mean(lives.sessions) for lives in tilted.lives])
+    lives = (mixed.lives[0], *tilted.lives) if lived else tilted.lives
+    means = np.array([np.mean(life.sessions) for life in lives])
     radius = float(mixed.table["dull_radius_um"].iloc[0])
     return FaceOrSides(
         blade=blade,

@@ -33,12 +33,14 @@ from lesson.pictures import (
 )
 from lesson.sections import reached, tip, wrong_angle
 from lesson.sessions import (
+    at_levels,
     dulling,
     extra_strokes,
     lives,
     one_hand,
     ranked,
     same_error,
+    shares,
     slant,
     steady,
     strokes_share,
@@ -50,6 +52,7 @@ __all__ = [
     "answer",
     "ask",
     "ask_number",
+    "at_levels",
     "coarser",
     "dulling",
     "edge_line",
@@ -68,6 +71,7 @@ __all__ = [
     "readings",
     "row",
     "same_error",
+    "shares",
     "shown",
     "slant",
     "stacked",

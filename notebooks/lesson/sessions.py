@@ -20,12 +20,14 @@ from lesson.drawing import BLUE, GREY, INK, VERMILION, Chart, Drawn
 from lesson.parts import Z90
 
 __all__ = [
+    "at_levels",
     "dulling",
     "extra_strokes",
     "lives",
     "one_hand",
     "ranked",
     "same_error",
+    "shares",
     "slant",
     "steady",
     "strokes_share",
@@ -33,6 +35,10 @@ __all__ = [
 
 MAX_HANDS = 1000
 STATIONS = 100  # along an edge sharpened once
+# Gauss's rule of three points between 0 and 1: exact for polynomials of the fifth degree.
+POINTS = 0.5 + np.sqrt(0.15) * np.array([-1.0, 0.0, 1.0])
+WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18
+REDRAWN = 400  # times that runs are drawn again for an interval
 
 
 def dulling(laws: Mapping[str, ek.DullingLaw], *, sharp_um: float, strokes: float) -> Drawn:
@@ -380,3 +386,97 @@ def ranked(one: FloatArray, two: FloatArray, count: int, *, half_um: float = 16.
     title += f"{same:.0f} if both ways meet the same instruments"
     kind = f"Dots in two rows, one for each of {studies} studies, left of zero the wrong way"
     return chart.drawn(kind=kind, title=title, numbers=numbers)
+
+
+def at_levels(inputs: Mapping[str, Any]) -> dict[str, list[float]]:
+    """Three levels of each input, at the points of Gauss's rule in its probability.
+
+    Parameters
+    ----------
+    inputs : mapping
+        A distribution of `scipy.stats` for each input, or its lowest and highest value, all alike
+        likely.
+
+    Returns
+    -------
+    dict
+        For `edgekit.full_grid`; the 11, 50 and 89 % points.
+
+    Examples
+    --------
+    >>> at_levels({"x": (0.0, 1.0)})["x"]
+    [0.1127..., 0.5, 0.8872...]
+    """
+    levels = {}
+    for name, given in inputs.items():
+        low_high = isinstance(given, tuple)
+        at = np.interp(POINTS, [0, 1], given) if low_high else given.ppf(POINTS)
+        levels[name] = np.asarray(at).tolist()
+    return levels
+
+
+def shares(lives: pd.DataFrame, names: Mapping[str, str], output: str) -> Drawn:
+    """Shares of an output's variance that each input has, from a full grid of `at_levels`.
+
+    Dot: what would go if the input were known (first share). Square: what would stay if all others
+    were (total share). Lines: 90 % intervals from the number of runs, by drawing them again.
+
+    Parameters
+    ----------
+    lives : DataFrame
+        A sweep over the grid, every row the same runs.
+    names : mapping of str to str
+        Inputs and what to call them.
+    output : str
+    """
+    runs = lives.pivot_table(index="run", columns=list(names), values=output).to_numpy()
+    again = np.random.default_rng(0).integers(0, len(runs), (REDRAWN, len(runs)))
+    drawn = _shares(runs.mean(0), len(names))
+    spread = np.array([_shares(runs[pick].mean(0), len(names)) for pick in again])
+    low, high = np.quantile(spread, [0.05, 0.95], axis=0)
+    rows = list(names.values())
+    chart = Chart(
+        x=(0.0, 1.0), y=(len(rows) - 0.5, -0.5), x_name="share of the variance", rows=rows
+    )
+    numbers = {"runs": float(len(runs))}
+    for row, name in enumerate(rows):
+        for kind, (lift, colour) in enumerate(((-0.12, BLUE), (0.12, VERMILION))):
+            at, ends = drawn[row, kind], [low[row, kind], high[row, kind]]
+            chart.line(ends, [row + lift] * 2, colour, width=2, dashes="" if kind else "6 3")
+            if kind:
+                chart.line([at - 0.014, at + 0.014], [row + lift] * 2, colour, width=10)
+            else:
+                chart.dots([at], [row + lift], colour, radius=5)
+            numbers[f"{name}, {('first', 'total')[kind]}"] = float(at)
+    kinds = "Dots and squares in rows: the first and the total share of each input, with intervals"
+    words = ", ".join(f"{name} {drawn[row, 1]:.0%}" for row, name in enumerate(rows))
+    title = f"Total shares of the variance: {words}".replace("%", " %")
+    return chart.drawn(kind=kinds, title=title, numbers=numbers)
+
+
+def _shares(means: FloatArray, inputs: int) -> FloatArray:
+    """First and total shares, a row for each input, of means on a grid of three levels."""
+    value = np.reshape(means, (3,) * inputs)
+
+    def spread(over: FloatArray) -> float:
+        """Variance of what is left, all levels at their weights."""
+        middle = over
+        square = over**2
+        for _ in range(over.ndim):
+            middle, square = WEIGHTS @ middle, WEIGHTS @ square
+        return float(square - middle**2)
+
+    def known(keep: int) -> FloatArray:
+        """Mean over all inputs but one."""
+        left = np.moveaxis(value, keep, -1)
+        for _ in range(inputs - 1):
+            left = np.tensordot(WEIGHTS, left, 1)
+        return left
+
+    whole = spread(value)
+    first = [spread(known(k)) / whole for k in range(inputs)]
+    total = [
+        1 - spread(np.tensordot(WEIGHTS, np.moveaxis(value, k, 0), 1)) / whole
+        for k in range(inputs)
+    ]
+    return np.stack([first, total], axis=-1)
