@@ -1,143 +1,94 @@
-"""Execute the notebooks: ``build`` writes their outputs, ``check`` compares them.
+"""Make the notebooks from their sources, execute them, and leave pages, handouts and a reference.
 
-``build NN`` and ``check NN`` take one notebook, ``page NN`` makes a page of it, ``course`` makes
-pages and handouts of all lessons as they are saved, and one zip of them. ``reference`` makes the
-reference of the whole package, from its docstrings, as pages in ``build/reference/``; ``picture``
-draws the README's picture.
+The one source of a notebook is its script in ``sources``. ``build NN`` writes the notebook, without
+outputs, and what it says when executed into ``tests/regression_lessons.json``; ``check NN`` fails
+where the notebook is not its source's, on an error, on anything written to stderr, on a picture
+without alt text, and on words that differ from those stored. Without a number they take all.
 
-Outputs are committed so that a notebook can be read where no kernel runs, all but the style and
-script of its questions, which come with the package `lesson`. `check` executes every notebook again
-and fails on an error, on anything written to stderr, on a picture without alt text, and on text
-that differs from what is committed.
+``page NN`` makes a page of a notebook, ``course`` pages and handouts of all lessons, and one zip of
+them; both execute what has changed since they last did. ``reference`` makes the reference of the
+whole package, from its docstrings, as pages in ``build/reference/``; ``picture`` draws the README's
+picture.
 """
 
 import argparse
+import json
 import os
-import re
 import sys
+from collections.abc import Callable
 from pathlib import Path
-from tempfile import TemporaryDirectory
+from typing import Any
 
-import nbformat
-from nbclient import NotebookClient
-from traitlets.config import Config
+from nbformat import NotebookNode
 
-import edgekit as ek
 from edgekit.files import write_file
 from lesson.course import course, printed, zipped
 from lesson.page import page as lesson_page
+from lesson.running import execute, executed, said, several
+from lesson.source import HERE, lessons, saved, stems
 
 # Small matrices: several threads of a linear-algebra library only get in each other's way.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-HERE = Path(__file__).parent
 ROOT = HERE.parent
-SECONDS = 300  # for one notebook; a hung kernel must not hang the build
-NO_WORDS = re.compile(r'<img(?![^>]*alt="[^"])|<svg viewBox(?![^>]*aria-label="[^"])')
-VOLATILE = re.compile(
-    r'data:image/png;base64,[^"]*|[0-9a-f]{32}|0x[0-9a-f]+|id="[^"]*"'
-    r'| (?:d|cx|cy|x|y)="[^"]*"'  # the lines of a drawing: the last digits are a machine's
-)
-
-
-def notebooks(number: str = "") -> list[Path]:
-    numbered = sorted(HERE.glob(f"{number or '[0-9]'}*.ipynb"))
-    others = [HERE / "theory.ipynb", HERE / "your_own_clinic.ipynb"]
-    return numbered if number else [*numbered, *others]
-
-
-def execute(path: Path) -> nbformat.NotebookNode:
-    """The notebook with fresh outputs and nothing else that varies from run to run."""
-    book = nbformat.read(path, as_version=4)
-    client = NotebookClient(
-        book,
-        timeout=SECONDS,
-        resources={"metadata": {"path": str(HERE)}},
-        coalesce_streams=True,  # how a cell's printed lines are cut up depends on time
-    )
-    with TemporaryDirectory() as folder:
-        if sys.platform != "win32":  # files, not ports: the kernel need not warn of listeners
-            client.config = Config(
-                {"KernelManager": {"transport": "ipc", "ip": f"{folder}/kernel"}}
-            )
-        client.execute()
-    faults = cell_faults(book)
-    if faults:
-        message = f"{path.name}: " + "; ".join(faults)
-        raise RuntimeError(message)
-    for number, cell in enumerate(book.cells):
-        cell["id"] = f"cell-{number:02d}"
-        cell.metadata.pop("execution", None)
-        outputs = cell.get("outputs", [])
-        outputs[:] = [item for item in outputs if 'class="ek-style"' not in str(item)]
-    book.metadata["kernelspec"] = {
-        "name": "python3",
-        "display_name": "Python 3",
-        "language": "python",
-    }
-    book.metadata["language_info"] = {"name": "python"}
-    return book
-
-
-def cell_faults(book: nbformat.NotebookNode) -> list[str]:
-    faults = []
-    for number, cell in enumerate(book.cells):
-        for output in cell.get("outputs", []):
-            if output.output_type == "stream" and output.name == "stderr":
-                faults.append(f"cell {number} wrote to stderr: {output.text[:200]}")
-            if output.output_type == "error":
-                faults.append(f"cell {number}: {output.ename}: {output.evalue}")
-            data = output.get("data", {})
-            if "image/png" in data or NO_WORDS.search(data.get("text/html", "")):
-                faults.append(f"cell {number} shows a picture without alt text")
-    return faults
-
-
-def words(book: nbformat.NotebookNode) -> list[str]:
-    """Sources and text outputs, without what cannot repeat."""
-    texts = []
-    for cell in book.cells:
-        texts.append(cell.source)
-        for output in cell.get("outputs", []):
-            data = output.get("data", {})
-            text = output.get("text") or data.get("text/html") or data.get("text/plain") or ""
-            texts.append(VOLATILE.sub("", text))
-    return texts
-
-
-def compile_first() -> None:
-    """Have the strokes compiled here, where what is said of it does not reach a notebook."""
-    ek.sharpen(ek.patterns.hoe(), ek.methods.freehand(), dull_radius_um=4.0, rng=1)
+STORED = ROOT / "tests" / "regression_lessons.json"
 
 
 def build(number: str) -> int:
-    for path in notebooks(number):
-        write_file(path, nbformat.writes(execute(path)) + "\n", replace=True)
-        print(f"wrote {path.relative_to(ROOT)}")
+    names = stems(number)
+    for stem in names:
+        write_file(HERE / f"{stem}.ipynb", saved(stem), replace=True)
+    stored = json.loads(STORED.read_text("utf-8"))
+    stored |= zip(names, map(said, several(executed, names)), strict=True)
+    kept = {stem: stored[stem] for stem in stems() if stem in stored}
+    write_file(STORED, json.dumps(kept, indent=1, ensure_ascii=False) + "\n", replace=True)
+    print(f"wrote {', '.join(names)} and what they say")
     return 0
 
 
 def check(number: str) -> int:
+    stored = json.loads(STORED.read_text("utf-8"))
     code = 0
-    for path in notebooks(number):
-        try:
-            same = words(execute(path)) == words(nbformat.read(path, as_version=4))
-        except Exception as error:  # noqa: BLE001 - one broken notebook must not hide the others
-            print(f"{path.name}: {error}")
-            code = 1
-            continue
-        print(f"{path.name}: {'as committed' if same else 'DIFFERS; run notebooks/build.py build'}")
-        code |= not same
+    for stem, faults in zip(stems(number), several(against(stored), stems(number)), strict=True):
+        print(f"{stem}: {'; '.join(faults) or 'as committed'}", flush=True)
+        code |= bool(faults)
     return int(code)
+
+
+def against(stored: dict[str, Any]) -> Callable[[str], list[str]]:
+    """What is wrong with a notebook as committed, and with what it says when executed again."""
+
+    def faults(stem: str) -> list[str]:
+        path = HERE / f"{stem}.ipynb"
+        found = []
+        if not path.is_file() or path.read_text("utf-8") != saved(stem):
+            found.append("the notebook is NOT ITS SOURCE'S; run notebooks/build.py build")
+        try:
+            now = said(execute(stem))
+        except Exception as error:  # noqa: BLE001 - one broken notebook must not hide the others
+            return [*found, str(error)]
+        before = stored.get(stem, {"answers": [], "cells": {}})
+        return found + [f"SAYS OTHERWISE: {words}" for words in differences(before, now)]
+
+    return faults
+
+
+def differences(before: dict[str, Any], now: dict[str, Any]) -> list[str]:
+    """Answers that changed, as they were and are, and the cells whose text changed."""
+    found = []
+    if before["answers"] != now["answers"]:
+        found.append(f"answers {before['answers']}, now {now['answers']}")
+    names = sorted(before["cells"].keys() | now["cells"].keys())
+    return found + [n for n in names if before["cells"].get(n) != now["cells"].get(n)]
 
 
 def page(number: str) -> int:
     """Execute one notebook and leave it as a page, and a lesson as a teacher's copy as well."""
-    matching = notebooks(number)
+    matching = stems(number)
     if len(matching) != 1:
-        print(f"no notebook {number}; there are {', '.join(p.name for p in notebooks())}")
+        print(f"no notebook {number}; there are {', '.join(stems())}")
         return 2
-    stem, book = matching[0].stem, execute(matching[0])
+    stem, book = matching[0], executed(matching[0])
     if stem == "theory":
         print(f"Open this page: {leave(stem, with_code(book))}")
         return 0
@@ -149,7 +100,7 @@ def page(number: str) -> int:
     return 0
 
 
-def with_code(book: nbformat.NotebookNode) -> str:
+def with_code(book: NotebookNode) -> str:
     """The theory is its code, so that its page shows it."""
     from nbconvert import HTMLExporter
 
@@ -160,15 +111,10 @@ def with_code(book: nbformat.NotebookNode) -> str:
     return html
 
 
-def is_lesson(book: nbformat.NotebookNode) -> bool:
-    """Whether a notebook ends in notes for teachers; one that only does a job has none."""
-    return "teacher" in book.cells[-1].metadata.get("tags", [])
-
-
 def whole_course() -> int:
-    """All lessons as saved, without running them: pages and handouts in build/course, and a zip."""
-    books = {path.stem: nbformat.read(path, as_version=4) for path in notebooks("[01]")}
-    books = {stem: book for stem, book in books.items() if is_lesson(book)}
+    """All lessons: pages and handouts in build/course, and a zip."""
+    print("Executing the lessons that are new or changed; all of them take some two minutes")
+    books = dict(zip(lessons(), several(executed, lessons()), strict=True))
     bench = {path.stem: path.read_text("utf-8") for path in sorted(HERE.glob("*.md"))}
     words = (HERE / "reference" / "glossary.md").read_text("utf-8")
     folder = ROOT / "build" / "course"
@@ -217,7 +163,6 @@ def main() -> int:
     given = parser.parse_args()
     if given.what in whole:
         return whole[given.what]()
-    compile_first()
     if given.what == "page":
         return page(given.number or "02")
     return build(given.number) if given.what == "build" else check(given.number)

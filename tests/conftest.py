@@ -22,6 +22,8 @@ LONG = {
     "test_files",
     "test_lesson_browser",
     "test_lesson_course",
+    "test_lesson_faults",
+    "test_lesson_notebooks",
     "test_regression",
     "test_regression_results",
     "test_strokes",

@@ -175,7 +175,9 @@ SOURCES = [
     *MODULES,
     *LESSON,
     *sorted((ROOT / "tests").glob("*.py")),
-    *sorted((ROOT / "notebooks").rglob("*.py")),
+    *sorted(  # but the texts of notebooks, which are laid out for reading
+        path for path in (ROOT / "notebooks").rglob("*.py") if path.parent.name != "sources"
+    ),
     *sorted((ROOT / "data_demo").glob("*.py")),
     *sorted((ROOT / ".ci").glob("*.py")),
 ]

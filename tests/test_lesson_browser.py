@@ -6,26 +6,24 @@ WAI-ARIA 1.2 and the HTML Living Standard as Chromium's accessibility tree gives
 
 import re
 from functools import cache
-from pathlib import Path
 
-import nbformat
 import pytest
 
 from lesson.page import page as lesson_page
+from lesson.running import executed
+from lesson.source import lessons
 from tests.browser import chromium, offline
-from tests.test_lesson_notebooks import BOOKS
 
-HERE = Path(__file__).parent.parent / "notebooks"
 QUICK = {"01_how_dull_is_dull", "03_why_facets_form"}  # the rest of them only CI opens
-CASES = [pytest.param(stem, marks=[pytest.mark.slow] * (stem not in QUICK)) for stem in BOOKS]
+CASES = [pytest.param(stem, marks=[pytest.mark.slow] * (stem not in QUICK)) for stem in lessons()]
 PHONE = 390  # CSS pixels across
 browser = pytest.fixture(scope="module")(chromium)
 
 
 @cache
 def made(stem: str, teacher: bool) -> str:
-    """A lesson's page from its saved outputs; no kernel runs."""
-    return lesson_page(nbformat.read(HERE / f"{stem}.ipynb", as_version=4), teacher=teacher)
+    """A lesson's page."""
+    return lesson_page(executed(stem), teacher=teacher)
 
 
 @pytest.fixture(params=CASES)

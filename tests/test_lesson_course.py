@@ -5,21 +5,20 @@ Tagged PDF is ISO 14289's (PDF/UA) first requirement; Chromium writes the mark i
 
 import re
 import zipfile
+from functools import cache
 from html import escape
 
-import nbformat
 import pytest
 
 import edgekit as ek
 from lesson.course import MAX_ZIP, course, on_paper, printed, zipped
 from lesson.glossary import entries, linked
 from lesson.page import title_of
+from lesson.running import executed, several
+from lesson.source import HERE, lessons
 from lesson.teachers import minutes, notes, questions
 from tests.browser import chromium, offline
-from tests.test_lesson_notebooks import BOOKS as STEMS
-from tests.test_lesson_notebooks import HERE
 
-BOOKS = {stem: nbformat.read(HERE / f"{stem}.ipynb", as_version=4) for stem in STEMS}
 WORDS = (HERE / "reference" / "glossary.md").read_text("utf-8")
 OWN = {"for_instructors", "glossary", "assumed_numbers"}  # pages of the course as a whole
 SHEETS = {path.stem: path.read_text("utf-8") for path in HERE.glob("*.md")}
@@ -27,10 +26,16 @@ MAX_PAGES = 2  # one sheet of paper
 browser = pytest.fixture(scope="module")(chromium)
 
 
+@cache
+def books():
+    """All lessons, executed."""
+    return dict(zip(lessons(), several(executed, lessons()), strict=True))
+
+
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     place = tmp_path_factory.mktemp("course")
-    course(BOOKS, place, SHEETS, words=WORDS)
+    course(books(), place, SHEETS, words=WORDS)
     return place
 
 
@@ -38,7 +43,7 @@ def test_the_list_leads_to_every_page_and_no_link_is_broken(folder):
     pages = {path.name for path in folder.glob("*.html")}
     listed = set(re.findall(r'href="([^"]*)"', (folder / "index.html").read_text("utf-8")))
     assert listed == pages - {"index.html", "assumed_numbers.html"}
-    assert len(listed) == 4 * len(BOOKS) + len(SHEETS) + 2
+    assert len(listed) == 4 * len(lessons()) + len(SHEETS) + 2
     assert {"protocol_pictures.html", "protocol_weighing.html"} <= listed
     assert {"worksheet_soap_disc.html", "worksheet_pen_marks.html"} <= listed
     no_broken_links(folder)
@@ -67,7 +72,7 @@ def test_cautions_stand_on_every_page_and_answers_are_open_for_teachers_only(fol
 
 
 def test_a_handout_keeps_question_frames_checks_and_bench_and_leaves_out_the_rest(folder):
-    for stem in BOOKS:
+    for stem in lessons():
         text = (folder / f"{stem}_handout.html").read_text("utf-8")
         for heading in ("Predict", "Play", "Check yourself", "At the bench"):
             assert re.search(rf"<h2[^>]*>{heading}", text)
@@ -78,16 +83,16 @@ def test_a_handout_keeps_question_frames_checks_and_bench_and_leaves_out_the_res
 
 def test_the_list_says_minutes_and_needs_and_gives_no_answer_away(folder):
     text = (folder / "index.html").read_text("utf-8")
-    for stem, book in BOOKS.items():
+    for stem, book in books().items():
         part = text.split(f"<h2>{stem[:2]} ")[1].split("<h2>")[0]
         assert f"{minutes(book)} minutes. You need {notes(book).need}." in part
         assert "Classes" not in part
-    assert f"{sum(map(minutes, BOOKS.values()))} minutes" in text
+    assert f"{sum(map(minutes, books().values()))} minutes" in text
 
 
 def test_the_instructor_finds_every_lesson_its_misconceptions_and_the_worksheets(folder):
     text = (folder / "for_instructors.html").read_text("utf-8")
-    for stem, book in BOOKS.items():
+    for stem, book in books().items():
         part = text.split(f"<h3>{stem[:2]} ")[1].split("<h3>")[0]
         for name in ("Aim", "Before the answer", "Ask aloud", "Without a computer", "Assumed"):
             assert f"<b>{name}.</b>" in part
@@ -160,8 +165,8 @@ def test_a_course_too_large_for_a_mailbox_is_refused(tmp_path, monkeypatch):
 
 def test_pages_of_an_older_course_do_not_stay(tmp_path):
     (tmp_path / "99_gone.html").write_text("old")
-    first = next(iter(BOOKS))
-    made = course({first: BOOKS[first]}, tmp_path, words=WORDS)
+    first = lessons()[0]
+    made = course({first: executed(first)}, tmp_path, words=WORDS)
     assert not (tmp_path / "99_gone.html").exists()
     assert all(path.exists() for path in made)
 

@@ -1,19 +1,18 @@
 """Faults put into a lesson or the course on purpose: each is caught by the test named for it."""
 
-import copy
-import importlib.util
 import re
 import shutil
 
-import nbformat
 import pytest
 
 import edgekit as ek
 import lesson
 from lesson.course import course
 from lesson.parts import SHUT
+from lesson.running import cell_faults, executed
 from tests import test_lesson_course as courses
 from tests import test_lesson_notebooks as books
+from tests import test_lesson_sources as sources
 from tests.browser import chromium
 
 STEM = "03_why_facets_form"
@@ -22,13 +21,13 @@ browser = pytest.fixture(scope="module")(chromium)
 
 @pytest.fixture
 def book():
-    return copy.deepcopy(nbformat.read(books.HERE / f"{STEM}.ipynb", as_version=4))
+    return executed(STEM)
 
 
 @pytest.fixture(scope="module")
 def whole(tmp_path_factory):
     place = tmp_path_factory.mktemp("whole")
-    course(courses.BOOKS, place, courses.SHEETS, words=courses.WORDS)
+    course(courses.books(), place, courses.SHEETS, words=courses.WORDS)
     return place
 
 
@@ -50,23 +49,20 @@ def change(book, old, new, count=1):
 
 def caught_by(check, spoiled):
     """The sound thing passes, or the fault would prove nothing; the spoiled one does not."""
-    check(nbformat.read(books.HERE / f"{STEM}.ipynb", as_version=4))
+    check(executed(STEM))
     with pytest.raises(AssertionError):
         check(spoiled)
 
 
 def test_a_misspelt_tag(book):
     book.cells[2].metadata["tags"] = ["hide-input", "pedict"]
-    caught_by(books.test_cells_call_and_the_library_thinks, book)
+    caught_by(sources.test_cells_call_and_the_library_thinks, book)
 
 
 def test_a_figure_without_words(book):
     change(book, r'aria-label="Plan[^"]*"', "")
     caught_by(books.test_saved_pictures_carry_words_and_no_path_of_a_machine, book)
-    spec = importlib.util.spec_from_file_location("build_notebooks", books.HERE / "build.py")
-    build = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(build)
-    assert any("without alt text" in fault for fault in build.cell_faults(book))
+    assert any("without alt text" in fault for fault in cell_faults(book))
 
 
 def test_a_broken_callback():

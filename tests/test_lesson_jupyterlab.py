@@ -11,14 +11,17 @@ import time
 import urllib.request
 from pathlib import Path
 
+import nbformat
 import pytest
 
+from lesson.running import executed
+from lesson.source import lessons
 from tests.browser import chromium, offline
-from tests.test_lesson_notebooks import BOOKS
 
 pytestmark = pytest.mark.slow
 ROOT = Path(__file__).parent.parent
 STEM = "03_why_facets_form"
+SAVED = "saved"
 SECONDS = 90  # for the server, for the kernel and for all cells, on a busy machine
 READY = "() => window.jupyterapp?.shell?.currentWidget?.context?.isReady"
 RUN = """async () => { const widget = window.jupyterapp.shell.currentWidget;
@@ -39,8 +42,9 @@ def server(browser, tmp_path_factory):  # the browser first: without one nothing
     home = tmp_path_factory.mktemp("jupyter")
     shutil.copytree(ROOT / "notebooks" / "lesson", home / "work" / "lesson")
     shutil.copytree(ROOT / "data_demo", home / "data_demo")  # lessons read ../data_demo
-    for stem in BOOKS:
+    for stem in lessons():
         shutil.copy(ROOT / "notebooks" / f"{stem}.ipynb", home / "work")
+    nbformat.write(executed(STEM), home / "work" / f"{SAVED}.ipynb")  # as somebody hands it on
     quiet = home / "settings" / "@jupyterlab" / "apputils-extension"
     quiet.mkdir(parents=True)
     news = {"fetchNews": "false", "checkForUpdates": False}
@@ -81,11 +85,21 @@ def server(browser, tmp_path_factory):  # the browser first: without one nothing
     process.wait(20)
 
 
-def test_the_answer_stays_shut_in_a_notebook_that_was_not_run(server, browser):
-    """There JupyterLab trusts neither scripts nor the attribute `hidden`."""
+def test_a_notebook_that_was_not_run_shows_no_answer(server, browser):
     with offline(browser, also=server) as page:
         page.set_default_timeout(SECONDS * 1000)
         page.goto(f"{server}/lab/tree/{STEM}.ipynb?reset")
+        page.wait_for_function(READY)
+        page.get_by_role("heading", name="Check yourself").wait_for()
+        assert page.locator(".jp-OutputArea-output").count() == 0
+        assert page.get_by_text(re.compile("✓ Right.|✗ Not quite.")).count() == 0
+
+
+def test_the_answer_stays_shut_in_a_notebook_saved_by_someone_else(server, browser):
+    """There JupyterLab trusts neither scripts nor the attribute `hidden`."""
+    with offline(browser, also=server) as page:
+        page.set_default_timeout(SECONDS * 1000)
+        page.goto(f"{server}/lab/tree/{SAVED}.ipynb?reset")
         page.wait_for_function(READY)
         page.locator(".ek-idle").first.wait_for()  # how to wake the question up
         replies = page.get_by_text(re.compile("Right.|Not quite.")).all()
@@ -130,7 +144,7 @@ def test_the_question_asks_in_jupyterlab_by_keyboard(server, browser):
         assert [url for url in page.asked if "127.0.0.1" not in url] == []
 
 
-@pytest.mark.parametrize("stem", BOOKS)
+@pytest.mark.parametrize("stem", lessons())
 def test_every_lesson_runs_live_and_its_question_opens_the_rest(server, browser, stem):
     with offline(browser, also=server) as page:
         page.set_default_timeout(SECONDS * 1000)

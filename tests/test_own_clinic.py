@@ -17,11 +17,12 @@ import pytest
 
 import edgekit as ek
 from edgekit.clinic.log.columns import COLUMNS, ENTRY
+from lesson.running import executed
+from lesson.source import SOURCES, notebook
 
 ROOT = Path(__file__).parents[1]
 DEMO = ROOT / "data_demo"
 TEMPLATES = DEMO / "templates"
-NOTEBOOK = ROOT / "notebooks" / "your_own_clinic.ipynb"
 NAMES = ("tray", "log", "prices")
 HEADS = {
     "tray": ["instrument", "blade", "note"],
@@ -294,7 +295,7 @@ def run(cells, **names):
 
 
 def test_the_notebook_answers_and_shows_sentences_where_files_are_spoiled(tmp_path, monkeypatch):
-    book = nbformat.read(NOTEBOOK, as_version=4)
+    book = notebook((SOURCES / "your_own_clinic.py").read_text("utf-8"))
     cells = [cell.source for cell in book.cells if cell.cell_type == "code"]
     monkeypatch.chdir(tmp_path)
     files = {name: str(path) for name, path in filled(tmp_path).items()}
@@ -308,8 +309,9 @@ def test_the_notebook_answers_and_shows_sentences_where_files_are_spoiled(tmp_pa
     assert sheet.words[0].startswith("There is no sheet")
 
 
-def test_the_notebook_is_short_and_saved_with_its_answers():
-    book = nbformat.read(NOTEBOOK, as_version=4)
+@pytest.mark.long
+def test_the_notebook_is_short_and_answers():
+    book = executed("your_own_clinic")
     assert len(book.cells) <= 14
     text = " ".join(cell.source for cell in book.cells if cell.cell_type == "markdown")
     assert len(text.split()) < 250

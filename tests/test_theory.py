@@ -4,20 +4,28 @@ import importlib
 import re
 from pathlib import Path
 
-import nbformat
 import pytest
 
+from lesson.running import executed
+from lesson.source import HERE, notebook
+
 ROOT = Path(__file__).parents[1]
-BOOK = nbformat.read(ROOT / "notebooks" / "theory.ipynb", as_version=4)
+BOOK = notebook((HERE / "sources" / "theory.py").read_text("utf-8"))
 TEXTS = [cell.source for cell in BOOK.cells if cell.cell_type == "markdown"]
 HEADING = re.compile(r"### T(\d+)\. (.+): `([\w.]+)`\n")
 FORMULAS = {int(m[1]): (m[2], m[3], text) for text in TEXTS if (m := HEADING.match(text))}
-PRINTED = "\n".join(out.get("text", "") for cell in BOOK.cells for out in cell.get("outputs", []))
 SOURCES = sorted([*(ROOT / "edgekit").rglob("*.py"), *(ROOT / "tests").rglob("*.py")])
 CITATION = re.compile(r"\btheory\s+T(\d+)", re.IGNORECASE)
 UNPUBLISHED = re.compile(r"\b(the|trade's)\s+brief\b|\bbrief,?\s+section", re.IGNORECASE)
 
 each_formula = pytest.mark.parametrize("number", FORMULAS)
+
+
+@pytest.fixture(scope="module")
+def printed():
+    """What the theory prints when executed."""
+    cells = executed("theory").cells
+    return "\n".join(out.get("text", "") for cell in cells for out in cell.get("outputs", []))
 
 
 def home(name):
@@ -36,8 +44,9 @@ def test_formulas_are_numbered_in_order_and_listed_in_the_contents():
     assert rows == [(str(n), title, name) for n, (title, name, _) in FORMULAS.items()]
 
 
+@pytest.mark.long
 @each_formula
-def test_each_formula_names_symbols_a_source_and_a_function_that_exists(number):
+def test_each_formula_names_symbols_a_source_and_a_function_that_exists(number, printed):
     _, name, text = FORMULAS[number]
     assert "*Symbols*: " in text
     assert "*Source*: " in text
@@ -46,17 +55,18 @@ def test_each_formula_names_symbols_a_source_and_a_function_that_exists(number):
     try:
         found = importlib.import_module(module)
     except ModuleNotFoundError:
-        assert missing in PRINTED  # the notebook says so itself
+        assert missing in printed  # the notebook says so itself
         return
-    assert missing not in PRINTED, "run notebooks/build.py build"
+    assert missing not in printed
     for part in names:
         found = getattr(found, part)
 
 
+@pytest.mark.long
 @each_formula
-def test_each_formula_is_derived_and_compared(number):
-    assert re.search(rf"^T{number} (derived|checked): ", PRINTED, re.MULTILINE)
-    assert re.search(rf"^T{number} (compared|NOT COMPARED): ", PRINTED, re.MULTILINE)
+def test_each_formula_is_derived_and_compared(number, printed):
+    assert re.search(rf"^T{number} (derived|checked): ", printed, re.MULTILINE)
+    assert re.search(rf"^T{number} (compared|NOT COMPARED): ", printed, re.MULTILINE)
 
 
 def test_every_number_cited_is_in_the_notebook():

@@ -1,0 +1,141 @@
+# %% [markdown]
+"""
+# How sure is a number that was simulated?
+
+*For scientists; the other lessons do without it. The Fernhollow College teaching clinic and its instruments are invented.*
+
+Lesson 05 says what a session of local strokes takes from FH-03-AS1. A reviewer writes: "You simulated forty instruments. Had you simulated four hundred, would I
+trust the number ten times as much?" **What would make it truer: more lives, or better inputs?**
+
+About 20 minutes. In JupyterLab press the double arrow at the top once, and *Restart* in the red box that asks.
+
+## Predict
+
+Two things make the number uncertain. Instruments and hands differ from life to life, so that a mean over few lives is a guess. And most inputs, such as how fast an edge dulls, nobody has
+measured.
+"""
+
+# %% jupyter={"source_hidden": true} tags=["hide-input", "setup"]
+# Set-up: a pilot of sixty lives, and each input moved across its spread (code hidden)
+from IPython.display import display
+from scipy import stats
+
+import edgekit as ek
+import lesson
+
+task = ek.LifeCase(blade=ek.read_blade("../data_demo/traces/FH-03-AS1.toml"), method=ek.methods.freehand(stroke=ek.strokes.local()), use=ek.Use(sharp_radius_gsd=1.0), max_sessions=8)
+pilot = ek.sweep(task, ek.list_grid([{"method.stroke.placements": 12}]), runs=60, seed=1, progress=False)["loss_um_per_session"]
+inputs = {"method.stroke.placements": stats.randint(6, 25), "use.strokes": (15.0, 90.0), "use.law.rate": stats.lognorm(s=0.7, scale=0.43),
+          "method.hand.tilt_deg.sd": (1.0, 5.0), "method.hand.swing_deg.sd": (2.0, 7.0)}
+lesson.start()
+
+# %% jupyter={"source_hidden": true} tags=["hide-input", "predict"]
+# Question: more lives or better inputs (code hidden)
+runs, moved = ek.runs_needed(pilot, error=1.0), ek.tornado(task, inputs, runs=40, seed=2026, progress=False)
+half = 1.645 * pilot.sem()
+bars = moved.table.query("output == 'loss_um_per_session'").set_index("input")["swing"].abs()
+unmeasured = float((bars[["use.law.rate", "method.hand.tilt_deg.sd", "method.hand.swing_deg.sd"]] ** 2).sum() ** 0.5)
+lives, inputs_first, neither = "more lives", "better inputs", "neither: both matter alike"
+lesson.ask(f"Sixty lives give {pilot.mean():.1f} ± {half:.1f} µm (90 % interval of the mean). What would make the number truer first?", {
+    lives: ("more data is more truth", f"{runs} lives bring the mean within one micrometre, and the interval to nothing in the end. The inputs stay as wrong as they were."),
+    inputs_first: f"The hand's tilt alone moves the mean by {bars['method.hand.tilt_deg.sd']:.0f} µm between its 10 % and 90 % points; with its swing and how fast edges dull {unmeasured:.0f}.",
+    neither: ("uncertainties are all alike", "One of them can be made as small as you like by waiting; the other cannot."),
+}, right=lesson.nearest(unmeasured / (2 * half), {0.4: lives, 1: neither, 2.5: inputs_first}), then=[lesson.shown(ek.figures.tornado(moved))], gate=True)
+
+# %% [markdown]
+"""
+## See
+
+**What happened?** Each bar moves one input from the 10 % to the 90 % point of its spread; the rest stay at their medians. The longest bar belongs to something that you choose. The next two, the hand's tilt and the rate of dulling,
+nobody has measured.
+
+### The interval of a mean speaks of the number of lives alone
+
+A mean over n lives has a standard error that falls with the root of n: four times the lives, half the interval. Comparing two methods is cheaper than knowing one: where
+both meet the *same* instruments and hands, run by run, what they share falls out of the difference.
+"""
+
+# %% jupyter={"source_hidden": true} tags=["hide-input", "see"]
+# Table: a difference on the same instruments, and on others (code hidden)
+two = ek.sweep(task, ek.list_grid([{"method.stroke.placements": 12}, {"method.stroke.placements": 16}]), runs=40, seed=7, progress=False)
+wide = two.pivot(index="run", columns="method.stroke.placements", values="loss_um_per_session")
+paired = 1.645 * (wide[12] - wide[16]).sem()
+apart = 1.645 * (wide[12].sem() ** 2 + wide[16].sem() ** 2) ** 0.5
+lesson.answer(f"12 places take {(wide[12] - wide[16]).mean():.1f} µm more than 16: ± {paired:.1f} on the same forty instruments, ± {apart:.1f} had they been others.",
+              f"The two means alone, {wide[12].mean():.1f} ± {1.645 * wide[12].sem():.1f} and {wide[16].mean():.1f} ± {1.645 * wide[16].sem():.1f}, say far less.")
+
+# %% [markdown]
+"""
+### Shares of the variance say which input to measure
+
+The picture shares out the variance of the mean loss when the inputs vary at once (Sobol' indices). Dot: what would go if that input were known. Square: what would stay if all others
+were. In truth a square never lies left of its dot; where one does, the points are too few. Lines: 90 % intervals, still wide: which input leads is sure, the order of the others is not.
+
+<details><summary>The formula (for teachers)</summary>
+
+First share: Var(E(Y | X)) / Var(Y). Total share: E(Var(Y | all others)) / Var(Y). Estimated from scrambled Sobol' points (Saltelli 2010, Jansen 1999).
+
+</details>
+"""
+
+# %% jupyter={"source_hidden": true} tags=["hide-input", "see"]
+# Picture and answer: shares of the variance; does the finding hold if the inputs are wrong? (code hidden)
+leading = {name: inputs[name] for name in bars.index[:3]}
+shares = ek.sensitivity(task, leading, points=64, runs=2, seed=2026, progress=False)
+display(lesson.shown(ek.figures.sensitivity(shares)))
+corners = ek.sweep(task, ek.full_grid({"method.stroke.placements": [6, 24], "use.law.rate": [0.18, 1.05], "method.hand.tilt_deg.sd": [1.4, 4.6]}), runs=40, seed=2026, progress=False)
+level = corners.groupby(["use.law.rate", "method.hand.tilt_deg.sd", "method.stroke.placements"])["loss_um_per_session"].mean().unstack()
+more = level[6] - level[24]
+lesson.answer("Better inputs make the level truer; the finding holds already.", f"With dulling and tilt both at an end of their bars, 6 places still take {more.min():.0f} to {more.max():.0f} µm more per session than 24.")
+
+# %% [markdown]
+"""
+## Play
+
+Turn the number of lives. The bars of the mean close in; the spread of the lives does not, for it is no error.
+"""
+
+# %% jupyter={"source_hidden": true} tags=["hide-input", "play"]
+# Flip book: the number of lives (code hidden)
+big = ek.sweep(task, ek.list_grid([{"method.stroke.placements": 12}, {"method.stroke.placements": 24}]), runs=400, seed=3, progress=False)
+def first(count):
+    found = big[big["run"] < count].groupby("method.stroke.placements")["loss_um_per_session"]
+    return lesson.lives({f"{places} places": values for places, values in found}, f"{count} lives", quantity="µm a session", end=60, interval=True)
+
+lesson.flip("Lives of each", first, [4, 8, 15, 30, 60, 120, 240, 400], first=3)
+
+# %% [markdown]
+"""
+## Check yourself
+"""
+
+# %% jupyter={"source_hidden": true} tags=["hide-input", "check"]
+# Questions: overlapping means, four times the lives, what to measure (code hidden)
+display(lesson.ask("Eight lives with 12 places lost 19 ± 3 µm, the same eight instruments with 16 places 17 ± 3. Is 16 better?", {"yes": ("the smaller mean wins", "Two micrometres are well within both intervals."),
+    "no": ("overlap means equal", "Overlap leaves it open."), "these numbers cannot say": "Both met the same instruments: look at the differences, life by life."}, right="these numbers cannot say" if paired < apart else "yes"))
+display(lesson.ask_number(f"Sixty lives give ± {half:.1f} µm. What would two hundred and forty give? To a quarter of a micrometre:", half / 2, within=0.25, unit="µm", why=f"± {half / 2:.1f} µm: the root of four is two.",
+    small="A quarter would need sixteen times the lives.", large="Four times the lives do better than that."))
+lesson.ask("Which would you measure first, to trust the level more?", {"how much the hand tilts": "Its bar is the longest of those that are not yours to choose.",
+    "how fast edges dull": ("what is least known moves most", "Its bar is long, but the tilt's is longer."), "the number of places": ("the longest bar first", "You choose it; it needs counting, not measuring."),
+    "the share of width at retirement": ("the end of life decides", "It ends the life; it hardly moves what a session takes.")}, right={"method.hand.tilt_deg.sd": "how much the hand tilts", "use.law.rate": "how fast edges dull"}[bars.drop("method.stroke.placements").idxmax()])
+
+# %% [markdown]
+"""
+## At the bench
+
+Measure the same blade ten times, then ten blades once each. One spread is your error, the other the blades'. More readings make only the first one harmless.
+
+**Take away.** Lives are cheap and inputs are dear. Say which of the two your ± is about; compare on the same instruments; and ask of every finding whether it holds at the ends of the inputs.
+
+**What this does not tell you.** Whether the model itself is right: both kinds of ± live inside it. For ten times the lives, hand `ek.sweep` an executor and a folder.
+"""
+
+# %% jupyter={"source_hidden": true} tags=["hide-input"]
+# Cautions (code hidden)
+ek.cautions()
+
+# %% [markdown] tags=["teacher"]
+"""
+*For teachers.* Aim: tell apart the error of a mean, the spread of lives, and ignorance of inputs. 20 minutes. You need: a caliper and ten blades, or a handful of dice. Classes of scientists predict "more lives". Ask aloud: which of the three would a referee's tenfold simulation shrink?
+Without a computer: ten dice thrown once against one die thrown ten times, when nobody knows whether the die is fair. Assumed: every spread of an input; see `ek.evidence()`.
+"""
