@@ -63,6 +63,15 @@ def test_ideal_sessions_go_as_one_over_the_dullness():
         assert two[name].to_numpy() == pytest.approx(one[name].to_numpy() / 2, rel=0.01)
 
 
+@pytest.mark.parametrize("radius", [0.3, 2.4, 10.0])
+def test_looking_at_few_sessions_first_changes_no_ideal_life(radius, monkeypatch):
+    given = {"face_share": [0.0, 0.5, 1.0], "dull_radius_um": radius}
+    found = ideal_sessions(UNIVERSAL, **given)
+    monkeypatch.setattr("edgekit.study.face_or_sides.FEW_IDEAL", 400)
+    assert ideal_sessions(UNIVERSAL, **given).equals(found)
+    assert bool(found["by_strength"].max() > 50) is (radius < 1)  # beyond the few, and within them
+
+
 def test_a_pointed_blade_runs_out_of_width_not_of_strength():
     table = ideal_sessions(SICKLE, face_share=[0.0, 1.0], dull_radius_um=4.0)
     assert (table["by_strength"] > 4 * table["by_width"]).all()

@@ -43,15 +43,8 @@ lesson.ask("At two degrees too much, the wedge of steel to be removed is at the 
 """
 ## See
 
-**What happened?** The lateral surface is long and the edge is small. Turn the stone by a little, and its far end moves by many times what a dull edge needs.
+The lateral surface is long and the edge is small. Turn the stone by a little, and its far end moves by many times what a dull edge needs.
 The pictures are drawn several times too high, so that you see the wedge; the numbers are true.
-
-<details><summary>The formula (for teachers)</summary>
-
-At the back the wedge is as thick as the length of the lateral surface times the tangent of the error. Its steel grows with the square of
-the length. The angle ground is 180° less the angle between stone and face.
-
-</details>
 
 ### Too large an angle costs strokes once; too small a one is quick and blunt
 
@@ -81,15 +74,29 @@ lesson.answer(f"Two degrees too much: {first[2.0]:.0f} strokes in the first sess
 """
 ## Play
 
-Turn the angle. Above 0° the shaded steel stands in the way; below, only the edge is touched.
+Both operators now make the same few strokes: as many as the right angle needs, from an edge rounded by 4 µm. Turn the angle. Where does the blade leave
+the stone as dull as it came, and where does it pay too much?
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "play"]
-# Flip book: the angle of the stone (code hidden)
-lesson.flip("Stone to face too large by, °", lambda degrees: lesson.wrong_angle(blade, degrees), [-5, -3, -2, -1, 0, 1, 2, 3, 5], first=5)
+# Flip book: the angle of the stone, after the strokes that the right angle needs (code hidden)
+needed = int(ek.sharpen(blade, lesson.steady(0), dull_radius_um=4.0, rng=1).stone_strokes)
+reached = {degrees: lesson.reached(blade, degrees, strokes=needed, dull_radius_um=4.0) for degrees in (-5, -3, -2, -1, 0, 1, 2, 3, 5)}
+lesson.flip("Stone to face too large by, °", reached.get, list(reached), first=4)
 
 # %% [markdown]
 """
+**What happened?** From one degree too much on, every stroke goes into the back, and none of them touches the edge. It stays as dull as it was, after the same
+work and with the same noise. On the other side the stone cuts a narrow strip at the edge and sinks in: five degrees take several times the width, and leave a blade
+at the end of the published 70 to 80°.
+
+<details><summary>The formula (for teachers)</summary>
+
+At the back the wedge is as thick as L tan δ, for a lateral surface of length L and an error δ. Its section is L² tan δ / 2, and each stroke takes the same
+area of it: the strokes before the edge is reached grow in step with the error. The back is round beyond L, so that it takes somewhat more. The angle ground is 180° less the angle between stone and face.
+
+</details>
+
 ## Check yourself
 """
 

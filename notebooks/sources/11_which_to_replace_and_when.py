@@ -42,7 +42,7 @@ lesson.ask(f"FH-11-AS1 has been read {worn.readings} times and lost {worn.loss_u
 """
 ## See
 
-**What happened?** The dots are readings, the line is the forecast, the black bar is where the two may meet. The manager may ask why this curette goes. These are the rows of the spreadsheet that say so, by line:
+The dots are readings, the line is the forecast, the black bar is where the two may meet. The manager may ask why this curette goes. These are the rows of the spreadsheet that say so, by line:
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "see"]
@@ -87,22 +87,35 @@ lesson.answer("Order by the list, and keep money for the interval.", f"{near.num
 """
 ## Play
 
-How much may be lost before an instrument must go? Published opinion runs from 10 to 20 % of the width (Murray et al. 1984).
+The same widths, had they been read with a coarser caliper. Turn its step. The title says how many edges the list then names that the good caliper does not. When would you no longer sign the order?
 """
 
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "play"]
-# Flip book: the share of the width that may go; then the coming year (code hidden)
-def limited(percent):
-    found = ek.forecast(log, retire=ek.MaxWidthLoss(fraction=percent / 100))
-    return lesson.readings(found, "FH-11-AS1", "used", f"Limit {percent} % of the width")
+# Flip book: the step of the caliper; then how much may be lost, and the coming year (code hidden)
+def read_to(step):
+    found = ek.forecast(lesson.coarser(log, step), retire=ek.MaxWidthLoss(fraction=0.2))
+    return lesson.readings(found, "FH-11-AS1", "used", f"Read to {step} mm", beside=result)
 
-display(lesson.flip("May be lost, % of the width", limited, [10, 12, 14, 16, 18, 20, 22, 24, 26], first=5))
+display(lesson.flip("Step of the caliper, mm", read_to, [0.001, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2]))
+limits = [ek.forecast(log, retire=ek.MaxWidthLoss(fraction=share)) for share in (0.1, 0.15, 0.2)]
+gone = [lesson.readings(found, "FH-11-AS1", "used", "").numbers["edges_at_limit"] for found in limits]
+display(lesson.answer("How much may be lost is a choice: published opinion runs from 10 to 20 % of the width (Murray et al. 1984).", f"At 10 % {gone[0]} edges of this clinic are at their limit today, at 15 % {gone[1]}, at 20 % {gone[2]}."))
 year = ek.budget(result, prices=ek.read_prices("../data_demo/prices.csv"))
 lesson.shown(ek.figures.replacements(year))
 
 # %% [markdown]
 """
+**What happened?** A step of a tenth of a millimetre is what eight sessions take. The readings stand still and then jump, and the line through them is hardly known. So nearly every old edge
+may be at its limit soon: the list grows long, and most of it is wrong. At two tenths the curette in the picture may be finished or last for fifty sessions. A hundredth is as good as a thousandth, for
+readings scatter by nearly that much anyway.
+
+<details><summary>The formula (for teachers)</summary>
+
+Rounding to a step h adds a standard uncertainty of h/√12 (JCGM 100, F.2.2.1; published). It matters once it nears the scatter of a reading, here 8 µm: from a step of some 0.03 mm on.
+
+</details>
+
 ## Check yourself
 """
 
