@@ -1,7 +1,9 @@
 """The life of an instrument: use dulls it, sessions sharpen it, until a rule retires it."""
 
+import ctypes
 import enum
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from functools import cached_property
 
@@ -45,6 +47,8 @@ __all__ = ["Life", "LifeEnd", "Lives", "Use", "live", "live_runs", "rules_of"]
 MAX_RUNS_AT_ONCE = 640
 MAX_PLANES_AT_ONCE = 2**16  # runs x planes: the draws of some sessions take 17 MB per edge
 MAX_SESSIONS = 100_000
+TRIM_THRESHOLD, MMAP_THRESHOLD = -1, -3  # as mallopt(3) numbers them
+LARGEST_BLOCK = 2**25
 
 
 class LifeEnd(enum.StrEnum):
@@ -229,13 +233,16 @@ def live_runs(
 
 
 def _retain_freed_memory() -> None:
-    """Let freed arrays stay with the process.
+    """Let freed arrays stay with the process, whatever its environment asks for.
 
-    The usual allocator returns blocks of some hundred kilobytes to the system at once, and
-    requesting them again takes longer than the kernel needs to fill them. Freeing one block of
-    almost 32 MB raises the size up to which it retains them; other allocators are unaffected.
+    The usual allocator of Linux returns blocks of some hundred kilobytes to the system at once, and
+    requesting them again takes a third of the kernel's own time; other allocators have no such
+    setting.
     """
-    np.empty(31 * 2**20, dtype=np.uint8)
+    with suppress(AttributeError, OSError, TypeError):
+        setting = ctypes.CDLL(None).mallopt
+        for limit in (TRIM_THRESHOLD, MMAP_THRESHOLD):
+            setting(limit, LARGEST_BLOCK)
 
 
 def _use_and_sharpen(prepared: PreparedBlade, batch: RunBatch) -> tuple[SessionMeasures, WidthLoss]:

@@ -23,7 +23,7 @@ def past_centre(edge: Edge, work: Work, s: int) -> None:
         past = not math.isfinite(work.level[station])
         for v in range(edge.depths):
             n = v * edge.places + station
-            line = work.level[station] + work.rise[n]
+            line = work.level[station] + work.slope[station] * edge.depth[n]
             past = past or (line > edge.centre[station] and line > work.field[n])
         if past:
             work.level[station] = by_steps(edge, work, station)
@@ -36,13 +36,13 @@ def by_steps(edge: Edge, work: Work, s: int) -> float:
     low, high, places = math.inf, math.inf, edge.places
     for v in range(edge.depths):
         n = v * places + s
-        low = min(low, work.field[n] - work.rise[n])
+        low = min(low, work.field[n] - work.slope[s] * edge.depth[n])
     level = low
     for _ in range(MAX_STEPS):
         within, excess, width = 0.0, -work.area[s], 0.0
         for v in range(edge.depths):
             n = v * places + s
-            line = level + work.rise[n]
+            line = level + work.slope[s] * edge.depth[n]
             old, new = min(work.field[n], edge.centre[s]), min(line, edge.centre[s])
             within += work.node[n] * (old - edge.half[s] * old * old)
             if line > work.field[n]:

@@ -31,7 +31,6 @@ def lay(edge: Edge, hand: Hand, normal: FloatArray, work: Work) -> bool:
         for v in range(edge.depths):
             n = v * places + s
             rise, field, node = slope * load(edge.depth, n), load(work.field, n), load(work.node, n)
-            save(work.rise, n, rise)
             stands += node
             over += node * (offset + rise - field)
             held = least(field, load(edge.centre, s))
@@ -58,9 +57,14 @@ def taken(edge: Edge, work: Work, depth: float) -> tuple[float, float]:
         factor, half, weight = load(work.reach, s), load(edge.half, s), load(edge.weight, s)
         level, centre = load(work.level, s) + factor * depth, load(edge.centre, s)
         area, width, curvature = wide(0.0), wide(0.0), load(edge.curvature, s)
+        slope = load(work.slope, s)
         for v in range(edge.depths):
             n = v * places + s
-            line, field, node = level + load(work.rise, n), load(work.field, n), load(work.node, n)
+            line, field, node = (
+                level + slope * load(edge.depth, n),
+                load(work.field, n),
+                load(work.node, n),
+            )
             old, new = least(field, centre), least(most(field, line), centre)
             area += node * (new - old) * (1.0 - half * (new + old))
             step = node * most(1.0 - curvature * line, 0.0)

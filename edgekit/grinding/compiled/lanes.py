@@ -24,11 +24,13 @@ _FUSED = ("contract",)  # a product and a sum may be rounded once, where the pro
 
 
 def compiled(function: Callable[..., Any], *, kept: bool = False) -> Callable[..., Any]:
-    """A function compiled at its first call, and `kept` on disk if a folder can be written."""
+    """A function compiled at its first call as a part of its caller, or `kept` on disk, if a
+    folder can be written, as one that is called from outside."""
+    options = {"error_model": "numpy", "nogil": True, "forceinline": not kept}
     try:
-        made: Callable[..., Any] = njit(cache=kept, error_model="numpy", nogil=True)(function)
+        made: Callable[..., Any] = njit(cache=kept, **options)(function)
     except RuntimeError:  # neither the folder beside this file nor the user's own
-        return compiled(function)
+        made = njit(**options)(function)
     return made
 
 
@@ -197,5 +199,24 @@ def _across(fold: Callable[..., Any]) -> Any:
     return intrinsic(typed)
 
 
-total = _across(lambda builder, a, b: builder.fadd(a, b))
+@intrinsic  # type: ignore[untyped-decorator]
+def total(_: Any, lanes: Any) -> Any:
+    """Sum of the lanes: halves are added until one number is left."""
+
+    def code(_: Any, builder: Any, __: Any, values: Any) -> Any:
+        lanes, width = values[0], WIDTH
+        nothing = ir.Constant(ir.IntType(32), 0)
+        while width > 1:
+            width //= 2
+            kind = ir.VectorType(ir.IntType(32), width)
+            low, high = (
+                builder.shuffle_vector(lanes, lanes, ir.Constant(kind, list(range(at, at + width))))
+                for at in (0, width)
+            )
+            lanes = builder.fadd(low, high)
+        return builder.extract_element(lanes, nothing)
+
+    return types.float64(lanes), code
+
+
 highest = _across(lambda builder, a, b: builder.select(_below(builder, a, b), b, a))

@@ -29,41 +29,31 @@ _STEP = 1 / 9007199254740992  # 2^-53
 
 
 @compiled
-def _word(state: NDArray[np.uint64]) -> np.uint64:
-    """The next 64 bits."""
-    made: np.uint64 = state[0] + state[1] + state[3]
-    state[3] += _U1
-    state[0] = state[1] ^ (state[1] >> _U11)
-    state[1] = state[2] + (state[2] << _U3)
-    state[2] = ((state[2] << _U24) | (state[2] >> _U40)) + made
-    return made
+def _word(a: np.uint64, b: np.uint64, c: np.uint64, d: np.uint64) -> tuple[np.uint64, ...]:
+    """The next 64 bits, and the state after them."""
+    made: np.uint64 = a + b + d
+    return made, b ^ (b >> _U11), c + (c << _U3), ((c << _U24) | (c >> _U40)) + made, d + _U1
 
 
 @compiled
 def _uniform(state: NDArray[np.uint64]) -> float:
-    return float((_word(state) >> _U11) * _STEP)
+    word, state[0], state[1], state[2], state[3] = _word(state[0], state[1], state[2], state[3])
+    return float((word >> _U11) * _STEP)
 
 
 @compiled
-def _normal(state: NDArray[np.uint64]) -> float:
-    while True:
-        word = _word(state)
-        layer = np.int64(word & _U255)
-        word >>= _U8
-        sign = -1.0 if word & _U1 else 1.0
-        size = (word >> _U1) & _U52
-        x = sign * (np.float64(size) * _WIDTH[layer])
-        if size < _INSIDE[layer]:
-            return float(x)
-        if layer == 0:
-            while True:
-                beyond = -_SCALE * math.log1p(-_uniform(state))
-                other = -math.log1p(-_uniform(state))
-                if other + other > beyond * beyond:
-                    return -(_TAIL + beyond) if (size >> _U8) & _U1 else _TAIL + beyond
-        step = _HEIGHT[layer - 1] - _HEIGHT[layer]
-        if step * _uniform(state) + _HEIGHT[layer] < math.exp(-0.5 * x * x):
-            return float(x)
+def _outside(state: NDArray[np.uint64], layer: int, size: np.uint64, x: float) -> float:
+    """A number of a layer past its inner part; not a number where it is to be drawn again."""
+    if layer == 0:
+        while True:
+            beyond = -_SCALE * math.log1p(-_uniform(state))
+            other = -math.log1p(-_uniform(state))
+            if other + other > beyond * beyond:
+                return -(_TAIL + beyond) if (size >> _U8) & _U1 else _TAIL + beyond
+    step = _HEIGHT[layer - 1] - _HEIGHT[layer]
+    if step * _uniform(state) + _HEIGHT[layer] < math.exp(-0.5 * x * x):
+        return x
+    return math.nan
 
 
 @compiled
@@ -75,8 +65,20 @@ def draw(
     count: int,
 ) -> None:
     """The first `count` normals of a block of the numbers of a key (2,)."""
-    state[0], state[1], state[2], state[3] = key[0], key[1], block, _U1
+    a, b, c, d, n = key[0], key[1], block, _U1, 0
     for _ in range(12):
-        _word(state)
-    for n in range(count):
-        out[n] = _normal(state)
+        _, a, b, c, d = _word(a, b, c, d)
+    while n < count:
+        word, a, b, c, d = _word(a, b, c, d)
+        layer = np.int64(word & _U255)
+        word >>= _U8
+        size = (word >> _U1) & _U52
+        sign = 1.0 - 2.0 * np.float64(np.int64(word & _U1))  # a branch would be guessed
+        x = sign * np.float64(np.int64(size)) * _WIDTH[layer]
+        if size >= _INSIDE[layer]:
+            state[0], state[1], state[2], state[3] = a, b, c, d
+            x = _outside(state, layer, size, x)
+            a, b, c, d = state[0], state[1], state[2], state[3]
+        if not math.isnan(x):
+            out[n] = x
+            n += 1

@@ -61,12 +61,12 @@ Numbers = namedtuple("Numbers", "key block strokes")
 After = namedtuple("After", "field angle margin radius land seen volume strokes end")
 
 # Room for one session: ``words`` (4,) and ``normals`` of random numbers; rows (V * P) of the edge
-# before it and now, of what nodes stand for, of the lines' rise, the flank's height over them, and
-# of what `sink` sums up; the others (P,).
+# before it and now, of what each node stands for with its first and second moment of depth, of the
+# flank's height over a stroke's lines, and of what each node still ``held``; the others (P,).
 Work = namedtuple(
     "Work",
-    "words normals begun field node rise height gain taken inset first drop angle cot lean "
-    "lean_cos lean_sin radius ratio tangent whole cos sin tilt slope area level reach steel margin "
-    "land new_angle new_cot",
+    "words normals begun field node first_moment second_moment height held inset first drop angle "
+    "cot lean lean_cos lean_sin radius ratio tangent whole cos sin tilt slope area level reach "
+    "steel margin land new_angle new_cot",
 )
 TALL, ROWS = 7, len(Work._fields) - 2  # of a height of V, and in all

@@ -1,0 +1,90 @@
+"""Where a compiled session begins: an edge laid out in the rows of `Work`, and its lowered face."""
+
+from __future__ import annotations
+
+import math
+
+from edgekit.checks import FloatArray
+from edgekit.grinding.compiled.apexes import keep_start
+from edgekit.grinding.compiled.lanes import compiled, load, most, row, save, total, wide
+from edgekit.grinding.compiled.parts import WIDTH, Before, Edge, Work
+
+
+@compiled
+def begin(edge: Edge, before: Before, run: int, work: Work) -> float:
+    """Lay out the edge of a run; what its stations give."""
+    places, stations, first = edge.places, edge.stations, run * edge.stations
+    for v in range(edge.depths):
+        start = first * edge.depths + v * stations
+        for s in range(stations):
+            work.field[v * places + s] = before.field[start + s]
+        for s in range(stations, places):
+            work.field[v * places + s] = 0.0
+    for n in range(edge.nodes):
+        work.begun[n], work.node[n] = work.field[n], edge.node[n]
+        work.first_moment[n] = edge.node[n] * edge.depth[n]
+        work.second_moment[n] = work.first_moment[n] * edge.depth[n]
+    for s in range(places):
+        work.angle[s], work.lean_cos[s], work.lean_sin[s] = 1.0, 1.0, 0.0
+        work.level[s], work.reach[s], work.slope[s] = 0.0, 0.0, 0.0
+    for s in range(stations):
+        work.angle[s], work.radius[s] = before.angle[first + s], before.radius[first + s]
+        work.new_angle[s], work.reach[s] = work.angle[s], math.inf
+        work.lean[s] = before.lean[first + s]
+        if work.lean[s] != 0:
+            work.lean_cos[s], work.lean_sin[s] = math.cos(work.lean[s]), math.sin(work.lean[s])
+    if before.lowered:
+        lower(edge, row(before.drop, first), work)
+    for s in range(places):
+        work.inset[s] = work.field[s]
+    if before.lowered:
+        inset_at(edge, work)
+    for s in range(places):
+        work.first[s] = work.inset[s]
+    keep_start(edge, work)
+    return float(press(edge, work))
+
+
+@compiled
+def lower(edge: Edge, drop: FloatArray, work: Work) -> None:
+    """What each node stands for under a face lowered by a `drop` (S,)."""
+    places, depths = edge.places, edge.depths
+    for s in range(edge.stations):
+        work.drop[s], upper = drop[s], edge.depth[s]
+        for v in range(depths):
+            here, below = v * places + s, min(v + 1, depths - 1) * places + s
+            lower = (edge.depth[here] + edge.depth[below]) / 2
+            work.node[here] = max(lower - max(upper, drop[s]), 0.0)
+            work.first_moment[here] = work.node[here] * edge.depth[here]
+            work.second_moment[here] = work.first_moment[here] * edge.depth[here]
+            upper = lower
+
+
+@compiled
+def inset_at(edge: Edge, work: Work) -> None:
+    """Inset (P,) of the edge, where its lowered face lies."""
+    places, depths = edge.places, edge.depths
+    for s in range(edge.stations):
+        low, drop = s, work.drop[s]
+        while low < (depths - 2) * places and edge.depth[low + places] <= drop:
+            low += places
+        share = (drop - edge.depth[low]) / (edge.depth[low + places] - edge.depth[low])
+        rise = work.field[low + places] - work.field[low]
+        work.inset[s] = work.field[low] + (rise * share if drop > 0 else 0.0)
+
+
+@compiled
+def press(edge: Edge, work: Work) -> float:
+    """Steel (P,) that each station gives, as `RolledEdge.pressed` has it but for a factor, and the
+    sum along the edge; what `sink` adds up of each node."""
+    every = wide(0.0)
+    for s in range(0, edge.places, WIDTH):
+        steel, curvature, half = wide(0.0), load(edge.curvature, s), load(edge.half, s)
+        for v in range(edge.depths):
+            n = v * edge.places + s
+            node, field = load(work.node, n), load(work.field, n)
+            save(work.held, n, node * field * (1.0 - half * field))
+            steel += node * most(1.0 - curvature * field, 0.0)
+        save(work.steel, s, steel)
+        every += steel * load(edge.weight, s)
+    return float(total(every))
