@@ -7,6 +7,7 @@ spans 2 r cos(β/2); a plane turned by δ about one end of a length L stands L t
 import itertools
 import math
 import re
+from dataclasses import replace
 from statistics import NormalDist
 
 import numpy as np
@@ -125,8 +126,12 @@ def test_a_repeated_error_stays_what_it_is_and_a_large_angle_costs_strokes_once(
 def test_a_hand_begins_alike_however_many_strokes_follow_and_never_gives_back():
     method = ek.methods.freehand()
     counts = [2, 6, 12, 20]
-    loss, sharp = lesson.one_hand(BLADE, method, counts, dull_radius_um=4.65, rng=5)
-    alone = lesson.one_hand(BLADE, method, [6], dull_radius_um=4.65, rng=5)
+    worn = lesson.rounded(BLADE, 4.65)
+    loss, sharp = lesson.one_hand(worn, method, counts, rng=5)
+    alone = lesson.one_hand(worn, method, [6], rng=5)
+    new = replace(method, stop=ek.strokes.counted(strokes=6))
+    whole = ek.sharpen(BLADE, new, dull_radius_um=4.65, rng=5, stations=100)
+    assert whole.edges["used"].mean_recession_um == pytest.approx(loss[1], rel=1e-12)
     assert alone[0][0] == loss[1]
     assert (np.diff(loss) >= 0).all()
     assert ((sharp >= 0) & (sharp <= 1)).all()
@@ -188,6 +193,11 @@ def test_a_picture_of_lives_shows_the_interval_of_each_mean_where_asked():
     scale = (480 - left - 22) / 40
     halves = [Z90 * np.std(v, ddof=1) / len(v) ** 0.5 for v in groups.values()]
     assert wide == pytest.approx([2 * scale * half for half in halves], abs=0.2)
+    said = re.findall(r'text-anchor="end"[^>]*>(\d+ ± \d+)<', shown.svg)
+    assert said == [
+        f"{np.mean(v):.0f} ± {h:.0f}" for v, h in zip(groups.values(), halves, strict=True)
+    ]
+    assert "±" not in plain.svg
 
 
 def test_a_limit_counts_the_lives_of_the_first_row_that_reach_it():

@@ -289,8 +289,8 @@ def left_by_session(
     chart.line(steps, left["width"][: end + 1], BLUE, dashes="7 4")
     chart.line(steps, left["thickness"][: end + 1], VERMILION, dashes="2 4")
     chart.line(steps, left["strength"][: end + 1], INK, width=2.5)
-    chart.level(size, f"limit of sizes {size:g}", BLUE, at_end=True)
-    chart.level(strength, f"limit of strength {strength:g}", at_end=True)
+    chart.level(size, f"size limit {size:g}", BLUE, below=True)
+    chart.level(strength, f"strength limit {strength:g}", below=True)
     chart.text(0.3, 0.60, "solid strength, dashed width, dotted thickness", INK)
     gone = f"retired at session {end} by {which}" if which else f"in use after {end} sessions"
     kind = "Line chart of the strength, width and thickness left; the lines end at retirement"

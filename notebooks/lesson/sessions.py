@@ -16,6 +16,7 @@ import edgekit as ek
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.errors import BadArgument
+from edgekit.grinding.session import SHARPEN_DEPTHS
 from lesson.drawing import BLUE, GREY, INK, VERMILION, Chart, Drawn
 from lesson.parts import Z90
 
@@ -26,6 +27,7 @@ __all__ = [
     "lives",
     "one_hand",
     "ranked",
+    "rounded",
     "same_error",
     "shares",
     "slant",
@@ -126,21 +128,20 @@ def same_error(blade: ek.Blade, off_deg: Sequence[float], *, sessions: int = 5) 
     return table
 
 
+def rounded(blade: ek.Blade, radius_um: float) -> ek.WornBlade:
+    """A blade evenly rounded, to be sharpened by many hands: its geometry is made once."""
+    return ek.WornBlade.new(blade, radius_um=radius_um, stations=STATIONS, depths=SHARPEN_DEPTHS)
+
+
 def one_hand(
-    blade: ek.Blade, method: ek.Method, counts: Sequence[int], *, dull_radius_um: float, rng: int
+    worn: ek.WornBlade, method: ek.Method, counts: Sequence[int], *, rng: int
 ) -> tuple[FloatArray, FloatArray]:
     """Mean loss [µm] and share of the edge that is sharp, after each of some counts of strokes.
 
     The same hand each time: its first strokes are alike however many follow.
     """
     done = [
-        ek.sharpen(
-            blade,
-            replace(method, stop=ek.strokes.counted(strokes=count)),
-            dull_radius_um=dull_radius_um,
-            rng=rng,
-            stations=STATIONS,
-        )
+        ek.sharpen(worn, replace(method, stop=ek.strokes.counted(strokes=count)), rng=rng)
         for count in counts
     ]
     edges = [next(iter(session.edges.values())) for session in done]
@@ -179,13 +180,12 @@ def extra_strokes(
     >>> bool((rows["more_um"] >= 0).all())
     True
     """
-    rows = []
+    rows, worn = [], rounded(blade, dull_radius_um)
     for hand in range(1, checks.count("hands", hands, most=MAX_HANDS) + 1):
-        done = ek.sharpen(blade, method, dull_radius_um=dull_radius_um, rng=hand, stations=STATIONS)
-        needed = int(done.stone_strokes)
-        counts = [needed, needed + extra]
-        loss, _ = one_hand(blade, method, counts, dull_radius_um=dull_radius_um, rng=hand)
-        rows.append((hand, needed, float(loss[0]), float(loss[1] - loss[0])))
+        done = ek.sharpen(worn, method, rng=hand)
+        needed, taken = int(done.stone_strokes), next(iter(done.edges.values())).mean_recession_um
+        after, _ = one_hand(worn, method, [needed + extra], rng=hand)
+        rows.append((hand, needed, taken, float(after[0] - taken)))
     return pd.DataFrame(rows, columns=["hand", "strokes", "needed_um", "more_um"])
 
 
@@ -211,14 +211,12 @@ def strokes_share(
         Strokes made after that.
     dull_radius_um : float
     """
-    before = int(rows["strokes"].max())
-    count = np.arange(-before, extra + 1)
+    before, worn = int(rows["strokes"].max()), rounded(blade, dull_radius_um)
+    count = np.union1d(np.arange(-before, extra + 1, 2), [0, extra])  # strokes go there and back
     loss = np.zeros((len(rows), len(count)))  # 0 as long as a hand has not begun
     for row, hand, needed in zip(loss, rows["hand"], rows["strokes"], strict=True):
-        made = range(1, needed + extra + 1)
-        row[-len(made) :], _ = one_hand(
-            blade, method, made, dull_radius_um=dull_radius_um, rng=int(hand)
-        )
+        made = count[count > -needed] + needed
+        row[-len(made) :], _ = one_hand(worn, method, made.tolist(), rng=int(hand))
     chart = Chart(
         x=(-float(before), float(extra)),
         y=(0.0, 20.0),
@@ -228,13 +226,14 @@ def strokes_share(
     for row in loss:
         chart.line(count, row, GREY, width=0.7)
     mean = loss.mean(axis=0)
-    chart.line(count[: before + 1], mean[: before + 1], VERMILION, width=4)
-    chart.line(count[before:], mean[before:], INK, width=4, dashes="8 4")
+    good = int(np.flatnonzero(count == 0)[0])
+    chart.line(count[: good + 1], mean[: good + 1], VERMILION, width=4)
+    chart.line(count[good:], mean[good:], INK, width=4, dashes="8 4")
     chart.line([0, 0], [0, 20], GREY, width=1.2, dashes="2 3")
     chart.text(0.2, 18.5, "good from here", GREY)
     chart.text(0.3 - before, 18.5, f"thin: each of {len(rows)} hands", GREY)
     chart.text(0.3 - before, 16.5, "thick: their mean", VERMILION)
-    taken, more = float(mean[before]), float(mean[-1] - mean[before])
+    taken, more = float(mean[good]), float(mean[-1] - mean[good])
     title = f"Mean of {len(rows)} hands: {taken:.1f} µm until the edge is good, "
     title += f"{more:.1f} µm more in the next {extra} strokes"
     kind = (
@@ -245,12 +244,14 @@ def strokes_share(
     return chart.drawn(kind=kind, title=title, numbers=numbers)
 
 
-def slant(result: ek.FaceOrSides, name: str) -> Drawn:
+def slant(result: ek.FaceOrSides, name: str, by_tilt: pd.DataFrame | None = None) -> Drawn:
     """Sessions that half of the lives reach on the face, against the stone's slant, and the sides.
 
+    Slants from another result may be given: they are the same however the sides are ground.
     The title says where the two lines meet, beyond which the face's half-way life is the shorter.
     """
-    found, sides = result.by_tilt, result.table.iloc[0]
+    found = result.by_tilt if by_tilt is None else by_tilt
+    sides = result.table.iloc[0]
     at, middle = found["tilt_sd_deg"].to_numpy(), found["sessions_p50"].to_numpy()
     low, high = found["sessions_p10"].to_numpy(), found["sessions_p90"].to_numpy()
     top = float(np.ceil(max(high.max(), sides["sessions_p90"]) / 10) * 10)
@@ -302,7 +303,7 @@ def lives(
     end : float
         Of the axis, alike for all frames of a flip book.
     interval : bool
-        A bar about each mean: its 90 % interval, from the number of lives alone.
+        A bar about each mean, and ± in its number: its 90 % interval, from the number of lives alone.
     radius : float
         Of a dot, in pixels.
     limit : (float, str), optional
@@ -317,10 +318,12 @@ def lives(
         chart.dots(given, row - lift, GREY, radius=radius)
         mean = float(given.mean())
         chart.line([mean, mean], [row + 0.1, row - 0.4], VERMILION, width=3)
-        if interval and len(given) > 1:
+        if interval and len(given) > 1:  # its number at the end of the row, or it hides the bar
             half = Z90 * float(given.std(ddof=1)) / len(given) ** 0.5
             chart.line([mean - half, mean + half], [row + 0.08] * 2, VERMILION, width=5)
-        chart.text(mean, row + 0.3, f"{mean:.0f}", INK, anchor="middle")
+            chart.text(end, row + 0.08, f"{mean:.0f} ± {half:.0f}", INK, anchor="end", lift=-5)
+        else:
+            chart.text(mean, row + 0.3, f"{mean:.0f}", INK, anchor="middle")
         words.append(f"{group}: {mean:.0f} on average")
         numbers[group] = mean
     kind = f"Dots in rows, one for each life, with the mean as a bar. {'; '.join(words)}"

@@ -16,7 +16,7 @@ hold the angle to the face alike.
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "setup"]
-# Set-up: sessions of hands that swing by so much, at four places; 200 of each (code hidden)
+# Set-up: two hundred sessions of hands that swing by so much (code hidden)
 from IPython.display import display
 
 import edgekit as ek
@@ -25,17 +25,14 @@ import lesson
 swing, places, each = "method.hand.swing_deg.sd", "method.stroke.placements", "method.stroke.strokes_per_placement"
 alike = ek.Use(sharp_radius_gsd=1.0, severity_gsd=1.0)  # every edge equally dull, so that only the hands differ
 task = ek.LifeCase(blade=ek.read_blade("../data_demo/traces/FH-03-AS1.toml"), method=ek.methods.freehand(stroke=ek.strokes.local()), use=alike, max_sessions=1)
-swings = [0.0, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 12.0]
-def swung(count, *strokes):
+def swung(count, *strokes, swings=(0.0, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 12.0)):
     return ek.sweep(task, ek.full_grid({places: [count], each: [*strokes], swing: swings}), runs=200, seed=2026, progress=False)
-few = swung(4, 1, 15)
 lesson.start()
 
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "predict"]
 # Question: a hand that swings, with few places (code hidden)
-loss = few.set_index([places, each, swing])["loss_um_per_session"].sort_index()
-mean = loss.groupby(level=[0, 1, 2]).mean()
+mean = (loss := (few := swung(4, 1, 15)).set_index([places, each, swing])["loss_um_per_session"].sort_index()).groupby(level=[0, 1, 2]).mean()
 def cloud(count, strokes, end=280):
     groups = {f"swing {degrees:g}°": loss[count, strokes, degrees].to_numpy() for degrees in (0.0, 3.0, 6.0)}
     return lesson.lives(groups, f"{count} places, {strokes} stroke{'s' * (strokes > 1)} at each", quantity="µm lost", end=end)

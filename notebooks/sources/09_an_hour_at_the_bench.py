@@ -44,14 +44,13 @@ lesson.ask(f"{edges} edges within 4° need …", {
 ## See
 
 Wherever bars overlap, one setting serves them all. Bars that do not overlap prove that
-fewer settings cannot do: each of them needs one of its own. No holder stands exactly where its scale says: half a degree is taken off both ends of every bar, so that
-the angle keeps wherever the holder stands within half a degree of its setting.
+fewer settings cannot do. No holder stands exactly where its scale says: half a degree is taken off both ends of every bar.
 
 <details><summary>The rule (for teachers)</summary>
 
 Go through the bars by their right ends. Whenever a bar holds no setting yet, put one at its right end. The bars that
 made you do so never overlap, so no plan has fewer settings than this one. An edge whose bar would be empty is cut into
-stretches first; the plan also says what could be saved if edges were cut differently.
+stretches first.
 
 </details>
 
@@ -103,7 +102,7 @@ ek.figures.sheet(plan, **words)
 """
 ## Play
 
-Change how exact the angle must be, down to what the holder itself can do. Dashed lines are the settings; a wide bar is an edge that is easy to please. Where does the plan break down?
+Change how exact the angle must be, down to what the holder itself can do. Dashed lines are the settings. Where does the plan break down?
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "play"]
@@ -114,8 +113,8 @@ lesson.flip("Angle kept within, °", lambda tolerance: lesson.tray_settings(plan
 # %% [markdown]
 """
 **What happened?** The stricter the angle, the shorter the bars, and the more of them stand alone. From two degrees down there are more settings than edges: a curved edge
-is cut into stretches, each with its own. At half a degree the bars are gone and nearly the whole tray is left to the hand. The holder may be off by that
-much itself, so it can promise nothing better. No order of work mends that.
+is cut into stretches, each with its own. At half a degree the bars are gone and nearly the whole tray is left to the hand: the holder may be off by that
+much itself.
 
 <details><summary>The formula (for teachers)</summary>
 

@@ -74,8 +74,8 @@ were. It lies right of its dot by what the inputs do together. Lines: 90 % inter
 
 <details><summary>The formula (for teachers)</summary>
 
-First share: Var(E(Y | X)) / Var(Y). Total share: E(Var(Y | all others)) / Var(Y). From a full grid of three levels of each input, at the points of Gauss's rule (11, 50 and 89 % of its
-probability): exact where a curve of the second degree is. Random points (`ek.sensitivity`) need some hundred times as many lives for as much.
+First share: Var(E(Y | X)) / Var(Y). Total share: E(Var(Y | all others)) / Var(Y) (Homma & Saltelli 1996). From a full grid of three levels of each input, at the points of Gauss's rule (11, 50 and 89 % of its
+probability): exact where curves of the second degree are. `ek.sensitivity` takes random points, for what does not.
 
 </details>
 """
