@@ -6,7 +6,7 @@ import dataclasses
 import enum
 from collections.abc import Iterator, Mapping
 from dataclasses import field
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -217,7 +217,7 @@ class Blade(Record):
             for edge in self.edges.values()
         )
 
-    @property
+    @cached_property
     def width_mm(self) -> float:
         """Width at the middle of the first edge, as a caliper there reads it [mm]."""
         name, edge = next(iter(self.edges.items()))
@@ -324,19 +324,19 @@ def width_between(edge: Edge, far: Edge, arc_mm: FloatArray) -> tuple[FloatArray
     frame = edge.frame(arc_mm, order=0)
     far_arc, points = _far_points(far)
     at, tangent, inward = frame.position, frame.tangent.value, frame.inward.value
-    along = tangent @ points.T - (tangent * at).sum(axis=1)[:, None]
-    across = inward @ points.T - (inward * at).sum(axis=1)[:, None]
-    before = along <= 0
-    cut = before[:, :-1] != before[:, 1:]
-    size = np.where(cut, np.abs(across[:, :-1]), np.inf)
-    j = np.argmin(size, axis=1)
-    row = np.arange(len(j))
-    met = np.isfinite(size[row, j])
-    a, b = along[row, j], along[row, j + 1]
-    share = np.where(met, a / np.where(a - b == 0, 1.0, a - b), 0.0)
-    width = across[row, j] + share * (across[row, j + 1] - across[row, j])
-    where = far_arc[j] + share * (far_arc[1] - far_arc[0])
-    for out in np.flatnonzero(~met):
+    before = tangent @ points.T <= (tangent * at).sum(axis=1)[:, None]
+    row, j = np.nonzero(before[:, :-1] != before[:, 1:])
+    step = points[j + 1] - points[j]
+    from_there = points[j] - at[row]
+    share = -(from_there * tangent[row]).sum(axis=1) / (step * tangent[row]).sum(axis=1)
+    start = (from_there * inward[row]).sum(axis=1)
+    nearest = np.lexsort((np.abs(start), row))  # of several places where the line meets the edge
+    met, first = np.unique(row[nearest], return_index=True)
+    one = nearest[first]
+    width, where = np.empty((2, len(at)))
+    width[met] = start[one] + share[one] * (step[one] * inward[met]).sum(axis=1)
+    where[met] = far_arc[j[one]] + share[one] * (far_arc[1] - far_arc[0])
+    for out in np.setdiff1d(np.arange(len(at)), met):
         apart = vec.norm(points - at[out])
         end = int(np.argmin(apart))
         width[out], where[out] = apart[end], far_arc[end]
