@@ -87,7 +87,7 @@ lesson.flip("Stone to face too large by, °", reached.get, list(reached), first=
 # %% [markdown]
 """
 **What happened?** From one degree too much on, every stroke goes into the back, and none of them touches the edge. It stays as dull as it was, after the same
-work and with the same noise. On the other side the stone cuts a narrow strip at the edge and sinks in: five degrees take several times the width, and leave a blade
+work. On the other side the stone cuts a narrow strip at the edge and sinks in: five degrees take several times the width, and leave a blade
 at the end of the published 70 to 80°.
 
 <details><summary>The formula (for teachers)</summary>

@@ -87,7 +87,7 @@ lesson.answer(f"Not always: with four places a swing of 6° takes {mean[4, 15, 6
 """
 ## Play
 
-Turn the swing of the hand. All rows stand on one axis; the dotted line is a fifth of the width, where a blade is retired. Which row goes wrong?
+Turn the swing of the hand. Each row says how many places, and how many strokes at each; the dotted line is a fifth of the width, where a blade is retired. Which row goes wrong?
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "play"]
