@@ -170,6 +170,10 @@ def test_a_slant_puts_the_face_behind_where_its_median_is_the_lower_one():
     faces = found.by_tilt.set_index("tilt_sd_deg")["sessions_p50"]
     assert np.interp(meet, faces.index, faces) == pytest.approx(sides)
     assert f"meet at a slant of {meet:.1f}°" in drawn.title
+    low = found.by_tilt.assign(sessions_p50=0.0)  # slants of another result are taken as they are
+    behind = lesson.slant(found, "Six lives", low)
+    assert behind.numbers["behind_from_deg"] == 0
+    assert "behind even at a slant of 0°" in behind.title
 
 
 def test_means_carry_the_ninety_percent_interval_of_a_normal_mean():
