@@ -17,15 +17,13 @@ the back.
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "setup"]
-# Set-up: the blade as digitised, and five sessions at each of five angles (code hidden)
+# Set-up: the blade as digitised, and what two degrees leave at its back (code hidden)
 from IPython.display import display
 
 import edgekit as ek
 import lesson
 
 blade = ek.read_blade("../data_demo/traces/FH-03-AS1.toml")
-five = lesson.same_error(blade, [-4.0, -2.0, 0.0, 1.0, 2.0])
-off = five.set_index("off_deg")
 two = lesson.wrong_angle(blade, 2)
 lesson.start()
 
@@ -55,6 +53,8 @@ was made to 75°, and each change of angle grinds a new bevel, from edge to back
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "see"]
 # Question and table: the same error at each of five sessions (code hidden)
+five = lesson.same_error(blade, [-4.0, -2.0, 0.0, 1.0, 2.0])
+off = five.set_index("off_deg")
 display(lesson.ask("Two degrees too much at each of five sessions: afterwards the internal angle is off by …", {
     "0°, it evens out": ("errors cancel", "Errors that go both ways do. This one never changes."), "2°": "The last stroke sets the angle. Errors of the same kind do not add up; the steel they cost does.",
     "10°": ("errors add up", "Each session grinds the same plane a little further in. It does not turn it again.")},
