@@ -15,8 +15,9 @@ width because of its slant, in every session.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -393,17 +394,13 @@ def face_or_sides(
     face = face or face_honing()
     rules = RULES if retire is None else retire
     methods = [mixture(side, face, sides=s, faces=f) for s, f in mixes]
-    mixed = compare(blade, methods, runs=runs, seed=seed, use=use, retire=rules, grid_runs=0)
+    live = partial(compare, blade, runs=runs, seed=seed, use=use, retire=rules, grid_runs=0)
+    mixed = live(methods)
     table = pd.DataFrame([_row(mixed, i, f / (s + f)) for i, (s, f) in enumerate(mixes)])
     tilts = np.array([at_least("tilts_deg", tilt, 0.0) for tilt in tilts_deg])
-    lived = mixes[0][1] == 0 and len(tilts) > 0  # the first mixture is the sides alone
-    alone = () if lived else (side,)
-    slanted = [*alone, *(_slanted(face, tilt) for tilt in tilts)]
-    tilted = compare(blade, slanted, runs=runs, seed=seed, use=use, retire=rules, grid_runs=0)
-    by_tilt = tilted.table[[*SESSIONS]].iloc[len(alone) :].reset_index(drop=True)
-    by_tilt.insert(0, "tilt_sd_deg", tilts)
-    lives = (mixed.lives[0], *tilted.lives) if lived else tilted.lives
-    means = np.array([np.mean(life.sessions) for life in lives])
+    # The first mixture has mostly lived the sides alone.
+    sides = (mixed if mixes[0][1] == 0 else live([side])).lives[0]
+    by_tilt, means = _slants(live, face, tilts)
     radius = float(mixed.table["dull_radius_um"].iloc[0])
     return FaceOrSides(
         blade=blade,
@@ -411,9 +408,21 @@ def face_or_sides(
         ideal=ideal_sessions(blade, face_share=np.linspace(0, 1, 11), dull_radius_um=radius),
         crossover=limits,
         by_tilt=by_tilt,
-        tilt_tie_deg=_tie(tilts, means[1:], float(means[0])),
+        tilt_tie_deg=_tie(tilts, means, float(np.mean(sides.sessions))),
         comparison=mixed,
     )
+
+
+def _slants(
+    live: Callable[[list[Method]], Comparison], face: Method, tilts: FloatArray
+) -> tuple[pd.DataFrame, FloatArray]:
+    """Sessions on the face by the scatter of the slant, and their means."""
+    if not len(tilts):
+        return pd.DataFrame(columns=["tilt_sd_deg", *SESSIONS], dtype=float), np.empty(0)
+    tilted = live([_slanted(face, tilt) for tilt in tilts])
+    by_tilt = tilted.table[[*SESSIONS]].copy()
+    by_tilt.insert(0, "tilt_sd_deg", tilts)
+    return by_tilt, np.array([np.mean(lives.sessions) for lives in tilted.lives])
 
 
 def _slanted(face: Method, tilt_deg: float) -> Method:

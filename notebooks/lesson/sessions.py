@@ -303,7 +303,7 @@ def lives(
     end : float
         Of the axis, alike for all frames of a flip book.
     interval : bool
-        A bar about each mean, and ± in its number: its 90 % interval, from the number of lives alone.
+        A bar about each mean, and ± in its number: its 90 % interval by the number of lives.
     radius : float
         Of a dot, in pixels.
     limit : (float, str), optional
