@@ -123,6 +123,10 @@ _DRILL = "analogue: manual drilling, Brioschi et al. 2016, Vet Rec Open; Ivaniš
 _GUIDED = "analogue: guided drilling, mean absolute error 0.6-1.3°, Ivanišević et al. 2024"
 _FACE_TOOTH = "teaching texts: face to tooth above 45°, below 90°, best 60-80°"
 _OWN = "no source: a stated free parameter of the model"
+_NEWCOMER = (
+    "somebody's first tray, lifting, turning, measuring and reading included; one reader's guess "
+    "from the printed sheet, no source"
+)
 
 _TABLE: tuple[Evidence, ...] = (
     # ---- shape of new blades -------------------------------------------------------------
@@ -960,6 +964,43 @@ _TABLE: tuple[Evidence, ...] = (
     Evidence("bench_mount_seconds", 15.0, Range(8, 30), "s", _A, _OWN),
     Evidence("bench_check_seconds", 8.0, Range(4, 20), "s", _A, _OWN),
     Evidence("bench_chance", 0.8, Range(0.5, 0.95), "1", _A, _OWN),
+    Evidence(
+        "bench_extra_rounds",
+        2.0,
+        Range(1, 3),
+        "1",
+        _A,
+        "rounds past those planned, after which something else is wrong; no source",
+    ),
+    Evidence(
+        "stone_end_mm",
+        10.0,
+        Range(5, 20),
+        "mm",
+        _A,
+        "left at either end of a stone by a stroke, so that the edge stays on it; no source",
+    ),
+    Evidence(
+        "least_stone_mm",
+        10.0,
+        Range(5, 20),
+        "mm",
+        _A,
+        "of a stone held in the hand, between the edge and what stands in its way: less is no "
+        "stroke; no source",
+    ),
+    Evidence(
+        "dial_taped_deg",
+        5.0,
+        Range(2.5, 10),
+        "deg",
+        _A,
+        "how far a dial taped by eye may be off, ten minutes of its hours; no source",
+    ),
+    Evidence("newcomer_stroke_seconds", 10.0, Range(5, 20), "s", _A, _NEWCOMER),
+    Evidence("newcomer_mount_seconds", 150.0, Range(60, 300), "s", _A, _NEWCOMER),
+    Evidence("newcomer_check_seconds", 60.0, Range(30, 180), "s", _A, _NEWCOMER),
+    Evidence("newcomer_setup_seconds", 180.0, Range(60, 600), "s", _A, _NEWCOMER),
     Evidence(
         "practice_universal_seconds",
         45.0,

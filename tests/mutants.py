@@ -342,7 +342,8 @@ class Reach:
     def _naming(self, file, owner):
         """Tests of a statement outside of functions: those that reach a line with its name."""
         targets = [*getattr(owner, "targets", ()), getattr(owner, "target", None)]
-        names = [getattr(owner, "name", ""), *(getattr(t, "id", "") for t in targets)]
+        parts = [part for target in targets if target for part in ast.walk(target)]
+        names = [getattr(owner, "name", ""), *(getattr(part, "id", "") for part in parts)]
         found = set()
         if isinstance(owner, ast.ClassDef | ast.FunctionDef):
             found |= self._within(file, owner.lineno, owner.end_lineno)
@@ -352,7 +353,15 @@ class Reach:
                 for number, line in enumerate(text.split("\n"), 1):
                     if pattern.search(line):
                         found |= self.lines.get(other, {}).get(number, set())
+                        found |= self._defaulted(other, number)
         return found
+
+    def _defaulted(self, file, line):
+        """Tests of the function in whose signature a line stands: defaults are set on import."""
+        for node in ast.walk(ast.parse(self.texts[file])):
+            if isinstance(node, ast.FunctionDef) and node.lineno <= line < node.body[0].lineno:
+                return self._within(file, node.body[0].lineno, node.end_lineno)
+        return set()
 
 
 def innermost(tree, line):
@@ -408,7 +417,7 @@ class Hot:
     def pytest_runtestloop(self, session):
         for path in sorted((self.copy / "edgekit").rglob("*.py")):
             name = path.relative_to(self.copy).with_suffix("").as_posix().replace("/", ".")
-            if "compiled/strokes" not in str(path):  # wants numba
+            if path.parent.name != "compiled":  # wants numba
                 importlib.import_module(name.removesuffix(".__init__"))
         for item in gc.get_objects():
             if isinstance(item, types.FunctionType):
@@ -474,7 +483,7 @@ class Hot:
             os._exit(3)
         from _pytest.runner import runtestprotocol
 
-        for item, following in zip(chosen, [*chosen[1:], None], strict=True):
+        for item, following in zip(chosen, [*chosen, None][1:], strict=True):
             os.write(write, f"{item.nodeid}\n".encode())
             limit = GUARD_S + 10 * self.tests[item.nodeid][0]
             signal.setitimer(signal.ITIMER_PROF, limit)  # ends the child

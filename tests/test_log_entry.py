@@ -128,3 +128,29 @@ def test_a_width_that_is_none_is_refused_by_its_own_reason(width):
     assert len(log.rows) == 0
     assert log.rejected["reason"][0]
     assert len(log.rejected) == 1
+
+
+NAMES = [f"FH-{n:02d}-{kind}" for n in range(40) for kind in ("UC", "AS1", "SS", "Ж")]
+
+
+def test_no_two_letters_of_a_printed_check_look_alike():
+    codes = {name: entry_code(name, "left").split("/")[-2] for name in NAMES}
+    letters = set("".join(codes.values()))
+    assert all(len(code) == 3 for code in codes.values())
+    for alike in ("0OQD", "1IL", "2Z", "5S", "8B", "UV"):
+        assert len(letters & set(alike)) == 0, alike
+    assert len(set(codes.values())) > 0.9 * len(codes)  # 1,271 of them
+
+
+@pytest.mark.parametrize(("name", "edge"), [("FH-03-AS1", "used"), ("Αθήνα Ж/2 ä", "right")])
+def test_a_code_of_before_with_the_standards_two_characters_is_still_read(name, edge):
+    text = f"{name}/{edge}"
+    spelled = "".join(
+        "".join(str(d) if d < 10 else chr(55 + d) for d in digits)
+        for letter in text
+        for digits in [[ord(letter) // 36**k % 36 for k in (3, 2, 1, 0)]]
+    )
+    old = f"{text}/{check_characters(spelled)}/"
+    assert old != entry_code(name, edge)
+    assert read_entry(f"{old}0.842/0.842")[0] == (name, edge, "0.842")
+    assert read_entry(f"{old[:-2]}{'A' if old[-2] != 'A' else 'B'}/0.842/0.842")[0] is None

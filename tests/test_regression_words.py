@@ -16,7 +16,8 @@ import pytest
 import edgekit as ek
 from edgekit.clinic.log.cells import read_count, read_event, read_minutes, read_width
 from edgekit.clinic.log.dates import read_date
-from edgekit.clinic.sheet.content import compose, riser_words, setting_words, within_words
+from edgekit.clinic.sheet.content import compose
+from edgekit.clinic.sheet.set_up import riser_words, setting_words, within_words
 from tests.results import DEMO
 from tests.spoiled_files import ERROR, spoiled
 from tests.spoiled_logs import SPOILED
@@ -182,7 +183,7 @@ def sheets(_):
     degrees = (-0.04, 0.0, 7.25, 12.34, 89.96)
     said["settings"] = [setting_words(d) for d in degrees]
     said["room"] = [within_words(a, b) for a in (0.5, 1.24) for b in (0.1, 0.5)]
-    said["risers"] = [riser_words(d) for d in (-3.2, -0.04, 0.0, 1.26, 40.0)]
+    said["risers"] = [riser_words(d, 60.0) for d in (-3.2, -0.04, 0.0, 1.26, 40.0)]
     return said
 
 

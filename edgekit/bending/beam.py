@@ -403,6 +403,6 @@ def _side(
     fields = len(grid.depth_mm)
     at = np.interp(share, grid.fraction, np.arange(fields))
     row = np.minimum(np.floor(at), fields - 2)
-    place = np.clip(arc / (grid.arc_mm[1] - grid.arc_mm[0]), 0, len(grid.arc_mm) - 1)
+    place = np.clip(arc / grid.arc_mm[1], 0, len(grid.arc_mm) - 1)
     station = np.minimum(np.floor(place), len(grid.arc_mm) - 2)
     return _Side(new, row, at - row, station, place - station)

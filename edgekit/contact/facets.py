@@ -50,6 +50,7 @@ _EVEN_SHARE = value(
     "even_spacing_share"
 )  # of the mean √κ, so that a perfectly straight side still gets a placement
 _RIPPLE_RAD = 0.1  # a straight edge read from noisy points may turn back by a few degrees
+_IRREGULAR = 200  # counts up to which facets may be as long as a toe: all of them are tried
 _TIGHTENINGS = 12  # halvings of the ridge limit when placements are evened out
 GRAZING = 1e-9  # a plane this square to the face direction is seen from behind
 
@@ -342,12 +343,12 @@ def placements_for(edge: Edge, *, ridge_um: float, most: int = 2000) -> int:
     """
     limit, arc, here = _convex(edge, ridge_um, STATIONS)
     most = checks.count("most", most, most=MAX_PLACEMENTS)
-    # Ridges fall with the square of the count: where the most leave twice the limit, fewer will not
-    # do. Two neighbouring counts are tried, since an even one can leave out a toe.
-    least = min(
-        _max_ridge(edge, arc, here, evenly_placed(edge, k)) for k in {most, max(most - 1, 1)}
+    # Ridges of many facets fall with the square of the count: where the most leave twice the limit,
+    # fewer will not do. Of few, one count may happen to meet a toe that larger ones leave out.
+    hopeless = most > _IRREGULAR and (
+        _max_ridge(edge, arc, here, evenly_placed(edge, most)) >= 2 * limit
     )
-    for k in range(1, most + 1) if least < 2 * limit else ():
+    for k in () if hopeless else range(1, most + 1):
         if _max_ridge(edge, arc, here, evenly_placed(edge, k)) <= limit:
             return k
     raise Cannot(
@@ -481,8 +482,6 @@ def spaced_placements(edge: Edge, *, ridge_um: float) -> FloatArray:
     """
     limit, arc, here = _convex(edge, ridge_um, _FINE)
     below = -plane_recession(here, here.outward.value, here.position)  # (plane, station)
-    if not (np.abs(np.diagonal(below)) <= limit).all():
-        raise Cannot("the edge bends too sharply for this ridge", ridge_um, "Allow more.")
     best, target = _farthest(below, limit), limit
     while (high := _max_ridge(edge, arc, here, arc[best])) > limit:
         target *= 0.999 * limit / high  # the ridge stands between two of the fine stations

@@ -161,5 +161,4 @@ def material_curve(x_um: FloatArray, z_um: FloatArray) -> MaterialCurve:
     rise = np.cumsum(np.concatenate([density, -density])[order])
     below = np.concatenate([[0.0], np.cumsum(rise[:-1] * np.diff(level))])
     # Rounding in the two running sums is divided out, so that the ends are 1 and 0 exactly.
-    share = np.clip(1 - np.maximum.accumulate(below) / below.max(), 0.0, 1.0)
-    return MaterialCurve(level_um=level, share=share)
+    return MaterialCurve(level_um=level, share=1 - np.maximum.accumulate(below) / below.max())

@@ -274,7 +274,8 @@ def _evaluate(
 
 def _rz(x: FloatArray, z: FloatArray, parts: int) -> float:
     """Mean over equal parts of the highest minus the lowest point; cuts are points of x."""
-    cuts = np.searchsorted(x, np.linspace(x[0], x[-1], parts + 1) - 1e-9 * (x[-1] - x[0]))
+    slack = 1e-9 * (x[-1] - x[0])
+    cuts = np.searchsorted(x, np.linspace(x[0], x[-1], parts + 1) - slack)
     spans = [np.ptp(z[lo : hi + 1]) for lo, hi in pairwise(cuts)]
     return float(np.mean(spans))
 

@@ -191,9 +191,9 @@ def wear_teeth(
         what = "strokes must be a list that does not fall"
         raise BadArgument(what, report, "Sort the strokes.", argument="strokes")
     radius = np.full(heights.size, checks.positive("sharp_radius_um", start))
+    lowered = wedge.apex * radius  # a rounded apex stands lower than the sharp one
     line = _Line(
-        # A rounded apex stands lower than the sharp one.
-        sharp=-np.sort(-heights) * wedge.height + wedge.apex * radius,
+        sharp=-np.sort(-heights) * wedge.height + lowered,
         fresh=wedge.area * radius**2,
         area=wedge.area * radius**2,
         wedge=wedge,
@@ -239,10 +239,11 @@ class _Line:
         wanted = self.contact.contact_um * width.size
         if wanted <= 0:
             return np.zeros(width.size)
-        if width.sum() <= wanted:
-            return np.asarray(width / width.sum())
         order = np.argsort(-height, kind="stable")
-        last = order[np.searchsorted(np.cumsum(width[order]), wanted)]
+        reached = np.cumsum(width[order])
+        if reached[-1] <= wanted:
+            return np.asarray(width / width.sum())
+        last = order[np.searchsorted(reached, wanted)]
         above = height > height[last] + self.level_um
         level = np.abs(height - height[last]) <= self.level_um
         left = wanted - width[above].sum()

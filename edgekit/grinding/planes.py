@@ -80,7 +80,7 @@ def _planes(
         even_places(grid.edge, stroke.spacing), (number + phase) * (EVEN_SHARES / stroke.placements)
     )
     place = np.clip(place + shift, 0.0, grid.arc_mm[-1])
-    at = place / (grid.arc_mm[1] - grid.arc_mm[0])
+    at = place / grid.arc_mm[1]
     both = _read(np.concatenate([normals.T, grid.tangent.T]), at)
     normal, along_edge = both[:3], both[3:]
     opening = -grid.edge.side * _cross(along_edge, normal)

@@ -229,9 +229,9 @@ class _Sight:
         size = last - first
         height, fall, facing = products[:, :size], products[:, size:-size], products[:, -size:]
         ends = [self._turned[p] for p in planes]
-        back = slice(
-            max(min(a for a, _ in ends) - first, 0), max(max(b for _, b in ends) - first, 0)
-        )
+        from_heel = min(a for a, _ in ends) - first
+        to_toe = max(b for _, b in ends) - first
+        back = slice(max(from_heel, 0), max(to_toe, 0))
         if back.stop > back.start:
             behind = facing[:, back] <= GRAZING
             height[:, back] = np.where(behind, -np.inf, height[:, back])

@@ -108,7 +108,8 @@ def level_that_takes(
     heights = [u - slope * v for u, v in zip(profile, depths, strict=True)]
     target = area + area_within(profile, weights, curvature)
     level = (area + sum(w * g for g, w in zip(heights, weights, strict=True))) / sum(weights)
-    level = max(level, min(heights))
+    touch = min(heights)
+    level = max(level, touch)
     for _ in range(MAX_STEPS):
         cut = [max(u, level + slope * v) for u, v in zip(profile, depths, strict=True)]
         excess = area_within(cut, weights, curvature) - target
@@ -117,9 +118,9 @@ def level_that_takes(
         width = sum(
             w * (1 - curvature * u)
             for u, g, w in zip(cut, heights, weights, strict=True)
-            if level > g
+            if level >= g  # where it touches, it begins to cut
         )
-        level -= excess / width
+        level = max(level - excess / width, touch)
     raise Cannot("a stroke took no definite depth", area, "Give it less steel to take.")
 
 

@@ -118,7 +118,7 @@ class EdgeUse:
         without scatter.
         """
         stations = len(self.share)
-        patch = np.minimum(np.arange(stations) * PATCHES // stations, PATCHES - 1)
+        patch = np.arange(stations) * PATCHES // stations
         often = np.exp(np.sqrt(np.log1p(self.use.patch_cv**2)) * patches.T)[patch].T
         return np.asarray(often / over_stations(often, self.share)[:, None])
 

@@ -24,7 +24,7 @@ import edgekit as ek
 import lesson
 
 tray = ek.read_tray("../data_demo/tray_FH-03.csv")
-due = ek.forecast(ek.read_log("../data_demo/log_messy.csv", day_first=True), retire=ek.MaxWidthLoss(fraction=0.2)).table
+due = ek.forecast(log := ek.read_log("../data_demo/log_messy.csv", day_first=True), retire=ek.MaxWidthLoss(fraction=0.2)).table
 old = due[due["instrument"].isin(tray) & (due["status"] == "in use")].sort_values("sessions_left")
 urgent = list(old.loc[old["sessions_left_low"] < 1, "instrument"])
 plan = ek.plan_bench(tray, tolerance_deg=4, urgent=urgent, holder=ek.Holder(pivot_height_mm=60, reach_mm=80, stone_height_mm=12))  # as the clinic measured it (invented)
@@ -84,17 +84,18 @@ there the holder goes round the toe as well, for one blade alone.
 
 ### What the holder cannot do is left to the hand
 
-At a curved toe the right angle changes faster than any one setting can follow. Those stretches are for the hand.
-Below 0° the handle lies lower than the stone's surface, beside the stone.
+At a curved toe the right angle changes faster than any one setting can follow. Those stretches are for the hand:
+not with the handle at its angle, which would lie in the bench below 0°, but with the blade held still and the stone in the other hand.
+Then only the angle between stone and face counts, and that is the same all round the edge.
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "see"]
-# Tables and files: seconds, what is left to the hand, and the setting sheet, one page of A4 (code hidden)
+# Tables and files: seconds, what is left to the hand, and the setting sheet (code hidden)
 check = {"instrument": "instrument", "kind": "kind", "seconds": "model, s", "practice_seconds": "common practice, s"}
 display(lesson.table(plan.practice, check, digits=0, caption="Seconds for each working end"))
 left = {"instrument": "instrument", "edge": "edge", "from_mm": "from, mm", "to_mm": "to, mm", "reason": "why", "advice": "how"}
 display(lesson.table(plan.unserved, left, digits=1, caption="What is left to the hand, and how to hold it"))
-words = {"title": "Tray FH-03 (invented)"}
+words = {"title": "Tray FH-03 (invented)", "log": log}
 ek.setting_sheet(plan, "tray_FH-03.html", replace=True, **words)
 ek.figures.sheet(plan, **words)
 
@@ -112,13 +113,13 @@ lesson.flip("Angle kept within, °", lambda tolerance: lesson.tray_settings(plan
 
 # %% [markdown]
 """
-**What happened?** The stricter the angle, the shorter the bars, and the more of them stand alone. From two degrees down there are more settings than edges: a curved edge
-is cut into stretches, each with its own. At half a degree the bars are gone and nearly the whole tray is left to the hand: the holder may be off by that
+**What happened?** The stricter the angle, the shorter the bars. From two degrees down there are more settings than edges: a curved edge
+is cut into stretches, each with its own. At half a degree nearly the whole tray is left to the hand: the holder may be off by that
 much itself.
 
 <details><summary>The formula (for teachers)</summary>
 
-For a flat face a bar is 2 (T − e) − D wide: tolerance T, error e of the holder's setting, and the drift D of the right setting along the stretch. At T = e nothing is left of it, even where D is zero.
+For a flat face a bar is 2 (T − e) − D wide: tolerance T, error e of the holder's setting, drift D of the right setting. At T = e nothing is left.
 
 </details>
 
@@ -143,13 +144,13 @@ lesson.fold(f"The phone rings, 8 minutes are left. What would you drop? Then ope
 """
 ## At the bench
 
-The last cell of "See" wrote the page to work from, to be printed from the browser: tray_FH-03.html,
-in the folder of this notebook. Mark the flank with a felt pen, make one pass, and look where the ink stays.
+The last cell of "See" wrote the pages to work from, to be printed from the browser, one side each: tray_FH-03.html,
+in the folder of this notebook. They begin with what a practitioner decides and signs; the first times somebody who has done it stands by.
 
 **Take away.** Sort the tray by setting, and the holder is set once for each setting, not once for each edge. The toes of curved blades stay
 with the hand.
 
-**What this does not tell you.** How long *you* take: the seconds are assumed. Whether your blade is the traced one. The
+**What this does not tell you.** How long *you* take: the seconds are assumed, those of a first time on the sheet as well. Whether your blade is the traced one. The
 risers are those of this clinic's holder, and the half degree that it may be off is assumed: measure yours.
 """
 

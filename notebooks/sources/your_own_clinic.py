@@ -61,7 +61,7 @@ hour
 """
 ## The setting sheet
 
-The page is written beside this notebook as `setting_sheet.html`: print it at 100 %, on both sides of one sheet; the dial has a page of its own.
+The pages are written beside this notebook as `setting_sheet.html`: print them at 100 %, on one side each, since one is cut up.
 """
 
 # %%

@@ -21,6 +21,12 @@ from edgekit.evidence_table import Range, entry
 from edgekit.record import Record
 
 NORMAL_95 = 1.6448536269514722  # 95 % quantile of the standard normal distribution
+NEWCOMER = (
+    "newcomer_stroke_seconds",
+    "newcomer_mount_seconds",
+    "newcomer_check_seconds",
+    "newcomer_setup_seconds",
+)
 PARTS = ("grinding", "mounting the instrument", "checking the edge", "setting up the holder")
 
 
@@ -92,6 +98,26 @@ def factors() -> dict[str, Factor]:
         "check": _factor("bench_check_seconds"),
         "setup": _factor("holder_setup_seconds"),
     }
+
+
+def newcomer_minutes(work: Work) -> tuple[float, float, float]:
+    """Minutes of somebody new to it: the middle, and the ends of its assumed ranges.
+
+    The ends take every part at its own end, since nobody knows how they go together.
+
+    Examples
+    --------
+    >>> work = Work(strokes=120, mountings=8, checks=12, setups=3)
+    >>> newcomer_minutes(work)
+    (61.0, 27.0, 146.0)
+    """
+    each = [entry(name) for name in NEWCOMER]
+    ends = [item.spread for item in each if isinstance(item.spread, Range)]
+    middle, low, high = (
+        sum(count * seconds for count, seconds in zip(work, part, strict=True)) / 60
+        for part in ([e.value for e in each], [e.low for e in ends], [e.high for e in ends])
+    )
+    return middle, low, high
 
 
 def duration(work: Work) -> Duration:

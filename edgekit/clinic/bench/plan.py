@@ -14,8 +14,14 @@ import pandas as pd
 
 from edgekit import checks
 from edgekit.clinic.bench import tables
+from edgekit.clinic.bench.by_hand import can_be_ground
 from edgekit.clinic.bench.minutes import Duration, Work, duration
-from edgekit.clinic.bench.requirements import EdgeRequirements, min_clear_deg, requirements
+from edgekit.clinic.bench.requirements import (
+    EdgeRequirements,
+    Tool,
+    min_clear_deg,
+    requirements,
+)
 from edgekit.clinic.bench.runs import Arrangement, arrange
 from edgekit.clinic.bench.settings import SettingRange
 from edgekit.clinic.bench.steps import Step, plan_steps
@@ -61,7 +67,7 @@ class BenchPlan(Record):
     unserved : pandas.DataFrame
         Everything the holder does not do in this session: ``instrument, edge, from_mm, to_mm,
         reason, advice``. Stretches for the hand or a rod are also steps of `order`; edges without
-        time are not.
+        time are not, nor stretches at which handle or shank is in the way of a stone in the hand.
     practice : pandas.DataFrame
         Seconds per working end beside common practice, for comparison only: ``instrument, kind,
         seconds, practice_seconds, status``.
@@ -124,6 +130,7 @@ class _Schedule(NamedTuple):
     needs: list[EdgeRequirements]
     arrangement: Arrangement
     steps: list[Step]
+    left: list[Step]  # where neither holder nor hand can bring a stone
     duration: Duration
 
 
@@ -221,7 +228,7 @@ def plan_bench(
         max_settings=most,
     )
     needs = _requirements(_tray(blades), urgent, require)
-    schedule = partial(_schedule, setting_range=setting_range, ridge_um=ridge_um)
+    schedule = partial(_schedule, setting_range, ridge_um, holder or Holder())
     work = schedule(needs)
     if minutes_available is not None:
         work = _in_time(work, schedule, minutes_available, chance)
@@ -297,18 +304,20 @@ def _check_urgent(
     for item in urgent:
         checks.instance("each of urgent", item, (str, tuple), "Give codes, or pairs (code, edge).")
         if item not in codes and item not in keys:
-            word = item if isinstance(item, str) else str(item[:1])
+            word = item if isinstance(item, str) else "".join(map(str, item[:1]))
             near = difflib.get_close_matches(word, codes, 1)
             remedy = f"Did you mean {near[0]!r}?" if near else "Give codes of the tray."
             raise BadArgument("an urgent instrument is not in the tray", item, remedy)
 
 
 def _schedule(
-    needs: list[EdgeRequirements], setting_range: SettingRange, ridge_um: float
+    setting_range: SettingRange, ridge_um: float, holder: Holder, needs: list[EdgeRequirements]
 ) -> _Schedule:
     """The order of work on some edges; an instrument is mounted again after any other one."""
     arrangement = arrange(needs, setting_range)
-    steps = plan_steps(needs, arrangement, ridge_um)
+    every = plan_steps(needs, arrangement, ridge_um)
+    steps = [s for s in every if s.tool == Tool.HOLDER or can_be_ground(s, holder)]
+    left = [step for step in every if step not in steps]
     mounted = [(step.run, step.requirements.instrument) for step in steps]
     work = Work(
         strokes=sum(step.strokes for step in steps),
@@ -316,7 +325,7 @@ def _schedule(
         checks=len(needs),
         setups=len(arrangement.settings_deg),
     )
-    return _Schedule(needs, arrangement, steps, duration(work))
+    return _Schedule(needs, arrangement, steps, left, duration(work))
 
 
 def _in_time(
@@ -342,10 +351,10 @@ def _in_time(
     def first(size: int) -> _Schedule:
         return schedule([needs[at] for at in sorted(order[:size])])
 
-    def late(size: int) -> bool:
-        return first(size).duration.chance(minutes) < chance
+    def late(last: int) -> bool:
+        return first(last + 1).duration.chance(minutes) < chance
 
-    return first(bisect_left(range(1, len(needs) + 1), True, key=late))
+    return first(bisect_left(range(len(needs)), True, key=late))
 
 
 def _plan(
@@ -363,7 +372,9 @@ def _plan(
         order=tables.order_table(work.steps, settings),
         edges=tables.edges_table(needs, work.arrangement, work.needs),
         minutes=work.duration.table,
-        unserved=tables.unserved_table(work.steps, late, minutes, tolerance_deg),
+        unserved=tables.unserved_table(
+            work.steps, work.left, late, minutes, tolerance_deg, holder or Holder()
+        ),
         practice=tables.practice_table(work.steps),
         witness=tables.witness_table(work.arrangement, work.needs),
         min_settings=work.arrangement.min_settings,

@@ -197,14 +197,14 @@ def _groups(
         return ()
     inside = (windows[rows, :1] <= points) & (points <= windows[rows, 1:])
     away = np.where(inside, np.abs(points - elevation_deg[rows, None]), np.inf)
-    nearest = np.where(inside.any(axis=1), np.argmin(away, axis=1), -1)
+    nearest = np.where(inside.any(axis=1), np.argmin(away, axis=1), len(points))
     groups = (rows[nearest == at] for at in range(len(points)))
     return tuple(group for group in groups if len(group))
 
 
 def _deep(hollow: NDArray[np.bool_], depth_um: FloatArray, limit_um: float) -> NDArray[np.bool_]:
     """All stations of those hollows that are deeper than a limit somewhere."""
-    label = np.cumsum(np.diff(hollow.astype(int), prepend=0) != 0)
+    label = np.cumsum(np.diff(hollow, prepend=hollow[:1]))
     deep = np.unique(label[hollow & (depth_um > limit_um)])
     return np.asarray(hollow & np.isin(label, deep))
 

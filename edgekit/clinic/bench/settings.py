@@ -7,6 +7,7 @@ as the settings: no plan can do with fewer. That is the witness.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -61,7 +62,8 @@ class SettingRange:
         inside = min(max(wanted, self.low_deg), self.high_deg)
         if self.step_deg == 0:
             return inside
-        steps = round((inside - self.low_deg) / self.step_deg)
+        last = math.floor((self.high_deg - self.low_deg) / self.step_deg + GRID_SLACK)
+        steps = min(round((inside - self.low_deg) / self.step_deg), last)
         return round(self.low_deg + self.step_deg * steps, 9)
 
 
@@ -259,15 +261,11 @@ def _shared(held: FloatArray, early: IntArray, late: IntArray) -> float | None:
         return None
     points = np.unique(held[np.concatenate([early, late]), 1])
     need = np.ones(len(points), dtype=np.int64)
-    meets = np.ones(len(points), dtype=bool)
     for rows in (early, late):
         need += _opened_below(held[rows], points)
         need += _opened_below(-held[rows][:, ::-1], -points)
-        low, high = np.sort(held[rows, 0]), np.sort(held[rows, 1])
-        begun = np.searchsorted(low, points, side="right")
-        meets &= begun > np.searchsorted(high, points, side="left")
+    # a point in no window of one stretch saves that stretch nothing, so it cannot come out less
     apart = len(stab(held[early])[0]) + len(stab(held[late])[0])
-    need = np.where(meets, need, apart)
     best = int(np.argmin(need))
     return float(points[best]) if need[best] < apart else None
 

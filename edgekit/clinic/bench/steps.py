@@ -58,15 +58,15 @@ class Step(Record):
     @property
     def placement_roll_deg(self) -> FloatArray:
         """Roll at each placement (placements,), in the middle of its share of the stretch [deg]."""
-        return self._at_placements(self.roll_deg)
+        return self.at_placements(self.roll_deg)
 
     @property
     def placement_elevation_deg(self) -> FloatArray:
         """Elevation at each placement (placements,) [deg]."""
-        return self._at_placements(self.elevation_deg)
+        return self.at_placements(self.elevation_deg)
 
-    def _at_placements(self, values: FloatArray) -> FloatArray:
-        """What stations have (S,), at the placements (placements,)."""
+    def at_placements(self, values: FloatArray) -> FloatArray:
+        """What the step's stations have (S,), at its placements (placements,)."""
         share = np.cumsum(_density_per_mm(self.requirements)[self.stations])
         if not share[-1] > 0:  # a straight edge, where one placement serves all
             share = np.arange(1.0, len(share) + 1)

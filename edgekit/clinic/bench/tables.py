@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from edgekit.clinic.bench.by_hand import stone_room_mm
 from edgekit.clinic.bench.minutes import factors
 from edgekit.clinic.bench.requirements import ROUNDING_DEG, EdgeRequirements, Tool
 from edgekit.clinic.bench.runs import Arrangement
@@ -111,58 +112,66 @@ def edges_table(
 
 def unserved_table(
     steps: Sequence[Step],
+    left: Sequence[Step],
     late: Sequence[EdgeRequirements],
     minutes: float | None,
     tolerance_deg: float,
+    holder: Holder,
 ) -> pd.DataFrame:
     """Stretches that the holder does not serve, and edges without time, each with what to do."""
-    rows = [
-        (
-            step.requirements.instrument,
-            step.requirements.name,
-            *step.span_mm,
-            *(_hollow(step) if step.tool == Tool.ROD else _by_hand(step, tolerance_deg)),
-        )
-        for step in steps
-        if step.tool != Tool.HOLDER
-    ]
+    rows: list[tuple[object, ...]] = []
+    for step in (*steps, *left):
+        if step.tool != Tool.HOLDER:
+            why = _hollow(step) if step.tool == Tool.ROD else _by_hand(step, tolerance_deg)
+            advice = (*_held_stone(step, holder, possible=step not in left), *why[1:])
+            where = (step.requirements.instrument, step.requirements.name, *step.span_mm)
+            rows.append((*where, why[0], ", or ".join(advice)))
     reason = f"no time within {minutes:g} minutes" if minutes else ""
-    advice = "plan it first next time: name it in urgent"
+    advice_late = "plan it first next time: name it in urgent"
     rows += [
-        (need.instrument, need.name, 0.0, need.edge.length_mm, reason, advice) for need in late
+        (need.instrument, need.name, 0.0, need.edge.length_mm, reason, advice_late) for need in late
     ]
     names = ["instrument", "edge", "from_mm", "to_mm", "reason", "advice"]
     return pd.DataFrame(rows, columns=names)
 
 
-def _hollow(step: Step) -> tuple[str, str]:
-    advice = (
-        "look first, a trace can show a hollow where the edge has none; if it is there, a rod of "
-        f"{step.max_rod_mm:.1f} mm radius at most"
+def _held_stone(step: Step, holder: Holder, *, possible: bool) -> tuple[str]:
+    """How a stone in the hand serves a stretch, or that it cannot."""
+    room = stone_room_mm(step, holder)
+    if not possible:
+        away = f"{max(math.floor(room), 0)} mm from the edge handle or shank is in the stone's way"
+        return (f"it cannot be ground at this bench: {away}; ask for another way",)
+    angle = step.requirements.held.stone_to_face_deg[step.stations].mean()
+    above = (
+        "" if math.isinf(room) else f", its end no more than {math.floor(room)} mm above the edge"
     )
-    return f"hollow by {step.hollow_um:.0f} µm: a flat stone does not reach it", advice
+    kind = f"a rod of {step.max_rod_mm:.1f} mm radius at most" if step.tool == Tool.ROD else "stone"
+    return (f"{kind} in the hand, the blade held still: {angle:.0f}° to the face{above}",)
 
 
-def _by_hand(step: Step, tolerance_deg: float) -> tuple[str, str]:
+def _hollow(step: Step) -> tuple[str, ...]:
+    reason = f"hollow by {step.hollow_um:.0f} µm: a flat stone does not reach it"
+    return reason, "no rod at all: look first, a trace can show a hollow where the edge has none"
+
+
+def _by_hand(step: Step, tolerance_deg: float) -> tuple[str, ...]:
+    """Why a stretch is left to the hand, and what would spare it that."""
     need = step.requirements
-    low, high = float(step.elevation_deg.min()), float(step.elevation_deg.max())
-    advice = f"by hand, handle {low:.0f}° to {high:.0f}° to the stone"
     room, error = float(need.room_deg[step.stations].min()), need.setting_error_deg
     if room >= error - ROUNDING_DEG:
         windows = need.windows_deg[step.stations]
         if (windows[:, 0] > windows[:, 1]).all():
-            return "the holder cannot take its settings", advice
-        return f"the whole edge needs {need.min_settings} settings", advice
+            return ("the holder cannot take its settings",)
+        return (f"the whole edge needs {need.min_settings} settings",)
     reason = (
         f"the angle holds within ± {room:.2g}° of a setting, the holder only within ± {error:g}°"
     )
     # a window grows with the tolerance, and all but in proportion
     wanted = math.ceil(10 * tolerance_deg * error / max(room, 1e-9)) / 10
     if wanted < MAX_TOLERANCE_DEG:
-        advice += (
-            f", or plan with a tolerance of {wanted:g}° or more, or set the holder more exactly"
-        )
-    return reason, advice
+        advice = f"plan with a tolerance of {wanted:g}° or more, or set the holder more exactly"
+        return reason, advice
+    return (reason,)
 
 
 def practice_table(steps: Sequence[Step]) -> pd.DataFrame:

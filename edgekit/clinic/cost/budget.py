@@ -294,7 +294,7 @@ def _costs(
     )
     keys = ["pattern", "method"]
     group = costs.groupby(keys).ngroup().to_numpy()
-    member = (group[:, None] == np.arange(group.max(initial=-1) + 1)).astype(float)
+    member = (group[:, None] == np.unique(group)).astype(float)
     law = _Money(
         ((count * price)[:, codes] * share + rho * ahead * unit) @ member,
         ((count * (1 - count) * price**2)[:, codes] * share + unit**2 * count_var) @ member,

@@ -57,7 +57,7 @@ class Prices(Record):
                 missing,
                 f"Add them to the price table, or a line {what} with an empty name for all others.",
             )
-        return np.asarray([table.get(name, table.get("", 0.0)) for name in words])
+        return np.asarray([table[name if name in table else ""] for name in words])
 
 
 def read_prices(source: str | os.PathLike[str] | pd.DataFrame) -> Prices:

@@ -152,7 +152,7 @@ def saving(result: Forecast, *, prices: Prices, change: MethodChange | IntervalC
         per_year=total,
         per_year_low=total - z * spread,
         per_year_high=total + z * spread,
-        chance=float(ndtr(total / max(spread, np.finfo(float).tiny))),
+        chance=float(ndtr(total / spread) if spread > 0 else np.heaviside(total, 0.5)),
         edges=len(rate),
         currency=prices.currency,
         message=message,

@@ -203,6 +203,7 @@ def fit_weibull(time: ArrayLike, ended: ArrayLike) -> Weibull:
         weight = np.exp(shape * log_t)
         return float((weight * log_t).sum() / weight.sum() - 1 / shape - mean)
 
-    shape = float(np.exp(brentq(lost, -7.0, 9.0, xtol=1e-13)))
+    high = next(end for end in (9.0, 40.0) if lost(end) > 0)  # the far one for lives all but alike
+    shape = float(np.exp(brentq(lost, -7.0, high, xtol=1e-13)))
     scale = float(times.max() * (np.exp(shape * log_t).sum() / done.sum()) ** (1 / shape))
     return Weibull(shape=shape, scale=scale)

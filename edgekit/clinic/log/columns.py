@@ -40,8 +40,8 @@ class Header:
 
     Attributes
     ----------
-    row : int
-        Position of the header among the rows.
+    row, line : int
+        Position of the header among the rows, and its line in the source.
     position : dict
         Column name of the log to its position.
     extra : dict
@@ -53,6 +53,7 @@ class Header:
     """
 
     row: int
+    line: int
     position: dict[str, int]
     extra: dict[str, int]
     size: int
@@ -120,6 +121,7 @@ def _header(raw: RawRows, row: int) -> Header:
         (extra if name is None else position)[key] = at
     return Header(
         row=row,
+        line=raw.line[row],
         position=position,
         extra=extra,
         size=len(cells),

@@ -1,12 +1,14 @@
 """What a setting sheet has to be typed into the log: checked codes of edges, and widths twice.
 
 An entry is ``instrument/edge/check/width/width``. The sheet prints all of it but the width, which
-is read at the bench and typed twice. The two check characters are those of ISO/IEC 7064:2003,
-MOD 1271-36, whose alphabet is 0-9 and A-Z: each letter of ``instrument/edge`` is first written as
-the four base-36 digits of its Unicode code point. Changing one letter changes the sum by the
-difference of two code points times a power of 36, and 1271 = 31 · 41 divides that only if it
-divides the difference: every letter of Latin, Greek or Cyrillic typed for another is noticed,
-since their code points lie less than 1271 apart.
+is read at the bench and typed twice. The check is the number that the two check characters of
+ISO/IEC 7064:2003, MOD 1271-36, stand for, whose alphabet is 0-9 and A-Z: each letter of
+``instrument/edge`` is first written as the four base-36 digits of its Unicode code point. Changing
+one letter changes the sum by the difference of two code points times a power of 36, and
+1271 = 31 · 41 divides that only if it divides the difference: every letter of Latin, Greek or
+Cyrillic typed for another is noticed, since their code points lie less than 1271 apart. That number
+is printed in three letters none of which looks like another; the standard's two, which sheets
+had before, are read as well.
 """
 
 from __future__ import annotations
@@ -26,6 +28,8 @@ from edgekit.display import visible
 ALPHABET = string.digits + string.ascii_uppercase
 MODULUS, RADIX = 1271, 36
 DIGITS = 4  # base-36 digits of the largest code point, 10FFFF
+PLAIN = "34679ACEFHKMNPRTWXY"  # no two look alike: neither 0 and O nor 1 and I, 2 and Z, 5 and S …
+PLACES = 3  # of PLAIN, which hold the 1271 values five times over
 RETYPE = "type it again as the sheet has it, then the width twice"
 
 
@@ -51,10 +55,19 @@ def entry_code(instrument: str, edge: str) -> str:
     Examples
     --------
     >>> entry_code("FH-03-AS1", "used")
-    'FH-03-AS1/used/HG/'
+    'FH-03-AS1/used/4R4/'
     """
     name = visible(f"{instrument}/{edge}")
-    return f"{name}/{check_characters(''.join(map(_digits, name)))}/"
+    number, plain = int(_check(name), RADIX), ""
+    for _ in range(PLACES):
+        number, digit = divmod(number, len(PLAIN))
+        plain = PLAIN[digit] + plain
+    return f"{name}/{plain}/"
+
+
+def _check(name: str) -> str:
+    """The standard's two check characters of a name."""
+    return check_characters("".join(map(_digits, name)))
 
 
 def _digits(letter: str) -> str:
@@ -71,16 +84,22 @@ def read_entry(text: str) -> tuple[tuple[str, str, str] | None, str, str]:
 
     Examples
     --------
+    >>> read_entry("FH-03-AS1/used/4R4/0.842/0.842")
+    (('FH-03-AS1', 'used', '0.842'), '', '')
+    >>> read_entry("FH-03-AS7/used/4R4/0.842/0.842")[1]
+    'the check characters 4R4 do not fit FH-03-AS7/used'
+
+    A sheet from before:
+
     >>> read_entry("FH-03-AS1/used/HG/0.842/0.842")
     (('FH-03-AS1', 'used', '0.842'), '', '')
-    >>> read_entry("FH-03-AS7/used/HG/0.842/0.842")[1]
-    'the check characters HG do not fit FH-03-AS7/used'
     """
     parts = text.strip().rsplit("/", 4)
     if len(parts) != 5:
         return None, "an entry has instrument, edge, check characters and the width twice", RETYPE
     instrument, edge, check, width, again = parts
-    if entry_code(instrument, edge) != f"{instrument}/{edge}/{check}/":
+    name, head = visible(f"{instrument}/{edge}"), f"{instrument}/{edge}/{check}/"
+    if head not in (entry_code(instrument, edge), f"{name}/{_check(name)}/"):
         return None, f"the check characters {check} do not fit {instrument}/{edge}", RETYPE
     if width != again:
         return None, f"the two widths differ, {width} and {again}", "look at the sheet and retype"

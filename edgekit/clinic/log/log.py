@@ -80,7 +80,7 @@ def read_log(
     One row per event. The columns instrument, date and event are needed; edge, pattern, width
     (``width_mm``, or ``width_um`` when the header says so), strokes, minutes, operator, method
     and note may follow in any order. A column ``sheet_entry`` takes what a setting sheet prints
-    for an edge and behind it the width, twice: ``FH-03-AS1/used/HG/0.842/0.842``. It stands for
+    for an edge and behind it the width, twice: ``FH-03-AS1/used/4R4/0.842/0.842``. It stands for
     instrument, edge and width, and a letter typed wrong is refused. Events are measured, used,
     sharpened, checked, retired and broken. An event without an edge counts for every edge of its
     instrument.
@@ -156,7 +156,7 @@ def _notes(raw: RawRows, header: Header) -> list[tuple[int, str, str]]:
     """What was done to the file as a whole, as flags."""
     notes = list(raw.notes)
     if header.micrometres:
-        notes.append((raw.line[0] if raw.line else 0, "unit", "widths read in µm from the header"))
+        notes.append((header.line, "unit", "widths read in µm from the header"))
     if header.extra:
         names = ", ".join(header.extra)
         notes.append((0, "columns not known", f"kept as text: {shorten(names)}"))

@@ -6,6 +6,7 @@ once, each with its place and what to do, and the answers that can be given all 
 
 from __future__ import annotations
 
+import math
 import os
 import re
 from collections.abc import Callable, Mapping
@@ -24,8 +25,8 @@ from edgekit.clinic.forecasting.forecast import Forecast, forecast
 from edgekit.clinic.log.cells import look_alike
 from edgekit.clinic.log.history import ServiceStatus
 from edgekit.clinic.log.log import Log, read_log
-from edgekit.clinic.sheet.content import riser_words, setting_words, within_words
 from edgekit.clinic.sheet.how_to import minutes_words
+from edgekit.clinic.sheet.set_up import riser_words, setting_words, within_words
 from edgekit.clinic.sheet.writing import SheetPage, setting_sheet, sheet
 from edgekit.clinic.tray import read_tray
 from edgekit.contact.holder import Holder
@@ -60,12 +61,16 @@ class Answer(Record):
         Empty where there is no answer.
     plan : BenchPlan or None
         Of the hour at the bench.
+    log, retire : Log, MaxWidthLoss or MinWidth, or None
+        Where the setting sheet of that plan reads last widths and limits.
     """
 
     title: str
     words: tuple[str, ...]
     table: pd.DataFrame = field(default_factory=pd.DataFrame)
     plan: BenchPlan | None = None
+    log: Log | None = None
+    retire: MaxWidthLoss | MinWidth | None = None
 
     def __repr__(self) -> str:
         return f"{self.title}: {' '.join(self.words)}"[:390]
@@ -95,10 +100,19 @@ class Answer(Record):
         """
         words = ("There is no sheet, because there is no plan.", *self.words)
         if self.plan is not None:
-            mm = handle_diameter_mm
+            mm, log, limit = handle_diameter_mm, self.log, self.retire
             try:
-                setting_sheet(self.plan, path, title=title, handle_diameter_mm=mm, replace=True)
-                return sheet(self.plan, title=title, handle_diameter_mm=mm)
+                page = sheet(self.plan, title=title, handle_diameter_mm=mm, log=log, retire=limit)
+                setting_sheet(
+                    self.plan,
+                    path,
+                    title=title,
+                    handle_diameter_mm=mm,
+                    log=log,
+                    retire=limit,
+                    replace=True,
+                )
+                return page
             except EdgekitError as error:
                 words = (_said(error),)
         return Answer(title="Setting sheet", words=words)
@@ -216,7 +230,8 @@ class ClinicFiles(Record):
             )
         except EdgekitError as error:
             return Answer(title=title, words=(_said(error),))
-        return Answer(title=title, words=_hour_words(plan), table=_settings(plan), plan=plan)
+        said, table = _hour_words(plan), _settings(plan)
+        return Answer(title=title, words=said, table=table, plan=plan, log=self.log, retire=retire)
 
     def _forecast(self, retire: MinWidth | MaxWidthLoss) -> Forecast | str:
         """The forecast, or why there is none."""
@@ -371,12 +386,13 @@ def _due(found: Forecast, prices: Prices | None) -> pd.DataFrame:
 def _settings(plan: BenchPlan) -> pd.DataFrame:
     """The settings in order, in the words of the sheet."""
     error, shown = plan.setting_error_deg, plan.settings
+    pivot = math.nan if plan.holder is None else plan.holder.pivot_height_mm
     return pd.DataFrame(
         {
             "in order": shown["run"],
             "handle to stone": shown["elevation_deg"].map(setting_words),
             "holder may stand": shown["within_deg"].map(lambda room: within_words(room, error)),
-            "under the stone": shown["riser_mm"].map(riser_words),
+            "under the stone": [riser_words(riser, pivot) for riser in shown["riser_mm"]],
             "edges": shown["edges"],
         }
     )

@@ -1,152 +1,171 @@
-"""The words of a setting sheet: order of work, one block per edge, what is left, how to work.
+"""The words of a setting sheet, put together: before, the set-ups in order, one block per edge.
 
 `edgekit.clinic.sheet.page` sets them as a web page, which `edgekit.clinic.sheet.paper` prints.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 from edgekit import checks
+from edgekit.clinic.bench.by_hand import stone_hours, stone_room_mm
 from edgekit.clinic.bench.plan import BenchPlan
 from edgekit.clinic.bench.requirements import Tool
 from edgekit.clinic.bench.steps import Step
 from edgekit.clinic.log.entry import entry_code
-from edgekit.clinic.sheet import how_to
-from edgekit.clinic.sheet.drawing import (
+from edgekit.clinic.log.log import Log
+from edgekit.clinic.sheet import before, how_to, set_up
+from edgekit.clinic.sheet.blades import (
     MIN_TURN_DEG,
-    Drawing,
     at_the_stone,
-    check_line,
     clock,
     clock_words,
-    dial,
+    gauge_deg,
+    hand_from_above,
+    hand_from_the_side,
+    hoe_drawing,
     toe_hours,
     toe_line,
 )
+from edgekit.clinic.sheet.cut_outs import WIDER_MM, bench, card, check_line, dial
+from edgekit.clinic.sheet.drawing import Drawing
+from edgekit.clinic.sheet.places import has_toe, side_words, strip_words
+from edgekit.clinic.sheet.widths import BladeWidth, blade_widths
+from edgekit.contact.holder import Holder
 from edgekit.errors import BadArgument
 from edgekit.evidence_table import value
-from edgekit.geometry.blade import BladeClass
+from edgekit.life.retire import MaxWidthLoss, MinWidth
 from edgekit.record import Record
 from edgekit.safety import CAUTIONS
 
 
 @dataclass(frozen=True, kw_only=True)
-class Run:
-    """A set-up of the holder in the order of work: ``number, elevation, within, riser, edges``.
-
-    ``within`` is how far the holder may stand from the setting, "± 0.5°"; empty without a holder.
-    """
-
-    number: str
-    elevation: str
-    within: str
-    riser: str
-    edges: str
-
-
-@dataclass(frozen=True, kw_only=True)
 class Line:
-    """A step on one edge: its set-up, the handle's angle and play, where, the work, the hours.
+    """A step on one edge: the number of its row, setting and play, strip, work, hours, card.
 
-    ``toe`` is in pieces that a line of print does not break.
+    ``hours`` is in pieces that a line of print does not break; ``pictures`` stand beside it.
     """
 
     mark: str
-    elevation: str
+    setting: str
     within: str
     where: str
     work: str
-    toe: tuple[str, ...]
+    hours: tuple[str, ...]
+    card: str
+    pictures: tuple[Drawing, ...]
 
 
 class Block(Record):
-    """One edge: its class, what a gauge reads on it, its steps, drawings, code for the log."""
+    """One edge: its class and side, its lines, and its code for the log."""
 
     instrument: str
     edge: str
     kind: str
-    gauge: str
+    side: str
     urgent: bool
     lines: tuple[Line, ...]
-    pictures: tuple[Drawing, Drawing]
     entry: str
 
 
 class Sheet(Record):
-    """A setting sheet in words and shapes."""
+    """A setting sheet in words and shapes, in the order in which it is used."""
 
     title: str
     headline: str
-    holder: str
+    whose: str
+    warning: str
+    cautions: tuple[str, ...]
+    first_times: str
+    decisions: tuple[str, ...]
+    needs: str
+    widths: tuple[BladeWidth, ...]
+    holder: tuple[str, ...]
+    bench: Drawing
+    dial: Drawing | None
+    dial_note: str
+    cards: tuple[Drawing, ...]
+    ruler: Drawing
+    off: tuple[str, ...]
+    runs: tuple[set_up.Row, ...]
     order: str
-    runs: tuple[Run, ...]
+    steps: tuple[tuple[str, str], ...]
+    toe: Drawing | None
+    words: tuple[tuple[str, str], ...]
     blocks: tuple[Block, ...]
     left: tuple[str, ...]
-    needs: str
-    steps: tuple[str, ...]
-    words: tuple[tuple[str, str], ...]
+    log: str
     minutes: tuple[str, ...]
-    dial: Drawing
-    dial_note: str
-    toe: Drawing | None
-    ruler: Drawing
-    cautions: tuple[str, ...]
 
 
 MAX_TITLE = 120  # letters; a longer title would take the room of the work
-MIN_HANDLE_MM, MAX_HANDLE_MM = 3.0, 20.0  # across a handle; the dial's hours need the rest
+MIN_HANDLE_MM, MAX_HANDLE_MM = 3.0, 16.0  # across a handle; the dial's hours need the rest
 
 
-def compose(plan: BenchPlan, title: str, handle_diameter_mm: float | None = None) -> Sheet:
-    """The sheet of a plan, with a dial for handles of a diameter.
+def compose(
+    plan: BenchPlan,
+    title: str,
+    handle_diameter_mm: float | None = None,
+    log: Log | None = None,
+    retire: MaxWidthLoss | MinWidth | None = None,
+) -> Sheet:
+    """The sheet of a plan, with a dial for handles of a diameter and widths from a log.
 
     Raises
     ------
     EdgekitError
-        Not a plan; a title that is empty or has over 120 letters; a handle of less than 3 mm or
-        more than 20 mm.
+        Not a plan, a log or a rule; a title that is empty or has over 120 letters; a handle of
+        less than 3 mm or more than 16 mm.
     """
     checks.instance("plan", plan, BenchPlan, "Give what edgekit.plan_bench returns.")
+    handle_mm, hours = _handle(plan, handle_diameter_mm), set_up.hours_read(plan)
+    blocks = tuple(_blocks(plan))
+    assumed = handle_diameter_mm is None
+    return Sheet(
+        title=_title(title),
+        headline=_headline(plan),
+        whose=before.whose_words(plan),
+        warning=before.WARNING if before.invented(plan) else "",
+        cautions=CAUTIONS,
+        first_times=before.FIRST_TIMES,
+        decisions=before.decisions(plan),
+        needs=before.NEEDS,
+        widths=blade_widths(plan, log, MaxWidthLoss() if retire is None else retire),
+        holder=before.holder_words(plan),
+        bench=_bench(plan),
+        dial=dial(handle_mm, hours) if hours else None,
+        dial_note=before.dial_words(handle_mm, handle_mm + WIDER_MM, assumed=assumed),
+        cards=_cards(plan),
+        ruler=check_line(),
+        off=before.off_words(plan),
+        runs=tuple(set_up.rows(plan)),
+        order=how_to.order_words(plan),
+        steps=how_to.steps_words(plan),
+        toe=toe_line([step for step in set_up.held_steps(plan) if has_toe(step)]),
+        words=how_to.words(plan),
+        blocks=blocks,
+        left=_left(plan),
+        log=how_to.log_words(blocks[0].entry if blocks else ""),
+        minutes=how_to.minutes_words(plan),
+    )
+
+
+def _title(title: str) -> str:
+    """A title on one line."""
     title = " ".join(str(title).split())
     if not 0 < len(title) <= MAX_TITLE:
         remedy = "Give the name of the tray."
         raise BadArgument(f"a title has 1 to {MAX_TITLE} letters", title[:MAX_TITLE], remedy)
-    handle_mm = _handle(plan, handle_diameter_mm)
-    total = plan.minutes.iloc[-1]
-    runs = _runs(plan)
-    late = plan.edges.loc[~plan.edges["planned"], ["instrument", "edge"]]
-    left = plan.unserved.merge(late) if len(late) else late
-    return Sheet(
-        title=title,
-        headline=(
-            f"{_many(int(plan.edges['planned'].sum()), 'edge')} · "
-            f"{_many(len(plan.settings), 'setting')} · angle within "
-            f"{plan.tolerance_deg:g}° with the holder up to ± {plan.setting_error_deg:g}° off · "
-            f"about {total['minutes']:.0f} min calculated "
-            f"({total['minutes_low']:.0f}–{total['minutes_high']:.0f})"
-        ),
-        holder=_holder(plan),
-        order=how_to.order_words(plan),
-        runs=tuple(runs),
-        blocks=tuple(_blocks(plan, {run.number: run.within for run in runs})),
-        left=tuple(f"{row.instrument} {row.edge}: {row.reason}" for row in left.itertuples()),
-        needs=how_to.NEEDS,
-        steps=how_to.steps_words(plan),
-        words=how_to.words(plan),
-        minutes=how_to.minutes_words(plan),
-        dial=dial(handle_mm),
-        dial_note=(
-            f"The hole is drawn for a handle {handle_mm:g} mm across"
-            f"{'' if handle_diameter_mm is not None else how_to.ASSUMED}. "
-            "Thicker handle: cut the hole wider. Thinner: lap the slit. Small marks are ten "
-            "minutes. The hours run backwards on purpose: the dial turns, you read its top."
-        ),
-        toe=toe_line([step for step in plan.steps if how_to.has_toe(step)]),
-        ruler=check_line(),
-        cautions=CAUTIONS,
+    return title
+
+
+def _headline(plan: BenchPlan) -> str:
+    total, (new, *_) = plan.minutes.iloc[-1], how_to.newcomer(plan)
+    return (
+        f"{_many(int(plan.edges['planned'].sum()), 'edge')} · "
+        f"{_many(len(plan.settings), 'setting')} · about {total['minutes']:.0f} min when practised "
+        f"({total['minutes_low']:.0f}–{total['minutes_high']:.0f}), {new:.0f} the first time "
+        "(assumed)"
     )
 
 
@@ -159,154 +178,114 @@ def _handle(plan: BenchPlan, diameter_mm: float | None) -> float:
     return checks.between("handle_diameter_mm", diameter_mm, MIN_HANDLE_MM, MAX_HANDLE_MM, remedy)
 
 
-def _runs(plan: BenchPlan) -> list[Run]:
-    runs = [
-        Run(
-            number=str(row["run"]),
-            elevation=setting_words(row["elevation_deg"]),
-            within=within_words(row["within_deg"], plan.setting_error_deg),
-            riser="" if plan.holder is None else riser_words(row["riser_mm"]),
-            edges=_edge_names(step for step in plan.steps if step.run + 1 == row["run"]),
-        )
-        for row in plan.settings.to_dict("records")
+def _bench(plan: BenchPlan) -> Drawing:
+    """The bench as the first row asks for it."""
+    angle = float(plan.settings["elevation_deg"].iloc[0]) if len(plan.settings) else 30.0
+    away = set_up.dial_mm(plan)
+    return bench(plan.holder or Holder(), angle, away or 100.0, value("stone_length_mm"))
+
+
+def _cards(plan: BenchPlan) -> tuple[Drawing, ...]:
+    """A corner card for each angle of face and stone that a line asks for."""
+    angles = sorted({round(gauge_deg(step)) for step in plan.steps})
+    return tuple(card(angle, plan.tolerance_deg) for angle in angles)
+
+
+def _left(plan: BenchPlan) -> tuple[str, ...]:
+    """What is not ground now: edges without time, and strips that cannot be ground here."""
+    done = {(*step.requirements.key, step.span_mm[0]) for step in plan.steps}
+    rows = [
+        row
+        for row in plan.unserved.to_dict("records")
+        if (row["instrument"], row["edge"], row["from_mm"]) not in done
     ]
-    for tool, mark, how in ((Tool.HAND, "hand", "free"), (Tool.ROD, "rod", "rod stone")):
-        edges = _edge_names(step for step in plan.steps if step.tool == tool)
-        if edges:
-            runs.append(Run(number=mark, elevation=how, within="", riser="", edges=edges))
-    return runs
-
-
-def _holder(plan: BenchPlan) -> str:
-    """The numbers of the holder that the risers rest on, or that they are not known."""
-    holder = plan.holder
-    if holder is None:
-        return (
-            "The holder's measures (height of pivot, reach, height of stone) were not given, so no "
-            "riser is printed: set the angle between handle and stone with a protractor, and look "
-            "that only the blade touches the stone."
-        )
-    return (
-        f"Risers hold for this holder only: pivot {holder.pivot_height_mm:g} mm above the bench, "
-        f"{holder.reach_mm:g} mm from pivot to edge along the handle's axis, top of the stone "
-        f"{holder.stone_height_mm:g} mm above the bench without a riser. Measure yours."
+    return tuple(
+        f"{row['instrument']} {row['edge']}, {row['from_mm']:.1f} to {row['to_mm']:.1f} mm "
+        f"along it: {row['reason']}; {row['advice']}"
+        for row in rows
     )
 
 
-def setting_words(degrees: float) -> str:
-    """A setting in the decimals it was planned with, one to three.
-
-    Examples
-    --------
-    >>> setting_words(15.0), setting_words(31.04)
-    ('15.0°', '31.04°')
-    """
-    text = f"{degrees:.3f}".rstrip("0")
-    return (f"{text}0°" if text.endswith(".") else f"{text}°").replace("-", "−")
+def _blocks(plan: BenchPlan) -> list[Block]:
+    within = {row.number: row.within for row in set_up.rows(plan)}
+    by_edge: dict[tuple[str, str], list[tuple[Step, str]]] = {}
+    for step, number in set_up.numbered(plan.steps):
+        by_edge.setdefault(step.requirements.key, []).append((step, number))
+    return [_block(pairs, within, plan) for pairs in by_edge.values()]
 
 
-def within_words(room_deg: float, setting_error_deg: float) -> str:
-    """How far the holder may stand from a setting, rounded down but never below its own error.
-
-    Examples
-    --------
-    >>> within_words(1.58, 0.5), within_words(0.5, 0.5), within_words(0.27, 0.25)
-    ('± 1.5°', '± 0.5°', '± 0.25°')
-    """
-    room = math.floor(10 * room_deg + 1e-6) / 10
-    return f"± {max(room, setting_error_deg):g}°"
-
-
-def riser_words(riser_mm: float) -> str:
-    """What goes under the stone, or how much the pivot must rise; NaN where it is not known.
-
-    Examples
-    --------
-    >>> riser_words(27.4), riser_words(-3.7), riser_words(float("nan"))
-    ('riser 27.4 mm', 'raise pivot 3.7 mm', 'not known')
-    """
-    if math.isnan(riser_mm):
-        return "not known"
-    if round(riser_mm, 1) == 0:
-        return "no riser"
-    return f"riser {riser_mm:.1f} mm" if riser_mm > 0 else f"raise pivot {-riser_mm:.1f} mm"
-
-
-def _edge_names(steps: Iterable[Step]) -> str:
-    """Instruments with their edges, each instrument once."""
-    names: dict[str, dict[str, None]] = {}
-    for step in steps:
-        names.setdefault(step.requirements.instrument, {})[step.requirements.name] = None
-    return " · ".join(f"{code} {' + '.join(edges)}" for code, edges in names.items())
-
-
-def _blocks(plan: BenchPlan, within: dict[str, str]) -> list[Block]:
-    by_edge: dict[tuple[str, str], list[Step]] = {}
-    for step in plan.steps:
-        by_edge.setdefault(step.requirements.key, []).append(step)
-    return [_block(steps, within, plan.tolerance_deg) for steps in by_edge.values()]
-
-
-def _block(steps: list[Step], within: dict[str, str], tolerance_deg: float) -> Block:
-    """One edge from its steps."""
-    edge = steps[0].requirements
-    longest = max(steps, key=lambda step: len(step.stations))
+def _block(pairs: list[tuple[Step, str]], within: dict[str, str], plan: BenchPlan) -> Block:
+    """One edge from its steps and the numbers of their rows."""
+    edge = pairs[0][0].requirements
     pattern = edge.blade.pattern or {}
     return Block(
         instrument=edge.instrument,
         edge=edge.name,
         kind=str(pattern.get("name", edge.blade.kind.value)),
-        gauge=f"{edge.held.stone_to_face_deg[longest.stations[0]]:.0f}° ± {tolerance_deg:g}°",
+        side=side_words(edge),
         urgent=edge.urgent,
-        lines=tuple(_line(step, within) for step in steps),
-        pictures=(at_the_stone(longest), clock(longest)),
+        lines=tuple(_line(step, number, within[number], plan) for step, number in pairs),
         entry=entry_code(edge.instrument, edge.name),
     )
 
 
-def _line(step: Step, within: dict[str, str]) -> Line:
-    mark = {Tool.HOLDER: str(step.run + 1), Tool.HAND: "hand", Tool.ROD: "rod"}[step.tool]
-    first, last = step.span_mm
-    elevation = f"{_degrees(step.elevation_deg[0])} → {_degrees(step.elevation_deg[-1])}"
-    if step.tool == Tool.HOLDER:
-        elevation = setting_words(float(step.elevation_deg[0]))
+def _line(step: Step, number: str, within: str, plan: BenchPlan) -> Line:
+    held = step.tool == Tool.HOLDER
     rod = f", rod of {step.max_rod_mm:.1f} mm radius at most" if step.tool == Tool.ROD else ""
+    work = f"{_many(step.rounds, 'round')} of {_many(step.placements, 'stroke')}"
+    angle = float(step.elevation_deg[0])
     return Line(
-        mark=mark,
-        elevation=elevation,
-        within=within[mark],
-        where=f"edge {first:.1f}–{last:.1f} mm{rod}",
-        work=f"{_many(step.rounds, 'round')} of {_many(step.placements, 'stroke')}",
-        toe=_toe(step),
+        mark=number,
+        setting=set_up.setting_words(angle) if held else set_up.HELD[step.tool],
+        within=within,
+        where=f"{strip_words(step)}{rod}",
+        work=work if step.placements > 1 else _many(step.rounds, "stroke"),
+        hours=_toe(step) if held else _stone(step),
+        card=_card_words(step),
+        pictures=_pictures(step, plan),
     )
 
 
-def _toe(step: Step) -> tuple[str, ...]:
-    """The hours at which the toe points, one for each placement; for the hand its angle too."""
-    roll = step.placement_roll_deg
-    if step.requirements.blade.kind is BladeClass.HOE and len(roll) == 1:
-        return "bevel flat on the stone,", "no turning"  # a hoe has no toe to point
-    hours = [clock_words(hour) for hour in toe_hours(roll).tolist()]
+def _card_words(step: Step) -> str:
+    """The card of a line, and at which hour it is held to the blade."""
+    words = f"card {gauge_deg(step):.0f}°"
+    if step.tool != Tool.HOLDER or step.placements == 1:
+        return words
+    hour = toe_hours(step.placement_roll_deg)[step.placements // 2]
+    return f"{words} at {clock_words(float(hour))}"
+
+
+def _pictures(step: Step, plan: BenchPlan) -> tuple[Drawing, ...]:
+    """What stands beside a line."""
     if step.tool != Tool.HOLDER:
-        angles = step.placement_elevation_deg.tolist()
-        hours = [f"{hour} at {_degrees(angle)}" for hour, angle in zip(hours, angles, strict=True)]
+        room = stone_room_mm(step, plan.holder or Holder())
+        return hand_from_the_side(step, room), hand_from_above(step)
+    return (at_the_stone(step), clock(step)) if has_toe(step) else (hoe_drawing(step),)
+
+
+def _toe(step: Step) -> tuple[str, ...]:
+    """The hours at which the toe points, one for each placement."""
+    roll = step.placement_roll_deg
+    if not has_toe(step) and len(roll) == 1:
+        return "bevel flat on the stone,", "no turning"
+    hours = [clock_words(hour) for hour in toe_hours(roll).tolist()]
     if float(abs(roll[-1] - roll[0])) < MIN_TURN_DEG:
         return f"toe at {hours[0]},", "no turning"
+    return _listed("toe at", hours)
+
+
+def _stone(step: Step) -> tuple[str, ...]:
+    """The hours from which the stone comes, one for each placement."""
+    if not has_toe(step):
+        return ("stone flat on the bevel",)
+    return _listed("stone from", [clock_words(hour) for hour in stone_hours(step).tolist()])
+
+
+def _listed(lead: str, hours: list[str]) -> tuple[str, ...]:
     first, *others = hours
-    pieces = [f"toe at {first}", *others]
+    pieces = [f"{lead} {first}", *others]
     return (*(f"{piece}," for piece in pieces[:-1]), pieces[-1])
 
 
 def _many(count: int, what: str) -> str:
     return f"{count} {what}" if count == 1 else f"{count} {what}s"
-
-
-def _degrees(degrees: float) -> str:
-    """Whole degrees with a true minus sign.
-
-    Examples
-    --------
-    >>> _degrees(-91.8), _degrees(-0.2)
-    ('−92°', '0°')
-    """
-    return f"{round(degrees)}°".replace("-", "−")

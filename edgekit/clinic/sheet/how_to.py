@@ -1,198 +1,162 @@
-"""How to work from a setting sheet, in words: steps, order, terms, minutes beside practice."""
+"""How to work from a setting sheet, in words: one line at a time, order, terms, minutes."""
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
-from edgekit.clinic.bench.minutes import factors
+from edgekit.clinic.bench.minutes import Work, factors, newcomer_minutes
 from edgekit.clinic.bench.plan import BenchPlan
-from edgekit.clinic.bench.requirements import STATIONS, Tool
-from edgekit.clinic.bench.steps import Step
+from edgekit.clinic.bench.requirements import STATIONS
+from edgekit.clinic.sheet.before import tools_by_hand
+from edgekit.clinic.sheet.blades import clock_words, toe_hours
+from edgekit.clinic.sheet.places import has_toe
+from edgekit.clinic.sheet.set_up import HOUR_STEP_DEG, dial_mm, held_steps, off_axis_mm
 from edgekit.contact.orientation import handle_basis
 from edgekit.evidence_table import value
-from edgekit.geometry.blade import BladeClass
 
-ASSUMED = " (assumed: measure yours)"
-EXTRA_ROUNDS = 2  # assumed; no source: after that something else is wrong
-HOUR_STEP_DEG = 2.5  # five minutes of an hour hand
-NEEDS = (
-    "You need: the holder, the flat stone your clinic uses, wet or dry as its maker says, plates "
-    "to lift it, a protractor, a gauge for the angle between face and stone, good light, felt pen, "
-    "test stick, caliper, tape, and scissors for the dial of the last page."
+_HOLDER = """
+Row. Set the row's angle: pile the plates until the protractor, held to the handle's axis and the
+flat of the stone (0° lies flat on it), reads it within its ±.
+
+Edge. Find the block of the row's next edge, and in it the line with this row's number: only that
+line is done now. Skip a blade without the tick ‘may be ground’, and an edge that bites. Cap the
+other blade of the instrument first. Ink the line's strip and no more: the side of the blade, right
+up to the edge. Marks are straight from the heel or the tip, as near as a fine pen can: the hours
+decide what is ground, a mark only where you look.
+
+Mount. Handle into the holder, heel of the edge {reach} mm from the pivot along the handle.{dial}
+
+Hour. Lift the blade clear, turn until the thread crosses the line's first hour, lower it. Measure
+the handle's angle there, at the line's middle hour and at its last. As the blade turns, the place
+that touches comes nearer to the axis of the handle or farther from it: {axis}. Outside ±: change
+the plates before any stroke; if no pile serves all three, change it on the way and measure again.
+
+Card. At the hour that the line names stand its card on the stone, on the handle's side, the
+smaller corner pushed against the edge: light must show at the top of the face. Turn the card over;
+larger corner: light must show at the edge. If not, look in this order: the angle (no light at the
+top by the smaller: too flat, fewer plates; none at the edge by the larger: too steep, more plates);
+the hour and the tape; the wrong edge or code. Still not: set it aside and ask.
+
+Strokes. One at each hour: the stone slides its way once under the blade, as ticked in part 1; the
+blade keeps still. Lift, turn straight on to the next hour (past 6 is right), lower. The last hour
+ends a round; one hour only: all strokes there.
+
+Look. In the strip the ink must be gone right up to the edge: tick. A line of ink left along the
+edge: too steep, back to Card. Ink left elsewhere in the strip: one more round, {extra:g} at most
+(assumed), then set it aside and ask. The counts are assumed for a fine stone; the ink decides.
+
+On. More edges in the row: back to Edge, and tape the dial anew, also for the other edge of a blade.
+Row done: next row.
+"""
+_IN_THE_HAND = """
+Stone in the hand. Instrument out of the holder, held still: face up and level, toe towards you, the
+hand that holds it resting on the bench. Behind it, at its height, the card is taped to something
+that stands, narrow side down and level like the face: the stone leans out more than at its smaller
+corner and less than at its larger.{room} The stone touches at each number of the drawing in turn:
+one stroke at each, in the direction ticked. Then Look; a line of ink along the edge: lean the top
+of the stone towards the face.
+"""
+_END = """
+Edge done (after its last line). Test stick: a sharp edge bites. Where it slides: one more round of
+the line in whose strip that is, within the same {extra:g}. Look for a wire edge with the lens and
+remove it as part 1 says. Clean, dry, measure the width at mid-length as before grinding, and write
+it into the block; a blade with two edges has one width, written in both.
+"""
+_DIAL = (
+    " Dial on the handle, {away:g} mm or more from the edge so that its rim clears the stone, its "
+    "arrow TOE, as you look along the handle, the way the edge you grind runs at its middle, heel "
+    "to toe{aside}, not to the tip (drawing in part 6); tape it, to ten minutes."
 )
-FIRST = (
-    "Grind only the blade that carries the block's code; if it is unmarked, do not grind it. Try "
-    "the edge on the test stick first: if it bites all along, do not grind it. How thin is too "
-    "thin, the practitioner decides: write down the last width."
-)
-_ROW = """
-Work down the table of settings. For each row set the holder, by its scale or a protractor: the
-angle between the handle's axis and the flat of the stone (0° lies flat on it){riser}. The length
-of the stone lies in line with the handle.
-"""
-_RISER = """
-, and what goes under the stone. Riser: lift the stone by that much. ‘Raise pivot’: lift the point
-that carries the handle instead
-"""
-_STEPS = """
-Take the first edge of that row and find its block. Only the line with this row's number is done
-now. Ink the side of the blade along the edge (the lateral surface) with a felt pen, heel to toe,
-anew for every line. Put the handle into the holder.
 
-Sit at the end of the handle. Cover the other blade, if there is one. Slip the dial on the handle,
-printed side to you, TOE in line with the toe, and tape it. {toe}
 
-Turn the handle until the first hour of the line lies at the top of the dial, straight away from
-the stone: the toe then points where an hour hand does, the stone at 6. Set hours to five minutes:
-that much turns the angle by {play} at most, which ‘within {tolerance}’ leaves out. From one edge to
-the other lift clear and turn by way of 12, never of 6.
-
-Lower the blade on the stone. Before the first stroke hold the gauge to it at the heel: face to
-stone as the block says, or stop and find out why. Then make one stroke: slide the stone once along
-its length under the blade, which stays still; to and fro counts as two. Press lightly and evenly
-(there is no published number). Lift, turn to the next hour, one stroke, and so on; the last hour
-ends a round. Check the handle's angle again at the last hour, and that TOE still points with the
-toe. Begin the next round at the first hour. One hour only: one stroke a round.
-
-Look: between the millimetres of the line the ink must be gone right up to the edge. Ink left in a
-line at the edge means that the angle is wrong: stop and check. Ink left elsewhere, or a stick that
-slides though the ink is gone: one more round, {extra} at most (assumed), then set it aside and ask.
-The counts are assumed for a fine stone; the ink decides. After the edge's last line try it with the
-test stick (a sharp edge bites, a dull one slides) and look for a wire edge, a thin burr, which your
-clinic's usual way removes.
-
-All edges of the row done: next row. {hand}
-
-Clean and dry the blade. Measure the width of the face once for each blade, at mid-length or where
-your clinic always does, and write it after the code, of both edges if it has two. Later type that
-code and the width two times, with a / between, into the column sheet_entry of the log:
-FH-03-AS1/used/HG/0.842/0.842. The two characters before the width check the name (ISO/IEC 7064): a
-slip is refused, not kept.
-"""
-_HAND = """
-{last}. For ‘hand’ take the instrument out of the holder and hold it still at each hour
-and the angle beside it, while the other hand slides the stone, fingers behind the edge and off the
-stone's corners; a hand will be some degrees off.
-"""
-_DIRECTION = (
-    "The sources disagree which leaves less of a wire edge, so the sheet does not decide. Tick "
-    "what your clinic teaches of the stone's motion: □ towards the edge (the stone goes away from "
-    "the end of the handle and meets the edge first) □ away from it (back) □ to and fro"
-)
 _DRAWINGS = (
-    "left, the blade on the stone, its face heavy: the angles of the handle's axis (dash-dotted), "
-    "of the line with most of the edge, and of the face to the stone; right, the clock: blade grey "
-    "at the first hour of that line, dashed at the last, edge to grind heavy, stone at 6"
-)
-_LEFT_OUT = (
-    "Seconds are assumed. Not in it: reading this, measuring, writing, cleaning, reprocessing."
-)
-_BELOW = (
-    "The end of the handle lies lower than the blade. Work at the border of the stone, so that the "
-    "handle has room beside it."
+    "blade grey, its face and the strip to grind heavy, stone black, the axis of the handle "
+    "dash-dotted; left, seen from the side; right, the clock, seen along the handle from its end: "
+    "the blade lies on the stone at the first hour, dashed at the last, and the arrow turns with "
+    "the toe"
 )
 
 
-def has_toe(step: Step) -> bool:
-    """Whether the blade has a toe to point with: a hoe has none."""
-    return step.requirements.blade.kind is not BladeClass.HOE
+def steps_words(plan: BenchPlan) -> tuple[tuple[str, str], ...]:
+    """How to work, as (name, what to do); only what this plan needs."""
+    extra = value("bench_extra_rounds")
+    text = _END.format(extra=extra)
+    if tools_by_hand(plan):
+        room = " Where a drawing says so, keep the stone's upper end that near to the edge."
+        text = f"{_IN_THE_HAND.format(room=room)}\n\n{text}"
+    if held_steps(plan):
+        reach = "R" if plan.holder is None else f"{plan.holder.reach_mm:g}"
+        held = _HOLDER.format(reach=reach, dial=_dial(plan), axis=_axis(plan), extra=extra)
+        text = f"{held}\n\n{text}"
+    paragraphs = [" ".join(part.split()) for part in text.strip().split("\n\n") if part.strip()]
+    return tuple((name, said) for name, _, said in (p.partition(". ") for p in paragraphs))
 
 
-def steps_words(plan: BenchPlan) -> tuple[str, ...]:
-    """How to work, step by step; only what this plan needs."""
-    tools = [name for name in (Tool.HAND, Tool.ROD) if any(s.tool == name for s in plan.steps)]
-    names = " and ".join(f"‘{name.name.lower()}’" for name in tools)
-    urgent = any(need.urgent for need in plan.requirements)
-    come = "comes" if len(tools) == 1 else "come"
-    last = f"{names} {come} last{', but for urgent edges, finished first' if urgent else ''}"
-    hand = _HAND.format(last=last) if Tool.HAND in tools else f"{last}." if tools else ""
-    row = _ROW.format(riser="" if plan.holder is None else _RISER.strip())
-    text = row + _STEPS.format(
-        toe=_toe(plan),
-        play=_play(plan),
-        tolerance=f"{plan.tolerance_deg:g}°",
-        extra=EXTRA_ROUNDS,
-        hand=hand.strip(),
-    )
-    return tuple(" ".join(step.split()) for step in (row, *text[len(row) :].strip().split("\n\n")))
+def _axis(plan: BenchPlan) -> str:
+    """How far the plates may have to follow."""
+    return f"up to {off_axis_mm(plan):.1f} mm here if the axis runs through the heel (not measured)"
 
 
-def _toe(plan: BenchPlan) -> str:
-    """Which way the toe points: as the edge runs at its middle, but for blades from a pattern."""
+def _dial(plan: BenchPlan) -> str:
+    """Where the dial goes and which way the toe points: as the edge runs at its middle, but for
+    blades from a pattern."""
+    turning = [step for step in held_steps(plan) if has_toe(step)]
+    if not turning:
+        return ""
     aside: dict[str, None] = {}
-    for step in filter(has_toe, plan.steps):
+    for step in turning:
         up, right = handle_basis(step.requirements.edge)
         along = step.requirements.held.tangent[STATIONS // 2]
         if abs(np.degrees(np.arctan2(along @ right, along @ up))) > HOUR_STEP_DEG:
             aside[step.requirements.instrument] = None
     but = f" (of {', '.join(aside)}: as the blade's middle line runs)" if aside else ""
-    words = f"The toe points as the edge you grind runs at its middle, heel to toe{but}, not to "
-    words += "the tip (drawing below)."
-    return words if all(map(has_toe, plan.steps)) else f"{words} A hoe has no toe: no dial."
-
-
-def _play(plan: BenchPlan) -> str:
-    """How far five minutes of the hour turn the face's angle to the stone, at most.
-
-    A turn δ about the handle's axis a turns the blade by δ (a·t) about its edge t.
-    """
-    along = [
-        float(np.abs(need.held.tangent[step.stations] @ need.edge.handle_axis).max())
-        for step in plan.steps
-        for need in [step.requirements]
-    ]
-    return f"{math.ceil(10 * HOUR_STEP_DEG * max(along, default=0.0)) / 10:g}°"
+    hoe = "" if len(turning) == len(held_steps(plan)) else " A hoe has no toe: no dial."
+    return f"{_DIAL.format(away=dial_mm(plan), aside=but)}{hoe}"
 
 
 def words(plan: BenchPlan) -> tuple[tuple[str, str], ...]:
     """Terms of the sheet, each with its meaning; only those that this sheet needs."""
-    terms = [
-        ("heel, toe", "the ends of the edge: at the shank, and the free end"),
-        ("edge … mm", "which part of the edge, from the heel: there the ink must go"),
-        ("code", "one blade; an instrument with a blade at either end has two"),
-        ("±", "how far the holder may stand from the setting"),
-        (
-            f"within {plan.tolerance_deg:g}°",
-            "how far the calculated angle of the edge is off at most, if the holder keeps to its ±",
-        ),
-        ("direction of strokes", _DIRECTION),
-    ]
     names = {step.requirements.name for step in plan.steps}
-    if "left" in names:
-        terms.insert(
-            3, ("left, right", f"as you look at the face along the handle, toe up{_own(plan)}")
-        )
-    if "used" in names:
-        terms.insert(3, ("used", "of a blade with one edge in use: the outer, longer one"))
-    if any(step.elevation_deg.min() < -0.5 for step in plan.steps):
-        terms.append(("below 0° (−)", _BELOW))
-    if any(step.tool == Tool.ROD for step in plan.steps):
-        terms.append(("rod", "a hollow stretch, which a flat stone does not reach: a round stone"))
-    return (*terms, ("drawings", _DRAWINGS))
-
-
-def _own(plan: BenchPlan) -> str:
-    """Why the hours of two edges that were traced are not mirror images near the toe."""
-    open_deg = [
-        float(need.blade.trace.edges[need.name].swing_sd_deg[-1])
-        for need in plan.requirements
-        if need.blade.trace is not None and need.name in ("left", "right")
+    terms = [
+        ("heel, toe, tip", "the ends of an edge: at the shank; the free end; its last point"),
+        ("code", "of one blade; an instrument with a blade at either end has two"),
+        ("drawings", _DRAWINGS),
     ]
-    if not open_deg:
+    if "left" in names:
+        terms.insert(1, ("left, right", f"as you look along the handle, toe up{_unlike(plan)}"))
+    if any(step.requirements.urgent for step in plan.steps):
+        terms.append(("first", "urgent: near its limit in the log, so its width is read today"))
+    return tuple(terms)
+
+
+def _unlike(plan: BenchPlan) -> str:
+    """Instruments whose two edges are set to hours that are no mirror images."""
+    hours: dict[str, list[list[str]]] = {}
+    for step in held_steps(plan):
+        if step.requirements.name in ("left", "right"):
+            turn = 1 if step.requirements.name == "left" else -1
+            said = [clock_words(h) for h in toe_hours(turn * step.placement_roll_deg).tolist()]
+            hours.setdefault(step.requirements.instrument, []).append(said)
+    unlike = [code for code, pair in hours.items() if len(pair) == 2 and _apart(pair)]
+    if not unlike:
         return ""
-    return (
-        "; each has a trace of its own, which leaves its direction at the toe open by up to "
-        f"{max(open_deg):.0f}° (one standard deviation), so the hours are no mirror images"
-    )
+    return f"; of {', '.join(unlike)} each edge has its own trace: its hours are no mirror images"
+
+
+def _apart(pair: list[list[str]]) -> bool:
+    """Whether two rows of hours differ by more than the quarter of an hour that traces do."""
+    if len(pair[0]) != len(pair[1]):
+        return True
+    minutes = [[60 * int(h) + int(m) for h, m in (t.split(":") for t in side)] for side in pair]
+    apart = [abs((a - b + 360) % 720 - 360) for a, b in zip(*minutes, strict=True)]
+    return bool(max(apart) > 15)
 
 
 def order_words(plan: BenchPlan) -> str:
     """Why the settings come in the order they have."""
     seconds = {name: factor.median for name, factor in factors().items()}
     first = dict.fromkeys(need.instrument for need in plan.requirements if need.urgent)
-    urgent = f"Urgent first ({', '.join(first)}), with what shares the setting. " if first else ""
+    urgent = f"Urgent first ({', '.join(first)}), finished before all else. " if first else ""
     with_urgent = {step.run + 1 for step in plan.steps if step.requirements.urgent}
     rest = plan.settings.loc[~plan.settings["run"].isin(with_urgent), "elevation_deg"]
     rising = "from the smallest angle to the largest" if rest.is_monotonic_increasing else "on"
@@ -210,21 +174,44 @@ def _grinding(plan: BenchPlan, stroke: float) -> float:
 
 
 def minutes_words(plan: BenchPlan) -> tuple[str, ...]:
-    """What the minutes hold and what they leave out, and the gap to common practice."""
+    """What the minutes hold, what they leave out, a newcomer's, and the gap to common practice."""
     *parts, total = plan.minutes.to_dict("records")
     named = ", ".join(f"{part['part']} {part['minutes']:.1f}" for part in parts)
     low, high = total["minutes_low"], total["minutes_high"]
-    whole = f"About {total['minutes']:.0f} min, {low:.0f} to {high:.0f} (90 %): {named}. "
-    said = [f"{whole}{_LEFT_OUT}"]
-    ends = plan.practice
+    practised = (
+        f"Practised: about {total['minutes']:.0f} min, nine times in ten {low:.0f} to {high:.0f} "
+        f"by the model: {named}. Its seconds are assumed. Not in it: reading this, measuring, "
+        "writing, cleaning, reprocessing."
+    )
+    new, least, most = newcomer(plan)
+    first_time = (
+        f"New to it: about {new:.0f} min ({least:.0f} to {most:.0f}; assumed, no source), reading "
+        "this first not counted. Spread it over several days: after any row you may stop."
+    )
+    said, ends = [practised, first_time], plan.practice
     if len(ends):
         model, practice = ends["seconds"].sum() / 60, ends["practice_seconds"].sum() / 60
         many = "1 curette" if len(ends) == 1 else f"{len(ends)} curettes"
         said.append(
             f"Common practice (no source) says {value('practice_universal_seconds'):g} s for a "
             f"universal and {value('practice_area_specific_seconds'):g} s for an area-specific "
-            f"end, setting up apart: {practice:.1f} min for the {many} here, which this plan "
+            f"end, without setting up: {practice:.1f} min for the {many} here, which the model "
             f"puts at {model:.1f} min, {model / practice:.1f} times as long. That gap is open: "
             "time yourself."
         )
     return tuple(said)
+
+
+def newcomer(plan: BenchPlan) -> tuple[float, float, float]:
+    """Minutes of somebody new to it, in the middle and at the ends of what is assumed."""
+    return newcomer_minutes(Work(*plan.minutes["count"].iloc[:-1]))
+
+
+def log_words(code: str) -> str:
+    """How the widths get into the log."""
+    return (
+        "Log, one line an edge: date (year-month-day), event “sharpened”, operator, and in the "
+        "column sheet_entry the block's code with the width behind it twice, the same number, "
+        f"without mm: {code}0.84/0.84. An edge that was measured and not ground: event “measured”. "
+        "If the entry is refused, type it again as printed; refused again: ask."
+    )

@@ -6,12 +6,14 @@ import os
 from pathlib import Path
 
 from edgekit.clinic.bench.plan import BenchPlan
+from edgekit.clinic.log.log import Log
 from edgekit.clinic.sheet.content import compose
 from edgekit.clinic.sheet.page import page
 from edgekit.clinic.sheet.paper import print_pdf
 from edgekit.display import escaped
 from edgekit.errors import BadArgument
 from edgekit.files import file_path, write_file
+from edgekit.life.retire import MaxWidthLoss, MinWidth
 from edgekit.record import Record
 
 __all__ = ["SheetPage", "setting_sheet", "sheet"]
@@ -56,13 +58,16 @@ def setting_sheet(
     *,
     title: str = "Setting sheet",
     handle_diameter_mm: float | None = None,
+    log: Log | None = None,
+    retire: MaxWidthLoss | MinWidth | None = None,
     replace: bool = False,
 ) -> Path:
-    """Write the page to work from, for both sides of one A4, and a page with a dial to cut out.
+    """Write the pages to work from, A4, one side each, their parts in the order of work.
 
-    The front has the cautions, the settings in order and one block per edge, with a line for
-    today's width and the code that carries it into the log (column sheet_entry of
-    `edgekit.read_log`). The back says how to work.
+    First what is decided, signed and measured before the first stroke; then the holder's check and
+    what is cut out; then the set-ups in order, how a line is done, and one block per edge with its
+    drawings, a line for the width and the code that carries it into the log (column sheet_entry of
+    `edgekit.read_log`).
 
     Parameters
     ----------
@@ -72,8 +77,12 @@ def setting_sheet(
     title : str
         Stands at the top, such as the name of the tray; at most 120 letters.
     handle_diameter_mm : float, optional
-        Across the handles, for the hole of the dial [mm], between 3 and 20. By default that of
+        Across the handles, for the hole of the dial [mm], between 3 and 16. By default that of
         the plan's holder, else assumed (``handle_radius_mm`` in `edgekit.evidence`).
+    log : Log, optional
+        Where each blade's last width and its limit are read; without it lines are left for them.
+    retire : MaxWidthLoss or MinWidth, optional
+        The limit, of the first reading in the log; 20 % by default (derived, Murray et al. 1984).
     replace : bool
         Without it a file that exists is left alone.
 
@@ -84,8 +93,8 @@ def setting_sheet(
     Raises
     ------
     EdgekitError
-        Another suffix, an empty or long title, a handle out of range, a file that exists or cannot
-        be written, or, for PDF, no Chromium.
+        Another suffix, an empty or long title, a handle out of range, something else than a log or
+        such a rule, a file that exists or cannot be written, or, for PDF, no Chromium.
 
     Examples
     --------
@@ -104,13 +113,18 @@ def setting_sheet(
             str(target),
             "End the name in one of them.",
         )
-    html = page(compose(plan, title, handle_diameter_mm))
+    html = page(compose(plan, title, handle_diameter_mm, log, retire))
     data = html if suffix == ".html" else print_pdf(html)
     return write_file(target, data, replace=replace)
 
 
 def sheet(
-    plan: BenchPlan, *, title: str = "Setting sheet", handle_diameter_mm: float | None = None
+    plan: BenchPlan,
+    *,
+    title: str = "Setting sheet",
+    handle_diameter_mm: float | None = None,
+    log: Log | None = None,
+    retire: MaxWidthLoss | MinWidth | None = None,
 ) -> SheetPage:
     """The setting sheet to look at in a notebook.
 
@@ -121,6 +135,8 @@ def sheet(
         Stands on top.
     handle_diameter_mm : float, optional
         As in `edgekit.setting_sheet` [mm].
+    log, retire : optional
+        As in `edgekit.setting_sheet`.
 
     Returns
     -------
@@ -129,15 +145,15 @@ def sheet(
     Raises
     ------
     BadArgument
-        Not a bench plan; an empty or long title; a handle out of range.
+        Not a bench plan; an empty or long title; a handle out of range; no log or no such rule.
 
     Examples
     --------
     >>> import edgekit as ek
     >>> plan = ek.plan_bench({"FH-01-UC": ek.patterns.universal_curette()})
     >>> ek.figures.sheet(plan, title="Tray 1")
-    Setting sheet. Tray 1. 2 edges · 1 setting · angle within 2° ...
+    Setting sheet. Tray 1. 2 edges · 1 setting · about ...
     """
-    words = compose(plan, title, handle_diameter_mm)
+    words = compose(plan, title, handle_diameter_mm, log, retire)
     alt = f"Setting sheet. {words.title}. {words.headline}."
     return SheetPage(title=words.title, html=page(words), alt=alt)

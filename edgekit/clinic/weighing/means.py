@@ -34,7 +34,6 @@ from scipy.special import stdtrit
 from edgekit.checks import FloatArray
 
 MOST_DOF = 1e9  # beyond it a t quantile is the normal one to the last digit shown
-DOUBLINGS = 200
 
 
 class Estimate(NamedTuple):
@@ -75,11 +74,9 @@ def pooled(values: FloatArray, variances: FloatArray) -> PooledMean:
 
     between = 0.0
     if excess(0.0) > 0:
+        # no weight is above 1/high there, so the sum is (K - 1) var/high at most, but for rounding
         high = float(values.var(ddof=1)) + float(variances.max())
-        for _ in range(DOUBLINGS):
-            if excess(high) <= 0:
-                break
-            high *= 2
+        high = high if excess(high) <= 0 else 2 * high
         between = float(brentq(excess, 0.0, high, xtol=1e-14 * high))
     weights = 1 / (variances + between)
     weights /= weights.sum()

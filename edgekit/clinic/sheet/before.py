@@ -1,0 +1,192 @@
+"""What stands before the first stroke, in words: whose sheet it is, decisions, needs, how far off.
+
+``____`` is a line to write on and ``□`` a box to tick. Decisions of practice are not the sheet's:
+it says who takes them and leaves the room.
+"""
+
+from __future__ import annotations
+
+from edgekit.clinic.bench.plan import BenchPlan
+from edgekit.clinic.bench.requirements import Tool
+from edgekit.clinic.sheet.set_up import (
+    HELD,
+    HOUR_STEP_DEG,
+    hours_read,
+    numbered,
+    per_mm_deg,
+    stroke_mm,
+    turning_deg,
+)
+from edgekit.contact.holder import Holder
+from edgekit.evidence_table import value
+
+FIRST_TIMES = (
+    "Never alone the first times: somebody who has done it stands by, and the instruments are "
+    "discarded ones. The sheet is a calculation: what ink, card and stick show at the bench goes "
+    "before anything printed here."
+)
+NEEDS = (
+    "holder · flat stone · plates to lift it, or feeler strips, down to 0.1 mm · protractor · "
+    "caliper that shows 0.01 mm · lens and good light · fine felt pen · test stick · tape · "
+    "scissors · thread and a paper clip · cap for the other blade · printed pages, one side each"
+)
+WARNING = "Demonstration, invented: grind nothing by this page"
+_PATTERN = "{names}: nobody measured {it}; a pattern stands in, so the corner card decides"
+_INVENTED = (
+    "DEMONSTRATION. The measurements of {names} are invented: grind nothing by this sheet.{more}"
+)
+_DECISIONS = """
+Is asked and answers for this work: ____ Signed: ____
+
+A stroke goes (the sources disagree which way leaves less of a wire edge): □ towards the edge (the
+stone moves away from the end of the handle) □ away from the edge □ to and fro (one stroke out, the
+next one back)
+
+Stone: ____ □ wet □ dry. A stroke is {stroke} mm long: {end:g} mm stay free at either end of the
+stone, and before the holder's post (assumed)
+
+The hour is held by □ a clamp of the holder □ the hand on the handle, which also lifts and presses:
+□ left □ right. The other hand slides the stone.
+
+{held}
+A wire edge (a thin burr along the edge) is removed by ____
+
+Ink, tape residue and grit come off with ____; stone, plates, dial and stick are processed by ____;
+instruments go back to ____
+
+Log: kept at ____ by ____
+
+Shown today on a discarded instrument: □ plates stacked so that nothing tips, and the stone guided
+□ how hard to press (no number is published) □ capping and mounting □ caliper across an edge
+□ test stick □ wire edge{shown}
+"""
+_HELD = """
+Rows {rows} (the stone in the hand) are done: □ by whoever does the rest □ only by ____ □ not at all
+
+"""
+
+
+def invented(plan: BenchPlan) -> list[str]:
+    """Instruments of which the note of the trace says that it is invented."""
+    return [code for code, note in _notes(plan).items() if "invented" in note.casefold()]
+
+
+def _notes(plan: BenchPlan) -> dict[str, str]:
+    """What each trace says of itself, by instrument."""
+    return {
+        need.instrument: str(need.blade.trace.settings.get("note", ""))
+        for need in plan.requirements
+        if need.blade.trace is not None
+    }
+
+
+def whose_words(plan: BenchPlan) -> str:
+    """What the numbers were computed from: these instruments, a pattern, or an invention."""
+    traced, every = _notes(plan), dict.fromkeys(need.instrument for need in plan.requirements)
+    pattern = [code for code in every if code not in traced]
+    it = "it" if len(pattern) == 1 else "them"
+    more = f" {_PATTERN.format(names=', '.join(pattern), it=it)}." if pattern else ""
+    if names := invented(plan):
+        return _INVENTED.format(names=", ".join(names), more=more)
+    measured = f"Computed from measurements of {', '.join(traced)}." if traced else ""
+    return f"{measured}{more}".strip()
+
+
+def decisions(plan: BenchPlan) -> tuple[str, ...]:
+    """What is decided before the first stroke by the one who answers for it."""
+    long = stroke_mm(plan)
+    stroke = f"{long:g} (or ____)" if long else "____"
+    by_hand = list(dict.fromkeys(row for step, row in numbered(plan.steps) if step.tool))
+    held = _HELD.format(rows=", ".join(by_hand)).lstrip("\n") if by_hand else ""
+    shown = " □ stone in the hand" if by_hand else ""
+    end = value("stone_end_mm")
+    text = _DECISIONS.format(stroke=stroke, end=end, held=held, shown=shown)
+    return tuple(" ".join(part.split()) for part in text.strip().split("\n\n"))
+
+
+def off_words(plan: BenchPlan) -> tuple[str, ...]:
+    """How far off an edge may be: one statement, part by part."""
+    tape = value("dial_taped_deg")
+    hour, taped = turning_deg(plan, HOUR_STEP_DEG), turning_deg(plan, tape)
+    both = plan.tolerance_deg + hour + taped
+    by_holder = (
+        f"Stone to face, by the holder: {plan.tolerance_deg:g}° at most, as long as the handle is "
+        "within its row's ± (the plan leaves that out of every window). An hour that is five "
+        f"minutes off adds up to {hour:g}°, a dial taped {tape / HOUR_STEP_DEG * 5:g} minutes off "
+        f"up to {taped:g}° (assumed). All together: {both:g}°."
+    )
+    parts = [by_holder]
+    swing = _swing_deg(plan)
+    if swing:
+        parts.append(
+            f"Near the toe the traces leave the edge's direction open by up to {swing:.0f}° (one "
+            "standard deviation), which nothing here includes: there the ink decides."
+        )
+    if any(step.tool in HELD for step in plan.steps):
+        parts.append(
+            f"Stone in the hand: by eye; {value('novice_tilt_sd_deg'):g}° (one standard deviation) "
+            "is assumed, nobody has published it."
+        )
+    return tuple(parts)
+
+
+def _swing_deg(plan: BenchPlan) -> float:
+    """How far a trace leaves the direction of its edge open at the toe, at most [deg]."""
+    return max(
+        (
+            float(need.blade.trace.edges[need.name].swing_sd_deg[-1])
+            for need in plan.requirements
+            if need.blade.trace is not None
+        ),
+        default=0.0,
+    )
+
+
+def holder_words(plan: BenchPlan) -> tuple[str, ...]:
+    """The holder's three lengths, the formula of the plates, and which of two readings wins."""
+    plates, along = per_mm_deg(plan)
+    known_for = "" if plan.holder else f" (with R = {Holder().reach_mm:g} mm)"
+    formula = "Yours: H ____ R ____ S ____ mm. Plates = H − S − R × sine of the angle (part 7)."
+    below = (
+        "If that is below 0: no plates, and the pivot that much higher. Measure H from the bench "
+        "to the pivot, R from the pivot to the heel of the edge along the handle, S from the bench "
+        "to the top of the stone without plates."
+    )
+    if plan.holder is None:
+        known = "No lengths of a holder were given: work the plates out for yours."
+    else:
+        holder = plan.holder
+        known = (
+            f"Plates are worked out for a pivot H = {holder.pivot_height_mm:g} mm above the bench, "
+            f"R = {holder.reach_mm:g} mm from the pivot to the edge, top of the stone "
+            f"S = {holder.stone_height_mm:g} mm above the bench. If yours differ, cross them out."
+        )
+    wins = (
+        "The handle's angle to the stone, by the protractor, is what counts. Plates and scale only "
+        f"bring you near: 1 mm of plates is up to {plates:.1f}°, 1 mm along the handle up to "
+        f"{along:.1f}°{known_for}. Too steep: more plates. Too flat: fewer."
+    )
+    return known, f"{formula} {below}", wins
+
+
+def dial_words(handle_mm: float, ring_mm: float, *, assumed: bool) -> str:
+    """How the dial is cut and read."""
+    guess = " (assumed: measure yours)" if assumed else ""
+    return (
+        f"Dial: cut the rim, the slit and one ring: the inner for a handle {handle_mm:g} mm "
+        f"across{guess}, the outer for {ring_mm:g} mm. A handle with flats: over its corners. It "
+        "goes on the handle, printed side to you. Hang the thread with the clip over the handle, "
+        "on your side of the dial: it lies across the face straight down, and where it crosses the "
+        "rim you read the hour at which the toe points. Every small mark is five minutes. The "
+        "bench must be level."
+    )
+
+
+def has_dial(plan: BenchPlan) -> bool:
+    """Whether any line is set by the hour."""
+    return bool(hours_read(plan))
+
+
+def tools_by_hand(plan: BenchPlan) -> bool:
+    """Whether anything is ground with the stone in the hand."""
+    return any(step.tool != Tool.HOLDER for step in plan.steps)
