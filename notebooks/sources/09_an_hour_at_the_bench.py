@@ -103,7 +103,7 @@ ek.figures.sheet(plan, **words)
 """
 ## Play
 
-Change how exact the angle must be, down to what the holder itself can do. Dashed lines are the settings. Where does the plan break down?
+Change how exact the angle must be, down to what the holder itself can do. Where does the plan break down?
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "play"]
