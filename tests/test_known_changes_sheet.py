@@ -414,9 +414,8 @@ def test_the_clock_shows_where_the_blade_turns_to(tray_plan):
 @pytest.mark.parametrize("limit", [2.5, 30.0])  # an hour has no rounding
 def test_less_than_five_minutes_is_no_turn(monkeypatch, tray_plan, limit):
     step = tray_plan.steps[0]
-    monkeypatch.setattr(blades, "MIN_TURN_DEG", limit)
-    if limit == 2.5:
-        monkeypatch.undo()
+    if limit == 30.0:
+        monkeypatch.setattr(blades, "MIN_TURN_DEG", limit)
     for roll, turns in (
         (limit * 1.001, True),
         (-limit * 1.001, True),
