@@ -13,18 +13,24 @@ import numpy as np
 import pytest
 
 import edgekit as ek
+from edgekit.clinic.bench.requirements import Tool
 from edgekit.clinic.sheet import blades, paper
 from edgekit.clinic.sheet.blades import (
     _outline,
     at_the_stone,
     clock,
     clock_words,
+    gauge_deg,
+    hand_from_above,
+    hand_from_the_side,
+    hoe_drawing,
     seen_along_handle,
     toe_hours,
     toe_line,
 )
 from edgekit.clinic.sheet.cut_outs import (
     DIAL_MM,
+    bench,
     card,
     check_line,
     dial,
@@ -37,6 +43,7 @@ from edgekit.contact.orientation import handle_basis
 from edgekit.geometry.section import Bevel, RoundBack, Triangular
 
 STONE_MM = CLOCK_MM = SIZES_MM[2]
+HOLDER = ek.Holder(pivot_height_mm=60.0, reach_mm=90.0, stone_height_mm=12.0)
 ROUND = RoundBack(width_mm=0.86, thickness_mm=0.71, internal_angle_deg=75)
 WEDGE = Triangular(width_mm=1.1, internal_angle_deg=60)
 HOE = Bevel(width_mm=1.5, thickness_mm=0.8, internal_angle_deg=45)
@@ -677,6 +684,349 @@ def test_the_ruler_is_a_hundred_millimetres_with_a_mark_every_ten():
     assert y1 < 9
     assert check_line(50.0).box[2] == 55.0
     assert len(check_line(50.0).shapes) == 7
+
+
+# ---- a hoe, and the stone in the hand ------------------------------------------------------
+
+
+def near(found, wanted):
+    """Whether places of words are where they were set, to a third of the blade."""
+    np.testing.assert_allclose(found, wanted, atol=0.3)
+
+
+@pytest.mark.parametrize("elevation", [20.0, 45.0, 65.0])
+@pytest.mark.parametrize("times", [1.0, 3.0])
+def test_a_hoe_lies_with_its_bevel_flat_and_its_width_beside_its_face(elevation, times):
+    section = larger(HOE, times)
+    step = on_stone(section, elevation, middle=0)
+    drawing = hoe_drawing(step)
+    beta, e = math.radians(section.internal_angle_deg), math.radians(elevation)
+    size = section.width_mm
+    along = np.array([math.cos(beta), math.sin(beta)])
+    (steel,), (face,), (stone,), (handle,) = (
+        shapes_of(drawing, ink) for ink in (Ink.STEEL, Ink.FACE, Ink.STONE, Ink.HANDLE)
+    )
+    outline = _outline(section)
+    lengths = [np.linalg.norm(p[:, None] - p[None], axis=2) for p in (steel, outline)]
+    np.testing.assert_allclose(*lengths, atol=1e-9)
+    assert steel[0].tolist() == [0.0, 0.0]
+    np.testing.assert_allclose(steel[1:25, 1], 0.0, atol=1e-9)  # its bevel lies on the stone
+    assert steel[:, 1].min() > -1e-9
+    np.testing.assert_allclose(face, [[0, 0], size * along], atol=1e-9)
+    assert stone.tolist() == [[drawing.box[0], 0.0], [drawing.box[2], 0.0]]
+    away = np.array([-math.cos(e), math.sin(e)])
+    near(handle / size, [0.5 * away, 1.6 * away])
+    np.testing.assert_allclose(handle @ [away[1], -away[0]], 0.0, atol=1e-9)
+    bow, out, out_head, back, back_head, ink, ink_head = shapes_of(drawing, Ink.THIN)
+    radius = np.linalg.norm(bow[0])
+    assert 1.0 < radius / size < 1.6
+    np.testing.assert_allclose(np.linalg.norm(bow, axis=1), radius)
+    np.testing.assert_allclose(bow[[0, -1]], radius * np.stack([[-1, 0], away]), atol=1e-9)
+    # the width has an arrow at either end, beside the face and as long as it
+    up = np.array([-along[1], along[0]])
+    np.testing.assert_allclose(out, back[::-1], atol=1e-12)
+    np.testing.assert_allclose(out[1] - out[0], size * along, atol=1e-9)
+    assert 0.1 < (out[0] @ up) / size < 0.3
+    np.testing.assert_allclose(out[0] @ along, 0.0, atol=1e-9)
+    flank = section.flank_mm
+    assert ink[:, 0].tolist() == [flank / 2] * 2  # from below to the middle of the bevel
+    assert -0.7 < ink[0, 1] / size < -0.3
+    assert -0.15 < ink[1, 1] / size < 0
+    for line, head in ((out, out_head), (back, back_head), (ink, ink_head)):
+        np.testing.assert_allclose(head[1], line[1], atol=1e-12)
+        assert 0.08 < np.linalg.norm(head[0] - head[1]) / size < 0.2
+    places = {text: (x / size, y / size) for x, y, text in drawing.labels}
+    near(places.pop(f"{elevation:.3g}°"), (-1.25, 0.62))
+    near(places.pop("135°"), (0.0, 0.6))
+    (width, bevel) = places.values()
+    near(width - along, (0.15, 0.35))
+    near(bevel, (flank / 2 / size, -0.65))
+    near(np.array(drawing.box) / size, (-1.6, -0.9, 1.9, 1.5))
+    assert f"handle at {elevation:.1f} degrees" in drawing.alt
+
+
+def in_hand(section, room=math.inf):
+    angle = 180.0 - section.internal_angle_deg
+    need = SimpleNamespace(
+        blade=SimpleNamespace(section=section),
+        held=SimpleNamespace(stone_to_face_deg=np.array([angle - 20, angle - 9, angle, angle + 7])),
+        name="left",
+        instrument="A",
+    )
+    step = SimpleNamespace(
+        requirements=need,
+        stations=np.array([1, 2, 3]),
+        placements=3,
+        at_placements=lambda values: values,
+    )
+    return hand_from_the_side(step, room)
+
+
+def test_the_angle_of_a_step_is_that_of_its_middle_placement():
+    held = SimpleNamespace(stone_to_face_deg=np.arange(100.0, 110.0))
+    step = SimpleNamespace(
+        requirements=SimpleNamespace(held=held),
+        stations=np.array([2, 3, 4, 5]),
+        at_placements=lambda values: values[:3],
+        placements=3,
+    )
+    assert gauge_deg(step) == 103.0
+    step.placements = 2
+    assert gauge_deg(step) == 103.0
+    step.placements = 1
+    assert gauge_deg(step) == 102.0
+
+
+@pytest.mark.parametrize("section", SECTIONS, ids=["round", "wedge", "bevel"])
+def test_the_stone_in_the_hand_leans_against_the_flank_of_a_level_blade(section):
+    drawing = in_hand(section)
+    size, angle = max(section.width_mm, section.thickness_mm), 180 - section.internal_angle_deg
+    (steel,), (face,), (stone,), (bow,) = (
+        shapes_of(drawing, ink) for ink in (Ink.STEEL, Ink.FACE, Ink.STONE, Ink.THIN)
+    )
+    np.testing.assert_allclose(steel, _outline(section) * [-1, 1], atol=1e-12)
+    assert face.tolist() == [[-section.width_mm, 0.0], [0.0, 0.0]]
+    along = (stone[1] - stone[0]) / np.linalg.norm(stone[1] - stone[0])
+    lean = math.radians(angle)
+    np.testing.assert_allclose(along, [-math.cos(lean), math.sin(lean)], atol=1e-12)
+    across = np.array([along[1], -along[0]])
+    np.testing.assert_allclose(stone @ across, 0.0, atol=1e-9)  # it passes through the edge
+    assert 0.9 < -stone[0] @ along / size < 1.4
+    assert 1.5 < stone[1] @ along / size < 2.2
+    assert (steel @ across).max() == pytest.approx(0.0, abs=1e-9)
+    np.testing.assert_allclose(steel[1:4] @ across, 0.0, atol=1e-9)  # along its flank
+    radius = np.linalg.norm(bow[0])
+    assert 0.45 < radius / size < 0.8
+    np.testing.assert_allclose(np.linalg.norm(bow, axis=1), radius)
+    np.testing.assert_allclose(bow[[0, -1]], radius * np.stack([[-1, 0], along]), atol=1e-9)
+    (x, y, words), (u, v, level) = drawing.labels
+    assert (words, level) == (f"{angle:.0f}°", "face level")
+    near(np.array([x, y, u, v]) / size, (-0.75, 0.8, -1.0, -1.5))
+    near(np.array(drawing.box) / size, (-2.6, -1.8, 3.2, 1.9))
+    same_up_to_size(drawing, in_hand(larger(section, 5.0)), 5.0)
+
+
+def test_the_room_of_the_stone_is_rounded_down_beside_its_upper_end():
+    for room, said in ((12.99, "≤ 12 mm"), (12.0, "≤ 12 mm"), (7.5, "≤ 7 mm")):
+        drawing = in_hand(ROUND, room)
+        x, y, words = drawing.labels[2]
+        assert words == said
+        near((x / 0.86, y / 0.86), (1.75, 1.1))
+        assert f"at most {math.floor(room)} millimetres above" in drawing.alt
+        same_up_to_size(drawing, in_hand(larger(ROUND, 5.0), room), 5.0)
+    assert len(in_hand(ROUND).labels) == 2
+    assert "millimetres" not in in_hand(ROUND).alt
+
+
+@pytest.fixture(scope="module")
+def hand_steps():
+    tray = {"AS": ek.patterns.area_specific_curette(), "CS": ek.patterns.curved_sickle()}
+    plan = ek.plan_bench({**tray, "UC": ek.patterns.universal_curette()}, tolerance_deg=3)
+    steps = [step for step in plan.steps if step.tool == Tool.HAND]
+    assert len(steps) >= 2
+    return steps
+
+
+def test_from_above_the_toe_points_down_and_the_stone_comes_from_its_hours(hand_steps):
+    for step in hand_steps:
+        need, held, drawing = step.requirements, step.requirements.held, hand_from_above(step)
+        face = need.edge.frame(held.arc_mm).face.value[100]
+        toe = need.edge.roll_reference - (need.edge.roll_reference @ face) * face
+        toe /= np.linalg.norm(toe)
+        right = np.cross(face, toe)  # of one towards whom the toe points
+        basis = np.stack([right, -toe], axis=1)
+        arc_mm = np.linspace(0, need.edge.length_mm, 41)
+        edge = need.edge.frame(arc_mm).position @ basis
+        places = step.at_placements(held.position_mm[step.stations] @ right)
+        ups = step.at_placements(held.position_mm[step.stations] @ -toe)
+        at = np.stack([places, ups], axis=1) - edge[-1]
+        size = max(
+            1.7 * need.blade.section.width_mm,
+            np.ptp(held.position_mm[step.stations] @ toe) / 0.8,
+        )
+        (steel,) = shapes_of(drawing, Ink.STEEL)
+        outline = edge
+        if (far := need.blade.opposite(need.name)) is not None:
+            other = far.frame(np.linspace(0, far.length_mm, 41)).position @ basis
+            outline = np.concatenate([edge, other[::-1]])
+        shown = outline[outline[:, 1] < edge[-1, 1] + size] - edge[-1]
+        np.testing.assert_allclose(steel, shown, atol=1e-9)
+        ground, *stones = shapes_of(drawing, Ink.EDGE)
+        first, last = (round(s / 200 * 40) for s in step.stations[[0, -1]])
+        np.testing.assert_allclose(ground, (edge - edge[-1])[first : last + 1], atol=1e-9)
+        assert len(stones) == step.placements
+        thin = shapes_of(drawing, Ink.THIN)
+        assert len(thin) == 2 * step.placements
+        for n, hour in enumerate(stone_hours(step)):
+            turn = math.radians(30 * hour)
+            out = np.array([math.sin(turn), math.cos(turn)])
+            aside = np.array([-out[1], out[0]])
+            stone, (line, head) = stones[n] - at[n], (thin[2 * n] - at[n], thin[2 * n + 1] - at[n])
+            np.testing.assert_allclose(stone @ out, stone[0] @ out, atol=1e-9)  # square to its way
+            assert 0.25 * size < stone[0] @ out < 0.45 * size
+            np.testing.assert_allclose(stone.mean(axis=0) @ aside, 0.0, atol=1e-9)
+            assert 0.12 * size < np.ptp(stone @ aside) < 0.3 * size
+            assert (stone @ aside)[0] < 0
+            np.testing.assert_allclose(line[0], stone.mean(axis=0), atol=1e-9)
+            np.testing.assert_allclose(line @ aside, 0.0, atol=1e-9)
+            assert 0 < line[1] @ out < 0.12 * size  # up to the edge
+            assert np.linalg.norm((head[0] - head[1]) / size) < 0.15
+            x, y, words = drawing.labels[n]
+            assert words == str(n + 1)
+            beside = np.array([x, y]) - at[n]
+            np.testing.assert_allclose(beside @ aside, 0.0, atol=1e-9)
+            assert 0.42 * size < beside @ out < 0.6 * size
+            assert clock_words(hour) in drawing.alt
+        near(np.array(drawing.box) / size, (-0.9, -0.75, 0.9, 0.95))
+
+
+# ---- the bench -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("angle", [12.0, 30.0, 44.0])
+@pytest.mark.parametrize("reach", [60.0, 90.0])
+def test_the_bench_is_drawn_with_the_holders_measures(angle, reach):
+    holder = ek.Holder(
+        pivot_height_mm=90.0,
+        reach_mm=reach,
+        stone_height_mm=14.0,
+        handle_radius_mm=5.0,
+        shank_radius_mm=1.5,
+        handle_from_mm=30.0,
+    )
+    drawing = bench(holder, angle, 70.0, 100.0)
+    a = math.radians(angle)
+    along = np.array([-math.cos(a), math.sin(a)])  # the handle rises to the left
+    aside = np.array([along[1], -along[0]])
+    plates = 90 - 14 - reach * math.sin(a)
+    floor = -14 - plates
+    shapes = drawing.shapes
+    stone, handle, shank = (s.points for s in shapes if s.ink is Ink.STEEL)
+    (right, left), (top, under) = (
+        f(stone)
+        for f in (
+            lambda p: (p[:, 0].max(), p[:, 0].min()),
+            lambda p: (p[:, 1].max(), p[:, 1].min()),
+        )
+    )
+    assert (top, under) == (0.0, -14.0)
+    assert right - left == pytest.approx(100.0)
+    assert right == pytest.approx(60.0, abs=15)  # more of it where the edge comes from
+    (post,) = shapes_of(drawing, Ink.STONE)
+    np.testing.assert_allclose(post[0], reach * along, atol=1e-9)  # the pivot
+    assert post[1].tolist() == pytest.approx([post[0, 0], floor])
+    assert post[0, 1] - post[1, 1] == pytest.approx(90.0)  # H, above the bench
+    piles = shapes_of(drawing, Ink.CUT)
+    assert len(piles) == 3
+    depth = [p[0, 1] for p in piles]
+    assert all(p[0, 1] == p[1, 1] for p in piles)
+    assert 0 > depth[0] + 14 > depth[1] + 14 > depth[2] + 14 > -plates
+    np.testing.assert_allclose(np.diff(depth), -0.3 * plates, atol=0.11 * plates)
+    for pile in piles:
+        assert left < pile[:, 0].min() < pile[:, 0].max() < right
+        assert pile[:, 0].min() - left < 12
+        assert pile[:, 0].min() - left == pytest.approx(right - pile[:, 0].max())
+    table, face = shapes_of(drawing, Ink.FACE)
+    np.testing.assert_allclose(table[:, 1], floor)
+    (axis,) = shapes_of(drawing, Ink.HANDLE)
+    np.testing.assert_allclose(axis @ aside, 0.0, atol=1e-9)
+    far = axis[1] @ along
+    assert axis[0].tolist() == pytest.approx([0, 0])
+    assert 20 < far - max(reach, 70.0) < 45  # past dial and pivot
+    assert table[:, 0].max() > right + 5
+    assert table[:, 0].max() < right + 20
+    assert table[:, 0].min() < axis[1, 0] - 2
+    assert table[:, 0].min() > axis[1, 0] - 10
+    for rod, begin, end, radius in ((handle, 30.0, far, 5.0), (shank, 1.0, 30.0, 1.5)):
+        np.testing.assert_allclose(sorted(rod @ aside), [-radius] * 2 + [radius] * 2, atol=1e-9)
+        found = np.sort(rod @ along)
+        assert found[[0, 3]].tolist() == pytest.approx([begin, end], abs=1.5)
+        assert found[0] == pytest.approx(found[1])
+        assert (rod[0] - rod[1]) @ aside == pytest.approx(0.0, abs=1e-9)  # round it, not across
+        assert (rod[1] - rod[2]) @ along == pytest.approx(0.0, abs=1e-9)
+    # the dial stands square to the handle; its thread hangs straight down past its lower rim
+    np.testing.assert_allclose(face @ along, 70.0)
+    np.testing.assert_allclose(sorted(face @ aside), [-22, 22], atol=1e-9)
+    *_, thread, bow = shapes_of(drawing, Ink.THIN)
+    np.testing.assert_allclose((thread[:2] - thread[0]) @ along, 0.0, atol=1e-9)
+    assert 0.3 < thread[0] @ along - 70 < 1.3  # in front of its face
+    assert thread[1, 1] < thread[0, 1]
+    assert np.linalg.norm(thread[1] - thread[0]) == pytest.approx(22.0)
+    assert thread[2, 0] == thread[1, 0]
+    assert 5 < thread[1, 1] - thread[2, 1] < 15
+    radius = np.linalg.norm(bow[0])
+    assert 20 < radius < 50
+    np.testing.assert_allclose(np.linalg.norm(bow, axis=1), radius)
+    np.testing.assert_allclose(bow[[0, -1]], radius * np.stack([[-1, 0], along]), atol=1e-9)
+
+
+def test_the_room_that_no_finger_enters_is_on_the_stone_and_before_the_edge():
+    drawing = bench(ek.Holder(), 30.0, 70.0, 100.0)
+    hatched = np.array(shapes_of(drawing, Ink.DANGER))
+    low, high = hatched[:, 0], hatched[:, 1]
+    stone = next(s.points for s in drawing.shapes if s.ink is Ink.STEEL)
+    assert (np.abs(low[:, 1] - low[0, 1]) < 1e-9).all()
+    assert 0 < low[0, 1] < 1.2  # above its top
+    assert 7 < high[0, 1] - low[0, 1] < 12
+    np.testing.assert_allclose(high - low, np.tile(high[0] - low[0], (len(low), 1)), atol=1e-9)
+    steps = -np.diff(low[:, 0])
+    np.testing.assert_allclose(steps, steps[0])
+    assert 2 < steps[0] < 6  # mm: no finger between two lines
+    assert low[0, 0] == pytest.approx(stone[:, 0].max())  # from the far end
+    assert -14 < low[-1, 0] < 0  # to past the edge
+    arrows = shapes_of(drawing, Ink.THIN)[:4]
+    ends = stone[:, 0].max(), stone[:, 0].min()
+    for (line, head), end, way in zip((arrows[:2], arrows[2:]), ends, (1, -1), strict=True):
+        np.testing.assert_allclose(line[:, 1], stone[:, 1].min() / 2)  # in the stone's middle
+        assert 1 < way * (end - line[1, 0]) < 5  # to its end
+        assert 6 < way * (line[1, 0] - line[0, 0]) < 12
+        np.testing.assert_allclose(head[1], line[1])
+        assert abs(head[0, 1] - head[1, 1]) == pytest.approx(1.0, abs=0.3)
+
+
+def test_a_bench_without_plates_still_has_room_for_their_place_and_words_are_by_what_they_name():
+    holder = ek.Holder(pivot_height_mm=30.0)  # it would have to stand higher
+    low = shapes_of(bench(holder, 40.0, 70.0, 100.0), Ink.FACE)[0][0, 1]
+    assert -holder.stone_height_mm - 3.5 < low < -holder.stone_height_mm - 2.5
+    for angle in (20.0, 40.0):
+        drawing = bench(HOLDER, angle, 75.0, 100.0)
+        a = math.radians(angle)
+        along = np.array([-math.cos(a), math.sin(a)])
+        aside = np.array([along[1], -along[0]])
+        places = {text: np.array([x, y]) for x, y, text in drawing.labels}
+        plates = 60 - 12 - 90 * math.sin(a)
+        low, pivot = -12 - max(plates, 3.0), 90 * along
+        assert places["H"][1] == pytest.approx(low / 2)
+        assert 2 < pivot[0] - places["H"][0] < 7 or 2 < places["H"][0] - pivot[0] < 7
+        assert 3 < abs(places["R"] @ aside) < 12
+        assert 30 < places["R"] @ along < 80
+        assert places["R"][1] > 0.6 * pivot[1]
+        stone = next(s.points for s in drawing.shapes if s.ink is Ink.STEEL)
+        assert 2 < places["S"][0] - stone[:, 0].max() < 8
+        assert places["S"][1] == -6.0
+        assert np.degrees(math.atan2(places["angle"][1], -places["angle"][0])) == pytest.approx(
+            angle / 2
+        )
+        assert 35 < np.linalg.norm(places["angle"]) < 50
+        assert places["dial"] @ along == pytest.approx(75.0)
+        assert 23 < abs(places["dial"] @ aside) < 30
+        assert places["dial"][1] > 75 * along[1]  # above it; the thread is below
+        assert 75 * along[1] - 22 * abs(aside[1]) - 9 > places["thread"][1] - 5
+        assert places["you"] @ along > 100
+        (axis,) = shapes_of(drawing, Ink.HANDLE)
+        assert places["you"][1] == pytest.approx(axis[1, 1])
+        assert 5 < axis[1, 0] - places["you"][0] < 14
+        assert 2 < low - places["plates on the bench"][1] < 7
+        assert places["plates on the bench"][0] == pytest.approx(stone[:, 0].mean())
+        x0, y0, x1, y1 = drawing.box
+        points = np.concatenate([shape.points for shape in drawing.shapes])
+        for margin, wanted in (
+            (points[:, 0].min() - x0, 14),
+            (points[:, 1].min() - y0, 7),
+            (x1 - points[:, 0].max(), 8),
+            (y1 - points[:, 1].max(), 5),
+        ):
+            assert margin == pytest.approx(wanted, abs=2.5)
 
 
 # ---- paper ---------------------------------------------------------------------------------
