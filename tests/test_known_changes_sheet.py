@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 import edgekit as ek
+from edgekit.clinic.bench.by_hand import stone_hours
 from edgekit.clinic.bench.requirements import Tool
 from edgekit.clinic.sheet import blades, paper
 from edgekit.clinic.sheet.blades import (
@@ -820,10 +821,13 @@ def test_the_room_of_the_stone_is_rounded_down_beside_its_upper_end():
 
 @pytest.fixture(scope="module")
 def hand_steps():
-    tray = {"AS": ek.patterns.area_specific_curette(), "CS": ek.patterns.curved_sickle()}
-    plan = ek.plan_bench({**tray, "UC": ek.patterns.universal_curette()}, tolerance_deg=3)
-    steps = [step for step in plan.steps if step.tool == Tool.HAND]
-    assert len(steps) >= 2
+    curette, bent = ek.patterns.universal_curette(), ek.patterns.area_specific_curette
+    plans = [
+        ek.plan_bench({"UC": curette}, tolerance_deg=0.2, setting_error_deg=0.5),
+        ek.plan_bench({"AS": bent(bow_radius_mm=12, shank_bend_deg=15)}, tolerance_deg=3),
+    ]
+    steps = [step for plan in plans for step in plan.steps if step.tool == Tool.HAND]
+    assert len(steps) >= 3
     return steps
 
 
