@@ -70,9 +70,9 @@ GROUPS = {
         ("clinic",),
         (
             "log history forecast growth update model_check survival budget bench_plan settings "
-            "setting_sheet tray log_entry own_clinic weighing bad_input records hostile_text "
+            "setting_sheet by_hand tray log_entry own_clinic weighing bad_input records hostile_text "
             "known_changes_clinic known_changes_bench known_changes_forecast known_changes_log "
-            "known_changes_sheet known_changes_weighing regression"
+            "known_changes_sheet known_changes_sheet_words known_changes_weighing regression"
         ),
     ),
 }
@@ -134,28 +134,17 @@ EQUIVALENT = (
         "to divide by 1 is to multiply by it",
     ),
     (
-        "clinic/sheet/drawing.py",
-        "* np.sign(end - start) + [0.0, 0.9]",
+        "clinic/sheet/blades.py",
+        "[-0.11, 0.07]]) * np.sign(end - begin)",
         "Mult",
         "to divide by a sign is to multiply by it",
     ),
+    ("clinic/sheet/set_up.py", "if riser_mm > 0:", "Gt", "plates of nothing are told before"),
     (
         "clinic/sheet/content.py",
-        'return f"riser {riser_mm:.1f} mm" if riser_mm > 0 else',
-        "Gt",
-        "a riser of nothing is told before",
-    ),
-    (
-        "clinic/sheet/content.py",
-        "elevation = setting_words(float(step.elevation_deg[0]))",
+        "angle = float(step.elevation_deg[0])",
         "0",
         "a holder keeps one elevation along its step",
-    ),
-    (
-        "clinic/sheet/page.py",
-        "across = width - PICTURES_MM if steps < DRAWN_MM else width",
-        "Lt",
-        "no count of steps and lines is just as high as the drawings",
     ),
     (
         "clinic/weighing/means.py",
