@@ -317,7 +317,7 @@ def tray_settings(plan: ek.BenchPlan, name: str, *, end_deg: float = 70.0) -> Dr
             chart.line([low - 0.2, high + 0.2], [row] * 2, BLUE, width=8)
     hand, whole = (float(plan.edges[column].sum()) for column in ("hand_mm", "length_mm"))
     title = f"{name}: {len(settings)} settings for {len(rows)} edges, "
-    title += f"{hand:.1f} of {whole:.0f} mm left to the hand"
+    title += f"{hand:.0f} of {whole:.0f} mm left to the hand"
     kind = "Bars of the settings that each edge accepts; dashed lines are the settings chosen"
     numbers = {"settings": len(settings), "hand_mm": hand, "edges_mm": whole}
     return chart.drawn(kind=kind, title=title, numbers=numbers)
@@ -349,7 +349,7 @@ def readings(
 ) -> Drawn:
     """The widths read on one edge, session by session, and the limit of this forecast.
 
-    The axes hold a blade of 0.9 mm down to 0.6 and twenty sessions, whatever the limit. `beside`
+    The axes hold a blade of 0.9 mm down to 0.58 and twenty sessions, whatever the limit. `beside`
     another forecast, the title counts the edges that this one alone names for replacement, and
     those that it leaves out.
     """
@@ -361,12 +361,14 @@ def readings(
     now, width, limit = float(row["sessions"]), float(row["width_mm"]), float(row["limit_mm"])
     loss = float(row["loss_um_per_session"]) / 1000
     low, middle, high = (float(row[f"sessions_left{end}"]) for end in ("_low", "", "_high"))
-    chart = Chart(x=(0.0, 20.0), y=(0.6, 0.9), x_name="sessions", y_name="width [mm]")
+    chart = Chart(x=(0.0, 20.0), y=(0.58, 0.9), x_name="sessions", y_name="width [mm]")
     ends = np.array([0.0, now + 4])
     chart.line(ends, width - (ends - now) * loss, BLUE)
     chart.dots(past.reading_sessions[own], past.reading_um[own] / 1000, INK, radius=4)
     chart.level(limit, f"limit {limit:.3f} mm", VERMILION)
     chart.line([now + low, now + min(high, 20.0)], [limit] * 2, INK, width=6)
+    if now + high > 20:
+        chart.text(20.0, limit, f"{high:.0f} left →", INK, anchor="end", lift=8)
     below = int(((rows["status"] == "in use") & (rows["width_mm"] <= rows["limit_mm"])).sum())
     plural = "s" * (f"{middle:.0f}" != "1")
     title = f"{name}: {middle:.0f} session{plural} left ({low:.0f} to {high:.0f})"

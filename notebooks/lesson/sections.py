@@ -19,6 +19,7 @@ __all__ = ["reached", "tip", "wrong_angle"]
 RED_CELL_UM = 7.5  # across; histology textbooks, from memory
 ACROSS_UM, DEEP_UM = (-4.0, 26.0), (-16.0, 8.0)  # of the tip's picture, whatever its radius
 BACK_MM = 0.8  # of the flank's picture
+ALONG, OUT = "from edge to back [mm]", "out of steel [µm]"
 
 
 def tip(radius_um: float, internal_angle_deg: float = 75.0) -> Drawn:
@@ -105,9 +106,7 @@ def wrong_angle(blade: ek.Blade, off_deg: float) -> Drawn:
         raise BadArgument("an error that fits the picture", off, "Give 6° or less either way.")
     flank = blade.section.flank_mm
     rise = np.tan(np.radians(off))
-    chart = Chart(
-        x=(-0.05, BACK_MM), y=(-90.0, 90.0), x_name="from edge to back [mm]", y_name="out [µm]"
-    )
+    chart = Chart(x=(-0.05, BACK_MM), y=(-90.0, 90.0), x_name=ALONG, y_name=OUT)
     chart.line([0, flank, flank, 0], [0, 0, -120, -120], "none", fill="#e8edf2")
     if off > 0:
         chart.line([0, flank, flank], [0, 0, -rise * flank * 1000], "none", fill="#f6d2ba")
@@ -117,6 +116,7 @@ def wrong_angle(blade: ek.Blade, off_deg: float) -> Drawn:
     chart.text(0.02, 72, "black: the stone, where it must come to", INK)
     chart.text(0.02, 50, "blue: the lateral surface as it is", BLUE)
     chart.text(0.02, -82, "steel", GREY)
+    chart.text(flank, -62, "round back from here", GREY, anchor="end")
     at_back = float(rise * flank * 1000)
     title = f"{off:+g}°: ".replace("-", "−").replace("+0", "0")
     if off > 0:
@@ -159,9 +159,7 @@ def reached(blade: ek.Blade, off_deg: float, *, strokes: int, dull_radius_um: fl
     before, after = (
         _along_flank(blade, edge, inset) for inset in (edge.new_inset_mm, edge.inset_mm)
     )
-    chart = Chart(
-        x=(-0.05, BACK_MM), y=(-90.0, 90.0), x_name="from edge to back [mm]", y_name="out [µm]"
-    )
+    chart = Chart(x=(-0.05, BACK_MM), y=(-90.0, 90.0), x_name=ALONG, y_name=OUT)
     chart.steel(*after.T)
     slope = -1000 * np.tan(np.radians(off_deg))  # µm for a millimetre
     stands = float(np.max(after[:, 1] - slope * after[:, 0]))
@@ -175,7 +173,8 @@ def reached(blade: ek.Blade, off_deg: float, *, strokes: int, dull_radius_um: fl
     chart.line(after[:, 0], after[:, 1], VERMILION, width=2.5, dashes="9 4")
     chart.line(ends, stands + slope * ends, INK, width=3)
     chart.text(0.02, 72, f"black: the stone after {strokes} strokes", INK)
-    chart.text(0.02, 50, "blue: before; dashed: now", BLUE)
+    chart.text(0.02, 50, "blue: before", BLUE)
+    chart.text(0.28, 50, "orange, dashed: now", VERMILION)
     moved = edge.mean_recession_um
     title = f"{off_deg:+g}°: ".replace("-", "−").replace("+0°", "0°") + f"after {strokes} strokes "
     if moved < 0.05:  # rounds to nothing

@@ -310,7 +310,8 @@ def lives(
         A line across and what it means; the title counts the first row's lives that reach it.
     """
     rows = list(groups)
-    chart = Chart(x=(0.0, end), y=(len(rows) - 0.5, -0.5), x_name=quantity, rows=rows)
+    top = -0.5 if limit is None else -0.8  # room for what the limit means
+    chart = Chart(x=(0.0, end), y=(len(rows) - 0.5, top), x_name=quantity, rows=rows)
     words, numbers = [], {}
     for row, (group, values) in enumerate(groups.items()):
         given = np.sort(np.asarray(values, dtype=float))
@@ -332,7 +333,7 @@ def lives(
     if limit is not None:
         at, meaning = limit
         chart.line([at, at], chart.y, INK, width=1.5, dashes="2 3")
-        chart.text(at, len(rows) - 1, f"{meaning} ", INK, anchor="end")
+        chart.text(at, top, f" {meaning}", INK, lift=-14)
         over = 100 * float((np.asarray(groups[rows[0]], dtype=float) >= at).mean())
         numbers["over_limit"] = over
         title = f"{name}: {rows[0]}, {first:.0f} {quantity} on average, and {over:.0f} in 100 "

@@ -36,7 +36,7 @@ half = 1.645 * pilot.sem()
 bars = moved.table.query("output == 'loss_um_per_session'").set_index("input")["swing"].abs()
 unmeasured = float((bars[["use.law.rate", "method.hand.tilt_deg.sd", "method.hand.swing_deg.sd"]] ** 2).sum() ** 0.5)
 lives, inputs_first, neither = "more lives", "better inputs", "neither: both matter alike"
-lesson.ask(f"Sixty lives give {pilot.mean():.1f} ± {half:.1f} µm (90 % interval of the mean). What would make the number truer first?", {
+lesson.ask(f"A pilot of sixty lives with 12 places gives {pilot.mean():.1f} ± {half:.1f} µm (90 % interval of the mean). What would make the number truer first?", {
     lives: ("more data is more truth", f"{runs} lives bring the mean within one micrometre, and the interval to nothing in the end. The inputs stay as wrong as they were."),
     inputs_first: f"The hand's tilt alone moves the mean by {bars['method.hand.tilt_deg.sd']:.0f} µm between its 10 % and 90 % points; with its swing and how fast edges dull {unmeasured:.0f}.",
     neither: ("uncertainties are all alike", "One of them can be made as small as you like by waiting; the other cannot."),
@@ -46,7 +46,7 @@ lesson.ask(f"Sixty lives give {pilot.mean():.1f} ± {half:.1f} µm (90 % interva
 """
 ## See
 
-Each bar moves one input from the 10 % to the 90 % point of its spread; the rest stay at their medians. The longest bar belongs to something that you choose. The next two, the hand's tilt and the rate of dulling,
+Each bar moves one input from the 10 % to the 90 % point of its spread; the rest stay at their medians. The numbers at its ends are the input's: degrees for tilt and swing, counts for places and strokes. The longest bar belongs to something that you choose. The next two, the hand's tilt and the rate of dulling,
 nobody has measured.
 
 ### The interval of a mean speaks of the number of lives alone
@@ -63,19 +63,19 @@ wide = every.head(40)
 paired = 1.645 * (wide[12] - wide[16]).sem()
 apart = 1.645 * (wide[12].sem() ** 2 + wide[16].sem() ** 2) ** 0.5
 lesson.answer(f"12 places take {(wide[12] - wide[16]).mean():.1f} µm more than 16: ± {paired:.1f} on the same forty instruments, ± {apart:.1f} had they been others.",
-              f"The two means alone, {wide[12].mean():.1f} ± {1.645 * wide[12].sem():.1f} and {wide[16].mean():.1f} ± {1.645 * wide[16].sem():.1f}, say far less.")
+              f"The two means alone, {wide[12].mean():.1f} ± {1.645 * wide[12].sem():.1f} and {wide[16].mean():.1f} ± {1.645 * wide[16].sem():.1f}, say far less. They are of forty new lives, with 12 and with 16 places; the pilot's sixty, with 12, gave {pilot.mean():.1f}.")
 
 # %% [markdown]
 """
 ### Shares of the variance say which input to measure
 
 The picture shares out the variance of the mean loss when the inputs vary at once (Sobol' indices). Dot: what would go if that input were known. Square: what would stay if all others
-were. It lies right of its dot by what the inputs do together. Lines: 90 % intervals, from the number of instruments alone.
+were. It lies right of its dot by what the inputs do together. That counts for each of them, so the squares add to more than 100 %. Lines: 90 % intervals, from the number of instruments alone.
 
 <details><summary>The formula (for teachers)</summary>
 
 First share: Var(E(Y | X)) / Var(Y). Total share: E(Var(Y | all others)) / Var(Y) (Homma & Saltelli 1996). From a full grid of three levels of each input, at the points of Gauss's rule (11, 50 and 89 % of its
-probability): exact where curves of the second degree are. `ek.sensitivity` takes random points, for what does not.
+probability): exact where curves of the second degree are. `ek.sensitivity` takes random points, for what does not. For ten times the lives, hand `ek.sweep` an executor and a folder.
 
 </details>
 """
@@ -94,18 +94,18 @@ lesson.answer("Better inputs make the level truer; the finding holds already.", 
 """
 ## Play
 
-Each dot is a small study that asks which loses less, 12 places or 16. Turn the number of lives in a study. The upper row tries the two on different instruments, the lower one
+Each dot is a small study that asks which loses less, 12 places or 16. Four hundred lives of each are shared out. Turn the number in a study, down to two and up to a hundred. The upper row tries the two on different instruments, the lower one
 on the same.
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "play"]
 # Flip book: the number of lives in a study (code hidden)
 ways = every[12].to_numpy(), every[16].to_numpy()
-lesson.flip("Lives of each", lambda count: lesson.ranked(*ways, count), [2, 4, 8, 16, 25, 50, 100], first=6)
+lesson.flip("Lives of each", lambda count: lesson.ranked(*ways, count), [2, 4, 8, 16, 25, 50, 100], first=3)
 
 # %% [markdown]
 """
-**What happened?** With two lives of each, more than one study in four names the worse way. Instruments differ by more than the two ways do, so that a lucky pair decides. Another seed, another winner. The
+**What happened?** With two lives of each there are two hundred studies, and more than one in four names the worse way. Instruments differ by more than the two ways do, so that a lucky pair decides. Another seed, another winner. The
 lower row is as small and hardly ever wrong: whatever an instrument does to one way, it does to the other.
 
 <details><summary>The formula (for teachers)</summary>
@@ -122,7 +122,7 @@ deviation of the difference takes the place of σ √2.
 # Questions: overlapping means, four times the lives, what to measure (code hidden)
 display(lesson.ask("Eight lives with 12 places lost 19 ± 3 µm, the same eight instruments with 16 places 17 ± 3. Is 16 better?", {"yes": ("the smaller mean wins", "Two micrometres are well within both intervals."),
     "no": ("overlap means equal", "Overlap leaves it open."), "these numbers cannot say": "Both met the same instruments: look at the differences, life by life."}, right="these numbers cannot say" if paired < apart else "yes"))
-display(lesson.ask_number(f"Sixty lives give ± {half:.1f} µm. What would two hundred and forty give? To a quarter of a micrometre:", half / 2, within=0.25, unit="µm", why=f"± {half / 2:.1f} µm: the root of four is two.",
+display(lesson.ask_number(f"The pilot's sixty lives gave ± {half:.1f} µm. What would two hundred and forty give? To a quarter of a micrometre:", half / 2, within=0.25, unit="µm", why=f"± {half / 2:.1f} µm: the root of four is two.",
     small="A quarter would need sixteen times the lives.", large="Four times the lives do better than that."))
 lesson.ask("Which would you measure first, to trust the level more?", {"how much the hand tilts": "Its bar is the longest of those that are not yours to choose.",
     "how fast edges dull": ("what is least known moves most", "Its bar is long, but the tilt's is longer."), "the number of places": ("the longest bar first", "You choose it; it needs counting, not measuring."),
@@ -136,7 +136,7 @@ Measure the same blade ten times, then ten blades once each. One spread is your 
 
 **Take away.** Lives are cheap and inputs are dear. Say which of the two your ± is about; compare on the same instruments; and ask of every finding whether it holds at the ends of the inputs.
 
-**What this does not tell you.** Whether the model itself is right: both kinds of ± live inside it. For ten times the lives, hand `ek.sweep` an executor and a folder.
+**What this does not tell you.** Whether the model itself is right: both kinds of ± live inside it.
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input"]
