@@ -230,13 +230,13 @@ def hand_from_the_side(step: Step, room_mm: float) -> Drawing:
     labels = [(-0.75 * size, 0.8 * size, f"{angle:.0f}°"), (-1.0 * size, -1.5 * size, "face level")]
     words = ""
     if not math.isinf(room_mm):
-        labels.append((1.75 * size, 1.1 * size, f"≤ {math.floor(room_mm)} mm"))
+        labels.append((2.15 * size, 1.1 * size, f"≤ {math.floor(room_mm)} mm"))
         words = f", its upper end at most {math.floor(room_mm)} millimetres above the edge"
     alt = (
         f"{need.instrument}, {need.name} edge, from the side: face level, the stone leaning "
         f"against the blade at {angle:.0f} degrees to the face{words}."
     )
-    box = (-2.6 * size, -1.8 * size, 3.2 * size, 1.9 * size)
+    box = (-2.6 * size, -1.8 * size, 3.7 * size, 1.9 * size)
     return Drawing(shapes=tuple(shapes), box=box, alt=alt, labels=tuple(labels))
 
 
