@@ -221,7 +221,7 @@ def hands(lean_deg: float = 105.0) -> Drawing:
         line(Ink.CUT, (-22.0, 14 * up[1]), (-18.0, 0.0)),
         line(Ink.FACE, (-7.0, 0.0), (0.0, 0.0)),
         Shape(ink=Ink.STEEL, points=slab),
-        line(Ink.FACE, (-46.0, -44.0), (-74.0, -44.0)),
+        line(Ink.FACE, (-40.0, -44.0), (-74.0, -44.0)),
         *arrow((high[0], 22.0), (high[0], 6.0), 2.0),
     )
     labels = (
@@ -232,7 +232,7 @@ def hands(lean_deg: float = 105.0) -> Drawing:
         (high[0] + 18.0, 11.0, "the edge"),
         (27.0, -24.0, "fingers behind"),
         (-25.0, -36.0, "free"),
-        (-25.0, -12.0, "face level"),
+        (-19.0, -10.0, "face level"),
     )
     alt = (
         "The stone in the hand, as you look along the edge at its level: the handle to the left in "

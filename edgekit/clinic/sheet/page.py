@@ -208,7 +208,7 @@ def _steps(sheet: Sheet) -> str:
         return words
     head, mark, tail = words.rpartition("<div><dt>")
     drawn = f'<div class="flow whole"><div class="fig">{svg(sheet.hands, **HANDS_MM)}</div>'
-    return f"{head}{drawn}{mark.removeprefix('<div>')}{tail}"
+    return f"{head}</dl>{drawn}<dl>{mark}{tail}</div>"
 
 
 def _runs(sheet: Sheet) -> str:
