@@ -194,10 +194,10 @@ def _work(sheet: Sheet) -> str:
     return (
         f'<div class="sheet"><h2>7 Set-ups, in the order of work</h2>{_runs(sheet)}'
         f"<h2>8 One line at a time</h2>{_steps(sheet)}"
-        f'<h2>9 Edges</h2><div class="blocks">{"".join(map(_block, sheet.blocks))}</div>{left}'
-        f"<h2>10 Afterwards</h2><p>{_said(sheet.log)} {_said('Ended ____')}</p>"
-        f'<div class="whole"><h2>Order and time</h2><p>{escaped(sheet.order)}</p>'
-        f"{_paragraphs(sheet.minutes)}</div></div>"
+        f'<h2>9 Edges</h2><div class="blocks">{"".join(map(_block, sheet.blocks))}{left}'
+        f'<div class="whole"><h2>10 Afterwards</h2><p>{_said(sheet.log)} {_said("Ended ____")}</p>'
+        f'</div><div class="whole"><h2>Order and time</h2><p>{escaped(sheet.order)}</p>'
+        f"{_paragraphs(sheet.minutes)}</div></div></div>"
     )
 
 
