@@ -17,15 +17,13 @@ the back.
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "setup"]
-# Set-up: the blade as digitised, and five sessions at each of five angles (code hidden)
+# Set-up: the blade as digitised, and what two degrees leave at its back (code hidden)
 from IPython.display import display
 
 import edgekit as ek
 import lesson
 
 blade = ek.read_blade("../data_demo/traces/FH-03-AS1.toml")
-five = lesson.same_error(blade, [-4.0, -2.0, 0.0, 1.0, 2.0])
-off = five.set_index("off_deg")
 two = lesson.wrong_angle(blade, 2)
 lesson.start()
 
@@ -43,15 +41,8 @@ lesson.ask("At two degrees too much, the wedge of steel to be removed is at the 
 """
 ## See
 
-**What happened?** The lateral surface is long and the edge is small. Turn the stone by a little, and its far end moves by many times what a dull edge needs.
+The lateral surface is long and the edge is small. Turn the stone by a little, and its far end moves by many times what a dull edge needs.
 The pictures are drawn several times too high, so that you see the wedge; the numbers are true.
-
-<details><summary>The formula (for teachers)</summary>
-
-At the back the wedge is as thick as the length of the lateral surface times the tangent of the error. Its steel grows with the square of
-the length. The angle ground is 180° less the angle between stone and face.
-
-</details>
 
 ### Too large an angle costs strokes once; too small a one is quick and blunt
 
@@ -62,6 +53,8 @@ was made to 75°, and each change of angle grinds a new bevel, from edge to back
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "see"]
 # Question and table: the same error at each of five sessions (code hidden)
+five = lesson.same_error(blade, [-4.0, -2.0, 0.0, 1.0, 2.0])
+off = five.set_index("off_deg")
 display(lesson.ask("Two degrees too much at each of five sessions: afterwards the internal angle is off by …", {
     "0°, it evens out": ("errors cancel", "Errors that go both ways do. This one never changes."), "2°": "The last stroke sets the angle. Errors of the same kind do not add up; the steel they cost does.",
     "10°": ("errors add up", "Each session grinds the same plane a little further in. It does not turn it again.")},
@@ -81,15 +74,29 @@ lesson.answer(f"Two degrees too much: {first[2.0]:.0f} strokes in the first sess
 """
 ## Play
 
-Turn the angle. Above 0° the shaded steel stands in the way; below, only the edge is touched.
+Both operators now make the same few strokes: as many as the right angle needs, from an edge rounded by 4 µm. Turn the angle. Where does the blade leave
+the stone as dull as it came, and where does it pay too much?
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "play"]
-# Flip book: the angle of the stone (code hidden)
-lesson.flip("Stone to face too large by, °", lambda degrees: lesson.wrong_angle(blade, degrees), [-5, -3, -2, -1, 0, 1, 2, 3, 5], first=5)
+# Flip book: the angle of the stone, after the strokes that the right angle needs (code hidden)
+needed = int(ek.sharpen(blade, lesson.steady(0), dull_radius_um=4.0, rng=1).stone_strokes)
+reached = {degrees: lesson.reached(blade, degrees, strokes=needed, dull_radius_um=4.0) for degrees in (-5, -3, -2, -1, 0, 1, 2, 3, 5)}
+lesson.flip("Stone to face too large by, °", reached.get, list(reached), first=4)
 
 # %% [markdown]
 """
+**What happened?** From one degree too much on, every stroke goes into the back, and none of them touches the edge. It stays as dull as it was, after the same
+work. On the other side the stone cuts a narrow strip at the edge and sinks in: five degrees take several times the width, and leave a blade
+at the end of the published 70 to 80°.
+
+<details><summary>The formula (for teachers)</summary>
+
+At the back the wedge is as thick as L tan δ, for a lateral surface of length L and an error δ. Its section is L² tan δ / 2, and each stroke takes the same
+area of it: the strokes before the edge is reached grow in step with the error. The back is round beyond L, so that it takes somewhat more. The angle ground is 180° less the angle between stone and face.
+
+</details>
+
 ## Check yourself
 """
 

@@ -43,15 +43,14 @@ lesson.ask(f"{edges} edges within 4° need …", {
 """
 ## See
 
-**What happened?** Wherever bars overlap, one setting serves them all. Bars that do not overlap prove that
-fewer settings cannot do: each of them needs one of its own. No holder stands exactly where its scale says: half a degree is taken off both ends of every bar, so that
-the angle keeps wherever the holder stands within half a degree of its setting.
+Wherever bars overlap, one setting serves them all. Bars that do not overlap prove that
+fewer settings cannot do. No holder stands exactly where its scale says: half a degree is taken off both ends of every bar.
 
 <details><summary>The rule (for teachers)</summary>
 
 Go through the bars by their right ends. Whenever a bar holds no setting yet, put one at its right end. The bars that
 made you do so never overlap, so no plan has fewer settings than this one. An edge whose bar would be empty is cut into
-stretches first; the plan also says what could be saved if edges were cut differently.
+stretches first.
 
 </details>
 
@@ -104,16 +103,26 @@ ek.figures.sheet(plan, **words)
 """
 ## Play
 
-Change how exact the angle must be. Dashed lines are the settings; a wide bar is an edge that is easy to please.
+Change how exact the angle must be, down to what the holder itself can do. Where does the plan break down?
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "play"]
 # Flip book: the tolerance in degrees (code hidden)
-plans = {tolerance: ek.plan_bench(tray, tolerance_deg=tolerance) for tolerance in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8)}
-lesson.flip("Angle kept within, °", lambda tolerance: lesson.tray_settings(plans[tolerance], f"Within {tolerance}°"), list(plans), first=5)
+plans = {tolerance: ek.plan_bench(tray, tolerance_deg=tolerance) for tolerance in (0.5, 0.6, 0.8, 1, 1.5, 2, 3, 4, 8)}
+lesson.flip("Angle kept within, °", lambda tolerance: lesson.tray_settings(plans[tolerance], f"Within {tolerance}°"), list(plans), first=7)
 
 # %% [markdown]
 """
+**What happened?** The stricter the angle, the shorter the bars. From two degrees down there are more settings than edges: a curved edge
+is cut into stretches, each with its own. At half a degree nearly the whole tray is left to the hand: the holder may be off by that
+much itself.
+
+<details><summary>The formula (for teachers)</summary>
+
+For a flat face a bar is 2 (T − e) − D wide: tolerance T, error e of the holder's setting, drift D of the right setting. At T = e nothing is left.
+
+</details>
+
 ## Check yourself
 """
 
