@@ -61,14 +61,14 @@ blade. Row done: next row.
 """
 _IN_THE_HAND = """
 Stone in the hand. Instrument out of the holder, other blade capped. The hand that holds it rests
-on something firm, and below the blade {below:g} mm are free for the stone. Turn the page until the
-number's arrow in the drawing from above comes from your right (left-handed: from your left), and
-hold the blade as drawn (hours: toe at 6): face up and level, your eyes at its height. Behind it, at
-its height, the card is taped to something that stands, narrow side down and level like the face:
-the stone leans out more than at its smaller corner and, the card turned over, less than at its
-larger.{room} Fingers behind the stone, on its lower half. One stroke at each number in turn;
-the stone goes down: towards the edge; up: away from it. Then Look; a line of ink along the edge: lean the top of the
-stone towards the face. Rows ticked ‘not at all’: strike out their lines.
+on something firm, and below the blade {below:g} mm are free for the stone. Turn the page until
+the number's arrow in the drawing from above comes from your right (left-handed: from your left),
+and hold the blade as drawn (hours: toe at 6): face up and level, your eyes at its height. Behind
+it, at its height, the card is taped to something that stands, narrow side down and level like the
+face: the stone leans out more than at its smaller corner and, the card turned over, less than at
+its larger.{room} Fingers behind the stone, on its lower half. One stroke at each number in turn;
+the stone goes down: towards the edge; up: away from it. Then Look; a line of ink along the edge:
+lean the top of the stone towards the face. Rows ticked ‘not at all’: strike out their lines.
 """
 _END = """
 Edge done (after its last line). Test stick: a sharp edge bites. Where it slides: one more round of
