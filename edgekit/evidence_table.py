@@ -127,6 +127,10 @@ _NEWCOMER = (
     "somebody's first tray, lifting, turning, measuring and reading included; one reader's guess "
     "from the printed sheet, no source"
 )
+_PRACTISED = (
+    "by somebody practised, lifting, turning, reading the hour, dial, ink and card included; set "
+    "before the sum was known, no source"
+)
 
 _TABLE: tuple[Evidence, ...] = (
     # ---- shape of new blades -------------------------------------------------------------
@@ -997,6 +1001,18 @@ _TABLE: tuple[Evidence, ...] = (
         _A,
         "how far a dial taped by eye may be off, ten minutes of its hours; no source",
     ),
+    Evidence(
+        "card_gap_mm",
+        0.02,
+        Range(0.01, 0.05),
+        "mm",
+        _A,
+        "least gap between a cut card and a face that is seen against the light; no source",
+    ),
+    Evidence("practised_stroke_seconds", 4.0, Range(2, 8), "s", _A, _PRACTISED),
+    Evidence("practised_mount_seconds", 60.0, Range(30, 120), "s", _A, _PRACTISED),
+    Evidence("practised_check_seconds", 45.0, Range(20, 90), "s", _A, _PRACTISED),
+    Evidence("practised_setup_seconds", 90.0, Range(45, 180), "s", _A, _PRACTISED),
     Evidence("newcomer_stroke_seconds", 10.0, Range(5, 20), "s", _A, _NEWCOMER),
     Evidence("newcomer_mount_seconds", 150.0, Range(60, 300), "s", _A, _NEWCOMER),
     Evidence("newcomer_check_seconds", 60.0, Range(30, 180), "s", _A, _NEWCOMER),

@@ -14,6 +14,12 @@ from edgekit.clinic.bench.by_hand import (
     stone_hours,
     stone_room_mm,
 )
+from edgekit.clinic.bench.on_the_stone import (
+    AIR_MM,
+    axis_at_placements_mm,
+    card_placement,
+    pile_changes,
+)
 from edgekit.clinic.bench.requirements import Tool
 from edgekit.evidence_table import value
 
@@ -110,3 +116,66 @@ def test_hours_of_a_stone_turn_as_the_edge_does():
         hours = stone_hours(step)
         assert (np.diff(np.abs(hours - 6)) < 0).all()  # from the side round to the toe
         assert (sign * (hours - 6) < 0.1).all()  # toe towards you: its left is on your right
+
+
+def test_a_handle_stays_within_its_play_when_the_pile_follows_and_leaves_it_otherwise():
+    """The angle from lengths: sin(angle) = (pivot above the stone − axis above the stone)/R."""
+    holder, found = ek.Holder(), 0
+    for make in (ek.patterns.universal_curette, ek.patterns.area_specific_curette):
+        for step in ek.plan_bench([make()], tolerance_deg=4, holder=holder).steps:
+            if step.tool != Tool.HOLDER:
+                continue
+            slack, reach = 0.7, holder.reach_mm
+            rises, changes = axis_at_placements_mm(step), dict(pile_changes(step, slack))
+            sine = np.sin(np.radians(step.elevation_deg[0]))
+            pivot, lowered, before = reach * sine + rises[0], 0.0, 0.0
+            for at, rise in enumerate(rises):
+                before, lowered = lowered, changes.get(at, lowered)
+                off = np.abs((pivot + np.array([before, lowered]) - rise) / reach - sine)
+                assert off[1] <= slack / reach + 1e-12
+                assert at not in changes or off[0] > slack / reach
+            found += len(changes)
+    assert found >= 4
+
+
+def test_a_card_stands_where_no_rod_meets_it():
+    """Points on the rods' surfaces, in the frame of the card: along, across and above the stone."""
+    holder, size, judged, nowhere = ek.Holder(), (18.0, 7.0), set(), False
+    blades = [
+        ek.patterns.universal_curette(),
+        ek.read_tray("data_demo/tray_FH-03.csv")["FH-03-AS2"],
+        ek.patterns.half_length_curette(),
+        ek.patterns.curved_sickle(),
+    ]
+    steps = [step for blade in blades for step in ek.plan_bench([blade], tolerance_deg=4).steps]
+    for step in (step for step in steps if step.tool == Tool.HOLDER and step.placements > 1):
+        free = [_free(step, at, holder, size) for at in range(step.placements)]
+        middle = step.placements // 2
+        near = sorted(range(step.placements), key=lambda at: (abs(at - middle), at))
+        place = card_placement(step, holder, size)
+        assert place == next((at for at in near if free[at]), None)
+        judged |= set(free)
+        nowhere = nowhere or place is None
+    assert judged == {True, False}
+    assert nowhere
+
+
+def _free(step, at, holder, size):
+    need, held, rows = step.requirements, step.requirements.held, step.stations
+    p, n, t = (
+        np.array([step.at_placements(field[rows, axis])[at] for axis in range(3)])
+        for field in (held.position_mm, held.normal, held.tangent)
+    )
+    n, t = n / np.linalg.norm(n), t / np.linalg.norm(t)
+    a = need.edge.handle_axis
+    u = np.cross(n, t)
+    u = u if u @ a < 0 else -u
+    for along in np.arange(0.0, 60.0, STEP_MM):
+        q = heel_middle(need) - along * a - p
+        radius = (
+            holder.shank_radius_mm if along < holder.handle_from_mm else holder.handle_radius_mm
+        )
+        x, y, z = q @ u, q @ t, -q @ n
+        if abs(y) <= radius + AIR_MM and -radius <= x <= size[0] + radius and z <= size[1] + radius:
+            return False
+    return True

@@ -319,7 +319,7 @@ def test_a_sheet_says_how_to_work_why_this_order_and_what_the_minutes_leave_out(
         "one that bites all along is not ground",
         "one more round, 2 at most (assumed), then set it aside and ask",
         "A hoe has no toe",
-        "Not in it: reading this, measuring, writing",
+        "Not in either: reading this, measuring widths, writing",
         "Never alone the first times",
     ):
         assert words in text, words
@@ -372,6 +372,7 @@ def test_an_invented_tray_and_a_blade_nobody_measured_are_called_so():
     demo = compose(ek.plan_bench(ek.read_tray("data_demo/tray_FH-03.csv")), "T").whose
     assert demo.startswith("DEMONSTRATION. The measurements of FH-03-UC, FH-03-AS1")
     assert "FH-03-HL, FH-03-HO: nobody measured them" in demo
+    assert "no instrument in use is ground and nothing is logged" in demo
     blade = ek.read_blade("data_demo/traces/FH-03-UC.toml")
     own = dataclasses.replace(
         blade,
@@ -379,7 +380,10 @@ def test_an_invented_tray_and_a_blade_nobody_measured_are_called_so():
     )
     assert compose(ek.plan_bench({"UC": own}), "T").whose == "Computed from measurements of UC."
     pattern = compose(ek.plan_bench({"HO": ek.patterns.hoe()}), "T").whose
-    assert pattern == "HO: nobody measured it; a pattern stands in, so the corner card decides."
+    assert pattern == (
+        "HO: nobody measured it; a pattern stands in, so only the corner card's pass lets it "
+        "be ground."
+    )
 
 
 def test_how_far_off_is_one_sum_of_its_parts(plan):
@@ -393,7 +397,8 @@ def test_how_far_off_is_one_sum_of_its_parts(plan):
 
 def test_minutes_of_a_newcomer_and_rounds_past_the_plan_are_assumed_entries(plan):
     names = [f"newcomer_{part}_seconds" for part in ("stroke", "mount", "check", "setup")]
-    for name in [*names, "bench_extra_rounds", "stone_end_mm", "least_stone_mm"]:
+    practised = [name.replace("newcomer", "practised") for name in names]
+    for name in [*names, *practised, "bench_extra_rounds", "stone_end_mm", "least_stone_mm"]:
         assert entry(name).status is Status.ASSUMED
         assert "no source" in entry(name).source
     counts = plan.minutes["count"].tolist()[:-1]
@@ -401,6 +406,11 @@ def test_minutes_of_a_newcomer_and_rounds_past_the_plan_are_assumed_entries(plan
     assert newcomer_minutes(Work(*counts))[0] == pytest.approx(minutes)
     assert f"about {minutes:.0f} min" in " ".join(compose(plan, "T").minutes)
     assert f"{minutes:.0f} the first time" in compose(plan, "T").headline
+    by_sheet = sum(c * value(name) for c, name in zip(counts, practised, strict=True)) / 60
+    assert plan.minutes["minutes"].iloc[-1] < by_sheet < minutes
+    assert f"about {by_sheet:.0f} min when practised" in compose(plan, "T").headline
+    own = plan.minutes["minutes"].iloc[-1]
+    assert f"The plan's own {own:.0f} min" in " ".join(compose(plan, "T").minutes)
 
 
 def test_a_block_names_its_class_and_a_line_its_card(plan):
@@ -439,7 +449,8 @@ def test_the_card_of_a_line_is_what_face_and_stone_make_at_the_hour_it_names(pla
         assert np.ptp(held.stone_to_face_deg[step.stations]) < 1.0
         assert gauge_deg(step) == pytest.approx(held.stone_to_face_deg[step.stations].mean(), abs=1)
         if step.tool == Tool.HOLDER and step.placements > 1:
-            assert line.card.split()[-1] in [piece.split()[-1].strip(",") for piece in line.hours]
+            hours = [piece.split()[-1].strip(",") for piece in line.hours]
+            assert "no room" in line.card or line.card.split()[-1] in hours
 
 
 def test_the_stone_meets_the_edge_first_when_it_goes_away_from_the_handles_end(plan):
@@ -507,8 +518,8 @@ def test_a_blade_whose_toe_is_its_middle_line_is_named_and_own_traces_are_said(p
     assert "middle line" not in words_of(traced)
     assert "11° (one standard deviation)" in " ".join(traced.off)
     assert "Near the toe" not in " ".join(compose(plan, "T").off)
-    assert "of FH-03-UC each edge has its own trace" in dict(traced.words)["left, right"]
-    assert "trace" not in dict(compose(plan, "T").words)["left, right"]
+    assert "of FH-03-UC each edge was measured by itself" in dict(traced.words)["left, right"]
+    assert "by itself" not in dict(compose(plan, "T").words)["left, right"]
 
 
 def test_order_is_called_rising_only_where_it_rises():
@@ -580,12 +591,15 @@ def test_last_width_and_limit_come_from_the_log_and_are_blank_without_it():
     }
     plan = ek.plan_bench(tray_)
     rows = {row.instrument: row for row in compose(plan, "T", None, small_log()).widths}
-    assert (rows["K-1"].last, rows["K-1"].edges) == ("0.880 mm (2026-02-05)", "left + right")
-    assert rows["K-1"].limit == "0.736 mm"  # 0.8 of the wider first reading, on the safe side
-    assert (rows["K-2"].last, rows["K-2"].limit) == ("one was retired 2026-03-05", "")
+    assert (rows["K-1"].last, rows["K-1"].edges) == ("0.88 mm (2026-02-05)", "left + right")
+    assert rows["K-1"].limit == "0.74 mm"  # 0.8 of the wider first reading, rounded up: safe
+    assert (rows["K-2"].last, rows["K-2"].limit) == (
+        "one was retired 2026-03-05; □ this is its successor",
+        "",
+    )
     assert (rows["K-3"].last, rows["K-3"].limit) == ("", "")
     given = compose(plan, "T", None, small_log(), ek.MinWidth(width_mm=0.75)).widths
-    assert {row.instrument: row.limit for row in given}["K-1"] == "0.750 mm"
+    assert {row.instrument: row.limit for row in given}["K-1"] == "0.75 mm"
     assert all(row.last == row.limit == "" for row in compose(plan, "T").widths)
     with pytest.raises(EdgekitError, match="log must be a Log"):
         compose(plan, "T", None, "log.csv")
@@ -599,7 +613,8 @@ def test_every_drawing_speaks_and_page_fetches_nothing(plan):
     pictures = [attrs for tag, attrs in reader.tags if tag == "svg"]
     sheet = compose(plan, "Tray")
     beside = sum(len(line.pictures) for block in sheet.blocks for line in block.lines)
-    extra = 4 + len(sheet.cards)  # the bench, which way the toe points, the dial, the line to check
+    # the bench, which way the toe points, the card, both hands, the dial, the line to check
+    extra = 6 + len(sheet.cards)
     assert len(pictures) == beside + extra
     assert beside > plan.edges["planned"].sum()
     assert all(len(attrs["aria-label"]) > 40 and attrs["role"] == "img" for attrs in pictures)
@@ -799,7 +814,10 @@ def test_the_handle_is_asked_for_and_assumed_where_nobody_said(plan, tmp_path):
 
 def test_an_invented_tray_is_called_so_at_the_foot_of_every_page_and_no_other_is(plan):
     demo = compose(ek.plan_bench(ek.read_tray("data_demo/tray_FH-03.csv")), "T")
-    foot = '@bottom-left { content: "Demonstration, invented: grind nothing by this page"'
+    foot = (
+        "@bottom-left { content: "
+        '"Demonstration, invented: no instrument in use is ground by this page"'
+    )
     assert foot in page(demo)
     assert '@bottom-left { content: ""' in page(compose(plan, "T"))
 
@@ -830,3 +848,56 @@ def test_a_card_with_its_narrow_side_down_leans_as_the_stone_beside_a_level_face
     narrow, wide = np.ptp(points[:2, 0]), np.ptp(points[2:4, 0])
     assert narrow < wide  # so its narrow side has the two obtuse corners, 4° on either side
     assert "narrow side down and level like the face" in words_of(compose(plan, "T"))
+
+
+def test_ink_is_as_high_as_the_side_is_flat(plan):
+    for step, line in zip(plan.steps, _lines(plan), strict=True):
+        section = step.requirements.blade.section
+        high = float(re.search(r"ink ([\d.]+) mm high", line.where)[1])
+        beta = np.radians(section.internal_angle_deg)
+        depth = np.array([(high - 0.06) * np.sin(beta), (high + 0.06) * np.sin(beta)])
+        off = np.abs(section.inset_mm(depth) - depth / np.tan(beta))
+        assert off[0] < 1e-9  # still on the straight flank
+        if "curette" in step.requirements.blade.kind.value:
+            assert off[1] > 1e-6  # already on the round back
+
+
+def test_the_light_beside_a_card_is_the_face_times_the_tangent_of_what_is_allowed(plan):
+    text = words_of(compose(plan, "T"))
+    narrow = min(blade.section.width_mm for blade in tray().values())
+    gap = narrow * np.tan(np.radians(plan.tolerance_deg))
+    assert f"either gap is about {gap:.2f} mm" in text
+    said = float(re.search(r"not finer than ([\d.]+)°", text)[1])
+    assert narrow * np.tan(np.radians(said)) == pytest.approx(value("card_gap_mm"), abs=1e-3)
+    assert entry("card_gap_mm").status is Status.ASSUMED
+    assert f"not finer than {said:.1f}°" in " ".join(compose(plan, "T").off)
+
+
+def test_plates_change_at_printed_hours_and_a_short_stroke_is_said():
+    plan = ek.plan_bench(ek.read_tray("data_demo/tray_FH-03.csv"), tolerance_deg=4)
+    assert not [line for line in _lines(plan) if "plates" in line.extra]  # no holder is known
+    plan = dataclasses.replace(plan, holder=ek.Holder())
+    lines = [line for line in _lines(plan) if "plates fewer" in line.extra]
+    assert len(lines) >= 6
+    for line in lines:
+        hours = [piece.split()[-1].strip(",") for piece in line.hours]
+        named = re.findall(r"\d+:\d\d", line.extra)
+        assert named[0] == hours[0]
+        places = [hours.index(hour) for hour in named]
+        assert places == sorted(places)
+    (short,) = [line for line in _lines(plan) if "ask first" in line.extra]
+    assert "upper end 10 to 13 mm above the edge, 3 mm of stroke" in short.extra
+    assert any("≤ 13 mm" in label for p in short.pictures for *_, label in p.labels)
+
+
+def test_down_is_towards_the_edge_for_a_stone_in_the_hand():
+    """The face level: the flank leaves the edge downwards, so what goes down meets the edge."""
+    plan = ek.plan_bench(tray(), tolerance_deg=4)
+    by_hand = [step for step in plan.steps if step.tool == Tool.HAND]
+    assert by_hand
+    for step in by_hand:
+        need, held = step.requirements, step.requirements.held
+        face = need.edge.frame(held.arc_mm, order=0).face.value
+        assert (held.flank * face).sum(axis=1)[step.stations].max() < -0.5
+    assert "goes down: towards the edge" in words_of(compose(plan, "T"))
+    assert "down is towards the edge" in " ".join(compose(plan, "T").decisions)

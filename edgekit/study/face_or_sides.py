@@ -247,7 +247,7 @@ def _by_strength(blade: Blade, side_um: float, face_um: float, limit: float) -> 
     grounds = [prepare_edge(blade, name, stations=STATIONS, depths=DEPTHS) for name in blade.edges]
     gauge = life_bending_model(blade, tuple(grounds))
     for most in (FEW_IDEAL, MAX_IDEAL):
-        left = _strength_left(blade, grounds, gauge, np.arange(most + 1)[:, None], side_um, face_um)
+        left = _strength_left(grounds, gauge, np.arange(most + 1)[:, None], side_um, face_um)
         below = np.flatnonzero(left <= limit)
         if len(below):
             k = int(below[0])
@@ -256,7 +256,6 @@ def _by_strength(blade: Blade, side_um: float, face_um: float, limit: float) -> 
 
 
 def _strength_left(
-    blade: Blade,
     grounds: Sequence[EdgeGrid],
     gauge: BendingModel,
     sessions: NDArray[np.int_],

@@ -6,8 +6,11 @@ it says who takes them and leaves the room.
 
 from __future__ import annotations
 
+import math
+
 from edgekit.clinic.bench.plan import BenchPlan
 from edgekit.clinic.bench.requirements import Tool
+from edgekit.clinic.sheet.cut_outs import CARD_MM
 from edgekit.clinic.sheet.set_up import (
     HELD,
     HOUR_STEP_DEG,
@@ -26,21 +29,26 @@ FIRST_TIMES = (
     "before anything printed here."
 )
 NEEDS = (
-    "holder · flat stone · plates to lift it, or feeler strips, down to 0.1 mm · protractor · "
-    "caliper that shows 0.01 mm · lens and good light · fine felt pen · test stick · tape · "
+    "holder · flat stone · plates to lift it, or feeler strips, down to 0.1 mm · protractor that "
+    "shows {error:g}° · stiff card, glue, knife and ruler · caliper that shows 0.01 mm · lens and "
+    "good light · fine felt pen · test stick · tape · "
     "scissors · thread and a paper clip · cap for the other blade · printed pages, one side each"
 )
-WARNING = "Demonstration, invented: grind nothing by this page"
-_PATTERN = "{names}: nobody measured {it}; a pattern stands in, so the corner card decides"
+WARNING = "Demonstration, invented: no instrument in use is ground by this page"
+_PATTERN = (
+    "{names}: nobody measured {it}; a pattern stands in, so only the corner card's pass lets {it} "
+    "be ground"
+)
 _INVENTED = (
-    "DEMONSTRATION. The measurements of {names} are invented: grind nothing by this sheet.{more}"
+    "DEMONSTRATION. The measurements of {names} are invented.{more} By this sheet no instrument in "
+    "use is ground and nothing is logged; practise on discarded ones."
 )
 _DECISIONS = """
 Is asked and answers for this work: ____ Signed: ____
 
 A stroke goes (the sources disagree which way leaves less of a wire edge): □ towards the edge (the
 stone moves away from the end of the handle) □ away from the edge □ to and fro (one stroke out, the
-next one back)
+next one back){hand}
 
 Stone: ____ □ wet □ dry. A stroke is {stroke} mm long: {end:g} mm stay free at either end of the
 stone, and before the holder's post (assumed)
@@ -56,9 +64,9 @@ instruments go back to ____
 
 Log: kept at ____ by ____
 
-Shown today on a discarded instrument: □ plates stacked so that nothing tips, and the stone guided
-□ how hard to press (no number is published) □ capping and mounting □ caliper across an edge
-□ test stick □ wire edge{shown}
+Shown today on a discarded instrument: □ plates stacked so that nothing tips, the pivot raised,
+the stone guided □ how hard to press (no number is published) □ capping and mounting
+□ caliper across an edge □ test stick □ wire edge{shown}
 """
 _HELD = """
 Rows {rows} (the stone in the hand) are done: □ by whoever does the rest □ only by ____ □ not at all
@@ -87,7 +95,8 @@ def whose_words(plan: BenchPlan) -> str:
     it = "it" if len(pattern) == 1 else "them"
     more = f" {_PATTERN.format(names=', '.join(pattern), it=it)}." if pattern else ""
     if names := invented(plan):
-        return _INVENTED.format(names=", ".join(names), more=more)
+        either = f" {', '.join(pattern)}: nobody measured {it} either." if pattern else ""
+        return _INVENTED.format(names=", ".join(names), more=either)
     measured = f"Computed from measurements of {', '.join(traced)}." if traced else ""
     return f"{measured}{more}".strip()
 
@@ -100,7 +109,8 @@ def decisions(plan: BenchPlan) -> tuple[str, ...]:
     held = _HELD.format(rows=", ".join(by_hand)).lstrip("\n") if by_hand else ""
     shown = " □ stone in the hand" if by_hand else ""
     end = value("stone_end_mm")
-    text = _DECISIONS.format(stroke=stroke, end=end, held=held, shown=shown)
+    hand = "; of a stone in the hand, down is towards the edge" if by_hand else ""
+    text = _DECISIONS.format(stroke=stroke, end=end, held=held, shown=shown, hand=hand)
     return tuple(" ".join(part.split()) for part in text.strip().split("\n\n"))
 
 
@@ -111,7 +121,7 @@ def off_words(plan: BenchPlan) -> tuple[str, ...]:
     both = plan.tolerance_deg + hour + taped
     by_holder = (
         f"Stone to face, by the holder: {plan.tolerance_deg:g}° at most, as long as the handle is "
-        "within its row's ± (the plan leaves that out of every window). An hour that is five "
+        "within its row's ±. An hour that is five "
         f"minutes off adds up to {hour:g}°, a dial taped {tape / HOUR_STEP_DEG * 5:g} minutes off "
         f"up to {taped:g}° (assumed). All together: {both:g}°."
     )
@@ -119,8 +129,13 @@ def off_words(plan: BenchPlan) -> tuple[str, ...]:
     swing = _swing_deg(plan)
     if swing:
         parts.append(
-            f"Near the toe the traces leave the edge's direction open by up to {swing:.0f}° (one "
-            "standard deviation), which nothing here includes: there the ink decides."
+            f"Near the toe the measurements leave the edge's direction open by up to {swing:.0f}° "
+            "(one standard deviation), which nothing here includes: there the ink decides."
+        )
+    if plan.steps:
+        parts.append(
+            f"By a corner card alone: not finer than {card_deg(plan):.1f}° (step 5), and 0.1 mm "
+            f"cut askew is {_askew_deg(0.1):.1f}°."
         )
     if any(step.tool in HELD for step in plan.steps):
         parts.append(
@@ -128,6 +143,22 @@ def off_words(plan: BenchPlan) -> tuple[str, ...]:
             "is assumed, nobody has published it."
         )
     return tuple(parts)
+
+
+def card_deg(plan: BenchPlan) -> float:
+    """What the least gap that shows is at the narrowest face of a plan, as an angle [deg]."""
+    narrow = min(step.requirements.blade.section.width_mm for step in plan.steps)
+    return math.degrees(math.atan(value("card_gap_mm") / narrow))
+
+
+def _askew_deg(cut_mm: float) -> float:
+    """A cut that is off at one end of a card's side, as an angle [deg]."""
+    return math.degrees(math.atan(cut_mm / CARD_MM[1]))
+
+
+def needs_words(plan: BenchPlan) -> str:
+    """What is laid out."""
+    return NEEDS.format(error=plan.setting_error_deg)
 
 
 def _swing_deg(plan: BenchPlan) -> float:
@@ -164,7 +195,8 @@ def holder_words(plan: BenchPlan) -> tuple[str, ...]:
     wins = (
         "The handle's angle to the stone, by the protractor, is what counts. Plates and scale only "
         f"bring you near: 1 mm of plates is up to {plates:.1f}°, 1 mm along the handle up to "
-        f"{along:.1f}°{known_for}. Too steep: more plates. Too flat: fewer."
+        f"{along:.1f}°{known_for}. Too steep: more plates. Too flat: "
+        "fewer, or, where there are none, the pivot higher by as much."
     )
     return known, f"{formula} {below}", wins
 

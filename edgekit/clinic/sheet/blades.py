@@ -112,7 +112,7 @@ def at_the_stone(step: Step) -> Drawing:
     face = (0.47 * reach * math.sin(-0.3), 0.47 * reach * math.cos(-0.3))
     beside = arc(1.25 * reach, elevation / 2 - 90, elevation / 2 - 90)[0]
     labels = (
-        (float(beside[0]), max(float(beside[1]), 0.3 * size), f"{elevation:.3g}°"),
+        (float(beside[0]), max(float(beside[1]), 0.42 * size), f"{elevation:.3g}°"),
         (face[0], face[1] + 0.2 * size, f"{180 - np.degrees(beta):.0f}°"),
     )
     return Drawing(shapes=tuple(shapes), box=box, alt=alt, labels=labels)
@@ -140,7 +140,7 @@ def hoe_drawing(step: Step) -> Drawing:
         *arrow((flank / 2, -0.42 * size), (flank / 2, -0.06 * size), 0.12 * size),
     ]
     labels = (
-        (-1.25 * size, 0.62 * size, f"{elevation:.3g}°"),
+        (-1.48 * size, 0.75 * size, f"{elevation:.3g}°"),
         (0.0, 0.6 * size, f"{180 - np.degrees(beta):.0f}°"),
         (float(along[0] + 0.15 * size), float(along[1] + 0.35 * size), "face: width"),
         (flank / 2, -0.65 * size, "bevel: ink"),
@@ -149,7 +149,7 @@ def hoe_drawing(step: Step) -> Drawing:
         f"Section of the {need.name} edge of {need.instrument}, bevel flat on the stone, handle at "
         f"{elevation:.1f} degrees: ink goes on the bevel, the width is measured along the face."
     )
-    box = (-1.6 * size, -0.9 * size, 1.9 * size, 1.5 * size)
+    box = (-1.75 * size, -0.9 * size, 1.9 * size, 1.5 * size)
     return Drawing(shapes=tuple(shapes), box=box, alt=alt, labels=labels)
 
 
@@ -227,16 +227,16 @@ def hand_from_the_side(step: Step, room_mm: float) -> Drawing:
         Shape(ink=Ink.STONE, points=ends),
         Shape(ink=Ink.THIN, points=arc(0.62 * size, -90.0, angle - 90)),
     ]
-    labels = [(-0.75 * size, 0.8 * size, f"{angle:.0f}°"), (-1.0 * size, -1.5 * size, "face level")]
+    labels = [(-1.0 * size, 0.85 * size, f"{angle:.0f}°"), (-1.0 * size, -1.5 * size, "face level")]
     words = ""
     if not math.isinf(room_mm):
-        labels.append((1.75 * size, 1.1 * size, f"≤ {math.floor(room_mm)} mm"))
+        labels.append((2.15 * size, 1.1 * size, f"≤ {math.floor(room_mm)} mm"))
         words = f", its upper end at most {math.floor(room_mm)} millimetres above the edge"
     alt = (
         f"{need.instrument}, {need.name} edge, from the side: face level, the stone leaning "
         f"against the blade at {angle:.0f} degrees to the face{words}."
     )
-    box = (-2.6 * size, -1.8 * size, 3.2 * size, 1.9 * size)
+    box = (-2.6 * size, -1.8 * size, 3.7 * size, 1.9 * size)
     return Drawing(shapes=tuple(shapes), box=box, alt=alt, labels=tuple(labels))
 
 

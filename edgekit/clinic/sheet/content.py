@@ -5,10 +5,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from edgekit import checks
 from edgekit.clinic.bench.by_hand import stone_hours, stone_room_mm
+from edgekit.clinic.bench.on_the_stone import card_placement, pile_changes
 from edgekit.clinic.bench.plan import BenchPlan
 from edgekit.clinic.bench.requirements import Tool
 from edgekit.clinic.bench.steps import Step
@@ -27,7 +29,16 @@ from edgekit.clinic.sheet.blades import (
     toe_hours,
     toe_line,
 )
-from edgekit.clinic.sheet.cut_outs import WIDER_MM, bench, card, check_line, dial
+from edgekit.clinic.sheet.cut_outs import (
+    CARD_MM,
+    WIDER_MM,
+    bench,
+    card,
+    card_beside,
+    check_line,
+    dial,
+    hands,
+)
 from edgekit.clinic.sheet.drawing import Drawing
 from edgekit.clinic.sheet.places import has_toe, side_words, strip_words
 from edgekit.clinic.sheet.widths import BladeWidth, blade_widths
@@ -43,7 +54,8 @@ from edgekit.safety import CAUTIONS
 class Line:
     """A step on one edge: the number of its row, setting and play, strip, work, hours, card.
 
-    ``hours`` is in pieces that a line of print does not break; ``pictures`` stand beside it.
+    ``hours`` is in pieces that a line of print does not break; ``extra`` says where plates change
+    or a stroke is short; ``pictures`` stand beside it.
     """
 
     mark: str
@@ -53,6 +65,7 @@ class Line:
     work: str
     hours: tuple[str, ...]
     card: str
+    extra: str
     pictures: tuple[Drawing, ...]
 
 
@@ -91,6 +104,8 @@ class Sheet(Record):
     order: str
     steps: tuple[tuple[str, str], ...]
     toe: Drawing | None
+    beside: Drawing | None
+    hands: Drawing | None
     words: tuple[tuple[str, str], ...]
     blocks: tuple[Block, ...]
     left: tuple[str, ...]
@@ -98,6 +113,7 @@ class Sheet(Record):
     minutes: tuple[str, ...]
 
 
+LEAST_STROKE_MM = 5.0  # as strokes are given in fives, less is none
 MAX_TITLE = 120  # letters; a longer title would take the room of the work
 MIN_HANDLE_MM, MAX_HANDLE_MM = 3.0, 16.0  # across a handle; the dial's hours need the rest
 
@@ -129,7 +145,7 @@ def compose(
         cautions=CAUTIONS,
         first_times=before.FIRST_TIMES,
         decisions=before.decisions(plan),
-        needs=before.NEEDS,
+        needs=before.needs_words(plan),
         widths=blade_widths(plan, log, MaxWidthLoss() if retire is None else retire),
         holder=before.holder_words(plan),
         bench=_bench(plan),
@@ -142,6 +158,8 @@ def compose(
         order=how_to.order_words(plan),
         steps=how_to.steps_words(plan),
         toe=toe_line([step for step in set_up.held_steps(plan) if has_toe(step)]),
+        beside=_beside(plan),
+        hands=hands() if before.tools_by_hand(plan) else None,
         words=how_to.words(plan),
         blocks=blocks,
         left=_left(plan),
@@ -160,12 +178,11 @@ def _title(title: str) -> str:
 
 
 def _headline(plan: BenchPlan) -> str:
-    total, (new, *_) = plan.minutes.iloc[-1], how_to.newcomer(plan)
+    (new, *_), (middle, low, high) = how_to.newcomer(plan), how_to.practised(plan)
     return (
         f"{_many(int(plan.edges['planned'].sum()), 'edge')} · "
-        f"{_many(len(plan.settings), 'setting')} · about {total['minutes']:.0f} min when practised "
-        f"({total['minutes_low']:.0f}–{total['minutes_high']:.0f}), {new:.0f} the first time "
-        "(assumed)"
+        f"{_many(len(plan.settings), 'setting')} · about {middle:.0f} min when practised "
+        f"({low:.0f}–{high:.0f}), {new:.0f} the first time (assumed)"
     )
 
 
@@ -233,26 +250,63 @@ def _line(step: Step, number: str, within: str, plan: BenchPlan) -> Line:
     held = step.tool == Tool.HOLDER
     rod = f", rod of {step.max_rod_mm:.1f} mm radius at most" if step.tool == Tool.ROD else ""
     work = f"{_many(step.rounds, 'round')} of {_many(step.placements, 'stroke')}"
-    angle = float(step.elevation_deg[0])
+    angle, flank = float(step.elevation_deg[0]), step.requirements.blade.section.flank_mm
     return Line(
         mark=number,
         setting=set_up.setting_words(angle) if held else set_up.HELD[step.tool],
         within=within,
-        where=f"{strip_words(step)}{rod}",
+        where=f"{strip_words(step)}{rod}; ink {flank:.1f} mm high",
         work=work if step.placements > 1 else _many(step.rounds, "stroke"),
         hours=_toe(step) if held else _stone(step),
-        card=_card_words(step),
+        card=_card_words(step, plan.holder or Holder()),
+        extra=_plates(step, plan) if held else _short(step, plan),
         pictures=_pictures(step, plan),
     )
 
 
-def _card_words(step: Step) -> str:
+def _card_words(step: Step, holder: Holder) -> str:
     """The card of a line, and at which hour it is held to the blade."""
     words = f"card {gauge_deg(step):.0f}°"
-    if step.tool != Tool.HOLDER or step.placements == 1:
+    if step.tool != Tool.HOLDER:
         return words
-    hour = toe_hours(step.placement_roll_deg)[step.placements // 2]
-    return f"{words} at {clock_words(float(hour))}"
+    place = card_placement(step, holder, CARD_MM)
+    if place is None:
+        return f"{words}: no room beside the shank, the ink decides"
+    if step.placements == 1:
+        return words
+    return f"{words} at {clock_words(float(toe_hours(step.placement_roll_deg)[place]))}"
+
+
+def _plates(step: Step, plan: BenchPlan) -> str:
+    """From which hour on how many plates fewer serve, against the line's first hour."""
+    if plan.holder is None:
+        return ""
+    hours = [clock_words(hour) for hour in toe_hours(step.placement_roll_deg).tolist()]
+    changes = pile_changes(step, set_up.slack_mm(plan, step.run))
+    said = [f"from {hours[at]} {abs(low):.1f}{'' if low > 0 else ' more'}" for at, low in changes]
+    return f"; mm of plates fewer than at {hours[0]}: {', '.join(said)}" if said else ""
+
+
+def _short(step: Step, plan: BenchPlan) -> str:
+    """What is left of a stroke where shank or handle is above the stone."""
+    room, end = stone_room_mm(step, plan.holder or Holder()), value("stone_end_mm")
+    if room - end >= (set_up.stroke_mm(plan) or math.inf) or math.isinf(room):
+        return ""
+    high = math.floor(room)
+    ask = ": too short for a stroke, ask first" if high - end < LEAST_STROKE_MM else ""
+    return (
+        f"; stone's upper end {end:g} to {high} mm above the edge, {high - end:g} mm of stroke{ask}"
+    )
+
+
+def _beside(plan: BenchPlan) -> Drawing | None:
+    """The card beside the shank, of the first line that has room for it."""
+    holder = plan.holder or Holder()
+    for step in set_up.held_steps(plan):
+        place = card_placement(step, holder, CARD_MM) if has_toe(step) else None
+        if place is not None:
+            return card_beside(step, place, holder)
+    return None
 
 
 def _pictures(step: Step, plan: BenchPlan) -> tuple[Drawing, ...]:

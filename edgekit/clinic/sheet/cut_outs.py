@@ -10,6 +10,9 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from edgekit.checks import FloatArray
+from edgekit.clinic.bench.by_hand import heel_middle
+from edgekit.clinic.bench.steps import Step
 from edgekit.clinic.sheet.drawing import Drawing, Ink, Shape, arc, arrow, line, turned
 from edgekit.contact.holder import Holder
 
@@ -18,7 +21,8 @@ WIDER_MM = 2.0  # of the dial's second ring, for a handle that is thicker
 AIR_MM = 1.0  # between the dial's rim and the stone
 FIVES = 12  # marks of five minutes in an hour
 BETWEEN = 32.5 / 60  # of an hour: between two marks, and no number stands there
-CARD_MM = (30.0, 12.0)  # base and height of a corner card
+POINTS = 21  # of an edge beside a card
+CARD_MM = (18.0, 7.0)  # base and height of a corner card: it stands beside a shank
 
 
 def slit_hour(hours: Sequence[float]) -> float:
@@ -100,9 +104,9 @@ def card(angle_deg: float, within_deg: float) -> Drawing:
         f"right corner {high:g}."
     )
     labels = (
-        (base / 2, 0.72 * height, f"card {angle_deg:.0f}°"),
-        (0.24 * base, 0.28 * height, f"{low:g}°"),
-        (0.76 * base, 0.28 * height, f"{high:g}°"),
+        (base / 2, 0.75 * height, f"card {angle_deg:.0f}°"),
+        (0.24 * base, 0.31 * height, f"{low:g}°"),
+        (0.76 * base, 0.31 * height, f"{high:g}°"),
     )
     box = (min(-left, 0.0) - 0.5, -0.5, base + max(right, 0.0) + 0.5, height + 0.5)
     return Drawing(shapes=(line(Ink.CUT, *outline),), box=box, alt=alt, labels=labels)
@@ -160,8 +164,8 @@ def bench(holder: Holder, angle_deg: float, dial_mm: float, stone_mm: float) -> 
         "you": end * along + [9.0, 0.0],
         "plates on the bench": (sum(ends) / 2, low - 4.0),
         "no fingers in the hatched room": (ends[0] / 2, 13.0),
-        "towards the edge": (ends[0] + 31.0, -holder.stone_height_mm / 2),
-        "away": (ends[1] - 24.0, -holder.stone_height_mm / 2),
+        "towards the edge": (ends[0] + 37.0, -holder.stone_height_mm / 2),
+        "away": (ends[1] - 22.0, -holder.stone_height_mm / 2),
     }
     return _mirrored(drawn, {text: (float(x), float(y)) for text, (x, y) in words.items()})
 
@@ -195,3 +199,102 @@ BENCH_ALT = (
     "through the pivot, H high, R from the edge; the dial behind it with a thread over its face. "
     "On top of the stone and in front of the edge the room is hatched: no fingers there."
 )
+
+
+def hands(lean_deg: float = 105.0) -> Drawing:
+    """The stone in the hand as one sees it who looks along the edge at its level, handle left."""
+    up = arc(1.0, lean_deg - 90, lean_deg - 90)[0]
+    aside = np.array([up[1], -up[0]])
+    slab = np.array([-44 * up, 26 * up, 26 * up + 5 * aside, -44 * up + 5 * aside])
+    blade = np.array([(0.0, 0.0), (-7.0, 0.0), (-6.2, -3.0), (-3.5, -4.6), (-0.8, -3.0)])
+    beside = slab[2:] + 9 * aside
+    high = beside[0]
+    shapes = (
+        line(Ink.STEEL, (-74.0, -22.0), (-40.0, -22.0), (-40.0, -44.0), (-74.0, -44.0)),
+        _oval((-56.0, -12.0), (13.0, 10.0)),
+        _oval(tuple((-22 * up + 9.5 * aside).tolist()), (4.5, 3.0)),
+        _oval(tuple((-15 * up + 9.5 * aside).tolist()), (4.5, 3.0)),
+        _oval(tuple((-29 * up + 9.5 * aside).tolist()), (4.5, 3.0)),
+        Shape(ink=Ink.STEEL, points=blade),
+        line(Ink.HANDLE, (-7.0, -2.0), (-74.0, -7.0)),
+        line(Ink.CUT, (-18.0, 0.0), (0.0, 0.0), (14 * up[0], 14 * up[1]), (-22.0, 14 * up[1])),
+        line(Ink.CUT, (-22.0, 14 * up[1]), (-18.0, 0.0)),
+        line(Ink.FACE, (-7.0, 0.0), (0.0, 0.0)),
+        Shape(ink=Ink.STEEL, points=slab),
+        line(Ink.FACE, (-40.0, -44.0), (-74.0, -44.0)),
+        *arrow((high[0], 22.0), (high[0], 6.0), 2.0),
+    )
+    labels = (
+        (-10.0, 7.0, "card"),
+        (-56.0, 3.0, "hand"),
+        (-57.0, -33.0, "rest"),
+        (high[0] + 18.0, 17.0, "down: towards"),
+        (high[0] + 18.0, 11.0, "the edge"),
+        (27.0, -24.0, "fingers behind"),
+        (-25.0, -36.0, "free"),
+        (-19.0, -10.0, "face level"),
+    )
+    alt = (
+        "The stone in the hand, as you look along the edge at its level: the handle to the left in "
+        "a hand on a rest, face level, the card behind; the stone leans outwards to the right, "
+        "fingers behind its lower half; going down is towards the edge."
+    )
+    return Drawing(shapes=shapes, box=(-76.0, -46.0, 56.0, 28.0), alt=alt, labels=labels)
+
+
+def _oval(middle: tuple[float, float], half: tuple[float, float]) -> Shape:
+    return Shape(
+        ink=Ink.LATER, points=np.array(middle) + arc(1.0, 0.0, 354.0)[::3] * np.array(half)
+    )
+
+
+def card_beside(step: Step, at: int, holder: Holder) -> Drawing:
+    """A card at the edge, seen from above on the stone: where it stands beside the shank."""
+    need, held, rows = step.requirements, step.requirements.held, step.stations
+    place, normal, along = (
+        np.array([step.at_placements(axis[rows])[at] for axis in field.T])
+        for field in (held.position_mm, held.normal, held.tangent)
+    )
+    out = -need.edge.handle_axis
+    up = out - (out @ normal) * normal
+    up = up - (up @ along) * along
+    basis = np.stack([along / np.linalg.norm(along), up / np.linalg.norm(up)], axis=1)
+    edges = [edge for edge in (need.edge, need.blade.opposite(need.name)) if edge is not None]
+    near, *far = (
+        (edge.frame(edge.stations(POINTS), order=0).position - place) @ basis for edge in edges
+    )
+    heel = (heel_middle(need) - place) @ basis
+    axis = heel + np.array([[0.0], [1.15 * CARD_MM[0]]]) * (out @ basis)
+    alt = (
+        f"{need.instrument}, {need.name} edge on the stone, from above: the card stands square to "
+        "the edge beside the shank, its base towards the handle; you look along the edge."
+    )
+    return _beside(near, np.concatenate([near, *(side[::-1] for side in far)]), axis, holder, alt)
+
+
+def _beside(
+    near: FloatArray, outline: FloatArray, axis: FloatArray, holder: Holder, alt: str
+) -> Drawing:
+    """Blade, shank and card from above; the card's corner at 0, its base upwards."""
+    base, r, (heel, end) = CARD_MM[0], holder.shank_radius_mm, axis.tolist()
+    side = np.array([[r, 0.0]])
+    rod = np.concatenate([axis[:1] - side, axis[1:] - side, axis[1:] + side, axis[:1] + side])
+    right = max(float(near[:, 0].max()), 0.0)
+    shapes = (
+        Shape(ink=Ink.STEEL, points=rod),
+        Shape(ink=Ink.STEEL, points=outline),
+        Shape(ink=Ink.EDGE, points=near),
+        Shape(ink=Ink.HANDLE, points=axis),
+        line(Ink.STONE, (0.0, 0.0), (0.0, base)),
+        *arrow((right + 9.0, 0.0), (right + 1.5, 0.0), 1.2),
+    )
+    labels = (
+        (4.2, 0.6 * base, "card"),
+        (end[0] - r - 5.0, 0.9 * end[1], "shank"),
+        (right + 16.0, 0.0, "you look"),
+        (heel[0] - 5.0, 0.0, "edge"),
+    )
+    points = np.concatenate([rod, outline])
+    left, low = float(points[:, 0].min()), float(points[:, 1].min())
+    box = (min(left, heel[0] - 5.0) - 5.0, min(low, -1.0) - 1.0, right + 23.0, end[1] + 0.5)
+    return Drawing(shapes=shapes, box=box, alt=alt, labels=labels)

@@ -106,7 +106,7 @@ def placed(drawing: Drawing, width_mm: float, height_mm: float) -> tuple[float, 
 
 def _path(points: FloatArray, height: float, *, closed: bool) -> str:
     """A line through points on paper, y downward; a point where the last one stands is left out."""
-    places = dict.fromkeys(f"{x:.2f},{height - y:.2f}" for x, y in points.tolist())
+    places = dict.fromkeys(f"{round(x, 2):g},{round(height - y, 2):g}" for x, y in points.tolist())
     if not closed and len(points) > 2 and np.allclose(points[0], points[-1], atol=0.01):
         return f"M{' '.join(places)}Z"
     return f"M{' '.join(places)}{'Z' if closed else ''}"
@@ -133,10 +133,10 @@ def svg(drawing: Drawing, *, width_mm: float | None = None, height_mm: float | N
         lines = (scale * shape.points + offset for shape in shapes)
         path = "".join(_path(points, height, closed=ink in CLOSED) for points in lines)
         parts.append(f'<path d="{path}" {STYLE[ink]}/>')
-    parts.append("</g>")
+    font = f'font-size="{drawing.letters_mm:g}" text-anchor="middle"'
+    parts.append(f"</g><g {font}>" if drawing.labels else "</g><g>")
     for x, y, words in drawing.labels:
         at = scale * np.array([x, y]) + offset
         place = f'x="{at[0]:.2f}" y="{height - at[1] + 0.36 * drawing.letters_mm:.2f}"'
-        font = f'font-size="{drawing.letters_mm:g}" text-anchor="middle"'
-        parts.append(f"<text {place} {font}>{escaped(words)}</text>")
-    return "".join([*parts, "</svg>"])
+        parts.append(f"<text {place}>{escaped(words)}</text>")
+    return "".join([*parts, "</g></svg>"])

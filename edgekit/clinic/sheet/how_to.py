@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
-from edgekit.clinic.bench.minutes import Work, factors, newcomer_minutes
+from edgekit.clinic.bench.minutes import Work, factors, newcomer_minutes, practised_minutes
 from edgekit.clinic.bench.plan import BenchPlan
 from edgekit.clinic.bench.requirements import STATIONS
-from edgekit.clinic.sheet.before import tools_by_hand
+from edgekit.clinic.sheet.before import card_deg, tools_by_hand
 from edgekit.clinic.sheet.blades import clock_words, toe_hours
 from edgekit.clinic.sheet.places import has_toe
 from edgekit.clinic.sheet.set_up import HOUR_STEP_DEG, dial_mm, held_steps, off_axis_mm
@@ -15,57 +17,72 @@ from edgekit.contact.orientation import handle_basis
 from edgekit.evidence_table import value
 
 _HOLDER = """
-Row. Set the row's angle: pile the plates until the protractor, held to the handle's axis and the
-flat of the stone (0° lies flat on it), reads it within its ±.
+Row. Pile the row's plates by their number, or raise the pivot; the protractor follows in 4.
 
 Edge. Find the block of the row's next edge, and in it the line with this row's number: only that
 line is done now. Skip a blade without the tick ‘may be ground’, and an edge that bites. Cap the
 other blade of the instrument first. Ink the line's strip and no more: the side of the blade, right
-up to the edge. Marks are straight from the heel or the tip, as near as a fine pen can: the hours
-decide what is ground, a mark only where you look.
+up to the edge, as high as the line says. Marks are straight from the heel or the tip, as near as a
+fine pen can: the hours decide what is ground, a mark only where you look.
 
-Mount. Handle into the holder, heel of the edge {reach} mm from the pivot along the handle.{dial}
+Mount. Handle into the holder, heel of the edge (of a hoe: its middle) at R from the pivot along the
+handle: {reach} mm{yours}.{dial}
 
 Hour. Lift the blade clear, turn until the thread crosses the line's first hour, lower it. Measure
-the handle's angle there, at the line's middle hour and at its last. As the blade turns, the place
-that touches comes nearer to the axis of the handle or farther from it: {axis}. Outside ±: change
-the plates before any stroke; if no pile serves all three, change it on the way and measure again.
+the handle's angle: one arm of the protractor on the flat of the stone (0° lies flat on it), the
+other along the straight part of the handle; where that tapers, along its upper and its lower side,
+the mean counts. Outside ±: change the plates before any stroke. As the blade turns, the handle's
+axis comes nearer to the stone or farther from it: {axis}. So a line names the hours at which
+plates are changed: all rounds of the hours before, then change and measure again. The protractor
+decides; where no pile keeps the angle within ±, do not grind there: ask.
 
-Card. At the hour that the line names stand its card on the stone, on the handle's side, the
-smaller corner pushed against the edge: light must show at the top of the face. Turn the card over;
-larger corner: light must show at the edge. If not, look in this order: the angle (no light at the
-top by the smaller: too flat, fewer plates; none at the edge by the larger: too steep, more plates);
-the hour and the tape; the wrong edge or code. Still not: set it aside and ask.
+Card. At the hour that the line names, the blade on the stone, stand its card on the stone beside
+the shank, square to the edge (drawing in part 6), the smaller corner pushed against the edge; look
+along the edge: light must show at the top of the face. Turn the card over; larger corner: light
+must show at the edge. {gap} If not, look in this order: the angle (no light at the top by the
+smaller: too flat, fewer plates; none at the edge by the larger: too steep, more plates); the hour
+and the tape; the wrong edge or code. Still not: set it aside and ask.
 
-Strokes. One at each hour: the stone slides its way once under the blade, as ticked in part 1; the
-blade keeps still. Lift, turn straight on to the next hour (past 6 is right), lower. The last hour
-ends a round; one hour only: all strokes there.
+Strokes. Stone held by its long sides, below its top. It begins with the edge {end:g} mm from one
+end and slides its way once under the blade, as ticked in part 1; the blade keeps still. Lift the
+blade; a stone that goes one way only is brought back now; turn to the next hour, lower: one stroke
+at each. The last hour ends a round; one hour only: all strokes there, and one more round is half
+of them.
 
-Look. In the strip the ink must be gone right up to the edge: tick. A line of ink left along the
-edge: too steep, back to Card. Ink left elsewhere in the strip: one more round, {extra:g} at most
-(assumed), then set it aside and ask. The counts are assumed for a fine stone; the ink decides.
-
-On. More edges in the row: back to Edge, and tape the dial anew, also for the other edge of a blade.
-Row done: next row.
+Look. In the strip the ink must be gone right up to the edge: tick; lower down some may stay on a
+round side. A line of ink left along the edge: too steep, or an older, blunter bevel: back to Card;
+if the card passes or has no room, go on as for ink elsewhere. Ink left elsewhere in the strip: one
+more round, {extra:g} at most (assumed), then set it aside and ask. The counts are assumed for a
+fine stone; the ink decides.
+"""
+_ON = """
+On. More edges in the row: back to Edge, and tape the dial again, also for the other edge of a
+blade. Row done: next row.
 """
 _IN_THE_HAND = """
-Stone in the hand. Instrument out of the holder, held still: face up and level, toe towards you, the
-hand that holds it resting on the bench. Behind it, at its height, the card is taped to something
-that stands, narrow side down and level like the face: the stone leans out more than at its smaller
-corner and less than at its larger.{room} The stone touches at each number of the drawing in turn:
-one stroke at each, in the direction ticked. Then Look; a line of ink along the edge: lean the top
-of the stone towards the face.
+Stone in the hand. Instrument out of the holder, other blade capped. The hand that holds it rests
+on something firm, and below the blade {below:g} mm are free for the stone. Turn the page until
+the number's arrow in the drawing from above comes from your right (left-handed: from your left),
+and hold the blade as drawn (hours: toe at 6): face up and level, your eyes at its height. Behind
+it, at its height, the card is taped to something that stands, narrow side down and level like the
+face: the stone leans out more than at its smaller corner and, the card turned over, less than at
+its larger.{room} Fingers behind the stone, on its lower half. One stroke at each number in turn;
+the stone goes down: towards the edge; up: away from it. Then Look; a line of ink along the edge:
+lean the top of the stone towards the face. Rows ticked ‘not at all’: strike out their lines.
 """
 _END = """
 Edge done (after its last line). Test stick: a sharp edge bites. Where it slides: one more round of
-the line in whose strip that is, within the same {extra:g}. Look for a wire edge with the lens and
-remove it as part 1 says. Clean, dry, measure the width at mid-length as before grinding, and write
-it into the block; a blade with two edges has one width, written in both.
+the line in whose strip that is, within the same {extra:g}; if its row is past, Row to Look again.
+Look for a wire edge with the lens and remove it as part 1 says. Clean, dry, measure the width at
+mid-length as before grinding, and write it into the block; a blade with two edges has one width,
+written in both. At or below its limit now (part 3): set it aside and ask.
 """
 _DIAL = (
-    " Dial on the handle, {away:g} mm or more from the edge so that its rim clears the stone, its "
-    "arrow TOE, as you look along the handle, the way the edge you grind runs at its middle, heel "
-    "to toe{aside}, not to the tip (drawing in part 6); tape it, to ten minutes."
+    " First look along the handle from its end, without the dial, and pen a mark on the handle "
+    "where the edge you grind, seen at its middle, runs to: heel to toe{aside}, not to the "
+    "tip (drawing in part 6). Dial on the handle, {away:g} mm or more from the edge so that its "
+    "rim clears the stone, its arrow TOE at the mark; tape it, to ten minutes: "
+    "{tape:.1f} mm round the handle."
 )
 
 
@@ -79,15 +96,23 @@ _DRAWINGS = (
 
 def steps_words(plan: BenchPlan) -> tuple[tuple[str, str], ...]:
     """How to work, as (name, what to do); only what this plan needs."""
-    extra = value("bench_extra_rounds")
+    extra, end = value("bench_extra_rounds"), value("stone_end_mm")
     text = _END.format(extra=extra)
+    if held_steps(plan):
+        held = _HOLDER.format(
+            reach="____" if plan.holder is None else f"{plan.holder.reach_mm:g}",
+            yours="" if plan.holder is None else ", or yours (part 4)",
+            dial=_dial(plan),
+            axis=_axis(plan),
+            gap=gap_words(plan),
+            end=end,
+            extra=extra,
+        )
+        text = f"{held}\n\n{text}\n\n{_ON}"
     if tools_by_hand(plan):
         room = " Where a drawing says so, keep the stone's upper end that near to the edge."
-        text = f"{_IN_THE_HAND.format(room=room)}\n\n{text}"
-    if held_steps(plan):
-        reach = "R" if plan.holder is None else f"{plan.holder.reach_mm:g}"
-        held = _HOLDER.format(reach=reach, dial=_dial(plan), axis=_axis(plan), extra=extra)
-        text = f"{held}\n\n{text}"
+        below = value("stone_length_mm") - end
+        text = f"{text}\n\n{_IN_THE_HAND.format(room=room, below=below)}"
     paragraphs = [" ".join(part.split()) for part in text.strip().split("\n\n") if part.strip()]
     return tuple((name, said) for name, _, said in (p.partition(". ") for p in paragraphs))
 
@@ -95,6 +120,18 @@ def steps_words(plan: BenchPlan) -> tuple[tuple[str, str], ...]:
 def _axis(plan: BenchPlan) -> str:
     """How far the plates may have to follow."""
     return f"up to {off_axis_mm(plan):.1f} mm here if the axis runs through the heel (not measured)"
+
+
+def gap_words(plan: BenchPlan) -> str:
+    """What the light beside a card can tell, on the narrowest face of the plan."""
+    if not plan.steps:
+        return ""
+    narrow = min(step.requirements.blade.section.width_mm for step in plan.steps)
+    gap = narrow * math.tan(math.radians(plan.tolerance_deg))
+    return (
+        f"At the right angle either gap is about {gap:.2f} mm; below {value('card_gap_mm'):g} mm "
+        f"(assumed) none shows, so the card is not finer than {card_deg(plan):.1f}°."
+    )
 
 
 def _dial(plan: BenchPlan) -> str:
@@ -111,7 +148,9 @@ def _dial(plan: BenchPlan) -> str:
             aside[step.requirements.instrument] = None
     but = f" (of {', '.join(aside)}: as the blade's middle line runs)" if aside else ""
     hoe = "" if len(turning) == len(held_steps(plan)) else " A hoe has no toe: no dial."
-    return f"{_DIAL.format(away=dial_mm(plan), aside=but)}{hoe}"
+    radius = value("handle_radius_mm") if plan.holder is None else plan.holder.handle_radius_mm
+    tape = math.radians(value("dial_taped_deg")) * radius
+    return f"{_DIAL.format(away=dial_mm(plan), aside=but, tape=tape)}{hoe}"
 
 
 def words(plan: BenchPlan) -> tuple[tuple[str, str], ...]:
@@ -140,11 +179,13 @@ def _unlike(plan: BenchPlan) -> str:
     unlike = [code for code, pair in hours.items() if len(pair) == 2 and _apart(pair)]
     if not unlike:
         return ""
-    return f"; of {', '.join(unlike)} each edge has its own trace: its hours are no mirror images"
+    return (
+        f"; of {', '.join(unlike)} each edge was measured by itself: its hours are no mirror images"
+    )
 
 
 def _apart(pair: list[list[str]]) -> bool:
-    """Whether two rows of hours differ by more than the quarter of an hour that traces do."""
+    """Whether two rows of hours differ by more than the quarter of an hour that edges do."""
     if len(pair[0]) != len(pair[1]):
         return True
     minutes = [[60 * int(h) + int(m) for h, m in (t.split(":") for t in side)] for side in pair]
@@ -175,20 +216,21 @@ def _grinding(plan: BenchPlan, stroke: float) -> float:
 
 def minutes_words(plan: BenchPlan) -> tuple[str, ...]:
     """What the minutes hold, what they leave out, a newcomer's, and the gap to common practice."""
-    *parts, total = plan.minutes.to_dict("records")
-    named = ", ".join(f"{part['part']} {part['minutes']:.1f}" for part in parts)
+    total = plan.minutes.iloc[-1]
     low, high = total["minutes_low"], total["minutes_high"]
-    practised = (
-        f"Practised: about {total['minutes']:.0f} min, nine times in ten {low:.0f} to {high:.0f} "
-        f"by the model: {named}. Its seconds are assumed. Not in it: reading this, measuring, "
-        "writing, cleaning, reprocessing."
+    middle, short, long = practised(plan)
+    by_sheet = (
+        f"Practised: about {middle:.0f} min ({short:.0f} to {long:.0f}; assumed, no source), with "
+        "lifting, turning, reading the hour, dial, ink and card. The plan's own "
+        f"{total['minutes']:.0f} min ({low:.0f} to {high:.0f}) leave those out. Not in either: "
+        "reading this, measuring widths, writing, cleaning, reprocessing."
     )
     new, least, most = newcomer(plan)
     first_time = (
         f"New to it: about {new:.0f} min ({least:.0f} to {most:.0f}; assumed, no source), reading "
         "this first not counted. Spread it over several days: after any row you may stop."
     )
-    said, ends = [practised, first_time], plan.practice
+    said, ends = [by_sheet, first_time], plan.practice
     if len(ends):
         model, practice = ends["seconds"].sum() / 60, ends["practice_seconds"].sum() / 60
         many = "1 curette" if len(ends) == 1 else f"{len(ends)} curettes"
@@ -202,6 +244,11 @@ def minutes_words(plan: BenchPlan) -> tuple[str, ...]:
     return tuple(said)
 
 
+def practised(plan: BenchPlan) -> tuple[float, float, float]:
+    """Minutes of somebody practised with the sheet, in the middle and at the assumed ends."""
+    return practised_minutes(Work(*plan.minutes["count"].iloc[:-1]))
+
+
 def newcomer(plan: BenchPlan) -> tuple[float, float, float]:
     """Minutes of somebody new to it, in the middle and at the ends of what is assumed."""
     return newcomer_minutes(Work(*plan.minutes["count"].iloc[:-1]))
@@ -212,6 +259,8 @@ def log_words(code: str) -> str:
     return (
         "Log, one line an edge: date (year-month-day), event “sharpened”, operator, and in the "
         "column sheet_entry the block's code with the width behind it twice, the same number, "
-        f"without mm: {code}0.84/0.84. An edge that was measured and not ground: event “measured”. "
+        f"without mm: {code}0.84/0.84. An edge that was measured and not ground: event “measured”; "
+        "a toe left out: say so in the note. Set aside: the one who is asked decides between "
+        "“measured”, “retired” and “broken”. Then all goes to be processed as part 1 says. "
         "If the entry is refused, type it again as printed; refused again: ask."
     )

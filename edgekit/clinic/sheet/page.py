@@ -15,6 +15,8 @@ from edgekit.display import escaped
 
 SIZES_MM = {1: (46.0, 30.0), 2: (25.0, 24.0)}  # of each drawing, by how many stand beside a line
 BENCH_MM = (122.0, 58.0)
+BESIDE_MM = {"width_mm": 62.0, "height_mm": 21.0}
+HANDS_MM = {"width_mm": 86.0, "height_mm": 56.0}
 CSS = """
 @page { size: A4; margin: 8mm 9mm 9mm;
   @bottom-left { content: "WARNING"; font: bold 9pt "Liberation Sans", Arial, sans-serif; }
@@ -49,6 +51,7 @@ dl { margin: 0; } dl div { margin: 0 0 0.7mm; } dt, dd { display: inline; margin
 dt { font-weight: bold; } .check { display: flex; flex-wrap: wrap; gap: 1mm 3mm; }
 .check p { flex: 1 1 50mm; } .check svg { flex: none; margin-left: -4mm; }
 .fig { float: right; margin: 0 0 1mm 3mm; } .flow { display: flow-root; }
+.whole { break-inside: avoid; }
 .cut { border-top: 0.5mm dashed #000; margin-top: 3mm; padding-top: 2mm; }
 .pieces { display: flex; flex-wrap: wrap; gap: 2mm 3mm; align-items: center; }
 .pieces svg { flex: none; }
@@ -130,7 +133,7 @@ def _before(sheet: Sheet) -> str:
         '<div class="sheet"><div class="safety" role="note"><h2>Safety</h2>'
         f'<p class="whose">{escaped(sheet.whose)}</p>'
         f"<p>{escaped(' '.join(sheet.cautions))} <b>{escaped(sheet.first_times)}</b></p></div>"
-        f"<p>{escaped(sheet.headline)}. The parts come in the order of work.</p>"
+        f"<p>{escaped(sheet.headline)}</p>"
         "<h2>1 Decided and signed before the first stroke, by the practitioner who answers for it"
         f"</h2>{_list(sheet.decisions, 'long')}<h2>2 Laid out</h2><p>{_said(sheet.needs)}</p>"
         f"<h2>3 Every blade, before it is ground</h2><p>{_said(BEFORE)}</p>"
@@ -144,7 +147,8 @@ BEFORE = (
     "Only the blade that carries this code: unmarked, set it aside. Cracked, bent, or at or below "
     "its limit: set it aside and ask. The practitioner enters limits that are missing. Width: "
     "across the face at half its length (of a hoe: back from the edge), jaws flat on the sides, "
-    "closed gently, never drawn along an edge; two decimals; the other blade capped. Then the "
+    "closed gently, never drawn along an edge; two decimals (limits are rounded up to them); the "
+    "other blade capped. Then the "
     "stick, edge by edge: one that bites all along is not ground (tick in its block); "
     "one that slides may be."
 )
@@ -155,6 +159,7 @@ def _checked(sheet: Sheet) -> str:
     dial = f"<p>{_said(sheet.dial_note)}</p>" if sheet.dial else ""
     pieces = [*([sheet.dial] if sheet.dial else []), *sheet.cards]
     toe = f'<div class="fig">{svg(sheet.toe, width_mm=50, height_mm=17)}</div>' if sheet.toe else ""
+    beside = f'<div class="fig">{svg(sheet.beside, **BESIDE_MM)}</div>' if sheet.beside else ""
     return (
         '<div class="sheet"><h2>4 The holder, checked</h2>'
         f'<div class="flow"><div class="fig">{_sized(sheet.bench, BENCH_MM)}</div>'
@@ -162,7 +167,7 @@ def _checked(sheet: Sheet) -> str:
         f"{_paragraphs(sheet.off)}{_terms(sheet.words)}"
         "<h2>6 Print checked; dial and cards cut out</h2>"
         f'<div class="check">{svg(sheet.ruler)}<p>{_said(CHECK)}</p></div>'
-        f'<div class="flow">{toe}{dial}<p>{_said(CARDS)}</p>'
+        f'<div class="flow">{toe}{dial}</div><div class="flow">{beside}<p>{_said(CARDS)}</p>'
         f'</div><div class="cut"><div class="pieces">{"".join(map(svg, pieces))}</div></div></div>'
     )
 
@@ -172,9 +177,10 @@ CHECK = (
     "on one side only, since the foot of this page is cut off."
 )
 CARDS = (
-    "Corner cards: cut along the lines. The number at a corner is its angle; the smaller is the "
-    "least that face and stone may make, the larger the most. You look along the edge, with the "
-    "lens, against the light."
+    "Corner cards: glue them on stiff card and cut along the lines with knife and ruler. The "
+    "number at a corner is its angle; the smaller is the "
+    "least that face and stone may make, the larger the most. You look along the edge from the "
+    "toe, with the lens, against the light."
 )
 
 
@@ -187,12 +193,22 @@ def _work(sheet: Sheet) -> str:
     left = f"<h2>Not ground now</h2>{_list(sheet.left)}" if sheet.left else ""
     return (
         f'<div class="sheet"><h2>7 Set-ups, in the order of work</h2>{_runs(sheet)}'
-        f"<h2>8 One line at a time</h2>{_terms(sheet.steps, numbered=True)}"
-        f'<h2>9 Edges</h2><div class="blocks">{"".join(map(_block, sheet.blocks))}</div>{left}'
-        f"<h2>10 Afterwards</h2><p>{_said(sheet.log)} {_said('Ended ____')}</p>"
-        f"<h2>Order and time</h2><p>{escaped(sheet.order)}</p>"
-        f"{_paragraphs(sheet.minutes)}</div>"
+        f"<h2>8 One line at a time</h2>{_steps(sheet)}"
+        f'<h2>9 Edges</h2><div class="blocks">{"".join(map(_block, sheet.blocks))}{left}'
+        f'<div class="whole"><h2>10 Afterwards</h2><p>{_said(sheet.log)} {_said("Ended ____")}</p>'
+        f'</div><div class="whole"><h2>Order and time</h2><p>{escaped(sheet.order)}</p>'
+        f"{_paragraphs(sheet.minutes)}</div></div></div>"
     )
+
+
+def _steps(sheet: Sheet) -> str:
+    """How a line is done; the stone in the hand is drawn beside it."""
+    words = _terms(sheet.steps, numbered=True)
+    if sheet.hands is None:
+        return words
+    head, mark, tail = words.rpartition("<div><dt>")
+    drawn = f'<div class="flow whole"><div class="fig">{svg(sheet.hands, **HANDS_MM)}</div>'
+    return f"{head}</dl>{drawn}<dl>{mark}{tail}</div>"
 
 
 def _runs(sheet: Sheet) -> str:
@@ -250,5 +266,5 @@ def _line(line: Line) -> str:
         f'<b class="mark">{escaped(line.mark)}</b> {_setting(line.setting)} '
         f"{_kept(line.within)}<br>{escaped(line.where)}; {escaped(line.card)}; "
         f"{escaped(line.work)}: "
-        f'<span class="hours">{hours}</span> {_kept_said("□ ink gone")}</li>'
+        f'<span class="hours">{hours}</span>{escaped(line.extra)} {_kept_said("□ ink gone")}</li>'
     )

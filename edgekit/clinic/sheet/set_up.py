@@ -112,9 +112,7 @@ def _held(plan: BenchPlan, number: str, steps: list[Step], before: dict[int, str
     within, plates, plates_within = _within(row["within_deg"], plan.setting_error_deg), "", ""
     if plan.holder is not None:
         plates = riser_words(float(row["riser_mm"]), plan.holder.pivot_height_mm)
-        ends = np.sin(np.radians([angle - within, angle, angle + within]))
-        slack = plan.holder.reach_mm * float(np.abs(np.diff(ends)).min())
-        plates_within = f"± {math.floor(10 * slack) / 10:.1f} mm"
+        plates_within = f"± {slack_mm(plan, run):.1f} mm"
     if run in before:
         plates, plates_within = f"as row {before[run]}: nothing to set", ""
     return Row(
@@ -126,6 +124,16 @@ def _held(plan: BenchPlan, number: str, steps: list[Step], before: dict[int, str
         plates_within=plates_within,
         edges=edge_names(steps),
     )
+
+
+def slack_mm(plan: BenchPlan, run: int) -> float:
+    """How far plates may be from what a setting asks for, rounded down [mm]; needs a holder."""
+    row = plan.settings.iloc[run]
+    angle = float(row["elevation_deg"])
+    within = _within(row["within_deg"], plan.setting_error_deg)
+    ends = np.sin(np.radians([angle - within, angle, angle + within]))
+    reach = (plan.holder or Holder()).reach_mm
+    return math.floor(10 * reach * float(np.abs(np.diff(ends)).min())) / 10
 
 
 def edge_names(steps: Iterable[Step]) -> str:

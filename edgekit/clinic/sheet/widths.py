@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import pandas as pd
@@ -12,6 +13,8 @@ from edgekit.clinic.log.cells import Event
 from edgekit.clinic.log.log import Log
 from edgekit.life.retire import MaxWidthLoss, MinWidth
 from edgekit.units import UM_PER_MM
+
+CALIPER_MM = 0.01  # what a caliper shows: limits are rounded up to it
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,14 +58,15 @@ def _from_log(log: Log, code: str, retire: MaxWidthLoss | MinWidth) -> tuple[str
     own = log.rows[log.rows["instrument"] == code]
     ended = own[own["event"].isin([Event.RETIRED, Event.BROKEN])]
     if len(ended):  # a new instrument may bear the code
-        return f"one was {ended['event'].iloc[-1]} {_day(ended['date'].iloc[-1])}", ""
+        was = f"one was {ended['event'].iloc[-1]} {_day(ended['date'].iloc[-1])}"
+        return f"{was}; □ this is its successor", ""
     read = own[own["width_mm"].notna()].sort_values(["date", "line"], kind="stable")
     if read.empty:
         return "", ""
     first = read.groupby("edge", sort=False)["width_mm"].first().to_numpy() * UM_PER_MM
-    limit = float(retire.limit_um(first).max()) / UM_PER_MM
+    limit = math.ceil(float(retire.limit_um(first).max()) / UM_PER_MM / CALIPER_MM - 1e-6)
     row = read.iloc[-1]
-    return f"{row['width_mm']:.3f} mm ({_day(row['date'])})", f"{limit:.3f} mm"
+    return f"{row['width_mm']:.2f} mm ({_day(row['date'])})", f"{CALIPER_MM * limit:.2f} mm"
 
 
 def _day(date: object) -> str:

@@ -1,0 +1,98 @@
+"""A blade turned on the stone: when the plates must follow, and where a corner card has room.
+
+Both need to know where the handle's axis runs beside the blade. Nobody has measured it; it is
+assumed to pass through the middle of the heel, as in `edgekit.clinic.bench.by_hand`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from edgekit.checks import FloatArray
+from edgekit.clinic.bench.by_hand import axis_height_mm, heel_middle
+from edgekit.clinic.bench.requirements import EdgeRequirements
+from edgekit.clinic.bench.steps import Step
+from edgekit.contact.holder import Holder
+from edgekit.geometry import vectors as vec
+
+AIR_MM = 0.2  # beside a card, to either side
+ROD_STEP_MM = 0.25  # along the handle's axis
+
+
+def axis_at_placements_mm(step: Step) -> FloatArray:
+    """Height (P,) of the handle's axis over the stone, at the heel, at every placement [mm]."""
+    need, rows = step.requirements, step.stations
+    return step.at_placements(axis_height_mm(need, need.held.normal[rows], rows))
+
+
+def pile_changes(step: Step, slack_mm: float) -> tuple[tuple[int, float], ...]:
+    """Placements at which the pile must change, each with how much lower the stone then lies [mm].
+
+    In all, against the pile of the first placement: the stone may stand `slack_mm` from where it
+    should. Where the axis rises the handle grows too flat, so the stone is lowered as much.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> step = ek.plan_bench({"K": ek.patterns.universal_curette()}).steps[0]
+    >>> [(at, round(low, 1)) for at, low in pile_changes(step, 1.5)]
+    [(4, 3.0), (6, 5.0)]
+    """
+    rises = axis_at_placements_mm(step)
+    rises = rises - rises[0]
+    found, pile = [], 0.0
+    for at, rise in enumerate(rises.tolist()):
+        if abs(rise - pile) > slack_mm:
+            pile = rise
+            found.append((at, pile))
+    return tuple(found)
+
+
+def card_placement(step: Step, holder: Holder, card_mm: tuple[float, float]) -> int | None:
+    """The placement nearest to the middle at which a card (base, height) clears shank and handle.
+
+    The card stands on the stone square to the edge, its corner at the place that touches, its base
+    towards the handle; None where it clears them nowhere.
+
+    Examples
+    --------
+    >>> import edgekit as ek
+    >>> step = ek.plan_bench({"K": ek.patterns.universal_curette()}).steps[0]
+    >>> card_placement(step, ek.Holder(), (30.0, 12.0)), step.placements
+    (3, 7)
+    """
+    middle = step.placements // 2
+    for at in sorted(range(step.placements), key=lambda place: (abs(place - middle), place)):
+        if _has_room(step, at, holder, card_mm):
+            return at
+    return None
+
+
+def _has_room(step: Step, at: int, holder: Holder, card_mm: tuple[float, float]) -> bool:
+    """Whether the card clears; at an edge of one placement, at either end or in the middle."""
+    held, rows = step.requirements.held, step.stations
+    fields = (held.position_mm, held.normal, held.tangent)
+    if step.placements > 1:
+        columns = [[step.at_placements(axis[rows])[at] for axis in field.T] for field in fields]
+        return _clears(step.requirements, np.array(columns), holder, card_mm)
+    places = [np.array([field[row] for field in fields]) for row in rows[[0, len(rows) // 2, -1]]]
+    return any(_clears(step.requirements, place, holder, card_mm) for place in places)
+
+
+def _clears(
+    need: EdgeRequirements, where: FloatArray, holder: Holder, card_mm: tuple[float, float]
+) -> bool:
+    """Whether a card at a place clears; `where` (3, 3) is the place, its normal and its tangent."""
+    out = -need.edge.handle_axis
+    place, normal, tangent = where[0], vec.unit(where[1]), vec.unit(where[2])
+    away = vec.cross(tangent, normal)
+    away = away * np.sign(away @ out)
+    along = np.arange(0.0, 3 * card_mm[0], ROD_STEP_MM)
+    points = heel_middle(need) + along[:, None] * out - place
+    thick = along >= holder.handle_from_mm
+    radius = np.where(thick, holder.handle_radius_mm, holder.shank_radius_mm)
+    beside = np.abs(points @ tangent) > radius + AIR_MM
+    behind = points @ away > card_mm[0] + radius
+    above = -points @ normal > card_mm[1] + radius
+    before = points @ away < -radius
+    return bool((beside | behind | above | before).all())
