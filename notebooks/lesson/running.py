@@ -9,10 +9,11 @@ import re
 import sqlite3
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from functools import cache
 from html import unescape
 from importlib.metadata import PackageNotFoundError, version
+from multiprocessing import get_context
 from tempfile import TemporaryDirectory
 from typing import Any
 
@@ -102,11 +103,17 @@ def executed(stem: str) -> NotebookNode:
     with contextlib.closing(lock):
         lock.execute("BEGIN EXCLUSIVE")  # the others wait for what one of them makes
         if not target.exists():
-            book = execute(stem)
+            book = _apart(stem)
             for old in KEPT.glob(f"{stem}-*.ipynb"):
                 old.unlink()
             write_file(target, nbformat.writes(book), replace=True)
     return nbformat.read(target, as_version=4)
+
+
+def _apart(stem: str) -> NotebookNode:
+    """The same as `execute`, in a process of its own: kernels leave sockets and loops open."""
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as process:
+        return process.submit(execute, stem).result()
 
 
 def several(run: Callable[[str], Any], names: Sequence[str]) -> list[Any]:
