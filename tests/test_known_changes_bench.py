@@ -749,12 +749,11 @@ def by_hand(room, error, tolerance, *, windows=(10.0, 5.0), elevations=(20.4, 31
 def test_a_stretch_by_hand_says_why_and_what_tolerance_would_serve_it():
     reason, advice = by_hand(0.25, 1.0, 2.0)
     assert reason == "the angle holds within ± 0.25° of a setting, the holder only within ± 1°"
-    assert "by hand, handle 20° to 32° to the stone" in advice
     assert "a tolerance of 8° or more" in advice
     assert "a tolerance of 9.1° or more" in by_hand(0.22, 1.0, 2.0)[1]  # 9.0909…, rounded up
     assert "tolerance of 9.9°" in by_hand(0.202020203, 1.0, 2.0)[1]
-    assert "tolerance" not in by_hand(0.2, 1.0, 2.0)[1]  # 10 degrees are told to nobody
-    assert "tolerance" not in by_hand(0.0, 1.0, 2.0)[1]
+    assert len(by_hand(0.2, 1.0, 2.0)) == 1  # 10 degrees are told to nobody
+    assert len(by_hand(0.0, 1.0, 2.0)) == 1
     # as wide as the error but for rounding: it is the holder or the number of settings
     for room in (1.0, 1.0 - 1e-10, 2.0):
         assert by_hand(room, 1.0, 2.0)[0] == "the holder cannot take its settings"
@@ -1006,7 +1005,7 @@ def test_a_plan_says_in_words_what_its_tables_say(plan):
 
 
 def test_schedules_count_strokes_checks_and_set_ups(plan):
-    made = _schedule(list(plan.requirements), ANY_SETTING, value("bench_ridge_um"))
+    made = _schedule(ANY_SETTING, value("bench_ridge_um"), ek.Holder(), list(plan.requirements))
     counts = made.duration.table.set_index("part")["count"]
     assert counts["grinding"] == sum(step.placements * step.rounds for step in made.steps)
     assert counts["checking the edge"] == len(plan.requirements)
