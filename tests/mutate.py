@@ -39,7 +39,7 @@ GROUPS = {
             "records checks bad_files bad_input pictures_records pictures_one_view pictures_trace "
             "pictures_outline pictures_loss pictures_reading pictures_board pictures_spoiled "
             "known_changes_geometry hostile_text profiles_exact targets_exact outlines_exact "
-            "geometry_limits digitising_limits regression"
+            "pictures_limits geometry_limits digitising_limits regression"
         ),
     ),
     "contact": (
@@ -468,11 +468,14 @@ EQUIVALENT = (
         "0",
         "only the sign is read: any three such corners of a board turn alike",
     ),
-    (
-        "digitising/pictures/outlines/parts.py",
-        "first = max(most - around // 2, 0)",
-        "0",
-        "the bend of the first twenty places is nothing",
+    *(
+        (
+            "digitising/pictures/targets/corners.py",
+            "if len(spots) < 4:",
+            change,
+            "a board has nine inner corners or more, of which four fifths are above five",
+        )
+        for change in ("Lt", "4")
     ),
     (
         "digitising/pictures/targets/corners.py",
@@ -515,12 +518,6 @@ EQUIVALENT = (
         "np.where(bend == 0, 1, bend)",
         "1",
         "where the bend is nothing the shift is nothing",
-    ),
-    (
-        "digitising/pictures/outlines/line_reading.py",
-        "inside = np.all((line > reach + 1)",
-        "USub",
-        "of an array (N, 2) the last axis is the second",
     ),
     (
         "digitising/pictures/targets/plane.py",

@@ -229,10 +229,26 @@ def _turn_at(
     heading = np.unwrap(np.arctan2(*np.gradient(line, axis=0).T[::-1]))
     bend = -np.gradient(heading, STEP_MM)  # the outline runs clockwise round the steel
     bend[:edge] = bend[len(bend) - edge :] = 0.0
-    around = int(TOE_MM / STEP_MM)  # a speck on the edge bends sharply too, but out and back again
+    top = _sharpest(bend)
+    start, stop = _ends(bend, top, edge)
+    turn = np.concatenate([[0.0], np.cumsum(np.maximum(bend[start:stop], 0.0)) * STEP_MM])
+    apex = float(np.interp(turn[-1] / 2, turn, at[start : start + len(turn)] - STEP_MM / 2))
+    return apex, (float(at[start]), float(at[stop])), float(turn[-1])
+
+
+def _sharpest(bend: FloatArray) -> int:
+    """Where it bends most within the stretch that turns most.
+
+    A speck on the edge bends sharply too, but out and back again.
+    """
+    around = int(TOE_MM / STEP_MM)
     most = int(np.argmax(ndimage.uniform_filter1d(bend, around, mode="constant")))
     first = max(most - around // 2, 0)
-    top = first + int(np.argmax(bend[first : most + around // 2 + 1]))
+    return first + int(np.argmax(bend[first : most + around // 2]))
+
+
+def _ends(bend: FloatArray, top: int, edge: int) -> tuple[int, int]:
+    """First and last place of the toe about `top`, whose bend is smoothed over `edge` places."""
     start, stop = _cap(bend, top, bend[top] / 2, bend[top] / 2)
     if stop - start > 2 * edge:  # a round toe: half-way between its bend and that of each side
         round_ = float(np.median(bend[start:stop]))
@@ -242,9 +258,7 @@ def _turn_at(
         ]
         sides = [float(np.median(part)) if len(part) else 0.0 for part in far]
         start, stop = _cap(bend, top, *((round_ + side) / 2 for side in sides))
-    turn = np.concatenate([[0.0], np.cumsum(np.maximum(bend[start:stop], 0.0)) * STEP_MM])
-    apex = float(np.interp(turn[-1] / 2, turn, at[start : start + len(turn)] - STEP_MM / 2))
-    return apex, (float(at[start]), float(at[min(stop, len(at) - 1)])), float(turn[-1])
+    return start, stop
 
 
 def _cap(bend: FloatArray, top: int, left: float, right: float) -> tuple[int, int]:

@@ -1,0 +1,552 @@
+"""Bounds, margins and second branches of reading pictures, on small made inputs.
+
+Expected values are written out by hand, or come from numpy and scipy.
+"""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from scipy import ndimage
+from scipy.spatial import cKDTree
+from scipy.stats import norm
+
+import edgekit as ek
+from edgekit.digitising import file_format, reader, smoothing
+from edgekit.digitising.pictures import edge_stations, registering
+from edgekit.digitising.pictures.outlines import (
+    blade_outline,
+    chipping,
+    line_reading,
+    parts,
+    silhouette,
+)
+from edgekit.digitising.pictures.profiles import normals_of, resampled
+from edgekit.digitising.pictures.targets import corners, refining
+from tests.test_outlines_exact import (
+    OFFSETS,
+    PICTURE,
+    SCALE,
+    UM,
+    crossings_of,
+    line_between,
+    outline_of,
+    reading_of,
+    stadium,
+)
+from tests.test_targets_exact import board_light
+
+P = ek.pictures
+LEFT, RIGHT = P.Side.LEFT, P.Side.RIGHT
+
+
+# ---- parts ---------------------------------------------------------------------------------
+
+
+def test_a_toe_is_where_it_bends_most_within_the_millimetre_that_turns_most():
+    bend = np.zeros(400)
+    bend[150:250] = 1.0  # a hundred places of a hundredth
+    for at, around, found in (
+        (150, None, True),
+        (249, None, True),
+        (148, 149, False),  # specks beyond: out and back again
+        (251, 250, False),
+    ):
+        speck = bend.copy()
+        speck[at] = 2.0
+        if around is not None:
+            speck[around] = -3.0
+        assert np.argmax(ndimage.uniform_filter1d(speck, 100, mode="constant")) == 200
+        assert (parts._sharpest(speck) == at) == found
+    early = np.zeros(400)
+    early[:60] = 1.0
+    for at in (0, 59):
+        early[at] = 2.0
+        assert parts._sharpest(early) == at
+        early[at] = 1.0
+
+
+def test_a_round_toe_ends_half_way_between_its_bend_and_that_of_each_side():
+    edge = 20
+    bend = np.zeros(400)
+    bend[150:250] = 2.0
+    assert parts._ends(bend, 200, edge) == (150, 250)
+    # Each side's own bend is the median from one to six smoothing lengths beyond.
+    slope = np.interp(np.arange(400), [100, 150, 249, 299], [0.0, 2.0, 2.0, 0.0])
+    raised = slope.copy()
+    start, stop = parts._cap(slope, 200, 1.0, 1.0)
+    assert (start, stop) == (126, 274)
+    left, right = slice(start - 120, start - 20), slice(stop + 20, stop + 120)
+    raised[left] = np.where(np.arange(100) < 51, 0.8, raised[left])
+    raised[right] = np.where(np.arange(100) >= 49, 0.6, raised[right])
+    whole = np.median(raised[start:stop])
+    want = parts._cap(raised, 200, (whole + 0.8) / 2, (whole + 0.6) / 2)
+    assert want[0] > start
+    assert want[1] < stop
+    assert parts._ends(raised, 200, edge) == want
+    # One place fewer, and the median is another.
+    for at in (left.start + 50, right.start + 49):
+        fewer = raised.copy()
+        fewer[[at - 1, at, at + 1]] = 0.0
+        assert parts._ends(fewer, 200, edge) != want
+    # Beyond the line's end there is no bend.
+    short = slope[: stop + edge]
+    assert parts._ends(short, 200, edge) == parts._cap(
+        short, 200, (np.median(short[start:stop]) + np.median(short[left])) / 2, 1.0
+    )
+    # A turn of twice the smoothing length is a corner of its own.
+    for wide, again in ((40, False), (41, True)):
+        corner = np.full(400, 0.9)
+        corner[200 : 200 + wide] = 2.0
+        level = 1.0 if not again else (2.0 + 0.9) / 2
+        corner[198:200] = corner[200 + wide : 202 + wide] = 1.2
+        narrow = parts._cap(corner, 210, 1.0, 1.0)
+        assert narrow == (198, 202 + wide)
+        assert parts._ends(corner, 210, (wide + 4) // 2) == (
+            narrow if not again or (wide + 4) <= 2 * ((wide + 4) // 2) else (200, 200 + wide)
+        )
+        assert level > 0
+
+
+def test_a_click_at_three_tenths_of_a_millimetre_is_not_beside_the_edge():
+    points = np.stack([np.arange(20) * 0.25, np.zeros(20)], axis=1)
+    scale = SimpleNamespace(to_mm=lambda px: px)
+    for y, good in ((0.3, False), (np.nextafter(0.3, 0), True)):
+        click = P.HeelAt(side=LEFT, x_px=0.5, y_px=y)
+        if good:
+            assert parts._heel(points, points[:, 0], 2.5, click, scale) == (2, 10)
+        else:
+            with pytest.raises(ek.BadArgument, match="not beside that edge"):
+                parts._heel(points, points[:, 0], 2.5, click, scale)
+
+
+# ---- finding and reading the outline -------------------------------------------------------
+
+
+def test_a_width_is_from_the_left_sides_point_to_the_right_side_without_the_apex():
+    points = np.stack([np.arange(60.0), np.zeros(60)], axis=1)
+    assert blade_outline._width(points, SimpleNamespace(toe=1)) == pytest.approx(2.0)
+    # Half of the way to the nearer end: from place 10 of 20.
+    assert blade_outline._width(points, SimpleNamespace(toe=20)) == pytest.approx(11.0)
+    assert blade_outline._width(points, SimpleNamespace(toe=50)) in (
+        pytest.approx(5.0),
+        pytest.approx(6.0),
+    )
+
+
+def test_a_piece_is_asked_at_fifty_places_of_a_line():
+    label = np.zeros((50, 400), dtype=int)
+    label[10] = 1
+    label[29:32] = 2
+    dark = label > 0
+
+    def zigzag(count):
+        k = np.arange(count)
+        return np.stack([2.0 * k, np.where(k % 2, 30.0, 10.0)], axis=1)
+
+    for count, piece in ((30, 2), (99, 2), (100, 1), (149, 1), (150, 2)):
+        assert silhouette._piece(label, zigzag(count), dark) == piece
+
+
+@pytest.mark.parametrize("off", [-2, -1, 0, 1, 2])
+def test_a_piece_is_looked_for_a_pixel_to_either_side_of_a_line(off):
+    label = np.zeros((60, 50), dtype=int)
+    label[:, 20 + off] = 3
+    upright = line_between([20, 2], [20, 57])
+    want = 3 if abs(off) < 2 else 0
+    assert silhouette._piece(label, upright, label > 0) == want
+    assert silhouette._piece(label.T, upright[:, ::-1], label.T > 0) == want
+
+
+@pytest.mark.parametrize("turn", range(4))
+def test_a_piece_one_pixel_deep_along_the_border_is_seen(turn):
+    label = np.zeros((30, 30), dtype=int)
+    label[0] = 7
+    label[-1] = 5
+    label, line = np.rot90(label, turn), line_between([3, 0], [26, 0])
+    for _ in range(turn):
+        line = np.stack([line[:, 1], 29 - line[:, 0]], axis=1)
+    assert silhouette._piece(label, line, label > 0) == 7
+
+
+def test_a_border_is_the_first_and_last_row_and_column():
+    light = np.arange(12.0).reshape(3, 4)
+    assert silhouette._border(light).tolist() == [0, 1, 2, 3, 8, 9, 10, 11, 0, 4, 8, 3, 7, 11]
+
+
+def test_a_line_lies_a_pixel_further_inside_than_its_profiles_reach():
+    size = (40, 30)
+    for axis, low, high in ((0, 8, 31), (1, 8, 21)):
+        line = np.full((60, 2), 15.0)
+        line[:, axis] = np.arange(60) - 10.0
+        kept = line_reading._inside(line, size, 6.0)
+        assert (kept[0, axis], kept[-1, axis]) == (low, high)
+        assert len(kept) == high - low + 1
+
+
+def test_an_outline_stays_where_a_profile_met_nothing_and_is_put_back_by_its_blur():
+    px = SCALE.to_px(resampled(stadium(), UM / 1000))
+    normals, bend = normals_of(px, 4.0)
+    count = len(px)
+    met = np.abs(np.arange(count) - 200) > 3
+    seen = crossings_of(count, offset_px=np.where(met, 0.0, 9.9), met=met)
+    line = reading_of(seen, line=px, normals=normals, bend=bend, blur_px=0.8, skew_px=0.01)
+    made = blade_outline._measured(PICTURE, SCALE, line, None, ("told",))
+    want = SCALE.to_mm(px + 0.8**2 / 2 * bend[:, None] * normals)
+    np.testing.assert_allclose(made.points_mm, want, atol=1e-12)
+    assert made.edge_spread_um == pytest.approx(0.8 * UM)
+    assert made.skew_um == pytest.approx(0.01 * UM)
+    np.testing.assert_allclose(made.curvature_per_mm, bend * 1000 / UM, atol=1e-9)
+    np.testing.assert_allclose(made.normals, normals * [1, -1], atol=1e-12)
+    assert np.flatnonzero(made.quality & blade_outline.Quality.WEAK).tolist() == [*range(197, 204)]
+    shifted = reading_of(
+        crossings_of(count, offset_px=np.full(count, 0.3)), line=px, normals=normals, bend=0 * bend
+    )
+    again = blade_outline._measured(PICTURE, SCALE, shifted, None, ())
+    np.testing.assert_allclose(again.points_mm, SCALE.to_mm(px + 0.3 * normals), atol=1e-12)
+
+
+def test_an_overshoot_is_no_sharper_than_the_sharpest_step():
+    mean = np.where(OFFSETS < 0, -0.2, 1.2)
+    mean[np.argmin(np.abs(OFFSETS))] = 0.5
+    blur, skew, _ = line_reading._spread(
+        OFFSETS, np.tile(0.1 + 0.6 * mean, (100, 1)), crossings_of(100)
+    )
+    assert blur == pytest.approx(0.2)
+    assert np.isfinite(skew)
+    flat = np.tile(0.1 + 0.6 * norm.cdf(OFFSETS, 0, 500.0), (100, 1))  # hardly any rise at all
+    wide = line_reading._spread(OFFSETS, flat, crossings_of(100))[0]
+    assert 0.5 / wide * np.sqrt(2 / np.pi) == pytest.approx(1e-3, rel=0.15)
+
+
+@pytest.mark.parametrize("wander", [0.3, 0.8])
+def test_what_a_line_wanders_is_no_blur(wander):
+    count = 400
+    profiles = np.tile(0.1 + 0.6 * norm.cdf(OFFSETS, 0, 1.2), (count, 1))
+    offset = np.where(np.arange(count) < count // 2, wander, -wander)
+    still = line_reading._spread(OFFSETS, profiles, crossings_of(count))[0]
+    moved = line_reading._spread(OFFSETS, profiles, crossings_of(count, offset_px=offset))[0]
+    even = ndimage.gaussian_filter1d(offset, 4.0).std()
+    assert still**2 - moved**2 == pytest.approx(even**2)
+
+
+def test_the_area_under_a_profile_is_a_trapezoid():
+    ends = 0.1 + 0.6 * np.linspace(0.1, 0.8, len(OFFSETS))
+    _, skew, _ = line_reading._spread(OFFSETS, np.tile(ends, (100, 1)), crossings_of(100))
+    share = (ends - 0.1) / 0.6
+    assert skew == pytest.approx(OFFSETS[-1] - np.trapezoid(share, OFFSETS))
+
+
+def test_half_of_the_usual_step_is_not_weak():
+    bright = np.full(100, 0.6)
+    bright[7], bright[8] = 0.35, 0.349
+    line = reading_of(crossings_of(100, bright=bright, dark=np.full(100, 0.1)))
+    flags = blade_outline._quality(line, np.zeros(100), np.zeros(100), SimpleNamespace(cap=(4, 6)))
+    exact = crossings_of(100, dark=np.zeros(100), bright=np.where(np.arange(100) == 7, 0.5, 1.0))
+    at = blade_outline._quality(
+        reading_of(exact), np.zeros(100), np.zeros(100), SimpleNamespace(cap=(4, 6))
+    )
+    assert not at.any()
+    assert flags[8] == blade_outline.Quality.WEAK
+    assert blade_outline.Quality.GOOD == 0
+
+
+def test_steel_is_asked_for_three_pixels_to_either_side():
+    line = line_between([5, 30], [70, 30])
+    for rows, right in (((33,), True), ((27,), False)):
+        light = np.full((60, 80), 0.5, dtype=np.float32)
+        light[list(rows)] = 0.1  # below as seen lies to the right of a line to the right
+        assert silhouette._steel_on_the_right(light, line) is right
+    for row in (26, 28, 29, 31, 32, 34):
+        light = np.full((60, 80), 0.5, dtype=np.float32)
+        light[33], light[row] = 0.4, 0.0
+        light[27] = 0.45
+        assert silhouette._steel_on_the_right(light, line)
+
+
+# ---- corners -------------------------------------------------------------------------------
+
+
+def test_a_saddle_is_one_step_away_and_steps_are_half_a_window(monkeypatch):
+    monkeypatch.setattr(corners, "_ROUNDS", 1)
+    y, x = np.mgrid[:80, :90].astype(float)
+    place = np.array([41.3, 38.6])
+    u, v = x - place[0], y - place[1]
+    light = 0.4 + 1e-3 * (0.7 * u**2 + 1.1 * u * v - 0.9 * v**2)
+    near = place + np.array([[0.9, -1.1], [-1.4, 0.3], [0.0, 0.0]])
+    found, good = corners.saddles(light, near, 6)
+    np.testing.assert_allclose(found, np.tile(place, (3, 1)), atol=1e-5)
+    assert good.tolist() == [False, False, True]  # none of the others has come to rest
+    far = place + np.array([[4.0, 3.0], [-5.0, 0.0], [2.9, 0.0]])
+    found, _ = corners.saddles(light, far, 6)
+    np.testing.assert_allclose(found, [far[0] - [2.4, 1.8], far[1] + [3.0, 0.0], place], atol=1e-4)
+
+
+@pytest.mark.parametrize(("scale", "apart"), [(0.4, 1), (3.0, 3)])
+def test_candidates_stand_apart_by_more_than_their_scale(scale, apart):
+    light = np.random.default_rng(1).uniform(size=(300, 300))
+    found = corners.candidates(light, scale)
+    assert len(found) > 50
+    tree = cKDTree(found)
+    assert tree.query(found, k=2, p=np.inf)[0][:, 1].min() == apart + 1
+
+
+def test_clicks_are_looked_about_within_sixty_pixels(monkeypatch):
+    light = np.arange(400)[:, None] * 1000.0 + np.arange(500)
+    asked = []
+
+    def candidates(part, scale):
+        asked.append((part[0, 0], part.shape, scale))
+        return np.empty((0, 2))
+
+    monkeypatch.setattr(corners, "candidates", candidates)
+    clicks = np.array([[100.5, 90.5], [200.2, 90.5], [200.2, 150.2], [100.5, 150.2]])
+    with pytest.raises(ek.Cannot, match="at the clicks"):
+        corners.grid_from_clicks(light, clicks, 6, 4)
+    assert {seen[:2] for seen in asked} == {(30_040.0, (211 - 30, 261 - 40))}
+    assert [seen[2] for seen in asked] == pytest.approx([59.7 / 3 / 8, 1.5, 3.0, 6.0])
+    asked.clear()
+    with pytest.raises(ek.Cannot, match="at the clicks"):
+        corners.grid_from_clicks(light, clicks - [70.5, 60.5], 6, 4)
+    assert asked[0][0] == 0
+    for square, scale in ((7.0, 1.0), (9.0, 9 / 8), (47.0, 47 / 8), (50.0, 6.0)):
+        asked.clear()
+        ends = np.array([[0, 0], [5, 0], [5, 3], [0, 3]]) * square + 60.0
+        with pytest.raises(ek.Cannot, match="at the clicks"):
+            corners.grid_from_clicks(light, ends, 6, 4)
+        assert asked[0][2] == pytest.approx(scale)
+
+
+def test_corners_at_rest_end_the_rounds_whatever_their_blur(monkeypatch):
+    turns, plain = [], refining._model
+
+    def model(*given):
+        turns.append(1)
+        return plain(*given)
+
+    monkeypatch.setattr(refining, "_model", model)
+    light, places = board_light(across=3, down=3, square=40.0, blur=4.5, size=(200, 190), turn=0.0)
+    refining.refined(light, np.rint(places * 2) / 2)
+    assert len(turns) <= 3 * 6
+    turns.clear()
+    at = np.stack(np.meshgrid(np.arange(-15.0, 16), np.arange(-15.0, 16)), -1).reshape(1, -1, 2)
+    normals = np.eye(2)[None]
+    share = np.ones(at.shape[:2])
+    seen = plain(np.array([[0, 0, 5.0, 0.3, 0.4, 0, 0]]), at, normals, at)[0]
+    windows = refining._Windows(at, seen, share > 0)
+    place = refining._fit(windows, at, normals, share)
+    assert len(turns) == 4  # three rounds measure the noise and level it, one finds it at rest
+    assert abs(place).max() < 1e-9
+    turns.clear()
+    monkeypatch.setattr(refining, "_variance", lambda *_: 1.0)
+    monkeypatch.setattr(refining, "_CLOSE_PX", 0.0)
+    refining._fit(windows._replace(light=0 * seen), at, normals, share)  # no step to the last bit
+    assert len(turns) == 4
+
+
+@pytest.mark.parametrize("lost", [0, 8, 11])
+def test_pixels_beyond_the_border_say_nothing_about_a_corner(lost):
+    light, places = board_light(square=22.0, turn=0.0)
+    low = np.floor(places.min(axis=(0, 1))).astype(int) - 11 + lost
+    near = places - low + [0.2, -0.15]
+    found = refining.refined(light[low[1] :, low[0] :], near)
+    np.testing.assert_allclose(found, places - low, atol=2e-4)
+
+
+@pytest.mark.parametrize(("square", "good"), [(4.0, False), (9999.5, True), (10_000.5, False)])
+def test_squares_are_below_ten_thousand_pixels(monkeypatch, square, good):
+    index = corners._grid(4, 3)
+    spots = (index * square).reshape(-1, 2)
+    monkeypatch.setattr(corners, "saddles", lambda _, near, __: (near, np.ones(12, bool)))
+    h = np.diag([square, square, 1.0])
+    monkeypatch.setattr(corners, "homography", lambda *_: h)
+    found = corners._settle(None, cKDTree(spots), spots, h, index)
+    assert (found is not None) == good
+
+
+# ---- chips ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("width_um", "depth_um", "found"),
+    [
+        (np.nextafter(200, 0), 3.0, 1),
+        (200.0, 3.0, 0),
+        (30.0, 0.0, 0),
+        (30.0, 1e-9, 1),
+    ],
+)
+def test_a_chip_is_narrower_than_a_fifth_of_a_millimetre_and_deeper_than_nothing(
+    monkeypatch, width_um, depth_um, found
+):
+    arc = 0.25 + 0.004 * np.arange(400)
+    dent = 10 * np.exp(-(((np.arange(400) - 200) / 4.0) ** 2) / 2)
+    chip = chipping.Chip(
+        at_mm=arc[200], depth_um=depth_um, corrected_um=1.0, width_um=width_um, sd_um=0.1
+    )
+    monkeypatch.setattr(chipping, "_dents", lambda *_: (arc, dent, 0.01))
+    monkeypatch.setattr(chipping, "_measured", lambda *_: chip)
+    monkeypatch.setattr(chipping, "_matched_sd", lambda *_: 1.0)
+    line = outline_of(stadium())
+    assert len(P.chips(line, side=LEFT)) == found
+
+
+# ---- one outline over another --------------------------------------------------------------
+
+
+def reference(count=80, sd_um=0.3):
+    """A straight datum of points a 64th of a millimetre apart, its normals along y."""
+    points = np.stack([np.arange(count) / 64, np.zeros(count)], axis=1)
+    normals = np.tile([0.0, 1.0], (count, 1))
+    return SimpleNamespace(points_mm=points, normals=normals, sd_um=np.full(count, sd_um))
+
+
+def laid(first, moving):
+    view = registering._View(np.zeros(2), np.eye(2), np.zeros(2), 100.0)
+    prior = registering._prior(P.Mount(distance_mm=100))
+    here = np.arange(len(first.points_mm))
+    return registering._lay(first, here, moving, view, np.zeros(8), prior)
+
+
+def test_points_at_the_very_limits_are_no_datum():
+    first = reference()
+    step = 0.75 / 64
+    for extra, shown in (
+        ((-step, 0.0), False),
+        ((-np.nextafter(step, 0), 0.0), True),
+        ((20 / 64, 0.2), False),
+        ((20 / 64, np.nextafter(0.2, 0)), True),
+        ((79 / 64 + step, 0.0), False),
+    ):
+        fit = laid(first, np.concatenate([first.points_mm, [extra]]))
+        assert fit.gain[:, -1].any() == shown
+        if not shown:
+            assert not fit.numbers.any()
+            assert fit.scatter == pytest.approx(np.sqrt(2) * 0.3e-3)
+
+
+def test_a_datum_of_forty_points_is_too_small_and_scatter_is_not_below_the_noise():
+    first = reference(60, sd_um=2.0)
+    for beyond, good in ((19, True), (20, False)):
+        moving = first.points_mm.copy()
+        moving[:beyond, 1] = 0.5
+        if good:
+            assert laid(first, moving).scatter == pytest.approx(np.sqrt(2) * 2e-3)
+        else:
+            with pytest.raises(ek.Cannot, match="does not agree"):
+                laid(first, moving)
+    rough = reference(200)
+    sign = np.tile([1.0, -1.0, -1.0, 1.0], 50)
+    for apart_um, good in ((20.0, True), (20.5, False)):
+        moving = rough.points_mm + np.outer(sign, [0.0, apart_um / 1000])
+        if good:
+            assert laid(rough, moving).scatter == pytest.approx(1.4826 * apart_um / 1000, rel=1e-3)
+        else:
+            with pytest.raises(ek.Cannot, match="does not agree"):
+                laid(rough, moving)
+
+
+def stations_of(count=40, spacing=0.05):
+    """Stations along a straight edge of few points, its normals along y."""
+    points = np.stack([np.arange(count) * spacing, np.zeros(count)], axis=1)
+    line = SimpleNamespace(
+        points_mm=points,
+        normals=np.tile([0.0, 1.0], (count, 1)),
+        quality=np.zeros(count, dtype=np.uint8),
+        sd_um=np.ones(count),
+    )
+    own = np.arange(count)
+    along = np.tile([1.0, 0.0], (count, 1))
+    return edge_stations.EdgeStations(
+        points[:, 0].copy(), line, own, points[:, 0].copy(), along, cKDTree(points)
+    )
+
+
+def read_at(stations, points):
+    line = SimpleNamespace(points_mm=points, quality=np.zeros(len(points), dtype=np.uint8))
+    return stations.read(line, SimpleNamespace(move=lambda points: points))
+
+
+def test_only_points_square_to_the_edge_are_read_at_a_station():
+    stations = stations_of()
+    points = stations.line.points_mm - [0.0, 0.004]
+    for at in ([0.5, -0.299], [0.5092, -0.1], [0.4908, -0.1]):
+        offset, seen = read_at(stations, np.concatenate([points, [at]]))
+        assert seen.all()
+        assert offset[10] == pytest.approx((0.004 - at[1]) / 2, abs=6e-3)
+    for at in ([0.5, -0.301], [0.5101, -0.1], [0.4899, -0.1], [-0.03, -0.1], [1.98, -0.1]):
+        offset, seen = read_at(stations, np.concatenate([points, [at]]))
+        np.testing.assert_allclose(offset, 0.004)
+    half, _ = read_at(stations, points[:20]), None
+    assert half[1].sum() == 20  # half of the stations are enough
+    with pytest.raises(ek.Cannot, match="at most stations"):
+        read_at(stations, points[:19])
+
+
+# ---- the smooth curve, the face, the file ---------------------------------------------------
+
+
+def modes(outside=1.0):
+    """Bounds of the weights' logarithms are log 0.1 and log 1000."""
+    return SimpleNamespace(
+        cosine=np.ones(6), sine=np.ones(6), seen=np.ones(6, dtype=bool), outside=outside
+    )
+
+
+def test_the_least_score_is_a_root_of_its_slope_but_at_either_end():
+    logs = np.linspace(np.log(0.1), np.log(1e3), 121)
+    step = logs[1] - logs[0]
+
+    def least(best, slope=None, outside=1.0):
+        found = smoothing._least(
+            modes(outside), lambda x: (x - best) ** 2, slope or (lambda x: x - best)
+        )
+        return np.log(found)
+
+    for at in (1, 60, 119):
+        for off in (-0.3, 0.3):
+            best = logs[at] + off * step
+            assert least(best) == pytest.approx(best, abs=1e-12)
+            assert least(best, outside=0.0) == pytest.approx(logs[at], abs=1e-12)
+            assert least(best, lambda _: 1.0) == pytest.approx(logs[at], abs=1e-12)
+            assert least(best, lambda _: -1.0) == pytest.approx(logs[at], abs=1e-12)
+    for at, off in ((0, 0.3), (0, -0.3), (120, 0.3), (120, -0.3)):
+        assert least(logs[at] + off * step) == pytest.approx(logs[at], abs=1e-12)
+    best = logs[60] + 0.3 * step
+    flat = least(best, lambda x: max(x - logs[59], 0.0) if x != logs[59] else 0.0)
+    assert flat == pytest.approx(logs[60], abs=1e-12)
+
+
+def test_a_face_leans_and_misfits_less_than_its_limits(monkeypatch):
+    from edgekit.evidence_table import value
+
+    def face(lean, noise_um, curve_um):
+        fit = SimpleNamespace(axes=np.array([[1.0, 0, 0], [0, 1, 0], [0, 0, 1]]), noise_um=noise_um)
+        monkeypatch.setattr(reader, "fit_face", lambda *_: fit)
+        file = SimpleNamespace(
+            face=reader.Face.PLANAR,
+            face_up=np.array([0.0, 0.0, lean]),
+            settings=SimpleNamespace(fault=ek.errors.EdgekitError),
+        )
+        return reader._face(file, {"a": np.zeros((2, 3))}, curve_um)
+
+    limit = reader.MIN_FACE_LEAN
+    assert face(np.nextafter(limit, 1), 0.0, 1.0).noise_um == 0
+    with pytest.raises(ek.errors.EdgekitError, match="face_up"):
+        face(limit, 0.0, 1.0)
+    least = value("trace_noise_um")
+    for curve_um, most in ((0.1 * least, least), (3 * least, 3 * least)):
+        high = reader.FACE_MISFIT * most
+        assert face(1.0, np.nextafter(high, 0), curve_um).noise_um < high
+        with pytest.raises(ek.errors.EdgekitError, match="stand off"):
+            face(1.0, high, curve_um)
+
+
+def test_a_blade_file_holds_five_megabytes(tmp_path):
+    file = tmp_path / "blade.csv"
+    file.write_bytes(b"# remark.\n" * 500_000)
+    assert len(file_format.file_text(file)) == 5_000_000
+    with file.open("ab") as sink:
+        sink.write(b"#")
+    with pytest.raises(ek.BadFile, match="cannot be read"):
+        file_format.file_text(file)
