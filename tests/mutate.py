@@ -468,6 +468,24 @@ EQUIVALENT = (
         "0",
         "only the sign is read: any three such corners of a board turn alike",
     ),
+    (
+        "digitising/pictures/targets/corners.py",
+        "- 3 * half - 8, 0)",
+        "3 8",
+        "a spline's memory is 1e-5 within 8 pixels: more ground about them changes no saddle",
+    ),
+    (
+        "digitising/pictures/targets/corners.py",
+        "+ 3 * half + 9",
+        "3 9",
+        "a spline's memory is 1e-5 within 8 pixels: more ground about them changes no saddle",
+    ),
+    (
+        "digitising/pictures/targets/plane.py",
+        "step[k] = 1e-6 * max(abs(numbers[k]), 1e-3 if k in (6, 7, 8) else 1.0)",
+        "0.001 6 7 8 1.0",
+        "the step of a central difference: the slope is the same to ten digits",
+    ),
     *(
         (
             "digitising/pictures/targets/corners.py",

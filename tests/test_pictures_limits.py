@@ -3,6 +3,7 @@
 Expected values are written out by hand, or come from numpy and scipy.
 """
 
+import dataclasses
 from types import SimpleNamespace
 
 import numpy as np
@@ -23,6 +24,7 @@ from edgekit.digitising.pictures.outlines import (
 )
 from edgekit.digitising.pictures.profiles import normals_of, resampled
 from edgekit.digitising.pictures.targets import corners, refining
+from tests.picture_scenes import plain_scale
 from tests.test_outlines_exact import (
     OFFSETS,
     PICTURE,
@@ -34,6 +36,7 @@ from tests.test_outlines_exact import (
     reading_of,
     stadium,
 )
+from tests.test_profiles_exact import picture_of
 from tests.test_targets_exact import board_light
 
 P = ek.pictures
@@ -148,6 +151,27 @@ def test_a_piece_is_asked_at_fifty_places_of_a_line():
         assert silhouette._piece(label, zigzag(count), dark) == piece
 
 
+def test_two_sides_of_one_upright_thing_are_told_from_two_things():
+    dark = np.zeros((300, 200), dtype=bool)
+    dark[:, 90:111] = dark[:, 150:161] = True
+    sides = [line_between([x, 0], [x, 299]) for x in (89.5, 110.5, 149.5)]
+    with pytest.raises(ek.Cannot, match="both ends"):
+        silhouette._choose(sides[:2], dark)
+    with pytest.raises(ek.Cannot, match="more than one dark thing"):
+        silhouette._choose(sides[1:], dark)
+
+
+@pytest.mark.parametrize(
+    ("rows", "length", "notes"), [(2, 30, 1), (1, 30, 0), (2, 15, 0), (2, 24, 1)]
+)
+def test_a_speck_is_seen_through_a_pixels_blur_and_told_from_forty_points_on(rows, length, notes):
+    light = np.full((200, 300), 0.8)
+    light[80:120, :220] = 0.1
+    light[30 : 30 + rows, 100 : 100 + length] = 0.1
+    found = silhouette.blade_line(picture_of(light), SimpleNamespace(sha256="x"), None)
+    assert len(found.notes) == notes
+
+
 @pytest.mark.parametrize("off", [-2, -1, 0, 1, 2])
 def test_a_piece_is_looked_for_a_pixel_to_either_side_of_a_line(off):
     label = np.zeros((60, 50), dtype=int)
@@ -182,6 +206,45 @@ def test_a_line_lies_a_pixel_further_inside_than_its_profiles_reach():
         kept = line_reading._inside(line, size, 6.0)
         assert (kept[0, axis], kept[-1, axis]) == (low, high)
         assert len(kept) == high - low + 1
+
+
+def test_a_line_is_read_twice_again(monkeypatch):
+    picture = picture_of(np.full((60, 80), 0.5))
+    scale = plain_scale(picture)
+    rough = SimpleNamespace(line_px="rough", notes=("told",))
+
+    class Line(str):
+        def again(self, given):
+            assert given is picture
+            return Line(f"{self} again")
+
+    monkeypatch.setattr(blade_outline, "blade_line", lambda *_: rough)
+    monkeypatch.setattr(blade_outline.LineReading, "first", lambda _, line: Line(line))
+    monkeypatch.setattr(blade_outline, "refuse_bad_light", lambda *_: None)
+    monkeypatch.setattr(blade_outline, "_measured", lambda *given: given)
+    assert P.outline(picture, scale)[2:] == ("rough again again", None, ("told",))
+
+
+def test_a_line_is_smoothed_over_4_points_for_normals_and_10_for_its_bend(monkeypatch):
+    asked = []
+
+    def normals(line, points):
+        asked.append(points)
+        return normals_of(line, points)
+
+    monkeypatch.setattr(line_reading, "normals_of", normals)
+    light = np.where(np.arange(80)[:, None] < 40, 0.8, 0.1) * np.ones(120)
+    picture = picture_of(ndimage.gaussian_filter(light, 0.8))
+    clipped = np.zeros((80, 120), dtype=bool)
+    clipped[34, 50] = clipped[34:36, 70] = True
+    clipped[46, 90], clipped[47, 91] = True, True
+    picture = dataclasses.replace(picture, clipped=clipped)
+    found = line_reading.LineReading._read(picture, line_between([5, 39.5], [110, 39.5]), 5.2, 1.0)
+    assert asked == [4.0, 10.0]
+    assert found.line[0].tolist() == [8, 39.5]  # six pixels, rounded up
+    np.testing.assert_allclose(found.seen.offset_px, 0, atol=1e-3)
+    # Row 34 holds three of 25 samples, to an even pixel from either side: just 0.12; 35 one.
+    assert found.line[found.clipped, 0].tolist() == [70]
 
 
 def test_an_outline_stays_where_a_profile_met_nothing_and_is_put_back_by_its_blur():
@@ -291,6 +354,76 @@ def test_candidates_stand_apart_by_more_than_their_scale(scale, apart):
     assert tree.query(found, k=2, p=np.inf)[0][:, 1].min() == apart + 1
 
 
+def cubic(place=(41.3, 38.6)):
+    """Light of a saddle that is no quadratic."""
+    y, x = np.mgrid[:80, :90].astype(float)
+    u, v = x - place[0], y - place[1]
+    return 0.4 + 1e-3 * (0.7 * u**2 + 1.1 * u * v - 0.9 * v**2) + 3e-5 * (u**3 - 2 * u * v**2)
+
+
+@pytest.mark.parametrize("half", [3, 6])
+def test_a_step_is_that_of_a_quadratic_fitted_with_a_bell_of_weights(monkeypatch, half):
+    light = cubic()
+    found, good = corners.saddles(light, np.array([[42.0, 38.0]]), half)
+    again, _ = corners.saddles(light, found, half)
+    assert good.all()
+    assert abs(again - found).max() < 1e-5  # at rest
+    monkeypatch.setattr(corners, "_ROUNDS", 1)
+    near = np.array([[42.0, 38.0]])  # a pixel, where a spline is the light itself
+    dy, dx = (a.ravel() for a in np.mgrid[-half : half + 1, -half : half + 1].astype(float))
+    weight = np.exp(-(dx**2 + dy**2) / (2 * ((half + 1) / 2) ** 2))
+    design = np.stack([dx**2, dx * dy, dy**2, dx, dy, np.ones_like(dx)], axis=1)
+    seen = light[38 + dy.astype(int), 42 + dx.astype(int)]
+    a, b, c, d, e, _ = np.linalg.lstsq(design * weight[:, None], seen * weight, rcond=None)[0]
+    step = np.linalg.solve([[2 * a, b], [b, 2 * c]], [-d, -e])
+    np.testing.assert_allclose(corners.saddles(light, near, half)[0] - near, [step], atol=1e-4)
+
+
+def test_a_saddle_has_come_to_rest_near_where_it_was_looked_for(monkeypatch):
+    y, x = np.mgrid[:80, :90].astype(float)
+    light = 0.4 + 1e-3 * (x - 41.0) * (y - 38.0)
+    place = np.array([[41.0, 38.0]])
+    for off, near in ((7.9, True), (8.1, False)):  # twice three pixels and two
+        found, good = corners.saddles(light, place + np.array([off, 0.0]), 3)
+        np.testing.assert_allclose(found, place, atol=1e-4)
+        assert good.tolist() == [near]
+    assert not corners.saddles(np.full((80, 90), 0.5), place, 3)[1].any()
+    monkeypatch.setattr(corners, "_ROUNDS", 1)
+    for off, rest in ((0.0098, True), (0.0102, False)):
+        assert corners.saddles(light, place + np.array([off, 0.0]), 3)[1].tolist() == [rest]
+
+
+def test_the_strongest_saddles_are_held_against_their_own_best_fiftieth():
+    rng = np.random.default_rng(2)
+    assert len(corners._strongest(np.ones(4001))) == 4000
+    few = np.array([10.0, 9, 8, 7, 6, 5, 4, 3, 0.5, 0.38, 0.40, 0.385])  # 0.06 of 6.5 is 0.39
+    assert corners._strongest(few).tolist() == [*range(9), 10]
+    many = np.concatenate([np.full(5, 100.0), np.full(4, 10.0), np.full(441, 5.0)])
+    order = rng.permutation(450)
+    assert len(corners._strongest(many[order])) == 9  # a fiftieth is nine: 0.06 of 100
+    fewer = np.concatenate([np.full(5, 100.0), np.full(4, 10.0), np.full(551, 5.0)])
+    assert len(corners._strongest(fewer)) == 560  # of eleven: 0.06 of 10
+    assert corners._strongest(np.array([1.0, 3.0, 2.0])).tolist() == [1, 2, 0]
+    assert corners._strongest(np.array([100.0] * 8 + [6.0])).tolist() == [*range(8)]
+
+
+def test_candidates_are_turned_on_a_ring_of_twice_their_scale(monkeypatch):
+    asked, plain = [], corners._ring
+
+    def ring(light, spots, radius):
+        asked.append(radius)
+        return plain(light, spots, radius)
+
+    monkeypatch.setattr(corners, "_ring", ring)
+    corners.candidates(board_light()[0], 1.7)
+    assert asked == [2 * 1.7]
+    asked.clear()
+    with pytest.raises(ek.Cannot, match="largest grid"):
+        corners.find_grid(board_light()[0], 5, 4)
+    assert asked == [3.0, 3.0, 6.0, 6.0, 12.0, 12.0][: len(asked)]
+    assert len(asked) > 1
+
+
 def test_clicks_are_looked_about_within_sixty_pixels(monkeypatch):
     light = np.arange(400)[:, None] * 1000.0 + np.arange(500)
     asked = []
@@ -364,6 +497,45 @@ def test_squares_are_below_ten_thousand_pixels(monkeypatch, square, good):
     assert (found is not None) == good
 
 
+def made_corner(shift=(0.0, 0.0), blur=1.0, contrast=0.3):
+    """A window of four squares, for `_fit`."""
+    at = np.stack(np.meshgrid(np.arange(-9.0, 10), np.arange(-9.0, 10)), -1).reshape(1, -1, 2)
+    numbers = np.array([[*shift, blur, contrast, 0.4, 0.0, 0.0]])
+    seen = refining._model(numbers, at, np.eye(2)[None], at)[0]
+    return refining._Windows(at, seen, seen > -1), at, np.eye(2)[None], np.ones(at.shape[:2])
+
+
+def test_a_corner_is_first_taken_for_one_of_blur_1_and_half_the_lights_range(monkeypatch):
+    monkeypatch.setattr(refining, "_ROUNDS", 1)
+    shift = (0.05, -0.04)
+    place = refining._fit(*made_corner(shift))[0]
+    np.testing.assert_allclose(place, shift, rtol=0.05)
+    np.testing.assert_allclose(refining._fit(*made_corner(shift, contrast=-0.3))[0], place)
+    far = refining._fit(*made_corner((1.5, -1.4)))[0]
+    assert far.tolist() == [0.5, -0.5]  # half a pixel at most in a round
+
+
+def test_noise_is_measured_in_the_second_and_third_round(monkeypatch):
+    asked, blurs = [], []
+    plain, model = refining._variance, refining._model
+
+    def variance(*given):
+        asked.append(len(blurs))
+        return plain(*given)
+
+    def modelled(numbers, *given):
+        blurs.append(numbers[0, 2])
+        return model(numbers, *given)
+
+    given = made_corner((0.3, 0.2), blur=1e-3)
+    monkeypatch.setattr(refining, "_variance", variance)
+    monkeypatch.setattr(refining, "_model", modelled)
+    refining._fit(*given)
+    assert asked == [2, 3]
+    assert blurs[0] == 1.0
+    assert min(blurs) == 0.3  # a pixel's own
+
+
 # ---- chips ---------------------------------------------------------------------------------
 
 
@@ -387,8 +559,64 @@ def test_a_chip_is_narrower_than_a_fifth_of_a_millimetre_and_deeper_than_nothing
     monkeypatch.setattr(chipping, "_dents", lambda *_: (arc, dent, 0.01))
     monkeypatch.setattr(chipping, "_measured", lambda *_: chip)
     monkeypatch.setattr(chipping, "_matched_sd", lambda *_: 1.0)
-    line = outline_of(stadium())
-    assert len(P.chips(line, side=LEFT)) == found
+    assert len(P.chips(outline_of(stadium()), side=LEFT)) == found
+
+
+def chips_at(monkeypatch, spikes, width_um=30.0, sd=1.0):
+    """Places at which chips are found where a matched reading has spikes {place: height}."""
+    dent = np.zeros(400)
+    for at, high in spikes.items():
+        dent[at] = high
+
+    def measured(arc, dent, at, line, noise):
+        return chipping.Chip(at_mm=at, depth_um=5.0, corrected_um=5, width_um=width_um, sd_um=1)
+
+    monkeypatch.setattr(chipping, "_dents", lambda *_: (np.arange(400.0), dent, 0.01))
+    monkeypatch.setattr(chipping, "_matched", lambda seen, _: seen)
+    monkeypatch.setattr(chipping, "_matched_sd", lambda *_: sd)
+    monkeypatch.setattr(chipping, "_measured", measured)
+    return [chip.at_mm for chip in P.chips(outline_of(stadium()), side=LEFT)]
+
+
+def test_chips_stand_apart_from_the_ends_and_from_one_another(monkeypatch):
+    ends = {14: 9.0, 15: 9.0, 384: 9.0, 385: 9.0}  # sixty micrometres from either end
+    assert chips_at(monkeypatch, ends) == [15, 384]
+    for width, reach in ((30.0, 20), (100.0, 50)):  # 0.08 mm, or two widths
+        spikes = {200: 9.0, 200 + reach: 8.0, 200 - reach: 7.0}
+        assert chips_at(monkeypatch, spikes, width) == [200]
+        spikes = {200: 9.0, 201 + reach: 8.0, 199 - reach: 7.0}
+        assert chips_at(monkeypatch, spikes, width) == [199 - reach, 200, 201 + reach]
+    assert chips_at(monkeypatch, {200: 6.0}) == []
+    assert chips_at(monkeypatch, {200: np.nextafter(6.0, 7)}) == [200]
+    assert chips_at(monkeypatch, {200: 0.6}, sd=0.01) == []
+    assert chips_at(monkeypatch, {200: np.nextafter(0.6, 1)}, sd=0.01) == [200]
+
+
+def test_dents_weigh_less_by_the_fourth_power_of_twice_their_scatters(monkeypatch):
+    asked = []
+
+    def local(xy, weight, design, half):
+        asked.append(weight)
+        assert (half, design.shape) == (62, (125, 3))
+        run = xy.copy()
+        run[:, 1] = 0.45  # the side's own place
+        return run
+
+    monkeypatch.setattr(chipping, "_local", local)
+    line = outline_of(stadium(), P.EdgeLength(side=LEFT, length_mm=5.0), noise_um=2.0, seed=1)
+    normals = np.where(np.abs(line.normals[:, 1:]) > 0.9, [0.0, 1.0], line.normals)
+    arc, dent, noise = chipping._dents(
+        outline_of(
+            stadium(), P.EdgeLength(side=LEFT, length_mm=5.0), noise_um=2.0, seed=1, normals=normals
+        ),
+        LEFT,
+    )
+    assert len(asked) == 3
+    assert (asked[0] == 1).all()
+    scale = 1.4826 * np.median(np.abs(dent)) + 1e-3
+    assert noise == pytest.approx(scale)
+    np.testing.assert_allclose(asked[1], 1 / (1 + (np.maximum(dent, 0) / (2 * scale)) ** 4))
+    np.testing.assert_allclose(np.diff(arc), 0.004)
 
 
 # ---- one outline over another --------------------------------------------------------------

@@ -75,11 +75,8 @@ class LineReading(NamedTuple):
         at = line[:, None] + offsets[None, :, None] * normals[:, None]
         profiles = sample(picture.light, at)
         seen = crossings(offsets, profiles, picture.step, blur_px)
-        columns, rows = picture.size_px
         near = np.rint(at).astype(int)
-        hit = picture.clipped[
-            np.clip(near[..., 1], 0, rows - 1), np.clip(near[..., 0], 0, columns - 1)
-        ]
+        hit = picture.clipped[near[..., 1], near[..., 0]]
         blur, skew, skew_sd = _spread(offsets, profiles, seen)
         _, bend = normals_of(line, 10.0)
         return cls(
