@@ -486,6 +486,66 @@ EQUIVALENT = (
         "0.001 6 7 8 1.0",
         "the step of a central difference: the slope is the same to ten digits",
     ),
+    (
+        "digitising/pictures/targets/corners.py",
+        "np.minimum(1.0, half / 2 / np.maximum(size, 1e-12))",
+        "1e-12",
+        "half a window is a pixel or more, and a shorter step is not cut",
+    ),
+    (
+        "digitising/pictures/targets/refining.py",
+        "+ 1e-9 * np.eye(7)",
+        "Add",
+        "a ridge of 1e-9 of either sign",
+    ),
+    (
+        "digitising/pictures/outlines/silhouette.py",
+        "low = np.clip(np.floor(polygon.min(axis=0))",
+        "floor",
+        "a box about the polygon's pixels may be a pixel larger",
+    ),
+    (
+        "digitising/pictures/outlines/silhouette.py",
+        "high = np.clip(np.ceil(polygon.max(axis=0)).astype(int) + 1",
+        "ceil 1",
+        "a box about the polygon's pixels may be a pixel larger",
+    ),
+    (
+        "digitising/smoothing.py",
+        "along = np.linspace(knots[0], knots[-1], len(stiffness))",
+        "0 1",
+        "the outermost knots are at one place",
+    ),
+    (
+        "digitising/pictures/loss.py",
+        "usable = np.asarray(seen & (sd < WORST_SD_UM))",
+        "Lt",
+        "a standard deviation that equals 12 to its last bit",
+    ),
+    (
+        "digitising/pictures/profiles.py",
+        "below = int(np.argmax(mtf < 0.5))",
+        "Lt",
+        "a transfer that equals a half to its last bit: it is interpolated to the same frequency",
+    ),
+    (
+        "geometry/path.py",
+        "_MIN_PANELS = 256",
+        "256",
+        "a panel more changes an arc length by rounding alone",
+    ),
+    (
+        "digitising/smoothing.py",
+        "if axes[2] @ outward < 0:",
+        "Lt",
+        "a face square to the direction stated is refused",
+    ),
+    (
+        "geometry/edge.py",
+        "middle = path.at(np.array(path.length_mm / 2), order=0)",
+        "0",
+        "derivatives that are not asked for: the values are the same",
+    ),
     *(
         (
             "digitising/pictures/targets/corners.py",
@@ -494,12 +554,6 @@ EQUIVALENT = (
             "a board has nine inner corners or more, of which four fifths are above five",
         )
         for change in ("Lt", "4")
-    ),
-    (
-        "digitising/pictures/targets/corners.py",
-        "if len(cells) < max(4, across * down * _FULL):",
-        "4",
-        "a board has nine inner corners or more, of which four fifths are above five",
     ),
     (
         "digitising/pictures/outlines/silhouette.py",

@@ -14,7 +14,8 @@ from scipy.stats import norm
 
 import edgekit as ek
 from edgekit.digitising import file_format, reader, smoothing
-from edgekit.digitising.pictures import edge_stations, registering
+from edgekit.digitising.pictures import edge_stations, loss, one_view, profiles, registering
+from edgekit.digitising.pictures.loss_budget import loss_parts
 from edgekit.digitising.pictures.outlines import (
     blade_outline,
     chipping,
@@ -26,15 +27,20 @@ from edgekit.digitising.pictures.profiles import normals_of, resampled
 from edgekit.digitising.pictures.targets import corners, refining
 from tests.picture_scenes import plain_scale
 from tests.test_outlines_exact import (
+    BEFORE,
+    EDGE,
+    MOUNT,
     OFFSETS,
     PICTURE,
     SCALE,
     UM,
     crossings_of,
     line_between,
+    losses,
     outline_of,
     reading_of,
     stadium,
+    worn_outline,
 )
 from tests.test_profiles_exact import picture_of
 from tests.test_targets_exact import board_light
@@ -111,6 +117,23 @@ def test_a_round_toe_ends_half_way_between_its_bend_and_that_of_each_side():
         assert level > 0
 
 
+def test_an_arc_is_made_up_for_by_its_own_bend_however_its_points_stand():
+    turn = np.concatenate([np.arange(0, 1.5, 0.025), np.arange(1.5, 3.0, 0.05)])
+    circle = 0.4 * np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    chords = 0.8 * np.sin(np.diff(turn) / 2)
+    found = np.diff(parts.arc_of(circle))
+    np.testing.assert_allclose(found[12:45], chords[12:45], rtol=5e-4)
+    np.testing.assert_allclose(found[75:-12], chords[75:-12], rtol=1e-3)
+
+
+def test_a_hook_at_the_end_of_a_line_is_no_toe():
+    hook = np.array([[-1.9, 0.38], [-2.0, 0.42]])
+    line = resampled(np.concatenate([hook, stadium()]), 0.012)
+    apex = parts._turn_at(line, parts.arc_of(line), 0.05)[0]
+    straight = 8.0 + np.hypot(0.1, 0.04) + 0.03
+    assert apex == pytest.approx(straight + np.pi / 2 * 0.45, abs=0.02)
+
+
 def test_a_click_at_three_tenths_of_a_millimetre_is_not_beside_the_edge():
     points = np.stack([np.arange(20) * 0.25, np.zeros(20)], axis=1)
     scale = SimpleNamespace(to_mm=lambda px: px)
@@ -149,6 +172,17 @@ def test_a_piece_is_asked_at_fifty_places_of_a_line():
 
     for count, piece in ((30, 2), (99, 2), (100, 1), (149, 1), (150, 2)):
         assert silhouette._piece(label, zigzag(count), dark) == piece
+
+
+def test_lines_at_the_very_limits_of_length():
+    dark = np.zeros((200, 301), dtype=bool)
+    with pytest.raises(ek.Cannot, match="no blade is to be seen"):
+        silhouette._choose([line_between([0, 0], [80, 0])], dark)
+    long = line_between([0, 100], [300, 100])
+    assert silhouette._choose([long, line_between([0, 0], [80, 0])], dark) == (long, ())
+    corner = np.array([[50.0, 50], [65, 50], [65, 65], [50, 65], [50, 50]])
+    ring = resampled(corner)  # sixty round: a fifth of the line
+    assert silhouette._choose([long, ring], dark)[1][0].startswith("1 small closed")
 
 
 def test_two_sides_of_one_upright_thing_are_told_from_two_things():
@@ -267,6 +301,14 @@ def test_an_outline_stays_where_a_profile_met_nothing_and_is_put_back_by_its_blu
     )
     again = blade_outline._measured(PICTURE, SCALE, shifted, None, ())
     np.testing.assert_allclose(again.points_mm, SCALE.to_mm(px + 0.3 * normals), atol=1e-12)
+
+
+def test_where_a_blade_touches_the_border_is_told():
+    line = np.concatenate([line_between([8, 40], [50, 6]), line_between([51, 6], [91, 40])])
+    first = line[(line[:, 1] <= 7) & (line[:, 0] > 8)][0]
+    with pytest.raises(ek.Cannot, match="elsewhere") as refused:
+        line_reading._inside(line, (100, 80), 6.0)
+    assert str(np.round(first).tolist()) in str(refused.value)
 
 
 def test_an_overshoot_is_no_sharper_than_the_sharpest_step():
@@ -711,6 +753,115 @@ def test_only_points_square_to_the_edge_are_read_at_a_station():
         read_at(stations, points[:19])
 
 
+SHIFT = np.array([0.7, -1.3])
+
+
+def shifted(line):
+    """The same outline in a target's plane with its origin elsewhere."""
+    camera = line.scale.camera
+    a, b, _, c, d, _, *rest = camera.numbers
+    h = np.array([[a, b], [c, d]])
+    first = camera.numbers[[2, 5]] - h @ SHIFT
+    numbers = np.array([a, b, first[0], c, d, first[1], *rest])
+    scale = dataclasses.replace(line.scale, camera=dataclasses.replace(camera, numbers=numbers))
+    toe = tuple(np.array(line.parts.toe_mm) + SHIFT)
+    return dataclasses.replace(
+        line,
+        points_mm=line.points_mm + SHIFT,
+        parts=dataclasses.replace(line.parts, toe_mm=toe),
+        scale=scale,
+    )
+
+
+def test_a_loss_does_not_depend_on_where_the_targets_origin_lies():
+    after = worn_outline(10.0)
+    plain = losses([BEFORE], [after])
+    moved = losses([shifted(BEFORE)], [shifted(after)])
+    np.testing.assert_allclose(moved.recession_um, plain.recession_um, atol=1e-6)
+    np.testing.assert_allclose(moved.sd_um, plain.sd_um, rtol=1e-6)
+    assert moved.mean_sd_um == pytest.approx(plain.mean_sd_um, rel=1e-6)
+    rows = zip(moved.budget.rows, plain.budget.rows, strict=True)
+    assert all(one.u_um == pytest.approx(two.u_um) for one, two in rows)
+    fits = [
+        registering.register(*lines, P.Datum.UNUSED_EDGE_AND_SHANK, LEFT, P.Mount(distance_mm=90))
+        for lines in ((BEFORE, after), (shifted(BEFORE), shifted(after)))
+    ]
+    made = [
+        loss_parts(edge_stations.EdgeStations.of(line, LEFT).at(), fit, line, MOUNT, (1, 1))
+        for line, fit in zip((BEFORE, shifted(BEFORE)), fits, strict=True)
+    ]
+    for name in ("height", "roll", "roll2", "pitch", "pitch2", "both"):
+        one, two = (getattr(part, name) for part in made)
+        np.testing.assert_allclose(two, one, atol=1e-5 * abs(one).max(), err_msg=name)
+
+
+def test_a_sides_points_are_the_other_sides_of_the_mirrored_outline():
+    count = 700
+    x = np.arange(count) * 0.012
+    line = SimpleNamespace(points_mm=np.stack([x, 0.1 * np.sin(x)], axis=1), arc_mm=1.001 * x)
+    line.parts = parts.Parts(
+        count=count,
+        toe=501,
+        toe_mm=(0.0, 0.0),
+        cap=(480, 520),
+        pointed=False,
+        heel=(103, 690),
+        past_heel_mm=(0.0, 0.0),
+        heel_sd_mm=0.03,
+    )
+    other = SimpleNamespace(
+        points_mm=line.points_mm[::-1], arc_mm=line.arc_mm[-1] - line.arc_mm[::-1]
+    )
+    other.parts = dataclasses.replace(
+        line.parts, toe=count - 502, cap=(count - 521, count - 481), heel=(9, count - 104)
+    )
+    for end, stop in ((P.EdgeEnd(), 501), (P.EdgeEnd(rule=P.ToeRule.TURN_BEGINS), 480)):
+        xy, arc, heel, last = one_view._points(line, LEFT, end)
+        assert heel == line.arc_mm[103]
+        assert last == line.arc_mm[stop]
+        for one, two in zip(
+            (xy, arc, heel, last), one_view._points(other, RIGHT, end), strict=True
+        ):
+            np.testing.assert_allclose(two, one, atol=1e-12)
+    near = dataclasses.replace(line.parts, heel=(4, 690))
+    line.parts = near
+    _, arc, _, _ = one_view._points(line, LEFT, P.EdgeEnd())
+    assert arc[0] < 0.05  # from the outline's own end on
+
+
+def test_a_transfer_is_1_at_no_frequency():
+    spread = norm.cdf(np.arange(-40, 41) / 4, 0, 0.8)
+    frequency, mtf = profiles._transfer(spread)
+    assert frequency[0] == 0
+    assert mtf[0] == 1
+
+
+def test_the_steepest_place_is_a_sample_at_most_from_the_steepest_sample():
+    steep = 0.02 * np.exp(OFFSETS / 1.5)
+    found = profiles.crossings(OFFSETS, np.tile(steep, (40, 1)), 0.0, 0.3)
+    quiet = ndimage.gaussian_filter1d(steep, 0.6, mode="nearest")
+    gradient = np.gradient(quiet, 0.5)
+    near = np.abs(OFFSETS - found.offset_px[0]) < 4.6
+    top = min(max(int(np.argmax(np.where(near, gradient, -1))), 1), len(OFFSETS) - 2)
+    low, mid, high = gradient[top - 1 : top + 2]
+    vertex = (low - high) / (2 * (low - 2 * mid + high))
+    assert found.steepest_px[0] == pytest.approx(OFFSETS[top] + 0.5 * np.clip(vertex, -1, 1))
+
+
+def test_stations_of_a_loss_are_counted_with_the_memory_they_take(monkeypatch):
+    asked = []
+
+    def count(*given, **more):
+        asked.append(more["bytes_each"])
+        raise ek.Cannot("enough", 0, "Stop.")
+
+    seen = losses([BEFORE], [worn_outline(10.0)])
+    monkeypatch.setattr(loss.checks, "count", count)
+    with pytest.raises(ek.Cannot, match="enough"):
+        seen.recession_on(EDGE, 63)
+    assert asked == [8.0 * len(seen.arc_mm)]
+
+
 # ---- the smooth curve, the face, the file ---------------------------------------------------
 
 
@@ -768,6 +919,14 @@ def test_a_face_leans_and_misfits_less_than_its_limits(monkeypatch):
         assert face(1.0, np.nextafter(high, 0), curve_um).noise_um < high
         with pytest.raises(ek.errors.EdgekitError, match="stand off"):
             face(1.0, high, curve_um)
+
+
+def test_the_bulge_of_a_lone_edge_is_that_of_its_middle_over_its_two_ends():
+    up = np.array([0.0, 0, 1])
+    high = np.array([[0.0, 0, 0], [1, 3, 0], [2, 0.5, 0], [3, 0.2, 0], [4, 0, 0]])
+    assert reader._inward("edge", {"edge": high}, up)[1] < 0
+    long = np.array([[0.0, 0, 0], [1, 0.5, 0], [2, 0.5, 0], [3, -0.5, 0], [6, 0, 0]])
+    assert reader._inward("edge", {"edge": long}, up)[1] > 0  # its middle is the fourth
 
 
 def test_a_blade_file_holds_five_megabytes(tmp_path):

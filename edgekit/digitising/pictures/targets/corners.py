@@ -274,7 +274,7 @@ def _as_grid(
 
     Stray saddles may stand beside the board; a full row of them would be a larger board.
     """
-    if len(cells) < max(4, across * down * _FULL):
+    if len(cells) < across * down * _FULL:
         return None
     keys = np.array(list(cells))
     low = keys.min(axis=0)
