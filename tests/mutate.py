@@ -524,6 +524,12 @@ EQUIVALENT = (
     ),
     (
         "digitising/pictures/profiles.py",
+        "met=met & (slope > 0)",
+        "Gt",
+        "a cubic that is flat to its last bit where it crosses",
+    ),
+    (
+        "digitising/pictures/profiles.py",
         "below = int(np.argmax(mtf < 0.5))",
         "Lt",
         "a transfer that equals a half to its last bit: it is interpolated to the same frequency",

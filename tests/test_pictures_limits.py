@@ -8,12 +8,13 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from PIL import Image
 from scipy import ndimage
 from scipy.spatial import cKDTree
 from scipy.stats import norm
 
 import edgekit as ek
-from edgekit.digitising import file_format, reader, smoothing
+from edgekit.digitising import file_format, reader, smoothing, writer
 from edgekit.digitising.pictures import edge_stations, loss, one_view, profiles, registering
 from edgekit.digitising.pictures.loss_budget import loss_parts
 from edgekit.digitising.pictures.outlines import (
@@ -132,6 +133,15 @@ def test_a_hook_at_the_end_of_a_line_is_no_toe():
     apex = parts._turn_at(line, parts.arc_of(line), 0.05)[0]
     straight = 8.0 + np.hypot(0.1, 0.04) + 0.03
     assert apex == pytest.approx(straight + np.pi / 2 * 0.45, abs=0.02)
+
+
+def test_half_of_a_turn_counts_what_turns_the_right_way_alone():
+    at = np.arange(5) * 0.01 + 3.0
+    apex, turn = parts._halved(np.array([0.5, -5.0, 0.0, 1.5]), at)
+    assert turn == pytest.approx(0.02)
+    assert apex == pytest.approx(3.03 + 0.01 / 3 - 0.005)
+    apex, turn = parts._halved(np.array([4.0]), at[:2])
+    assert (apex, turn) == (pytest.approx(3.0), pytest.approx(0.04))
 
 
 def test_a_click_at_three_tenths_of_a_millimetre_is_not_beside_the_edge():
@@ -825,8 +835,13 @@ def test_a_sides_points_are_the_other_sides_of_the_mirrored_outline():
             np.testing.assert_allclose(two, one, atol=1e-12)
     near = dataclasses.replace(line.parts, heel=(4, 690))
     line.parts = near
-    _, arc, _, _ = one_view._points(line, LEFT, P.EdgeEnd())
-    assert arc[0] < 0.05  # from the outline's own end on
+    _, arc, _, last = one_view._points(line, LEFT, P.EdgeEnd(sd_mm=0.1))
+    high = last + one_view.SPARE_MM + 0.2
+    rim = high / int(high / 0.05)
+    assert arc[0] == pytest.approx(line.arc_mm[line.arc_mm < rim].mean())  # from its own end on
+    assert arc[-1] == pytest.approx(
+        line.arc_mm[(line.arc_mm >= high - rim) & (line.arc_mm < high)].mean()
+    )
 
 
 def test_a_transfer_is_1_at_no_frequency():
@@ -837,15 +852,26 @@ def test_a_transfer_is_1_at_no_frequency():
 
 
 def test_the_steepest_place_is_a_sample_at_most_from_the_steepest_sample():
-    steep = 0.02 * np.exp(OFFSETS / 1.5)
-    found = profiles.crossings(OFFSETS, np.tile(steep, (40, 1)), 0.0, 0.3)
-    quiet = ndimage.gaussian_filter1d(steep, 0.6, mode="nearest")
-    gradient = np.gradient(quiet, 0.5)
-    near = np.abs(OFFSETS - found.offset_px[0]) < 4.6
-    top = min(max(int(np.argmax(np.where(near, gradient, -1))), 1), len(OFFSETS) - 2)
-    low, mid, high = gradient[top - 1 : top + 2]
-    vertex = (low - high) / (2 * (low - 2 * mid + high))
-    assert found.steepest_px[0] == pytest.approx(OFFSETS[top] + 0.5 * np.clip(vertex, -1, 1))
+    steep = 1e-3 * np.exp(OFFSETS)
+    for profile, place in ((steep, 8.0), (-steep[::-1], -8.0)):  # one from the last but one
+        found = profiles.crossings(OFFSETS, np.tile(profile, (40, 1)), 0.0, 0.3)
+        np.testing.assert_allclose(found.steepest_px, place)
+
+
+@pytest.mark.parametrize("k", [1, 30])
+def test_a_crossing_one_sample_from_the_ends_is_that_of_its_own_cubic(k):
+    profile = np.where(np.arange(33) <= k, -10.0, 1.0) + 0.1 * np.arange(33)
+    middle = (profile[:5].mean() + profile[-5:].mean()) / 2
+    around = np.arange(k - 1, k + 3)
+    roots = np.roots(np.polyfit(around, profile[around] - middle, 3))
+    root = [r.real for r in roots if abs(r.imag) < 1e-9 and k <= r.real <= k + 1]
+    found = profiles.crossings(OFFSETS, np.tile(profile, (40, 1)), 0.0, 0.5)
+    np.testing.assert_allclose(found.offset_px, -8 + 0.5 * root[0], atol=1e-6)
+
+
+def test_a_transfers_frequencies_are_those_of_sixteen_times_its_samples():
+    spread = norm.cdf(np.arange(-32, 33) / 4, 0, 0.8)
+    assert profiles._transfer(spread)[0][1] == 4 / 1024  # of 63: 1008, and the next power of two
 
 
 def test_stations_of_a_loss_are_counted_with_the_memory_they_take(monkeypatch):
@@ -919,6 +945,51 @@ def test_a_face_leans_and_misfits_less_than_its_limits(monkeypatch):
         assert face(1.0, np.nextafter(high, 0), curve_um).noise_um < high
         with pytest.raises(ek.errors.EdgekitError, match="stand off"):
             face(1.0, high, curve_um)
+
+
+def test_the_face_is_held_against_the_noisier_curve(monkeypatch):
+    noises, asked = iter((3.0, 8.0, 5.0)), []
+    monkeypatch.setattr(reader, "smooth_curve", lambda _: SimpleNamespace(noise_um=next(noises)))
+
+    def face(file, curves, noise_um):
+        asked.append(noise_um)
+        raise ek.Cannot("enough", 0, "Stop.")
+
+    monkeypatch.setattr(reader, "_face", face)
+    file = SimpleNamespace(edges_of=lambda curves: curves)
+    with pytest.raises(ek.Cannot, match="enough"):
+        reader._smooth(file, {"left": None, "right": None, "edge": None})
+    assert asked == [8.0]
+
+
+def test_a_bowed_face_has_degree_four_along_and_two_across():
+    x, y = (a.ravel() for a in np.meshgrid(np.linspace(-3, 3, 13), np.linspace(-0.6, 0.6, 5)))
+    held = {(0, 0), (1, 0), (2, 0), (3, 0), (4, 0), (0, 1), (1, 1), (0, 2)}
+    for p in range(6):
+        for q in range(4):
+            points = np.stack([x, y, 1e-4 * x**p * y**q], axis=1)
+            face = smoothing.fit_face(points, np.array([0.0, 0, 1]), smoothing.BOWED)
+            if (p, q) in held:
+                assert face.noise_um < 1e-5
+            elif (p, q) != (0, 3):
+                assert face.noise_um > 1e-4
+    assert smoothing.PLANAR.tolist() == [[0, 0], [1, 0], [0, 1]]
+
+
+def test_the_table_of_a_blade_that_is_replaced_goes(tmp_path):
+    blade = ek.patterns.hoe().moved([[0, -1, 0], [1, 0, 0], [0, 0, 1]])
+    for _ in range(2):
+        file = ek.write_blade(blade, tmp_path / "a", replace=True)
+        assert len(list(tmp_path.iterdir())) == 2
+    assert writer._own_table(file).exists()
+
+
+def test_a_picture_that_says_nothing_of_its_turn_is_as_stored(tmp_path):
+    file = tmp_path / "a.png"
+    Image.fromarray((np.arange(40 * 50) % 251).reshape(40, 50).astype(np.uint8)).save(file)
+    picture = P.read_picture(file, response=P.SRGB)
+    assert picture.turned == "as stored"
+    assert picture.light[0, 1] > picture.light[0, 0]
 
 
 def test_the_bulge_of_a_lone_edge_is_that_of_its_middle_over_its_two_ends():

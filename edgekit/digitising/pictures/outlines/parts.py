@@ -231,9 +231,14 @@ def _turn_at(
     bend[:edge] = bend[len(bend) - edge :] = 0.0
     top = _sharpest(bend)
     start, stop = _ends(bend, top, edge)
-    turn = np.concatenate([[0.0], np.cumsum(np.maximum(bend[start:stop], 0.0)) * STEP_MM])
-    apex = float(np.interp(turn[-1] / 2, turn, at[start : start + len(turn)] - STEP_MM / 2))
-    return apex, (float(at[start]), float(at[stop])), float(turn[-1])
+    apex, turn = _halved(bend[start:stop], at[start : stop + 1])
+    return apex, (float(at[start]), float(at[stop])), turn
+
+
+def _halved(bend: FloatArray, at: FloatArray) -> tuple[float, float]:
+    """Where half of a turn is done [mm], from its bends (N,) at places (N + 1,), and the turn."""
+    turn = np.concatenate([[0.0], np.cumsum(np.maximum(bend, 0.0)) * STEP_MM])
+    return float(np.interp(turn[-1] / 2, turn, at - STEP_MM / 2)), float(turn[-1])
 
 
 def _sharpest(bend: FloatArray) -> int:
