@@ -494,6 +494,12 @@ EQUIVALENT = (
     ),
     (
         "digitising/pictures/targets/refining.py",
+        "weight, offset = share, windows.px - windows.px.mean(axis=1, keepdims=True)",
+        "Sub",
+        "the model's level takes what all offsets share",
+    ),
+    (
+        "digitising/pictures/targets/refining.py",
         "+ 1e-9 * np.eye(7)",
         "Add",
         "a ridge of 1e-9 of either sign",
@@ -527,6 +533,12 @@ EQUIVALENT = (
         "met=met & (slope > 0)",
         "Gt",
         "a cubic that is flat to its last bit where it crosses",
+    ),
+    (
+        "digitising/pictures/profiles.py",
+        "between = np.where(both > 0,",
+        "Gt",
+        "where all are of one kind the two masses are one but for rounding",
     ),
     (
         "digitising/pictures/profiles.py",

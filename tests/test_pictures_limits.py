@@ -135,6 +135,14 @@ def test_a_hook_at_the_end_of_a_line_is_no_toe():
     assert apex == pytest.approx(straight + np.pi / 2 * 0.45, abs=0.02)
 
 
+def test_a_toe_half_a_millimetre_from_the_beginning_is_seen():
+    line = resampled(stadium(half=0.3, long=0.0, shank=0.5), 0.012)
+    line = np.concatenate([line, line[-1] - np.arange(1, 300)[:, None] * [0.012, 0.0]])
+    apex, _, turn = parts._turn_at(line, parts.arc_of(line), 0.05)
+    assert apex == pytest.approx(0.5 + np.pi / 2 * 0.3, abs=0.01)
+    assert turn > 2.8
+
+
 def test_half_of_a_turn_counts_what_turns_the_right_way_alone():
     at = np.arange(5) * 0.01 + 3.0
     apex, turn = parts._halved(np.array([0.5, -5.0, 0.0, 1.5]), at)
@@ -182,6 +190,12 @@ def test_a_piece_is_asked_at_fifty_places_of_a_line():
 
     for count, piece in ((30, 2), (99, 2), (100, 1), (149, 1), (150, 2)):
         assert silhouette._piece(label, zigzag(count), dark) == piece
+
+
+def test_a_line_whose_ends_are_close_is_still_open():
+    turn = np.linspace(0.01, 2 * np.pi - 0.01, 400)
+    ring = 30 * np.stack([np.cos(turn), np.sin(turn)], axis=1) + 100  # but for half a pixel
+    assert silhouette._choose([ring], np.zeros((200, 200), dtype=bool))[0] is ring
 
 
 def test_lines_at_the_very_limits_of_length():
@@ -311,6 +325,18 @@ def test_an_outline_stays_where_a_profile_met_nothing_and_is_put_back_by_its_blu
     )
     again = blade_outline._measured(PICTURE, SCALE, shifted, None, ())
     np.testing.assert_allclose(again.points_mm, SCALE.to_mm(px + 0.3 * normals), atol=1e-12)
+
+
+def test_a_line_read_again_is_smoothed_over_a_point(monkeypatch):
+    line = line_between([20, 40], [120, 40])
+    offset = np.where(np.arange(101) == 50, 1.0, 0.0)
+    up = np.tile([0.0, -1.0], (101, 1))
+    reading = reading_of(crossings_of(101, offset_px=offset), line=line, normals=up)
+    monkeypatch.setattr(line_reading.LineReading, "_read", lambda _, __, line, *___: line)
+    again = reading.again(None)
+    bell = ndimage.gaussian_filter1d(offset, 1.0)
+    want = np.interp(again[:, 0], line[:, 0], 40 - bell)
+    np.testing.assert_allclose(again[:, 1], want, atol=1e-9)
 
 
 def test_where_a_blade_touches_the_border_is_told():
@@ -474,6 +500,24 @@ def test_candidates_are_turned_on_a_ring_of_twice_their_scale(monkeypatch):
         corners.find_grid(board_light()[0], 5, 4)
     assert asked == [3.0, 3.0, 6.0, 6.0, 12.0, 12.0][: len(asked)]
     assert len(asked) > 1
+
+
+@pytest.mark.parametrize(("most", "k", "scale"), [(10_000, 1, 3.0), (2500, 2, 6.0)])
+def test_saddles_of_a_smaller_picture_lie_where_its_pixels_do(monkeypatch, most, k, scale):
+    at = np.stack(np.meshgrid(np.arange(4.0), np.arange(4.0)), -1).reshape(-1, 2) * 8 + 5
+    asked = []
+
+    def sense(light, spots, radius):
+        asked.append((spots, radius))
+        raise ek.Cannot("enough", 0, "Stop.")
+
+    monkeypatch.setattr(corners, "SEARCHED_PX", most)
+    monkeypatch.setattr(corners, "candidates", lambda *_: at)
+    monkeypatch.setattr(corners, "_sense", sense)
+    with pytest.raises(ek.Cannot, match="enough"):
+        corners.find_grid(np.zeros((100, 100)), 4, 4)
+    np.testing.assert_allclose(asked[0][0], k * at + (k - 1) / 2)
+    assert asked[0][1] == scale
 
 
 def test_clicks_are_looked_about_within_sixty_pixels(monkeypatch):
@@ -805,6 +849,14 @@ def test_a_loss_does_not_depend_on_where_the_targets_origin_lies():
         np.testing.assert_allclose(two, one, atol=1e-5 * abs(one).max(), err_msg=name)
 
 
+def test_ends_are_told_along_the_smooth_line(monkeypatch):
+    x = np.arange(0, 5.01, 0.05)
+    given = np.stack([x, 0 * x], axis=1), 2.0 + 1.1 * x, 2.55, 6.4
+    monkeypatch.setattr(one_view, "_points", lambda *_: given)
+    monkeypatch.setattr(one_view, "_blade_frame", lambda _: (np.zeros(2), np.eye(2)))
+    assert one_view._smooth_line(None, LEFT, None)[1] == pytest.approx((0.5, 4.0))
+
+
 def test_a_sides_points_are_the_other_sides_of_the_mirrored_outline():
     count = 700
     x = np.arange(count) * 0.012
@@ -856,6 +908,15 @@ def test_the_steepest_place_is_a_sample_at_most_from_the_steepest_sample():
     for profile, place in ((steep, 8.0), (-steep[::-1], -8.0)):  # one from the last but one
         found = profiles.crossings(OFFSETS, np.tile(profile, (40, 1)), 0.0, 0.3)
         np.testing.assert_allclose(found.steepest_px, place)
+
+
+def test_an_even_slope_is_steepest_at_its_own_sample():
+    ramp = np.clip(OFFSETS, -5, 5) / 16
+    found = profiles.crossings(OFFSETS, np.tile(ramp, (40, 1)), 0.0, 0.3)
+    gradient = np.gradient(ndimage.gaussian_filter1d(ramp, 0.6, mode="nearest"), 0.5)
+    top = int(np.argmax(np.where(np.abs(OFFSETS - found.offset_px[0]) < 4.3, gradient, -1)))
+    assert abs(np.diff(gradient[top - 1 : top + 2], 2)[0]) < 1e-12
+    np.testing.assert_allclose(found.steepest_px, OFFSETS[top])
 
 
 @pytest.mark.parametrize("k", [1, 30])
@@ -1008,3 +1069,11 @@ def test_a_blade_file_holds_five_megabytes(tmp_path):
         sink.write(b"#")
     with pytest.raises(ek.BadFile, match="cannot be read"):
         file_format.file_text(file)
+
+
+def test_a_blade_turns_by_less_than_half_a_circle():
+    given = {"width_mm": 1.0, "plan_radius_mm": 8.5, "bow_radius_mm": np.inf}
+    with pytest.raises(ek.BadArgument, match="less than half a circle"):
+        ek.patterns.area_specific_curette(length_mm=8 * np.pi + 0.5, **given)
+    blade = ek.patterns.area_specific_curette(length_mm=8 * np.pi + 0.49, **given)
+    assert blade.edges["used"].length_mm > 8 * np.pi

@@ -86,7 +86,7 @@ class LineReading(NamedTuple):
 
 def _inside(line: FloatArray, size: tuple[int, int], reach: float) -> FloatArray:
     """The stretch of the line whose profiles stay inside the picture."""
-    inside = ((line > reach + 1) & (line < np.array(size) - reach - 2)).all(axis=1)
+    inside = np.asarray(((line > reach + 1) & (line < np.array(size) - reach - 2)).all(axis=1))
     if not inside.any():
         raise Cannot("the blade lies along the border", line[0].tolist(), "Leave room around it.")
     first, last = np.nonzero(inside)[0][[0, -1]]

@@ -222,7 +222,7 @@ def _toe(points: FloatArray, arc: FloatArray) -> tuple[float, tuple[float, float
 def _turn_at(
     points: FloatArray, arc: FloatArray, smooth_mm: float
 ) -> tuple[float, tuple[float, float], float]:
-    at = np.arange(arc[0], arc[-1], STEP_MM)
+    at = np.arange(0.0, arc[-1], STEP_MM)
     line = np.stack([np.interp(at, arc, points[:, k]) for k in (0, 1)], axis=1)
     line = ndimage.gaussian_filter1d(line, smooth_mm / STEP_MM, axis=0, mode="nearest")
     edge = int(4 * smooth_mm / STEP_MM)

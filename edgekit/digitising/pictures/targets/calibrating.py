@@ -151,7 +151,7 @@ class Checkerboard:
                 "Use a flat board and a sharp picture without movement.",
             )
         rim = np.array([-1, -1, across, across, -1, down, down, -1]).reshape(2, 4).T
-        ends = camera.to_px(self.pitch_mm * (rim + 0.3 * np.sign(rim)))
+        ends = camera.to_px(self.pitch_mm * (rim + np.copysign(0.3, rim)))
         return _scale(picture, camera, plane.reshape(-1, 2), self.error_um_per_mm, ends, _NEVER)
 
 

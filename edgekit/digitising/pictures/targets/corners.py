@@ -219,7 +219,7 @@ def _first_steps(
     size = np.linalg.norm(first)
     for step in others:
         length = np.linalg.norm(step)
-        turn = abs(np.cross([*first, 0], [*step, 0])[2])
+        turn = abs(first[0] * step[1] - first[1] * step[0])
         if turn > 0.5 * size * length and length < 3 * size:
             return np.stack([first, step])
     return None
