@@ -499,6 +499,12 @@ EQUIVALENT = (
         "the model's level takes what all offsets share",
     ),
     (
+        "digitising/pictures/targets/corners.py",
+        "fit = distance < _NEAR * square",
+        "Lt",
+        "a distance that equals three tenths of a square to its last bit",
+    ),
+    (
         "digitising/pictures/targets/refining.py",
         "+ 1e-9 * np.eye(7)",
         "Add",

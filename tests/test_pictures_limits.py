@@ -25,7 +25,7 @@ from edgekit.digitising.pictures.outlines import (
     silhouette,
 )
 from edgekit.digitising.pictures.profiles import normals_of, resampled
-from edgekit.digitising.pictures.targets import corners, refining
+from edgekit.digitising.pictures.targets import calibrating, corners, refining
 from tests.picture_scenes import plain_scale
 from tests.test_outlines_exact import (
     BEFORE,
@@ -40,11 +40,12 @@ from tests.test_outlines_exact import (
     losses,
     outline_of,
     reading_of,
+    scene,
     stadium,
     worn_outline,
 )
 from tests.test_profiles_exact import picture_of
-from tests.test_targets_exact import board_light
+from tests.test_targets_exact import board_light, grid_among
 
 P = ek.pictures
 LEFT, RIGHT = P.Side.LEFT, P.Side.RIGHT
@@ -317,6 +318,10 @@ def test_an_outline_stays_where_a_profile_met_nothing_and_is_put_back_by_its_blu
     np.testing.assert_allclose(made.points_mm, want, atol=1e-12)
     assert made.edge_spread_um == pytest.approx(0.8 * UM)
     assert made.skew_um == pytest.approx(0.01 * UM)
+    assert made.response_um == pytest.approx(16 * 0.01 * UM)
+    assert made.skew_sd_um == 0
+    noise = blade_outline._noise(np.zeros(count), np.zeros(count), line.seen.sd_px)
+    np.testing.assert_allclose(made.sd_um[300:], (noise * UM)[300:], rtol=1e-6)
     np.testing.assert_allclose(made.curvature_per_mm, bend * 1000 / UM, atol=1e-9)
     np.testing.assert_allclose(made.normals, normals * [1, -1], atol=1e-12)
     assert np.flatnonzero(made.quality & blade_outline.Quality.WEAK).tolist() == [*range(197, 204)]
@@ -1077,3 +1082,71 @@ def test_a_blade_turns_by_less_than_half_a_circle():
         ek.patterns.area_specific_curette(length_mm=8 * np.pi + 0.5, **given)
     blade = ek.patterns.area_specific_curette(length_mm=8 * np.pi + 0.49, **given)
     assert blade.edges["used"].length_mm > 8 * np.pi
+
+
+@pytest.mark.parametrize("turn", range(4))
+def test_half_of_a_border_is_not_enough_ground(turn):
+    light = np.full((200, 200), 0.8)
+    light[100:] = 0.1
+    with pytest.raises(ek.Cannot, match="fills the frame"):
+        scene(np.rot90(light, turn))
+
+
+@pytest.mark.parametrize("missing", [0, -1])
+@pytest.mark.parametrize("side", [(-1, 0), (4, 0), (0, -1), (0, 5)])
+def test_a_row_beside_a_board_lacks_a_corner_at_either_end(monkeypatch, side, missing):
+    index = [(i, j) for i in range(4) for j in range(5)]
+    column, row = side
+    along = [(column, j) for j in range(5)] if column else [(i, row) for i in range(4)]
+    del along[missing]
+    if column:
+        del along[missing]  # three of five
+    cells = {cell: k for k, cell in enumerate([*index, *along])}
+    want = np.stack(np.meshgrid(np.arange(4), np.arange(5)), -1) * [10.0, 12.0] + [3.0, 4.0]
+    np.testing.assert_allclose(grid_among(monkeypatch, cells, 4, 5), want, atol=1e-6)
+
+
+def test_the_steepest_place_is_looked_for_up_to_half_a_profile_away():
+    rising = OFFSETS + 1e-3 * (OFFSETS + 8) ** 3
+    found = profiles.crossings(OFFSETS, np.tile(rising, (40, 1)), 0.0, 0.3)
+    k = OFFSETS[int(np.searchsorted(OFFSETS, found.offset_px[0])) - 1]
+    assert 0 < k < 3
+    np.testing.assert_allclose(found.steepest_px, k + 4 - 0.5)
+
+
+def test_a_band_lies_to_the_right_of_its_path_first():
+    y, _ = np.mgrid[:40, :60].astype(float)
+    along = np.arange(20.0)
+    seen = calibrating._profile(
+        picture_of(0.01 * y), np.array([10.0, 20.0]), np.array([1.0, 0]), along, 4.5
+    )
+    across = np.array([-2.25, -1.25, -0.25, 0.75, 1.75])
+    np.testing.assert_allclose(seen, 0.01 * (20 + across.mean()), atol=1e-6)
+
+
+def test_an_offset_of_one_and_a_half_pixels_is_no_good_one():
+    profile = np.tile(0.1 + 0.6 * norm.cdf(OFFSETS, 1.5, 0.7), (100, 1))
+    for offset, good in ((1.5, False), (np.nextafter(1.5, 0), True)):
+        seen = crossings_of(100, offset_px=np.full(100, offset))
+        assert (line_reading._spread(OFFSETS, profile, seen) != (1.0, 0.0, 0.0)) == good
+
+
+def test_settings_are_looked_for_beside_a_table_and_as_they_are_named(tmp_path):
+    table, plain = tmp_path / "a.csv", tmp_path / "b.dat"
+    table.touch()
+    plain.touch()
+    assert file_format.settings_file_there(table) == tmp_path / "a.toml"
+    assert file_format.settings_file_there(plain) == plain
+    assert file_format.settings_file_there(tmp_path / "c") == tmp_path / "c.toml"
+    own = tmp_path / "a.csv.toml"
+    own.touch()
+    assert file_format.settings_file_there(table) == own
+
+
+@pytest.mark.parametrize("side", [(-1, 0), (3, 0), (0, -1), (0, 3)])
+def test_a_full_row_of_three_beside_a_board_is_a_larger_board(monkeypatch, side):
+    index = [(i, j) for i in range(3) for j in range(3)]
+    column, row = side
+    along = [(column, j) for j in range(3)] if column else [(i, row) for i in range(3)]
+    cells = {cell: k for k, cell in enumerate([*index, *along])}
+    assert grid_among(monkeypatch, cells, 3, 3) is None

@@ -287,7 +287,8 @@ def _profile(
     """Mean light along a straight path, over a band across it."""
     across = np.arange(-band / 2, band / 2 + 0.5)
     side = np.array([-direction[1], direction[0]])
-    at = start + along[:, None, None] * direction + across[None, :, None] * side
+    path = start + along[:, None, None] * direction
+    at = path + across[None, :, None] * side
     columns, rows = picture.size_px
     if not ((at >= 0).all() and (at[..., 0] < columns - 1).all() and (at[..., 1] < rows - 1).all()):
         raise Cannot(
