@@ -487,6 +487,7 @@ class Hot:
             os.write(write, f"{item.nodeid}\n".encode())
             limit = GUARD_S + 10 * self.tests[item.nodeid][0]
             signal.setitimer(signal.ITIMER_PROF, limit)  # ends the child
+            signal.alarm(int(5 * limit))  # who waits without end takes no processor time
             if any(r.failed for r in runtestprotocol(item, nextitem=following, log=False)):
                 os._exit(1)
         os._exit(0)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 import edgekit as ek
-from edgekit.study.face_or_sides import crossover, ideal_sessions
+from edgekit.study.face_or_sides import RULES, crossover, ideal_sessions
 
 EXACT = 1e-9
 UNIVERSAL, AREA = ek.patterns.universal_curette(), ek.patterns.area_specific_curette()
@@ -63,6 +63,15 @@ def test_ideal_sessions_go_as_one_over_the_dullness():
         assert two[name].to_numpy() == pytest.approx(one[name].to_numpy() / 2, rel=0.01)
 
 
+@pytest.mark.parametrize("radius", [0.3, 2.4, 10.0])
+def test_looking_at_few_sessions_first_changes_no_ideal_life(radius, monkeypatch):
+    given = {"face_share": [0.0, 0.5, 1.0], "dull_radius_um": radius}
+    found = ideal_sessions(UNIVERSAL, **given)
+    monkeypatch.setattr("edgekit.study.face_or_sides.FEW_IDEAL", 400)
+    assert ideal_sessions(UNIVERSAL, **given).equals(found)
+    assert bool(found["by_strength"].max() > 50) is (radius < 1)  # beyond the few, and within them
+
+
 def test_a_pointed_blade_runs_out_of_width_not_of_strength():
     table = ideal_sessions(SICKLE, face_share=[0.0, 1.0], dull_radius_um=4.0)
     assert (table["by_strength"] > 4 * table["by_width"]).all()
@@ -85,6 +94,32 @@ def test_the_answer_depends_on_the_seed_only(answer):
     again = ek.face_or_sides(UNIVERSAL, runs=24, seed=5)
     assert again.table.equals(answer.table)
     assert again.tilt_tie_deg == answer.tilt_tie_deg
+
+
+@pytest.mark.parametrize("mixes", [((1, 0), (0, 1)), ((1, 1), (0, 1))])
+def test_slants_meet_the_instruments_of_the_sides_whichever_mixture_comes_first(mixes):
+    given = {"runs": 5, "seed": 3, "tilts_deg": (0.0, 1.0, 8.0)}
+    one = ek.face_or_sides(UNIVERSAL, mixes=mixes, **given)
+    best = ek.best_setting(UNIVERSAL.edges["left"])
+    side = ek.methods.held(best, stop=ek.strokes.until_clear())
+    alone = ek.compare(UNIVERSAL, [side], runs=5, seed=3, retire=RULES, grid_runs=0).lives[0]
+    faces = one.by_tilt.set_index("tilt_sd_deg")["sessions_p50"]
+    assert faces.index.tolist() == [0.0, 1.0, 8.0]
+    assert one.tilt_tie_deg == pytest.approx(
+        _meet(UNIVERSAL, alone.sessions.mean(), given["tilts_deg"])
+    )
+    assert len(ek.face_or_sides(UNIVERSAL, mixes=mixes, runs=2, seed=3, tilts_deg=()).by_tilt) == 0
+
+
+def _meet(blade, sides, tilts):
+    """The slant at which lives on the face, one method at a time, are as long as on the sides."""
+    face, long = ek.methods.face_honing(), []
+    for tilt in tilts:
+        hand = replace(face.hand, tilt_deg=ek.ErrorTerm(session_sd=tilt))
+        one = [replace(face, hand=hand)]
+        done = ek.compare(blade, one, runs=5, seed=3, retire=RULES, grid_runs=0)
+        long.append(done.lives[0].sessions.mean())
+    return float(np.interp(-sides, -np.array(long), tilts))
 
 
 def test_a_slanted_stone_costs_sessions(answer):

@@ -7,49 +7,44 @@ lines. Numbers in words against sums written out.
 
 import dataclasses
 import math
-import re
 from types import SimpleNamespace
 
 import numpy as np
-import pandas as pd
 import pytest
 
 import edgekit as ek
+from edgekit.clinic.bench.by_hand import stone_hours
 from edgekit.clinic.bench.requirements import Tool
-from edgekit.clinic.sheet import how_to, page, paper
-from edgekit.clinic.sheet.content import (
-    _degrees,
-    _edge_names,
-    _toe,
-    compose,
-    riser_words,
-    setting_words,
-    within_words,
-)
-from edgekit.clinic.sheet.drawing import (
-    DIAL_MM,
-    Drawing,
-    Ink,
-    Shape,
-    _arc,
+from edgekit.clinic.sheet import blades, paper
+from edgekit.clinic.sheet.blades import (
     _outline,
-    _seen,
-    _turned,
     at_the_stone,
-    check_line,
     clock,
     clock_words,
-    dial,
-    placed,
-    svg,
+    gauge_deg,
+    hand_from_above,
+    hand_from_the_side,
+    hoe_drawing,
+    seen_along_handle,
     toe_hours,
     toe_line,
 )
-from edgekit.clinic.sheet.page import CLOCK_MM, STONE_MM, print_zoom
+from edgekit.clinic.sheet.cut_outs import (
+    DIAL_MM,
+    bench,
+    card,
+    check_line,
+    dial,
+    dial_from_mm,
+    slit_hour,
+)
+from edgekit.clinic.sheet.drawing import Drawing, Ink, Shape, arc, arrow, placed, svg, turned
+from edgekit.clinic.sheet.page import SIZES_MM
 from edgekit.contact.orientation import handle_basis
-from edgekit.evidence_table import value
 from edgekit.geometry.section import Bevel, RoundBack, Triangular
 
+STONE_MM = CLOCK_MM = SIZES_MM[2]
+HOLDER = ek.Holder(pivot_height_mm=60.0, reach_mm=90.0, stone_height_mm=12.0)
 ROUND = RoundBack(width_mm=0.86, thickness_mm=0.71, internal_angle_deg=75)
 WEDGE = Triangular(width_mm=1.1, internal_angle_deg=60)
 HOE = Bevel(width_mm=1.5, thickness_mm=0.8, internal_angle_deg=45)
@@ -104,17 +99,17 @@ def test_an_outline_follows_its_section_from_the_edge(section):
 
 
 def test_arcs_and_turns_run_clockwise_from_the_top():
-    arc = _arc(2.0, 0.0, 90.0)
-    assert len(arc) == 17  # a point every six degrees or less
-    assert [len(_arc(1.0, 0, end)) for end in (5.0, 6.0, -12.0)] == [2, 3, 4]
-    np.testing.assert_allclose(arc[[0, -1]], [[0, 2], [2, 0]], atol=1e-12)
-    np.testing.assert_allclose(np.linalg.norm(arc, axis=1), 2.0)
-    angle = np.degrees(np.arctan2(arc[:, 0], arc[:, 1]))
+    bow = arc(2.0, 0.0, 90.0)
+    assert len(bow) == 17  # a point every six degrees or less
+    assert [len(arc(1.0, 0, end)) for end in (5.0, 6.0, -12.0)] == [2, 3, 4]
+    np.testing.assert_allclose(bow[[0, -1]], [[0, 2], [2, 0]], atol=1e-12)
+    np.testing.assert_allclose(np.linalg.norm(bow, axis=1), 2.0)
+    angle = np.degrees(np.arctan2(bow[:, 0], bow[:, 1]))
     np.testing.assert_allclose(angle, np.linspace(0, 90, 17), atol=1e-9)
     np.testing.assert_allclose(
-        _turned(np.array([[0.0, 1.0], [2.0, 0.0]]), 3.0), [[1, 0], [0, -2]], atol=1e-12
+        turned(np.array([[0.0, 1.0], [2.0, 0.0]]), 3.0), [[1, 0], [0, -2]], atol=1e-12
     )
-    np.testing.assert_allclose(_turned(np.array([[0.0, 1.0]]), 1.0), [[0.5, 0.75**0.5]])
+    np.testing.assert_allclose(turned(np.array([[0.0, 1.0]]), 1.0), [[0.5, 0.75**0.5]])
 
 
 def test_hours_are_thirtieths_of_a_turn_and_told_to_five_minutes():
@@ -150,15 +145,39 @@ def test_a_drawing_is_centred_in_its_frame_and_no_larger():
         assert found[0] == scale
         np.testing.assert_allclose(found[1], offset)
     text = svg(drawing, width_mm=30, height_mm=20)
-    assert 'points="10.00,20.00 20.00,0.00"' in text
+    assert '<path d="M10.00,20.00 20.00,0.00" ' in text
     # letters are centred: their middle lies 0.36 of their height above the line they stand on
     assert '<text x="15.00" y="11.08" font-size="3" text-anchor="middle">a&lt;b</text>' in text
     assert svg(drawing).count('viewBox="0 0 2 4" width="2mm" height="4mm"') == 1
-    assert 'points="0.00,4.00 2.00,0.00"' in svg(drawing)
-    assert "<polyline" in text
-    closed = dataclasses.replace(drawing, shapes=(Shape(ink=Ink.STEEL, points=[(1, 2), (3, 6)]),))
-    assert "<polygon" in svg(closed)
-    assert Drawing(shapes=(), box=(0, 0, 1, 1), alt="").letters_mm == 2.5
+    assert 'd="M0.00,4.00 2.00,0.00"' in svg(drawing)
+    assert Drawing(shapes=(), box=(0, 0, 1, 1), alt="").letters_mm >= 25.4 / 8  # 9 of 72 points
+    assert Drawing(shapes=(), box=(0, 0, 1, 1), alt="").letters_mm < 3.5
+
+
+@pytest.mark.parametrize(
+    ("ink", "points", "path"),
+    [
+        (Ink.STEEL, [(0, 0), (4, 0), (4, 3)], "M0.00,9.00 4.00,9.00 4.00,6.00Z"),
+        (Ink.THIN, [(0, 0), (4, 0), (4, 3)], "M0.00,9.00 4.00,9.00 4.00,6.00"),
+        (Ink.THIN, [(0, 0), (4, 0), (0, 0)], "M0.00,9.00 4.00,9.00Z"),  # back where it began
+        (Ink.THIN, [(0, 0), (4, 0), (0, 0.02)], "M0.00,9.00 4.00,9.00 0.00,8.98"),
+        (Ink.THIN, [(0, 0), (0, 0)], "M0.00,9.00"),  # of two points no ring is made
+        (Ink.THIN, [(0, 0), (0.001, 0), (4, 0)], "M0.00,9.00 4.00,9.00"),
+    ],
+)
+def test_a_path_is_closed_where_its_ink_says_so_or_where_it_ends_as_it_began(ink, points, path):
+    drawing = Drawing(shapes=(Shape(ink=ink, points=points),), box=(0, 0, 9, 9), alt="A line.")
+    assert f'<path d="{path}" ' in svg(drawing)
+
+
+def test_an_arrow_has_its_head_at_its_end_and_half_as_wide_as_long():
+    shaft, head = arrow((1.0, 1.0), (4.0, 5.0), 0.5)  # three along and four up: five long
+    assert shaft.points.tolist() == [[1, 1], [4, 5]]
+    assert head.points[1].tolist() == [4, 5]
+    along, aside = np.array([0.6, 0.8]), np.array([-0.8, 0.6])
+    barbs = (head.points[[0, 2]] - [4, 5]) / 0.5
+    np.testing.assert_allclose(barbs @ along, [-1, -1], atol=1e-12)
+    np.testing.assert_allclose(barbs @ aside, [-0.5, 0.5], atol=1e-12)
 
 
 # ---- the blade on the stone ----------------------------------------------------------------
@@ -179,7 +198,7 @@ def on_stone(section, elevation, beta=None, middle=4):
     return SimpleNamespace(requirements=need, stations=np.arange(9), elevation_deg=elevations)
 
 
-ELEVATIONS = (-35.0, -10.0, 0.0, 10.0, 15.0, 30.0, 45.0, 55.0, 65.0, 75.0)
+ELEVATIONS = (0.0, 5.0, 10.0, 15.0, 30.0, 45.0, 55.0)
 
 
 @pytest.mark.parametrize("elevation", ELEVATIONS)
@@ -200,27 +219,27 @@ def test_the_blade_on_the_stone_is_drawn_as_it_lies(section, elevation):
     np.testing.assert_allclose(
         face, [[0, 0], section.width_mm * np.array([math.cos(beta), math.sin(beta)])], atol=1e-9
     )
-    np.testing.assert_allclose(
-        handle, [[0, 0], 2.6 * size * np.array([-math.cos(e), math.sin(e)])], atol=1e-9
-    )
+    away = np.array([-math.cos(e), math.sin(e)])  # up and to the left, on the axis from the edge
+    reach = np.linalg.norm(handle[1]) / 0.9
+    np.testing.assert_allclose(handle, np.linalg.norm(handle, axis=1)[:, None] * away, atol=1e-9)
+    assert size < np.linalg.norm(handle[0]) < 0.5 * reach  # it begins beside the blade
+    assert 2.5 * size < reach < 3.5 * size
     x0, y0, x1, y1 = drawing.box
     assert stone.tolist() == [[x0, 0.0], [x1, 0.0]]
     at_handle, at_face = shapes_of(drawing, Ink.THIN)
-    for arc, share, line in ((at_handle, 0.78, handle), (at_face, 0.3, face)):
-        radius = share * 2.6 * size
-        np.testing.assert_allclose(np.linalg.norm(arc, axis=1), radius, rtol=1e-9)
-        np.testing.assert_allclose(arc[0], [-radius, 0.0], atol=1e-9)  # from the stone
-        np.testing.assert_allclose(arc[-1], radius * line[1] / np.linalg.norm(line[1]), atol=1e-9)
-    points = np.concatenate([shape.points for shape in drawing.shapes])
-    low, high = points.min(axis=0), points.max(axis=0)
-    reach = 2.6 * size
-    assert 0.02 * reach < -reach - x0 < 0.1 * reach
-    assert 0.05 * size < x1 - steel[:, 0].max() < 0.15 * size
-    assert 0.1 * size < min(low[1], 0.0) - y0 < 0.2 * size
-    top = max(steel[:, 1].max(), handle[1, 1])
-    assert 0.4 * size < y1 - top < 0.7 * size
-    assert high[1] <= y1
-    assert elevation < 0 or f"handle at {elevation:.1f} degrees" in drawing.alt
+    for bow, share, line in ((at_handle, 0.78, handle), (at_face, 0.33, face)):
+        radius = np.linalg.norm(bow[0])
+        np.testing.assert_allclose(np.linalg.norm(bow, axis=1), radius, rtol=1e-9)
+        assert radius == pytest.approx(share * reach, rel=0.1)
+        np.testing.assert_allclose(bow[0], [-radius, 0.0], atol=1e-9)  # from the stone
+        np.testing.assert_allclose(bow[-1], radius * line[1] / np.linalg.norm(line[1]), atol=1e-9)
+    top, right = max(handle[1, 1], steel[:, 1].max()), steel[:, 0].max()
+    assert 1.3 * reach < -x0 < 1.8 * reach
+    assert -0.3 * size < y0 < -0.05 * size
+    assert 0.05 * size < x1 - right < 0.3 * size
+    assert y1 >= top + 0.05 * size
+    assert y1 == pytest.approx(max(1.9 * size, top + 0.1 * size), abs=0.2 * size)
+    assert f"handle at {elevation:.1f} degrees" in drawing.alt
     assert f"at {180 - section.internal_angle_deg:.0f} degrees" in drawing.alt
 
 
@@ -237,7 +256,7 @@ def test_angles_stand_beside_what_they_tell_and_inside_the_frame(section, elevat
     drawing = at_the_stone(on_stone(section, elevation))
     scale, offset = placed(drawing, *STONE_MM)
     (x, y, words), (u, v, other) = drawing.labels
-    assert words == f"{elevation:.3g}°".replace("-", "−")
+    assert words == f"{elevation:.3g}°"
     assert other == f"{180 - section.internal_angle_deg:.0f}°"
     half = drawing.letters_mm / 2
     one, two = (scale * np.array(at) + offset for at in ((x, y), (u, v)))
@@ -255,12 +274,21 @@ def test_angles_stand_beside_what_they_tell_and_inside_the_frame(section, elevat
         share = np.clip((at - ends[0]) @ along / (along @ along), 0, 1)
         return float(np.linalg.norm(at - ends[0] - share * along))
 
-    # each stands clear of the lines, and near the one whose angle it tells
+    # each stands clear of the lines; the handle's angle lies half-way between it and the stone
     assert half < away(one, handle) < 3 * drawing.letters_mm
-    assert half < away(two, face) < 2.2 * drawing.letters_mm
-    assert away(one, handle) < away(one, face)
+    assert half < away(two, face)
     assert away(two, handle) > half * 0.8
-    assert x < u
+    size = max(section.width_mm, section.thickness_mm)
+    half_way = math.degrees(math.atan2(y, -x))
+    if elevation >= 10:
+        assert half_way == pytest.approx(elevation / 2, abs=1e-9)
+        assert 3.2 < math.hypot(x, y) / size < 4.0
+    else:  # no lower than its letters are high
+        assert -4.0 < x / size < -3.2
+        assert 0.2 < y / size < 0.5
+    # the other stands over the blade, between the stone's two sides
+    assert 0.2 < -u / size < 0.7
+    assert 1.2 < v / size < 1.8
 
 
 # ---- the clock -----------------------------------------------------------------------------
@@ -296,49 +324,62 @@ def test_the_clock_has_its_ring_its_hours_and_its_stone(tray_plan):
     (stone,) = shapes_of(drawing, Ink.STONE)
     (left, low), (right, flat) = stone
     assert low == flat
-    assert -1.2 < low < -1.0  # below the ring, and inside the frame
     assert right == -left
-    assert 0.8 < right < 1.0
+    assert 0.8 < math.hypot(right, low) < 1.0  # a chord of the ring, below its middle
+    assert -0.6 < low < -0.3
     x0, y0, x1, y1 = drawing.box
-    assert y0 < low
-    assert -x0 == x1
-    assert 1.2 < x1 < 1.5
-    assert 1.2 < y1 < 1.5
-    assert -1.3 < y0 <= -1.15
-    scale, offset = placed(drawing, *CLOCK_MM)
+    assert -x0 == -y0 == x1 == y1
+    assert 1.1 < x1 < 1.3
+    scale, _ = placed(drawing, *CLOCK_MM)
     for x, y, words in drawing.labels:
-        hour = int(words) % 12
-        np.testing.assert_allclose(angle_of(np.array([x, y])), hour, atol=1e-9)
-        assert scale * (math.hypot(x, y) - 1) > 0.3 * drawing.letters_mm  # clear of the ring
-        at = scale * np.array([x, y]) + offset
-        assert (at > 0.36 * drawing.letters_mm).all()
-        assert (at < np.array(CLOCK_MM) - 0.36 * drawing.letters_mm).all()
-    assert [words for *_, words in drawing.labels] == ["12", "3", "9"]
+        np.testing.assert_allclose(angle_of(np.array([x, y])) % 12, int(words) % 12, atol=1e-9)
+        half = (0.36 if x == 0 else 0.28 * len(words)) * drawing.letters_mm / scale
+        assert math.hypot(x, y) + half < 0.95  # within the ring, at its marks
+        assert math.hypot(x, y) > 0.7
+    assert [words for *_, words in drawing.labels] == ["12", "6", "9", "3"]
+
+
+def centred(points):
+    """Points whose box begins at 0 upward and has its middle at 0 across."""
+    low, high = points.min(axis=0), points.max(axis=0)
+    return points - [(low[0] + high[0]) / 2, low[1]]
 
 
 def test_the_hand_of_the_clock_is_the_blade_seen_along_its_handle(tray_plan):
-    for step in tray_plan.steps:
+    for step in (s for s in tray_plan.steps if s.requirements.instrument != "HO"):
         need, drawing = step.requirements, clock(step)
         edge, far = need.edge, need.blade.opposite(need.name)
         up, right = handle_basis(edge)
-        arc = np.linspace(0, edge.length_mm, 81)
-        near = edge.frame(arc).position @ np.stack([right, up], axis=1)
+        near = edge.frame(np.linspace(0, edge.length_mm, 41)).position @ np.stack(
+            [right, up], axis=1
+        )
         begin = 6 - step.placement_roll_deg[0] / 30
         (steel,), (ground,) = shapes_of(drawing, Ink.STEEL), shapes_of(drawing, Ink.EDGE)
-        unturned, edge_seen = _turned(steel, -begin), _turned(ground, -begin)
-        assert unturned[:, 1].max() == pytest.approx(0.82, rel=1e-9)  # radii of the clock
-        heel = near[0]
+        unturned, edge_seen = turned(steel, -begin), turned(ground, -begin)
+        heel, far_heel = unturned[0], unturned[-1 if far is not None else 0]
+        length = unturned[:, 1].max() - (heel[1] + far_heel[1]) / 2
+        assert 0.9 < length < 1.1  # of the clock's radii, heel to the farthest
         if far is not None:
-            across = far.frame(np.zeros(1)).position[0] @ np.stack([right, up], axis=1)
-            heel = (near[0] + across) / 2
-            assert len(unturned) == 162
-            np.testing.assert_allclose((unturned[0] + unturned[-1]) / 2, 0.0, atol=1e-9)
-        size = (unturned[80, 1] - unturned[0, 1]) / (near[80, 1] - near[0, 1])
-        np.testing.assert_allclose(unturned[:81], size * (near - heel), atol=1e-9)
-        first, last = (round(at / 200 * 80) for at in step.stations[[0, -1]])
-        np.testing.assert_allclose(
-            edge_seen, size * (near[first : max(last, first + 1) + 1] - heel), atol=1e-9
+            other = far.frame(np.linspace(0, far.length_mm, 41)).position
+            across = other @ np.stack([right, up], axis=1)
+            both = np.concatenate([near, across[::-1]])
+        else:
+            both = near
+        size = np.ptp(unturned[:, 1]) / np.ptp(both[:, 1])
+        np.testing.assert_allclose(unturned - heel, size * (both - both[0]), atol=1e-9)
+        assert length == pytest.approx(
+            size * (both[:, 1].max() - (both[0, 1] + both[-1 if far is not None else 0, 1]) / 2)
         )
+        first, last = (round(at / 200 * 40) for at in step.stations[[0, -1]])
+        np.testing.assert_allclose(
+            edge_seen - heel,
+            size * (near[first : max(last, first + 1) + 1] - both[0]),
+            atol=1e-9,
+        )
+        # it lies on the stone: its lowest point just above, its middle over the middle
+        (stone,) = shapes_of(drawing, Ink.STONE)
+        assert 0 < steel[:, 1].min() - stone[0, 1] < 0.1
+        assert steel[:, 0].min() == pytest.approx(-steel[:, 0].max())
 
 
 def test_the_clock_shows_where_the_blade_turns_to(tray_plan):
@@ -354,14 +395,20 @@ def test_the_clock_shows_where_the_blade_turns_to(tray_plan):
             assert f"stays at {clock_words(begin % 12)} of a clock" in drawing.alt
             continue
         turning += 1
-        np.testing.assert_allclose(later[0], _turned(steel, end - begin), atol=1e-9)
-        arc, head = extra
-        np.testing.assert_allclose(np.linalg.norm(arc, axis=1), 0.9)
-        hours = np.unwrap(angle_of(arc), period=12)
+        np.testing.assert_allclose(
+            centred(later[0]), centred(turned(steel, end - begin)), atol=1e-9
+        )
+        assert later[0][:, 1].min() == pytest.approx(steel[:, 1].min())
+        assert later[0][:, 0].min() == pytest.approx(-later[0][:, 0].max())
+        bow, head = extra
+        rim = np.linalg.norm(bow[0])
+        assert 1.0 < rim < drawing.box[2]  # outside the ring, inside the frame
+        np.testing.assert_allclose(np.linalg.norm(bow, axis=1), rim)
+        hours = np.unwrap(angle_of(bow), period=12)
         assert hours[-1] - hours[0] == pytest.approx(end - begin, abs=1e-9)
-        np.testing.assert_allclose((angle_of(arc[[0, -1]]) - [begin, end] + 6) % 12, 6, atol=1e-9)
-        np.testing.assert_allclose(head[1], arc[-1], atol=1e-9)  # the arrow's tip ends the arc
-        back = _turned(head, -end) - [0.0, 0.9]
+        np.testing.assert_allclose((angle_of(bow[[0, -1]]) - [begin, end] + 6) % 12, 6, atol=1e-9)
+        np.testing.assert_allclose(head[1], bow[-1], atol=1e-9)  # the arrow's tip ends the arc
+        back = turned(head, -end) - [0.0, rim]
         sign = np.sign(end - begin)
         assert (sign * back[[0, 2], 0] < -0.05).all()  # its barbs point back along it
         assert (np.abs(back[[0, 2]]) < 0.15).all()
@@ -372,31 +419,38 @@ def test_the_clock_shows_where_the_blade_turns_to(tray_plan):
     assert turning > 2
 
 
-@pytest.mark.parametrize(("roll", "turns"), [(2.5, True), (2.499, False), (-2.5, True)])
-def test_less_than_five_minutes_is_no_turn(tray_plan, roll, turns):
+@pytest.mark.parametrize("limit", [2.5, 30.0])  # an hour has no rounding
+def test_less_than_five_minutes_is_no_turn(monkeypatch, tray_plan, limit):
     step = tray_plan.steps[0]
-    size = len(step.stations)
-    # two placements, at the ends: the same roll over each half of the stretch
-    rolls = np.where(np.arange(size) < size // 2, 10.0, 10.0 + roll)
-    still = SimpleNamespace(
-        requirements=step.requirements,
-        stations=step.stations,
-        placement_roll_deg=rolls[[0, -1]],
-    )
-    assert bool(shapes_of(clock(still), Ink.LATER)) is turns
+    if limit == 30.0:
+        monkeypatch.setattr(blades, "MIN_TURN_DEG", limit)
+    for roll, turns in (
+        (limit * 1.001, True),
+        (-limit * 1.001, True),
+        (limit, limit == 30.0),
+        (limit * 0.999, False),
+    ):
+        still = SimpleNamespace(
+            requirements=step.requirements,
+            stations=step.stations,
+            placement_roll_deg=np.array([180.0, 180.0 + roll]),
+        )
+        assert roll == 2.5 or bool(shapes_of(clock(still), Ink.LATER)) is turns
 
 
-def test_a_clock_is_the_same_for_a_larger_blade():
-    plans = [
-        ek.plan_bench([ek.patterns.hoe(width_mm=1.5 * k, thickness_mm=0.6 * k)]) for k in (1, 2)
-    ]
-    one, two = (clock(plan.steps[0]) for plan in plans)
-    same_up_to_size(one, two, 1.0)
+def test_a_clock_is_the_same_for_a_larger_blade(monkeypatch, tray_plan):
+    step = next(s for s in tray_plan.steps if s.requirements.instrument == "UC")
+    one = clock(step)
+    for times in (3.0, 0.01):
+        monkeypatch.setattr(
+            blades, "seen_along_handle", lambda *edges, t=times: t * seen_along_handle(*edges)
+        )
+        same_up_to_size(one, clock(step), 1.0)
 
 
 def test_a_short_stretch_is_still_drawn(tray_plan):
     step = next(s for s in tray_plan.steps if s.requirements.instrument == "UC")
-    for stations, points in (([0], 2), ([100], 2), ([100, 101, 102], 2), ([198, 199, 200], 2)):
+    for stations, points in (([0], 2), ([100], 2), ([100, 101, 102], 2), ([195, 200], 2)):
         short = SimpleNamespace(
             requirements=step.requirements,
             stations=np.array(stations),
@@ -418,20 +472,20 @@ def test_the_toes_arrow_runs_as_the_edge_does_at_its_middle(tray_plan):
     drawing = toe_line(steps)
 
     def bent(step):
-        seen = _seen(step.requirements.edge, step.requirements.edge)
+        seen = seen_along_handle(step.requirements.edge, step.requirements.edge)
         across, up = seen[-1] - seen[0]
         return abs(math.atan2(across, up))
 
     need = max(steps, key=bent).requirements
     assert drawing.alt.startswith(f"{need.instrument} seen along the handle")
-    seen = _seen(need.edge, need.edge)
+    seen = seen_along_handle(need.edge, need.edge)
     near = np.stack([seen[:, 1], -seen[:, 0]], axis=1)  # the toe to the right
     (outline,), (edge,) = shapes_of(drawing, Ink.STEEL), shapes_of(drawing, Ink.EDGE)
     np.testing.assert_allclose(edge, near, atol=1e-12)
-    np.testing.assert_allclose(outline[:81], near, atol=1e-12)
+    np.testing.assert_allclose(outline[:41], near, atol=1e-12)
     size = np.ptp(outline[:, 0])
     shaft, head = shapes_of(drawing, Ink.THIN)
-    np.testing.assert_allclose(shaft[0], near[40], atol=1e-12)
+    np.testing.assert_allclose(shaft[0], near[20], atol=1e-12)
     assert 0.7 * size < shaft[1, 0] - shaft[0, 0] < 1.0 * size
     assert shaft[1, 1] == shaft[0, 1]
     np.testing.assert_allclose(head[1], shaft[1], atol=1e-12)
@@ -473,10 +527,8 @@ def test_of_two_blades_the_one_that_bends_is_told_wherever_it_lies(monkeypatch):
         )
         for name in ends
     }
-    from edgekit.clinic.sheet import drawing as module
-
     monkeypatch.setattr(
-        module, "_seen", lambda edge, _: np.linspace(*map(np.array, ends[edge]), 81)
+        blades, "seen_along_handle", lambda edge, _: np.linspace(*map(np.array, ends[edge]), 41)
     )
     steps = [SimpleNamespace(requirements=need) for need in needs.values()]
     assert toe_line(steps).alt.startswith("bent seen")
@@ -486,60 +538,128 @@ def test_the_toe_of_a_blade_of_two_edges_has_both(tray_plan):
     step = next(s for s in tray_plan.steps if s.requirements.instrument == "UC")
     need = step.requirements
     (outline,) = shapes_of(toe_line([step]), Ink.STEEL)
-    seen = _seen(need.blade.opposite(need.name), need.edge)
+    seen = seen_along_handle(need.blade.opposite(need.name), need.edge)
     far = np.stack([seen[:, 1], -seen[:, 0]], axis=1)
-    np.testing.assert_allclose(outline[81:], far[::-1], atol=1e-12)  # round to the heel again
+    np.testing.assert_allclose(outline[41:], far[::-1], atol=1e-12)  # round to the heel again
 
 
 def test_the_toes_drawing_grows_with_its_blade(monkeypatch, tray_plan):
     step = toe_steps(tray_plan)[0]
     one = toe_line([step])
-    from edgekit.clinic.sheet import drawing as module
-
-    monkeypatch.setattr(module, "_seen", lambda edge, along: 5.0 * _seen(edge, along))
+    monkeypatch.setattr(
+        blades, "seen_along_handle", lambda edge, along: 5.0 * seen_along_handle(edge, along)
+    )
     same_up_to_size(one, toe_line([step]), 5.0)
 
 
 @pytest.mark.parametrize("handle_mm", [3.5, 8.0, 12.0])
-def test_the_dial_has_a_mark_every_ten_minutes_and_a_number_every_hour(handle_mm):
-    drawing = dial(handle_mm)
-    rim, hole, slit = shapes_of(drawing, Ink.CUT)
-    for circle in (rim, hole):
+def test_the_dial_has_a_mark_every_five_minutes_and_a_number_every_hour(handle_mm):
+    drawing = dial(handle_mm, [9.0, 8.5, 6.0, 3.0])
+    rim, hole, ring, slit = shapes_of(drawing, Ink.CUT)
+    for circle in (rim, hole, ring):
         np.testing.assert_allclose(circle[0], circle[-1], atol=1e-12)
         np.testing.assert_allclose(circle.mean(axis=0), [0, circle[0, 1] / len(circle)], atol=1e-9)
     assert np.linalg.norm(rim, axis=1) == pytest.approx(22.0)
     assert np.linalg.norm(hole, axis=1) == pytest.approx(handle_mm / 2)
-    np.testing.assert_allclose(angle_of(slit), 6.5)
+    assert np.linalg.norm(ring, axis=1) == pytest.approx((handle_mm + 2.0) / 2)
+    # 11:32.5 is the farthest of all middles between marks past a half from 9:00, 3:00 and 8:30
+    np.testing.assert_allclose(angle_of(slit), 18 - 11 - 32.5 / 60)
     np.testing.assert_allclose(np.linalg.norm(slit, axis=1), [22.0, handle_mm / 2])
-    marks = shapes_of(drawing, Ink.THIN)
-    assert len(marks) == 72
+    *marks, shaft, head = shapes_of(drawing, Ink.THIN)
+    assert len(marks) == 144
     ends = np.array([np.linalg.norm(mark, axis=1) for mark in marks])
-    for at, mark in enumerate(marks):
-        np.testing.assert_allclose((angle_of(mark) - at / 6 + 6) % 12, 6, atol=1e-9)
+    for at, mark in enumerate(marks):  # against the clock, 6 on top
+        np.testing.assert_allclose((angle_of(mark) + at / 12) % 12, 6, atol=1e-9)
     assert ends[:, 1] == pytest.approx(ends[0, 1])
-    assert 0.4 < 22 - ends[0, 1] < 1.2  # the marks stop short of what the scissors cut
+    assert 0.3 < 22 - ends[0, 1] < 1.2  # the marks stop short of what the scissors cut
     length = ends[:, 1] - ends[:, 0]
-    hours, halves = length[::6], length[3::6]
-    small = np.delete(length, np.r_[0:72:6, 3:72:6])
-    for kind in (hours, halves, small):
+    kinds = {
+        "hour": length[::12],
+        "half": length[6::12],
+        "ten": np.delete(length, np.r_[0:144:6, 1:144:2]),
+        "five": length[1::2],
+    }
+    for kind in kinds.values():
         assert kind == pytest.approx(kind[0])
-    assert 3 < hours[0] < 5
-    assert halves[0] < 0.75 * hours[0]
-    assert 1 < small[0] < 0.75 * halves[0]
+    hour, half, ten, five = (kind[0] for kind in kinds.values())
+    assert 3.5 < hour < 4.7
+    assert 0.5 < hour - half < 1.9
+    assert 0.5 < half - ten < 1.4
+    assert 0.5 < ten - five < 1.4
+    assert 0.5 < five < 1.5
     numbers = drawing.labels[:-1]
-    assert [int(words) for *_, words in numbers] == [12, 11, 10, 9, 8, 7, 6, 5, 4, 3, 2, 1]
+    assert [int(words) for *_, words in numbers] == [12, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11]
     radius = np.array([math.hypot(x, y) for x, y, _ in numbers])
     assert radius == pytest.approx(radius[0])
     for at, (x, y, _) in enumerate(numbers):
-        np.testing.assert_allclose((angle_of(np.array([x, y])) - at + 6) % 12, 6, atol=1e-9)
+        np.testing.assert_allclose((angle_of(np.array([x, y])) + at) % 12, 6, atol=1e-9)
     gap = ends[0, 0] - radius[0]
-    assert 0.6 * drawing.letters_mm < gap < 0.75 * drawing.letters_mm  # below their mark, clear
+    assert 0.5 * drawing.letters_mm < gap < 0.75 * drawing.letters_mm  # below their mark, clear
     x, y, words = drawing.labels[-1]
     assert (x, words) == (0.0, "TOE")
-    assert drawing.letters_mm < radius[0] - y < 1.4 * drawing.letters_mm
-    assert drawing.box == (-22.5, -22.5, 22.5, 22.5)
-    assert 3.0 <= drawing.letters_mm <= 3.5
-    assert f"{DIAL_MM:g} millimetres across, with a hole of {handle_mm:g}" in drawing.alt
+    assert drawing.letters_mm < radius[0] - y < 1.5 * drawing.letters_mm
+    # an arrow from the ring to the word
+    assert shaft[:, 0].tolist() == [0.0, 0.0]
+    assert 0.3 < shaft[0, 1] - (handle_mm + 2.0) / 2 < 1.2
+    assert 0.36 * drawing.letters_mm < y - shaft[1, 1] < 0.75 * drawing.letters_mm
+    np.testing.assert_allclose(np.abs(head[0] - head[1]), [0.5, 1.0], atol=1e-12)
+    x0, y0, x1, y1 = drawing.box
+    assert -x0 == -y0 == x1 == y1
+    assert 22.2 < x1 < 23
+    assert f"{DIAL_MM:g} millimetres across, with a hole of {handle_mm:g} " in drawing.alt
+    assert f"a ring for {handle_mm + 2:g}," in drawing.alt
+
+
+def test_a_slit_lies_as_far_as_can_be_from_every_hour_wherever_noon_is():
+    middles = [k + 32.5 / 60 for k in range(1, 13)]
+    for hours in ([6.0], [12.0], [0.0, 5.9], [11.9, 6.2, 3.0, 9.0], [1.0, 4.5, 8.0]):
+
+        def apart(place, hours=hours):
+            turns = [(place - hour) % 12 for hour in hours]
+            return min(min(turn, 12 - turn) for turn in turns)
+
+        found = slit_hour(hours)
+        assert found in middles
+        assert apart(found) == pytest.approx(max(map(apart, middles)), abs=1e-12)
+    assert slit_hour([]) == 1 + 32.5 / 60
+    np.testing.assert_allclose(angle_of(shapes_of(dial(8.0), Ink.CUT)[3]), 6 - 1 - 32.5 / 60)
+
+
+@pytest.mark.parametrize("angle", [0.5, 1.0, 10.0, 13.3, 30.0, 45.0, 60.0, 89.0])
+def test_a_dial_stands_so_far_that_its_rim_is_a_millimetre_above_the_stone(angle):
+    away, sine, cosine = (
+        dial_from_mm(angle),
+        *(f(math.radians(angle)) for f in (math.sin, math.cos)),
+    )
+    assert away % 5 == 0
+    assert away * sine - 22 * cosine >= 1 - 1e-9
+    assert (away - 5) * sine - 22 * cosine < 1
+    assert dial_from_mm(0.0) == dial_from_mm(-5.0) == dial_from_mm(90.0) == dial_from_mm(91.0) == 0
+
+
+@pytest.mark.parametrize("angle", [85.0, 90.0, 100.0, 105.0, 135.0])
+@pytest.mark.parametrize("within", [0.5, 2.0, 4.0])
+def test_a_card_is_a_trapezium_with_its_two_angles_and_its_height(angle, within):
+    drawing = card(angle, within)
+    (outline,) = shapes_of(drawing, Ink.CUT)
+    assert outline[0].tolist() == outline[4].tolist() == [0.0, 0.0]
+    assert outline[1].tolist() == [30.0, 0.0]  # mm of paper
+    assert outline[2:4, 1].tolist() == [12.0, 12.0]
+    left = math.degrees(math.atan2(12.0, outline[3, 0]))
+    right = math.degrees(math.atan2(12.0, 30.0 - outline[2, 0]))
+    assert (left, right) == pytest.approx((angle - within, angle + within))
+    words = [text for *_, text in drawing.labels]
+    assert words == [f"card {angle:.0f}°", f"{angle - within:g}°", f"{angle + within:g}°"]
+    (x, y, _), (u, v, _), (s, w, _) = drawing.labels
+    half = 0.36 * drawing.letters_mm
+    assert x == 15.0
+    assert 6 + half < y < 12 - half  # in the upper half, the corners' angles in the lower
+    assert half < v == w < 6 - half
+    assert u == pytest.approx(30 - s)
+    assert 5.5 < u < 9  # beside its corner: the words are at most five letters wide
+    x0, y0, x1, y1 = drawing.box
+    low, high = outline.min(axis=0), outline.max(axis=0)
+    assert (low[0] - x0, low[1] - y0, x1 - high[0], y1 - high[1]) == pytest.approx((0.5,) * 4)
 
 
 def test_the_ruler_is_a_hundred_millimetres_with_a_mark_every_ten():
@@ -567,352 +687,350 @@ def test_the_ruler_is_a_hundred_millimetres_with_a_mark_every_ten():
     assert len(check_line(50.0).shapes) == 7
 
 
-# ---- words ---------------------------------------------------------------------------------
+# ---- a hoe, and the stone in the hand ------------------------------------------------------
 
 
-def test_settings_plays_and_risers_in_words():
-    assert [setting_words(a) for a in (15.0, 31.04, -2.125, 0.0)] == [
-        "15.0°",
-        "31.04°",
-        "−2.125°",
-        "0.0°",
-    ]
-    assert [within_words(r, 0.5) for r in (0.5, 0.59, 0.6, 1.96, 0.3)] == [
-        "± 0.5°",
-        "± 0.5°",
-        "± 0.6°",
-        "± 1.9°",
-        "± 0.5°",
-    ]
-    assert within_words(0.6 - 1e-9, 0.25) == "± 0.6°"  # a play that rounding has made less
-    assert within_words(0.599, 0.25) == "± 0.5°"
-    assert [riser_words(r) for r in (0.04, -0.04, 0.06, -0.06, 12.34)] == [
-        "no riser",
-        "no riser",
-        "riser 0.1 mm",
-        "raise pivot 0.1 mm",
-        "riser 12.3 mm",
-    ]
-    assert [_degrees(d) for d in (12.6, -0.4, -1.6)] == ["13°", "0°", "−2°"]
+def near(found, wanted):
+    """Whether places of words are where they were set, to a third of the blade."""
+    np.testing.assert_allclose(found, wanted, atol=0.3)
 
 
-def step_named(code, edge, run=0):
-    return SimpleNamespace(requirements=SimpleNamespace(instrument=code, name=edge), run=run)
+@pytest.mark.parametrize("elevation", [20.0, 45.0, 65.0])
+@pytest.mark.parametrize("times", [1.0, 3.0])
+def test_a_hoe_lies_with_its_bevel_flat_and_its_width_beside_its_face(elevation, times):
+    section = larger(HOE, times)
+    step = on_stone(section, elevation, middle=0)
+    drawing = hoe_drawing(step)
+    beta, e = math.radians(section.internal_angle_deg), math.radians(elevation)
+    size = section.width_mm
+    along = np.array([math.cos(beta), math.sin(beta)])
+    (steel,), (face,), (stone,), (handle,) = (
+        shapes_of(drawing, ink) for ink in (Ink.STEEL, Ink.FACE, Ink.STONE, Ink.HANDLE)
+    )
+    outline = _outline(section)
+    lengths = [np.linalg.norm(p[:, None] - p[None], axis=2) for p in (steel, outline)]
+    np.testing.assert_allclose(*lengths, atol=1e-9)
+    assert steel[0].tolist() == [0.0, 0.0]
+    np.testing.assert_allclose(steel[1:25, 1], 0.0, atol=1e-9)  # its bevel lies on the stone
+    assert steel[:, 1].min() > -1e-9
+    np.testing.assert_allclose(face, [[0, 0], size * along], atol=1e-9)
+    assert stone.tolist() == [[drawing.box[0], 0.0], [drawing.box[2], 0.0]]
+    away = np.array([-math.cos(e), math.sin(e)])
+    near(handle / size, [0.5 * away, 1.6 * away])
+    np.testing.assert_allclose(handle @ [away[1], -away[0]], 0.0, atol=1e-9)
+    bow, out, out_head, back, back_head, ink, ink_head = shapes_of(drawing, Ink.THIN)
+    radius = np.linalg.norm(bow[0])
+    assert 1.0 < radius / size < 1.6
+    np.testing.assert_allclose(np.linalg.norm(bow, axis=1), radius)
+    np.testing.assert_allclose(bow[[0, -1]], radius * np.stack([[-1, 0], away]), atol=1e-9)
+    # the width has an arrow at either end, beside the face and as long as it
+    up = np.array([-along[1], along[0]])
+    np.testing.assert_allclose(out, back[::-1], atol=1e-12)
+    np.testing.assert_allclose(out[1] - out[0], size * along, atol=1e-9)
+    assert 0.1 < (out[0] @ up) / size < 0.3
+    np.testing.assert_allclose(out[0] @ along, 0.0, atol=1e-9)
+    flank = section.flank_mm
+    assert ink[:, 0].tolist() == [flank / 2] * 2  # from below to the middle of the bevel
+    assert -0.7 < ink[0, 1] / size < -0.3
+    assert -0.15 < ink[1, 1] / size < 0
+    for line, head in ((out, out_head), (back, back_head), (ink, ink_head)):
+        np.testing.assert_allclose(head[1], line[1], atol=1e-12)
+        assert 0.08 < np.linalg.norm(head[0] - head[1]) / size < 0.2
+    places = {text: (x / size, y / size) for x, y, text in drawing.labels}
+    near(places.pop(f"{elevation:.3g}°"), (-1.25, 0.62))
+    near(places.pop("135°"), (0.0, 0.6))
+    (width, bevel) = places.values()
+    near(width - along, (0.15, 0.35))
+    near(bevel, (flank / 2 / size, -0.65))
+    near(np.array(drawing.box) / size, (-1.6, -0.9, 1.9, 1.5))
+    assert f"handle at {elevation:.1f} degrees" in drawing.alt
 
 
-def test_edges_of_an_instrument_stand_together():
-    steps = [
-        step_named("A", "left"),
-        step_named("B", "used"),
-        step_named("A", "right"),
-        step_named("A", "left"),
-    ]
-    assert _edge_names(steps) == "A left + right · B used"
-
-
-@pytest.mark.parametrize("given", [3.001, 19.999])
-def test_handles_and_titles_have_bounds(tray_plan, given):
-    assert f"a handle {given:g} mm across. " in compose(tray_plan, "T", given).dial_note
-    for bad in (3.0, 20.0):
-        with pytest.raises(ek.EdgekitError, match="handle_diameter_mm"):
-            compose(tray_plan, "T", bad)
-    assert compose(tray_plan, "x" * 120).title == "x" * 120
-    assert compose(tray_plan, " a \n b ").title == "a b"
-    for bad in ("x" * 121, " "):
-        with pytest.raises(ek.EdgekitError, match="1 to 120 letters"):
-            compose(tray_plan, bad)
-
-
-def test_set_ups_and_lines_carry_the_numbers_of_the_plan(tray_plan):
-    sheet = compose(tray_plan, "T")
-    total = tray_plan.minutes.iloc[-1]
-    assert f"about {total['minutes']:.0f} min" in sheet.headline
-    assert sheet.headline.startswith(f"{len(tray_plan.edges)} edges · ")
-    by_run = tray_plan.order[tray_plan.order["how"] == "holder"].groupby("run")
-    for run, row in zip(sheet.runs, tray_plan.settings.itertuples(), strict=False):
-        assert run.number == str(row.run)
-        names = dict.fromkeys(by_run.get_group(row.run)["instrument"])
-        assert [part.split()[0] for part in run.edges.split(" · ")] == list(names)
-        assert run.riser == riser_words(row.riser_mm)
-    lines = [line for block in sheet.blocks for line in block.lines]
-    rows = {}
-    for row in tray_plan.order.itertuples():
-        rows.setdefault((row.instrument, row.edge), []).append(row)
-    flat = [row for group in rows.values() for row in group]
-    for line, row in zip(lines, flat, strict=True):
-        many = [
-            f"{n} {word}{'' if n == 1 else 's'}"
-            for n, word in ((row.rounds, "round"), (row.placements, "stroke"))
-        ]
-        assert line.work == " of ".join(many)
-        if row.how == "by hand":
-            assert line.mark == "hand"
-            assert (
-                line.elevation
-                == f"{_degrees(row.elevation_deg)} → {_degrees(row.elevation_to_deg)}"
-            )
-        else:
-            assert line.mark == str(row.run)
-        if row.how == "holder" and row.instrument != "HO":
-            roll = row.roll_from_deg - row.roll_to_deg
-            assert (line.toe[-1] == "no turning") is (row.placements == 1 or abs(roll) < 2.5)
-    hoe = [line for block in sheet.blocks if block.instrument == "HO" for line in block.lines]
-    assert hoe[0].toe == ("bevel flat on the stone,", "no turning")
-
-
-@pytest.mark.parametrize(("roll", "turns"), [(2.5, True), (2.49, False), (-2.5, True)])
-def test_hours_are_listed_where_they_differ_by_five_minutes(roll, turns):
-    need = SimpleNamespace(blade=SimpleNamespace(kind=None))
+def in_hand(section, room=math.inf):
+    angle = 180.0 - section.internal_angle_deg
+    need = SimpleNamespace(
+        blade=SimpleNamespace(section=section),
+        held=SimpleNamespace(stone_to_face_deg=np.array([angle - 20, angle - 9, angle, angle + 7])),
+        name="left",
+        instrument="A",
+    )
     step = SimpleNamespace(
-        requirements=need, tool=Tool.HOLDER, placement_roll_deg=np.array([0.0, roll / 2, roll])
+        requirements=need,
+        stations=np.array([1, 2, 3]),
+        placements=3,
+        at_placements=lambda values: values,
     )
-    words = _toe(step)
-    assert words[0] == "toe at 6:00,"
-    assert (words[1:] == ("no turning",)) is not turns
-    if turns:
-        assert len(words) == 3
-        assert words[1].endswith(",")
-        assert not words[2].endswith(",")
+    return hand_from_the_side(step, room)
 
 
-def test_work_without_the_holder_is_listed_by_tool_and_comes_last(tray_plan):
-    sheet = compose(tray_plan, "T")
-    by_hand = tray_plan.order[tray_plan.order["how"] == "by hand"]
-    (hand,) = (run for run in sheet.runs if run.number == "hand")
-    assert [part.split()[0] for part in hand.edges.split(" · ")] == list(
-        dict.fromkeys(by_hand["instrument"])
+def test_the_angle_of_a_step_is_that_of_its_middle_placement():
+    held = SimpleNamespace(stone_to_face_deg=np.arange(100.0, 110.0))
+    step = SimpleNamespace(
+        requirements=SimpleNamespace(held=held),
+        stations=np.array([2, 3, 4, 5]),
+        at_placements=lambda values: values[:3],
+        placements=3,
     )
-    assert (hand.elevation, hand.riser) == ("free", "")
-    words = " ".join(sheet.steps)
-    assert "‘hand’ comes last, but for urgent edges, finished first" in words
-    plain = " ".join(compose(ek.plan_bench([ek.patterns.hoe()]), "T").steps)
-    assert "last," not in plain
-    assert "‘hand’" not in plain
-    kinds = {block.instrument: block.kind for block in sheet.blocks}
-    assert kinds["HL"] == "half-length curette"
-    bare = dataclasses.replace(ek.patterns.hoe(), pattern=None)
-    assert compose(ek.plan_bench([bare]), "T").blocks[0].kind == bare.kind.value
+    assert gauge_deg(step) == 103.0
+    step.placements = 2
+    assert gauge_deg(step) == 103.0
+    step.placements = 1
+    assert gauge_deg(step) == 102.0
 
 
-def test_what_five_minutes_do_is_rounded_up_to_a_tenth(tray_plan):
-    worst = max(
-        float(
-            np.abs(s.requirements.held.tangent[s.stations] @ s.requirements.edge.handle_axis).max()
+@pytest.mark.parametrize("section", SECTIONS, ids=["round", "wedge", "bevel"])
+def test_the_stone_in_the_hand_leans_against_the_flank_of_a_level_blade(section):
+    drawing = in_hand(section)
+    size, angle = max(section.width_mm, section.thickness_mm), 180 - section.internal_angle_deg
+    (steel,), (face,), (stone,), (bow,) = (
+        shapes_of(drawing, ink) for ink in (Ink.STEEL, Ink.FACE, Ink.STONE, Ink.THIN)
+    )
+    np.testing.assert_allclose(steel, _outline(section) * [-1, 1], atol=1e-12)
+    assert face.tolist() == [[-section.width_mm, 0.0], [0.0, 0.0]]
+    along = (stone[1] - stone[0]) / np.linalg.norm(stone[1] - stone[0])
+    lean = math.radians(angle)
+    np.testing.assert_allclose(along, [-math.cos(lean), math.sin(lean)], atol=1e-12)
+    across = np.array([along[1], -along[0]])
+    np.testing.assert_allclose(stone @ across, 0.0, atol=1e-9)  # it passes through the edge
+    assert 0.9 < -stone[0] @ along / size < 1.4
+    assert 1.5 < stone[1] @ along / size < 2.2
+    assert (steel @ across).max() == pytest.approx(0.0, abs=1e-9)
+    np.testing.assert_allclose(steel[1:4] @ across, 0.0, atol=1e-9)  # along its flank
+    radius = np.linalg.norm(bow[0])
+    assert 0.45 < radius / size < 0.8
+    np.testing.assert_allclose(np.linalg.norm(bow, axis=1), radius)
+    np.testing.assert_allclose(bow[[0, -1]], radius * np.stack([[-1, 0], along]), atol=1e-9)
+    (x, y, words), (u, v, level) = drawing.labels
+    assert (words, level) == (f"{angle:.0f}°", "face level")
+    near(np.array([x, y, u, v]) / size, (-0.75, 0.8, -1.0, -1.5))
+    near(np.array(drawing.box) / size, (-2.6, -1.8, 3.2, 1.9))
+    same_up_to_size(drawing, in_hand(larger(section, 5.0)), 5.0)
+
+
+def test_the_room_of_the_stone_is_rounded_down_beside_its_upper_end():
+    for room, said in ((12.99, "≤ 12 mm"), (12.0, "≤ 12 mm"), (7.5, "≤ 7 mm")):
+        drawing = in_hand(ROUND, room)
+        x, y, words = drawing.labels[2]
+        assert words == said
+        near((x / 0.86, y / 0.86), (1.75, 1.1))
+        assert f"at most {math.floor(room)} millimetres above" in drawing.alt
+        same_up_to_size(drawing, in_hand(larger(ROUND, 5.0), room), 5.0)
+    assert len(in_hand(ROUND).labels) == 2
+    assert "millimetres" not in in_hand(ROUND).alt
+
+
+@pytest.fixture(scope="module")
+def hand_steps():
+    curette, bent = ek.patterns.universal_curette(), ek.patterns.area_specific_curette
+    plans = [
+        ek.plan_bench({"UC": curette}, tolerance_deg=0.2, setting_error_deg=0.5),
+        ek.plan_bench({"AS": bent(bow_radius_mm=12, shank_bend_deg=15)}, tolerance_deg=3),
+    ]
+    steps = [step for plan in plans for step in plan.steps if step.tool == Tool.HAND]
+    assert len(steps) >= 3
+    return steps
+
+
+def test_from_above_the_toe_points_down_and_the_stone_comes_from_its_hours(hand_steps):
+    for step in hand_steps:
+        need, held, drawing = step.requirements, step.requirements.held, hand_from_above(step)
+        face = need.edge.frame(held.arc_mm).face.value[100]
+        toe = need.edge.roll_reference - (need.edge.roll_reference @ face) * face
+        toe /= np.linalg.norm(toe)
+        right = np.cross(face, toe)  # of one towards whom the toe points
+        basis = np.stack([right, -toe], axis=1)
+        arc_mm = np.linspace(0, need.edge.length_mm, 41)
+        edge = need.edge.frame(arc_mm).position @ basis
+        places = step.at_placements(held.position_mm[step.stations] @ right)
+        ups = step.at_placements(held.position_mm[step.stations] @ -toe)
+        at = np.stack([places, ups], axis=1) - edge[-1]
+        size = max(
+            1.7 * need.blade.section.width_mm,
+            np.ptp(held.position_mm[step.stations] @ toe) / 0.8,
         )
-        for s in tray_plan.steps
+        (steel,) = shapes_of(drawing, Ink.STEEL)
+        outline = edge
+        if (far := need.blade.opposite(need.name)) is not None:
+            other = far.frame(np.linspace(0, far.length_mm, 41)).position @ basis
+            outline = np.concatenate([edge, other[::-1]])
+        shown = outline[outline[:, 1] < edge[-1, 1] + size] - edge[-1]
+        np.testing.assert_allclose(steel, shown, atol=1e-9)
+        ground, *stones = shapes_of(drawing, Ink.EDGE)
+        first, last = (round(s / 200 * 40) for s in step.stations[[0, -1]])
+        np.testing.assert_allclose(ground, (edge - edge[-1])[first : last + 1], atol=1e-9)
+        assert len(stones) == step.placements
+        thin = shapes_of(drawing, Ink.THIN)
+        assert len(thin) == 2 * step.placements
+        for n, hour in enumerate(stone_hours(step)):
+            turn = math.radians(30 * hour)
+            out = np.array([math.sin(turn), math.cos(turn)])
+            aside = np.array([-out[1], out[0]])
+            stone, (line, head) = stones[n] - at[n], (thin[2 * n] - at[n], thin[2 * n + 1] - at[n])
+            np.testing.assert_allclose(stone @ out, stone[0] @ out, atol=1e-9)  # square to its way
+            assert 0.25 * size < stone[0] @ out < 0.45 * size
+            np.testing.assert_allclose(stone.mean(axis=0) @ aside, 0.0, atol=1e-9)
+            assert 0.12 * size < np.ptp(stone @ aside) < 0.3 * size
+            assert (stone @ aside)[0] < 0
+            np.testing.assert_allclose(line[0], stone.mean(axis=0), atol=1e-9)
+            np.testing.assert_allclose(line @ aside, 0.0, atol=1e-9)
+            assert 0 < line[1] @ out < 0.12 * size  # up to the edge
+            assert np.linalg.norm((head[0] - head[1]) / size) < 0.15
+            x, y, words = drawing.labels[n]
+            assert words == str(n + 1)
+            beside = np.array([x, y]) - at[n]
+            np.testing.assert_allclose(beside @ aside, 0.0, atol=1e-9)
+            assert 0.42 * size < beside @ out < 0.6 * size
+            assert clock_words(hour) in drawing.alt
+        near(np.array(drawing.box) / size, (-0.9, -0.75, 0.9, 0.95))
+
+
+# ---- the bench -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("angle", [12.0, 30.0, 44.0])
+@pytest.mark.parametrize("reach", [60.0, 90.0])
+def test_the_bench_is_drawn_with_the_holders_measures(angle, reach):
+    holder = ek.Holder(
+        pivot_height_mm=90.0,
+        reach_mm=reach,
+        stone_height_mm=14.0,
+        handle_radius_mm=5.0,
+        shank_radius_mm=1.5,
+        handle_from_mm=30.0,
     )
-    assert how_to._play(tray_plan) == f"{math.ceil(25 * worst) / 10:g}°"
-    assert how_to._play(SimpleNamespace(steps=())) == "0°"
-    assert "one more round, 2 at most" in " ".join(compose(tray_plan, "T").steps)
-
-
-def test_blades_whose_toe_lies_aside_are_those_that_run_aside_by_five_minutes():
-    for bend, aside in ((2.4, False), (2.6, True)):
-        a = math.radians(bend)
-        edge = SimpleNamespace(
-            handle_axis=np.array([0, 0, 1.0]), roll_reference=np.array([1.0, 0, 0])
+    drawing = bench(holder, angle, 70.0, 100.0)
+    a = math.radians(angle)
+    along = np.array([-math.cos(a), math.sin(a)])  # the handle rises to the left
+    aside = np.array([along[1], -along[0]])
+    plates = 90 - 14 - reach * math.sin(a)
+    floor = -14 - plates
+    shapes = drawing.shapes
+    stone, handle, shank = (s.points for s in shapes if s.ink is Ink.STEEL)
+    (right, left), (top, under) = (
+        f(stone)
+        for f in (
+            lambda p: (p[:, 0].max(), p[:, 0].min()),
+            lambda p: (p[:, 1].max(), p[:, 1].min()),
         )
-        tangent = np.tile([math.cos(a), math.sin(a), 0.0], (201, 1))
-        tangent[:100] = [0.0, 1.0, 0.0]
-        need = SimpleNamespace(
-            edge=edge,
-            held=SimpleNamespace(tangent=tangent),
-            instrument="Q",
-            blade=SimpleNamespace(kind=None),
-        )
-        words = how_to._toe(SimpleNamespace(steps=[SimpleNamespace(requirements=need)]))
-        assert ("(of Q: as the blade's middle line runs)" in words) is aside
-
-
-def test_a_toe_just_five_minutes_aside_is_not_named(monkeypatch):
-    monkeypatch.setattr(how_to, "HOUR_STEP_DEG", 45.0)
-    edge = SimpleNamespace(handle_axis=np.array([0, 0, 1.0]), roll_reference=np.array([1.0, 0, 0]))
-    for across, aside in ((1.0, False), (1.0001, True)):
-        held = SimpleNamespace(tangent=np.tile([1.0, across, 0.0], (201, 1)))
-        need = SimpleNamespace(
-            edge=edge, held=held, instrument="Q", blade=SimpleNamespace(kind=None)
-        )
-        words = how_to._toe(SimpleNamespace(steps=[SimpleNamespace(requirements=need)]))
-        assert ("of Q" in words) is aside
-        assert "hoe" not in words
-
-
-def test_a_hoe_among_others_has_no_dial(tray_plan):
-    assert how_to._toe(tray_plan).endswith("A hoe has no toe: no dial.")
-
-
-def test_after_urgent_work_the_settings_rise():
-    blades = {f"U{b}": ek.patterns.universal_curette(internal_angle_deg=b) for b in (70, 76, 80)}
-    plan = ek.plan_bench({**blades, "HO": ek.patterns.hoe()}, tolerance_deg=1, urgent=["HO"])
-    assert not plan.settings["elevation_deg"].is_monotonic_increasing
-    assert "Then from the smallest angle to the largest" in how_to.order_words(plan)
-
-
-def test_why_this_order_is_told_with_seconds(tray_plan):
-    strokes = tray_plan.order["strokes"].sum() * value("seconds_per_stroke")
-    each = strokes / tray_plan.edges["planned"].sum()
-    words = how_to.order_words(tray_plan)
-    assert f"a change takes about {value('holder_setup_seconds'):.0f} s" in words
-    assert f"an edge's strokes about {each:.0f} s" in words
-    none = SimpleNamespace(steps=(), edges=pd.DataFrame({"planned": [False]}))
-    assert how_to._grinding(none, 0.8) == 0.0
-    one = ek.plan_bench([ek.patterns.hoe()])
-    assert how_to._grinding(one, 0.8) == pytest.approx(0.8 * one.order["strokes"].sum())
-
-
-def test_minutes_in_words_are_those_of_the_plan(tray_plan):
-    first, second = how_to.minutes_words(tray_plan)
-    for row in tray_plan.minutes.iloc[:-1].itertuples():
-        assert f"{row.part} {row.minutes:.1f}" in first
-    total = tray_plan.minutes.iloc[-1]
-    low, high = total["minutes_low"], total["minutes_high"]
-    assert first.startswith(f"About {total['minutes']:.0f} min, {low:.0f} to {high:.0f} (90 %)")
-    assert "says 45 s for a universal and 30 s for an area-specific end" in second
-    ends = tray_plan.practice
-    ratio = ends["seconds"].sum() / ends["practice_seconds"].sum()
-    assert f"{ratio:.1f} times as long" in second
-    assert f"for the {len(ends)} curettes here" in second
-    long = SimpleNamespace(
-        minutes=tray_plan.minutes,
-        practice=pd.DataFrame({"seconds": [6000.0, 1500], "practice_seconds": [3000.0, 0.0]}),
     )
-    words = how_to.minutes_words(long)[1]
-    assert "50.0 min for the 2 curettes here, which this plan puts at 125.0 min, 2.5 times" in words
-    one = how_to.minutes_words(ek.plan_bench([ek.patterns.universal_curette()]))
-    assert "for the 1 curette here" in one[1]
-    assert len(how_to.minutes_words(ek.plan_bench([ek.patterns.hoe()]))) == 1
+    assert (top, under) == (0.0, -14.0)
+    assert right - left == pytest.approx(100.0)
+    assert right == pytest.approx(60.0, abs=15)  # more of it where the edge comes from
+    (post,) = shapes_of(drawing, Ink.STONE)
+    np.testing.assert_allclose(post[0], reach * along, atol=1e-9)  # the pivot
+    assert post[1].tolist() == pytest.approx([post[0, 0], floor])
+    assert post[0, 1] - post[1, 1] == pytest.approx(90.0)  # H, above the bench
+    piles = shapes_of(drawing, Ink.CUT)
+    assert len(piles) == 3
+    depth = [p[0, 1] for p in piles]
+    assert all(p[0, 1] == p[1, 1] for p in piles)
+    assert 0 > depth[0] + 14 > depth[1] + 14 > depth[2] + 14 > -plates
+    np.testing.assert_allclose(np.diff(depth), -0.3 * plates, atol=0.11 * plates)
+    for pile in piles:
+        assert left < pile[:, 0].min() < pile[:, 0].max() < right
+        assert pile[:, 0].min() - left < 12
+        assert pile[:, 0].min() - left == pytest.approx(right - pile[:, 0].max())
+    table, face = shapes_of(drawing, Ink.FACE)
+    np.testing.assert_allclose(table[:, 1], floor)
+    (axis,) = shapes_of(drawing, Ink.HANDLE)
+    np.testing.assert_allclose(axis @ aside, 0.0, atol=1e-9)
+    far = axis[1] @ along
+    assert axis[0].tolist() == pytest.approx([0, 0])
+    assert 20 < far - max(reach, 70.0) < 45  # past dial and pivot
+    assert table[:, 0].max() > right + 5
+    assert table[:, 0].max() < right + 20
+    assert table[:, 0].min() < axis[1, 0] - 2
+    assert table[:, 0].min() > axis[1, 0] - 10
+    for rod, begin, end, radius in ((handle, 30.0, far, 5.0), (shank, 1.0, 30.0, 1.5)):
+        np.testing.assert_allclose(sorted(rod @ aside), [-radius] * 2 + [radius] * 2, atol=1e-9)
+        found = np.sort(rod @ along)
+        assert found[[0, 3]].tolist() == pytest.approx([begin, end], abs=1.5)
+        assert found[0] == pytest.approx(found[1])
+        assert (rod[0] - rod[1]) @ aside == pytest.approx(0.0, abs=1e-9)  # round it, not across
+        assert (rod[1] - rod[2]) @ along == pytest.approx(0.0, abs=1e-9)
+    # the dial stands square to the handle; its thread hangs straight down past its lower rim
+    np.testing.assert_allclose(face @ along, 70.0)
+    np.testing.assert_allclose(sorted(face @ aside), [-22, 22], atol=1e-9)
+    *_, thread, bow = shapes_of(drawing, Ink.THIN)
+    np.testing.assert_allclose((thread[:2] - thread[0]) @ along, 0.0, atol=1e-9)
+    assert 0.3 < thread[0] @ along - 70 < 1.3  # in front of its face
+    assert thread[1, 1] < thread[0, 1]
+    assert np.linalg.norm(thread[1] - thread[0]) == pytest.approx(22.0)
+    assert thread[2, 0] == thread[1, 0]
+    assert 5 < thread[1, 1] - thread[2, 1] < 15
+    radius = np.linalg.norm(bow[0])
+    assert 20 < radius < 50
+    np.testing.assert_allclose(np.linalg.norm(bow, axis=1), radius)
+    np.testing.assert_allclose(bow[[0, -1]], radius * np.stack([[-1, 0], along]), atol=1e-9)
 
 
-def test_terms_are_those_that_a_sheet_needs(tray_plan):
-    terms = [term for term, _ in how_to.words(tray_plan)]
-    assert terms[3:5] == ["used", "left, right"]
-    low = dataclasses.replace(tray_plan.steps[0], elevation_deg=np.array([-0.5, 3.0]))
-    for steps, said in (
-        ((low,), False),
-        ((dataclasses.replace(low, elevation_deg=np.array([-0.51, 3.0])),), True),
-    ):
-        plan = dataclasses.replace(tray_plan, steps=(*steps, *tray_plan.steps[:1]))
-        assert "rod" not in dict(how_to.words(plan))
-        rod = dataclasses.replace(tray_plan.steps[1], tool=Tool.ROD)
-        assert "rod" in dict(how_to.words(dataclasses.replace(plan, steps=(*plan.steps, rod))))
-        assert ("below 0° (−)" in dict(how_to.words(plan))) is said
+def test_the_room_that_no_finger_enters_is_on_the_stone_and_before_the_edge():
+    drawing = bench(ek.Holder(), 30.0, 70.0, 100.0)
+    hatched = np.array(shapes_of(drawing, Ink.DANGER))
+    low, high = hatched[:, 0], hatched[:, 1]
+    stone = next(s.points for s in drawing.shapes if s.ink is Ink.STEEL)
+    assert (np.abs(low[:, 1] - low[0, 1]) < 1e-9).all()
+    assert 0 < low[0, 1] < 1.2  # above its top
+    assert 7 < high[0, 1] - low[0, 1] < 12
+    np.testing.assert_allclose(high - low, np.tile(high[0] - low[0], (len(low), 1)), atol=1e-9)
+    steps = -np.diff(low[:, 0])
+    np.testing.assert_allclose(steps, steps[0])
+    assert 2 < steps[0] < 6  # mm: no finger between two lines
+    assert low[0, 0] == pytest.approx(stone[:, 0].max())  # from the far end
+    assert -14 < low[-1, 0] < 0  # to past the edge
+    arrows = shapes_of(drawing, Ink.THIN)[:4]
+    ends = stone[:, 0].max(), stone[:, 0].min()
+    for (line, head), end, way in zip((arrows[:2], arrows[2:]), ends, (1, -1), strict=True):
+        np.testing.assert_allclose(line[:, 1], stone[:, 1].min() / 2)  # in the stone's middle
+        assert 1 < way * (end - line[1, 0]) < 5  # to its end
+        assert 6 < way * (line[1, 0] - line[0, 0]) < 12
+        np.testing.assert_allclose(head[1], line[1])
+        assert abs(head[0, 1] - head[1, 1]) == pytest.approx(1.0, abs=0.3)
 
 
-# ---- how high the front is -----------------------------------------------------------------
-
-
-def front(**given):
-    block = given.pop("block", {})
-    line = SimpleNamespace(work="w" * block.get("work", 10), toe=("t" * 9,))
-    one = SimpleNamespace(
-        instrument="I" * block.get("name", 3),
-        edge="used",
-        kind="k" * block.get("kind", 5),
-        entry="e" * block.get("entry", 4),
-        lines=(line,) * block.get("lines", 1),
-    )
-    sheet = {
-        "runs": [SimpleNamespace(edges="x" * size) for size in given.pop("runs", (10,))],
-        "blocks": (one,) * given.pop("blocks", 1),
-        "left": ("l" * 10,) * given.pop("left", 0),
-        "title": "t" * given.pop("title", 5),
-    }
-    return SimpleNamespace(**(sheet | given))
-
-
-def height(zoom=1.0, **given):
-    return page._front_mm(front(**given), zoom)
-
-
-def test_what_is_always_there_and_what_each_part_adds_to_the_front():
-    # Heights measured in print, as the constants of `page` are.
-    plain = 56.0 + 32.0 * (1 - 0.72) + 5.7 + 13.6 + 15.2
-    assert height() == pytest.approx(plain)
-    assert height(0.72) == pytest.approx(plain - 32.0 * 0.28)
-    assert height(runs=(10, 10)) - height() == pytest.approx(5.7)
-    for size, lines in ((49, 0), (50, 1), (99, 1), (100, 2)):  # fifty letters fill a line
-        assert height(runs=(size,)) - height() == pytest.approx(4.2 * lines)
-    assert height(0.8, runs=(62,)) - height(0.8) == pytest.approx(0.0)
-    assert height(0.8, runs=(63,)) - height(0.8) == pytest.approx(4.2)
-    assert height(left=2) - height() == pytest.approx(8.4)
-    for size, lines in ((99, 1), (100, 2)):
-        sheet = front()
-        sheet.left = ("l" * size,)
-        assert page._front_mm(sheet, 1.0) - height() == pytest.approx(4.2 * lines)
-    sheet.left = ("l" * 124,)
-    assert page._front_mm(sheet, 0.8) - height(0.8) == pytest.approx(4.2)
-    sheet.left = ("l" * 125,)
-    assert page._front_mm(sheet, 0.8) - height(0.8) == pytest.approx(8.4)
-    for size, lines in ((35, 0), (36, 1), (72, 2)):
-        assert height(title=size) - height() == pytest.approx(4.2 * lines)
-
-
-def test_blocks_stand_in_two_columns_as_even_as_their_order_allows():
-    block = 13.6 + 15.2
-    for count, rows in ((0, 0), (1, 1), (2, 1), (3, 2), (4, 2), (5, 3)):
-        assert height(blocks=count) - height(blocks=0) == pytest.approx(rows * block)
-
-
-def test_a_block_is_as_high_as_its_steps_or_its_drawings():
-    # A step is 5.1 mm and 3.9 more for each line of its words, at 1.85 mm a letter; the words
-    # stand beside the drawings, in 95 − 3.1 − 38.5 mm, until 15.2 mm are filled.
-    base = height(block={"lines": 0})
-    letters = len(" □ ink gone, ") - 1 + 9
-    for work in (5, 10, 40):
-        size = work + letters
-        beside, below = (math.ceil(1.85 * size / width) for width in (53.4, 91.9))
-        steps, want = 0.0, {}
-        for count in range(1, 6):
-            steps += 5.1 + 3.9 * (beside if steps < 15.2 else below)
-            want[count] = max(steps, 15.2) - 15.2
-        for count, more in want.items():
-            found = height(block={"lines": count, "work": work}) - base
-            assert found == pytest.approx(more), (work, count)
-
-
-def test_long_names_and_codes_take_a_line_more():
-    # 2.7 mm a letter of the name, 1.85 of its kind, 50 mm for the gauge, in 91.9 mm
-    for name, kind, lines in ((3, 5, 0), (7, 5, 0), (8, 5, 1), (3, 10, 0), (3, 11, 1), (45, 0, 2)):
-        want = int((2.7 * (name + 5) + 1.85 * kind + 50) / 91.9)
-        assert want == lines
-        found = height(block={"name": name, "kind": kind}) - height()
-        assert found == pytest.approx(4.2 * want)
-    for entry, lines in ((19, 0), (20, 1), (70, 2)):
-        assert int((1.85 * entry + 56) / 91.9) == lines
-        assert height(block={"entry": entry}) - height() == pytest.approx(4.2 * lines)
-
-
-def test_the_front_prints_as_large_as_fits_the_paper():
-    assert print_zoom(front()) == 1.0
-    for blocks in range(1, 40):
-        sheet = front(blocks=blocks)
-        fits = [z / 100 for z in range(72, 101) if page._front_mm(sheet, z / 100) * z / 100 <= 277]
-        want = max(fits) if fits else 1.0  # broken in two: then at its full size
-        assert print_zoom(sheet) == want
-    zooms = {print_zoom(front(blocks=blocks)) for blocks in range(1, 40)}
-    assert len(zooms) > 4
-    exact = front(blocks=0, runs=())
-    high = page._front_mm(exact, 1.0)
-    least = 277 / 0.72 - 1e-9
-    for mm, zoom in ((277.0, 1.0), (277.001, 0.99), (least, 0.72), (least + 0.01, 1.0)):
-        given = dataclasses.make_dataclass("S", ["runs", "blocks", "left", "title"])([], (), (), "")
-        page_mm = page._front_mm
-        try:
-            page._front_mm = lambda *_, mm=mm: mm
-            assert print_zoom(given) == zoom
-        finally:
-            page._front_mm = page_mm
-    assert high == pytest.approx(56.0 + 32 * 0.28)
-
-
-def test_a_page_is_set_at_the_zoom_it_needs(tray_plan):
-    sheet = compose(tray_plan, "T")
-    html = page.page(sheet)
-    assert f".front {{ zoom: {print_zoom(sheet):.2f};" in html
-    sizes = re.findall(r'width="([\d.]+)mm" height="([\d.]+)mm"', html)
-    assert sizes.count(("21", "13.5")) == sizes.count(("15.5", "14.5")) == len(sheet.blocks)
-    assert ("50", "16") in sizes
-    assert ("110", "9") in sizes
+def test_a_bench_without_plates_still_has_room_for_their_place_and_words_are_by_what_they_name():
+    holder = ek.Holder(pivot_height_mm=30.0)  # it would have to stand higher
+    low = shapes_of(bench(holder, 40.0, 70.0, 100.0), Ink.FACE)[0][0, 1]
+    assert -holder.stone_height_mm - 3.5 < low < -holder.stone_height_mm - 2.5
+    for angle in (20.0, 40.0):
+        drawing = bench(HOLDER, angle, 75.0, 100.0)
+        a = math.radians(angle)
+        along = np.array([-math.cos(a), math.sin(a)])
+        aside = np.array([along[1], -along[0]])
+        places = {text: np.array([x, y]) for x, y, text in drawing.labels}
+        plates = 60 - 12 - 90 * math.sin(a)
+        low, pivot = -12 - max(plates, 3.0), 90 * along
+        assert places["H"][1] == pytest.approx(low / 2)
+        assert 2 < pivot[0] - places["H"][0] < 7 or 2 < places["H"][0] - pivot[0] < 7
+        assert 3 < abs(places["R"] @ aside) < 12
+        assert 30 < places["R"] @ along < 80
+        assert places["R"][1] > 0.6 * pivot[1]
+        stone = next(s.points for s in drawing.shapes if s.ink is Ink.STEEL)
+        assert 2 < places["S"][0] - stone[:, 0].max() < 8
+        assert places["S"][1] == -6.0
+        assert np.degrees(math.atan2(places["angle"][1], -places["angle"][0])) == pytest.approx(
+            angle / 2
+        )
+        assert 35 < np.linalg.norm(places["angle"]) < 50
+        assert places["dial"] @ along == pytest.approx(75.0)
+        assert 23 < abs(places["dial"] @ aside) < 30
+        assert places["dial"][1] > 75 * along[1]  # above it; the thread is below
+        assert 75 * along[1] - 22 * abs(aside[1]) - 9 > places["thread"][1] - 5
+        assert places["you"] @ along > 100
+        (axis,) = shapes_of(drawing, Ink.HANDLE)
+        assert places["you"][1] == pytest.approx(axis[1, 1])
+        assert 5 < axis[1, 0] - places["you"][0] < 14
+        assert 2 < low - places["plates on the bench"][1] < 7
+        assert places["plates on the bench"][0] == pytest.approx(stone[:, 0].mean())
+        x0, y0, x1, y1 = drawing.box
+        points = np.concatenate([shape.points for shape in drawing.shapes])
+        for margin, wanted in (
+            (points[:, 0].min() - x0, 14),
+            (points[:, 1].min() - y0, 7),
+            (x1 - points[:, 0].max(), 8),
+            (y1 - points[:, 1].max(), 5),
+        ):
+            assert margin == pytest.approx(wanted, abs=2.5)
 
 
 # ---- paper ---------------------------------------------------------------------------------
@@ -936,15 +1054,3 @@ def test_a_browser_prints_within_a_minute_and_roots_without_its_sandbox(monkeypa
     assert ("--no-sandbox" in command) is sandbox
     assert options["timeout"] == 60
     assert options["check"] is True
-
-
-def test_hand_steps_name_the_angle_beside_each_hour(tray_plan):
-    step = next(s for s in tray_plan.steps if s.tool == Tool.HAND)
-    block = next(
-        b for b in compose(tray_plan, "T").blocks if (b.instrument, b.edge) == step.requirements.key
-    )
-    line = next(line for line in block.lines if line.mark == "hand")
-    assert line.within == ""
-    hours = toe_hours(step.placement_roll_deg)
-    first = f"toe at {clock_words(hours[0])} at {_degrees(step.placement_elevation_deg[0])},"
-    assert line.toe[0] == first

@@ -194,6 +194,12 @@ def test_paper_shows_the_frames_three_by_three_and_keeps_the_answers(lesson):
     assert not any(part.is_visible() for part in page.locator(".ek-reply, .ek-answer").all())
     assert not any(part.is_visible() for part in page.locator("button").all())
     assert page.get_by_text("Wear eye protection").is_visible()
+    for fieldset in page.locator("fieldset").all():  # circles and boxes to tick lie within it
+        left = fieldset.bounding_box()["x"]
+        assert all(box.bounding_box()["x"] > left for box in fieldset.locator("input").all())
+    folds = page.locator(".text details")
+    assert folds.count() >= 1
+    assert not any(fold.is_visible() for fold in folds.all())  # paper cannot open them
 
 
 def test_the_teachers_copy_has_every_answer_open(lesson):

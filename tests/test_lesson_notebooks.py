@@ -2,6 +2,7 @@
 
 import json
 import re
+from html import unescape
 from pathlib import Path
 
 import nbformat
@@ -30,6 +31,23 @@ GONE = [  # said once, and wrong, or at odds with another lesson
     "blunter each time you",
     "bands of single instruments overlap",
 ]
+
+
+GOES_WRONG = {  # by lesson: what the title says at an end of its control, and not where it opens
+    "01": r"radius 10 µm: .* go back 13\.0 µm",
+    "02": r"on 0 % of the edge",
+    "03": r"ridges of 1\d\d\.\d µm",
+    "04": r"has not reached the edge",
+    "05": r"^6 places: 2[0-9] to 2[0-9] µm",
+    "06": r"(1[5-9]|2[0-9]) in 100 take a fifth of the width",
+    "07": r"^90° .* [23]\d teeth per mm",
+    "08": r"^face: .* to 1[01] sessions",
+    "09": r"5\d of 56 mm left to the hand",
+    "10": r"by thickness",
+    "11": r"edges on the list, [1-9]\d of them wrongly",
+    "12": r"looks 1\d\.\d µm too narrow",
+    "13": r"lives of each: [1-9]\d of \d+ studies rank the two the wrong way",
+}
 
 
 @pytest.fixture(params=BOOKS)
@@ -112,6 +130,56 @@ def test_flip_books_print_as_three_by_three_on_axes_of_their_own(book):
     drawings = re.findall(r'aria-label="([^"]*)"', books[0].split("</figure></div>")[0])
     assert len(drawings) == len(frames)
     assert len({text.rsplit("x axis", 1)[1] for text in drawings}) == 1
+
+
+def frames_of(book) -> list[tuple[str, str]]:
+    """Value and title of each frame of the control, the open one marked by an empty third."""
+    shown = re.findall(
+        r'<figure data-value="(.*?)"( hidden)?.*?<figcaption>(.*?)</figcaption>',
+        outputs(book),
+        re.DOTALL,
+    )
+    return [(shut, unescape(title).replace("\u00a0", " ")) for _, shut, title in shown]
+
+
+@pytest.mark.parametrize("stem", BOOKS)
+def test_one_thing_is_changed_until_it_goes_wrong_and_the_reason_is_asked_and_told(stem):
+    """Rule 5: at an end of the control, on fixed axes; then "What happened?"; then the formula."""
+    book = executed(stem)
+    frames, wrong = frames_of(book), re.compile(GOES_WRONG[stem[:2]])
+    assert any(wrong.search(title) for _, title in (frames[0], frames[-1]))
+    (opened,) = [title for shut, title in frames if not shut]
+    assert not wrong.search(opened)
+    text = "\n".join(cell.source for cell in book.cells if cell.cell_type == "markdown")
+    assert text.count("**What happened?**") == 1
+    told = text.split("**What happened?**")[1].split("## Check yourself")[0]
+    assert re.search(r"<details><summary>.*\(for teachers\)</summary>", told)
+
+
+def test_what_five_lessons_say_of_the_wrong_end_is_what_their_frames_show():
+    titles = {stem[:2]: [t for _, t in frames_of(executed(stem))] for stem in BOOKS}
+    numbers = {
+        n: [[float(x) for x in re.findall(r"\d+\.?\d*", t)] for t in titles[n]] for n in titles
+    }
+    degrees = titles["04"]  # from one degree too much on; five too little: several times the width
+    assert all(("not reached" in title) is title.startswith("+") for title in degrees)
+    assert numbers["04"][0][2] > 4 * numbers["04"][4][2]
+    assert 15 <= numbers["06"][-1][-2] <= 25  # one session in five
+    assert numbers["06"][0][-2] < 5
+    alts = re.findall(r"12 places × 1: (\d+) on average", outputs(executed(BOOKS[5])))
+    assert int(alts[-1]) > 2 * int(alts[0])  # twelve places lose more than twice
+    for (within, settings, edges, hand, *_), title in zip(numbers["09"], titles["09"], strict=True):
+        assert (settings > edges) is (0.5 < within <= 2), title
+        assert (hand > 50) is (within == 0.5), title
+    coarse = dict(zip((row[0] for row in numbers["11"]), numbers["11"], strict=True))
+    assert coarse[0.1][5] > coarse[0.1][4] / 2  # most of the list is wrong
+    assert coarse[0.2][1] == 0
+    assert coarse[0.2][3] > 50
+    assert coarse[0.01][5] == 0
+    two, last = numbers["13"][0], numbers["13"][-1]
+    assert two[1] / two[2] > 0.25  # more than one study in four
+    assert two[3] / two[2] < 0.05
+    assert last[1] == last[3] == 0
 
 
 def test_saved_pictures_carry_words_and_no_path_of_a_machine(book):

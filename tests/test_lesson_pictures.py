@@ -117,6 +117,45 @@ def test_readings_are_dots_and_the_limit_is_the_forecasts(log):
     assert len(axes) == 1
 
 
+@pytest.mark.parametrize("step", [0.01, 0.05, 0.2])
+def test_a_coarse_caliper_reads_whole_steps_and_changes_nothing_else(log, step):
+    coarse = lesson.coarser(log, step).rows
+    steps = coarse["width_mm"].dropna() / step
+    assert np.allclose(steps, steps.round())
+    assert np.abs(coarse["width_mm"] - log.rows["width_mm"]).max() <= step / 2 + 1e-9
+    others = [name for name in coarse if name != "width_mm"]
+    assert coarse[others].equals(log.rows[others])
+    with pytest.raises(ek.BadArgument, match="step_mm"):
+        lesson.coarser(log, 0)
+
+
+def test_readings_beside_a_better_caliper_count_what_the_list_names_wrongly(log):
+    rule = ek.MaxWidthLoss(fraction=0.2)
+    fine, rough = (ek.forecast(one, retire=rule) for one in (log, lesson.coarser(log, 0.2)))
+    lists = []
+    for result in (fine, rough):
+        rows = result.table.query("status == 'in use' and sessions_left_low < 1")
+        lists.append(rows[["instrument", "edge"]].apply(tuple, axis=1).tolist())
+    live = fine.table.query("status == 'in use'").iloc[0]
+    drawn = lesson.readings(rough, live.instrument, live.edge, "Read to 0.2 mm", beside=fine)
+    wrong = [edge for edge in lists[1] if edge not in lists[0]]
+    missed = [edge for edge in lists[0] if edge not in lists[1]]
+    assert (drawn.numbers["wrong"], drawn.numbers["missed"]) == (len(wrong), len(missed))
+    assert wrong
+    assert f"{len(lists[1])} edges on the list, {len(wrong)} of them wrongly" in drawn.title
+    same = lesson.readings(fine, live.instrument, live.edge, "Read to 0.001 mm", beside=fine)
+    assert (same.numbers["wrong"], same.numbers["missed"]) == (0, 0)
+
+
+def test_a_holder_that_must_be_as_exact_as_it_is_leaves_the_tray_to_the_hand(tray):
+    """Half a degree of the holder's own is taken off both ends: at 0.5° next to nothing is left."""
+    whole = sum(edge.length_mm for blade in tray.values() for edge in blade.edges.values())
+    drawn = lesson.tray_settings(ek.plan_bench(tray, tolerance_deg=0.5), "Within 0.5°")
+    assert drawn.numbers["edges_mm"] == pytest.approx(whole)
+    assert drawn.numbers["hand_mm"] > 0.9 * whole
+    assert f"of {whole:.0f} mm left to the hand" in drawn.title
+
+
 def test_a_picture_of_the_library_keeps_its_words_at_twice_the_pixels():
     ax = ek.figures.section(PLANE)
     text = lesson.shown(ax)._repr_html_()

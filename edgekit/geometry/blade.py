@@ -300,8 +300,8 @@ def width_between(edge: Edge, far: Edge, arc_mm: FloatArray) -> tuple[FloatArray
     Returns
     -------
     width_mm : array (S,)
-        Distance along b to the far edge [mm]. Round a toe the line runs out over the end; there the
-        distance to the far edge's own end is given. Not above 0 where the edges cross.
+        Distance along b to the far edge [mm]. Where the line runs out over an end, as round a toe,
+        the distance to the nearest place of the far edge. Not above 0 where the edges cross.
     arc_mm : array (S,)
         Where on `far` the line ends [mm].
 

@@ -286,9 +286,10 @@ def _rules_with(rules: object, path: str) -> tuple[tuple[object, ...], list[bool
     several = rules if isinstance(rules, tuple) else (rules,)
     first, _, rest = path.partition(".")
     if first.isdigit():
-        chosen, path = [i == int(first) for i in range(len(several))], rest
+        chosen = [i == int(first) for i in range(len(several))]
         if not any(chosen) or not rest:
             raise UnknownField("no such rule", path, f"Number them 0 to {len(several) - 1}.")
+        path = rest
     else:
         chosen = [hasattr(rule, first) for rule in several]
         if not any(chosen):

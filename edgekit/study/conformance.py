@@ -62,16 +62,16 @@ def check_dulling_law(law: DullingLaw) -> None:
     _check_kind("law", law, DullingLaw, "a method after(radius_um, strokes)")
     radius, strokes = np.broadcast_arrays(RADII_UM, STROKES)
     worn = _numbers("law.after", lambda: law.after(radius, strokes), radius.shape)
-    slack = TOLERANCE * radius
+    slack = TOLERANCE * RADII_UM
     _require(worn >= radius - slack, "law.after must not sharpen the edge", worn, "radius")
     _require(
-        np.abs(worn - radius)[:, 0] <= slack[:, 0],
+        np.abs(worn - radius)[:, :1] <= slack,
         "law.after must leave the radius as it is after 0 strokes",
         worn[:, 0],
         "radius",
     )
     _require(
-        np.diff(worn, axis=1) >= -slack[:, 1:],
+        np.diff(worn, axis=1) >= -slack,
         "law.after must not fall with the number of strokes",
         worn,
         "radius",

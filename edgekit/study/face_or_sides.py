@@ -15,21 +15,29 @@ width because of its slant, in every session.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from edgekit import checks
-from edgekit.bending.beam import Wear, end_inset_mm, life_bending_model, shortened_mm
+from edgekit.bending.beam import (
+    BendingModel,
+    Wear,
+    end_inset_mm,
+    life_bending_model,
+    shortened_mm,
+)
 from edgekit.checks import FloatArray, at_least, count, fraction, instance, positive
 from edgekit.contact.holder import best_setting
 from edgekit.display import html_text
 from edgekit.errors import BadArgument, Cannot
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade, BladeClass
-from edgekit.grinding.recession_field import inset_at, prepare_edge
+from edgekit.grinding.recession_field import EdgeGrid, inset_at, prepare_edge
 from edgekit.grinding.worn_blade import DEPTHS, STATIONS
 from edgekit.life.life import Use
 from edgekit.life.retire import MaxThicknessLoss, MaxWidthLoss, MinLength, MinStrength, RetireRule
@@ -48,7 +56,8 @@ __all__ = ["Crossover", "FaceOrSides", "crossover", "face_or_sides", "ideal_sess
 MIXES = ((1, 0), (3, 1), (1, 1), (1, 3), (0, 1))
 TILTS_DEG = (0.0, 0.25, 0.5, 1.0, 2.0)
 RULES = (MaxWidthLoss(), MinLength(), MaxThicknessLoss(), MinStrength())
-MAX_IDEAL = 400  # sessions examined in the ideal case
+# Sessions examined in the ideal case: the strength of nearly all falls within the few.
+FEW_IDEAL, MAX_IDEAL = 50, 400
 MAX_MIXED = 200  # sessions in a round of a mixture: a life has no more
 
 
@@ -237,23 +246,34 @@ def _by_strength(blade: Blade, side_um: float, face_um: float, limit: float) -> 
     """Sessions until the strength left falls to `limit`, straight between whole sessions."""
     grounds = [prepare_edge(blade, name, stations=STATIONS, depths=DEPTHS) for name in blade.edges]
     gauge = life_bending_model(blade, tuple(grounds))
-    done = np.arange(MAX_IDEAL + 1)[:, None] / UM_PER_MM
+    for most in (FEW_IDEAL, MAX_IDEAL):
+        left = _strength_left(blade, grounds, gauge, np.arange(most + 1)[:, None], side_um, face_um)
+        below = np.flatnonzero(left <= limit)
+        if len(below):
+            k = int(below[0])
+            return float(k - 1 + (left[k - 1] - limit) / (left[k - 1] - left[k])) if k else 0.0
+    return float(MAX_IDEAL)
+
+
+def _strength_left(
+    blade: Blade,
+    grounds: Sequence[EdgeGrid],
+    gauge: BendingModel,
+    sessions: NDArray[np.int_],
+    side_um: float,
+    face_um: float,
+) -> FloatArray:
+    """Strength left (N,) after so many sessions (N, 1) that each take this from sides and face."""
+    done = sessions / UM_PER_MM
     wears, ends = [], []
     for ground in grounds:
         flank = done * side_um + (ground.depth_mm / np.tan(ground.angle_rad))[:, None, :]
         removed = np.maximum(flank - ground.inset_mm[:, None, :], 0.0)
-        removed = np.where(done * side_um > 0, removed, 0.0)
         drop = np.broadcast_to(done * face_um, removed.shape[1:])
-        drop = np.minimum(drop, blade.thickness_mm * 0.95)
         wears.append(Wear(removed, drop))
         field = removed + ground.inset_mm[:, None, :]
         ends.append(end_inset_mm(ground, field, inset_at(ground, field, drop), drop))
-    left = gauge.strength_left(wears, shortened_mm(grounds, ends))
-    below = np.flatnonzero(left <= limit)
-    if not len(below):
-        return float(MAX_IDEAL)
-    k = int(below[0])
-    return float(k - 1 + (left[k - 1] - limit) / (left[k - 1] - left[k])) if k else 0.0
+    return gauge.strength_left(wears, shortened_mm(grounds, ends))
 
 
 class FaceOrSides(Record):
@@ -266,7 +286,7 @@ class FaceOrSides(Record):
         ``sessions_p10, _p50, _p90``; at the end of life ``width_lost_um, thickness_lost_um,
         strength_left`` (medians); ``ended_by`` (most frequent); ``minutes_per_session``.
     ideal : DataFrame
-        `ideal_sessions` at eleven shares, with the median dull radius of the lives.
+        `ideal_sessions` at eleven shares, with the mean dull radius of the first mixture's lives.
     crossover : Crossover
     by_tilt : DataFrame
         Sessions of face grinding (p10, p50, p90) against the scatter of the stone's slant between
@@ -372,14 +392,13 @@ def face_or_sides(
     face = face or face_honing()
     rules = RULES if retire is None else retire
     methods = [mixture(side, face, sides=s, faces=f) for s, f in mixes]
-    mixed = compare(blade, methods, runs=runs, seed=seed, use=use, retire=rules, grid_runs=0)
+    live = partial(compare, blade, runs=runs, seed=seed, use=use, retire=rules, grid_runs=0)
+    mixed = live(methods)
     table = pd.DataFrame([_row(mixed, i, f / (s + f)) for i, (s, f) in enumerate(mixes)])
     tilts = np.array([at_least("tilts_deg", tilt, 0.0) for tilt in tilts_deg])
-    slanted = [side, *(_slanted(face, tilt) for tilt in tilts)]
-    tilted = compare(blade, slanted, runs=runs, seed=seed, use=use, retire=rules, grid_runs=0)
-    by_tilt = tilted.table[[*SESSIONS]].iloc[1:].reset_index(drop=True)
-    by_tilt.insert(0, "tilt_sd_deg", tilts)
-    means = np.array([np.mean(lives.sessions) for lives in tilted.lives])
+    # The first mixture has mostly lived the sides alone.
+    sides = (mixed if mixes[0][1] == 0 else live([side])).lives[0]
+    by_tilt, means = _slants(live, face, tilts)
     radius = float(mixed.table["dull_radius_um"].iloc[0])
     return FaceOrSides(
         blade=blade,
@@ -387,9 +406,21 @@ def face_or_sides(
         ideal=ideal_sessions(blade, face_share=np.linspace(0, 1, 11), dull_radius_um=radius),
         crossover=limits,
         by_tilt=by_tilt,
-        tilt_tie_deg=_tie(tilts, means[1:], float(means[0])),
+        tilt_tie_deg=_tie(tilts, means, float(np.mean(sides.sessions))),
         comparison=mixed,
     )
+
+
+def _slants(
+    live: Callable[[list[Method]], Comparison], face: Method, tilts: FloatArray
+) -> tuple[pd.DataFrame, FloatArray]:
+    """Sessions on the face by the scatter of the slant, and their means."""
+    if not len(tilts):
+        return pd.DataFrame(columns=["tilt_sd_deg", *SESSIONS], dtype=float), np.empty(0)
+    tilted = live([_slanted(face, tilt) for tilt in tilts])
+    by_tilt = tilted.table[[*SESSIONS]].copy()
+    by_tilt.insert(0, "tilt_sd_deg", tilts)
+    return by_tilt, np.array([np.mean(lives.sessions) for lives in tilted.lives])
 
 
 def _slanted(face: Method, tilt_deg: float) -> Method:

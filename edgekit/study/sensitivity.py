@@ -159,7 +159,7 @@ def _indices(blocks: FloatArray) -> FloatArray:
     values = {"f_A": twice[:, 0], "f_B": twice[:, 1], "f_AB": np.moveaxis(twice[:, 2:], 1, 0)}
     indices = sobol_indices(func=values, n=blocks.shape[2])  # type: ignore[arg-type]
     both = np.stack([indices.first_order, indices.total_order])
-    return np.asarray(both.reshape(2, len(twice), -1)[:, :-1])
+    return np.asarray(both.reshape(2, len(twice), -1)[:, : len(blocks)])
 
 
 def sensitivity(

@@ -20,10 +20,10 @@ from lesson.parts import (
 )
 from lesson.pictures import (
     angle_error,
+    coarser,
     edge_line,
     flats,
     left_by_session,
-    lives,
     loss_along,
     readings,
     shown,
@@ -31,13 +31,19 @@ from lesson.pictures import (
     toe_flats,
     tray_settings,
 )
-from lesson.sections import tip, wrong_angle
+from lesson.sections import reached, tip, wrong_angle
 from lesson.sessions import (
+    at_levels,
     dulling,
     extra_strokes,
+    lives,
     one_hand,
+    ranked,
+    rounded,
     same_error,
+    shares,
     slant,
+    steady,
     strokes_share,
 )
 
@@ -47,6 +53,8 @@ __all__ = [
     "answer",
     "ask",
     "ask_number",
+    "at_levels",
+    "coarser",
     "dulling",
     "edge_line",
     "extra_strokes",
@@ -59,13 +67,18 @@ __all__ = [
     "means",
     "nearest",
     "one_hand",
+    "ranked",
+    "reached",
     "readings",
+    "rounded",
     "row",
     "same_error",
+    "shares",
     "shown",
     "slant",
     "stacked",
     "start",
+    "steady",
     "strokes_share",
     "table",
     "tilt_cost",

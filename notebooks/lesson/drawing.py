@@ -133,12 +133,11 @@ class Chart:
             'stroke-linecap="round"/>'
         )
 
-    def level(self, height: float, words: str, colour: str = INK, *, at_end: bool = False) -> None:
-        """A dotted line across at a height, with words on it at the left, or at the right end."""
+    def level(self, height: float, words: str, colour: str = INK, *, below: bool = False) -> None:
+        """A dotted line across at a height, with words at its left, on it or below it."""
         self.line(self.x, [height] * 2, colour, width=1.2, dashes="2 3")
         start = self.x[0] + 0.01 * (self.x[1] - self.x[0])
-        place, anchor = (self.x[1], "end") if at_end else (start, "start")
-        self.text(place, height, words, colour, anchor=anchor, lift=5)
+        self.text(start, height, words, colour, lift=-LETTERS if below else 5)
 
     def text(
         self,

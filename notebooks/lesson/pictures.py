@@ -6,25 +6,26 @@ Every function returns a `Drawn`: the picture, its title and alternative text, a
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from html import escape
 
 import numpy as np
 from matplotlib.axes import Axes
 
 import edgekit as ek
+from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.clinic.log.history import history
 from edgekit.errors import BadArgument
 from lesson.drawing import BLUE, GREY, INK, VERMILION, Chart, Drawn
-from lesson.parts import Z90, Html
+from lesson.parts import Html
 
 __all__ = [
     "angle_error",
+    "coarser",
     "edge_line",
     "flats",
     "left_by_session",
-    "lives",
     "loss_along",
     "readings",
     "shown",
@@ -288,48 +289,13 @@ def left_by_session(
     chart.line(steps, left["width"][: end + 1], BLUE, dashes="7 4")
     chart.line(steps, left["thickness"][: end + 1], VERMILION, dashes="2 4")
     chart.line(steps, left["strength"][: end + 1], INK, width=2.5)
-    chart.level(size, f"limit of sizes {size:g}", BLUE, at_end=True)
-    chart.level(strength, f"limit of strength {strength:g}", at_end=True)
+    chart.level(size, f"size limit {size:g}", BLUE, below=True)
+    chart.level(strength, f"strength limit {strength:g}", below=True)
     chart.text(0.3, 0.60, "solid strength, dashed width, dotted thickness", INK)
     gone = f"retired at session {end} by {which}" if which else f"in use after {end} sessions"
     kind = "Line chart of the strength, width and thickness left; the lines end at retirement"
     numbers = {"sessions": end} | {f"{of}_left": float(left[of][end]) for of in left}
     return chart.drawn(kind=kind, title=f"{name}: {gone}", numbers=numbers)
-
-
-def lives(
-    groups: Mapping[str, Sequence[float]],
-    name: str,
-    *,
-    quantity: str,
-    end: float,
-    interval: bool = False,
-    radius: float = 1.6,
-) -> Drawn:
-    """Every life as a dot, in one row for each group, with its mean; the axis ends at `end`.
-
-    `radius` is that of a dot, in pixels. With `interval`, a bar about each mean: its 90 % interval,
-    from the number of lives alone.
-    """
-    rows = list(groups)
-    chart = Chart(x=(0.0, end), y=(len(rows) - 0.5, -0.5), x_name=quantity, rows=rows)
-    words, numbers = [], {}
-    for row, (group, values) in enumerate(groups.items()):
-        given = np.sort(np.asarray(values, dtype=float))
-        lift = 0.3 * np.abs(np.sin(np.arange(len(given)) * 2.4))  # apart, alike in every frame
-        chart.dots(given, row - lift, GREY, radius=radius)
-        mean = float(given.mean())
-        chart.line([mean, mean], [row + 0.1, row - 0.4], VERMILION, width=3)
-        if interval and len(given) > 1:
-            half = Z90 * float(given.std(ddof=1)) / len(given) ** 0.5
-            chart.line([mean - half, mean + half], [row + 0.08] * 2, VERMILION, width=5)
-        chart.text(mean, row + 0.3, f"{mean:.0f}", INK, anchor="middle")
-        words.append(f"{group}: {mean:.0f} on average")
-        numbers[group] = mean
-    kind = f"Dots in rows, one for each life, with the mean as a bar. {'; '.join(words)}"
-    first, last = numbers[rows[0]], numbers[rows[-1]]
-    title = f"{name}: {first:.0f} to {last:.0f} {quantity} on average"
-    return chart.drawn(kind=kind, title=title, numbers=numbers)
 
 
 def tray_settings(plan: ek.BenchPlan, name: str, *, end_deg: float = 70.0) -> Drawn:
@@ -349,17 +315,43 @@ def tray_settings(plan: ek.BenchPlan, name: str, *, end_deg: float = 70.0) -> Dr
     for row, need in enumerate(plan.requirements):
         for low, high in need.common_deg:
             chart.line([low - 0.2, high + 0.2], [row] * 2, BLUE, width=8)
-    hand = float(plan.edges["hand_mm"].sum())
-    title = f"{name}: {len(settings)} settings, {hand:.1f} mm left to the hand"
+    hand, whole = (float(plan.edges[column].sum()) for column in ("hand_mm", "length_mm"))
+    title = f"{name}: {len(settings)} settings for {len(rows)} edges, "
+    title += f"{hand:.0f} of {whole:.0f} mm left to the hand"
     kind = "Bars of the settings that each edge accepts; dashed lines are the settings chosen"
-    numbers = {"settings": len(settings), "hand_mm": hand}
+    numbers = {"settings": len(settings), "hand_mm": hand, "edges_mm": whole}
     return chart.drawn(kind=kind, title=title, numbers=numbers)
 
 
-def readings(result: ek.Forecast, instrument: str, edge: str, name: str) -> Drawn:
+def coarser(log: ek.Log, step_mm: float) -> ek.Log:
+    """The same log, had its widths been read with a caliper of this step.
+
+    Examples
+    --------
+    >>> log = ek.read_log("data_demo/log.csv", day_first=True)
+    >>> coarser(log, 0.1).rows["width_mm"].head(2).round(3).tolist()
+    [0.9, 0.9]
+    """
+    step = checks.positive("step_mm", step_mm)
+    width = (log.rows["width_mm"] / step).round() * step
+    return replace(log, rows=log.rows.assign(width_mm=width))
+
+
+def _due(result: ek.Forecast) -> set[tuple[str, str]]:
+    """Edges that may be at their limit by the next session."""
+    rows = result.table
+    soon = rows[(rows["status"] == "in use") & (rows["sessions_left_low"] < 1)]
+    return set(zip(soon["instrument"], soon["edge"], strict=True))
+
+
+def readings(
+    result: ek.Forecast, instrument: str, edge: str, name: str, *, beside: ek.Forecast | None = None
+) -> Drawn:
     """The widths read on one edge, session by session, and the limit of this forecast.
 
-    The axes hold a blade of 0.9 mm down to 0.6 and twenty sessions, whatever the limit.
+    The axes hold a blade of 0.9 mm down to 0.58 and twenty sessions, whatever the limit. `beside`
+    another forecast, the title counts the edges that this one alone names for replacement, and
+    those that it leaves out.
     """
     rows = result.table
     row = rows[(rows["instrument"] == instrument) & (rows["edge"] == edge)].iloc[0]
@@ -369,17 +361,26 @@ def readings(result: ek.Forecast, instrument: str, edge: str, name: str) -> Draw
     now, width, limit = float(row["sessions"]), float(row["width_mm"]), float(row["limit_mm"])
     loss = float(row["loss_um_per_session"]) / 1000
     low, middle, high = (float(row[f"sessions_left{end}"]) for end in ("_low", "", "_high"))
-    chart = Chart(x=(0.0, 20.0), y=(0.6, 0.9), x_name="sessions", y_name="width [mm]")
+    chart = Chart(x=(0.0, 20.0), y=(0.58, 0.9), x_name="sessions", y_name="width [mm]")
     ends = np.array([0.0, now + 4])
     chart.line(ends, width - (ends - now) * loss, BLUE)
     chart.dots(past.reading_sessions[own], past.reading_um[own] / 1000, INK, radius=4)
     chart.level(limit, f"limit {limit:.3f} mm", VERMILION)
     chart.line([now + low, now + min(high, 20.0)], [limit] * 2, INK, width=6)
+    if now + high > 20:
+        chart.text(20.0, limit, f"{high:.0f} left →", INK, anchor="end", lift=8)
     below = int(((rows["status"] == "in use") & (rows["width_mm"] <= rows["limit_mm"])).sum())
-    title = f"{name}: {middle:.0f} sessions left ({low:.0f} to {high:.0f}); {below} edges of the "
-    title += "clinic are at their limit"
-    kind = "Widths read against sessions, the line of the forecast, the limit and where they meet"
+    plural = "s" * (f"{middle:.0f}" != "1")
+    title = f"{name}: {middle:.0f} session{plural} left ({low:.0f} to {high:.0f})"
     numbers = {"limit_mm": limit, "sessions_left": middle, "edges_at_limit": below}
+    if beside is None:
+        title += f"; {below} edges of the clinic are at their limit"
+    else:
+        due, right = _due(result), _due(beside)
+        numbers |= {"due": len(due), "wrong": len(due - right), "missed": len(right - due)}
+        title += f"; {len(due)} edges on the list, {len(due - right)} of them wrongly, "
+        title += f"and {len(right - due)} left out"
+    kind = "Widths read against sessions, the line of the forecast, the limit and where they meet"
     return chart.drawn(kind=kind, title=title, numbers=numbers)
 
 

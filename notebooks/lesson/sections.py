@@ -12,12 +12,14 @@ from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.errors import BadArgument
 from lesson.drawing import BLUE, GREY, INK, VERMILION, Chart, Drawn
+from lesson.sessions import steady
 
-__all__ = ["tip", "wrong_angle"]
+__all__ = ["reached", "tip", "wrong_angle"]
 
 RED_CELL_UM = 7.5  # across; histology textbooks, from memory
 ACROSS_UM, DEEP_UM = (-4.0, 26.0), (-16.0, 8.0)  # of the tip's picture, whatever its radius
 BACK_MM = 0.8  # of the flank's picture
+ALONG, OUT = "from edge to back [mm]", "out of steel [µm]"
 
 
 def tip(radius_um: float, internal_angle_deg: float = 75.0) -> Drawn:
@@ -104,9 +106,7 @@ def wrong_angle(blade: ek.Blade, off_deg: float) -> Drawn:
         raise BadArgument("an error that fits the picture", off, "Give 6° or less either way.")
     flank = blade.section.flank_mm
     rise = np.tan(np.radians(off))
-    chart = Chart(
-        x=(-0.05, BACK_MM), y=(-90.0, 90.0), x_name="from edge to back [mm]", y_name="out [µm]"
-    )
+    chart = Chart(x=(-0.05, BACK_MM), y=(-90.0, 90.0), x_name=ALONG, y_name=OUT)
     chart.line([0, flank, flank, 0], [0, 0, -120, -120], "none", fill="#e8edf2")
     if off > 0:
         chart.line([0, flank, flank], [0, 0, -rise * flank * 1000], "none", fill="#f6d2ba")
@@ -116,6 +116,7 @@ def wrong_angle(blade: ek.Blade, off_deg: float) -> Drawn:
     chart.text(0.02, 72, "black: the stone, where it must come to", INK)
     chart.text(0.02, 50, "blue: the lateral surface as it is", BLUE)
     chart.text(0.02, -82, "steel", GREY)
+    chart.text(flank, -62, "round back from here", GREY, anchor="end")
     at_back = float(rise * flank * 1000)
     title = f"{off:+g}°: ".replace("-", "−").replace("+0", "0")
     if off > 0:
@@ -129,3 +130,71 @@ def wrong_angle(blade: ek.Blade, off_deg: float) -> Drawn:
         "stone as a black line, steel to be removed shaded"
     )
     return chart.drawn(kind=kind, title=title, numbers={"off_deg": off, "at_back_um": at_back})
+
+
+def reached(blade: ek.Blade, off_deg: float, *, strokes: int, dull_radius_um: float) -> Drawn:
+    """The lateral surface at mid-edge after some strokes at an angle, and where the stone stands.
+
+    The hand errs in nothing but its angle; the surface is the library's, and the stone lies on it.
+
+    Parameters
+    ----------
+    blade : Blade
+    off_deg : float
+        As in `wrong_angle`, 6° at most either way.
+    strokes : int
+        That are made, whether the edge is good or not.
+    dull_radius_um : float
+        Of the edge before.
+
+    Examples
+    --------
+    >>> reached(ek.patterns.area_specific_curette(), 2, strokes=8, dull_radius_um=4.0).title
+    '+2°: after 8 strokes the stone has not reached the edge'
+    """
+    bare = wrong_angle(blade, off_deg)
+    method = steady(off_deg, stop=ek.strokes.counted(strokes=strokes))
+    done = ek.sharpen(blade, method, dull_radius_um=dull_radius_um, rng=1, stations=60, depths=160)
+    edge = next(iter(done.edges.values()))
+    before, after = (
+        _along_flank(blade, edge, inset) for inset in (edge.new_inset_mm, edge.inset_mm)
+    )
+    chart = Chart(x=(-0.05, BACK_MM), y=(-90.0, 90.0), x_name=ALONG, y_name=OUT)
+    chart.steel(*after.T)
+    slope = -1000 * np.tan(np.radians(off_deg))  # µm for a millimetre
+    stands = float(np.max(after[:, 1] - slope * after[:, 0]))
+    ends = np.array([-0.05, BACK_MM])
+    if stands > 0:  # not yet at the edge: what is left above the line through it
+        goal = np.minimum(slope * after[:, 0], after[:, 1])
+        wedge = np.concatenate([after, np.stack([after[:, 0], goal], axis=-1)[::-1]])
+        chart.line(wedge[:, 0], wedge[:, 1], "none", fill="#f6d2ba")
+        chart.text(0.02, -82, "shaded: steel still in the way", INK)
+    chart.line(before[:, 0], before[:, 1], BLUE)
+    chart.line(after[:, 0], after[:, 1], VERMILION, width=2.5, dashes="9 4")
+    chart.line(ends, stands + slope * ends, INK, width=3)
+    chart.text(0.02, 72, f"black: the stone after {strokes} strokes", INK)
+    chart.text(0.02, 50, "blue: before", BLUE)
+    chart.text(0.28, 50, "orange, dashed: now", VERMILION)
+    moved = edge.mean_recession_um
+    title = f"{off_deg:+g}°: ".replace("-", "−").replace("+0°", "0°") + f"after {strokes} strokes "
+    if moved < 0.05:  # rounds to nothing
+        title += "the stone has not reached the edge"
+        chart.text(0.01, -24, "edge not reached", VERMILION)
+    else:
+        title += f"the edge has moved in by {moved:.1f} µm"
+    if off_deg < 0:
+        title += f" and is {-off_deg:g}° blunter"
+    numbers = {"off_deg": bare.numbers["off_deg"], "moved_um": moved, "stands_um": stands}
+    kind = (
+        "Section of the lateral surface, drawn several times too high: the surface before in blue, "
+        "after the strokes dashed, the stone a black line, steel still in the way shaded"
+    )
+    return chart.drawn(kind=kind, title=title, numbers=numbers)
+
+
+def _along_flank(blade: ek.Blade, edge: ek.EdgeSession, inset: FloatArray) -> FloatArray:
+    """Points of the lateral surface at mid-edge: from the edge to the back [mm], and out [µm]."""
+    middle, beta = inset.shape[1] // 2, np.radians(blade.section.internal_angle_deg)
+    x, z = inset[:, middle], edge.depth_mm[:, middle]
+    along, out = x * np.cos(beta) + z * np.sin(beta), z * np.cos(beta) - x * np.sin(beta)
+    return np.stack([along, 1000 * out], axis=-1)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,12 +16,31 @@ import edgekit as ek
 from edgekit import checks
 from edgekit.checks import FloatArray
 from edgekit.errors import BadArgument
+from edgekit.grinding.session import SHARPEN_DEPTHS
 from lesson.drawing import BLUE, GREY, INK, VERMILION, Chart, Drawn
+from lesson.parts import Z90
 
-__all__ = ["dulling", "extra_strokes", "one_hand", "same_error", "slant", "strokes_share"]
+__all__ = [
+    "at_levels",
+    "dulling",
+    "extra_strokes",
+    "lives",
+    "one_hand",
+    "ranked",
+    "rounded",
+    "same_error",
+    "shares",
+    "slant",
+    "steady",
+    "strokes_share",
+]
 
 MAX_HANDS = 1000
 STATIONS = 100  # along an edge sharpened once
+# Gauss's rule of three points between 0 and 1: exact for polynomials of the fifth degree.
+POINTS = 0.5 + np.sqrt(0.15) * np.array([-1.0, 0.0, 1.0])
+WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18
+REDRAWN = 400  # times that runs are drawn again for an interval
 
 
 def dulling(laws: Mapping[str, ek.DullingLaw], *, sharp_um: float, strokes: float) -> Drawn:
@@ -58,6 +78,17 @@ def dulling(laws: Mapping[str, ek.DullingLaw], *, sharp_um: float, strokes: floa
     )
 
 
+def steady(off_deg: float, **given: Any) -> ek.Method:
+    """Rolling by a hand that errs in nothing but an angle between stone and face too large by this.
+
+    It presses as the median hand does. What is `given` besides goes to `edgekit.methods.freehand`,
+    such as a stop rule.
+    """
+    hand = ek.Hand(tilt_deg=ek.ErrorTerm(bias=-checks.finite("off_deg", off_deg)))
+    stroke = ek.strokes.rolling(within_tilt_sd_deg=0.0)
+    return replace(ek.methods.freehand(stroke=stroke, hand=hand, **given), removal_gsd=1.0)
+
+
 def same_error(blade: ek.Blade, off_deg: Sequence[float], *, sessions: int = 5) -> pd.DataFrame:
     """Sessions in a row with the same wrong angle, by a hand that errs in nothing else.
 
@@ -82,10 +113,7 @@ def same_error(blade: ek.Blade, off_deg: Sequence[float], *, sessions: int = 5) 
     alike = ek.Use(sharp_radius_gsd=1.0, severity_gsd=1.0)
     rows = []
     for off in off_deg:
-        hand = ek.Hand(tilt_deg=ek.ErrorTerm(bias=-off))
-        steady = ek.strokes.rolling(within_tilt_sd_deg=0.0)
-        method = ek.methods.freehand(stroke=steady, hand=hand)
-        past = ek.live(blade, method, use=alike, rng=1, max_sessions=sessions).history
+        past = ek.live(blade, steady(off), use=alike, rng=1, max_sessions=sessions).history
         first, last = past.iloc[0], past.iloc[-1]
         row = {"off_deg": off, "first_strokes": int(first["stone_strokes"])}
         row |= {
@@ -100,21 +128,20 @@ def same_error(blade: ek.Blade, off_deg: Sequence[float], *, sessions: int = 5) 
     return table
 
 
+def rounded(blade: ek.Blade, radius_um: float) -> ek.WornBlade:
+    """A blade evenly rounded, to be sharpened by many hands: its geometry is made once."""
+    return ek.WornBlade.new(blade, radius_um=radius_um, stations=STATIONS, depths=SHARPEN_DEPTHS)
+
+
 def one_hand(
-    blade: ek.Blade, method: ek.Method, counts: Sequence[int], *, dull_radius_um: float, rng: int
+    worn: ek.WornBlade, method: ek.Method, counts: Sequence[int], *, rng: int
 ) -> tuple[FloatArray, FloatArray]:
     """Mean loss [µm] and share of the edge that is sharp, after each of some counts of strokes.
 
     The same hand each time: its first strokes are alike however many follow.
     """
     done = [
-        ek.sharpen(
-            blade,
-            replace(method, stop=ek.strokes.counted(strokes=count)),
-            dull_radius_um=dull_radius_um,
-            rng=rng,
-            stations=STATIONS,
-        )
+        ek.sharpen(worn, replace(method, stop=ek.strokes.counted(strokes=count)), rng=rng)
         for count in counts
     ]
     edges = [next(iter(session.edges.values())) for session in done]
@@ -153,13 +180,12 @@ def extra_strokes(
     >>> bool((rows["more_um"] >= 0).all())
     True
     """
-    rows = []
+    rows, worn = [], rounded(blade, dull_radius_um)
     for hand in range(1, checks.count("hands", hands, most=MAX_HANDS) + 1):
-        done = ek.sharpen(blade, method, dull_radius_um=dull_radius_um, rng=hand, stations=STATIONS)
-        needed = int(done.stone_strokes)
-        counts = [needed, needed + extra]
-        loss, _ = one_hand(blade, method, counts, dull_radius_um=dull_radius_um, rng=hand)
-        rows.append((hand, needed, float(loss[0]), float(loss[1] - loss[0])))
+        done = ek.sharpen(worn, method, rng=hand)
+        needed, taken = int(done.stone_strokes), next(iter(done.edges.values())).mean_recession_um
+        after, _ = one_hand(worn, method, [needed + extra], rng=hand)
+        rows.append((hand, needed, taken, float(after[0] - taken)))
     return pd.DataFrame(rows, columns=["hand", "strokes", "needed_um", "more_um"])
 
 
@@ -185,14 +211,12 @@ def strokes_share(
         Strokes made after that.
     dull_radius_um : float
     """
-    before = int(rows["strokes"].max())
-    count = np.arange(-before, extra + 1)
+    before, worn = int(rows["strokes"].max()), rounded(blade, dull_radius_um)
+    count = np.union1d(np.arange(-before, extra + 1, 2), [0, extra])  # strokes go there and back
     loss = np.zeros((len(rows), len(count)))  # 0 as long as a hand has not begun
     for row, hand, needed in zip(loss, rows["hand"], rows["strokes"], strict=True):
-        made = range(1, needed + extra + 1)
-        row[-len(made) :], _ = one_hand(
-            blade, method, made, dull_radius_um=dull_radius_um, rng=int(hand)
-        )
+        made = count[count > -needed] + needed
+        row[-len(made) :], _ = one_hand(worn, method, made.tolist(), rng=int(hand))
     chart = Chart(
         x=(-float(before), float(extra)),
         y=(0.0, 20.0),
@@ -202,13 +226,14 @@ def strokes_share(
     for row in loss:
         chart.line(count, row, GREY, width=0.7)
     mean = loss.mean(axis=0)
-    chart.line(count[: before + 1], mean[: before + 1], VERMILION, width=4)
-    chart.line(count[before:], mean[before:], INK, width=4, dashes="8 4")
+    good = int(np.flatnonzero(count == 0)[0])
+    chart.line(count[: good + 1], mean[: good + 1], VERMILION, width=4)
+    chart.line(count[good:], mean[good:], INK, width=4, dashes="8 4")
     chart.line([0, 0], [0, 20], GREY, width=1.2, dashes="2 3")
     chart.text(0.2, 18.5, "good from here", GREY)
     chart.text(0.3 - before, 18.5, f"thin: each of {len(rows)} hands", GREY)
     chart.text(0.3 - before, 16.5, "thick: their mean", VERMILION)
-    taken, more = float(mean[before]), float(mean[-1] - mean[before])
+    taken, more = float(mean[good]), float(mean[-1] - mean[good])
     title = f"Mean of {len(rows)} hands: {taken:.1f} µm until the edge is good, "
     title += f"{more:.1f} µm more in the next {extra} strokes"
     kind = (
@@ -219,12 +244,14 @@ def strokes_share(
     return chart.drawn(kind=kind, title=title, numbers=numbers)
 
 
-def slant(result: ek.FaceOrSides, name: str) -> Drawn:
+def slant(result: ek.FaceOrSides, name: str, by_tilt: pd.DataFrame | None = None) -> Drawn:
     """Sessions that half of the lives reach on the face, against the stone's slant, and the sides.
 
+    Slants from another result may be given: they are the same however the sides are ground.
     The title says where the two lines meet, beyond which the face's half-way life is the shorter.
     """
-    found, sides = result.by_tilt, result.table.iloc[0]
+    found = result.by_tilt if by_tilt is None else by_tilt
+    sides = result.table.iloc[0]
     at, middle = found["tilt_sd_deg"].to_numpy(), found["sessions_p50"].to_numpy()
     low, high = found["sessions_p10"].to_numpy(), found["sessions_p90"].to_numpy()
     top = float(np.ceil(max(high.max(), sides["sessions_p90"]) / 10) * 10)
@@ -255,3 +282,205 @@ def slant(result: ek.FaceOrSides, name: str) -> Drawn:
         "the band of eight lives in ten, sides solid in blue"
     )
     return chart.drawn(kind=kind, title=f"{name}: {words}", numbers=numbers)
+
+
+def lives(
+    groups: Mapping[str, Sequence[float]],
+    name: str,
+    *,
+    quantity: str,
+    end: float,
+    interval: bool = False,
+    radius: float = 1.6,
+    limit: tuple[float, str] | None = None,
+) -> Drawn:
+    """Every life as a dot, in one row for each group, with its mean; the axis ends at `end`.
+
+    Parameters
+    ----------
+    groups : mapping of str to sequence of float
+    name, quantity : str
+    end : float
+        Of the axis, alike for all frames of a flip book.
+    interval : bool
+        A bar about each mean, and ± in its number: its 90 % interval by the number of lives.
+    radius : float
+        Of a dot, in pixels.
+    limit : (float, str), optional
+        A line across and what it means; the title counts the first row's lives that reach it.
+    """
+    rows = list(groups)
+    top = -0.5 if limit is None else -0.8  # room for what the limit means
+    chart = Chart(x=(0.0, end), y=(len(rows) - 0.5, top), x_name=quantity, rows=rows)
+    words, numbers = [], {}
+    for row, (group, values) in enumerate(groups.items()):
+        given = np.sort(np.asarray(values, dtype=float))
+        lift = 0.3 * np.abs(np.sin(np.arange(len(given)) * 2.4))  # apart, alike in every frame
+        chart.dots(given, row - lift, GREY, radius=radius)
+        mean = float(given.mean())
+        chart.line([mean, mean], [row + 0.1, row - 0.4], VERMILION, width=3)
+        if interval and len(given) > 1:  # its number at the end of the row, or it hides the bar
+            half = Z90 * float(given.std(ddof=1)) / len(given) ** 0.5
+            chart.line([mean - half, mean + half], [row + 0.08] * 2, VERMILION, width=5)
+            chart.text(end, row + 0.08, f"{mean:.0f} ± {half:.0f}", INK, anchor="end", lift=-5)
+        else:
+            chart.text(mean, row + 0.3, f"{mean:.0f}", INK, anchor="middle")
+        words.append(f"{group}: {mean:.0f} on average")
+        numbers[group] = mean
+    kind = f"Dots in rows, one for each life, with the mean as a bar. {'; '.join(words)}"
+    first, last = numbers[rows[0]], numbers[rows[-1]]
+    title = f"{name}: {first:.0f} to {last:.0f} {quantity} on average"
+    if limit is not None:
+        at, meaning = limit
+        chart.line([at, at], chart.y, INK, width=1.5, dashes="2 3")
+        chart.text(at, top, f" {meaning}", INK, lift=-14)
+        over = 100 * float((np.asarray(groups[rows[0]], dtype=float) >= at).mean())
+        numbers["over_limit"] = over
+        title = f"{name}: {rows[0]}, {first:.0f} {quantity} on average, and {over:.0f} in 100 "
+        title += f"take {meaning}"
+    return chart.drawn(kind=kind, title=title, numbers=numbers)
+
+
+def ranked(one: FloatArray, two: FloatArray, count: int, *, half_um: float = 16.0) -> Drawn:
+    """Many small studies of two methods: on which side of zero does each put their difference?
+
+    Parameters
+    ----------
+    one, two : array (N,)
+        Losses of N lives by either method; run by run the same instruments.
+    count : int
+        Lives of each method in a study; N // count studies, two or more.
+    half_um : float
+        The axis runs from minus this to this.
+
+    Raises
+    ------
+    BadArgument
+        Fewer than two studies, or methods of unlike many lives.
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(1)
+    >>> drawn = ranked(rng.normal(17, 4, 400), rng.normal(15, 4, 400), 4)
+    >>> drawn.numbers["studies"]
+    100
+    """
+    studies = len(one) // checks.count("count", count, most=MAX_HANDS)
+    if studies < 2 or len(one) != len(two):
+        remedy = "Give two or more studies of the same runs."
+        raise BadArgument("studies of two methods", (len(one), len(two), count), remedy)
+    first, second = (np.reshape(v[: studies * count], (studies, count)).mean(1) for v in (one, two))
+    found = {"other instruments": first - np.roll(second, 1), "same instruments": first - second}
+    truth = float(np.mean(one) - np.mean(two))
+    y = (1.5, -0.5)
+    name = "difference of the two means [µm]"
+    chart = Chart(x=(-half_um, half_um), y=y, x_name=name, rows=list(found))
+    numbers: dict[str, float] = {"studies": studies, "difference_um": truth}
+    for row, (group, value) in enumerate(found.items()):
+        wrong = np.sign(value) != np.sign(truth)
+        at = row - 0.55 * np.abs(np.sin(np.arange(studies) * 2.4)) + 0.25
+        chart.dots(value[~wrong], at[~wrong], BLUE, radius=2.4)
+        chart.dots(value[wrong], at[wrong], VERMILION, radius=2.4)
+        numbers[group] = int(wrong.sum())
+    chart.line([0, 0], y, INK, width=1.5, dashes="2 3")
+    chart.text(-0.97 * half_um, -0.5, "the wrong way", VERMILION, lift=-14)
+    chart.text(0.97 * half_um, -0.5, "the right way", BLUE, anchor="end", lift=-14)
+    other, same = (numbers[group] for group in found)
+    title = f"{count} lives of each: {other:.0f} of {studies} studies rank the two the wrong way; "
+    title += f"{same:.0f} if both ways meet the same instruments"
+    kind = f"Dots in two rows, one for each of {studies} studies, left of zero the wrong way"
+    return chart.drawn(kind=kind, title=title, numbers=numbers)
+
+
+def at_levels(inputs: Mapping[str, Any]) -> dict[str, list[float]]:
+    """Three levels of each input, at the points of Gauss's rule in its probability.
+
+    Parameters
+    ----------
+    inputs : mapping
+        A distribution of `scipy.stats` for each input, or its lowest and highest value, all alike
+        likely.
+
+    Returns
+    -------
+    dict
+        For `edgekit.full_grid`; the 11, 50 and 89 % points.
+
+    Examples
+    --------
+    >>> at_levels({"x": (0.0, 1.0)})["x"]
+    [0.1127..., 0.5, 0.8872...]
+    """
+    levels = {}
+    for name, given in inputs.items():
+        low_high = isinstance(given, tuple)
+        at = np.interp(POINTS, [0, 1], given) if low_high else given.ppf(POINTS)
+        levels[name] = np.asarray(at).tolist()
+    return levels
+
+
+def shares(lives: pd.DataFrame, names: Mapping[str, str], output: str) -> Drawn:
+    """Shares of an output's variance that each input has, from a full grid of `at_levels`.
+
+    Dot: what would go if the input were known (first share). Square: what would stay if all others
+    were (total share). Lines: 90 % intervals from the number of runs, by drawing them again.
+
+    Parameters
+    ----------
+    lives : DataFrame
+        A sweep over the grid, every row the same runs.
+    names : mapping of str to str
+        Inputs and what to call them.
+    output : str
+    """
+    runs = lives.pivot_table(index="run", columns=list(names), values=output).to_numpy()
+    again = np.random.default_rng(0).integers(0, len(runs), (REDRAWN, len(runs)))
+    drawn = _shares(runs.mean(0), len(names))
+    spread = np.array([_shares(runs[pick].mean(0), len(names)) for pick in again])
+    low, high = np.quantile(spread, [0.05, 0.95], axis=0)
+    rows = list(names.values())
+    chart = Chart(
+        x=(0.0, 1.0), y=(len(rows) - 0.5, -0.5), x_name="share of the variance", rows=rows
+    )
+    numbers = {"runs": float(len(runs))}
+    for row, name in enumerate(rows):
+        for kind, (lift, colour) in enumerate(((-0.12, BLUE), (0.12, VERMILION))):
+            at, ends = drawn[row, kind], [low[row, kind], high[row, kind]]
+            chart.line(ends, [row + lift] * 2, colour, width=2, dashes="" if kind else "6 3")
+            if kind:
+                chart.line([at - 0.014, at + 0.014], [row + lift] * 2, colour, width=10)
+            else:
+                chart.dots([at], [row + lift], colour, radius=5)
+            numbers[f"{name}, {('first', 'total')[kind]}"] = float(at)
+    kinds = "Dots and squares in rows: the first and the total share of each input, with intervals"
+    words = ", ".join(f"{name} {drawn[row, 1]:.0%}" for row, name in enumerate(rows))
+    title = f"Total shares of the variance: {words}".replace("%", " %")
+    return chart.drawn(kind=kinds, title=title, numbers=numbers)
+
+
+def _shares(means: FloatArray, inputs: int) -> FloatArray:
+    """First and total shares, a row for each input, of means on a grid of three levels."""
+    value = np.reshape(means, (3,) * inputs)
+
+    def spread(over: FloatArray) -> float:
+        """Variance of what is left, all levels at their weights."""
+        middle = over
+        square = over**2
+        for _ in range(over.ndim):
+            middle, square = WEIGHTS @ middle, WEIGHTS @ square
+        return float(square - middle**2)
+
+    def known(keep: int) -> FloatArray:
+        """Mean over all inputs but one."""
+        left = np.moveaxis(value, keep, -1)
+        for _ in range(inputs - 1):
+            left = np.tensordot(WEIGHTS, left, 1)
+        return left
+
+    whole = spread(value)
+    first = [spread(known(k)) / whole for k in range(inputs)]
+    total = [
+        1 - spread(np.tensordot(WEIGHTS, np.moveaxis(value, k, 0), 1)) / whole
+        for k in range(inputs)
+    ]
+    return np.stack([first, total], axis=-1)

@@ -67,6 +67,13 @@ steeply the handle stands over the stone) and a *roll* (how far the handle is tu
 
 **What happened?** Along the side the elevation drifts slowly, so one setting serves it. Round the toe it falls faster than any one
 setting can follow. To grind the toe as well, the holder must be set again and again; the table has the fewest settings that keep the whole edge within 2°.
+
+<details><summary>The formula (for teachers)</summary>
+
+The elevation is arcsin(n·a), for the outward normal n of the lateral surface and the handle's axis a; the roll is the azimuth of n about a. For a flat face square to the handle n·a is cos β everywhere: one
+elevation, 90° − β.
+
+</details>
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "see"]

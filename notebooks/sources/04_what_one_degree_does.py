@@ -17,41 +17,32 @@ the back.
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "setup"]
-# Set-up: the blade as digitised, and five sessions at each of five angles (code hidden)
+# Set-up: the blade as digitised, and what two degrees leave at its back (code hidden)
 from IPython.display import display
 
 import edgekit as ek
 import lesson
 
 blade = ek.read_blade("../data_demo/traces/FH-03-AS1.toml")
-five = lesson.same_error(blade, [-4.0, -2.0, 0.0, 1.0, 2.0])
-off = five.set_index("off_deg")
 two = lesson.wrong_angle(blade, 2)
 lesson.start()
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "predict"]
 # Question: the wedge at the back (code hidden)
-small, same, large = "about 1 µm", "about 5 µm, like the dullness", "about 20 µm"
+small, same, large = "about 1 µm", "about 5 µm, as far as the dull edge must go back", "about 20 µm"
 thick = two.numbers["at_back_um"]
 lesson.ask("At two degrees too much, the wedge of steel to be removed is at the back as thick as …", {
     small: ("two degrees are next to nothing", "Over a lateral surface half a millimetre long they are not."),
     same: ("a session takes its dullness", "That is what the edge itself asks for. The wedge comes on top of it."),
-    large: f"{thick:.0f} µm: three times the rounding of a dull edge or more, all along the blade.",
+    large: f"{thick:.0f} µm: three times as far as a dull edge must go back, all along the blade.",
 }, right=lesson.nearest(thick, {1: small, 5: same, 20: large}), then=[two, lesson.wrong_angle(blade, -2)], gate=True)
 
 # %% [markdown]
 """
 ## See
 
-**What happened?** The lateral surface is long and the edge is small. Turn the stone by a little, and its far end moves by many times what a dull edge needs.
-The pictures are drawn several times too high, so that you see the wedge; the numbers are true.
-
-<details><summary>The formula (for teachers)</summary>
-
-At the back the wedge is as thick as the length of the lateral surface times the tangent of the error. Its steel grows with the square of
-the length. The angle ground is 180° less the angle between stone and face.
-
-</details>
+The lateral surface is long and the edge is small. Turn the stone by a little, and its far end moves by many times what a dull edge needs.
+The pictures are drawn several times too high, so that you see the wedge; the numbers are true. They show the lateral surface only: from some 0.5 mm on the back is round.
 
 ### Too large an angle costs strokes once; too small a one is quick and blunt
 
@@ -62,34 +53,53 @@ was made to 75°, and each change of angle grinds a new bevel, from edge to back
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "see"]
 # Question and table: the same error at each of five sessions (code hidden)
+five = lesson.same_error(blade, [-4.0, -2.0, 0.0, 1.0, 2.0])
+off = five.set_index("off_deg")
 display(lesson.ask("Two degrees too much at each of five sessions: afterwards the internal angle is off by …", {
     "0°, it evens out": ("errors cancel", "Errors that go both ways do. This one never changes."), "2°": "The last stroke sets the angle. Errors of the same kind do not add up; the steel they cost does.",
     "10°": ("errors add up", "Each session grinds the same plane a little further in. It does not turn it again.")},
     right=lesson.nearest(abs(off.last_off_deg[2.0]), {0.1: "0°, it evens out", 2: "2°", 10: "10°"})))
 shown = five.assign(held=105 + five["off_deg"])
 words = {"held": "stone to face, °", "first_strokes": "strokes, first session", "last_strokes": "strokes, fifth", "first_off_deg": "internal angle off by, first, °", "last_off_deg": "fifth, °", "width_um": "width lost in all, µm"}
-lesson.fold("Open when you have chosen: five sessions at five angles", lesson.table(shown, words, digits=1, caption="Five sessions with the same error, by a hand that errs in nothing else"))
+caption = f"Five sessions with the same error, by a hand that errs in nothing else. Off by {off.first_off_deg[-2.0]:.1f}° after the first session is off by {off.last_off_deg[-2.0]:.1f}° after the fifth"
+lesson.fold("Open when you have chosen: five sessions at five angles", lesson.table(shown, words, digits=1, caption=caption))
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "see"]
 # Answer: what one and two degrees cost, from the table (code hidden)
-first = off.first_strokes
+first, begun = off.first_strokes, lesson.same_error(blade, [0.0, 1.0, 1.25, 1.5, 2.0], sessions=1).set_index("off_deg").width_um
+later = (off.width_um - begun) / 4
 lesson.answer(f"Two degrees too much: {first[2.0]:.0f} strokes in the first session, not {first[0.0]:.0f}; one degree: {first[1.0]:.0f}.",
-              f"Two too little: {first[-2.0]:.0f} strokes, and the edge is 2° blunter. Off by {off.first_off_deg[-2.0]:.1f}° after the first session, and by {off.last_off_deg[-2.0]:.1f}° after the fifth. A steady error costs labour and steel from the back, or a blunter edge.",
-              f"Width after five sessions: {off.width_um[0.0]:.1f} µm at 105°, {off.width_um[1.0]:.1f} at 106°, {off.width_um[2.0]:.1f} at 107°. That is no saving: strokes go in pairs, there and back, and the last pair takes now a little more than is needed, now less.")
+              f"Two too little: {first[-2.0]:.0f} strokes, and the edge is 2° blunter. A steady error costs labour and steel from the back, or a blunter edge.",
+              f"Width lost in five sessions: {off.width_um[0.0]:.1f} µm at 105°, {off.width_um[1.0]:.1f} at 106°, {off.width_um[2.0]:.1f} at 107°. The first session makes the difference: the later ones take {later[0.0]:.1f}, {later[1.0]:.1f} and {later[2.0]:.1f} each.",
+              f"It ends with a pair of strokes, there and back, wherever that falls: at 106.25° it takes {begun[1.25]:.1f} µm, at 106.5° {begun[1.5]:.1f}. So do not count on a saving.")
 
 # %% [markdown]
 """
 ## Play
 
-Turn the angle. Above 0° the shaded steel stands in the way; below, only the edge is touched.
+Both operators now make the same few strokes: as many as the right angle needs, from an edge rounded by 4 µm. Turn the angle. Where does the blade leave
+the stone as dull as it came, and where does it pay too much?
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "play"]
-# Flip book: the angle of the stone (code hidden)
-lesson.flip("Stone to face too large by, °", lambda degrees: lesson.wrong_angle(blade, degrees), [-5, -3, -2, -1, 0, 1, 2, 3, 5], first=5)
+# Flip book: the angle of the stone, after the strokes that the right angle needs (code hidden)
+needed = int(ek.sharpen(blade, lesson.steady(0), dull_radius_um=4.0, rng=1).stone_strokes)
+reached = {degrees: lesson.reached(blade, degrees, strokes=needed, dull_radius_um=4.0) for degrees in (-5, -3, -2, -1, 0, 1, 2, 3, 5)}
+lesson.flip("Stone to face too large by, °", reached.get, list(reached), first=4)
 
 # %% [markdown]
 """
+**What happened?** From one degree too much on, every stroke goes into the back, and none of them touches the edge. It stays as dull as it was, after the same
+work. On the other side the stone cuts a narrow strip at the edge and sinks in: at five degrees the edge moves in more than five times as far as at none. That leaves a blade
+at the end of the published 70 to 80°.
+
+<details><summary>The formula (for teachers)</summary>
+
+At the back the wedge is as thick as L tan δ, for a lateral surface of length L and an error δ. Its section is L² tan δ / 2, and each stroke takes the same
+area of it: the strokes before the edge is reached grow in step with the error. The back is round beyond L, so that it takes somewhat more. The angle ground is 180° less the angle between stone and face.
+
+</details>
+
 ## Check yourself
 """
 
@@ -108,7 +118,7 @@ lesson.ask("Operator F, at 103° for a year, changes to the right 105°. Her nex
 """
 ## At the bench
 
-Cut a card with an angle of 105°. Set stone and face to it with your eyes shut, look, and write down how far you were off. Ten times each; let a partner measure
+Without an instrument: cut a card with an angle of 105° and put it aside. One pencil on the table is the face. Lay a second one to it as the stone, with your eyes shut. Look, hold the card to them, and write down how far you were off. Ten times each; let a partner measure
 two of the holds too, for two people do not read the same.
 
 **Take away.** The stone's angle is set by the last strokes. Too large: a wedge of steel and many strokes, once. Too small: quick, and

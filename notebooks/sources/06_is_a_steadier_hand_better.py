@@ -4,8 +4,8 @@
 
 *The Fernhollow College teaching clinic, its instruments and its people are invented.*
 
-Student D at Fernhollow sharpens FH-03-AS1 with *local strokes*: at four places along the edge she goes up and down fifteen times. Her hand
-swings by some 6° from stroke to stroke. Her teacher's does not swing at all. **Whose session takes less steel?**
+Student D at Fernhollow sharpens FH-03-AS1 with *local strokes*: at each of four places along the edge she makes fifteen strokes, up and down. Her hand
+swings by some 6° from stroke to stroke. Her teacher's does not swing at all. **Whose session takes less width?**
 
 About 20 minutes. In JupyterLab press the double arrow at the top once, and *Restart* in the red box that asks.
 
@@ -16,7 +16,7 @@ hold the angle to the face alike.
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "setup"]
-# Set-up: sessions of hands that swing, with few and with many places; 200 of each (code hidden)
+# Set-up: two hundred sessions of hands that swing by so much (code hidden)
 from IPython.display import display
 
 import edgekit as ek
@@ -25,16 +25,17 @@ import lesson
 swing, places, each = "method.hand.swing_deg.sd", "method.stroke.placements", "method.stroke.strokes_per_placement"
 alike = ek.Use(sharp_radius_gsd=1.0, severity_gsd=1.0)  # every edge equally dull, so that only the hands differ
 task = ek.LifeCase(blade=ek.read_blade("../data_demo/traces/FH-03-AS1.toml"), method=ek.methods.freehand(stroke=ek.strokes.local()), use=alike, max_sessions=1)
-table = ek.sweep(task, ek.full_grid({places: [4, 12, 60], each: [1, 15], swing: [0.0, 3.0, 6.0]}), runs=200, seed=2026, progress=False)
-mean = (loss := table.set_index([places, each, swing])["loss_um_per_session"].sort_index()).groupby(level=[0, 1, 2]).mean()
+def swung(count, *strokes, swings=(0.0, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 12.0)):
+    return ek.sweep(task, ek.full_grid({places: [count], each: [*strokes], swing: swings}), runs=200, seed=2026, progress=False)
 lesson.start()
 
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "predict"]
 # Question: a hand that swings, with few places (code hidden)
-def cloud(count, strokes, end=220):
+mean = (loss := (few := swung(4, 1, 15)).set_index([places, each, swing])["loss_um_per_session"].sort_index()).groupby(level=[0, 1, 2]).mean()
+def cloud(count, strokes, end=340):
     groups = {f"swing {degrees:g}°": loss[count, strokes, degrees].to_numpy() for degrees in (0.0, 3.0, 6.0)}
-    return lesson.lives(groups, f"{count} places, {strokes} stroke{'s' * (strokes > 1)} at each", quantity="µm lost", end=end)
+    return lesson.lives(groups, f"{count} places, {strokes} stroke{'s' * (strokes > 1)} at each", quantity="µm of width lost", end=end)
 
 teacher, student, same = "the steady teacher's", "the swinging student's", "neither: the dullness is the same"
 lesson.ask("With four places and fifteen strokes at each, the session that takes less width is …", {
@@ -47,7 +48,7 @@ lesson.ask("With four places and fifteen strokes at each, the session that takes
 """
 ## See
 
-**What happened?** Each dot is one session: another hand, or the same on another day. A hand that swings lays each stroke a little differently. Where
+Each dot is one session: another hand, or the same on another day. A row of dots is a *cloud*. It is wide at swing 0 too, for tilt, place and pressure still vary. A hand that swings lays each stroke a little differently. Where
 many strokes share a place, that rounds the ridges off. A steady hand leaves the same flat fifteen times.
 
 ### The gain is lost where nothing is left to smear
@@ -58,13 +59,15 @@ ridges worth the name.
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "see"]
 # Pictures: one stroke at each of four places; sixty places (code hidden)
+loss = lesson.stacked(few, swung(12, 1), swung(60, 1)).set_index([places, each, swing])["loss_um_per_session"].sort_index()
+mean = loss.groupby(level=[0, 1, 2]).mean()
 lesson.row(cloud(4, 1), cloud(60, 1))
 
 # %% [markdown]
 """
-### A hand that rolls is not told by its swing, but by its tilt
+### A rolling stone does not suffer from swing, but from tilt
 
-In this model a stone that rolls along the edge follows it however it swings. What it cannot mend is *tilt*: the angle to the face, which
+To *roll* is to go along the whole edge in each stroke, turning with it (lesson 05). In this model such a stone follows the edge however it swings. What it cannot mend is *tilt*: the angle to the face, which
 lesson 04 is about. A tilt that changes from stroke to stroke makes the edge blunter than either hand means to. Within a stroke it wanders too, by ± 1° here: hence the first row is not 0.
 """
 
@@ -73,27 +76,42 @@ lesson 04 is about. A tilt that changes from stroke to stroke makes the edge blu
 rolled = ek.LifeCase(blade=task.blade, method=ek.methods.freehand(), use=alike, max_sessions=1)
 tilt = ek.sweep(rolled, ek.full_grid({"method.hand.tilt_deg.sd": [0.0, 1.0, 2.5, 5.0]}), runs=200, seed=2026, progress=False)
 by_tilt = tilt.groupby("method.hand.tilt_deg.sd")[["loss_um_per_session", "stone_strokes", "angle_error_deg"]].mean().reset_index()
-words = {"method.hand.tilt_deg.sd": "tilt varies by, ° (sd)", "loss_um_per_session": "width, µm", "stone_strokes": "strokes", "angle_error_deg": "edge blunter by, °"}
+words = {"method.hand.tilt_deg.sd": "tilt varies by, ° (standard deviation)", "loss_um_per_session": "width lost, µm", "stone_strokes": "strokes", "angle_error_deg": "edge blunter by, °"}
 display(lesson.table(by_tilt, words, digits=1, caption="A stone that rolls along the edge: 200 sessions each"))
 worst = by_tilt.iloc[-1]
-lesson.answer(f"Not always: with four places a swing of 6° takes {mean[4, 15, 6.0]:.0f} µm and a steady hand {mean[4, 15, 0.0]:.0f}.",
-              f"With sixty single strokes it is {mean[60, 1, 6.0]:.1f} against {mean[60, 1, 0.0]:.1f}. And a tilt that varies is paid for in the angle: {worst.angle_error_deg:.1f}° blunter where it varies by {worst.iloc[0]:g}°. "
+lesson.answer(f"Not always: with four places a swing of 6° takes {mean[4, 15, 6.0]:.0f} µm of width and a steady hand {mean[4, 15, 0.0]:.0f}.",
+              f"Four single strokes turn it round: {mean[4, 1, 6.0]:.0f} against {mean[4, 1, 0.0]:.0f}. With sixty it is {mean[60, 1, 6.0]:.1f} against {mean[60, 1, 0.0]:.1f}. And a tilt that varies is paid for in the angle: {worst.angle_error_deg:.1f}° blunter where it varies by {worst.iloc[0]:g}°. "
               "Do not learn to swing: set the stone down at more places, or roll it.")
 
 # %% [markdown]
 """
 ## Play
 
-Turn the places and the strokes at each. All rows stand on one axis. Find the frame in which the steady hand wins.
+Turn the swing of the hand. Each row says how many places, and how many strokes at each; the dotted line is a fifth of the width, where a blade is retired. Which row goes wrong, and which one gains?
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "play"]
-# Flip book: places and strokes at each (code hidden)
-frames = {"4 places, 1 stroke": (4, 1), "4 places, 15 strokes": (4, 15), "12 places, 1 stroke": (12, 1), "12 places, 15 strokes": (12, 15), "60 places, 1 stroke": (60, 1), "60 places, 15 strokes": (60, 15)}
-lesson.flip("Places and strokes at each", lambda name: cloud(*frames[name]), list(frames), first=1)
+# Flip book: the swing of the hand, four ways of stroking (code hidden)
+fifth = (200 * task.blade.width_mm, "a fifth of the width")
+def swinging(degrees):
+    rows = {f"{count} places × {strokes}": loss[count, strokes, degrees].to_numpy() for count, strokes in ((4, 1), (4, 15), (12, 1), (60, 1))}
+    return lesson.lives(rows, f"Swing {degrees}°", quantity="µm of width lost", end=340, limit=fifth)
+
+lesson.flip("Swing of the hand, °", swinging, [0, 1, 2, 3, 4, 6, 8, 10, 12], first=0)
 
 # %% [markdown]
 """
+**What happened?** A swing moves the spot where the stone touches. Of four planes, two may then lie close together and leave a wide gap beside them: all four must go deeper until the last of
+that gap is clear. At the end of the control one session in five uses the blade up. Twelve single places fare alike, with less at stake: they lose more than twice what they did. The second row swings as much and gains by it: its fifteen strokes at a place are fifteen planes, and some of them
+come to every spot.
+
+<details><summary>The formula (for teachers)</summary>
+
+On an edge of radius R a plane turned by θ touches R sin θ further along: for 6.7 mm and 6° that is 0.7 mm, nearly half of the way from one of four places to the next. The ridge between planes grows with the square of the
+widest gap (lesson 03).
+
+</details>
+
 ## Check yourself
 """
 
@@ -118,9 +136,9 @@ lesson.ask("What should student D practise?", {"more places, or rolling": "That 
 Ten holds each on a protractor card: set the stone, look, write down how far it is turned along the edge and how far it is tilted. Which of the two varies more? Put your own
 swing beside the clouds.
 
-**Take away.** A steady hand is worth its steadiness only if it goes to enough places. Watch the tilt: nothing in the stroke mends it.
+**Take away.** A steady hand takes less width, unless many strokes share few places. More places help every hand. Watch the tilt: nothing in the stroke mends it.
 
-**What this does not tell you.** How much your hand swings: nobody has published it for this work, and the 3.5° of the library is **assumed**. One cloud is not one person: a
+**What this does not tell you.** How much your hand swings: nobody has published it for this work, and the 3.5° of the other lessons is **assumed**. One cloud is not one person: a
 hand has habits that do not average out.
 """
 

@@ -16,7 +16,7 @@ edge's.
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "setup"]
-# Set-up: six ways of sharpening, twenty simulated instruments each (code hidden)
+# Set-up: the blade as digitised, and six ways of sharpening it (code hidden)
 from dataclasses import replace
 
 import edgekit as ek
@@ -25,18 +25,18 @@ import lesson
 blade = ek.read_blade("../data_demo/traces/FH-03-AS1.toml")
 needed, m = ek.settings_needed(blade.edges["used"]), ek.methods
 ways = {"by hand, rolled": m.freehand(), "by hand, 12 places": m.freehand(stroke=ek.strokes.local()), "holder, rolled": m.held(needed), "holder, 12 places": m.held(needed, placements=12), "powered": m.powered(), "face": m.face_honing()}
-study = ek.compare(blade, [replace(way, name=name) for name, way in ways.items()], runs=20, seed=2026, grid_runs=0)
-hand, local, holder, few, _, face = study.table.itertuples()
+ways = [replace(way, name=name) for name, way in ways.items()]
+half, alike, double = "about half the width", "about the same width", "about twice the width"
 lesson.start()
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "predict"]
-# Question: the holder or the hand (code hidden)
-names = dict(zip(ways, study.lives, strict=True))
+# Question: the holder or the hand, on twenty simulated instruments each (code hidden)
+hand, local, holder, few, _, face = (study := ek.compare(blade, ways, runs=20, seed=2026, grid_runs=0)).table.itertuples()
+names = {lives.method.name: lives for lives in study.lives}
 def beside(name):
     groups = {"by hand": names["by hand, rolled"].sessions, "this way": names[name].sessions}
     return lesson.lives(groups, name, quantity="sessions until retired", end=100, interval=True, radius=2.6)
 
-half, alike, double = "about half the width", "about the same width", "about twice the width"
 lesson.ask("With the holder instead of the hand, the stone rolled both times, a session takes …", {
     half: ("a better tool saves steel", f"It keeps the angle, {holder.angle_error_deg:.1f}° too blunt on average instead of {hand.angle_error_deg:.1f}°. Width is another matter."),
     alike: f"{holder.loss_um_per_session:.1f} µm and {hand.loss_um_per_session:.1f}. What the holder keeps is the angle.",
@@ -49,6 +49,12 @@ lesson.ask("With the holder instead of the hand, the stone rolled both times, a 
 
 **What happened?** Each dot is one instrument; the number is their mean, which a few long lives pull above the middle one of the table. Its life depends on who sharpens it and how hard it is used, so lives differ far more than the two ways do. Run by run, though, both
 ways met the same wear and the same hands: their difference is known better than either.
+
+<details><summary>The formula (for teachers)</summary>
+
+The interval of a difference is d ± 1.645 s/√n: mean d and standard deviation s of the n differences, instrument by instrument. Two means apart would have s₁² + s₂² in place of s².
+
+</details>
 
 ### Rolling or setting down decides more than the tool does
 
@@ -100,7 +106,7 @@ Turn the way. The upper row stays; each dot is an instrument, the thick bar the 
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "play"]
 # Flip book: six ways, each beside the rolling hand (code hidden)
-lesson.flip("The way below", beside, list(names), first=1)
+lesson.flip("The way below", beside, list(names), first=2)
 
 # %% [markdown]
 """

@@ -43,32 +43,30 @@ lesson.ask(f"{edges} edges within 4° need …", {
 """
 ## See
 
-**What happened?** Wherever bars overlap, one setting serves them all. Bars that do not overlap prove that
-fewer settings cannot do: each of them needs one of its own. No holder stands exactly where its scale says: half a degree is taken off both ends of every bar, so that
-the angle keeps wherever the holder stands within half a degree of its setting.
+Wherever bars overlap, one setting serves them all. Bars that do not overlap prove that
+fewer settings cannot do. No holder stands exactly where its scale says: half a degree is taken off both ends of every bar. The table of settings gives the range before that.
 
 <details><summary>The rule (for teachers)</summary>
 
 Go through the bars by their right ends. Whenever a bar holds no setting yet, put one at its right end. The bars that
 made you do so never overlap, so no plan has fewer settings than this one. An edge whose bar would be empty is cut into
-stretches first; the plan also says what could be saved if edges were cut differently.
+stretches first.
 
 </details>
 
 ### Sorted by setting, the tray asks for few changes
 
-First the log, though: an edge that may have less than one session left is *urgent*. It comes before all others, whatever its setting, so that its width is read and a replacement ordered today; then the settings rise. Every day in the log is written day
-first, the clinic says, so we say so when reading it; else 03/04 has two readings and is refused. Most of the tray was replaced within the year; these are the old ones.
+First the log, though: an edge that may have less than one session left is *urgent*. It comes before all others, whatever its setting, so that its width is read and a replacement ordered today; then the settings rise. Every date in the log is day first (lesson 11). Most of the tray was replaced within the year; these are the old ones.
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "see"]
 # Tables and answer: the old edges by the log, the settings in order, and where the time goes (code hidden)
 words = {"instrument": "instrument", "edge": "edge", "sessions_left_low": "sessions left, at least", "sessions_left": "middle", "sessions_left_high": "at most"}
 display(lesson.table(old, words, digits=1, caption=f"Sessions left (90 % interval). Urgent, as it may have less than one: {', '.join(urgent)}"))
-order = {"run": "run", "elevation_deg": "setting, °", "low_deg": "holder may stand from", "high_deg": "to", "riser_mm": "riser, mm", "edges": "edges"}
-display(lesson.table(plan.settings, order, digits=1, caption="The settings in the order of work: the urgent one, then from the lowest up"))
+order = {"run": "run", "elevation_deg": "setting, °", "low_deg": "holder may stand from", "high_deg": "to", "riser_mm": "plates under the stone, mm", "edges": "edges or parts"}
+display(lesson.table(plan.settings, order, digits=1, caption="The settings in the order of work: the urgent one, then from the lowest up. An edge cut in two is named at two settings. Plates below 0: none, the pivot higher by that"))
 parts = {"part": "part", "count": "how often", "seconds_each": "seconds each", "minutes": "minutes", "minutes_low": "at least", "minutes_high": "at most"}
-display(lesson.table(plan.minutes, parts, digits=1, caption="Where the time goes (90 % interval; counts are exact, seconds assumed)"))
+display(lesson.table(plan.minutes, parts, digits=1, caption=f"Where the time goes (90 % interval; counts are exact, seconds assumed). The last {len(plan.unserved)} mountings are in the hand. Middles do not add up: a long delay adds more than a short one saves"))
 time = plan.minutes.set_index("part")
 edge, need = tray["FH-03-AS1"].edges["used"], plan.edges.set_index("instrument").loc["FH-03-AS1"]
 same, whole, share = ek.best_setting(edge.stretch(0, edge.length_mm - 0.7), tolerance_deg=4).window_deg, time.loc["all"], time.loc["grinding"].minutes / time.loc["all"].minutes
@@ -80,8 +78,7 @@ lesson.answer(f"{settings} settings for {edges} edges, {whole.minutes:.0f} minut
 ### The model's seconds stand beside those of common practice
 
 Common practice says 45 s for a universal end and 30 s for an area-specific one.
-That has no source; it stands beside the model as a check and no more. The model is slower: it counts mounting, looking and its share of setting. Lesson 08 is slower still, for
-there the holder goes round the toe as well, for one blade alone.
+That has no source; it is a check and no more. The model is slower: it counts mounting, looking and its share of setting.
 
 ### What the holder cannot do is left to the hand
 
@@ -95,7 +92,7 @@ Then only the angle between stone and face counts, and that is the same all roun
 check = {"instrument": "instrument", "kind": "kind", "seconds": "model, s", "practice_seconds": "common practice, s"}
 display(lesson.table(plan.practice, check, digits=0, caption="Seconds for each working end"))
 left = {"instrument": "instrument", "edge": "edge", "from_mm": "from, mm", "to_mm": "to, mm", "reason": "why", "advice": "how"}
-display(lesson.table(plan.unserved, left, digits=1, caption="What is left to the hand, and how to hold it"))
+display(lesson.table(plan.unserved, left, digits=2, caption="What is left to the hand, and how to hold it"))
 words = {"title": "Tray FH-03 (invented)", "log": log}
 ek.setting_sheet(plan, "tray_FH-03.html", replace=True, **words)
 ek.figures.sheet(plan, **words)
@@ -104,16 +101,26 @@ ek.figures.sheet(plan, **words)
 """
 ## Play
 
-Change how exact the angle must be. Dashed lines are the settings; a wide bar is an edge that is easy to please.
+Change how exact the angle must be: up to 8°, and down to half a degree, the holder's own error. Where does the plan break down?
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "play"]
 # Flip book: the tolerance in degrees (code hidden)
-plans = {tolerance: ek.plan_bench(tray, tolerance_deg=tolerance) for tolerance in (1, 1.5, 2, 2.5, 3, 4, 5, 6, 8)}
-lesson.flip("Angle kept within, °", lambda tolerance: lesson.tray_settings(plans[tolerance], f"Within {tolerance}°"), list(plans), first=5)
+plans = {tolerance: ek.plan_bench(tray, tolerance_deg=tolerance) for tolerance in (0.5, 0.6, 0.8, 1, 1.5, 2, 3, 4, 8)}
+lesson.flip("Angle kept within, °", lambda tolerance: lesson.tray_settings(plans[tolerance], f"Within {tolerance}°"), list(plans), first=7)
 
 # %% [markdown]
 """
+**What happened?** A stricter angle leaves less room, but not always a shorter bar. Room is spent first on going further round the toe: the bar of AS3 is shorter at 8° than at 4°. From two degrees down there are more settings than edges: a curved edge
+is cut into stretches, each with its own. At half a degree nearly the whole tray is left to the hand: the holder may be off by that
+much itself.
+
+<details><summary>The formula (for teachers)</summary>
+
+For a flat face a bar is 2 (T − e) − D wide: tolerance T, error e of the holder's setting, drift D of the right setting. At T = e nothing is left.
+
+</details>
+
 ## Check yourself
 """
 
@@ -129,7 +136,7 @@ display(lesson.ask(f"The minutes say {whole.minutes:.0f}, from {whole.minutes_lo
     "yes, if the seconds are right": ("only the seconds are unsure", "Even with the right mean a session varies: half take longer than the middle.")}, right="no"))
 short = ek.plan_bench(tray, tolerance_deg=4, urgent=urgent, minutes_available=8)
 gone = short.unserved[short.unserved["reason"].str.startswith("no time")]
-lesson.fold(f"The phone rings, 8 minutes are left. What would you drop? Then open: what is urgent stays (only {', '.join(urgent)}), then edges of one setting, shared ones first", lesson.table(gone, {"instrument": "instrument", "edge": "edge", "reason": "why"}, caption="Left out"))
+lesson.fold("The phone rings, 8 minutes are left. What would you drop? Open when you have chosen", lesson.table(gone, {"instrument": "instrument", "edge": "edge", "reason": "why"}, caption=f"Left out. What is urgent stays (only {', '.join(urgent)}), then edges of one setting, shared ones first"))
 
 # %% [markdown]
 """
@@ -142,7 +149,7 @@ in the folder of this notebook. They begin with what a practitioner decides and 
 with the hand.
 
 **What this does not tell you.** How long *you* take: the seconds are assumed, those of a first time on the sheet as well. Whether your blade is the traced one. The
-risers are those of this clinic's holder, and the half degree that it may be off is assumed: measure yours.
+plates are those of this clinic's holder, and the half degree that it may be off is assumed: measure yours.
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input"]

@@ -15,7 +15,7 @@ FH-03-UC has two working edges. The sides are ground with a holder that rolls al
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "setup"]
-# Set-up: two blades, both ways of grinding, sixty lives of each (code hidden)
+# Set-up: two blades, both ways of grinding, a tenth gone by either (code hidden)
 from IPython.display import display
 
 import edgekit as ek
@@ -24,22 +24,20 @@ import lesson
 two, one = ek.patterns.universal_curette(name="FH-03-UC"), ek.patterns.area_specific_curette(name="FH-03-AS1")
 best, face = ek.best_setting(two.edges["left"]), ek.methods.face_honing()
 side, steps = ek.methods.held(best), ek.methods.held(best, placements=40)  # rolled along the edge, or turned in steps
-late, slants = (ek.MaxWidthLoss(fraction=0.3), ek.MinStrength(fraction=0.4)), (0.0, 1.0, 2.0, 4.0)  # lives run past the usual limits
-answer_two = ek.face_or_sides(two, side=side, face=face, runs=60, seed=3, tilts_deg=slants)
+worn = {name: ek.strength(ek.WornBlade.from_recession(two, s, face_um=f), load_n=5) for name, s, f in (("sides, 10 % of width", two.width_mm * 50, 0.0), ("face, 10 % of thickness", 0.0, two.thickness_mm * 100))}
+section = lesson.shown(ek.figures.worn_section(worn))
 lesson.start()
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "predict"]
-# Question: face or sides with a hand that errs (code hidden)
-narrow = ek.WornBlade.from_recession(two, two.width_mm * 50)  # half of a tenth from either side
-thin = ek.WornBlade.from_recession(two, 0.0, face_um=two.thickness_mm * 100)
-by_sides, by_face = ek.strength(narrow, load_n=5), ek.strength(thin, load_n=5)
-section = ek.figures.worn_section({"sides, 10 % of width": by_sides, "face, 10 % of thickness": by_face})
-ideal, real = answer_two.ideal["sessions"], answer_two.table["sessions_p50"]
+# Question: face or sides with a hand that errs, sixty lives of each (code hidden)
+lives = {"runs": 60, "seed": 3, "tilts_deg": (0.0,)}  # slants are tried once: they are the same however the sides are ground
+ends = ek.face_or_sides(two, side=side, face=face, mixes=[(1, 0), (0, 1)], **lives | {"tilts_deg": (0.0, 1.0, 2.0, 4.0)})
+ideal, real = ends.ideal["sessions"], ends.table["sessions_p50"]
 lesson.ask("With a hand that errs, the universal curette gives more sessions if you grind …", {
     "the sides": f"By this model half of the lives reach {real.iloc[0]:.0f} sessions, on the face {real.iloc[-1]:.0f}. Without any error, and ground until clear, it would be the other way round: {ideal.iloc[0]:.0f} and {ideal.iloc[-1]:.0f}.",
     "the face": ("it keeps the width", "So it does, and a perfect hand would gain by it. But a slant of the stone takes steel over the whole width, every session."),
     "it makes no difference": ("equal strength means equal lives", "Murray 1984 found no difference in strength, in a sample of limited size. For how long blades last it does differ here.")},
-    right=lesson.nearest(real.iloc[-1] / real.iloc[0], {0.8: "the sides", 1: "it makes no difference", 1.25: "the face"}), then=[lesson.shown(section)], gate=True)
+    right=lesson.nearest(real.iloc[-1] / real.iloc[0], {0.8: "the sides", 1: "it makes no difference", 1.25: "the face"}), then=[section], gate=True)
 
 # %% [markdown]
 """
@@ -63,38 +61,40 @@ that the tie does not depend on how dull the blade gets.
 Dots are simulated lives with errors of the hand, bars their p10 to p90; lines are without errors, ground until clear: rolling stops at a fresh edge's land, so
 its lives can lie above them. The *tie* in a caption is the thickness over width at which both would last equally long without errors, by the limits of width and thickness alone. A life ends at whichever
 limit comes first: a fifth of the width (derived from Murray 1984, who set no limit) or of the thickness, length, or three tenths of the strength gone (**assumed**, nobody has set one). The sides are ground two ways, the ends of a
-range: the holder rolled along the edge, or (folded) turned in forty steps. Weighed steel (0.0017 to 0.019 mg a stroke, Hessheimer 2017) and counted strokes
+range: the holder rolled along the edge, or (folded, below) turned in forty steps. Weighed steel (0.0017 to 0.019 mg a stroke, Hessheimer 2017) and counted strokes
 (7 to 10, Huang & Tseng 1991, Moses 2003) speak for rolling.
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "see"]
-# Pictures and table: sessions by mixture, two working edges, rolled and in steps (code hidden)
-in_steps = ek.face_or_sides(two, side=steps, face=face, runs=60, seed=3, tilts_deg=slants)
+# Picture and table: sessions by mixture, two working edges, the sides rolled (code hidden)
+from dataclasses import replace
+
+answer_two = ek.face_or_sides(two, side=side, face=face, **lives)
+level = ek.face_or_sides(two, side=ek.methods.held(best, stop=ek.strokes.until_clear()), face=replace(face, hand=ek.Hand()), mixes=[(1, 0)], **lives)
 words = {"method": "way", "sessions_p10": "sessions, 9 in 10 reach", "sessions_p50": "half reach", "sessions_p90": "1 in 10 reaches", "strength_left": "strength left at the end"}
-display(lesson.shown(ek.figures.face_or_sides(answer_two)), lesson.fold("The same, with the holder turned in forty steps", lesson.shown(ek.figures.face_or_sides(in_steps))))
+display(lesson.shown(ek.figures.face_or_sides(answer_two)))
 lesson.table(answer_two.table, words, digits=1, caption="Two working edges, FH-03-UC, sides rolled")
 
 # %% [markdown]
 """
 ### One working edge speaks for the sides, and so does a slanting stone
 
-FH-03-AS1 has one edge, and its sides lose width on that edge alone; the holder is reset for its toe. And the stone must lie flat on the face: a slant is paid for over the whole width. The bars above have the slant that the library assumes; the last pictures try others. So it depends on
-how thick the blade is for its width, on how many edges are ground each time, on how they are ground, and on the hand.
+FH-03-AS1 has one edge, and its sides lose width on that edge alone; the holder is reset for its toe. And the stone must lie flat on the face: a slant is paid for over the whole width. The bars above have the slant that the library assumes; the last pictures try others. Even at 0° the face stays behind rolled sides: its stone still tips along the blade a little, and it is ground until clear, while rolling stops at a fresh edge's land.
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "see"]
-# Pictures and answer: one working edge; sessions against the slant of the stone (code hidden)
-toe = ek.settings_needed(one.edges["used"])
-answer_one = ek.face_or_sides(one, side=ek.methods.held(toe), face=face, runs=30, seed=3, tilts_deg=(0.0,))
-display(lesson.shown(ek.figures.face_or_sides(answer_one)))
-slanted = [lesson.slant(answer_two, "Rolled"), lesson.slant(in_steps, "In steps")]
-display(lesson.row(*slanted))
+# Pictures and answer: in steps; one working edge; sessions against the slant of the stone (code hidden)
+in_steps = ek.face_or_sides(two, side=steps, face=face, **lives)
+answer_one = ek.face_or_sides(one, side=ek.methods.held(ek.settings_needed(one.edges["used"])), face=face, **lives | {"runs": 30})
+slanted = [lesson.slant(found, name, ends.by_tilt) for found, name in ((answer_two, "Rolled"), (in_steps, "In steps"))]
+display(lesson.fold("FH-03-UC with the holder turned in forty steps", lesson.shown(ek.figures.face_or_sides(in_steps))), lesson.shown(ek.figures.face_or_sides(answer_one)), lesson.row(*slanted))
+reach = [found.by_tilt["sessions_p50"] for found in (ends, level)]
 def middle(found):
     return "sides {:.0f} sessions, face {:.0f}".format(*found.table["sessions_p50"].iloc[[0, -1]])
 def longer(found):
     return lesson.nearest(found.table["sessions_p50"].iloc[-1] / found.table["sessions_p50"].iloc[0], {0.5: "the sides last longer", 1.0: "the two are nearly alike", 2.0: "the face lasts longer"})
 lesson.answer(f"With errors of the hand and the sides rolled, {longer(answer_two)}; in steps, {longer(in_steps)}.", f"Half of the lives reach, rolled, FH-03-UC: {middle(answer_two)}.",
-    f"In steps: {middle(in_steps)}. Rolled, FH-03-AS1, one edge: {middle(answer_one)}. A slant of 4° leaves the face {answer_two.by_tilt['sessions_p50'].iloc[-1]:.0f}.")
+    f"In steps: {middle(in_steps)}. Rolled, FH-03-AS1, one edge: {middle(answer_one)}. A slant of 4° leaves the face {reach[0].iloc[-1]:.0f}. At 0° it has {reach[0].iloc[0]:.0f}: if the stone did not tip along the blade by {face.hand.swing_deg.sd:g}° from stroke to stroke either, it would have {reach[1].iloc[0]:.0f}; and sides ground until clear, as the face is, {level.table['sessions_p50'].iloc[0]:.0f}.")
 
 # %% [markdown]
 """
@@ -106,7 +106,8 @@ is passed. One life proves little: it may lie outside the bars above, which hold
 
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "play"]
-# Flip book: sessions on the face (code hidden)
+# Flip book: sessions on the face; lives run past the usual limits (code hidden)
+late = (ek.MaxWidthLoss(fraction=0.3), ek.MinStrength(fraction=0.4))
 def simulated(faces):
     return ek.live(two, ek.mixture(side, face, sides=4 - faces, faces=faces), retire=late, rng=3)
 

@@ -54,6 +54,12 @@ does not lie in its plane. The edge's length gives the place of the heel: a silh
 
 **What happened?** The pictures are laid over one another on the unused edge and the shank, which nobody ground. What is left is
 what the stone took: a scallop for each of fourteen places. Round the toe these lie too far apart.
+
+<details><summary>The formula (for teachers)</summary>
+
+A silhouette shows the shadow of a width w that lies tilted by θ: w cos θ. It is short by w (1 − cos θ), close to w θ²/2. Loss is the difference of two pictures, so that what both have in common, such as the board's pitch, all but falls out.
+
+</details>
 """
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "see"]

@@ -229,7 +229,7 @@ def due(result: Forecast, ax: Axes | None = None, *, max_edges: int = 14) -> Axe
     checks.instance("result", result, Forecast, "Take the result of ek.forecast.")
     edges = checks.count("max_edges", max_edges, most=MAX_ROWS)
     in_use = result.table[result.table["status"] == "in use"]
-    first = in_use.sort_values("sessions_left", kind="stable").head(edges)
+    first = in_use.sort_values(["sessions_left", "sessions_left_high"]).head(edges)
     if first.empty:
         remedy = "Check the retired and broken events."
         raise Cannot("no edge of the log is in use", len(result.table), remedy)
@@ -299,7 +299,7 @@ def replacements(plan: Budget, ax: Axes | None = None) -> Axes:
         axes.bar(at, middle, color=style.SKY, edgecolor=style.BLACK, width=0.7)
         axes.vlines(at, low, high, color=style.BLACK)
         axes.plot(at, low, "_", at, high, "_", color=style.BLACK, ms=8)
-        labels = [f"{month:%b %y}" for month in months["month"]]
+        labels = [f"{month:%b %Y}" for month in months["month"]]
         axes.set_xticks(at, labels, rotation=45, ha="right")
         axes.set_ylabel("instruments to replace [count]")
         describe(

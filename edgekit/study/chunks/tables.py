@@ -35,6 +35,7 @@ SUMMARY = [
     *BETWEEN,
 ]
 NUMBERS = [name for name in SUMMARY if name != "status"]
+_NO_ROW = -1  # of a grid
 _COUNTS = ["lives", "unfinished", *(GRID + end for end in ("_lives", "_sum", "_squares"))]
 
 
@@ -99,13 +100,13 @@ class Sums:
     def __init__(self) -> None:
         self._lines: list[NDArray[np.float64]] = []
         self._statuses: list[str] = []
-        self._row = -1
+        self._row = _NO_ROW
         self._status, self._merged = OK, _NONE
 
     def add(self, table: Table) -> None:
         """The moments of the next pieces."""
         rows = table["row"]
-        ends = np.flatnonzero(np.diff(rows, append=-1)) + 1
+        ends = np.flatnonzero(np.diff(rows, append=_NO_ROW)) + 1
         for start, end in pairwise([0, *ends.tolist()]):
             if rows[start] != self._row:
                 self._finish()
@@ -127,7 +128,7 @@ class Sums:
             line = {"row": self._row, **self._merged.summary()}
             self._lines.append(np.array([line.get(name, np.nan) for name in NUMBERS]))
             self._statuses.append(self._status)
-        self._row = -1
+        self._row = _NO_ROW
 
     def table(self) -> Table:
         """One line per row of the grid."""
@@ -208,7 +209,10 @@ class _Moments:
         return line
 
 
-_NONE = _Moments(np.zeros(0), np.zeros((5, 0)), *np.zeros((2, len(VALUES), 0)))
+_EMPTY = np.zeros(0)
+_NONE = _Moments(
+    _EMPTY, *(np.zeros((rows, len(_EMPTY))) for rows in map(len, (_COUNTS, VALUES, VALUES)))
+)
 
 
 def _grid_error(lives: float, total: float, squares: float) -> dict[str, float]:

@@ -60,7 +60,8 @@ class _Window:
         self._out: dict[Future[tuple[list[Table], float]], list[int]] = {}
         self._back: SimpleQueue[Future[tuple[list[Table], float]]] = SimpleQueue()
         self._refused: list[Done] = []
-        self._size, self._begun, self._last = 0, False, 0
+        self._size, self._begun = 0, False
+        self._last = 0
 
     def fill(self, numbers: Iterator[int]) -> bool:
         """Hand over more chunks; whether any are out."""
