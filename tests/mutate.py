@@ -39,7 +39,7 @@ GROUPS = {
             "records checks bad_files bad_input pictures_records pictures_one_view pictures_trace "
             "pictures_outline pictures_loss pictures_reading pictures_board pictures_spoiled "
             "known_changes_geometry hostile_text profiles_exact targets_exact outlines_exact "
-            "geometry_limits digitising_limits regression"
+            "pictures_limits geometry_limits digitising_limits regression"
         ),
     ),
     "contact": (
@@ -460,16 +460,115 @@ EQUIVALENT = (
         "only the sign is read: any three such corners of a board turn alike",
     ),
     (
-        "digitising/pictures/outlines/parts.py",
-        "first = max(most - around // 2, 0)",
-        "0",
-        "the bend of the first twenty places is nothing",
+        "digitising/pictures/targets/corners.py",
+        "- 3 * half - 8, 0)",
+        "3 8",
+        "a spline's memory is 1e-5 within 8 pixels: more ground about them changes no saddle",
     ),
     (
         "digitising/pictures/targets/corners.py",
-        "if len(cells) < max(4, across * down * _FULL):",
-        "4",
-        "a board has nine inner corners or more, of which four fifths are above five",
+        "+ 3 * half + 9",
+        "3 9",
+        "a spline's memory is 1e-5 within 8 pixels: more ground about them changes no saddle",
+    ),
+    (
+        "digitising/pictures/targets/plane.py",
+        "step[k] = 1e-6 * max(abs(numbers[k]), 1e-3 if k in (6, 7, 8) else 1.0)",
+        "0.001 6 7 8 1.0",
+        "the step of a central difference: the slope is the same to ten digits",
+    ),
+    (
+        "digitising/pictures/targets/corners.py",
+        "np.minimum(1.0, half / 2 / np.maximum(size, 1e-12))",
+        "1e-12",
+        "half a window is a pixel or more, and a shorter step is not cut",
+    ),
+    (
+        "digitising/pictures/targets/refining.py",
+        "weight, offset = share, windows.px - windows.px.mean(axis=1, keepdims=True)",
+        "Sub",
+        "the model's level takes what all offsets share",
+    ),
+    (
+        "digitising/pictures/targets/corners.py",
+        "fit = distance < _NEAR * square",
+        "Lt",
+        "a distance that equals three tenths of a square to its last bit",
+    ),
+    (
+        "digitising/pictures/targets/refining.py",
+        "+ 1e-9 * np.eye(7)",
+        "Add",
+        "a ridge of 1e-9 of either sign",
+    ),
+    (
+        "digitising/pictures/outlines/silhouette.py",
+        "low = np.clip(np.floor(polygon.min(axis=0))",
+        "floor",
+        "a box about the polygon's pixels may be a pixel larger",
+    ),
+    (
+        "digitising/pictures/outlines/silhouette.py",
+        "high = np.clip(np.ceil(polygon.max(axis=0)).astype(int) + 1",
+        "ceil 1",
+        "a box about the polygon's pixels may be a pixel larger",
+    ),
+    (
+        "digitising/smoothing.py",
+        "along = np.linspace(knots[0], knots[-1], len(stiffness))",
+        "0 1",
+        "the outermost knots are at one place",
+    ),
+    (
+        "digitising/pictures/loss.py",
+        "usable = np.asarray(seen & (sd < WORST_SD_UM))",
+        "Lt",
+        "a standard deviation that equals 12 to its last bit",
+    ),
+    (
+        "digitising/pictures/profiles.py",
+        "met=met & (slope > 0)",
+        "Gt",
+        "a cubic that is flat to its last bit where it crosses",
+    ),
+    (
+        "digitising/pictures/profiles.py",
+        "between = np.where(both > 0,",
+        "Gt",
+        "where all are of one kind the two masses are one but for rounding",
+    ),
+    (
+        "digitising/pictures/profiles.py",
+        "below = int(np.argmax(mtf < 0.5))",
+        "Lt",
+        "a transfer that equals a half to its last bit: it is interpolated to the same frequency",
+    ),
+    (
+        "geometry/path.py",
+        "_MIN_PANELS = 256",
+        "256",
+        "a panel more changes an arc length by rounding alone",
+    ),
+    (
+        "digitising/smoothing.py",
+        "if axes[2] @ outward < 0:",
+        "Lt",
+        "a face square to the direction stated is refused",
+    ),
+    (
+        "geometry/edge.py",
+        "middle = path.at(np.array(path.length_mm / 2), order=0)",
+        "0",
+        "derivatives that are not asked for: the values are the same",
+    ),
+    *(
+        (
+            "digitising/pictures/targets/corners.py",
+            "if len(spots) < 4:",
+            change,
+            "a board has nine inner corners or more, of which four fifths are above five",
+        )
+        for change in ("Lt", "4")
     ),
     (
         "digitising/pictures/outlines/silhouette.py",
@@ -506,12 +605,6 @@ EQUIVALENT = (
         "np.where(bend == 0, 1, bend)",
         "1",
         "where the bend is nothing the shift is nothing",
-    ),
-    (
-        "digitising/pictures/outlines/line_reading.py",
-        "inside = np.all((line > reach + 1)",
-        "USub",
-        "of an array (N, 2) the last axis is the second",
     ),
     (
         "digitising/pictures/targets/plane.py",

@@ -79,8 +79,10 @@ class SmoothedCurve(Record):
         """Standard deviation (S,) of the tangent's lean towards unit vectors (S, 3) across it."""
         slopes = _basis(self.curve.spline.t).derivative()(u)
         noise = self.noise_towards_mm(towards) * np.linalg.norm(slopes @ self.factor, axis=1)
-        speed = vec.norm(self.curve.derivatives(u, 1)[1])
-        return np.asarray(np.hypot(noise, vec.dot(slopes @ self.doubt_mm, towards)) / speed)
+        _, velocity = self.curve.derivatives(u, 1)
+        return np.asarray(
+            np.hypot(noise, vec.dot(slopes @ self.doubt_mm, towards)) / vec.norm(velocity)
+        )
 
 
 def _basis(knots: FloatArray) -> BSpline[np.float64]:

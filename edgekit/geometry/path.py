@@ -152,7 +152,8 @@ class CurvePath(Record):
     def __post_init__(self) -> None:
         u = np.linspace(*self.curve.domain, self.panels + 1)
         arc = self.arc_of(u)
-        speed = vectors.norm(self.curve.derivatives(u, 1)[1])
+        _, velocity = self.curve.derivatives(u, 1)
+        speed = vectors.norm(velocity)
         if (row := worst_row(speed, 1e-9 * arc[-1] / (u[-1] - u[0]))) is not None:
             raise BadArgument(
                 "the curve has zero speed at a parameter",
@@ -171,8 +172,8 @@ class CurvePath(Record):
         """Arc length [mm] of increasing parameters (N,)."""
         half = np.diff(parameter)[:, None] / 2
         nodes = (parameter[:-1, None] + half) + half * _GAUSS_NODES
-        speed = vectors.norm(self.curve.derivatives(nodes, 1)[1])
-        return np.concatenate([[0.0], np.cumsum((half * speed) @ _GAUSS_WEIGHTS)])
+        _, velocity = self.curve.derivatives(nodes, 1)
+        return np.concatenate([[0.0], np.cumsum((half * vectors.norm(velocity)) @ _GAUSS_WEIGHTS)])
 
     def at(self, arc_mm: FloatArray, order: int = 2) -> PathFrame:
         """The frame at arc lengths of any shape."""

@@ -336,7 +336,7 @@ def _bins(distance: FloatArray, light: FloatArray) -> FloatArray:
     which = np.rint(OVERSAMPLED * distance).astype(int) + reach
     inside = (which >= 0) & (which <= 2 * reach)
     count = np.bincount(which[inside], minlength=2 * reach + 1)
-    total = np.bincount(which[inside], light[inside], 2 * reach + 1)
+    total = np.bincount(which[inside], light[inside])
     if not (count > 0).all():
         raise Cannot(
             "the edge is too short for its slant", int((count == 0).sum()), "Take a longer stretch."
@@ -346,7 +346,7 @@ def _bins(distance: FloatArray, light: FloatArray) -> FloatArray:
 
 def _transfer(spread: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Modulation transfer up to half a cycle a pixel from an oversampled edge profile."""
-    slope = (spread[2:] - spread[:-2]) / 2
+    slope = spread[2:] - spread[:-2]
     even = np.abs(np.convolve(slope, np.ones(5), mode="same"))
     middle = int(np.argmax(even))
     half = min(middle, len(slope) - 1 - middle)

@@ -59,10 +59,8 @@ class LineReading(NamedTuple):
 
     def again(self, picture: Picture) -> LineReading:
         """Move the line to where its profiles cross their mid level, and read it there."""
-        moved = (
-            self.line + np.where(self.seen.met, self.seen.offset_px, 0.0)[:, None] * self.normals
-        )
-        moved = moved[self.seen.met]
+        met = self.seen.met
+        moved = self.line[met] + self.seen.offset_px[met, None] * self.normals[met]
         if len(moved) < 40:
             raise Cannot("hardly any edge is to be seen", len(moved), "Light it from behind.")
         reach = max(PROFILE_PX, 4 * self.blur_px + 2)
@@ -77,11 +75,8 @@ class LineReading(NamedTuple):
         at = line[:, None] + offsets[None, :, None] * normals[:, None]
         profiles = sample(picture.light, at)
         seen = crossings(offsets, profiles, picture.step, blur_px)
-        columns, rows = picture.size_px
         near = np.rint(at).astype(int)
-        hit = picture.clipped[
-            np.clip(near[..., 1], 0, rows - 1), np.clip(near[..., 0], 0, columns - 1)
-        ]
+        hit = picture.clipped[near[..., 1], near[..., 0]]
         blur, skew, skew_sd = _spread(offsets, profiles, seen)
         _, bend = normals_of(line, 10.0)
         return cls(
@@ -91,7 +86,7 @@ class LineReading(NamedTuple):
 
 def _inside(line: FloatArray, size: tuple[int, int], reach: float) -> FloatArray:
     """The stretch of the line whose profiles stay inside the picture."""
-    inside = np.all((line > reach + 1) & (line < np.array(size) - reach - 2), axis=-1).reshape(-1)
+    inside = np.asarray(((line > reach + 1) & (line < np.array(size) - reach - 2)).all(axis=1))
     if not inside.any():
         raise Cannot("the blade lies along the border", line[0].tolist(), "Leave room around it.")
     first, last = np.nonzero(inside)[0][[0, -1]]

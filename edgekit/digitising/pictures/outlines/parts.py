@@ -222,17 +222,38 @@ def _toe(points: FloatArray, arc: FloatArray) -> tuple[float, tuple[float, float
 def _turn_at(
     points: FloatArray, arc: FloatArray, smooth_mm: float
 ) -> tuple[float, tuple[float, float], float]:
-    at = np.arange(arc[0], arc[-1], STEP_MM)
+    at = np.arange(0.0, arc[-1], STEP_MM)
     line = np.stack([np.interp(at, arc, points[:, k]) for k in (0, 1)], axis=1)
     line = ndimage.gaussian_filter1d(line, smooth_mm / STEP_MM, axis=0, mode="nearest")
     edge = int(4 * smooth_mm / STEP_MM)
     heading = np.unwrap(np.arctan2(*np.gradient(line, axis=0).T[::-1]))
     bend = -np.gradient(heading, STEP_MM)  # the outline runs clockwise round the steel
     bend[:edge] = bend[len(bend) - edge :] = 0.0
-    around = int(TOE_MM / STEP_MM)  # a speck on the edge bends sharply too, but out and back again
+    top = _sharpest(bend)
+    start, stop = _ends(bend, top, edge)
+    apex, turn = _halved(bend[start:stop], at[start : stop + 1])
+    return apex, (float(at[start]), float(at[stop])), turn
+
+
+def _halved(bend: FloatArray, at: FloatArray) -> tuple[float, float]:
+    """Where half of a turn is done [mm], from its bends (N,) at places (N + 1,), and the turn."""
+    turn = np.concatenate([[0.0], np.cumsum(np.maximum(bend, 0.0)) * STEP_MM])
+    return float(np.interp(turn[-1] / 2, turn, at - STEP_MM / 2)), float(turn[-1])
+
+
+def _sharpest(bend: FloatArray) -> int:
+    """Where it bends most within the stretch that turns most.
+
+    A speck on the edge bends sharply too, but out and back again.
+    """
+    around = int(TOE_MM / STEP_MM)
     most = int(np.argmax(ndimage.uniform_filter1d(bend, around, mode="constant")))
     first = max(most - around // 2, 0)
-    top = first + int(np.argmax(bend[first : most + around // 2 + 1]))
+    return first + int(np.argmax(bend[first : most + around // 2]))
+
+
+def _ends(bend: FloatArray, top: int, edge: int) -> tuple[int, int]:
+    """First and last place of the toe about `top`, whose bend is smoothed over `edge` places."""
     start, stop = _cap(bend, top, bend[top] / 2, bend[top] / 2)
     if stop - start > 2 * edge:  # a round toe: half-way between its bend and that of each side
         round_ = float(np.median(bend[start:stop]))
@@ -242,9 +263,7 @@ def _turn_at(
         ]
         sides = [float(np.median(part)) if len(part) else 0.0 for part in far]
         start, stop = _cap(bend, top, *((round_ + side) / 2 for side in sides))
-    turn = np.concatenate([[0.0], np.cumsum(np.maximum(bend[start:stop], 0.0)) * STEP_MM])
-    apex = float(np.interp(turn[-1] / 2, turn, at[start : start + len(turn)] - STEP_MM / 2))
-    return apex, (float(at[start]), float(at[min(stop, len(at) - 1)])), float(turn[-1])
+    return start, stop
 
 
 def _cap(bend: FloatArray, top: int, left: float, right: float) -> tuple[int, int]:

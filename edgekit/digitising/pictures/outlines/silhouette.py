@@ -46,7 +46,7 @@ def blade_line(
     level = (dark + bright) / 2
     small, k = reduced(light, SEARCHED_PX)
     smooth = ndimage.gaussian_filter(small, _ROUGH_BLUR_PX)
-    rim = np.concatenate([smooth[0], smooth[-1], smooth[:, 0], smooth[:, -1]])
+    rim = _border(smooth)
     if not np.mean(rim > level) > 0.5:
         raise Cannot(
             "the ground is darker than what lies on it, or the blade fills the frame",
@@ -59,6 +59,11 @@ def blade_line(
     if not _steel_on_the_right(light, line):
         line = line[::-1]
     return BladeLine(line + corner, notes)
+
+
+def _border(light: NDArray[np.floating]) -> NDArray[np.floating]:
+    """The outermost pixels of a picture, side by side."""
+    return np.concatenate([light[0], light[-1], light[:, 0], light[:, -1]])
 
 
 def _region(

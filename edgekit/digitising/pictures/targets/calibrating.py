@@ -151,7 +151,7 @@ class Checkerboard:
                 "Use a flat board and a sharp picture without movement.",
             )
         rim = np.array([-1, -1, across, across, -1, down, down, -1]).reshape(2, 4).T
-        ends = camera.to_px(self.pitch_mm * (rim + 0.3 * np.sign(rim)))
+        ends = camera.to_px(self.pitch_mm * (rim + np.copysign(0.3, rim)))
         return _scale(picture, camera, plane.reshape(-1, 2), self.error_um_per_mm, ends, _NEVER)
 
 
@@ -287,7 +287,8 @@ def _profile(
     """Mean light along a straight path, over a band across it."""
     across = np.arange(-band / 2, band / 2 + 0.5)
     side = np.array([-direction[1], direction[0]])
-    at = start + along[:, None, None] * direction + across[None, :, None] * side
+    path = start + along[:, None, None] * direction
+    at = path + across[None, :, None] * side
     columns, rows = picture.size_px
     if not ((at >= 0).all() and (at[..., 0] < columns - 1).all() and (at[..., 1] < rows - 1).all()):
         raise Cannot(

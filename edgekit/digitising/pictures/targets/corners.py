@@ -28,6 +28,7 @@ _ODD = 0.7  # of the even part: 0 for a corner between four squares, 1.4 for the
 _NEAR = 0.3  # of a square: how far a corner may stand from where its neighbours put it
 _FULL = 0.8  # of a grid's corners found at first; all of them must be in the end
 _ROUNDS = 12
+_MOST = 4000  # saddles looked at
 
 
 def candidates(light: NDArray[np.floating], scale: float) -> FloatArray:
@@ -42,14 +43,19 @@ def candidates(light: NDArray[np.floating], scale: float) -> FloatArray:
     height = saddle[row, column]
     if len(height) == 0:
         return np.empty((0, 2))
-    order = np.argsort(-height)[:4000]
-    top = height[order[: max(len(order) // 50, 8)]]
-    order = order[height[order] > _WEAKEST * float(np.median(top))]
+    order = _strongest(height)
     spots = np.stack([column[order], row[order]], axis=1).astype(float)
     ring = _ring(light, spots, 2 * scale)
     half = np.roll(ring, 8, axis=1)
     even = (ring + half) / 2  # the tip of one square does not look the same turned by half
     return np.asarray(spots[(ring - half).std(axis=1) / 2 < _ODD * even.std(axis=1)])
+
+
+def _strongest(height: FloatArray) -> NDArray[np.intp]:
+    """Which saddles count, strongest first."""
+    order = np.argsort(-height)[:_MOST]
+    top = height[order[: max(len(order) // 50, 8)]]
+    return order[height[order] > _WEAKEST * float(np.median(top))]
 
 
 def _ring(light: NDArray[np.floating], spots: FloatArray, radius: float) -> FloatArray:
@@ -88,7 +94,7 @@ def saddles(
         values = ndimage.map_coordinates(smooth, at, prefilter=False, mode="nearest")
         a, b, c, d, e, _f = (values @ solve.T).T
         det = 4 * a * c - b * b
-        det = np.where(np.abs(det) > 1e-12, det, -1e-12)
+        det = np.where(np.abs(det) > 1e-12, det, 1e-12)  # even light is no saddle
         step = np.stack([(b * e - 2 * c * d) / det, (b * d - 2 * a * e) / det], axis=1)
         size = np.linalg.norm(step, axis=1, keepdims=True)
         step = step * np.minimum(1.0, half / 2 / np.maximum(size, 1e-12))
@@ -213,7 +219,7 @@ def _first_steps(
     size = np.linalg.norm(first)
     for step in others:
         length = np.linalg.norm(step)
-        turn = abs(np.cross([*first, 0], [*step, 0])[2])
+        turn = abs(first[0] * step[1] - first[1] * step[0])
         if turn > 0.5 * size * length and length < 3 * size:
             return np.stack([first, step])
     return None
@@ -268,7 +274,7 @@ def _as_grid(
 
     Stray saddles may stand beside the board; a full row of them would be a larger board.
     """
-    if len(cells) < max(4, across * down * _FULL):
+    if len(cells) < across * down * _FULL:
         return None
     keys = np.array(list(cells))
     low = keys.min(axis=0)

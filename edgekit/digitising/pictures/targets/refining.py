@@ -112,7 +112,7 @@ def _fit(windows: _Windows, away: FloatArray, normals: FloatArray, share: FloatA
         step = np.linalg.solve(normal, toward[..., None])[..., 0] / size
         step[:, :3] = np.clip(step[:, :3], -0.5, 0.5)
         numbers = numbers + step
-        numbers[:, 2] = np.clip(numbers[:, 2], _LEAST_BLUR_PX, REACH_PX / 3)
+        numbers[:, 2] = np.maximum(numbers[:, 2], _LEAST_BLUR_PX)
         if turn > _NOISES and not np.abs(step[:, :2]).max() > _CLOSE_PX:
             break
     return numbers[:, :2]
