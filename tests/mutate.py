@@ -139,6 +139,23 @@ EQUIVALENT = (
         "Mult",
         "to divide by a sign is to multiply by it",
     ),
+    *(
+        (f"clinic/{file}.py", "order=0)", "0", "derivatives of the frame are not read")
+        for file in ("bench/by_hand", "sheet/blades", "sheet/places")
+    ),
+    *(
+        (f"clinic/sheet/{file}.py", part, "0", "an arc of no length has its one point twice")
+        for file, part in (
+            ("cut_outs", "arc(1.0, 90 - angle_deg, 90 - angle_deg)[0]"),
+            ("cut_outs", "arc(1.0, 90 - angle_deg / 2, 90 - angle_deg / 2)[0]"),
+            ("blades", "[arc(r, elevation - 90, elevation - 90)[0]"),
+            ("blades", "arc(1.25 * reach, elevation / 2 - 90, elevation / 2 - 90)[0]"),
+            ("blades", "flank = arc(1.0, angle - 90, angle - 90)[0]"),
+            ("blades", "out = arc(1.0, HOUR_DEG * hour, HOUR_DEG * hour)[0]"),
+        )
+    ),
+    ("clinic/sheet/blades.py", "_outline(section) * [-1.0, 1.0]", "Mult", "to divide by 1 or -1"),
+    ("clinic/sheet/cut_outs.py", "shape.points * mirror", "Mult", "to divide by 1 or -1"),
     ("clinic/sheet/set_up.py", "if riser_mm > 0:", "Gt", "plates of nothing are told before"),
     (
         "clinic/sheet/content.py",

@@ -698,7 +698,7 @@ def near(found, wanted):
 @pytest.mark.parametrize("elevation", [20.0, 45.0, 65.0])
 @pytest.mark.parametrize("times", [1.0, 3.0])
 def test_a_hoe_lies_with_its_bevel_flat_and_its_width_beside_its_face(elevation, times):
-    section = larger(HOE, times)
+    section = larger(dataclasses.replace(HOE, internal_angle_deg=55), times)
     step = on_stone(section, elevation, middle=0)
     drawing = hoe_drawing(step)
     beta, e = math.radians(section.internal_angle_deg), math.radians(elevation)
@@ -738,7 +738,7 @@ def test_a_hoe_lies_with_its_bevel_flat_and_its_width_beside_its_face(elevation,
         assert 0.08 < np.linalg.norm(head[0] - head[1]) / size < 0.2
     places = {text: (x / size, y / size) for x, y, text in drawing.labels}
     near(places.pop(f"{elevation:.3g}°"), (-1.25, 0.62))
-    near(places.pop("135°"), (0.0, 0.6))
+    near(places.pop("125°"), (0.0, 0.6))
     (width, bevel) = places.values()
     near(width - along, (0.15, 0.35))
     near(bevel, (flank / 2 / size, -0.65))
@@ -873,7 +873,7 @@ def test_from_above_the_toe_points_down_and_the_stone_comes_from_its_hours(hand_
             assert (stone @ aside)[0] < 0
             np.testing.assert_allclose(line[0], stone.mean(axis=0), atol=1e-9)
             np.testing.assert_allclose(line @ aside, 0.0, atol=1e-9)
-            assert 0 < line[1] @ out < 0.12 * size  # up to the edge
+            assert 0.04 * size < line[1] @ out < 0.09 * size  # up to the edge
             assert np.linalg.norm((head[0] - head[1]) / size) < 0.15
             x, y, words = drawing.labels[n]
             assert words == str(n + 1)
@@ -940,7 +940,7 @@ def test_the_bench_is_drawn_with_the_holders_measures(angle, reach):
     assert table[:, 0].max() > right + 5
     assert table[:, 0].max() < right + 20
     assert table[:, 0].min() < axis[1, 0] - 2
-    assert table[:, 0].min() > axis[1, 0] - 10
+    assert table[:, 0].min() > axis[1, 0] - 4.9
     for rod, begin, end, radius in ((handle, 30.0, far, 5.0), (shank, 1.0, 30.0, 1.5)):
         np.testing.assert_allclose(sorted(rod @ aside), [-radius] * 2 + [radius] * 2, atol=1e-9)
         found = np.sort(rod @ along)
@@ -977,7 +977,7 @@ def test_the_room_that_no_finger_enters_is_on_the_stone_and_before_the_edge():
     np.testing.assert_allclose(steps, steps[0])
     assert 2 < steps[0] < 6  # mm: no finger between two lines
     assert low[0, 0] == pytest.approx(stone[:, 0].max())  # from the far end
-    assert -14 < low[-1, 0] < 0  # to past the edge
+    assert -11 < low[-1, 0] < -4  # to past the edge
     arrows = shapes_of(drawing, Ink.THIN)[:4]
     ends = stone[:, 0].max(), stone[:, 0].min()
     for (line, head), end, way in zip((arrows[:2], arrows[2:]), ends, (1, -1), strict=True):
@@ -1001,13 +1001,19 @@ def test_a_bench_without_plates_still_has_room_for_their_place_and_words_are_by_
         plates = 60 - 12 - 90 * math.sin(a)
         low, pivot = -12 - max(plates, 3.0), 90 * along
         assert places["H"][1] == pytest.approx(low / 2)
-        assert 2 < pivot[0] - places["H"][0] < 7 or 2 < places["H"][0] - pivot[0] < 7
+        assert 2 < pivot[0] - places["H"][0] < 4.9  # on the side of the one who works
         assert 3 < abs(places["R"] @ aside) < 12
         assert 30 < places["R"] @ along < 80
         assert places["R"][1] > 0.6 * pivot[1]
         stone = next(s.points for s in drawing.shapes if s.ink is Ink.STEEL)
         assert 2 < places["S"][0] - stone[:, 0].max() < 8
         assert places["S"][1] == -6.0
+        middle, ends = places["no fingers in the hatched room"], (60.0, -40.0)
+        assert places["towards the edge"][1] == places["away"][1] == -6.0
+        assert 25 < ends[0] - places["towards the edge"][0] < 31.9
+        assert 18 < places["away"][0] - ends[1] < 24.9
+        assert middle[0] == 30.0  # half-way from the stone's far end to the edge
+        assert 11 < middle[1] < 13.9  # above the hatching
         assert np.degrees(math.atan2(places["angle"][1], -places["angle"][0])) == pytest.approx(
             angle / 2
         )
