@@ -156,6 +156,7 @@ EQUIVALENT = (
     ),
     ("clinic/sheet/blades.py", "_outline(section) * [-1.0, 1.0]", "Mult", "to divide by 1 or -1"),
     ("clinic/sheet/cut_outs.py", "shape.points * mirror", "Mult", "to divide by 1 or -1"),
+    ("clinic/sheet/blades.py", "[:, 1] < tip[1] + size]", "Lt", "no point lies just at that end"),
     ("clinic/sheet/set_up.py", "if riser_mm > 0:", "Gt", "plates of nothing are told before"),
     (
         "clinic/sheet/content.py",

@@ -519,7 +519,8 @@ def test_the_most_curved_blade_shows_the_toe():
     assert toe_line(steps[::-1]).alt.startswith("A9.0 seen")
 
 
-def test_of_two_blades_the_one_that_bends_is_told_wherever_it_lies(monkeypatch):
+@pytest.mark.parametrize("at_once", [False, True])  # whether it bends between its first points
+def test_of_two_blades_the_one_that_bends_is_told_wherever_it_lies(monkeypatch, at_once):
     ends = {"far off": ([10.0, 0.0], [10.1, 5.0]), "bent": ([0.0, 0.0], [2.0, 5.0])}
     needs = {
         name: SimpleNamespace(
@@ -527,9 +528,14 @@ def test_of_two_blades_the_one_that_bends_is_told_wherever_it_lies(monkeypatch):
         )
         for name in ends
     }
-    monkeypatch.setattr(
-        blades, "seen_along_handle", lambda edge, _: np.linspace(*map(np.array, ends[edge]), 41)
-    )
+
+    def seen(edge, _):
+        points = np.linspace(*map(np.array, ends[edge]), 41)
+        if at_once and edge == "bent":
+            points[1:, 0] = 2.0
+        return points
+
+    monkeypatch.setattr(blades, "seen_along_handle", seen)
     steps = [SimpleNamespace(requirements=need) for need in needs.values()]
     assert toe_line(steps).alt.startswith("bent seen")
 
@@ -743,6 +749,7 @@ def test_a_hoe_lies_with_its_bevel_flat_and_its_width_beside_its_face(elevation,
     near(width - along, (0.15, 0.35))
     near(bevel, (flank / 2 / size, -0.65))
     near(np.array(drawing.box) / size, (-1.6, -0.9, 1.9, 1.5))
+    same_up_to_size(drawing, hoe_drawing(on_stone(larger(section, 5.0), elevation, middle=0)), 5.0)
     assert f"handle at {elevation:.1f} degrees" in drawing.alt
 
 
@@ -972,6 +979,7 @@ def test_the_room_that_no_finger_enters_is_on_the_stone_and_before_the_edge():
     assert (np.abs(low[:, 1] - low[0, 1]) < 1e-9).all()
     assert 0 < low[0, 1] < 1.2  # above its top
     assert 7 < high[0, 1] - low[0, 1] < 12
+    assert 7 < low[0, 0] - high[0, 0] < 9.9
     np.testing.assert_allclose(high - low, np.tile(high[0] - low[0], (len(low), 1)), atol=1e-9)
     steps = -np.diff(low[:, 0])
     np.testing.assert_allclose(steps, steps[0])
