@@ -157,6 +157,12 @@ EQUIVALENT = (
     ("clinic/sheet/blades.py", "_outline(section) * [-1.0, 1.0]", "Mult", "to divide by 1 or -1"),
     ("clinic/sheet/cut_outs.py", "shape.points * mirror", "Mult", "to divide by 1 or -1"),
     ("clinic/sheet/blades.py", "[:, 1] < tip[1] + size]", "Lt", "no point lies just at that end"),
+    (
+        "clinic/sheet/set_up.py",
+        "len(plan.settings) else 90.0",
+        "90.0",
+        "from 90° on no dial is low",
+    ),
     ("clinic/sheet/set_up.py", "if riser_mm > 0:", "Gt", "plates of nothing are told before"),
     (
         "clinic/sheet/content.py",

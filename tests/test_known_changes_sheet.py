@@ -519,8 +519,8 @@ def test_the_most_curved_blade_shows_the_toe():
     assert toe_line(steps[::-1]).alt.startswith("A9.0 seen")
 
 
-@pytest.mark.parametrize("at_once", [False, True])  # whether it bends between its first points
-def test_of_two_blades_the_one_that_bends_is_told_wherever_it_lies(monkeypatch, at_once):
+@pytest.mark.parametrize("where", ["throughout", "at once", "at last"])
+def test_of_two_blades_the_one_that_bends_is_told_wherever_it_lies(monkeypatch, where):
     ends = {"far off": ([10.0, 0.0], [10.1, 5.0]), "bent": ([0.0, 0.0], [2.0, 5.0])}
     needs = {
         name: SimpleNamespace(
@@ -531,8 +531,8 @@ def test_of_two_blades_the_one_that_bends_is_told_wherever_it_lies(monkeypatch, 
 
     def seen(edge, _):
         points = np.linspace(*map(np.array, ends[edge]), 41)
-        if at_once and edge == "bent":
-            points[1:, 0] = 2.0
+        if where != "throughout" and edge == "bent":
+            points[1:-1, 0] = 2.0 if where == "at once" else 0.0
         return points
 
     monkeypatch.setattr(blades, "seen_along_handle", seen)
