@@ -163,6 +163,12 @@ EQUIVALENT = (
         "90.0",
         "from 90° on no dial is low",
     ),
+    (
+        "clinic/sheet/how_to.py",
+        'turn = 1 if step.requirements.name == "left"',
+        "Eq",
+        "two rows of hours differ as much when both are mirrored",
+    ),
     ("clinic/sheet/set_up.py", "if riser_mm > 0:", "Gt", "plates of nothing are told before"),
     (
         "clinic/sheet/content.py",
