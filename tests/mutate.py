@@ -70,7 +70,8 @@ GROUPS = {
         ("clinic",),
         (
             "log history forecast growth update model_check survival budget bench_plan settings "
-            "setting_sheet by_hand tray log_entry own_clinic weighing bad_input records hostile_text "
+            "setting_sheet by_hand tray log_entry own_clinic weighing bad_input records "
+            "hostile_text "
             "known_changes_clinic known_changes_bench known_changes_forecast known_changes_log "
             "known_changes_sheet known_changes_sheet_words known_changes_weighing regression"
         ),
