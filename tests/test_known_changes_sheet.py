@@ -358,7 +358,8 @@ def test_the_hand_of_the_clock_is_the_blade_seen_along_its_handle(tray_plan):
         unturned, edge_seen = turned(steel, -begin), turned(ground, -begin)
         heel, far_heel = unturned[0], unturned[-1 if far is not None else 0]
         length = unturned[:, 1].max() - (heel[1] + far_heel[1]) / 2
-        assert 0.9 < length < 1.1  # of the clock's radii, heel to the farthest
+        assert length == pytest.approx(blades.LENGTH)  # of the clock's radii, from mid-heel
+        assert 0.9 < length < 1.1
         if far is not None:
             other = far.frame(np.linspace(0, far.length_mm, 41)).position
             across = other @ np.stack([right, up], axis=1)
@@ -380,6 +381,30 @@ def test_the_hand_of_the_clock_is_the_blade_seen_along_its_handle(tray_plan):
         (stone,) = shapes_of(drawing, Ink.STONE)
         assert 0 < steel[:, 1].min() - stone[0, 1] < 0.1
         assert steel[:, 0].min() == pytest.approx(-steel[:, 0].max())
+
+
+def test_a_blade_of_one_edge_is_as_long_from_its_heel(tray_plan):
+    step = next(s for s in tray_plan.steps if s.requirements.instrument == "UC")
+    need = step.requirements
+    alone = SimpleNamespace(
+        edge=need.edge,
+        held=need.held,
+        name=need.name,
+        instrument="A",
+        blade=SimpleNamespace(opposite=lambda _: None),
+    )
+    steel = shapes_of(
+        clock(
+            SimpleNamespace(
+                requirements=alone,
+                stations=step.stations,
+                placement_roll_deg=np.array([180.0]),  # the toe on top: nothing is turned
+            )
+        ),
+        Ink.STEEL,
+    )[0]
+    assert len(steel) == 41
+    assert steel[:, 1].max() - steel[0, 1] == pytest.approx(blades.LENGTH)
 
 
 def test_the_clock_shows_where_the_blade_turns_to(tray_plan):
@@ -748,6 +773,7 @@ def test_a_hoe_lies_with_its_bevel_flat_and_its_width_beside_its_face(elevation,
     (width, bevel) = places.values()
     near(width - along, (0.15, 0.35))
     near(bevel, (flank / 2 / size, -0.65))
+    assert bevel[0] == pytest.approx(flank / 2 / size)  # below its middle
     near(np.array(drawing.box) / size, (-1.6, -0.9, 1.9, 1.5))
     same_up_to_size(drawing, hoe_drawing(on_stone(larger(section, 5.0), elevation, middle=0)), 5.0)
     assert f"handle at {elevation:.1f} degrees" in drawing.alt
@@ -1033,7 +1059,7 @@ def test_a_bench_without_plates_still_has_room_for_their_place_and_words_are_by_
         assert places["you"] @ along > 100
         (axis,) = shapes_of(drawing, Ink.HANDLE)
         assert places["you"][1] == pytest.approx(axis[1, 1])
-        assert 5 < axis[1, 0] - places["you"][0] < 14
+        assert 5 < axis[1, 0] - places["you"][0] < 9.9
         assert 2 < low - places["plates on the bench"][1] < 7
         assert places["plates on the bench"][0] == pytest.approx(stone[:, 0].mean())
         x0, y0, x1, y1 = drawing.box
