@@ -243,6 +243,18 @@ EQUIVALENT = (
     ),
     (
         "clinic/forecasting/pooling.py",
+        "np.where((shown > 1) & (scale > 0), moment, 0.0), smallest)",
+        "Gt",
+        "of one group the moment is nothing but rounding, below the smallest",
+    ),
+    (
+        "clinic/weighing/ways.py",
+        "enough = _power(difference, sds, middle, level) >= power",
+        "GtE",
+        "no count meets a power to the last bit",
+    ),
+    (
+        "clinic/forecasting/pooling.py",
         "own: Any = np.where(nodes.xx > 0, nodes.xy / nodes.xx, 0.0)",
         "0.0",
         "a group that shows no loss has no weight",

@@ -716,6 +716,7 @@ def test_the_ruler_is_a_hundred_millimetres_with_a_mark_every_ten():
     assert y1 < 9
     assert check_line(50.0).box[2] == 55.0
     assert len(check_line(50.0).shapes) == 7
+    assert check_line(98.5).shapes[-1].points[0, 0] == 90.0  # no mark beyond its end
 
 
 # ---- a hoe, and the stone in the hand ------------------------------------------------------
