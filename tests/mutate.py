@@ -170,6 +170,12 @@ EQUIVALENT = (
         "Eq",
         "two rows of hours differ as much when both are mirrored",
     ),
+    (
+        "clinic/sheet/cut_outs.py",
+        "if tick % FIVES == 0:",
+        "0",
+        "one of each twelve marks gets the number, which stands by its hour",
+    ),
     ("clinic/sheet/set_up.py", "if riser_mm > 0:", "Gt", "plates of nothing are told before"),
     (
         "clinic/sheet/content.py",
