@@ -145,11 +145,11 @@ def test_a_drawing_is_centred_in_its_frame_and_no_larger():
         assert found[0] == scale
         np.testing.assert_allclose(found[1], offset)
     text = svg(drawing, width_mm=30, height_mm=20)
-    assert '<path d="M10.00,20.00 20.00,0.00" ' in text
+    assert '<path d="M10,20 20,0" ' in text.replace(".00", "")
     # letters are centred: their middle lies 0.36 of their height above the line they stand on
     assert '<text x="15.00" y="11.08" font-size="3" text-anchor="middle">a&lt;b</text>' in text
     assert svg(drawing).count('viewBox="0 0 2 4" width="2mm" height="4mm"') == 1
-    assert 'd="M0.00,4.00 2.00,0.00"' in svg(drawing)
+    assert 'd="M0,4 2,0"' in svg(drawing).replace(".00", "")
     assert Drawing(shapes=(), box=(0, 0, 1, 1), alt="").letters_mm >= 25.4 / 8  # 9 of 72 points
     assert Drawing(shapes=(), box=(0, 0, 1, 1), alt="").letters_mm < 3.5
 
@@ -157,17 +157,17 @@ def test_a_drawing_is_centred_in_its_frame_and_no_larger():
 @pytest.mark.parametrize(
     ("ink", "points", "path"),
     [
-        (Ink.STEEL, [(0, 0), (4, 0), (4, 3)], "M0.00,9.00 4.00,9.00 4.00,6.00Z"),
-        (Ink.THIN, [(0, 0), (4, 0), (4, 3)], "M0.00,9.00 4.00,9.00 4.00,6.00"),
-        (Ink.THIN, [(0, 0), (4, 0), (0, 0)], "M0.00,9.00 4.00,9.00Z"),  # back where it began
-        (Ink.THIN, [(0, 0), (4, 0), (0, 0.02)], "M0.00,9.00 4.00,9.00 0.00,8.98"),
-        (Ink.THIN, [(0, 0), (0, 0)], "M0.00,9.00"),  # of two points no ring is made
-        (Ink.THIN, [(0, 0), (0.001, 0), (4, 0)], "M0.00,9.00 4.00,9.00"),
+        (Ink.STEEL, [(0, 0), (4, 0), (4, 3)], "M0,9 4,9 4,6Z"),
+        (Ink.THIN, [(0, 0), (4, 0), (4, 3)], "M0,9 4,9 4,6"),
+        (Ink.THIN, [(0, 0), (4, 0), (0, 0)], "M0,9 4,9Z"),  # back where it began
+        (Ink.THIN, [(0, 0), (4, 0), (0, 0.02)], "M0,9 4,9 0,8.98"),
+        (Ink.THIN, [(0, 0), (0, 0)], "M0,9"),  # of two points no ring is made
+        (Ink.THIN, [(0, 0), (01, 0), (4, 0)], "M0,9 4,9"),
     ],
 )
 def test_a_path_is_closed_where_its_ink_says_so_or_where_it_ends_as_it_began(ink, points, path):
     drawing = Drawing(shapes=(Shape(ink=ink, points=points),), box=(0, 0, 9, 9), alt="A line.")
-    assert f'<path d="{path}" ' in svg(drawing)
+    assert f'<path d="{path}" ' in svg(drawing).replace(".00", "")
 
 
 def test_an_arrow_has_its_head_at_its_end_and_half_as_wide_as_long():
@@ -280,7 +280,7 @@ def test_angles_stand_beside_what_they_tell_and_inside_the_frame(section, elevat
     assert away(two, handle) > half * 0.8
     size = max(section.width_mm, section.thickness_mm)
     half_way = math.degrees(math.atan2(y, -x))
-    if elevation >= 10:
+    if elevation >= 15:
         assert half_way == pytest.approx(elevation / 2, abs=1e-9)
         assert 3.2 < math.hypot(x, y) / size < 4.0
     else:  # no lower than its letters are high
@@ -972,7 +972,7 @@ def test_the_bench_is_drawn_with_the_holders_measures(angle, reach):
     assert axis[0].tolist() == pytest.approx([0, 0])
     assert 20 < far - max(reach, 70.0) < 45  # past dial and pivot
     assert table[:, 0].max() > right + 5
-    assert table[:, 0].max() < right + 20
+    assert table[:, 0].max() < right + 8.9
     assert table[:, 0].min() < axis[1, 0] - 2
     assert table[:, 0].min() > axis[1, 0] - 4.9
     for rod, begin, end, radius in ((handle, 30.0, far, 5.0), (shank, 1.0, 30.0, 1.5)):
@@ -1061,7 +1061,7 @@ def test_a_bench_without_plates_still_has_room_for_their_place_and_words_are_by_
         (axis,) = shapes_of(drawing, Ink.HANDLE)
         assert places["you"][1] == pytest.approx(axis[1, 1])
         assert 5 < axis[1, 0] - places["you"][0] < 9.9
-        assert 2 < low - places["plates on the bench"][1] < 7
+        assert 2 < low - places["plates on the bench"][1] < 4.9
         assert places["plates on the bench"][0] == pytest.approx(stone[:, 0].mean())
         x0, y0, x1, y1 = drawing.box
         points = np.concatenate([shape.points for shape in drawing.shapes])
