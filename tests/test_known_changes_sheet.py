@@ -162,7 +162,7 @@ def test_a_drawing_is_centred_in_its_frame_and_no_larger():
         (Ink.THIN, [(0, 0), (4, 0), (0, 0)], "M0,9 4,9Z"),  # back where it began
         (Ink.THIN, [(0, 0), (4, 0), (0, 0.02)], "M0,9 4,9 0,8.98"),
         (Ink.THIN, [(0, 0), (0, 0)], "M0,9"),  # of two points no ring is made
-        (Ink.THIN, [(0, 0), (01, 0), (4, 0)], "M0,9 4,9"),
+        (Ink.THIN, [(0, 0), (0.001, 0), (4, 0)], "M0,9 4,9"),
     ],
 )
 def test_a_path_is_closed_where_its_ink_says_so_or_where_it_ends_as_it_began(ink, points, path):
