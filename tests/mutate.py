@@ -140,6 +140,42 @@ EQUIVALENT = (
         "Mult",
         "to divide by a sign is to multiply by it",
     ),
+    *(
+        (f"clinic/{file}.py", "order=0)", "0", "derivatives of the frame are not read")
+        for file in ("bench/by_hand", "sheet/blades", "sheet/places")
+    ),
+    *(
+        (f"clinic/sheet/{file}.py", part, "0", "an arc of no length has its one point twice")
+        for file, part in (
+            ("cut_outs", "arc(1.0, 90 - angle_deg, 90 - angle_deg)[0]"),
+            ("cut_outs", "arc(1.0, 90 - angle_deg / 2, 90 - angle_deg / 2)[0]"),
+            ("blades", "[arc(r, elevation - 90, elevation - 90)[0]"),
+            ("blades", "arc(1.25 * reach, elevation / 2 - 90, elevation / 2 - 90)[0]"),
+            ("blades", "flank = arc(1.0, angle - 90, angle - 90)[0]"),
+            ("blades", "out = arc(1.0, HOUR_DEG * hour, HOUR_DEG * hour)[0]"),
+        )
+    ),
+    ("clinic/sheet/blades.py", "_outline(section) * [-1.0, 1.0]", "Mult", "to divide by 1 or -1"),
+    ("clinic/sheet/cut_outs.py", "shape.points * mirror", "Mult", "to divide by 1 or -1"),
+    ("clinic/sheet/blades.py", "[:, 1] < tip[1] + size]", "Lt", "no point lies just at that end"),
+    (
+        "clinic/sheet/set_up.py",
+        "len(plan.settings) else 90.0",
+        "90.0",
+        "from 90° on no dial is low",
+    ),
+    (
+        "clinic/sheet/how_to.py",
+        'turn = 1 if step.requirements.name == "left"',
+        "Eq",
+        "two rows of hours differ as much when both are mirrored",
+    ),
+    (
+        "clinic/sheet/cut_outs.py",
+        "if tick % FIVES == 0:",
+        "0",
+        "one of each twelve marks gets the number, which stands by its hour",
+    ),
     ("clinic/sheet/set_up.py", "if riser_mm > 0:", "Gt", "plates of nothing are told before"),
     (
         "clinic/sheet/content.py",
@@ -210,6 +246,18 @@ EQUIVALENT = (
         "np.where(can, size - 3, -1)",
         "1",
         "any number below 0 marks an edge that cannot say",
+    ),
+    (
+        "clinic/forecasting/pooling.py",
+        "np.where((shown > 1) & (scale > 0), moment, 0.0), smallest)",
+        "Gt",
+        "of one group the moment is nothing but rounding, below the smallest",
+    ),
+    (
+        "clinic/weighing/ways.py",
+        "enough = _power(difference, sds, middle, level) >= power",
+        "GtE",
+        "no count meets a power to the last bit",
     ),
     (
         "clinic/forecasting/pooling.py",

@@ -442,6 +442,23 @@ def test_columns_without_a_name_are_kept_where_they_hold_something(tmp_path):
     assert {table.columns[0] for table in (empty.rejected, empty.rejected_lines)} == {"file"}
 
 
+def test_what_is_refused_says_first_in_which_file():
+    rows = {"instrument": ["A"], "date": ["never"], "event": ["used"]}
+    log = ek.read_log(pd.DataFrame(rows))
+    names = ["file", "line", "column", "value", "reason", "suggestion"]
+    assert log.rejected.columns.tolist() == names
+    assert log.rejected_lines.columns.tolist() == ["file", "line", "text"]
+
+
+def test_a_refused_line_is_kept_to_ten_thousand_letters():
+    start = "A | never | used | "
+    for letters, said in ((10_000, ""), (10_001, "… (10001 characters)")):
+        note = "x" * (letters - len(start))
+        rows = {"instrument": ["A"], "date": ["never"], "event": ["used"], "note": [note]}
+        (text,) = ek.read_log(pd.DataFrame(rows)).rejected_lines["text"]
+        assert text == (start + note)[:10_000] + said
+
+
 def test_the_first_line_of_other_letters_is_counted_from_the_top():
     text, notes = _decode("f", b"\nA\xe4\n")
     assert text == "\nA\u00e4\n"

@@ -432,6 +432,22 @@ def test_how_far_off_is_a_sum_of_tolerance_hour_and_tape(tray_plan):
     assert tape > hour > 0
 
 
+def test_of_one_blade_without_a_trace_it_is_said_in_the_singular():
+    def need(code, note=None):
+        trace = None if note is None else SimpleNamespace(settings={"note": note})
+        return SimpleNamespace(instrument=code, blade=SimpleNamespace(trace=trace))
+
+    def said(*needs):
+        return before.whose_words(SimpleNamespace(requirements=needs))
+
+    assert "A: nobody measured it;" in said(need("A"), need("A"))
+    assert "A, B: nobody measured them;" in said(need("A"), need("B"))
+    assert said(need("A", "mine"), need("B", "own")) == "Computed from measurements of A, B."
+    one = said(need("A", "Invented for"), need("B", "own"), need("C"))
+    assert "measurements of A are invented" in one
+    assert "C: nobody measured it;" in one
+
+
 def test_how_far_a_trace_leaves_the_toe_open_is_the_worst_of_its_last_places():
     def traced(*last):
         edges = {
