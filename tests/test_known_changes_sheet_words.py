@@ -420,34 +420,6 @@ def test_the_side_of_a_used_edge_is_seen_along_the_handle():
 # ---- what stands before the first stroke ---------------------------------------------------
 
 
-def test_how_far_off_is_a_sum_of_tolerance_hour_and_tape(tray_plan):
-    hour, tape = (set_up.turning_deg(tray_plan, turn) for turn in (2.5, 5.0))
-    said = before.off_words(tray_plan)
-    assert len(said) == 1 + any(step.tool != Tool.HOLDER for step in tray_plan.steps)
-    assert re.findall(r"([\d.]+)°", said[0]) == [
-        f"{n:g}"
-        for n in (tray_plan.tolerance_deg, hour, tape, tray_plan.tolerance_deg + hour + tape)
-    ]
-    assert "dial taped 10 minutes off" in said[0]
-    assert tape > hour > 0
-
-
-def test_of_one_blade_without_a_trace_it_is_said_in_the_singular():
-    def need(code, note=None):
-        trace = None if note is None else SimpleNamespace(settings={"note": note})
-        return SimpleNamespace(instrument=code, blade=SimpleNamespace(trace=trace))
-
-    def said(*needs):
-        return before.whose_words(SimpleNamespace(requirements=needs))
-
-    assert "A: nobody measured it;" in said(need("A"), need("A"))
-    assert "A, B: nobody measured them;" in said(need("A"), need("B"))
-    assert said(need("A", "mine"), need("B", "own")) == "Computed from measurements of A, B."
-    one = said(need("A", "Invented for"), need("B", "own"), need("C"))
-    assert "measurements of A are invented" in one
-    assert "C: nobody measured it;" in one
-
-
 def test_how_far_a_trace_leaves_the_toe_open_is_the_worst_of_its_last_places():
     def traced(*last):
         edges = {
@@ -588,58 +560,6 @@ def test_settings_of_urgent_edges_do_not_count_for_the_order():
     assert "Then from the smallest angle to the largest" in how_to.order_words(plan)
 
 
-def test_minutes_in_words_are_those_of_the_plan(tray_plan, tray_sheet):
-    first, new, gap = how_to.minutes_words(tray_plan)
-    for row in tray_plan.minutes.iloc[:-1].itertuples():
-        assert f"{row.part} {row.minutes:.1f}" in first
-    total = tray_plan.minutes.iloc[-1]
-    low, high = total["minutes_low"], total["minutes_high"]
-    assert f"about {total['minutes']:.0f} min, nine times in ten {low:.0f} to {high:.0f} " in first
-    counts = tray_plan.minutes["count"].tolist()[:-1]
-    names = [f"newcomer_{part}_seconds" for part in ("stroke", "mount", "check", "setup")]
-    middle = sum(c * value(name) for c, name in zip(counts, names, strict=True)) / 60
-    assert f"about {middle:.0f} min (" in new
-    assert f"{middle:.0f} the first time" in tray_sheet.headline
-    assert f"({low:.0f}–{high:.0f})" in tray_sheet.headline
-    assert f"about {total['minutes']:.0f} min when" in tray_sheet.headline
-    assert "says 45 s for a universal and 30 s for an area-specific end" in gap
-    ends = tray_plan.practice
-    ratio = ends["seconds"].sum() / ends["practice_seconds"].sum()
-    assert f"{ratio:.1f} times as long" in gap
-    assert f"for the {len(ends)} curettes here" in gap
-    long = SimpleNamespace(
-        minutes=tray_plan.minutes,
-        practice=pd.DataFrame({"seconds": [6000.0, 1500], "practice_seconds": [3000.0, 0.0]}),
-    )
-    words = how_to.minutes_words(long)[2]
-    assert "50.0 min for the 2 curettes here" in words
-    assert "at 125.0 min, 2.5 times" in words
-    one = how_to.minutes_words(ek.plan_bench([ek.patterns.universal_curette()]))
-    assert "for the 1 curette here" in one[2]
-    assert len(how_to.minutes_words(ek.plan_bench([ek.patterns.hoe()]))) == 2
-
-
-def test_numbers_of_how_to_work(tray_plan, hand_plan):
-    said = dict(how_to.steps_words(tray_plan))
-    assert "one more round, 2 at most" in said["Look"]
-    assert "within the same 2" in said[
-        "Edge done (after its last line)"
-    ] or "within the same 2" in (" ".join(said.values()))
-    assert "heel of the edge 90 mm from the pivot" in said["Mount"]
-    without = dataclasses.replace(tray_plan, holder=None)
-    assert "heel of the edge R mm from" in dict(how_to.steps_words(without))["Mount"]
-    assert "Stone in the hand" in dict(how_to.steps_words(hand_plan))
-    only = dataclasses.replace(
-        hand_plan, steps=tuple(s for s in hand_plan.steps if s.tool != Tool.HOLDER)
-    )
-    assert "Mount" not in dict(how_to.steps_words(only))
-    assert "first" in dict(how_to.words(tray_plan))
-    assert "first" not in dict(how_to.words(hand_plan))
-    assert [term for term, _ in how_to.words(hand_plan)][1] == "left, right"
-    hoe = ek.plan_bench([ek.patterns.hoe()])
-    assert "left, right" not in dict(how_to.words(hoe))
-
-
 # ---- the sheet -----------------------------------------------------------------------------
 
 
@@ -728,28 +648,6 @@ def test_a_hoe_lies_on_its_bevel_and_with_many_placements_its_hours_are_told():
     need.blade.kind = BladeClass.UNIVERSAL
     step.placement_roll_deg = np.array([90.0])
     assert _toe(step) == ("toe at 3:00,", "no turning")
-
-
-def test_the_card_of_a_line_is_held_at_its_middle_hour():
-    def step(*rolls, tool=Tool.HOLDER):
-        return SimpleNamespace(
-            requirements=SimpleNamespace(
-                held=SimpleNamespace(stone_to_face_deg=np.array([99.6, 104.4, 110.0, 120.0]))
-            ),
-            stations=np.array([0, 1, 2, 3]),
-            at_placements=lambda values: values[: len(rolls)],
-            placements=len(rolls),
-            placement_roll_deg=np.array(rolls),
-            tool=tool,
-        )
-
-    assert content._card_words(step(90.0, 60.0, 30.0)) == "card 104° at 4:00"
-    assert content._card_words(step(90.0, 60.0)) == "card 104° at 4:00"
-    assert content._card_words(step(90.0)) == "card 100°"
-    assert content._card_words(step(90.0, 60.0, tool=Tool.HAND)) == "card 104°"
-    cards = content._cards(plan_of(step(90.0), step(1.0, 2.0), step(1.0, 2.0), tolerance_deg=3))
-    assert [drawing.labels[0][2] for drawing in cards] == ["card 100°", "card 104°"]
-    assert [words for *_, words in cards[0].labels[1:]] == ["97°", "103°"]
 
 
 def test_the_bench_is_drawn_for_the_first_row_and_for_thirty_degrees_without_one(monkeypatch):
