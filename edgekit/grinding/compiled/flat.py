@@ -20,7 +20,7 @@ from edgekit.grinding.compiled.parts import (
 
 
 @compiled
-def lay(edge: Edge, hand: Hand, normal: FloatArray, work: Work) -> bool:
+def flat_levels(edge: Edge, hand: Hand, normal: FloatArray, work: Work) -> bool:
     """Levels (P,) of the lines of a flat stone, which sinks until it has taken the volume; false if
     it never has (`edgekit.grinding.rolling.flat_stroke`)."""
     plane(edge, hand, normal, work)

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import operator
 from collections.abc import Callable
-from functools import partial, reduce
 from typing import Any
 
 from llvmlite import ir  # type: ignore[import-untyped]
@@ -186,37 +185,27 @@ def save(_: Any, array: Any, at: Any, lanes: Any) -> Any:
 
 
 def _across(fold: Callable[..., Any]) -> Any:
-    """A function of lanes that folds them into one number, one lane after another."""
+    """A function of lanes that folds them into one number: half upon half until one is left."""
 
     def typed(_: Any, lanes: Any) -> Any:
         def code(_: Any, builder: Any, __: Any, values: Any) -> Any:
-            places = (ir.Constant(ir.IntType(32), number) for number in range(WIDTH))
-            each = (builder.extract_element(values[0], place) for place in places)
-            return reduce(partial(fold, builder), each)
+            lanes, width = values[0], WIDTH
+            while width > 1:
+                width //= 2
+                kind = ir.VectorType(ir.IntType(32), width)
+                low, high = (
+                    builder.shuffle_vector(
+                        lanes, lanes, ir.Constant(kind, list(range(at, at + width)))
+                    )
+                    for at in (0, width)
+                )
+                lanes = fold(builder, low, high)
+            return builder.extract_element(lanes, ir.Constant(ir.IntType(32), 0))
 
         return types.float64(lanes), code
 
     return intrinsic(typed)
 
 
-@intrinsic  # type: ignore[untyped-decorator]
-def total(_: Any, lanes: Any) -> Any:
-    """Sum of the lanes: halves are added until one number is left."""
-
-    def code(_: Any, builder: Any, __: Any, values: Any) -> Any:
-        lanes, width = values[0], WIDTH
-        nothing = ir.Constant(ir.IntType(32), 0)
-        while width > 1:
-            width //= 2
-            kind = ir.VectorType(ir.IntType(32), width)
-            low, high = (
-                builder.shuffle_vector(lanes, lanes, ir.Constant(kind, list(range(at, at + width))))
-                for at in (0, width)
-            )
-            lanes = builder.fadd(low, high)
-        return builder.extract_element(lanes, nothing)
-
-    return types.float64(lanes), code
-
-
+total = _across(lambda builder, a, b: builder.fadd(a, b))
 highest = _across(lambda builder, a, b: builder.select(_below(builder, a, b), b, a))

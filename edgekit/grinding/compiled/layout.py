@@ -3,11 +3,20 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 from edgekit.checks import FloatArray
 from edgekit.grinding.compiled.apexes import keep_start
 from edgekit.grinding.compiled.lanes import compiled, load, most, row, save, total, wide
 from edgekit.grinding.compiled.parts import WIDTH, Before, Edge, Work
+
+
+@compiled
+def stand(edge: Edge, work: Work) -> None:
+    """What nodes stand for under the new face, alike in all runs."""
+    for n in range(edge.nodes):
+        work.node[n] = edge.node[n]
+    moments(edge, work)
 
 
 @compiled
@@ -21,9 +30,7 @@ def begin(edge: Edge, before: Before, run: int, work: Work) -> float:
         for s in range(stations, places):
             work.field[v * places + s] = 0.0
     for n in range(edge.nodes):
-        work.begun[n], work.node[n] = work.field[n], edge.node[n]
-        work.first_moment[n] = edge.node[n] * edge.depth[n]
-        work.second_moment[n] = work.first_moment[n] * edge.depth[n]
+        work.begun[n] = work.field[n]
     for s in range(places):
         work.angle[s], work.lean_cos[s], work.lean_sin[s] = 1.0, 1.0, 0.0
         work.level[s], work.reach[s], work.slope[s] = 0.0, 0.0, 0.0
@@ -55,9 +62,16 @@ def lower(edge: Edge, drop: FloatArray, work: Work) -> None:
             here, below = v * places + s, min(v + 1, depths - 1) * places + s
             lower = (edge.depth[here] + edge.depth[below]) / 2
             work.node[here] = max(lower - max(upper, drop[s]), 0.0)
-            work.first_moment[here] = work.node[here] * edge.depth[here]
-            work.second_moment[here] = work.first_moment[here] * edge.depth[here]
             upper = lower
+    moments(edge, work)
+
+
+@compiled
+def moments(edge: Edge, work: Work) -> None:
+    """First and second moment of depth of what each node stands for."""
+    for n in range(edge.nodes):
+        work.first_moment[n] = work.node[n] * edge.depth[n]
+        work.second_moment[n] = work.first_moment[n] * edge.depth[n]
 
 
 @compiled
@@ -76,15 +90,22 @@ def inset_at(edge: Edge, work: Work) -> None:
 @compiled
 def press(edge: Edge, work: Work) -> float:
     """Steel (P,) that each station gives, as `RolledEdge.pressed` has it but for a factor, and the
-    sum along the edge; what `sink` adds up of each node."""
+    sum along the edge."""
     every = wide(0.0)
     for s in range(0, edge.places, WIDTH):
         steel, curvature, half = wide(0.0), load(edge.curvature, s), load(edge.half, s)
         for v in range(edge.depths):
             n = v * edge.places + s
-            node, field = load(work.node, n), load(work.field, n)
-            save(work.held, n, node * field * (1.0 - half * field))
-            steel += node * most(1.0 - curvature * field, 0.0)
+            steel += given(work, n, load(work.field, n), curvature, half)
         save(work.steel, s, steel)
         every += steel * load(edge.weight, s)
     return float(total(every))
+
+
+@compiled
+def given(work: Work, n: int, field: Any, curvature: Any, half: Any) -> Any:
+    """Steel that sixteen nodes give where the flank stands at `field`; what they still hold is
+    kept, for `sink` to add up."""
+    node = load(work.node, n)
+    save(work.held, n, node * field * (1.0 - half * field))
+    return node * most(1.0 - curvature * field, 0.0)

@@ -17,7 +17,7 @@ import numpy as np
 from edgekit.checks import FloatArray
 from edgekit.grinding.compiled.apexes import leave, look, needed
 from edgekit.grinding.compiled.curved import past_centre
-from edgekit.grinding.compiled.flat import lay as level_flat
+from edgekit.grinding.compiled.flat import flat_levels
 from edgekit.grinding.compiled.lanes import (
     any_below,
     compiled,
@@ -32,7 +32,7 @@ from edgekit.grinding.compiled.lanes import (
     total,
     wide,
 )
-from edgekit.grinding.compiled.layout import begin, inset_at
+from edgekit.grinding.compiled.layout import begin, given, inset_at, stand
 from edgekit.grinding.compiled.normals import draw
 from edgekit.grinding.compiled.parts import (
     GOING,
@@ -152,11 +152,9 @@ def cut(edge: Edge, tilt: Any, slope: Any, level: Any, s: int, work: Work) -> An
     steel, curvature, half = wide(0.0), load(edge.curvature, s), load(edge.half, s)
     for v in range(edge.depths):
         n = v * edge.places + s
-        node = load(work.node, n)
         field = most(load(work.field, n), level + slope * load(edge.depth, n))
         save(work.field, n, field)
-        save(work.held, n, node * field * (1.0 - half * field))
-        steel += node * most(1.0 - curvature * field, 0.0)
+        steel += given(work, n, field, curvature, half)
     save(work.steel, s, steel)
     save(work.inset, s, load(work.field, s))
     return steel
@@ -165,7 +163,7 @@ def cut(edge: Edge, tilt: Any, slope: Any, level: Any, s: int, work: Work) -> An
 @compiled
 def lay(edge: Edge, lowered: bool, hand: Hand, normal: FloatArray, work: Work) -> float:
     """Cut along the lines of a flat stone on the whole edge; below 0 where there are none."""
-    if not level_flat(edge, hand, normal, work):
+    if not flat_levels(edge, hand, normal, work):
         return -1.0
     for s in range(0, edge.places, WIDTH):
         tilt, slope, level = load(work.tilt, s), load(work.slope, s), load(work.level, s)
@@ -255,6 +253,7 @@ def kept(text: str) -> Any:
         if not text:
             return
         edge, before, after, work = rows(shared), rows(start), rows(end), rows(room)
+        stand(edge, work)
         for run in range(len(hands.fresh)):
             spread = hands.tilt_sd[run], hands.within_sd[run], hands.swing_sd[run]
             hand = Hand(hands.tilt[run], *spread, hands.volume[run], hands.fresh[run])

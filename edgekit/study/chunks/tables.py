@@ -209,10 +209,7 @@ class _Moments:
         return line
 
 
-_EMPTY = np.zeros(0)
-_NONE = _Moments(
-    _EMPTY, *(np.zeros((rows, len(_EMPTY))) for rows in map(len, (_COUNTS, VALUES, VALUES)))
-)
+_NONE = _Moments(np.zeros(0), np.zeros((len(_COUNTS), 0)), *np.zeros((2, len(VALUES), 0)))
 
 
 def _grid_error(lives: float, total: float, squares: float) -> dict[str, float]:
