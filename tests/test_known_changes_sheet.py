@@ -267,8 +267,8 @@ def test_angles_stand_beside_what_they_tell_and_inside_the_frame(section, elevat
 # ---- the clock -----------------------------------------------------------------------------
 
 
-@pytest.fixture(scope="module")
-def tray_plan():
+def tray_on(holder):
+    """A plan of five kinds of blade at a holder."""
     tray = {
         "UC": ek.patterns.universal_curette(shank_bend_deg=6),
         "AS": ek.patterns.area_specific_curette(),
@@ -276,7 +276,12 @@ def tray_plan():
         "CS": ek.patterns.curved_sickle(),
         "HO": ek.patterns.hoe(),
     }
-    return ek.plan_bench(tray, urgent=["CS"], minutes_available=30, holder=ek.Holder())
+    return ek.plan_bench(tray, urgent=["CS"], minutes_available=30, holder=holder)
+
+
+@pytest.fixture(scope="module")
+def tray_plan():
+    return tray_on(ek.Holder())
 
 
 def angle_of(points):

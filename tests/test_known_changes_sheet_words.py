@@ -28,20 +28,14 @@ from edgekit.clinic.sheet.content import _stone, _toe, compose
 from edgekit.clinic.sheet.cut_outs import dial_from_mm
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import BladeClass
+from tests.test_known_changes_sheet import tray_on
 
 HOLDER = ek.Holder(pivot_height_mm=60.0, reach_mm=90.0, stone_height_mm=12.0)
 
 
 @pytest.fixture(scope="module")
 def tray_plan():
-    tray = {
-        "UC": ek.patterns.universal_curette(shank_bend_deg=6),
-        "AS": ek.patterns.area_specific_curette(),
-        "HL": ek.patterns.half_length_curette(),
-        "CS": ek.patterns.curved_sickle(),
-        "HO": ek.patterns.hoe(),
-    }
-    return ek.plan_bench(tray, urgent=["CS"], minutes_available=30, holder=HOLDER)
+    return tray_on(HOLDER)
 
 
 @pytest.fixture(scope="module")
