@@ -985,13 +985,12 @@ _TABLE: tuple[Evidence, ...] = (
         "left at either end of a stone by a stroke, so that the edge stays on it; no source",
     ),
     Evidence(
-        "least_stone_mm",
-        10.0,
-        Range(5, 20),
+        "least_stroke_mm",
+        5.0,
+        Range(3, 10),
         "mm",
         _A,
-        "of a stone held in the hand, between the edge and what stands in its way: less is no "
-        "stroke; no source",
+        "of the stone along the edge's side: less is no stroke; no source",
     ),
     Evidence(
         "dial_taped_deg",

@@ -349,12 +349,8 @@ def test_the_hand_of_the_clock_is_the_blade_seen_along_its_handle(tray_plan):
         assert length == pytest.approx(
             size * (both[:, 1].max() - (both[0, 1] + both[-1 if far is not None else 0, 1]) / 2)
         )
-        first, last = (round(at / 200 * 40) for at in step.stations[[0, -1]])
-        np.testing.assert_allclose(
-            edge_seen - heel,
-            size * (near[first : max(last, first + 1) + 1] - both[0]),
-            atol=1e-9,
-        )
+        strip = edge.frame(np.linspace(*step.span_mm, 41)).position @ np.stack([right, up], axis=1)
+        np.testing.assert_allclose(edge_seen - heel, size * (strip - both[0]), atol=1e-9)
         # it lies on the stone: its lowest point just above, its middle over the middle
         (stone,) = shapes_of(drawing, Ink.STONE)
         assert 0 < steel[:, 1].min() - stone[0, 1] < 0.1
@@ -375,7 +371,7 @@ def test_a_blade_of_one_edge_is_as_long_from_its_heel(tray_plan):
         clock(
             SimpleNamespace(
                 requirements=alone,
-                stations=step.stations,
+                span_mm=step.span_mm,
                 placement_roll_deg=np.array([180.0]),  # the toe on top: nothing is turned
             )
         ),
@@ -435,7 +431,7 @@ def test_less_than_five_minutes_is_no_turn(monkeypatch, tray_plan, limit):
     ):
         still = SimpleNamespace(
             requirements=step.requirements,
-            stations=step.stations,
+            span_mm=step.span_mm,
             placement_roll_deg=np.array([180.0, 180.0 + roll]),
         )
         assert roll == 2.5 or bool(shapes_of(clock(still), Ink.LATER)) is turns
@@ -451,16 +447,28 @@ def test_a_clock_is_the_same_for_a_larger_blade(monkeypatch, tray_plan):
         same_up_to_size(one, clock(step), 1.0)
 
 
-def test_a_short_stretch_is_still_drawn(tray_plan):
+def test_a_short_strip_is_drawn_from_its_true_beginning_to_its_true_end(tray_plan):
+    """At either drawing; a strip of one station is as long as the way to its neighbours' middles."""
     step = next(s for s in tray_plan.steps if s.requirements.instrument == "UC")
-    for stations, points in (([0], 2), ([100], 2), ([100, 101, 102], 2), ([195, 200], 2)):
-        short = SimpleNamespace(
-            requirements=step.requirements,
-            stations=np.array(stations),
-            placement_roll_deg=np.array([0.0]),
-        )
+    arc_mm, edge = step.requirements.held.arc_mm, step.requirements.edge
+    seen = np.stack(handle_basis(edge), axis=1)
+
+    def far(points):
+        return np.linalg.norm(points[-1] - points[0])
+
+    (whole,) = shapes_of(clock(step), Ink.EDGE)
+    scale = far(whole) / far(edge.frame(arc_mm).position @ seen)
+    for first, last in ((0, 0), (100, 100), (100, 102), (195, 200), (200, 200)):
+        short = dataclasses.replace(step, stations=np.arange(first, last + 1), placements=1)
+        ends = [arc_mm[first], arc_mm[last]]
+        ends[0] -= (arc_mm[first] - arc_mm[first - 1]) / 2 if first else 0
+        ends[1] += (arc_mm[last + 1] - arc_mm[last]) / 2 if last < 200 else 0
+        true = edge.frame(np.array(ends)).position
+        assert far(true) > 0.01
         (ground,) = shapes_of(clock(short), Ink.EDGE)
-        assert len(ground) == points
+        assert far(ground) == pytest.approx(far(true @ seen) * scale, rel=1e-9)
+        strip, *_ = shapes_of(hand_from_above(short), Ink.EDGE)
+        assert far(strip) == pytest.approx(far(true), rel=1e-3)  # the face is level, all but flat
 
 
 # ---- the toe, the dial, the ruler ----------------------------------------------------------
@@ -765,8 +773,8 @@ def test_from_above_the_toe_points_down_and_the_stone_comes_from_its_hours(hand_
         shown = outline[outline[:, 1] < edge[-1, 1] + size] - edge[-1]
         np.testing.assert_allclose(steel, shown, atol=1e-9)
         ground, *stones = shapes_of(drawing, Ink.EDGE)
-        first, last = (round(s / 200 * 40) for s in step.stations[[0, -1]])
-        np.testing.assert_allclose(ground, (edge - edge[-1])[first : last + 1], atol=1e-9)
+        strip = need.edge.frame(np.linspace(*step.span_mm, 41)).position @ basis
+        np.testing.assert_allclose(ground, strip - edge[-1], atol=1e-9)
         assert len(stones) == step.placements
         thin = shapes_of(drawing, Ink.THIN)
         assert len(thin) == 2 * step.placements

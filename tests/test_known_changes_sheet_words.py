@@ -296,9 +296,9 @@ def test_the_room_of_a_stone_in_numbers():
     assert stone_room_mm(level, rods(handle=3.0 + 1e-6)) == pytest.approx(40.0)
 
 
-def test_a_stroke_needs_a_centimetre(monkeypatch):
-    assert value("least_stone_mm") == 10.0
-    for room, ground in ((10.0, True), (9.999, False), (math.inf, True)):
+def test_a_stroke_needs_five_millimetres_beside_the_free_end(monkeypatch):
+    assert value("stone_end_mm") + value("least_stroke_mm") == 15.0
+    for room, ground in ((15.0, True), (14.999, False), (math.inf, True)):
         monkeypatch.setattr(by_hand, "stone_room_mm", lambda *_, room=room: room)
         assert can_be_ground(None, None) is ground
 

@@ -4,7 +4,6 @@ A notebook says ``import lesson`` and shows ``lesson.start()`` once; everything 
 works alike in JupyterLab, in the page that ``notebooks/build.py page`` leaves, and on paper.
 """
 
-from edgekit.clinic.sheet.how_to import practised
 from lesson.drawing import Drawn
 from lesson.parts import (
     answer,
@@ -68,7 +67,6 @@ __all__ = [
     "means",
     "nearest",
     "one_hand",
-    "practised",
     "ranked",
     "reached",
     "readings",

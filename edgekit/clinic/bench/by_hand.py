@@ -99,5 +99,5 @@ def stone_room_mm(step: Step, holder: Holder) -> float:
 
 
 def can_be_ground(step: Step, holder: Holder) -> bool:
-    """Whether a stone in the hand has room for a stroke at every place of a step."""
-    return stone_room_mm(step, holder) >= value("least_stone_mm")
+    """Whether a stone in the hand has room for its free end and a stroke at every place."""
+    return stone_room_mm(step, holder) >= value("stone_end_mm") + value("least_stroke_mm")

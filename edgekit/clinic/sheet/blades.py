@@ -112,7 +112,7 @@ def at_the_stone(step: Step) -> Drawing:
     face = (0.47 * reach * math.sin(-0.3), 0.47 * reach * math.cos(-0.3))
     beside = arc(1.25 * reach, elevation / 2 - 90, elevation / 2 - 90)[0]
     labels = (
-        (float(beside[0]), max(float(beside[1]), 0.42 * size), f"{elevation:.3g}°"),
+        (float(beside[0]), max(float(beside[1]), 0.65 * size), f"{elevation:.3g}°"),
         (face[0], face[1] + 0.2 * size, f"{180 - np.degrees(beta):.0f}°"),
     )
     return Drawing(shapes=tuple(shapes), box=box, alt=alt, labels=labels)
@@ -153,16 +153,19 @@ def hoe_drawing(step: Step) -> Drawing:
     return Drawing(shapes=tuple(shapes), box=box, alt=alt, labels=labels)
 
 
-def seen_along_handle(edge: Edge, along: Edge) -> FloatArray:
-    """Points (S, 2) of an edge seen along the handle of another: right, and up towards its toe."""
+def seen_along_handle(
+    edge: Edge, along: Edge, span_mm: tuple[float, float] | None = None
+) -> FloatArray:
+    """Points (S, 2) of an edge, or of a span of it, seen along the handle of another: right, and
+    up towards its toe."""
     up, right = handle_basis(along)
-    points = edge.frame(edge.stations(POINTS), order=0).position
+    arc_mm = np.linspace(*((0.0, edge.length_mm) if span_mm is None else span_mm), POINTS)
+    points = edge.frame(arc_mm, order=0).position
     return np.stack([points @ right, points @ up], axis=1)
 
 
-def _blade_outline(step: Step) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Outline and near edge seen along the handle, from the middle of the heel; and which points
-    of the near edge begin and end the step."""
+def _blade_outline(step: Step) -> tuple[FloatArray, FloatArray]:
+    """Outline and the strip of the step seen along the handle, from the middle of the heel."""
     need = step.requirements
     near = seen_along_handle(need.edge, need.edge)
     far = need.blade.opposite(need.name)
@@ -170,16 +173,15 @@ def _blade_outline(step: Step) -> tuple[FloatArray, FloatArray, FloatArray]:
         near if far is None else np.concatenate([near, seen_along_handle(far, need.edge)[::-1]])
     )
     heel = (near[0] + outline[-1]) / 2 if far is not None else near[0]
-    share = step.stations[[0, -1]] / (len(need.held.arc_mm) - 1) * (len(near) - 1)
+    strip = seen_along_handle(need.edge, need.edge, step.span_mm)
     scale = LENGTH / max(float((outline - heel)[:, 1].max()), 1e-6)
-    return scale * (outline - heel), scale * (near - heel), np.rint(share).astype(int)
+    return scale * (outline - heel), scale * (strip - heel)
 
 
 def clock(step: Step) -> Drawing:
     """The blade on the stone, seen along the handle, at the first and (dashed) last placement."""
     need = step.requirements
-    outline, near, (first, last) = _blade_outline(step)
-    ground = near[first : max(last, first + 1) + 1]
+    outline, ground = _blade_outline(step)
     # unwrapped, so that the arrow takes the way the toe takes
     begin, end = (6.0 - step.placement_roll_deg[[0, -1]] / HOUR_DEG).tolist()
     start = turned(outline, begin)
@@ -257,11 +259,8 @@ def hand_from_above(step: Step) -> Drawing:
     tip = near[-1]
     size = max(TOE_END * need.blade.section.width_mm, float(np.ptp(places[:, 1])) / 0.8)
     shown = outline[outline[:, 1] < tip[1] + size] - tip
-    rows = np.rint(step.stations[[0, -1]] / (len(held.arc_mm) - 1) * (POINTS - 1)).astype(int)
-    shapes = [
-        Shape(ink=Ink.STEEL, points=shown),
-        Shape(ink=Ink.EDGE, points=near[rows[0] : rows[1] + 1] - tip),
-    ]
+    strip = need.edge.frame(np.linspace(*step.span_mm, POINTS), order=0).position @ basis
+    shapes = [Shape(ink=Ink.STEEL, points=shown), Shape(ink=Ink.EDGE, points=strip - tip)]
     at = np.stack([step.at_placements(places[:, axis]) for axis in (0, 1)], axis=1) - tip
     labels = []
     hours = stone_hours(step).tolist()

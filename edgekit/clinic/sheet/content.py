@@ -40,7 +40,7 @@ from edgekit.clinic.sheet.cut_outs import (
     hands,
 )
 from edgekit.clinic.sheet.drawing import Drawing
-from edgekit.clinic.sheet.places import has_toe, side_words, strip_words
+from edgekit.clinic.sheet.places import has_toe, side_words, span_words, strip_words
 from edgekit.clinic.sheet.widths import BladeWidth, blade_widths
 from edgekit.contact.holder import Holder
 from edgekit.errors import BadArgument
@@ -70,7 +70,7 @@ class Line:
 
 
 class Block(Record):
-    """One edge: its class and side, its lines, and its code for the log."""
+    """One edge: its class and side, its lines, what of it is left out, and its code for the log."""
 
     instrument: str
     edge: str
@@ -78,6 +78,7 @@ class Block(Record):
     side: str
     urgent: bool
     lines: tuple[Line, ...]
+    left: tuple[str, ...]
     entry: str
 
 
@@ -113,7 +114,6 @@ class Sheet(Record):
     minutes: tuple[str, ...]
 
 
-LEAST_STROKE_MM = 5.0  # as strokes are given in fives, less is none
 MAX_TITLE = 120  # letters; a longer title would take the room of the work
 MIN_HANDLE_MM, MAX_HANDLE_MM = 3.0, 16.0  # across a handle; the dial's hours need the rest
 
@@ -135,7 +135,9 @@ def compose(
     """
     checks.instance("plan", plan, BenchPlan, "Give what edgekit.plan_bench returns.")
     handle_mm, hours = _handle(plan, handle_diameter_mm), set_up.hours_read(plan)
-    blocks = tuple(_blocks(plan))
+    left = _left(plan)
+    blocks = tuple(_blocks(plan, left))
+    begun = {(block.instrument, block.edge) for block in blocks}
     assumed = handle_diameter_mm is None
     return Sheet(
         title=_title(title),
@@ -162,7 +164,9 @@ def compose(
         hands=hands() if before.tools_by_hand(plan) else None,
         words=how_to.words(plan),
         blocks=blocks,
-        left=_left(plan),
+        left=tuple(
+            f"{' '.join(key)}, {said}" for key in left if key not in begun for said in left[key]
+        ),
         log=how_to.log_words(blocks[0].entry if blocks else ""),
         minutes=how_to.minutes_words(plan),
     )
@@ -178,7 +182,7 @@ def _title(title: str) -> str:
 
 
 def _headline(plan: BenchPlan) -> str:
-    (new, *_), (middle, low, high) = how_to.newcomer(plan), how_to.practised(plan)
+    (new, *_), (middle, low, high) = plan.duration.newcomer, plan.duration.practised
     return (
         f"{_many(int(plan.edges['planned'].sum()), 'edge')} · "
         f"{_many(len(plan.settings), 'setting')} · about {middle:.0f} min when practised "
@@ -208,30 +212,35 @@ def _cards(plan: BenchPlan) -> tuple[Drawing, ...]:
     return tuple(card(angle, plan.tolerance_deg) for angle in angles)
 
 
-def _left(plan: BenchPlan) -> tuple[str, ...]:
-    """What is not ground now: edges without time, and strips that cannot be ground here."""
+def _left(plan: BenchPlan) -> dict[tuple[str, str], tuple[str, ...]]:
+    """What is not ground now, by edge: all of it for want of time, or strips out of reach."""
     done = {(*step.requirements.key, step.span_mm[0]) for step in plan.steps}
-    rows = [
-        row
-        for row in plan.unserved.to_dict("records")
-        if (row["instrument"], row["edge"], row["from_mm"]) not in done
-    ]
-    return tuple(
-        f"{row['instrument']} {row['edge']}, {row['from_mm']:.1f} to {row['to_mm']:.1f} mm "
-        f"along it: {row['reason']}; {row['advice']}"
-        for row in rows
-    )
+    begun = {step.requirements.key for step in plan.steps}
+    needs = {need.key: need for need in plan.requirements}
+    found: dict[tuple[str, str], tuple[str, ...]] = {}
+    for row in plan.unserved.to_dict("records"):
+        key = str(row["instrument"]), str(row["edge"])
+        if (*key, row["from_mm"]) not in done:
+            where = span_words(needs[key], row["from_mm"], row["to_mm"])
+            late = f"{row['reason']}; " if key not in begun else ""
+            found[key] = (*found.get(key, ()), f"{where}: {late}{row['advice']}")
+    return found
 
 
-def _blocks(plan: BenchPlan) -> list[Block]:
+def _blocks(plan: BenchPlan, left: dict[tuple[str, str], tuple[str, ...]]) -> list[Block]:
     within = {row.number: row.within for row in set_up.rows(plan)}
     by_edge: dict[tuple[str, str], list[tuple[Step, str]]] = {}
     for step, number in set_up.numbered(plan.steps):
         by_edge.setdefault(step.requirements.key, []).append((step, number))
-    return [_block(pairs, within, plan) for pairs in by_edge.values()]
+    return [_block(pairs, within, plan, left.get(key, ())) for key, pairs in by_edge.items()]
 
 
-def _block(pairs: list[tuple[Step, str]], within: dict[str, str], plan: BenchPlan) -> Block:
+def _block(
+    pairs: list[tuple[Step, str]],
+    within: dict[str, str],
+    plan: BenchPlan,
+    left: tuple[str, ...],
+) -> Block:
     """One edge from its steps and the numbers of their rows."""
     edge = pairs[0][0].requirements
     pattern = edge.blade.pattern or {}
@@ -242,6 +251,7 @@ def _block(pairs: list[tuple[Step, str]], within: dict[str, str], plan: BenchPla
         side=side_words(edge),
         urgent=edge.urgent,
         lines=tuple(_line(step, number, within[number], plan) for step, number in pairs),
+        left=left,
         entry=entry_code(edge.instrument, edge.name),
     )
 
@@ -293,10 +303,7 @@ def _short(step: Step, plan: BenchPlan) -> str:
     if room - end >= (set_up.stroke_mm(plan) or math.inf) or math.isinf(room):
         return ""
     high = math.floor(room)
-    ask = ": too short for a stroke, ask first" if high - end < LEAST_STROKE_MM else ""
-    return (
-        f"; stone's upper end {end:g} to {high} mm above the edge, {high - end:g} mm of stroke{ask}"
-    )
+    return f"; stone's upper end {end:g} to {high} mm above the edge, {high - end:g} mm of stroke"
 
 
 def _beside(plan: BenchPlan) -> Drawing | None:

@@ -233,13 +233,14 @@ def hands(lean_deg: float = 105.0) -> Drawing:
         (27.0, -24.0, "fingers behind"),
         (-25.0, -36.0, "free"),
         (-19.0, -10.0, "face level"),
+        (8.0, -50.0, "grip: common practice, no source"),
     )
     alt = (
         "The stone in the hand, as you look along the edge at its level: the handle to the left in "
         "a hand on a rest, face level, the card behind; the stone leans outwards to the right, "
-        "fingers behind its lower half; going down is towards the edge."
+        "fingers behind its lower half; going down is towards the edge. Common practice, no source."
     )
-    return Drawing(shapes=shapes, box=(-76.0, -46.0, 56.0, 28.0), alt=alt, labels=labels)
+    return Drawing(shapes=shapes, box=(-76.0, -54.0, 56.0, 28.0), alt=alt, labels=labels)
 
 
 def _oval(middle: tuple[float, float], half: tuple[float, float]) -> Shape:

@@ -6,13 +6,15 @@ import math
 
 import numpy as np
 
-from edgekit.clinic.bench.minutes import Work, factors, newcomer_minutes, practised_minutes
+from edgekit.clinic.bench.by_hand import stone_room_mm
+from edgekit.clinic.bench.minutes import factors
 from edgekit.clinic.bench.plan import BenchPlan
-from edgekit.clinic.bench.requirements import STATIONS
+from edgekit.clinic.bench.requirements import STATIONS, Tool
 from edgekit.clinic.sheet.before import card_deg, tools_by_hand
 from edgekit.clinic.sheet.blades import clock_words, toe_hours
 from edgekit.clinic.sheet.places import has_toe
 from edgekit.clinic.sheet.set_up import HOUR_STEP_DEG, dial_mm, held_steps, off_axis_mm
+from edgekit.contact.holder import Holder
 from edgekit.contact.orientation import handle_basis
 from edgekit.evidence_table import value
 
@@ -110,7 +112,12 @@ def steps_words(plan: BenchPlan) -> tuple[tuple[str, str], ...]:
         )
         text = f"{held}\n\n{text}\n\n{_ON}"
     if tools_by_hand(plan):
-        room = " Where a drawing says so, keep the stone's upper end that near to the edge."
+        near = any(
+            math.isfinite(stone_room_mm(step, plan.holder or Holder()))
+            for step in plan.steps
+            if step.tool != Tool.HOLDER
+        )
+        room = " Where a drawing says so, keep the stone's upper end that near to the edge." * near
         below = value("stone_length_mm") - end
         text = f"{text}\n\n{_IN_THE_HAND.format(room=room, below=below)}"
     paragraphs = [" ".join(part.split()) for part in text.strip().split("\n\n") if part.strip()]
@@ -218,17 +225,19 @@ def minutes_words(plan: BenchPlan) -> tuple[str, ...]:
     """What the minutes hold, what they leave out, a newcomer's, and the gap to common practice."""
     total = plan.minutes.iloc[-1]
     low, high = total["minutes_low"], total["minutes_high"]
-    middle, short, long = practised(plan)
+    middle, short, long = plan.duration.practised
     by_sheet = (
         f"Practised: about {middle:.0f} min ({short:.0f} to {long:.0f}; assumed, no source), with "
-        "lifting, turning, reading the hour, dial, ink and card. The plan's own "
-        f"{total['minutes']:.0f} min ({low:.0f} to {high:.0f}) leave those out. Not in either: "
-        "reading this, measuring widths, writing, cleaning, reprocessing."
+        "lifting, turning, dial, ink and card, which the plan's own "
+        f"{total['minutes']:.0f} min ({low:.0f} to {high:.0f}) leave out. Neither counts reading, "
+        "measuring widths, writing, cleaning, reprocessing."
     )
-    new, least, most = newcomer(plan)
+    new, least, most = plan.duration.newcomer
     first_time = (
-        f"New to it: about {new:.0f} min ({least:.0f} to {most:.0f}; assumed, no source), reading "
-        "this first not counted. Spread it over several days: after any row you may stop."
+        f"New to it: about {new:.0f} min ({least:.0f} to {most:.0f}): assumed seconds, no source, "
+        "for each stroke, mounting, check and set-up. A reader who acted out such a sheet for 11 "
+        "edges judged 4 h and the reading besides, where this sum says 1½. So plan two sessions, "
+        "or one instrument first: after any row you may stop."
     )
     said, ends = [by_sheet, first_time], plan.practice
     if len(ends):
@@ -237,21 +246,10 @@ def minutes_words(plan: BenchPlan) -> tuple[str, ...]:
         said.append(
             f"Common practice (no source) says {value('practice_universal_seconds'):g} s for a "
             f"universal and {value('practice_area_specific_seconds'):g} s for an area-specific "
-            f"end, without setting up: {practice:.1f} min for the {many} here, which the model "
-            f"puts at {model:.1f} min, {model / practice:.1f} times as long. That gap is open: "
-            "time yourself."
+            f"end, without setting up: {practice:.1f} min for the {many} here, the model "
+            f"{model:.1f}. That gap is open: time yourself."
         )
     return tuple(said)
-
-
-def practised(plan: BenchPlan) -> tuple[float, float, float]:
-    """Minutes of somebody practised with the sheet, in the middle and at the assumed ends."""
-    return practised_minutes(Work(*plan.minutes["count"].iloc[:-1]))
-
-
-def newcomer(plan: BenchPlan) -> tuple[float, float, float]:
-    """Minutes of somebody new to it, in the middle and at the ends of what is assumed."""
-    return newcomer_minutes(Work(*plan.minutes["count"].iloc[:-1]))
 
 
 def log_words(code: str) -> str:

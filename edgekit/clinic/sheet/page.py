@@ -245,11 +245,12 @@ def _kept(text: str) -> str:
 def _block(block: Block) -> str:
     first = " · first" if block.urgent else ""
     side = f", {block.side}" if block.side else ""
+    left = _paragraphs(tuple(f"Not ground now: {said}" for said in block.left))
     return (
         '<section class="edge"><div class="name">'
         f"<h3>{escaped(block.instrument)} {escaped(block.edge)}{first}</h3>"
         f"<span>{escaped(block.kind)}{escaped(side)}</span></div>"
-        f"<ol>{''.join(map(_line, block.lines))}</ol>"
+        f"<ol>{''.join(map(_line, block.lines))}</ol>{left}"
         f'<div class="done"><span>{_kept_said("□ bites: not ground")}</span>'
         f"<span>{_kept_said('after: □ bites □ no wire edge')}</span>"
         f"<span>width <b>{escaped(block.entry)}</b>{_said('____')} mm</span>"

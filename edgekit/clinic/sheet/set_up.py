@@ -10,13 +10,13 @@ from itertools import groupby
 import numpy as np
 
 from edgekit.clinic.bench.by_hand import axis_height_mm
+from edgekit.clinic.bench.on_the_stone import stroke_room_mm
 from edgekit.clinic.bench.plan import BenchPlan
 from edgekit.clinic.bench.requirements import Tool
 from edgekit.clinic.bench.steps import Step
 from edgekit.clinic.sheet.blades import toe_hours
 from edgekit.clinic.sheet.cut_outs import dial_from_mm
 from edgekit.contact.holder import Holder
-from edgekit.evidence_table import value
 
 HOUR_STEP_DEG = 2.5  # five minutes of an hour hand
 HELD = {Tool.HAND: "stone in the hand", Tool.ROD: "rod stone in the hand"}
@@ -161,16 +161,10 @@ def dial_mm(plan: BenchPlan) -> float:
 
 
 def stroke_mm(plan: BenchPlan) -> float:
-    """How long a stroke can be at every setting, in fives [mm]; 0 if not known or too short.
-
-    The stone must run neither off its ends nor against the post of the holder, which is taken to
-    stand under the pivot.
-    """
+    """How long a stroke can be at every setting, in fives [mm]; 0 if not known or too short."""
     if plan.holder is None or not len(plan.settings):
         return 0.0
-    free = 2 * value("stone_end_mm")
-    steepest = math.radians(float(plan.settings["elevation_deg"].max()))
-    room = min(value("stone_length_mm"), plan.holder.reach_mm * math.cos(steepest)) - free
+    room = stroke_room_mm(plan.holder, float(plan.settings["elevation_deg"].max()))
     return max(5.0 * math.floor(room / 5.0), 0.0)
 
 
