@@ -977,6 +977,15 @@ _TABLE: tuple[Evidence, ...] = (
         "rounds past those planned, after which something else is wrong; no source",
     ),
     Evidence(
+        "ink_line_share",
+        0.5,
+        Range(0.25, 0.75),
+        "1",
+        _A,
+        "of the ink's height bare after a stroke, below which the angle is looked at again; "
+        "no source",
+    ),
+    Evidence(
         "stone_end_mm",
         10.0,
         Range(5, 20),

@@ -130,12 +130,12 @@ def test_neighbours_of_one_set_up_share_a_row_and_a_setting_may_come_twice():
         "",
         "",
         "not known",
-        "as row 1: nothing to set",
+        "as row 1: plates 93.0 mm",
     ]
     assert [row.within for row in rows] == ["± 2°", "", "", "± 1.2°", "± 2°"]
     assert [row.sine for row in rows] == ["−0.500", "", "", "0.174", "−0.500"]
     # 90 mm times sin 32° − sin 30° = 0.02992, and sin 11.2° − sin 10° = 0.02059: the lesser side
-    assert [row.plates_within for row in rows] == ["± 2.6 mm", "", "", "± 1.8 mm", ""]
+    assert [row.plates_within for row in rows] == ["± 2.6 mm", "", "", "± 1.8 mm", "± 2.6 mm"]
     bare = set_up.rows(SimpleNamespace(**(vars(plan) | {"holder": None})))
     assert {row.plates + row.plates_within for row in bare if row.number != "5"} == {""}
 
@@ -477,8 +477,9 @@ def test_blades_whose_toe_lies_aside_are_those_that_run_aside_by_five_minutes():
     for bend, aside in ((2.4, False), (2.6, True), (-2.4, False), (-2.6, True)):
         a = math.radians(bend)
         step = aside_step([math.cos(a), math.sin(a), 0.0])
-        words = how_to._dial(plan_of(step, settings=[30.0]))
-        assert ("(of Q: as" in words) is aside
+        plan = plan_of(step, settings=[30.0])
+        assert ("(of Q: as" in how_to._mark(plan)) is aside
+        words = how_to._dial(plan)
         assert f"{dial_from_mm(30.0):g} mm or more from the edge" in words
         assert "hoe" not in words
 
@@ -486,7 +487,7 @@ def test_blades_whose_toe_lies_aside_are_those_that_run_aside_by_five_minutes():
 def test_a_toe_just_five_minutes_aside_is_not_named(monkeypatch):
     monkeypatch.setattr(how_to, "HOUR_STEP_DEG", 45.0)  # an angle without rounding
     for across, aside in ((1.0, False), (1.0001, True)):
-        words = how_to._dial(plan_of(aside_step([1.0, across, 0.0]), settings=[30.0]))
+        words = how_to._mark(plan_of(aside_step([1.0, across, 0.0]), settings=[30.0]))
         assert ("of Q" in words) is aside
 
 
@@ -494,6 +495,7 @@ def test_a_hoe_among_others_has_no_dial(tray_plan):
     assert how_to._dial(tray_plan).endswith("A hoe has no toe: no dial.")
     hoe = aside_step([1.0, 0.0, 0.0], BladeClass.HOE)
     assert how_to._dial(plan_of(hoe, settings=[30.0])) == ""
+    assert how_to._mark(plan_of(hoe, settings=[30.0])) == ""
     assert places.has_toe(aside_step([1.0, 0.0, 0.0]))
 
 
@@ -529,7 +531,7 @@ def test_edges_whose_hours_are_no_mirror_images_are_named():
         edge("D", "left", 90.0),
         edge("D", "right", 0.0, tool=Tool.HAND),
     ]
-    assert "of B each edge" in how_to._unlike(plan_of(*steps))
+    assert "(B: measured edge by edge" in how_to._unlike(plan_of(*steps))
     assert how_to._unlike(plan_of(*steps[:2])) == ""
 
 
@@ -538,7 +540,8 @@ def test_why_this_order_is_told_with_seconds(tray_plan):
     each = strokes / tray_plan.edges["planned"].sum()
     words = how_to.order_words(tray_plan)
     assert f"a change takes about {value('holder_setup_seconds'):.0f} s" in words
-    assert f"an edge's strokes about {each:.0f} s" in words
+    assert f"an edge's strokes {each:.0f} s" in words
+    assert "Then what shares its setting, then from the smallest" in words
     assert words.startswith("Why this order: Urgent first (CS), ")
     none = SimpleNamespace(steps=(), edges=pd.DataFrame({"planned": [False]}))
     assert how_to._grinding(none, 0.8) == 0.0
@@ -635,7 +638,11 @@ def test_hours_are_listed_where_they_differ_by_five_minutes(roll, turns):
 def test_a_hoe_lies_on_its_bevel_and_with_many_placements_its_hours_are_told():
     need = SimpleNamespace(blade=SimpleNamespace(kind=BladeClass.HOE))
     step = SimpleNamespace(requirements=need, placement_roll_deg=np.array([90.0]))
-    assert _toe(step) == ("bevel flat on the stone,", "no turning")
+    assert _toe(step) == (
+        "bevel flat on the stone:",
+        "no light from front or side,",
+        "no turning",
+    )
     assert _stone(step) == ("stone flat on the bevel",)
     step.placement_roll_deg = np.array([90.0, 0.0])
     assert _toe(step) == ("toe at 3:00,", "6:00")
@@ -656,19 +663,28 @@ def test_the_bench_is_drawn_for_the_first_row_and_for_thirty_degrees_without_one
 
 
 def test_only_strips_that_are_not_ground_are_left():
-    step = SimpleNamespace(requirements=SimpleNamespace(key=("A", "left")), span_mm=(1.0, 2.0))
+    held = SimpleNamespace(
+        arc_mm=np.array([0.0, 5.0]), position_mm=np.array([[0.0, 0, 0], [5.0, 0, 0]])
+    )
+    needs = [
+        SimpleNamespace(key=(code, "left"), held=held, blade=SimpleNamespace(kind=BladeClass.HOE))
+        for code in "AB"
+    ]
+    step = SimpleNamespace(requirements=needs[0], span_mm=(1.0, 2.0))
     rows = [
         {"instrument": "A", "edge": "left", "from_mm": 1.0},
         {"instrument": "A", "edge": "left", "from_mm": 2.04},
         {"instrument": "B", "edge": "left", "from_mm": 1.0},
     ]
     rest = {"to_mm": 4.06, "reason": "why", "advice": "what"}
-    plan = SimpleNamespace(steps=[step], unserved=pd.DataFrame([row | rest for row in rows]))
-    left = content._left(plan)
-    assert [words.split(" mm ")[0] for words in left] == [
-        "A left, 2.0 to 4.1",
-        "B left, 1.0 to 4.1",
-    ]
+    unserved = pd.DataFrame([row | rest for row in rows])
+    plan = SimpleNamespace(steps=[step], unserved=unserved, requirements=needs)
+    assert content._left(plan) == {
+        ("A", "left"): ("from a mark 2.0 mm from the heel to a mark 0.9 mm before the tip: what",),
+        ("B", "left"): (
+            "from a mark 1.0 mm from the heel to a mark 0.9 mm before the tip: why; what",
+        ),
+    }
 
 
 def test_drawings_stand_on_the_page_at_their_sizes(tray_sheet):

@@ -67,7 +67,7 @@ order = {"run": "run", "elevation_deg": "setting, °", "low_deg": "holder may st
 display(lesson.table(plan.settings, order, digits=1, caption="The settings in the order of work: the urgent one, then from the lowest up. An edge cut in two is named at two settings. Plates below 0: none, the pivot higher by that"))
 parts = {"part": "part", "count": "how often", "seconds_each": "seconds each", "minutes": "minutes", "minutes_low": "at least", "minutes_high": "at most"}
 display(lesson.table(plan.minutes, parts, digits=1, caption=f"Where the time goes (90 % interval; counts are exact, seconds assumed). The last {len(plan.unserved)} mountings are in the hand. Middles do not add up: a long delay adds more than a short one saves"))
-time, (mid, low, high) = plan.minutes.set_index("part"), plan.duration.practised
+time, (mid, low, high) = plan.minutes.set_index("part"), lesson.practised(plan)
 edge, need = tray["FH-03-AS1"].edges["used"], plan.edges.set_index("instrument").loc["FH-03-AS1"]
 same, whole, share = ek.best_setting(edge.stretch(0, edge.length_mm - 0.7), tolerance_deg=4).window_deg, time.loc["all"], time.loc["grinding"].minutes / time.loc["all"].minutes
 lesson.answer(f"{settings} settings for {edges} edges, {whole.minutes:.0f} minutes ({whole.minutes_low:.0f} to {whole.minutes_high:.0f}).",

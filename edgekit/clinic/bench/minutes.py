@@ -81,16 +81,6 @@ class Duration(Record):
     table: pd.DataFrame
     total: Factor
 
-    @property
-    def practised(self) -> tuple[float, float, float]:
-        """`practised_minutes` of this work."""
-        return practised_minutes(Work(*self.table["count"].iloc[:-1]))
-
-    @property
-    def newcomer(self) -> tuple[float, float, float]:
-        """`newcomer_minutes` of this work."""
-        return newcomer_minutes(Work(*self.table["count"].iloc[:-1]))
-
     def chance(self, minutes: float) -> float:
         """Probability that the session ends within a number of minutes."""
         if not minutes > 0 or self.total.median == 0:

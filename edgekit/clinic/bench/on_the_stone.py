@@ -85,11 +85,14 @@ def pile_changes(step: Step, slack_mm: float) -> tuple[tuple[int, float], ...]:
     return tuple(found)
 
 
-def card_placement(step: Step, holder: Holder, card_mm: tuple[float, float]) -> int | None:
+def card_placement(
+    step: Step, holder: Holder, card_mm: tuple[float, float], before: int | None = None
+) -> int | None:
     """The placement nearest to the middle at which a card (base, height) clears shank and handle.
 
     The card stands on the stone square to the edge, its corner at the place that touches, its base
-    towards the handle; None where it clears them nowhere.
+    towards the handle; None where it clears them nowhere. Placements from `before` on, where the
+    plates have changed, are taken only if no other will do.
 
     Examples
     --------
@@ -98,8 +101,11 @@ def card_placement(step: Step, holder: Holder, card_mm: tuple[float, float]) -> 
     >>> card_placement(step, ek.Holder(), (30.0, 12.0)), step.placements
     (3, 7)
     """
-    middle = step.placements // 2
-    for at in sorted(range(step.placements), key=lambda place: (abs(place - middle), place)):
+    middle, last = step.placements // 2, step.placements if before is None else before
+    order = sorted(
+        range(step.placements), key=lambda place: (place >= last, abs(place - middle), place)
+    )
+    for at in order:
         if _has_room(step, at, holder, card_mm):
             return at
     return None

@@ -79,8 +79,7 @@ class BenchPlan(Record):
     min_settings : int
         The fewest settings of any plan, however it cuts the edges.
     duration : Duration
-        The minutes as a distribution, ``duration.chance(60)``, and those of somebody practised
-        or new to it with all that the sheet asks for: ``duration.practised``, ``.newcomer``.
+        The minutes as a distribution: ``duration.chance(60)``.
     tolerance_deg, setting_error_deg : float
     minutes_available : float or None
     holder : Holder or None

@@ -140,7 +140,7 @@ def _held_stone(step: Step, holder: Holder, *, possible: bool) -> tuple[str]:
     room = stone_room_mm(step, holder)
     if not possible:
         away = f"{max(math.floor(room), 0)} mm from the edge handle or shank is in the stone's way"
-        return (f"it cannot be ground at this bench: {away}; ask for another way",)
+        return (f"cannot be ground at this bench: {away}; ask",)
     angle = step.requirements.held.stone_to_face_deg[step.stations].mean()
     above = (
         "" if math.isinf(room) else f", its end no more than {math.floor(room)} mm above the edge"

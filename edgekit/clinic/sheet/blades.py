@@ -229,7 +229,7 @@ def hand_from_the_side(step: Step, room_mm: float) -> Drawing:
         Shape(ink=Ink.STONE, points=ends),
         Shape(ink=Ink.THIN, points=arc(0.62 * size, -90.0, angle - 90)),
     ]
-    labels = [(-1.0 * size, 0.85 * size, f"{angle:.0f}°"), (-1.0 * size, -1.5 * size, "face level")]
+    labels = [(-1.0 * size, 0.85 * size, f"{angle:.0f}°"), (-0.6 * size, -1.5 * size, "face level")]
     words = ""
     if not math.isinf(room_mm):
         labels.append((2.15 * size, 1.1 * size, f"≤ {math.floor(room_mm)} mm"))
@@ -285,7 +285,7 @@ def hand_from_above(step: Step) -> Drawing:
 def toe_line(steps: Sequence[Step]) -> Drawing | None:
     """Which way the toe points: as the edge runs at its middle, on the most curved of the blades.
 
-    Seen along the handle, heel at the left.
+    Seen from the blade's end by one who looks along the handle, heel at the left.
     """
     if not steps:
         return None
@@ -300,7 +300,7 @@ def toe_line(steps: Sequence[Step]) -> Drawing | None:
     outline = (
         near if far is None else np.concatenate([near, seen_along_handle(far, need.edge)[::-1]])
     )
-    near, outline = (points @ np.array([[0.0, -1.0], [1.0, 0.0]]) for points in (near, outline))
+    near, outline = (points @ np.array([[0.0, 1.0], [1.0, 0.0]]) for points in (near, outline))
     middle, size = near[len(near) // 2], float(np.ptp(outline[:, 0]))
     tip = middle + np.array([0.85 * size, 0.0])
     shapes = (
@@ -310,10 +310,14 @@ def toe_line(steps: Sequence[Step]) -> Drawing | None:
     )
     low, high = outline.min(axis=0), outline.max(axis=0)
     half = (low[1] + high[1]) / 2
-    labels = ((low[0] - 0.17 * size, half, "heel"), (tip[0] + 0.17 * size, tip[1], "TOE"))
+    labels = (
+        (low[0] - 0.17 * size, half, "heel"),
+        (tip[0] + 0.17 * size, tip[1], "TOE"),
+        (float(near[-1, 0]) + 0.14 * size, float(near[-1, 1]), "tip"),
+    )
     box = (low[0] - 0.34 * size, low[1] - 0.1 * size, tip[0] + 0.34 * size, high[1] + 0.1 * size)
     alt = (
-        f"{need.instrument} seen along the handle, heel at the left: an arrow, TOE, runs as the "
-        f"{need.name} edge does at its middle, not to the tip."
+        f"{need.instrument} seen from its blade along the handle, heel at the left: an arrow, TOE, "
+        f"runs as the {need.name} edge does at its middle, not to the tip, its last point."
     )
     return Drawing(shapes=shapes, box=box, alt=alt, labels=labels)

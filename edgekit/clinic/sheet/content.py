@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 from edgekit import checks
 from edgekit.clinic.bench.by_hand import stone_hours, stone_room_mm
-from edgekit.clinic.bench.on_the_stone import card_placement, pile_changes
+from edgekit.clinic.bench.by_sheet import changes, newcomer, practised
+from edgekit.clinic.bench.on_the_stone import card_placement
 from edgekit.clinic.bench.plan import BenchPlan
 from edgekit.clinic.bench.requirements import Tool
 from edgekit.clinic.bench.steps import Step
@@ -38,6 +39,7 @@ from edgekit.clinic.sheet.cut_outs import (
     check_line,
     dial,
     hands,
+    loop,
 )
 from edgekit.clinic.sheet.drawing import Drawing
 from edgekit.clinic.sheet.places import has_toe, side_words, span_words, strip_words
@@ -97,6 +99,7 @@ class Sheet(Record):
     holder: tuple[str, ...]
     bench: Drawing
     dial: Drawing | None
+    loop: Drawing | None
     dial_note: str
     cards: tuple[Drawing, ...]
     ruler: Drawing
@@ -152,6 +155,7 @@ def compose(
         holder=before.holder_words(plan),
         bench=_bench(plan),
         dial=dial(handle_mm, hours) if hours else None,
+        loop=loop(handle_mm) if hours else None,
         dial_note=before.dial_words(handle_mm, handle_mm + WIDER_MM, assumed=assumed),
         cards=_cards(plan),
         ruler=check_line(),
@@ -167,7 +171,7 @@ def compose(
         left=tuple(
             f"{' '.join(key)}, {said}" for key in left if key not in begun for said in left[key]
         ),
-        log=how_to.log_words(blocks[0].entry if blocks else ""),
+        log=how_to.log_words(),
         minutes=how_to.minutes_words(plan),
     )
 
@@ -182,11 +186,11 @@ def _title(title: str) -> str:
 
 
 def _headline(plan: BenchPlan) -> str:
-    (new, *_), (middle, low, high) = plan.duration.newcomer, plan.duration.practised
+    (new, *_), (middle, low, high) = newcomer(plan), practised(plan)
     return (
         f"{_many(int(plan.edges['planned'].sum()), 'edge')} · "
         f"{_many(len(plan.settings), 'setting')} · about {middle:.0f} min when practised "
-        f"({low:.0f}–{high:.0f}), {new:.0f} the first time (assumed)"
+        f"({low:.0f}–{high:.0f}), {new:.0f} the first time (assumed; two readers: nearly twice that)"
     )
 
 
@@ -268,33 +272,46 @@ def _line(step: Step, number: str, within: str, plan: BenchPlan) -> Line:
         where=f"{strip_words(step)}{rod}; ink {flank:.1f} mm high",
         work=work if step.placements > 1 else _many(step.rounds, "stroke"),
         hours=_toe(step) if held else _stone(step),
-        card=_card_words(step, plan.holder or Holder()),
+        card=_card_words(step, plan),
         extra=_plates(step, plan) if held else _short(step, plan),
         pictures=_pictures(step, plan),
     )
 
 
-def _card_words(step: Step, holder: Holder) -> str:
-    """The card of a line, and at which hour it is held to the blade."""
+def _card_words(step: Step, plan: BenchPlan) -> str:
+    """The card of a line, and at which hour it is held to the blade: with the first pile."""
     words = f"card {gauge_deg(step):.0f}°"
     if step.tool != Tool.HOLDER:
         return words
-    place = card_placement(step, holder, CARD_MM)
+    first = min((at for at, _ in changes(step, plan)), default=step.placements)
+    place = card_placement(step, plan.holder or Holder(), CARD_MM, first)
     if place is None:
         return f"{words}: no room beside the shank, the ink decides"
     if step.placements == 1:
         return words
-    return f"{words} at {clock_words(float(toe_hours(step.placement_roll_deg)[place]))}"
+    late = ", with its plates" if place >= first and plan.holder else ""
+    return f"{words} at {clock_words(float(toe_hours(step.placement_roll_deg)[place]))}{late}"
 
 
 def _plates(step: Step, plan: BenchPlan) -> str:
-    """From which hour on how many plates fewer serve, against the line's first hour."""
+    """From which hour on how many plates fewer serve, against the line's first hour; where no
+    plates are left, how much higher the pivot goes."""
     if plan.holder is None:
         return ""
     hours = [clock_words(hour) for hour in toe_hours(step.placement_roll_deg).tolist()]
-    changes = pile_changes(step, set_up.slack_mm(plan, step.run))
-    said = [f"from {hours[at]} {abs(low):.1f}{'' if low > 0 else ' more'}" for at, low in changes]
-    return f"; mm of plates fewer than at {hours[0]}: {', '.join(said)}" if said else ""
+    pile = max(float(plan.settings["riser_mm"].iloc[step.run]), 0.0)
+    said = [f"from {hours[at]} {_lower(low, pile)}" for at, low in changes(step, plan)]
+    what = "mm of plates fewer" if pile else "pivot higher by mm"
+    return f"; {what} than at {hours[0]}: {', '.join(said)}" if said else ""
+
+
+def _lower(low_mm: float, pile_mm: float) -> str:
+    """How much less a pile holds; what it does not hold, the pivot is raised by."""
+    if low_mm < 0:
+        return f"{-low_mm:.1f} {'more' if pile_mm else 'lower'}"
+    if pile_mm and low_mm > pile_mm:
+        return f"none, the pivot {low_mm - pile_mm:.1f} higher"
+    return f"{low_mm:.1f}"
 
 
 def _short(step: Step, plan: BenchPlan) -> str:
@@ -328,7 +345,7 @@ def _toe(step: Step) -> tuple[str, ...]:
     """The hours at which the toe points, one for each placement."""
     roll = step.placement_roll_deg
     if not has_toe(step) and len(roll) == 1:
-        return "bevel flat on the stone,", "no turning"
+        return "bevel flat on the stone:", "no light from front or side,", "no turning"
     hours = [clock_words(hour) for hour in toe_hours(roll).tolist()]
     if float(abs(roll[-1] - roll[0])) < MIN_TURN_DEG:
         return f"toe at {hours[0]},", "no turning"
