@@ -451,7 +451,7 @@ def test_a_clock_is_the_same_for_a_larger_blade(monkeypatch, tray_plan):
 
 
 def test_a_short_strip_is_drawn_from_its_true_beginning_to_its_true_end(tray_plan):
-    """At either drawing; a strip of one station is as long as the way to its neighbours' middles."""
+    """At either drawing; a strip of one station reaches half-way to its neighbours."""
     step = next(s for s in tray_plan.steps if s.requirements.instrument == "UC")
     arc_mm, edge = step.requirements.held.arc_mm, step.requirements.edge
     seen = np.stack(handle_basis(edge), axis=1)

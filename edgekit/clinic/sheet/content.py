@@ -138,10 +138,7 @@ def compose(
     """
     checks.instance("plan", plan, BenchPlan, "Give what edgekit.plan_bench returns.")
     handle_mm, hours = _handle(plan, handle_diameter_mm), set_up.hours_read(plan)
-    left = _left(plan)
-    blocks = tuple(_blocks(plan, left))
-    begun = {(block.instrument, block.edge) for block in blocks}
-    assumed = handle_diameter_mm is None
+    assumed, left = handle_diameter_mm is None, _left(plan)
     return Sheet(
         title=_title(title),
         headline=_headline(plan),
@@ -167,10 +164,8 @@ def compose(
         beside=_beside(plan),
         hands=hands() if before.tools_by_hand(plan) else None,
         words=how_to.words(plan),
-        blocks=blocks,
-        left=tuple(
-            f"{' '.join(key)}, {said}" for key in left if key not in begun for said in left[key]
-        ),
+        blocks=tuple(_blocks(plan, left)),
+        left=_whole(plan, left),
         log=how_to.log_words(),
         minutes=how_to.minutes_words(plan),
     )
@@ -190,7 +185,8 @@ def _headline(plan: BenchPlan) -> str:
     return (
         f"{_many(int(plan.edges['planned'].sum()), 'edge')} · "
         f"{_many(len(plan.settings), 'setting')} · about {middle:.0f} min when practised "
-        f"({low:.0f}–{high:.0f}), {new:.0f} the first time (assumed; two readers: nearly twice that)"
+        f"({low:.0f}–{high:.0f}), {new:.0f} the first time (assumed; two readers: nearly twice "
+        "that)"
     )
 
 
@@ -229,6 +225,13 @@ def _left(plan: BenchPlan) -> dict[tuple[str, str], tuple[str, ...]]:
             late = f"{row['reason']}; " if key not in begun else ""
             found[key] = (*found.get(key, ()), f"{where}: {late}{row['advice']}")
     return found
+
+
+def _whole(plan: BenchPlan, left: dict[tuple[str, str], tuple[str, ...]]) -> tuple[str, ...]:
+    """Edges that have no block, since nothing of them is ground."""
+    begun = {step.requirements.key for step in plan.steps}
+    keys = [key for key in left if key not in begun]
+    return tuple(f"{' '.join(key)}, {said}" for key in keys for said in left[key])
 
 
 def _blocks(plan: BenchPlan, left: dict[tuple[str, str], tuple[str, ...]]) -> list[Block]:

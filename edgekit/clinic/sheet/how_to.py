@@ -88,9 +88,9 @@ in whose strip that is, within the same {extra:g}; if its row is past, Row to Lo
 step again.
 """
 _MARK = (
-    "First hold the instrument upright at arm's length, blade up, and look down along the handle: pen a mark "
-    "on the handle where the edge you grind, seen at its middle, runs to: heel to toe{aside}, not "
-    "to the tip (drawing in part 6). "
+    "First hold the instrument upright at arm's length, blade up, and look down along the handle: "
+    "pen a mark on the handle where the edge you grind, seen at its middle, runs to: heel to "
+    "toe{aside}, not to the tip (drawing in part 6). "
 )
 _DIAL = (
     " Dial on the handle, {away:g} mm or more from the edge so that its rim clears the stone, its "
