@@ -141,16 +141,30 @@ def test_neighbours_of_one_set_up_share_a_row_and_a_setting_may_come_twice():
 
 
 @pytest.mark.parametrize("reach", [25.0, 74.3, 95.0, 140.0, 400.0])
-@pytest.mark.parametrize("steepest", [0.0, 33.3, 60.0])
+@pytest.mark.parametrize("steepest", [24.0, 33.3, 60.0])
 def test_a_stroke_leaves_ten_millimetres_at_either_end_of_stone_or_post(reach, steepest):
     holder = ek.Holder(reach_mm=reach)
-    plan = plan_of(holder=holder, settings=[steepest, -5.0, steepest / 2])
+    plan = plan_of(holder=holder, settings=[steepest, 12.0, steepest / 2])
     stroke, room = set_up.stroke_mm(plan), reach * math.cos(math.radians(steepest))
     assert stroke % 5 == 0
     assert stroke + 20 <= min(100, room) or stroke == 0
     assert stroke + 25 > min(100, room) or stroke == 80
     assert set_up.stroke_mm(plan_of(settings=[10.0])) == 0.0
     assert set_up.stroke_mm(plan_of(holder=holder)) == 0.0
+
+
+def test_a_stroke_is_shorter_where_the_handle_would_meet_the_stone():
+    """At 20 degrees, 25 mm along it: 8.55 mm high, but the handle is 9 mm thick below its axis."""
+    free = ek.Holder(reach_mm=90.0, handle_from_mm=25.0, stone_behind_mm=15.0)
+    thick = dataclasses.replace(free, handle_radius_mm=9.6)
+    a = math.radians(20.0)
+    assert 25 * math.sin(a) > 4 * math.cos(a)
+    assert 25 * math.sin(a) < 9.6 * math.cos(a)
+    assert set_up.stroke_mm(plan_of(holder=free, settings=[20.0])) == 60.0
+    short = set_up.stroke_mm(plan_of(holder=thick, settings=[20.0]))
+    # the handle's lower side begins at 25 cos − 9.6 sin from the edge, along the stone
+    begins = 25 * math.cos(a) - 9.6 * math.sin(a)
+    assert 10 + short <= begins < 10 + short + 5
 
 
 def test_the_lowest_setting_says_where_the_dial_may_be():

@@ -43,8 +43,8 @@ _PATTERN = (
     "be ground"
 )
 _INVENTED = (
-    "DEMONSTRATION. The measurements of {names} are invented.{more} By this sheet no instrument in "
-    "use is ground and nothing is logged; discarded ones may stand in, but the hours will not fit."
+    "DEMONSTRATION. The measurements of {names} are invented.{more} Grind no instrument in "
+    "use, log nothing; discarded ones may stand in, but the hours will not fit."
 )
 _DECISIONS = """
 Is asked and answers for this work: ____ Signed: ____

@@ -55,13 +55,13 @@ Strokes. Stone held by its long sides, below its top. {start} The blade keeps st
 stone that goes one way only is brought back now; turn to the next hour, lower: one stroke at each.
 The last hour ends a round; one hour only: all strokes there, and one more round is half of them.
 
-Look. In the strip the ink must be gone, right up to the edge: tick. A line of ink left along the
-edge: too steep, or an older, blunter side. Gone only in a line along the edge (less than {line:g} %
-of its height, assumed): too flat, or an older, keener side. Either: Hour and Card again; if they
-pass, a line left counts as ink left, a line gone as all gone (without a card: ask). Ink left:
-measure the width, and at the limit stop; else one more round, {extra:g} at most (assumed), from
-the line's first hour and its pile, only at hours where ink is left; then set it aside and ask. The
-counts are assumed for a fine stone; the ink decides.
+Look. In the strip the ink must be gone right up to the edge, over {line:g} % of its height
+(assumed): tick; lower down some may stay. A line of ink left along the edge: too steep, or an
+older, blunter side. Gone only in a narrower line along the edge: too flat, or an older, keener
+side. Either: Hour and Card again; if they pass, a line left counts as ink left, a line gone as all
+gone (without a card: ask). Ink left: measure the width, and at the limit stop; else one more round,
+{extra:g} at most (assumed), from the line's first hour and its pile, only at hours where ink is
+left; then set it aside and ask. The counts are assumed for a fine stone; the ink decides.
 """
 _ON = """
 On. More edges in the row: the pile as the row says again, back to Edge, and tape the dial again,
@@ -268,10 +268,10 @@ def minutes_words(plan: BenchPlan) -> tuple[str, ...]:
         "counted: reading, parts 1 to 6, stick, wire edge, widths, writing, cleaning."
     )
     first_time = (
-        f"The gap: two readers who acted out such a sheet ({READ_EDGES} edges) judged "
-        f"{READ_HOURS} h for this the first time, one of them {READ_PRACTISED_MIN} min practised, "
-        f"and {READ_ALL_HOURS} h with what is not counted. So plan two sessions, or one instrument "
-        "first: after any row you may stop."
+        f"The gap: two readers who acted such a sheet out ({READ_EDGES} edges) judged "
+        f"{READ_HOURS} h the first time, one of them {READ_PRACTISED_MIN} min practised and "
+        f"{READ_ALL_HOURS} h with what is not counted. Plan two sessions, or one instrument first; "
+        "after any row you may stop."
     )
     said, ends = [by_sheet, first_time], plan.practice
     if len(ends):
@@ -293,7 +293,8 @@ def log_words() -> str:
         "Log, one line an edge: date (year-month-day), event “sharpened”, operator, and in the "
         "column sheet_entry the block's code with the width behind it twice, the same number, "
         f"without mm: {code}0.84/0.84. An edge that was measured and not ground: "
-        "event “measured”; a toe left out: say so in the note. Set aside: the one who is asked decides between "
+        "event “measured”; a toe left out: say so in the note. Set aside: the one who is asked "
+        "decides between "
         "“measured”, “retired” and “broken”. Then all goes to be processed as part 1 says; dial, "
         "cards and thread are thrown away. "
         "If the entry is refused, type it again as printed; refused again: ask."

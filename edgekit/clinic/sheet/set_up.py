@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 import numpy as np
@@ -18,6 +18,7 @@ from edgekit.clinic.bench.steps import Step
 from edgekit.clinic.sheet.blades import toe_hours
 from edgekit.clinic.sheet.cut_outs import dial_from_mm
 from edgekit.contact.holder import Holder
+from edgekit.evidence_table import value
 
 HOUR_STEP_DEG = 2.5  # five minutes of an hour hand
 HELD = {Tool.HAND: "stone in the hand", Tool.ROD: "rod stone in the hand"}
@@ -148,11 +149,20 @@ def dial_mm(plan: BenchPlan) -> float:
 
 
 def stroke_mm(plan: BenchPlan) -> float:
-    """How long a stroke can be at every setting, in fives [mm]; 0 if not known or too short."""
+    """How long a stroke can be at every setting, in fives [mm]; 0 if not known or too short.
+
+    Neither the post nor handle or shank may meet the stone where a stroke takes it.
+    """
     if plan.holder is None or not len(plan.settings):
         return 0.0
-    room = stroke_room_mm(plan.holder, float(plan.settings["elevation_deg"].max()))
-    return max(5.0 * math.floor(room / 5.0), 0.0)
+    settings = plan.settings["elevation_deg"].tolist()
+    room = stroke_room_mm(plan.holder, max(settings))
+    for fives in range(math.floor(room / 5.0), 0, -1):
+        behind = value("stone_end_mm") + 5.0 * fives  # of the stone, under the handle
+        there = replace(plan.holder, stone_behind_mm=max(behind, plan.holder.stone_behind_mm))
+        if all(there.fit(elevation_deg=angle).clears for angle in settings):
+            return 5.0 * fives
+    return 0.0
 
 
 def turning_deg(plan: BenchPlan, turn_deg: float) -> float:
