@@ -352,7 +352,9 @@ def test_the_hand_of_the_clock_is_the_blade_seen_along_its_handle(tray_plan):
         assert length == pytest.approx(
             size * (both[:, 1].max() - (both[0, 1] + both[-1 if far is not None else 0, 1]) / 2)
         )
-        strip = edge.frame(np.linspace(*step.span_mm, 41)).position @ np.stack([right, up], axis=1)
+        strip = edge.frame(np.linspace(*step.span_mm, len(ground))).position
+        strip = strip @ np.stack([right, up], axis=1)
+        assert len(ground) > 40 * np.ptp(step.span_mm) / edge.length_mm  # as fine as the outline
         np.testing.assert_allclose(edge_seen - heel, size * (strip - both[0]), atol=1e-9)
         # it lies on the stone: its lowest point just above, its middle over the middle
         (stone,) = shapes_of(drawing, Ink.STONE)
@@ -782,7 +784,8 @@ def test_from_above_the_toe_points_down_and_the_stone_comes_from_its_hours(hand_
         shown = outline[outline[:, 1] < edge[-1, 1] + size] - edge[-1]
         np.testing.assert_allclose(steel, shown, atol=1e-9)
         ground, *stones = shapes_of(drawing, Ink.EDGE)
-        strip = need.edge.frame(np.linspace(*step.span_mm, 41)).position @ basis
+        strip = need.edge.frame(np.linspace(*step.span_mm, len(ground))).position @ basis
+        assert len(ground) > 40 * np.ptp(step.span_mm) / need.edge.length_mm
         np.testing.assert_allclose(ground, strip - edge[-1], atol=1e-9)
         assert len(stones) == step.placements
         thin = shapes_of(drawing, Ink.THIN)

@@ -71,7 +71,7 @@ time, (mid, low, high) = plan.minutes.set_index("part"), lesson.practised(plan)
 edge, need = tray["FH-03-AS1"].edges["used"], plan.edges.set_index("instrument").loc["FH-03-AS1"]
 same, whole, share = ek.best_setting(edge.stretch(0, edge.length_mm - 0.7), tolerance_deg=4).window_deg, time.loc["all"], time.loc["grinding"].minutes / time.loc["all"].minutes
 lesson.answer(f"{settings} settings for {edges} edges, {whole.minutes:.0f} minutes ({whole.minutes_low:.0f} to {whole.minutes_high:.0f}).",
-              f"That leaves out turning, ink, card and plates changed on the way. With them somebody practised takes {mid:.0f} minutes ({low:.0f} to {high:.0f}, assumed): one tray an hour; a reader who acted it out judged 95. Grinding is {100 * share:.0f} % of the plan.", f"Lesson 02 held the side of FH-03-AS1 within 2°. Within 4° that side accepts {same[0]:.1f}° to {same[1]:.1f}°; here the room is spent on going further round the toe, to {plan.unserved.set_index('instrument').from_mm['FH-03-AS1']:.1f} mm. That leaves {need.low_deg:.1f}° to {need.high_deg:.1f}°, and the edge that shares the setting a little less.")
+              f"That leaves out turning, ink, card and plates changed on the way. With them somebody practised takes {mid:.0f} minutes ({low:.0f} to {high:.0f}, assumed): about one tray an hour; a reader who acted it out judged 95. Grinding is {100 * share:.0f} % of the plan.", f"Lesson 02 held the side of FH-03-AS1 within 2°. Within 4° that side accepts {same[0]:.1f}° to {same[1]:.1f}°; here the room is spent on going further round the toe, to {plan.unserved.set_index('instrument').from_mm['FH-03-AS1']:.1f} mm. That leaves {need.low_deg:.1f}° to {need.high_deg:.1f}°, and the edge that shares the setting a little less.")
 
 # %% [markdown]
 """

@@ -74,10 +74,10 @@ def stone_room_mm(step: Step, holder: Holder) -> float:
     Examples
     --------
     >>> import edgekit as ek
-    >>> blade = ek.patterns.area_specific_curette(bow_radius_mm=12, shank_bend_deg=15)
+    >>> blade = ek.patterns.area_specific_curette(bow_radius_mm=12, shank_bend_deg=12)
     >>> plan = ek.plan_bench({"K": blade}, tolerance_deg=3)
     >>> [round(stone_room_mm(step, ek.Holder()), 1) for step in plan.steps[-2:]]
-    [inf, 12.7]
+    [inf, 15.2]
     """
     need, held, rows = step.requirements, step.requirements.held, step.stations
     height = axis_height_mm(need, held.normal[rows], rows)

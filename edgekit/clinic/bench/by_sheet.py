@@ -51,8 +51,8 @@ def plate_changes(plan: BenchPlan) -> int:
     Examples
     --------
     >>> import edgekit as ek
-    >>> plate_changes(ek.plan_bench({"K": ek.patterns.universal_curette()}, tolerance_deg=4))
-    7
+    >>> plate_changes(ek.plan_bench({"K": ek.patterns.universal_curette()}, tolerance_deg=2))
+    3
     """
     held = [step for step in plan.steps if step.tool == Tool.HOLDER]
     within = [len(changes(step, plan)) for step in held]
@@ -69,8 +69,9 @@ def practised(plan: BenchPlan) -> tuple[float, float, float]:
     Examples
     --------
     >>> import edgekit as ek
-    >>> practised(ek.plan_bench({"K": ek.patterns.universal_curette()}, tolerance_deg=4))[0]
-    16.0
+    >>> plan = ek.plan_bench({"K": ek.patterns.universal_curette()}, tolerance_deg=2)
+    >>> [round(minutes, 1) for minutes in practised(plan)]
+    [10.4, 5.1, 20.7]
     """
     return practised_minutes(_work(plan))
 

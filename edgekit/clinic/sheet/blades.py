@@ -159,9 +159,15 @@ def seen_along_handle(
     """Points (S, 2) of an edge, or of a span of it, seen along the handle of another: right, and
     up towards its toe."""
     up, right = handle_basis(along)
-    arc_mm = np.linspace(*((0.0, edge.length_mm) if span_mm is None else span_mm), POINTS)
-    points = edge.frame(arc_mm, order=0).position
+    points = edge.frame(_places(edge, span_mm), order=0).position
     return np.stack([points @ right, points @ up], axis=1)
+
+
+def _places(edge: Edge, span_mm: tuple[float, float] | None = None) -> FloatArray:
+    """Places along an edge, or along a span of it with its true ends, two at least [mm]."""
+    first, last = (0.0, edge.length_mm) if span_mm is None else span_mm
+    parts = math.ceil((POINTS - 1) * (last - first) / edge.length_mm - 1e-9)
+    return np.linspace(first, last, max(parts, 1) + 1)
 
 
 def _blade_outline(step: Step) -> tuple[FloatArray, FloatArray]:
@@ -259,7 +265,7 @@ def hand_from_above(step: Step) -> Drawing:
     tip = near[-1]
     size = max(TOE_END * need.blade.section.width_mm, float(np.ptp(places[:, 1])) / 0.8)
     shown = outline[outline[:, 1] < tip[1] + size] - tip
-    strip = need.edge.frame(np.linspace(*step.span_mm, POINTS), order=0).position @ basis
+    strip = need.edge.frame(_places(need.edge, step.span_mm), order=0).position @ basis
     shapes = [Shape(ink=Ink.STEEL, points=shown), Shape(ink=Ink.EDGE, points=strip - tip)]
     at = np.stack([step.at_placements(places[:, axis]) for axis in (0, 1)], axis=1) - tip
     labels = []
