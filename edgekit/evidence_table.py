@@ -977,6 +977,14 @@ _TABLE: tuple[Evidence, ...] = (
         "rounds past those planned, after which something else is wrong; no source",
     ),
     Evidence(
+        "least_strip_mm",
+        0.1,
+        Range(0.05, 0.5),
+        "mm",
+        _A,
+        "of an edge: less cannot be marked, and strokes beside it reach it; no source",
+    ),
+    Evidence(
         "ink_line_share",
         0.5,
         Range(0.25, 0.75),

@@ -752,7 +752,7 @@ def hand_steps():
     curette, bent = ek.patterns.universal_curette(), ek.patterns.area_specific_curette
     plans = [
         ek.plan_bench({"UC": curette}, tolerance_deg=0.2, setting_error_deg=0.5),
-        ek.plan_bench({"AS": bent(bow_radius_mm=12, shank_bend_deg=15)}, tolerance_deg=3),
+        ek.plan_bench({"AS": bent(bow_radius_mm=12, shank_bend_deg=12)}, tolerance_deg=3),
     ]
     steps = [step for plan in plans for step in plan.steps if step.tool == Tool.HAND]
     assert len(steps) >= 3
@@ -811,6 +811,30 @@ def test_from_above_the_toe_points_down_and_the_stone_comes_from_its_hours(hand_
             assert 0.42 * size < beside @ out < 0.6 * size
             assert clock_words(hour) in drawing.alt
         near(np.array(drawing.box) / size, (-0.9, -0.75, 0.9, 0.95))
+
+
+def test_from_above_a_strip_at_the_heel_is_seen_with_its_stones(hand_steps):
+    """Whatever strip it is, all that is drawn of it and of the stones lies in the frame."""
+    step = max(hand_steps, key=lambda step: np.ptp(step.span_mm))
+    for first, last in ((0, 8), (60, 90), (100, 104), (185, 200)):
+        count = last - first + 1
+        short = dataclasses.replace(
+            step,
+            stations=np.arange(first, last + 1),
+            elevation_deg=np.full(count, 20.0),
+            roll_deg=np.full(count, 20.0),
+            placements=2,
+        )
+        drawing = hand_from_above(short)
+        x0, y0, x1, y1 = drawing.box
+        strip, *stones = shapes_of(drawing, Ink.EDGE)
+        (steel,) = shapes_of(drawing, Ink.STEEL)
+        for points in (strip, *stones, np.array([label[:2] for label in drawing.labels])):
+            assert (points > [x0, y0]).all()
+            assert (points < [x1, y1]).all()
+        assert len(steel) > 4
+        away = np.linalg.norm(steel[:, None] - strip[None], axis=2).min(axis=0)
+        assert away.max() < 0.2  # mm: the strip lies on the outline
 
 
 # ---- the bench -----------------------------------------------------------------------------

@@ -314,7 +314,8 @@ def test_a_stroke_needs_five_millimetres_beside_the_free_end(monkeypatch):
     assert value("stone_end_mm") + value("least_stroke_mm") == 15.0
     for room, ground in ((15.0, True), (14.999, False), (math.inf, True)):
         monkeypatch.setattr(by_hand, "stone_room_mm", lambda *_, room=room: room)
-        assert can_be_ground(None, None) is ground
+        assert can_be_ground(SimpleNamespace(tool=Tool.HAND), None) is ground
+        assert can_be_ground(SimpleNamespace(tool=Tool.HOLDER), None)
 
 
 def test_the_middle_of_a_heel_lies_between_its_two_edges():

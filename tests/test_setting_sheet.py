@@ -920,6 +920,24 @@ def test_a_strip_without_room_for_a_stroke_stands_in_its_block_and_in_no_line():
     assert f"Not ground now: {block.left[0]}" in "".join(_read(page(sheet)).text)
 
 
+@pytest.mark.parametrize("tolerance", [1.0, 2.0, 3.0])
+def test_a_strip_too_short_to_be_marked_is_named_by_the_plan_and_no_line(tolerance):
+    plan = ek.plan_bench(ek.read_tray("data_demo/tray_FH-03.csv"), tolerance_deg=tolerance)
+    assert (plan.order["to_mm"] - plan.order["from_mm"]).min() >= value("least_strip_mm")
+    short = plan.unserved[plan.unserved["reason"] == "too short to be marked"]
+    assert len(short)
+    assert (short["to_mm"] - short["from_mm"]).max() < value("least_strip_mm")
+    spans = zip(plan.order["instrument"], plan.order["edge"], plan.order["from_mm"], strict=True)
+    assert not set(spans) & set(
+        zip(*(short[c] for c in ("instrument", "edge", "from_mm")), strict=True)
+    )
+    sheet = compose(plan, "T")
+    assert not re.search(r"\b0\.0 mm", " ".join(line.where for line in _lines(plan)))
+    assert "too short" not in shown(sheet)
+    assert "no strokes of its own" not in shown(sheet)
+    assert entry("least_strip_mm").status is Status.ASSUMED
+
+
 def test_a_card_is_held_before_the_plates_of_its_line_change():
     plan = ek.plan_bench(ek.read_tray("data_demo/tray_FH-03.csv"), holder=ek.Holder())
     tried = 0

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
-from edgekit.clinic.bench.requirements import EdgeRequirements
+from edgekit.clinic.bench.requirements import EdgeRequirements, Tool
 from edgekit.clinic.bench.steps import Step
 from edgekit.contact.holder import Holder
 from edgekit.evidence_table import value
@@ -98,6 +98,17 @@ def stone_room_mm(step: Step, holder: Holder) -> float:
     return room
 
 
+def can_be_marked(step: Step) -> bool:
+    """Whether a strip is long enough for a pen; what is shorter is reached by strokes beside it."""
+    first, last = step.span_mm
+    return last - first >= value("least_strip_mm")
+
+
 def can_be_ground(step: Step, holder: Holder) -> bool:
-    """Whether a stone in the hand has room for its free end and a stroke at every place."""
-    return stone_room_mm(step, holder) >= value("stone_end_mm") + value("least_stroke_mm")
+    """Whether a stone in the hand has room for its free end and a stroke at every place.
+
+    A holder's settings are chosen so that theirs has.
+    """
+    return step.tool == Tool.HOLDER or stone_room_mm(step, holder) >= value("stone_end_mm") + value(
+        "least_stroke_mm"
+    )

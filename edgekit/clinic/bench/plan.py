@@ -14,12 +14,11 @@ import pandas as pd
 
 from edgekit import checks
 from edgekit.clinic.bench import tables
-from edgekit.clinic.bench.by_hand import can_be_ground
+from edgekit.clinic.bench.by_hand import can_be_ground, can_be_marked
 from edgekit.clinic.bench.minutes import Duration, Work, duration
 from edgekit.clinic.bench.on_the_stone import max_stroke_deg
 from edgekit.clinic.bench.requirements import (
     EdgeRequirements,
-    Tool,
     min_clear_deg,
     requirements,
 )
@@ -324,7 +323,7 @@ def _schedule(
     """The order of work on some edges; an instrument is mounted again after any other one."""
     arrangement = arrange(needs, setting_range)
     every = plan_steps(needs, arrangement, ridge_um)
-    steps = [s for s in every if s.tool == Tool.HOLDER or can_be_ground(s, holder)]
+    steps = [s for s in every if can_be_marked(s) and can_be_ground(s, holder)]
     left = [step for step in every if step not in steps]
     mounted = [(step.run, step.requirements.instrument) for step in steps]
     work = Work(

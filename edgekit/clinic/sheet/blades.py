@@ -27,6 +27,7 @@ RIM = 1.08  # of the arrow round the clock, in its radii
 LENGTH = 1.02  # of the blade in the clock, in its radii
 POINTS = 41  # of an edge as drawn
 MIN_TURN_DEG = 2.5  # less is not a turn: the hours are rounded to that
+NEAR_TIP = 0.2  # of what is drawn: a strip so near to the tip is drawn with the toe end
 TOE_END = 1.7  # of the blade seen from above, in its widths
 
 
@@ -249,7 +250,7 @@ def hand_from_the_side(step: Step, room_mm: float) -> Drawing:
 
 
 def hand_from_above(step: Step) -> Drawing:
-    """The toe end of the blade from above, toe down, and the stone at each placement."""
+    """The end of the blade that is ground from above, toe down, and the stone at each placement."""
     need, held = step.requirements, step.requirements.held
     edges = [need.edge]
     far = need.blade.opposite(need.name)
@@ -262,9 +263,12 @@ def hand_from_above(step: Step) -> Drawing:
     near = outlines[0]
     outline = near if far is None else np.concatenate([near, outlines[1][::-1]])
     places = held.position_mm[step.stations] @ basis
-    tip = near[-1]
     size = max(TOE_END * need.blade.section.width_mm, float(np.ptp(places[:, 1])) / 0.8)
-    shown = outline[outline[:, 1] < tip[1] + size] - tip
+    # the toe end where the strip is there, else the strip in the middle
+    middle = (places.min(axis=0) + places.max(axis=0)) / 2
+    tip = near[-1] if places[:, 1].min() < near[-1, 1] + NEAR_TIP * size else middle
+    inside = np.abs(outline[:, 1] - tip[1]) < size
+    shown = outline[inside] - tip
     strip = need.edge.frame(_places(need.edge, step.span_mm), order=0).position @ basis
     shapes = [Shape(ink=Ink.STEEL, points=shown), Shape(ink=Ink.EDGE, points=strip - tip)]
     at = np.stack([step.at_placements(places[:, axis]) for axis in (0, 1)], axis=1) - tip

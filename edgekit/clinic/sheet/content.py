@@ -15,6 +15,7 @@ from edgekit.clinic.bench.on_the_stone import card_placement
 from edgekit.clinic.bench.plan import BenchPlan
 from edgekit.clinic.bench.requirements import Tool
 from edgekit.clinic.bench.steps import Step
+from edgekit.clinic.bench.tables import TOO_SHORT
 from edgekit.clinic.log.entry import entry_code
 from edgekit.clinic.log.log import Log
 from edgekit.clinic.sheet import before, how_to, set_up
@@ -220,7 +221,7 @@ def _left(plan: BenchPlan) -> dict[tuple[str, str], tuple[str, ...]]:
     found: dict[tuple[str, str], tuple[str, ...]] = {}
     for row in plan.unserved.to_dict("records"):
         key = str(row["instrument"]), str(row["edge"])
-        if (*key, row["from_mm"]) not in done:
+        if (*key, row["from_mm"]) not in done and row["reason"] != TOO_SHORT[0]:
             where = span_words(needs[key], row["from_mm"], row["to_mm"])
             late = f"{row['reason']}; " if key not in begun else ""
             found[key] = (*found.get(key, ()), f"{where}: {late}{row['advice']}")

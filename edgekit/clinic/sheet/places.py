@@ -7,6 +7,7 @@ import numpy as np
 from edgekit.clinic.bench.requirements import EdgeRequirements
 from edgekit.clinic.bench.steps import Step
 from edgekit.contact.orientation import handle_basis
+from edgekit.evidence_table import value
 from edgekit.geometry.blade import BladeClass
 
 
@@ -41,7 +42,8 @@ def strip_words(step: Step) -> str:
 def span_words(need: EdgeRequirements, first_mm: float, last_mm: float) -> str:
     """A span of an edge [mm along it], as `strip_words` says it."""
     toe = need.blade.kind is not BladeClass.HOE
-    heel, tip = first_mm <= need.held.arc_mm[0], last_mm >= need.held.arc_mm[-1]
+    least, (low, high) = value("least_strip_mm"), need.held.arc_mm[[0, -1]]
+    heel, tip = first_mm < low + least, last_mm > high - least  # what is less has no mark
     begin, end = (_mark(*straight_mm(need, place)) for place in (first_mm, last_mm))
     if heel and tip:
         return "whole edge, heel to tip" if toe else "whole edge"
