@@ -459,7 +459,9 @@ def test_who_does_what_no_holder_serves_is_asked_only_then(hand_plan):
     assert by_hand_rows
     said = before.decisions(hand_plan)
     assert len(said) == 9
-    assert f"Rows {', '.join(dict.fromkeys(by_hand_rows))} (" in " ".join(said)
+    rows = list(dict.fromkeys(by_hand_rows))
+    named = f"Rows {', '.join(rows)} (" if len(rows) > 1 else f"Row {rows[0]} ("
+    assert named in " ".join(said)
     stroke = set_up.stroke_mm(hand_plan)
     assert f"{stroke:g} (or ____) mm long: 10 mm stay free" in " ".join(said)
     held = [step for step in hand_plan.steps if step.tool == Tool.HOLDER]

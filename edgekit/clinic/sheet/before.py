@@ -73,7 +73,7 @@ guided □ how hard to press (no number is published) □ capping and mounting
 □ caliper across an edge □ test stick □ wire edge{shown}
 """
 _HELD = """
-Rows {rows} (the stone in the hand) are done: □ by whoever does the rest □ only by ____ □ not at all
+{rows} (the stone in the hand) done: □ by whoever does the rest □ only by ____ □ not at all
 
 """
 
@@ -110,7 +110,8 @@ def decisions(plan: BenchPlan) -> tuple[str, ...]:
     long = stroke_mm(plan)
     stroke = f"{long:g} (or ____)" if long else "____"
     by_hand = list(dict.fromkeys(row for step, row in numbered(plan.steps) if step.tool))
-    held = _HELD.format(rows=", ".join(by_hand)).lstrip("\n") if by_hand else ""
+    rows = f"Row{'s' * (len(by_hand) > 1)} {', '.join(by_hand)}"
+    held = _HELD.format(rows=rows).lstrip("\n") if by_hand else ""
     shown = " □ stone in the hand" if by_hand else ""
     end = value("stone_end_mm")
     hoe = ". The corners of a hoe: ____" * any(not has_toe(step) for step in plan.steps)
