@@ -13,10 +13,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
 from edgekit.grinding.compiled.apexes import leave, look, needed
 from edgekit.grinding.compiled.curved import past_centre
+from edgekit.grinding.compiled.cycle import average, dull, found, measure
 from edgekit.grinding.compiled.flat import flat_levels
 from edgekit.grinding.compiled.lanes import (
     any_below,
@@ -32,20 +34,34 @@ from edgekit.grinding.compiled.lanes import (
     total,
     wide,
 )
-from edgekit.grinding.compiled.layout import begin, given, inset_at, stand
+from edgekit.grinding.compiled.layout import (
+    begin,
+    given,
+    inset_at,
+    lay_out,
+    put_back,
+    stand,
+)
 from edgekit.grinding.compiled.normals import draw
 from edgekit.grinding.compiled.parts import (
+    COUNT,
     GOING,
     MAX_STROKES,
     NO_DEPTH,
+    NO_USE,
+    PATCHES,
     TINY,
+    UM_PER_MM,
     WIDTH,
     After,
     Before,
+    Done,
     Edge,
+    Gauge,
     Hand,
     Numbers,
     Rule,
+    Use,
     Work,
 )
 
@@ -174,8 +190,8 @@ def lay(edge: Edge, lowered: bool, hand: Hand, normal: FloatArray, work: Work) -
 
 
 @compiled
-def finish(edge: Edge, rule: Rule, fresh: float, run: int, work: Work, after: After) -> None:
-    """What the session of a run came to: its edge, and the volumes (3,) of it."""
+def finish(edge: Edge, rule: Rule, fresh: float, volume: FloatArray, work: Work) -> None:
+    """What a session came to: its edge, and the volumes (3,) of it."""
     places, removed, dullness, cleared = edge.places, 0.0, 0.0, 0.0
     for s in range(0, places, WIDTH):
         need, slope, drop = needed(work, rule, fresh, s), load(work.cot, s), load(work.drop, s)
@@ -193,16 +209,8 @@ def finish(edge: Edge, rule: Rule, fresh: float, run: int, work: Work, after: Af
         removed += total(taken * weight)
         dullness += total(parallel * weight)
         cleared += total(whole * weight)
-    volume = row(after.volume, 3 * run)
     volume[0], volume[1], volume[2] = removed, dullness, cleared
-    leave(edge, work, fresh, run, after)
-    for s in range(edge.stations):
-        here = run * edge.stations + s
-        after.angle[here], after.margin[here] = work.new_angle[s], work.margin[s]
-    for v in range(edge.depths):
-        start = (run * edge.depths + v) * edge.stations
-        for s in range(edge.stations):
-            after.field[start + s] = work.field[v * places + s]
+    leave(edge, work, fresh)
 
 
 @compiled
@@ -243,26 +251,45 @@ def kept(text: str) -> Any:
     def roll(
         shared: Edge,
         start: Before,
+        first: NDArray[np.int64],
+        use: Use,
+        gauge: Gauge,
         hands: Hand,
         rule: Rule,
         numbers: Numbers,
         end: After,
+        came: Done,
         room: Work,
     ) -> None:
-        """Sessions of all runs, stroke on stroke until each one's rule is met."""
+        """Sessions of all runs, stroke on stroke until each one's rule is met: of each run those
+        from its `first` on, up to that of the next run (R + 1,), with a use before each."""
         if not text:
             return
         edge, before, after, work = rows(shared), rows(start), rows(end), rows(room)
+        used, measures, done = rows(use), rows(gauge), rows(came)
         stand(edge, work)
-        for run in range(len(hands.fresh)):
-            spread = hands.tilt_sd[run], hands.within_sd[run], hands.swing_sd[run]
-            hand = Hand(hands.tilt[run], *spread, hands.volume[run], hands.fresh[run])
-            own = Numbers(row(numbers.key, 2 * run), numbers.block[run], numbers.strokes)
-            steel = begin(edge, before, run, work)
-            seen = row(after.seen, 3 * run)
-            done = session(edge, before.lowered, hand, rule, own, seen, steel, work)
-            after.strokes[run], after.end[run] = done
-            finish(edge, rule, hand.fresh, run, work, after)
+        for run in range(len(first) - 1):
+            lay_out(edge, before, run, work)
+            for n in range(first[run], first[run + 1]):
+                measured = row(done.measured, COUNT * n)
+                if used.law != NO_USE:
+                    measured[14] = average(edge, used.share, 0, work.radius) * UM_PER_MM
+                    dull(edge, used, row(numbers.often, PATCHES * n), work)
+                steel = begin(edge, before.lowered, work)
+                if measures.measured:
+                    found(edge, measures, measured, work)
+                spread = hands.tilt_sd[n], hands.within_sd[n], hands.swing_sd[n]
+                hand = Hand(hands.tilt[n], *spread, hands.volume[n], hands.fresh[n])
+                own = Numbers(row(numbers.key, 2 * n), numbers.block[n], numbers.strokes, None)
+                seen = row(done.seen, 3 * n)
+                ended = session(edge, before.lowered, hand, rule, own, seen, steel, work)
+                done.strokes[n], done.end[n] = ended
+                if done.end[n] == NO_DEPTH:
+                    break
+                finish(edge, rule, hand.fresh, row(done.volume, 3 * n), work)
+                if measures.measured:
+                    measure(edge, measures, measured, work)
+            put_back(edge, after, run, work)
 
     return compiled(roll, kept=True)
 
