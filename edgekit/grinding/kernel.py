@@ -10,7 +10,14 @@ from numpy.typing import NDArray
 from edgekit.checks import FloatArray
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
-from edgekit.grinding.edge_state import EdgeState, EdgeSums, GroundEdge, by_planes, is_dull, whole_land_um
+from edgekit.grinding.edge_state import (
+    EdgeState,
+    EdgeSums,
+    GroundEdge,
+    by_planes,
+    is_dull,
+    whole_land_um,
+)
 from edgekit.grinding.planes import common_advance, lay_planes
 from edgekit.grinding.random_streams import RunEffects, SessionDraws
 from edgekit.grinding.recession_field import EdgeGrid, over_stations, rounding_mm

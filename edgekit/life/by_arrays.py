@@ -48,7 +48,9 @@ class ArrayLives:
         draws = batch.draws(runs, batch.turn)
         grids = self._prepared.grids
         before = [state.at(grid) for state, grid in zip(self.states, grids, strict=True)]
-        used = [u.mean_radius(state.radius_um) for u, state in zip(self._used, self.states, strict=True)]
+        used = [
+            u.mean_radius(state.radius_um) for u, state in zip(self._used, self.states, strict=True)
+        ]
         for e, (state, use) in enumerate(zip(self.states, self._used, strict=True)):
             use.wear(state, batch.effects, draws.patches[:, e])
         dull = [state.radius_um for state in self.states]

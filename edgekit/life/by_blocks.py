@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,20 +12,21 @@ from edgekit.grinding.compiled import parts
 from edgekit.grinding.compiled.session import no_depth, roll, serves, shared
 from edgekit.grinding.edge_state import EdgeSums
 from edgekit.grinding.kernel import sums
-from edgekit.grinding.random_streams import AHEAD
+from edgekit.grinding.random_streams import AHEAD, RunEffects, SessionDraws
 from edgekit.grinding.rolled_side import hands_of, modes_of
 from edgekit.grinding.rolling import RolledEdge
 from edgekit.grinding.rolling_session import past_need
 from edgekit.life.batch import RunBatch
 from edgekit.life.dulling import PowerDulling, SaturatingDulling
-from edgekit.life.measures import EdgeMeasures, Sessions, mean_of, put_together
+from edgekit.life.measures import EdgeMeasures, SessionMeasures, Sessions, mean_of, put_together
 from edgekit.life.prepared import PreparedBlade
+from edgekit.life.retire import WidthLoss
 from edgekit.life.use import USUAL_VOID, EdgeUse, Use, useful_strokes
 from edgekit.method.method import Method, Target
 from edgekit.units import UM_PER_MM
 
 STARTING = 4  # sessions of a new blade at a time
-CERTAIN = 0.8  # of the sessions that a life has left at its mean pace, this share is computed ahead
+CERTAIN = 0.8  # share, of the sessions that a life has left at its mean pace, computed at a time
 
 
 def serves_life(prepared: PreparedBlade, use: Use) -> bool:
@@ -43,79 +43,98 @@ def serves_life(prepared: PreparedBlade, use: Use) -> bool:
     )
 
 
-@dataclass(eq=False)
 class _Edge:
-    """One edge of a blade: what all runs share, and the present state of each, row by row."""
+    """One edge of R blades: what all share, and the present state of each, run after run.
 
-    prepared: PreparedBlade
-    used: EdgeUse
-    rolled: RolledEdge
-    number: int
+    ``stuck`` (R,): a stroke found no depth, so that this blade must not go on.
+    """
 
-    def __post_init__(self) -> None:
-        method = self.prepared.method.at(0)
-        self.shared = shared(self.rolled, modes_of(self.rolled, method))
-        self.method = method
+    def __init__(self, prepared: PreparedBlade, use: Use, number: int) -> None:
+        aim = prepared.aims[0][number]
+        assert isinstance(aim, RolledEdge)  # as `serves_life` has made sure
+        self.method = prepared.method.at(0)
+        self.rolled, self.number = aim, number
+        self.used = EdgeUse(use, aim.grid, len(prepared.grids))
+        self._shared = shared(aim, modes_of(aim, self.method))
+        self._use, self._gauge = self._use_in_numbers(), self._gauge_of(prepared)
 
-    @cached_property
-    def use(self) -> parts.Use:
-        """The use before each session, in numbers."""
+    def _use_in_numbers(self) -> parts.Use:
         use, law = self.used.use, self.used.use.law
         if isinstance(law, SaturatingDulling):
             kind, rate, exponent = parts.LIMIT, law.limit_um, law.strokes
-        elif isinstance(law, PowerDulling):
+        else:
+            assert isinstance(law, PowerDulling)
             kind = parts.ROOT if law.exponent == 0.5 else parts.POWER
             rate, exponent = law.rate, law.exponent
-        along = self._rows([self.used.strokes, self.used.share])
         lost, void = use.attrition_um / UM_PER_MM, float(USUAL_VOID)
+        along = self._along([self.used.strokes, self.used.share])
         return parts.Use(kind, rate, exponent, lost, void, *along)
 
-    @cached_property
-    def gauge(self) -> parts.Gauge:
-        """What is measured after each session."""
-        ready, e = self.prepared.ready, self.number
-        angle = ready.grids[e].angle_rad
-        weights = self._rows(
-            [
-                ready.sides[e],
-                *ready.side_thirds[e],
-                np.full(len(angle), 1 / len(angle)),
-                *ready.thirds[e],
-                ready.weights[e],
-            ]
+    def _gauge_of(self, prepared: PreparedBlade) -> parts.Gauge:
+        ready, e = prepared.ready, self.number
+        angle = self.rolled.grid.angle_rad
+        sides = ready.sides[e], *ready.side_thirds[e]
+        wholes = np.full(len(angle), 1 / len(angle)), *ready.thirds[e], ready.weights[e]
+        weights = self._along([*sides, *wholes]).ravel()
+        return parts.Gauge(
+            True, weights, *self._along([ready.on_side[e].astype(np.float64), angle])
         )
-        return parts.Gauge(True, weights.ravel(), *self._rows([ready.on_side[e], angle]))
 
-    def _rows(self, rows: list[FloatArray]) -> FloatArray:
+    def _along(self, rows: list[FloatArray]) -> FloatArray:
         """Rows (N, P) filled up to the places of the compiled edge."""
-        filled = np.zeros((len(rows), self.shared.places))
-        filled[:, : self.shared.stations] = rows
+        filled = np.zeros((len(rows), self._shared.places))
+        filled[:, : self._shared.stations] = rows
         return filled
 
     def start(self, slots: int) -> None:
         """Room for so many blades."""
         grid = self.rolled.grid
-        self.field = np.empty((slots, *grid.depth_mm.shape))
-        self.angle, self.cot, self.radius = np.empty((3, slots, len(grid.arc_mm)))
+        self._field = np.empty((slots, *grid.depth_mm.shape))
+        self._angle, self._cot, self._radius = np.empty((3, slots, len(grid.arc_mm)))
+        self.stuck = np.zeros(slots, dtype=bool)
 
     def renew(self, rows: NDArray[np.int_], radius_um: FloatArray) -> None:
         """Replace the blades of some runs by new ones."""
         grid = self.rolled.grid
-        self.field[rows], self.angle[rows] = grid.inset_mm, grid.angle_rad
-        self.cot[rows] = 1 / np.tan(grid.angle_rad)
-        self.radius[rows] = radius_um[:, None] / UM_PER_MM
+        self._field[rows], self._angle[rows] = grid.inset_mm, grid.angle_rad
+        self._cot[rows] = 1 / np.tan(grid.angle_rad)
+        self._radius[rows] = radius_um[:, None] / UM_PER_MM
+        self.stuck[rows] = False
 
     def select(self, rows: NDArray[np.int_]) -> None:
         """Go on with some of the runs."""
-        self.field, self.angle = self.field[rows], self.angle[rows]
-        self.cot, self.radius = self.cot[rows], self.radius[rows]
+        self._field, self._angle, self._cot = self._field[rows], self._angle[rows], self._cot[rows]
+        self._radius, self.stuck = self._radius[rows], self.stuck[rows]
 
-    def state(self) -> tuple[parts.Before, parts.After]:
-        """The state, to be read and written in place."""
-        level = np.zeros_like(self.angle)
-        before = parts.Before(self.field, level, self.angle, self.cot, level, self.radius, False)
-        margin, land = np.empty_like(level), np.empty_like(level)
-        return before, parts.After(self.field, self.angle, self.cot, margin, self.radius, land)
+    def go_on(
+        self,
+        first: NDArray[np.int_],
+        effects: RunEffects,
+        draws: SessionDraws,
+        fresh_um: FloatArray,
+    ) -> tuple[parts.Done, FloatArray]:
+        """The next N sessions, of each run from its `first` (R + 1,) on, and what a stroke takes
+        (N,) [mm³]."""
+        hands = hands_of(self.rolled, self.method, effects, draws)
+        often = self.used.often(effects, draws.patches[:, self.number])
+        level = np.zeros_like(self._angle)
+        edge = self._field, level, self._angle, self._cot, level, self._radius
+        left = np.empty_like(level), self._radius, np.empty_like(level)
+        done = roll(
+            self._shared,
+            parts.Before(*edge, False),
+            first,
+            self._use,
+            self._gauge,
+            hands,
+            fresh_um / UM_PER_MM,
+            self.method.stop,
+            draws.strokes[self.number],
+            parts.After(self._field, self._angle, self._cot, *left),
+            often,
+        )
+        self.stuck |= np.logical_or.reduceat(done.end == parts.NO_DEPTH, first[:-1])
+        return done, hands.volume_mm3
 
 
 class BlockLives:
@@ -123,11 +142,7 @@ class BlockLives:
 
     def __init__(self, prepared: PreparedBlade, use: Use) -> None:
         self._prepared, self._method = prepared, prepared.method.at(0)
-        self._edges = []
-        for e, aim in enumerate(prepared.aims[0]):
-            assert isinstance(aim, RolledEdge)
-            used = EdgeUse(use, aim.grid, len(prepared.grids))
-            self._edges.append(_Edge(prepared, used, aim, e))
+        self._edges = [_Edge(prepared, use, e) for e in range(len(prepared.grids))]
 
     def start(self, slots: int) -> None:
         """Room for so many blades."""
@@ -147,51 +162,53 @@ class BlockLives:
     def step(self, batch: RunBatch, used_up: FloatArray, limit: int) -> Sessions:
         """Some uses and sessions of each run, fewer than its life has left as far as can be told
         from what is `used_up` (R,) of it."""
+        for edge in self._edges:
+            if edge.stuck.any():
+                raise no_depth(self._method.removal_mm3_per_stroke)
         count = _ahead(batch.turn, used_up, limit)
         first = np.concatenate([[0], np.cumsum(count)])
-        rows = np.repeat(np.arange(len(count)), count)
-        turn = batch.turn[rows] + np.arange(len(rows)) - first[rows]
-        effects, draws = batch.effects_of(rows), batch.draws(rows, turn)
-        rule, fresh = self._method.stop, batch.fresh_um[rows] / UM_PER_MM
-        measured, summed, dull = [], [], []
-        for e, edge in enumerate(self._edges):
-            hands = hands_of(edge.rolled, self._method, effects, draws)
-            often = edge.used.often(effects, draws.patches[:, e])
-            before, after = edge.state()
-            done = roll(
-                *(edge.shared, before, first, edge.use, edge.gauge, hands, fresh, rule),
-                *(draws.strokes[e], after, often),
-            )
-            lost = hands.volume_mm3[done.end == parts.NO_DEPTH]
-            if len(lost):
-                raise no_depth(lost)
-            measured.append(EdgeMeasures(*done.measured.T))
-            dull.append(done.seen[:, 0])
-            summed.append(
-                EdgeSums(
-                    volume=done.volume[:, 0],
-                    strokes=done.strokes.astype(float),
-                    dullness=done.volume[:, 1],
-                    overshoot=past_need(
-                        done.seen[:, 2], done.seen[:, 1], rule, hands.volume_mm3
-                    ),
-                    reached=done.end == parts.MET,
-                )
-            )
-        useful = useful_strokes(
-            [edge.used for edge in self._edges], mean_of(m.used_radius for m in measured), effects
+        runs = np.repeat(np.arange(len(count)), count)
+        turn = batch.turn[runs] + np.arange(len(runs)) - first[runs]
+        effects, draws = batch.effects_of(runs), batch.draws(runs, turn)
+        done = [edge.go_on(first, effects, draws, batch.fresh_um[runs]) for edge in self._edges]
+        ended = np.logical_and.reduce(
+            [(d.end == parts.MET) | (d.end == parts.UNMET) for d, _ in done]
         )
+        if not ended.all():  # a life that is over by then has no need of the others
+            done = [(parts.Done(*(part[ended] for part in d)), v[ended]) for d, v in done]
+            effects, turn = RunEffects(*(part[ended] for part in effects)), turn[ended]
+            first = np.concatenate([[0], np.cumsum(np.add.reduceat(ended, first[:-1]))])
+        return Sessions(first, *self._measured(done, effects, turn + 1))
+
+    def _measured(
+        self,
+        done: Sequence[tuple[parts.Done, FloatArray]],
+        effects: RunEffects,
+        sessions: NDArray[np.int_],
+    ) -> tuple[SessionMeasures, WidthLoss]:
+        rule = self._method.stop
+        edges = [EdgeMeasures(*d.measured.T) for d, _ in done]
+        summed = [
+            EdgeSums(
+                volume=d.volume[:, 0],
+                strokes=d.strokes.astype(float),
+                dullness=d.volume[:, 1],
+                overshoot=past_need(d.seen[:, 2], d.seen[:, 1], rule, volume),
+                reached=d.end == parts.MET,
+            )
+            for d, volume in done
+        ]
+        sharp = 1 - mean_of(d.seen[:, 0] for d, _ in done)
+        radius = mean_of(edge.used_radius for edge in edges)
+        useful = useful_strokes([edge.used for edge in self._edges], radius, effects)
         whole = sums(summed, self._method, effects)
-        return Sessions(
-            first,
-            *put_together(self._prepared, measured, whole, 1 - mean_of(dull), useful, turn + 1),
-        )
+        return put_together(self._prepared, edges, whole, sharp, useful, sessions)
 
 
 def _ahead(turn: NDArray[np.int_], used_up: FloatArray, limit: int) -> NDArray[np.int_]:
     """How many sessions (R,) to compute at once: within one block of random numbers, and fewer than
     a life that goes on as it has still lasts."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        left = np.where(used_up > 0, turn * (1 - used_up) / used_up, STARTING / CERTAIN)
-    ahead = np.minimum(np.floor(CERTAIN * left), AHEAD - turn % AHEAD)
-    return np.clip(ahead, 1, limit - turn).astype(int)
+    pace = used_up / np.maximum(turn, 1)
+    left = np.divide(1 - used_up, pace, out=np.full(len(turn), np.inf), where=pace > 0)
+    ahead = np.where(turn > 0, np.floor(CERTAIN * left), STARTING)
+    return np.clip(np.minimum(ahead, AHEAD - turn % AHEAD), 1, limit - turn).astype(int)

@@ -137,7 +137,7 @@ class _Recorder:
 
     def used_up(self, runs: NDArray[np.int_]) -> FloatArray:
         """How much (R,) of what the rules allow has been used up after the last session."""
-        return self._final[self._names.index("used_up"), runs]
+        return np.asarray(self._final[self._names.index("used_up"), runs])
 
     def lives(self, states: Sequence[tuple[EdgeState, ...]]) -> Lives:
         """All recorded lives."""

@@ -111,19 +111,17 @@ def measure_edge(
     inset = state.at(grid)
     error = state.internal_angle_rad - grid.angle_rad
     whole, side = ready.weights[edge], ready.on_side[edge]
-    return EdgeMeasures(
+    measured = [
         *_widths(prepared, edge, inset),
-        end=beam.end_inset_mm(grid, state.inset_mm, inset, state.drop_mm),
-        ridge=np.ptp((inset - before).T[side], axis=0),
-        angle_error=over_stations(error, whole),
-        angle_square=over_stations(error**2, whole),
-        radius=_plain_mean(dull),
-        **{
-            f"{third}_radius": over_stations(dull, weights)
-            for third, weights in zip(THIRDS, ready.thirds[edge], strict=True)
-        },
-        used_radius=used_radius,
-    )
+        beam.end_inset_mm(grid, state.inset_mm, inset, state.drop_mm),
+        np.ptp((inset - before).T[side], axis=0),
+        over_stations(error, whole),
+        over_stations(error**2, whole),
+        _plain_mean(dull),
+        *(over_stations(dull, weights) for weights in ready.thirds[edge]),
+        used_radius,
+    ]
+    return EdgeMeasures(*measured)
 
 
 def _widths(prepared: PreparedBlade, edge: int, inset: FloatArray) -> list[FloatArray]:
@@ -156,7 +154,7 @@ def put_together(
 ) -> tuple[SessionMeasures, WidthLoss]:
     """Measures of session number `sessions` (N,), from 1, and the losses after it, from those of
     the edges and the sums over them; two edges both take from the width."""
-    ready, states = prepared.ready, [result.state for result in done.edges]
+    states = [result.state for result in done.edges]
     widths = {
         name: _sum(getattr(edge, name) for edge in edges) + own
         for name, own in zip(WIDTHS, _unused(prepared, states), strict=True)

@@ -123,7 +123,7 @@ class EdgeUse:
         """How many times the usual number of strokes (R, 16) fall on each patch; in all as many
         times as the instrument's severity has it."""
         often = np.exp(np.sqrt(np.log1p(self.use.patch_cv**2)) * patches)
-        share = np.bincount(self._patch, self.share, PATCHES)
+        share = np.bincount(self._patch, self.share, PATCHES).astype(np.float64)
         severity = self.use.severity_gsd**effects.severity / over_stations(often, share)
         return np.asarray(often * severity[:, None])
 
@@ -158,13 +158,13 @@ def useful_strokes(
     """
     use, edges = used[0].use, len(used)
     size, met = (sum(part) / edges for part in zip(*((u.size, u.met) for u in used), strict=True))
-    made = met * np.linspace(0.0, 1.0, USEFUL_STEPS)[:, None]
-    severity = use.severity_gsd**effects.severity
-    grown = use.law.after(size * radius_um + 0 * made, severity * made) / size
-    here, there = grown[:-1], grown[1:]
+    made = met * np.linspace(0.0, 1.0, USEFUL_STEPS)
+    severity = use.severity_gsd ** effects.severity[:, None]
+    grown = use.law.after(size * radius_um[:, None] + 0 * made, severity * made) / size
+    here, there = grown[:, :-1], grown[:, 1:]
     step = np.maximum(there - here, 1e-300)
     share = np.where(here < use.useful_radius_um, (use.useful_radius_um - here) / step, 0.0)
-    return np.asarray(np.clip(share, 0.0, 1.0).mean(axis=0) * use.strokes)
+    return np.asarray(np.clip(share, 0.0, 1.0).mean(axis=1) * use.strokes)
 
 
 def use(

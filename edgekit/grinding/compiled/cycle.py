@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 from edgekit.checks import FloatArray
 from edgekit.grinding.compiled.apexes import internal
@@ -60,7 +59,7 @@ def dull(edge: Edge, use: Use, often: FloatArray, work: Work) -> None:
 def grown(use: Use, radius: float, strokes: float) -> float:
     """A radius [µm] after more strokes at its place, by the laws of `edgekit.life.dulling`."""
     if use.law == LIMIT:
-        return radius - max(use.rate - radius, 0.0) * math.expm1(-strokes / use.exponent)
+        return float(radius - max(use.rate - radius, 0.0) * math.expm1(-strokes / use.exponent))
     return float((radius ** (1 / use.exponent) + use.rate * strokes) ** use.exponent)
 
 

@@ -82,10 +82,23 @@ Done = namedtuple("Done", "seen volume strokes end measured")
 # the toe, and the range of what the session took; mean and mean square of the error of the internal
 # angle; means over the edge and its thirds of the radius as the session found it, and over the
 # strokes of the use before it, as that began.
-MEASURED = (
-    "side heel_side middle_side toe_side deepest caliper end ridge angle_error angle_square "
-    "radius heel_radius middle_radius toe_radius used_radius"
-).split()
+MEASURED = [
+    "side",
+    "heel_side",
+    "middle_side",
+    "toe_side",
+    "deepest",
+    "caliper",
+    "end",
+    "ridge",
+    "angle_error",
+    "angle_square",
+    "radius",
+    "heel_radius",
+    "middle_radius",
+    "toe_radius",
+    "used_radius",
+]
 COUNT = len(MEASURED)
 
 # Room for one session: ``words`` (4,) and ``normals`` of random numbers; rows (V * P) of the edge

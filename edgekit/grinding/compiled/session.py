@@ -63,7 +63,7 @@ def roll_compiled(
     """The same as `edgekit.grinding.rolling_session.roll_session`, compiled."""
     edge, before, after = shared(rolled, hands.modes), _before(rolled, start), _after(start)
     once = np.arange(len(fresh_radius) + 1)
-    done = roll(edge, before, once, NO_USE, NO_GAUGE, hands, fresh_radius, rule, draws, after)
+    done = roll(edge, before, once, NO_USE, NO_GAUGE, hands, fresh_radius, rule, draws, after, ONCE)
     lost = hands.volume_mm3[done.end == parts.NO_DEPTH]
     if len(lost):
         raise no_depth(lost)
@@ -82,7 +82,7 @@ def roll_compiled(
     )
 
 
-def no_depth(volume_mm3: FloatArray) -> Cannot:
+def no_depth(volume_mm3: FloatArray | float) -> Cannot:
     """What is said of strokes that found no depth."""
     return Cannot("a stroke took no definite depth", volume_mm3, "Give it less steel.")
 
@@ -98,7 +98,7 @@ def roll(
     rule: StopRule,
     draws: StrokeNumbers,
     after: After,
-    often: FloatArray = np.zeros((1, parts.PATCHES)),
+    often: FloatArray,
 ) -> Done:
     """N sessions of R runs, those of each from its `first` (R + 1,) on; `after` is filled."""
     swing_sd = np.minimum(hands.swing_sd_rad, REGISTERED_RAD)
@@ -112,8 +112,9 @@ def roll(
 
 
 _NOTHING = np.zeros(1)
+ONCE = np.zeros((1, parts.PATCHES))  # how often strokes of no use fall on a patch
 NO_USE = parts.Use(parts.NO_USE, 0.0, 0.0, 0.0, 1.0, _NOTHING, _NOTHING)
-NO_GAUGE = Gauge(False, _NOTHING, _NOTHING, _NOTHING)  # noqa: FBT003 - names are its fields
+NO_GAUGE = Gauge(False, _NOTHING, _NOTHING, _NOTHING)
 
 
 def _after(start: Flank) -> After:
