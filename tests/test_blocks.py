@@ -65,7 +65,7 @@ CASES = {
     },
     "until clear": {"method": ek.methods.freehand(stop=ek.strokes.until_clear())},
     "counted": {"method": ek.methods.freehand(stop=ek.strokes.counted(strokes=7))},
-    "in a holder": {"method": ek.methods.held(34.0)},
+    "on a bench stone": {"method": ek.methods.bench_stone()},
     "another power": {"use": ek.Use(law=ek.PowerDulling(rate=3.0, exponent=0.4))},
     "a limit": {"use": ek.Use(law=ek.SaturatingDulling(limit_um=6.0, strokes=30.0))},
     "no patches": {"use": ek.Use(patch_cv=0.0)},

@@ -244,6 +244,44 @@ def session(
     return number, end
 
 
+@compiled
+def cycle(
+    edge: Edge,
+    lowered: bool,
+    use: Use,
+    gauge: Gauge,
+    hand: Hand,
+    rule: Rule,
+    numbers: Numbers,
+    done: Done,
+    n: int,
+    work: Work,
+) -> bool:
+    """One use and session number `n`; whether its strokes found their depths."""
+    measured = row(done.measured, COUNT * n)
+    if use.law != NO_USE:
+        measured[14] = average(edge, use.share, 0, work.radius) * UM_PER_MM
+        dull(edge, use, numbers.often, work)
+    steel = begin(edge, lowered, work)
+    if gauge.measured:
+        found(edge, gauge, measured, work)
+    seen = row(done.seen, 3 * n)
+    done.strokes[n], done.end[n] = session(edge, lowered, hand, rule, numbers, seen, steel, work)
+    if done.end[n] == NO_DEPTH:
+        return False
+    finish(edge, rule, hand.fresh, row(done.volume, 3 * n), work)
+    if gauge.measured:
+        measure(edge, gauge, measured, work)
+    return True
+
+
+@compiled
+def of_session(hands: Hand, n: int) -> Hand:
+    """The hand of session `n`."""
+    spread = hands.tilt_sd[n], hands.within_sd[n], hands.swing_sd[n]
+    return Hand(hands.tilt[n], *spread, hands.volume[n], hands.fresh[n])
+
+
 def kept(text: str) -> Any:
     """The one function that is called from outside, kept on disk for this `text` of all functions:
     the cache of numba would see no change outside this file."""
@@ -271,24 +309,15 @@ def kept(text: str) -> Any:
         for run in range(len(first) - 1):
             lay_out(edge, before, run, work)
             for n in range(first[run], first[run + 1]):
-                measured = row(done.measured, COUNT * n)
-                if used.law != NO_USE:
-                    measured[14] = average(edge, used.share, 0, work.radius) * UM_PER_MM
-                    dull(edge, used, row(numbers.often, PATCHES * n), work)
-                steel = begin(edge, before.lowered, work)
-                if measures.measured:
-                    found(edge, measures, measured, work)
-                spread = hands.tilt_sd[n], hands.within_sd[n], hands.swing_sd[n]
-                hand = Hand(hands.tilt[n], *spread, hands.volume[n], hands.fresh[n])
-                own = Numbers(row(numbers.key, 2 * n), numbers.block[n], numbers.strokes, None)
-                seen = row(done.seen, 3 * n)
-                ended = session(edge, before.lowered, hand, rule, own, seen, steel, work)
-                done.strokes[n], done.end[n] = ended
-                if done.end[n] == NO_DEPTH:
+                hand = of_session(hands, n)
+                own = Numbers(
+                    row(numbers.key, 2 * n),
+                    numbers.block[n],
+                    numbers.strokes,
+                    row(numbers.often, PATCHES * n),
+                )
+                if not cycle(edge, before.lowered, used, measures, hand, rule, own, done, n, work):
                     break
-                finish(edge, rule, hand.fresh, row(done.volume, 3 * n), work)
-                if measures.measured:
-                    measure(edge, measures, measured, work)
             put_back(edge, after, run, work)
 
     return compiled(roll, kept=True)
