@@ -65,10 +65,9 @@ def hands_of(rolled: RolledEdge, method: Method, effects: RunEffects, draws: Ses
 
 
 def modes_of(rolled: RolledEdge, method: Method) -> FloatArray:
-    """Shapes (M, S) of the tilt within a stroke."""
-    length = float(rolled.grid.arc_mm[-1])
-    correlation = method.rolling().correlation_s / method.seconds_per_stroke * length
-    return modes(length, correlation, len(rolled.grid.arc_mm))
+    """Shapes (M, S) of the tilt within a stroke, which are those of an edge of length 1."""
+    correlation = method.rolling().correlation_s / method.seconds_per_stroke
+    return modes(1.0, correlation, len(rolled.grid.arc_mm))
 
 
 def scatter_factor(method: Method, effects: RunEffects) -> FloatArray:
