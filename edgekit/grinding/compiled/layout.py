@@ -16,7 +16,6 @@ def stand(edge: Edge, work: Work) -> None:
     """What nodes stand for under the new face, alike in all runs."""
     for n in range(edge.nodes):
         work.node[n] = edge.node[n]
-    moments(edge, work)
 
 
 @compiled
@@ -84,15 +83,6 @@ def lower(edge: Edge, drop: FloatArray, work: Work) -> None:
             lower = (edge.depth[here] + edge.depth[below]) / 2
             work.node[here] = max(lower - max(upper, drop[s]), 0.0)
             upper = lower
-    moments(edge, work)
-
-
-@compiled
-def moments(edge: Edge, work: Work) -> None:
-    """First and second moment of depth of what each node stands for."""
-    for n in range(edge.nodes):
-        work.first_moment[n] = work.node[n] * edge.depth[n]
-        work.second_moment[n] = work.first_moment[n] * edge.depth[n]
 
 
 @compiled

@@ -32,13 +32,14 @@ PATCHES = 16
 # ``terms`` of a stroke's error there are, and whether the stone lies ``flat``. Per station (P,):
 # the ``curvature`` in plan, ``half`` of it kept above 0, its ``centre``, the ``weight`` of length,
 # 1 for each but the last as ``pairs``, the angle ``aimed`` at and its ``cot``; ``modes`` (M * P);
-# ``depth`` (V * P) and what each node stands for below a new face, ``node``. For a flat stone,
+# ``depth`` (V * P), its ``fraction`` (V,) of the greatest at a station, and what each node stands
+# for below a new face, ``node`` (V * P). For a flat stone,
 # ``seen`` (3 * 3 * P) has the products of inward direction, position and face with its normal at
 # mid-edge, with what opens it by a tilt and with what turns it by a swing.
 Edge = namedtuple(
     "Edge",
     "stations places depths nodes terms flat curvature half centre weight pairs aimed cot modes "
-    "depth node seen",
+    "depth fraction node seen",
 )
 
 # Edges of R runs before their sessions, arrays (R, S) but the ``field`` (R, V, S): ``drop`` of the
@@ -102,12 +103,12 @@ MEASURED = [
 COUNT = len(MEASURED)
 
 # Room for one session: ``words`` (4,) and ``normals`` of random numbers; rows (V * P) of the edge
-# before it and now, of what each node stands for with its first and second moment of depth, of the
+# before it and now, of what each node stands for, of the
 # flank's height over a stroke's lines, and of what each node still ``held``; the others (P,).
 Work = namedtuple(
     "Work",
-    "words normals begun field node first_moment second_moment height held inset first drop angle "
+    "words normals begun field node height held inset first drop angle "
     "cot lean lean_cos lean_sin radius ratio tangent whole cos sin tilt slope area level reach "
     "steel margin land new_angle new_cot",
 )
-TALL, ROWS = 7, len(Work._fields) - 2  # of a height of V, and in all
+TALL, ROWS = 5, len(Work._fields) - 2  # of a height of V, and in all

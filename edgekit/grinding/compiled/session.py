@@ -150,7 +150,9 @@ def shared(rolled: RolledEdge, modes: FloatArray) -> Edge:
     blocks = [block.ravel() for block in np.split(filled[len(one) :], ends[:-1] - len(one))[1:]]
     terms = len(modes) + STROKE_TERMS - MODES
     size = stations, places, depths, depths * places, terms
-    return Edge(*size, flat, *filled[: len(one)], *blocks)
+    shapes, depth, nodes, seen = blocks
+    fraction = _plain(grid.fraction)
+    return Edge(*size, flat, *filled[: len(one)], shapes, depth, fraction, nodes, seen)
 
 
 def _seen(rolled: RolledEdge) -> FloatArray:

@@ -119,11 +119,12 @@ def sink(edge: Edge, slope: Any, area: Any, s: int, work: Work) -> Any:
     the parabola gives a level that is too deep or right, and the next set of those the level cuts.
     """
     places, half, centre = edge.places, load(edge.half, s), load(edge.centre, s)
-    low = wide(math.inf)
+    deepest = load(edge.depth, edge.nodes - places + s)
+    low, fall = wide(math.inf), slope * deepest
     for v in range(edge.depths):
         n = v * places + s
         field = load(work.field, n)
-        height = if_below(field, centre, field - slope * load(edge.depth, n), math.inf)
+        height = if_below(field, centre, field - fall * edge.fraction[v], math.inf)
         low = least(low, height)
         save(work.height, n, height)
     level = low + 1.2 * load(work.reach, s)
@@ -133,22 +134,22 @@ def sink(edge: Edge, slope: Any, area: Any, s: int, work: Work) -> Any:
         for v in range(edge.depths):
             n = v * places + s
             height = load(work.height, n)
-            width = if_below(height, level, width + load(work.node, n), width)
-            first = if_below(height, level, first + load(work.first_moment, n), first)
-            second = if_below(height, level, second + load(work.second_moment, n), second)
+            node, share = load(work.node, n), edge.fraction[v]
+            width = if_below(height, level, width + node, width)
+            first = if_below(height, level, first + node * share, first)
+            second = if_below(height, level, second + node * (share * share), second)
             held = if_below(height, level, held + load(work.held, n), held)
             top = if_below(height, level, most(top, height), top)
             bottom = if_below(height, level, bottom, least(bottom, height))
-        gain = width - 2.0 * half * slope * first
-        taken = area + held - slope * (first - half * slope * second)
+        gain = width - 2.0 * half * fall * first
+        taken = area + held - fall * (first - half * fall * second)
         level = 2.0 * taken / (gain + root(gain * gain - 4.0 * half * width * taken))
         level = if_below(0.0, area, level, low)  # where nothing is to be taken
         if not (any_below(level, top) or any_below(bottom, level)):
             break
     level = if_below(level, math.inf, level, math.inf)  # where the parabola has no such level
     save(work.reach, s, level - low)
-    deepest = most(slope, 0.0) * load(edge.depth, edge.nodes - places + s)
-    if any_below(centre, level + deepest):
+    if any_below(centre, level + most(fall, 0.0)):
         save(work.level, s, level)
         save(work.slope, s, slope)
         save(work.area, s, area)
@@ -166,9 +167,10 @@ def cut(edge: Edge, tilt: Any, slope: Any, level: Any, s: int, work: Work) -> An
     save(work.new_cot, s, if_below(inset, meets, slope, load(work.new_cot, s)))
     save(work.new_angle, s, if_below(inset, meets, angle, load(work.new_angle, s)))
     steel, curvature, half = wide(0.0), load(edge.curvature, s), load(edge.half, s)
+    fall = slope * load(edge.depth, edge.nodes - edge.places + s)
     for v in range(edge.depths):
         n = v * edge.places + s
-        field = most(load(work.field, n), level + slope * load(edge.depth, n))
+        field = most(load(work.field, n), level + fall * edge.fraction[v])
         save(work.field, n, field)
         steel += given(work, n, field, curvature, half)
     save(work.steel, s, steel)
@@ -197,12 +199,13 @@ def finish(edge: Edge, rule: Rule, fresh: float, volume: FloatArray, work: Work)
         need, slope, drop = needed(work, rule, fresh, s), load(work.cot, s), load(work.drop, s)
         level = if_below(TINY, need, load(work.first, s) + need - slope * drop, -math.inf)
         half, centre, weight = load(edge.half, s), load(edge.centre, s), load(edge.weight, s)
+        fall = slope * load(edge.depth, edge.nodes - places + s)
         taken, parallel, whole = wide(0.0), wide(0.0), wide(0.0)
         for v in range(edge.depths):
             n = v * places + s
             node, begun = load(work.node, n), load(work.begun, n)
             old, new = least(begun, centre), least(load(work.field, n), centre)
-            good = least(most(begun, level + slope * load(edge.depth, n)), centre)
+            good = least(most(begun, level + fall * edge.fraction[v]), centre)
             taken += node * (new - old) * (1.0 - half * (new + old))
             parallel += node * (good - old) * (1.0 - half * (good + old))
             whole += load(edge.node, n) * new * (1.0 - half * new)
