@@ -92,14 +92,12 @@ def test_blocks_are_sessions_one_by_one(case, monkeypatch):
         assert (arrays.sessions > AHEAD).any()  # more than a block
 
 
-@pytest.mark.parametrize(("starting", "certain"), [(1, 1e-9), (8, 50.0)])
-def test_lives_do_not_depend_on_how_many_sessions_are_computed_ahead(
-    starting, certain, monkeypatch
-):
+@pytest.mark.parametrize(("starting", "left"), [(1, 1e-9), (8, 50.0)])
+def test_lives_do_not_depend_on_how_many_sessions_are_computed_ahead(starting, left, monkeypatch):
     """One at a time, and all of a block although lives end within it."""
     usual = lived(9, rules=(ek.retire.MaxWidthLoss(fraction=0.06),), max_sessions=21)
     monkeypatch.setattr(by_blocks, "STARTING", starting)
-    monkeypatch.setattr(by_blocks, "CERTAIN", certain)
+    monkeypatch.setattr(by_blocks, "LEFT", left)
     other = lived(9, rules=(ek.retire.MaxWidthLoss(fraction=0.06),), max_sessions=21)
     assert (usual.sessions % AHEAD > 0).any()
     assert (usual.sessions < 21).any()
@@ -139,8 +137,8 @@ def test_sessions_ahead_stay_in_a_block_a_life_and_its_limit():
     turn = np.array([0, 3, 8, 10, 20, 7, 15])
     used_up = np.array([0.0, 0.0, 0.5, 0.9, 0.99, 0.3, 0.1])
     ahead = by_blocks._ahead(turn, used_up, 17)
-    # new: four; unknown pace: the block's rest; 0.8 of 8 left; one at least; the block's last.
-    np.testing.assert_array_equal(ahead[[0, 1, 2, 3, 5, 6]], [4, 5, 6, 1, 1, 1])
+    # new: four; unknown pace: the block's rest; 9.6 left; 1.3; 0.2; the block's last.
+    np.testing.assert_array_equal(ahead[[0, 1, 2, 3, 5, 6]], [4, 5, 8, 1, 1, 1])
     assert by_blocks._ahead(np.array([14]), np.array([0.1]), 15)[0] == 1
 
 
