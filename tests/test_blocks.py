@@ -55,6 +55,17 @@ class Deepest:
         return "0.06 mm at the deepest"
 
 
+@dataclass(frozen=True)
+class Three:
+    """A life of three sessions."""
+
+    def used_up(self, lost):
+        return lost.sessions / 3
+
+    def __str__(self):
+        return "three sessions"
+
+
 CASES = {
     "one edge": {},
     "two edges": {"blade": ek.patterns.universal_curette()},
@@ -143,7 +154,7 @@ def test_sessions_ahead_stay_in_a_block_a_life_and_its_limit():
 
 
 def test_a_stroke_without_depth_is_an_error_only_for_a_life_that_reaches_it(monkeypatch):
-    """The fourth session of a run finds none: retired by its third it needs no fourth."""
+    """The fourth session finds none: a blade that is retired by its third needs no fourth."""
     real = by_blocks.roll
 
     def failing(*given):
@@ -154,13 +165,11 @@ def test_a_stroke_without_depth_is_an_error_only_for_a_life_that_reaches_it(monk
         return done
 
     monkeypatch.setattr(by_blocks, "roll", failing)
-    third = lived(1, rules=(ek.retire.MaxWidthLoss(fraction=0.1),), max_sessions=3)
-    assert third.sessions[0] == 3
-    width = third.final["mean_width_um"][0]
-    limit = ek.retire.MaxWidthLoss(fraction=0.999 * width / 1000 / third.blade.width_mm)
-    assert lived(1, rules=(limit,)).sessions[0] == 3
+    monkeypatch.setattr(life, "MAX_RUNS_AT_ONCE", 1)
+    assert lived(1, max_sessions=3).sessions[0] == 3
+    np.testing.assert_array_equal(lived(2, rules=(Three(),)).sessions, 3)  # in one slot
     with pytest.raises(ek.EdgekitError, match="no definite depth"):
-        lived(1, rules=(ek.retire.MaxWidthLoss(fraction=0.1),))
+        lived(1)
 
 
 @pytest.mark.parametrize(

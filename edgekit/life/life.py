@@ -132,7 +132,7 @@ class _Recorder:
             run, turn = np.repeat(runs, counts), number + np.repeat(batch.turn - start, counts)
             recorded = lived & (run < self._histories)
             self._rows.append((run[recorded], turn[recorded], values[:, recorded]))
-        batch.turn += last - start + 1
+        batch.turn += counts
         return np.asarray(retired)
 
     def used_up(self, runs: NDArray[np.int_]) -> FloatArray:
