@@ -431,7 +431,7 @@ def test_a_block_names_its_class_and_a_line_its_card(plan):
         )
         reads = 180 - blade.edges[block.edge].nominal_angle_deg
         assert all(line.card.startswith(f"card {reads:.0f}°") for line in block.lines)
-        side = "left as you look" if blade.kind is ek.BladeClass.AREA_SPECIFIC else ""
+        side = "left from the end" if blade.kind is ek.BladeClass.AREA_SPECIFIC else ""
         assert block.side.startswith(side)
         assert bool(block.side) == bool(side)
     cards = {drawing.labels[0][2] for drawing in sheet.cards}
@@ -972,6 +972,19 @@ def test_the_grip_is_marked_as_practice_without_a_source():
     drawing = hands()
     assert "grip: common practice, no source" in [text for *_, text in drawing.labels]
     assert drawing.alt.endswith("Common practice, no source.")
+
+
+def test_a_level_face_has_the_handle_above_it():
+    """The frames of the brief: the handle comes from where the face looks, 20 to 30 degrees off for
+    an area-specific blade; the drawing of the grip had it level."""
+    (handle,) = (shape.points for shape in hands().shapes if shape.ink is Ink.HANDLE)
+    drawn = (handle[1] - handle[0]) / np.linalg.norm(handle[1] - handle[0])
+    for blade in ek.read_tray("data_demo/tray_FH-03.csv").values():
+        for edge in blade.edges.values():
+            frame = edge.frame(edge.length_mm * np.array([0.5, 0.9]), order=0)
+            up = -frame.face.value @ edge.handle_axis
+            assert (up > np.cos(np.radians(33))).all()
+    assert drawn[1] > np.cos(np.radians(15))
 
 
 def test_plates_are_changed_within_lines_and_back_before_the_next_line_of_a_row():

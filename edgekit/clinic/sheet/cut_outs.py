@@ -227,45 +227,46 @@ BENCH_ALT = (
 
 
 def hands(lean_deg: float = 105.0) -> Drawing:
-    """The stone in the hand as one sees it who looks along the edge at its level, handle left."""
+    """The stone in the hand as one sees it who looks along the edge at its level: a level face has
+    the handle upright above it, within the slant of an area-specific blade."""
     up = arc(1.0, lean_deg - 90, lean_deg - 90)[0]
     aside = np.array([up[1], -up[0]])
-    slab = np.array([-44 * up, 26 * up, 26 * up + 5 * aside, -44 * up + 5 * aside])
+    slab = np.array([-36 * up, 20 * up, 20 * up + 5 * aside, -36 * up + 5 * aside])
     blade = np.array([(0.0, 0.0), (-7.0, 0.0), (-6.2, -3.0), (-3.5, -4.6), (-0.8, -3.0)])
-    beside = slab[2:] + 9 * aside
-    high = beside[0]
+    high = (slab[2] + 9 * aside)[0]
     shapes = (
-        line(Ink.STEEL, (-74.0, -22.0), (-40.0, -22.0), (-40.0, -44.0), (-74.0, -44.0)),
-        _oval((-56.0, -12.0), (13.0, 10.0)),
-        _oval(tuple((-22 * up + 9.5 * aside).tolist()), (4.5, 3.0)),
-        _oval(tuple((-15 * up + 9.5 * aside).tolist()), (4.5, 3.0)),
-        _oval(tuple((-29 * up + 9.5 * aside).tolist()), (4.5, 3.0)),
+        line(Ink.STEEL, (-74.0, 24.0), (-28.0, 24.0), (-28.0, -4.0), (-74.0, -4.0)),
+        _oval((-20.0, 34.0), (18.0, 10.0)),
+        _oval(tuple((-19 * up + 9.5 * aside).tolist()), (4.5, 3.0)),
+        _oval(tuple((-12 * up + 9.5 * aside).tolist()), (4.5, 3.0)),
+        _oval(tuple((-26 * up + 9.5 * aside).tolist()), (4.5, 3.0)),
         Shape(ink=Ink.STEEL, points=blade),
-        line(Ink.HANDLE, (-7.0, -2.0), (-74.0, -7.0)),
+        line(Ink.HANDLE, (-5.0, -2.0), (-12.0, 50.0)),
         line(Ink.CUT, (-18.0, 0.0), (0.0, 0.0), (14 * up[0], 14 * up[1]), (-22.0, 14 * up[1])),
         line(Ink.CUT, (-22.0, 14 * up[1]), (-18.0, 0.0)),
         line(Ink.FACE, (-7.0, 0.0), (0.0, 0.0)),
         Shape(ink=Ink.STEEL, points=slab),
-        line(Ink.FACE, (-40.0, -44.0), (-74.0, -44.0)),
-        *arrow((high[0], 22.0), (high[0], 6.0), 2.0),
+        line(Ink.FACE, (-28.0, -4.0), (-74.0, -4.0)),
+        *arrow((high, 18.0), (high, 2.0), 2.0),
     )
     labels = (
-        (-10.0, 7.0, "card"),
-        (-56.0, 3.0, "hand"),
-        (-57.0, -33.0, "rest"),
-        (high[0] + 18.0, 17.0, "down: towards"),
-        (high[0] + 18.0, 11.0, "the edge"),
-        (27.0, -24.0, "fingers behind"),
-        (-25.0, -36.0, "free"),
+        (-18.0, 7.0, "card"),
+        (-30.0, 34.0, "hand"),
+        (-53.0, 10.0, "rest"),
+        (6.0, 46.0, "handle up"),
+        (high + 21.0, 13.0, "down: towards"),
+        (high + 21.0, 7.0, "the edge"),
+        (29.0, -20.0, "fingers behind"),
+        (-25.0, -28.0, "free"),
         (-19.0, -10.0, "face level"),
-        (8.0, -50.0, "grip: common practice, no source"),
+        (8.0, -42.0, "grip: common practice, no source"),
     )
     alt = (
-        "The stone in the hand, as you look along the edge at its level: the handle to the left in "
-        "a hand on a rest, face level, the card behind; the stone leans outwards to the right, "
-        "fingers behind its lower half; going down is towards the edge. Common practice, no source."
+        "The stone in the hand, as you look along the edge at its level: the handle up in a hand "
+        "on a rest, face level, the card behind; the stone leans outwards to the right, fingers "
+        "behind its lower half; going down is towards the edge. Common practice, no source."
     )
-    return Drawing(shapes=shapes, box=(-76.0, -54.0, 56.0, 28.0), alt=alt, labels=labels)
+    return Drawing(shapes=shapes, box=(-76.0, -45.0, 58.0, 51.0), alt=alt, labels=labels)
 
 
 def _oval(middle: tuple[float, float], half: tuple[float, float]) -> Shape:

@@ -24,8 +24,8 @@ READ_EDGES, READ_HOURS, READ_PRACTISED_MIN, READ_ALL_HOURS = 11, 4, 95, 7
 """What readers judged who acted out the sheet of the demo tray; nobody has worked from it."""
 
 _HOLDER = """
-Row. Pile the row's plates by their number and tape the pile to the bench: only the stone slides,
-on the pile. Or raise the pivot. The gauge follows in 4.
+Row. Pile the row's plates by their number, under the whole of the stroke, and tape the pile to the
+bench by its sides: only the stone slides, on the pile. Or raise the pivot. The gauge follows in 4.
 
 Edge. Find the block of the row's next edge, and in it the line with this row's number: only that
 line is done now. Skip a blade without the tick ‘may be ground’, and an edge that bites. Cap the
@@ -71,10 +71,11 @@ _IN_THE_HAND = """
 Stone in the hand. Instrument out of the holder, other blade capped. The hand that holds it rests
 on something firm, and below the blade {below:g} mm are free for the stone. Turn the page until
 the number's arrow in the drawing from above comes from your right (left-handed: from your left),
-and hold the blade as drawn (hours: toe at 6): face up and level, your eyes at its height. Behind
+and hold the blade as drawn (hours: toe at 6): face up and level, so the handle up, your eyes at its height. Behind
 it, at its height, the card is taped to something that stands, narrow side down and level like the
 face: the stone leans out more than at its smaller corner and, the card turned over, less than at
-its larger.{room} Fingers behind the stone, on its lower half. One stroke at each number in turn;
+its larger.{room} Fingers behind the stone, on its lower half. One stroke (as long as part 1 says) at
+each number in turn;
 the stone goes down: towards the edge; up: away from it. Then Look; a line of ink left along the
 edge: lean the top of the stone towards the face; gone only in a line: away from it. Rows ticked
 ‘not at all’: strike out their lines.
@@ -88,8 +89,8 @@ in whose strip that is, within the same {extra:g}; if its row is past, Row to Lo
 step again.
 """
 _MARK = (
-    "First hold the instrument upright at arm's length, blade up, and look down along the handle: "
-    "pen a mark on the handle where the edge you grind, seen at its middle, runs to: heel to "
+    "First point the blade at your eye, at arm's length, and look along the handle: pen a mark on "
+    "the handle where the edge you grind, seen at its middle, runs to: heel to "
     "toe{aside}, not to the tip (drawing in part 6). "
 )
 _DIAL = (
@@ -195,7 +196,13 @@ def words(plan: BenchPlan) -> tuple[tuple[str, str], ...]:
         ("drawings", _DRAWINGS + (" (by hand: from above)" if tools_by_hand(plan) else "")),
     ]
     if "left" in names:
-        terms.insert(1, ("left, right", f"as you look along the handle, toe up{_unlike(plan)}"))
+        terms.insert(
+            1,
+            (
+                "left, right",
+                f"as you look from the handle's end to the blade, toe up{_unlike(plan)}",
+            ),
+        )
     if any(step.requirements.urgent for step in plan.steps):
         terms.append(("first", "urgent: near its limit in the log, so its width is read today"))
     return tuple(terms)

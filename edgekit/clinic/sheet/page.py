@@ -17,7 +17,7 @@ SIZES_MM = {1: (46.0, 30.0), 2: (25.0, 24.0)}  # of each drawing, by how many st
 BENCH_MM = (122.0, 58.0)
 BESIDE_MM = {"width_mm": 62.0, "height_mm": 21.0}
 LOOP_MM = {"width_mm": 24.0, "height_mm": 27.0}
-HANDS_MM = {"width_mm": 86.0, "height_mm": 56.0}
+HANDS_MM = {"width_mm": 86.0, "height_mm": 63.0}
 CSS = """
 @page { size: A4; margin: 8mm 9mm 9mm;
   @bottom-left { content: "WARNING"; font: bold 9pt "Liberation Sans", Arial, sans-serif; }
@@ -148,7 +148,7 @@ BEFORE = (
     "Only the blade that carries this code: unmarked, set it aside. Cracked, bent, or at or below "
     "its limit: set it aside and ask. The practitioner enters limits that are missing. Width: "
     "across the face at half its length (of a hoe: back from the edge), the jaws touching there "
-    "without pressure, never drawn along an edge; two decimals (limits are rounded up to them); "
+    "without pressure, never drawn along an edge; two decimals, the smallest of three readings (limits are rounded up to them); "
     "the other blade capped. Then the "
     "stick, edge by edge: one that bites all along is not ground (tick in its block); "
     "one that slides may be."

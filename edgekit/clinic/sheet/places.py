@@ -69,7 +69,7 @@ def side_words(need: EdgeRequirements) -> str:
     >>> import edgekit as ek
     >>> plan = ek.plan_bench({"K": ek.patterns.area_specific_curette()})
     >>> side_words(plan.requirements[0])
-    'left as you look along the handle, toe up'
+    'left from the end of the handle, toe up'
     """
     far = need.blade.opposite(need.name)
     if far is None or need.name in ("left", "right"):
@@ -78,4 +78,4 @@ def side_words(need: EdgeRequirements) -> str:
     near, other = (
         edge.frame(edge.stations(3), order=0).position[1] @ right for edge in (need.edge, far)
     )
-    return f"{'right' if near > other else 'left'} as you look along the handle, toe up"
+    return f"{'right' if near > other else 'left'} from the end of the handle, toe up"
