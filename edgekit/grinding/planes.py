@@ -18,6 +18,13 @@ from edgekit.contact.apex import clear_inset
 from edgekit.contact.facets import Spacing, placement_density
 from edgekit.evidence_table import value
 from edgekit.geometry.edge import Edge
+from edgekit.grinding.compiled.planes.session import (
+    grind_compiled,
+    hand_of,
+    plan_of,
+    serves,
+    stop_of,
+)
 from edgekit.grinding.edge_state import (
     EdgeState,
     GroundEdge,
@@ -122,6 +129,10 @@ def lay_planes(
     """One session of local strokes on edge number `edge`; `normals` (S, 3) are what the guide aims
     at.
     """
+    if serves():
+        plan = plan_of(grid, method, normals, even_places(grid.edge, method.local()[0].spacing))
+        hand = hand_of(method, effects, draws, edge, turn, fresh_um)
+        return grind_compiled(grid, state, plan, stop_of(grid, method), hand)
     planes, weight = _planes(grid, normals, method, effects, draws, edge, turn)
     return _grind(grid, state, method, planes, weight, fresh_um)
 
