@@ -7,6 +7,7 @@ by summing what lies above a value instead of by sorting.
 from __future__ import annotations
 
 import math
+from typing import Any
 
 from edgekit.grinding.compiled.lanes import (
     compiled,
@@ -41,14 +42,14 @@ def needs(edge: Edge, stop: Stop, work: Work) -> None:
     for s in range(edge.stations - 1):
         here, there = work.need[s], work.need[s + 1]
         first, second = int(work.server[s]), int(work.server[s + 1])
-        before, behind = 1.0, 1.0
+        between, before, behind = places + 1 + s, 1.0, 1.0
         if first != second and work.dull[s] > 0 and work.dull[s + 1] > 0:
             rise = alone(edge, second, s, stop, work) - here
             fall = alone(edge, first, s + 1, stop, work) - there
             if rise + fall > 0 and rise + fall < math.inf:  # infinite where one faces away
                 before, behind = rise / (rise + fall), fall / (rise + fall)
-                work.need[places + s] = here + before * (there + fall - here)
-                work.length[places + s] = edge.gap[s]
+                work.need[between] = here + before * (there + fall - here)
+                work.length[between] = edge.gap[s]
         work.length[s] += before * edge.gap[s]
         work.length[s + 1] += behind * edge.gap[s]
 
@@ -67,13 +68,12 @@ def above(edge: Edge, work: Work, level: float) -> tuple[float, float]:
 @compiled
 def quantile(edge: Edge, stop: Stop, work: Work) -> float:
     """The least need such that no more than the spare part of the edge needs more."""
-    whole, _ = above(edge, work, -math.inf)
-    spare, low, value = stop.spare * whole, 0.0, math.inf
+    low, value = 0.0, math.inf
     for step in range(2 * edge.places + STEPS + HALVINGS):
         halve = STEPS <= step < STEPS + HALVINGS and math.isfinite(value)
         level = (low + value) / 2 if halve else value
         length, below = above(edge, work, level)
-        if length <= spare:
+        if length <= stop.spare:
             value = below
         elif halve:
             low = level
@@ -94,19 +94,27 @@ def advance(edge: Edge, planes: int, stop: Stop, work: Work) -> tuple[float, boo
     for p in range(planes):
         work.advance[p] = common if stop.alike else 0.0
     if not stop.alike:
+        for s in range(0, places, WIDTH):
+            save(work.need, s, served(work, s, places, common))
         for s in range(edge.stations):
-            up_to(work, int(work.server[s]), work.need[s], common)
-        for s in range(edge.stations - 1):
-            up_to(work, int(work.server[s]), work.need[places + s], common)
-            up_to(work, int(work.server[s + 1]), work.need[places + s], common)
+            p = int(work.server[s])
+            work.advance[p] = max(work.advance[p], work.need[s])
     for p in range(planes):
         work.advance[p] *= work.weight[p] if stop.alike else max(work.weight[p], 1.0)
         largest = max(largest, work.advance[p])
+        moved = work.advance[p] > 0  # one that only touches cuts nothing
+        work.offset[p] = work.support[p] - work.advance[p] if moved else math.inf
     return largest, asked <= stop.largest
 
 
 @compiled
-def up_to(work: Work, p: int, need: float, common: float) -> None:
-    """Let a plane advance as far as a stretch needs, unless that is left dull."""
-    if need <= common:
-        work.advance[p] = max(work.advance[p], need)
+def served(work: Work, s: int, places: int, common: float) -> Any:
+    """The largest need of sixteen stations and beside them, but for what is left dull."""
+    here, before, behind = (
+        load(work.need, s),
+        load(work.need, places + s),
+        load(work.need, places + 1 + s),
+    )
+    here = if_below(common, here, 0.0, here)
+    before, behind = if_below(common, before, 0.0, before), if_below(common, behind, 0.0, behind)
+    return most(here, most(before, behind))

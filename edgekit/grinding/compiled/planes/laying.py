@@ -19,14 +19,17 @@ def lay(edge: Edge, plan: Lay, hand: Hand, run: int, work: Work) -> None:
     `edgekit.grinding.planes` has them."""
     common, scatter = row(hand.common, 4 * run), row(hand.scatter, 4 * run)
     normal = row(hand.normals, run * hand.apart + hand.first)
-    for p in range(plan.rows):
-        n = 4 * min(p, plan.planes - 1)  # those that fill the lanes repeat the last
-        work.tilt[p] = (common[0] + scatter[0] * normal[n]) * _RADIANS
-        work.swing[p] = (common[1] + scatter[1] * normal[n + 1]) * _RADIANS
-        place = placed(plan, (p // plan.each + hand.phase[run]) * plan.even)
-        place += common[2] + scatter[2] * normal[n + 2]
-        put(edge, plan, min(max(place, 0.0), plan.length) / plan.spacing, p, work)
-        work.weight[p] = max(1.0 + (common[3] + scatter[3] * normal[n + 3]), plan.least)
+    near, p = 1.0 / plan.spacing, 0
+    for placement in range(plan.placements):
+        place = placed(plan, (placement + hand.phase[run]) * plan.even) + common[2]
+        for _ in range(plan.each):
+            error = row(normal, 4 * p)
+            work.tilt[p] = common[0] + scatter[0] * error[0]
+            work.swing[p] = common[1] + scatter[1] * error[1]
+            arc = min(max(place + scatter[2] * error[2], 0.0), plan.length)
+            put(edge, plan, arc * near, p, work)
+            work.weight[p] = max(1.0 + (common[3] + scatter[3] * error[3]), plan.least)
+            p += 1
     for p in range(0, plan.rows, WIDTH):
         turn(plan, p, work)
 
@@ -57,9 +60,9 @@ def turn(plan: Lay, p: int, work: Work) -> None:
     """Turn sixteen normals as the hand errs: by a tilt about the edge, and by a swing along it."""
     x, y, z = load(work.x, p), load(work.y, p), load(work.z, p)
     a, b, c = load(work.along_x, p), load(work.along_y, p), load(work.along_z, p)
-    sine, cosine = sine_cosine(load(work.tilt, p), work.room)
+    sine, cosine = sine_cosine(load(work.tilt, p) * _RADIANS, work.room)
     tilt = (0.0 - plan.side) * sine / cosine
-    sine, cosine = sine_cosine(load(work.swing, p), work.room)
+    sine, cosine = sine_cosine(load(work.swing, p) * _RADIANS, work.room)
     swing = sine / cosine
     turned_x = x + tilt * (b * z - c * y) + swing * a
     turned_y = y + tilt * (c * x - a * z) + swing * b

@@ -15,21 +15,27 @@ from collections import namedtuple
 # ``volume``, half the ``gap`` to the next, ``half`` the curvature in plan and the ``limit`` of
 # insets; ``seen`` (9 * P) the components of position, face normal times the greatest depth, and
 # outward direction; per depth (V,) its ``fraction`` of the greatest and the ``share`` of the depth
-# that it stands for.
+# that it stands for. Per block of sixteen stations three ``axes`` (P / 16 * 9), the first along the
+# edge and the second down the flank, and the components of ``seen`` along these, ``boxed`` (9 * P); and the
+# middle and half the size of what holds its ``outward`` directions (P / 16 * 6).
 Edge = namedtuple(
     "Edge",
-    "stations places depths nodes deepest weight volume gap half limit seen fraction share",
+    "stations places depths nodes deepest weight volume gap half limit seen fraction share axes "
+    "boxed outward",
 )
 
-# How a method lays planes: how many ``planes`` there are, how many at ``each`` placement, and their
+# How a method lays planes: how many ``planes`` there are at how many ``placements``, ``each``,
+# and their
 # ``rows`` (N); the arc ``reached`` (M + 1,) by ``shares`` (M) of the edge, of which there are
 # ``even`` to a placement; per station the ``aims`` (S * 6), the normal aimed at and the tangent;
 # the ``spacing`` of these, the edge's ``length``, and which ``side`` it is; the ``least`` share of
 # the advance.
-Lay = namedtuple("Lay", "planes each rows reached shares even aims spacing length side least")
+Lay = namedtuple(
+    "Lay", "planes placements each rows reached shares even aims spacing length side least"
+)
 
-# When it stops: whether all planes advance ``alike``, which ``spare`` part of the edge may stay
-# dull, the ``largest`` advance, and what ``rounding`` can do to heights.
+# When it stops: whether all planes advance ``alike``, which length of edge may be ``spare``d
+# and stay dull, the ``largest`` advance, and what ``rounding`` can do to heights.
 Stop = namedtuple("Stop", "alike spare largest rounding")
 
 # Of each run: errors that are ``common`` (R, 4) to the session and their ``scatter`` (R, 4), the
@@ -47,11 +53,15 @@ Before = namedtuple("Before", "field drop lean angle radius lowered")
 After = namedtuple("After", "field angle radius land sharp active seen")
 SEEN = 5
 
-# Room for one session: rows (V * P) of the ``field`` before it and ``after``; (N * P / 16) of where
-# planes ``touch`` sixteen stations; (N,) of planes; (2 * P) of what the edge needs; others (P,).
+# Room for one session: ``pairs`` (P / 16 * N) of a block and a plane, as whole numbers; rows (V * P) of the ``field`` before it and ``after``; (P / 16 * 6) middles
+# and half sizes of the ``box`` round a block; (P / 16 * N) ``bound`` of how high planes find blocks,
+# and of how they are ``faced``;
+# (N,) of planes; (2 * P) of what the edge needs at its stations and, one place
+# further on, between them; others (P,), with ``goal_x`` and so on the places
+# that are to be reached.
 Work = namedtuple(
     "Work",
-    "field after touch tilt swing x y z along_x along_y along_z weight support advance need length "
-    "drop lowered lean angle cot radius inset goal dull lead ahead server reach plane fall land sharp "
+    "pairs field after box bound faced best tilt swing x y z along_x along_y along_z weight support advance offset need length "
+    "drop lowered lean angle cot radius inset goal goal_x goal_y goal_z dull ahead server reach plane fall land sharp "
     "room",
 )

@@ -92,6 +92,7 @@ def plan_of(grid: EdgeGrid, method: Method, normals: FloatArray, reached: FloatA
     aims = np.concatenate([normals, grid.tangent], axis=1)
     return Lay(
         planes=stroke.planes,
+        placements=stroke.placements,
         each=stroke.strokes_per_placement,
         rows=stroke.planes + -stroke.planes % WIDTH,
         reached=_plain(reached),
@@ -110,7 +111,7 @@ def stop_of(grid: EdgeGrid, method: Method) -> Stop:
     stroke, rule = method.local()
     return Stop(
         alike=stroke.advance is Advance.UNIFORM,
-        spare=1 - rule.fraction + SPARE,
+        spare=(1 - rule.fraction + SPARE) * float(grid.arc_mm[-1]),
         largest=method.max_advance_um / UM_PER_MM,
         rounding=rounding_mm(grid.inset_mm),
     )
@@ -162,7 +163,22 @@ def _edge(grid: EdgeGrid) -> Edge:
         filled[len(one) :].ravel(),
         _plain(grid.fraction),
         _plain(node_shares(grid.fraction)),
+        *_boxes(grid, filled[len(one) :].reshape(3, 3, places)),
     )
+
+
+def _boxes(grid: EdgeGrid, seen: FloatArray) -> tuple[FloatArray, ...]:
+    """Axes of each block of stations, and the components along them of vectors (3, 3, P)."""
+    blocks = seen.shape[2] // WIDTH
+    middle = np.minimum(np.arange(blocks) * WIDTH + WIDTH // 2, len(grid.arc_mm) - 1)
+    along, angle = grid.tangent[middle], grid.angle_rad[middle, None]
+    outward = -np.sin(angle) * grid.inward[middle] - np.cos(angle) * grid.face[middle]
+    axes = np.stack([along, np.cross(along, outward), outward], axis=1)
+    apart = seen.reshape(3, 3, blocks, WIDTH)
+    boxed = np.einsum("bak,vkbs->vabs", axes, apart)
+    low, high = apart[2].min(axis=2), apart[2].max(axis=2)
+    outward = np.concatenate([(low + high) / 2, (high - low) / 2]).T
+    return _plain(axes).ravel(), _plain(boxed).ravel(), _plain(outward).ravel()
 
 
 def _before(state: EdgeState) -> Before:
@@ -185,11 +201,15 @@ def _after(state: EdgeState) -> After:
 def _room(edge: Edge, plan: Lay) -> Work:
     """Room for one session."""
     sizes = dict.fromkeys(Work._fields, edge.places)
-    sizes |= {"field": edge.nodes, "after": edge.nodes, "touch": plan.rows * edge.places // WIDTH}
-    planes = "tilt swing x y z along_x along_y along_z weight support advance"
+    sizes |= {"field": edge.nodes, "after": edge.nodes, "bound": plan.rows * edge.places // WIDTH}
+    sizes["faced"] = sizes["bound"]
+    sizes["box"] = 6 * edge.places // WIDTH
+    planes = "tilt swing x y z along_x along_y along_z best weight support advance offset"
     sizes |= dict.fromkeys(planes.split(), plan.rows)
-    sizes |= {"need": 2 * edge.places, "length": 2 * edge.places, "room": 2 * WIDTH}
-    return Work(*(np.zeros(size) for size in sizes.values()))
+    sizes |= dict.fromkeys(("need", "length"), 2 * edge.places + WIDTH) | {"room": 2 * WIDTH}
+    sizes["pairs"] = sizes["bound"]
+    whole = {"pairs": np.int64}
+    return Work(*(np.zeros(n, dtype=whole.get(name, np.float64)) for name, n in sizes.items()))
 
 
 def _plain(array: FloatArray) -> FloatArray:

@@ -62,8 +62,20 @@ def begin(edge: Edge, before: Before, run: int, fresh: float, work: Work) -> Non
         sine, cosine = half_turns(load(work.angle, s) - load(work.lean, s), work.room)
         save(work.lowered, s, load(work.drop, s) / load(edge.deepest, s))
         save(work.inset, s, inset)
-        save(work.goal, s, inset + radius * cosine / sine / UM_PER_MM)
+        goal = inset + radius * cosine / sine / UM_PER_MM
+        save(work.goal, s, goal)
+        save(work.goal_x, s, place(edge, goal, 0, s, work))
+        save(work.goal_y, s, place(edge, goal, 1, s, work))
+        save(work.goal_z, s, place(edge, goal, 2, s, work))
         save(work.dull, s, if_below(fresh * (1 + BLUNTER), radius, 1.0, 0.0))
+
+
+@compiled
+def place(edge: Edge, inset: Any, k: int, s: int, work: Work) -> Any:
+    """A component of where sixteen stations of the edge would lie at an inset."""
+    n, vector = k * edge.places + s, 3 * edge.places
+    level = load(edge.seen, n) - load(work.lowered, s) * load(edge.seen, n + vector)
+    return level - inset * load(edge.seen, n + 2 * vector)
 
 
 @compiled

@@ -37,10 +37,10 @@ def session(
     fresh, seen = hand.fresh[run], row(after.seen, SEEN * run)
     begin(edge, before, run, fresh, work)
     lay(edge, plan, hand, run, work)
-    seat(edge, plan.planes, stop, work)
+    seat(edge, plan, stop, work)
     needs(edge, stop, work)
     largest, reached = advance(edge, plan.planes, stop, work)
-    grind(edge, plan.planes, stop, work)
+    grind(edge, plan, work)
     seen[0], seen[1], seen[2] = finish(edge, stop, fresh, run, work, after)
     seen[3], seen[4] = largest, 1.0 if reached else 0.0
 
