@@ -154,7 +154,8 @@ def _grind(
     needs = _needs(grid, state, seating, goal, shares, dull)
     advance, reached = _advance(seating, needs, weight, method)
     inset, reach, active = cut(grid, state.inset_mm, seating, advance, state.drop_mm)
-    is_ground = reach > before
+    # By a plane that goes past its touch: one that only touches cuts no more than rounding.
+    is_ground = (reach > before) & (np.take_along_axis(advance, active, axis=1) > 0)
     sharp = ~dull | (np.maximum(before, reach) >= goal - rounding_mm(goal))
     fall = _fall(grid, seating.sight.normals, active)
     opening = np.arctan2(np.sqrt(np.maximum((1 - fall) * (1 + fall), 0.0)), -fall)

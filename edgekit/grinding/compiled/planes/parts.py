@@ -48,10 +48,10 @@ Hand = namedtuple("Hand", "common scatter phase normals first apart fresh")
 Before = namedtuple("Before", "field drop lean angle radius lowered")
 
 # Edges after it: ``field`` (R, V, S); ``angle``, ``radius``, ``land``, ``sharp`` (0 or 1) and the
-# ``active`` plane (R, S); ``seen`` (R, 5): share that is sharp, what is cleared since the blade was
-# new and what it would be for the dullness alone, largest advance, whether the target was reached.
+# ``active`` plane (R, S); ``seen`` (R, 6): the share that is sharp; the volume removed, that for the
+# dullness alone, and all since the blade was new; the largest advance; 1 if the target was reached.
 After = namedtuple("After", "field angle radius land sharp active seen")
-SEEN = 5
+SEEN = 6
 
 # Room for one session: ``pairs`` (P / 16 * N) of a block and a plane, as whole numbers; rows (V * P) of the ``field`` before it and ``after``; (P / 16 * 6) middles
 # and half sizes of the ``box`` round a block; (P / 16 * N) ``bound`` of how high planes find blocks,

@@ -62,7 +62,7 @@ def grind_compiled(
     field, angle, radius, land, sharp, active = (
         part.astype(kind, copy=False) for part in after[:6]
     )
-    share, cleared, parallel, advance, reached = after.seen.T
+    share, removed, dullness, cleared, advance, reached = after.seen.T
     return GroundEdge(
         state=EdgeState(
             inset_mm=np.swapaxes(field, 0, 1),
@@ -76,11 +76,11 @@ def grind_compiled(
         sharp=sharp > 0,
         active=active.astype(int),
         sharp_fraction=share,
-        volume=cleared - state.cleared_mm3,
+        volume=removed,
         strokes=np.full(len(share), np.nan),
         advance=advance,
         reached=reached > 0,
-        dullness=parallel - state.cleared_mm3,
+        dullness=dullness,
         overshoot=np.zeros(len(share)),
     )
 

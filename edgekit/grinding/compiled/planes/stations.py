@@ -94,21 +94,20 @@ def inset_at(edge: Edge, s: int, work: Work) -> Any:
 
 
 @compiled
-def finish(
-    edge: Edge, stop: Stop, fresh: float, run: int, work: Work, after: After
-) -> tuple[float, float, float]:
-    """The edge that planes leave: the share that is sharp, what is cleared, and what would be for
-    the dullness alone."""
+def finish(edge: Edge, stop: Stop, fresh: float, run: int, work: Work, after: After) -> None:
+    """The edge that planes leave, and what has come off it."""
     places, stations, first = edge.places, edge.stations, run * edge.stations
-    sharp, whole, cleared, parallel = wide(0.0), wide(0.0), wide(0.0), wide(0.0)
+    sharp, whole = wide(0.0), wide(0.0)
+    removed, dullness, cleared = wide(0.0), wide(0.0), wide(0.0)
     for s in range(0, places, WIDTH):
         leave(edge, stop, fresh, s, work)
         weight, volume = load(edge.weight, s), load(edge.volume, s)
         whole += weight
         sharp += load(work.sharp, s) * weight
-        now, good = volumes(edge, s, work)
+        taken, parallel, now = volumes(edge, s, work)
+        removed += taken * volume
+        dullness += parallel * volume
         cleared += now * volume
-        parallel += good * volume
     for v in range(edge.depths):
         start = first * edge.depths + v * stations
         copy(row(work.after, v * places), row(after.field, start), stations)
@@ -117,26 +116,31 @@ def finish(
     copy(work.land, row(after.land, first), stations)
     copy(work.sharp, row(after.sharp, first), stations)
     copy(work.plane, row(after.active, first), stations)
-    return total(sharp) / total(whole), total(cleared), total(parallel)
+    seen = row(after.seen, SEEN * run)
+    seen[0] = total(sharp) / total(whole)
+    seen[1], seen[2], seen[3] = total(removed), total(dullness), total(cleared)
 
 
 @compiled
 def volumes(edge: Edge, s: int, work: Work) -> Any:
-    """What sixteen stations have lost, and would have if only their dullness were ground away,
-    parallel to the flank at the edge; per depth of the deepest node."""
+    """What sixteen stations have lost, what they would have if only their dullness were ground
+    away, parallel to the flank at the edge, and what is gone since the blade was new; per depth of
+    the deepest node."""
     inset, goal, half = load(work.inset, s), load(work.goal, s), load(edge.half, s)
     deepest, limit, slope = load(edge.deepest, s), load(edge.limit, s), load(work.cot, s)
     need = if_below(0.0, load(work.dull, s), goal - inset, 0.0)
     level = if_below(0.0, need, inset + need - load(work.drop, s) * slope, -math.inf)
     slope = slope * deepest
-    now, good = wide(0.0), wide(0.0)
+    taken, parallel, now = wide(0.0), wide(0.0), wide(0.0)
     for v in range(edge.depths):
         n, share = v * edge.places + s, edge.share[v]
-        new = least(load(work.after, n), limit)
-        old = least(most(load(work.field, n), level + edge.fraction[v] * slope), limit)
+        begun = load(work.field, n)
+        old, new = least(begun, limit), least(load(work.after, n), limit)
+        good = least(most(begun, level + edge.fraction[v] * slope), limit)
+        taken += share * (new - old) * (1.0 - half * (new + old))
+        parallel += share * (good - old) * (1.0 - half * (good + old))
         now += share * new * (1.0 - half * new)
-        good += share * old * (1.0 - half * old)
-    return now, good
+    return taken, parallel, now
 
 
 @compiled

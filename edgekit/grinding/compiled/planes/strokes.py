@@ -41,8 +41,8 @@ def session(
     needs(edge, stop, work)
     largest, reached = advance(edge, plan.planes, stop, work)
     grind(edge, plan, work)
-    seen[0], seen[1], seen[2] = finish(edge, stop, fresh, run, work, after)
-    seen[3], seen[4] = largest, 1.0 if reached else 0.0
+    finish(edge, stop, fresh, run, work, after)
+    seen[4], seen[5] = largest, 1.0 if reached else 0.0
 
 
 def kept(text: str) -> Any:
