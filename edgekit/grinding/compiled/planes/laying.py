@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-from edgekit.checks import FloatArray
 from edgekit.grinding.compiled.lanes import compiled, load, root, row, save
 from edgekit.grinding.compiled.parts import WIDTH
 from edgekit.grinding.compiled.planes.angles import sine_cosine

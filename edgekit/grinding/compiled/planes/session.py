@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from functools import cache, lru_cache
 import importlib
+from functools import cache, lru_cache
+from itertools import accumulate
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from edgekit.checks import FloatArray
 from edgekit.evidence_table import value
+from edgekit.geometry.vectors import unit
 from edgekit.grinding.compiled import engine
 from edgekit.grinding.compiled.parts import WIDTH
 from edgekit.grinding.compiled.planes.parts import (
@@ -32,6 +34,10 @@ from edgekit.units import UM_PER_MM
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+OF_PLANES = (
+    *("tilt", "swing", "x", "y", "z", "along_x", "along_y", "along_z"),
+    *("weight", "best", "support", "advance", "offset"),
+)
 SPARE = 1e-12  # of the edge: rounding of sums of lengths
 
 
@@ -156,15 +162,11 @@ def _edge(grid: EdgeGrid) -> Edge:
     filled = np.zeros((len(rows), places))
     filled[:, :stations], filled[:, stations:] = rows, rows[:, -1:]
     filled[1:4, stations:] = 0.0  # they stand for no length
+    by_depth = grid.fraction, node_shares(grid.fraction)
+    boxes = _boxes(grid, filled[len(one) :].reshape(3, 3, places))
+    blocks = filled[len(one) :], *by_depth, *boxes
     size = stations, places, depths, depths * places
-    return Edge(
-        *size,
-        *filled[: len(one)],
-        filled[len(one) :].ravel(),
-        _plain(grid.fraction),
-        _plain(node_shares(grid.fraction)),
-        *_boxes(grid, filled[len(one) :].reshape(3, 3, places)),
-    )
+    return Edge(*size, *filled[: len(one)], *(_plain(block).ravel() for block in blocks))
 
 
 def _boxes(grid: EdgeGrid, seen: FloatArray) -> tuple[FloatArray, ...]:
@@ -173,43 +175,42 @@ def _boxes(grid: EdgeGrid, seen: FloatArray) -> tuple[FloatArray, ...]:
     middle = np.minimum(np.arange(blocks) * WIDTH + WIDTH // 2, len(grid.arc_mm) - 1)
     along, angle = grid.tangent[middle], grid.angle_rad[middle, None]
     outward = -np.sin(angle) * grid.inward[middle] - np.cos(angle) * grid.face[middle]
+    outward = unit(outward - (outward * along).sum(axis=1, keepdims=True) * along)
     axes = np.stack([along, np.cross(along, outward), outward], axis=1)
     apart = seen.reshape(3, 3, blocks, WIDTH)
     boxed = np.einsum("bak,vkbs->vabs", axes, apart)
     low, high = apart[2].min(axis=2), apart[2].max(axis=2)
     outward = np.concatenate([(low + high) / 2, (high - low) / 2]).T
-    return _plain(axes).ravel(), _plain(boxed).ravel(), _plain(outward).ravel()
+    return axes, boxed, outward
 
 
 def _before(state: EdgeState) -> Before:
     """The edges before the session."""
-    each = state.drop_mm, state.lean_rad, state.angle_rad, state.radius_um
-    return Before(
-        _plain(np.swapaxes(state.inset_mm, 0, 1)).ravel(),
-        *(_plain(part).ravel() for part in each),
-        bool(state.drop_mm.any()),
-    )
+    field = np.swapaxes(state.inset_mm, 0, 1)
+    each = field, state.drop_mm, state.lean_rad, state.angle_rad, state.radius_um
+    field, drop, lean, angle, radius = (_plain(part).ravel() for part in each)
+    return Before(field, drop, lean, angle, radius, bool(state.drop_mm.any()))
 
 
 def _after(state: EdgeState) -> After:
     """Room for the edges after the session."""
     depths, runs, stations = state.inset_mm.shape
-    each = np.empty((5, runs, stations))
-    return After(np.empty((runs, depths, stations)), *each, np.empty((runs, SEEN)))
+    field, seen = np.empty((runs, depths, stations)), np.empty((runs, SEEN))
+    angle, radius, land, sharp, active = np.empty((5, runs, stations))
+    return After(field, angle, radius, land, sharp, active, seen)
 
 
 def _room(edge: Edge, plan: Lay) -> Work:
     """Room for one session."""
-    sizes = dict.fromkeys(Work._fields, edge.places)
-    sizes |= {"field": edge.nodes, "after": edge.nodes, "bound": plan.rows * edge.places // WIDTH}
-    sizes["faced"] = sizes["bound"]
-    sizes["box"] = 6 * edge.places // WIDTH
-    planes = "tilt swing x y z along_x along_y along_z best weight support advance offset"
-    sizes |= dict.fromkeys(planes.split(), plan.rows)
-    sizes |= dict.fromkeys(("need", "length"), 2 * edge.places + WIDTH) | {"room": 2 * WIDTH}
-    sizes["pairs"] = sizes["bound"]
-    whole = {"pairs": np.int64}
-    return Work(*(np.zeros(n, dtype=whole.get(name, np.float64)) for name, n in sizes.items()))
+    blocks, both = edge.places // WIDTH, 2 * edge.places + WIDTH
+    sizes = dict.fromkeys(Work._fields[1:], edge.places)
+    sizes |= {"field": edge.nodes, "after": edge.nodes, "box": 6 * blocks, "room": 2 * WIDTH}
+    sizes |= dict.fromkeys(("bound", "faced"), plan.rows * blocks)
+    sizes |= dict.fromkeys(("need", "length"), both) | dict.fromkeys(OF_PLANES, plan.rows)
+    ends = list(accumulate(sizes.values()))
+    room = np.zeros(ends[-1])
+    rows = [room[end - n : end] for end, n in zip(ends, sizes.values(), strict=True)]
+    return Work(np.zeros(plan.rows * blocks, dtype=np.int64), *rows)
 
 
 def _plain(array: FloatArray) -> FloatArray:
