@@ -173,27 +173,29 @@ def test_sessions_of_any_edge_agree(
     assert_agree(*by_each(blade, method, seed=seed, worn=worn, **size))
 
 
-def test_an_edge_that_nothing_blunted_is_left_to_the_last_bit():
-    """Planes touch it, and rounding does not make them cut."""
-    blade, (grid, state) = ek.patterns.hoe(), (None, None)
-    for done in by_each(blade, steps(), runs=3, stations=20, depths=5, seed=1, worn=False):
-        assert (done.active >= 0).any()
-    grid = prepare_edge(blade, next(iter(blade.edges)), stations=20, depths=5)
-    streams = RandomStreams(SeededKeys(1, runs=3), edges=1, seatings=48, slots=3)
-    slots = np.arange(3)
+@pytest.mark.parametrize("name", ["arrays", "compiled"])
+@pytest.mark.parametrize("blade", BLADES)
+def test_planes_that_only_touch_an_edge_do_not_cut_it(blade, name):
+    """Nothing has blunted it, so that no plane goes past its touch, and rounding is no cut."""
+    made, method, slots = BLADES[blade](), steps(), np.arange(80)
+    grid = prepare_edge(made, next(iter(made.edges)), stations=33, depths=7)
+    streams = RandomStreams(SeededKeys(1, runs=80), edges=1, seatings=48, slots=80)
     effects, draws = streams.start_runs(slots, slots), streams.session(slots, slots)
-    state = new_state(grid, 3)
-    for name in ("arrays", "compiled"):
-        with engine.using(name):
-            done = planes.lay_planes(
-                *(grid, state, aim_at(grid, steps()), steps(), effects, draws, 0, 0, np.ones(3))
-            )
-        assert (done.active == -1).all()
+    state = new_state(grid, 80)
+    state.inset_mm = state.inset_mm + 0.0137  # at 0 there is nothing to round
+    state.cleared_mm3 = cleared(grid, state.inset_mm)
+    with engine.using(name):
+        done = planes.lay_planes(
+            *(grid, state, aim_at(grid, method), method, effects, draws, 0, 0, np.ones(80))
+        )
+    assert (done.active == -1).all()
+    assert not done.advance.any()
+    np.testing.assert_array_equal(done.state.angle_rad, state.angle_rad)
+    np.testing.assert_allclose(done.volume, 0.0, atol=1e-14)
+    if name == "compiled":
         assert not done.volume.any()
         assert not done.dullness.any()
-        assert not done.advance.any()
         np.testing.assert_array_equal(done.state.inset_mm, state.inset_mm)
-        np.testing.assert_array_equal(done.state.angle_rad, state.angle_rad)
 
 
 def test_single_precision_is_computed_in_double():

@@ -272,10 +272,10 @@ def test_an_engine_is_chosen_for_a_while_or_for_good():
     assert ek.engine() == before
 
 
-def test_numba_loads_with_the_first_rolling_stroke_only():
+def test_numba_loads_with_the_first_stroke_on_a_side_only():
     code = (
         "import sys, edgekit as ek; ek.engine(); b = ek.patterns.hoe(); "
-        "m = ek.methods.freehand(stroke=ek.strokes.local()); ek.live(b, m, rng=1, max_sessions=1); "
+        "m = ek.methods.face_honing(); ek.live(b, m, rng=1, max_sessions=1); "
         "assert 'numba' not in sys.modules"
     )
     subprocess.run([sys.executable, "-c", code], check=True, cwd=ROOT)
