@@ -115,14 +115,15 @@ def best(edge: Edge, plan: Lay, p: int, work: Work) -> Any:
 
 @compiled
 def higher(edge: Edge, plan: Lay, level: FloatArray, work: Work) -> int:
-    """How many pairs of a block and a plane may be above the plane's level; block by block."""
+    """How many pairs of a block and a plane may be above the plane's level; block by block.
+
+    Each is written down and then kept or not: a branch would often be mispredicted.
+    """
     count = 0
     for b in range(edge.places // WIDTH):
         for p in range(plan.planes):
             work.pairs[count] = b << PLANES | p
-            count += (
-                work.bound[b * plan.rows + p] > level[p]
-            )  # a branch would often be mispredicted
+            count += int(work.bound[b * plan.rows + p] > level[p])
     return count
 
 
