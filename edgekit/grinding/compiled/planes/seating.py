@@ -1,6 +1,6 @@
 """Planes laid against a blade: what they touch first, and how far each must go to clear the edge.
 
-What `edgekit.grinding.recession_field.seat` and `cut` do with arrays, for sixteen stations at once.
+What `edgekit.grinding.recession_field.seat` does with arrays, for sixteen stations at once.
 """
 
 from __future__ import annotations
@@ -176,33 +176,3 @@ def product(edge: Edge, p: int, vector: int, s: int, work: Work) -> float:
     return float(
         work.x[p] * first + work.y[p] * second + work.z[p] * edge.seen[n + 2 * edge.places]
     )
-
-
-@compiled
-def grind(edge: Edge, plan: Lay, work: Work) -> None:
-    """Cut along the planes, each advanced from where it touched; where each is deepest on the face,
-    the first plane that is, its fall, and how far inward it meets the face."""
-    for s in range(0, edge.places, WIDTH):
-        save(work.reach, s, -math.inf)
-        save(work.plane, s, 0.0)
-        save(work.fall, s, 0.0)
-    for n in range(higher(edge, plan, work.offset, work)):
-        cut(edge, work.pairs[n] & LAST_PLANE, (work.pairs[n] >> PLANES) * WIDTH, work)
-
-
-@compiled
-def cut(edge: Edge, p: int, s: int, work: Work) -> None:
-    """Cut sixteen stations along a plane."""
-    x, y, z, places = work.x[p], work.y[p], work.z[p], edge.places
-    facing = seen(edge, x, y, z, 2, s)
-    height, fall = seen(edge, x, y, z, 0, s) - work.offset[p], seen(edge, x, y, z, 1, s)
-    inward = 1.0 / most(facing, GRAZING)
-    level = if_below(GRAZING, facing, height * inward, -math.inf)
-    slope = fall * inward
-    reach, meets = load(work.reach, s), level - load(work.lowered, s) * slope
-    save(work.plane, s, if_below(reach, meets, float(p), load(work.plane, s)))
-    save(work.fall, s, if_below(reach, meets, fall, load(work.fall, s)))
-    save(work.reach, s, most(reach, meets))
-    for v in range(edge.depths):
-        n = v * places + s
-        save(work.after, n, most(load(work.after, n), level - edge.fraction[v] * slope))

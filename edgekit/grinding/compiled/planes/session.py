@@ -204,8 +204,9 @@ def _room(edge: Edge, plan: Lay) -> Work:
     """Room for one session."""
     blocks, both = edge.places // WIDTH, 2 * edge.places + WIDTH
     sizes = dict.fromkeys(Work._fields[1:], edge.places)
-    sizes |= {"field": edge.nodes, "after": edge.nodes, "box": 6 * blocks, "room": 2 * WIDTH}
+    sizes |= {"field": edge.nodes, "box": 6 * blocks, "room": 2 * WIDTH}
     sizes |= dict.fromkeys(("bound", "faced"), plan.rows * blocks)
+    sizes |= dict.fromkeys(("level", "slope"), plan.rows * WIDTH)
     sizes |= dict.fromkeys(("need", "length"), both) | dict.fromkeys(OF_PLANES, plan.rows)
     ends = list(accumulate(sizes.values()))
     room = np.zeros(ends[-1])

@@ -1,8 +1,7 @@
-"""Where a compiled session of local strokes begins and what it ends with, station by station."""
+"""Where a compiled session of local strokes begins: the edge of a run, and where it is dull."""
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 from edgekit.checks import FloatArray
@@ -12,15 +11,13 @@ from edgekit.grinding.compiled.lanes import (
     least,
     load,
     most,
-    root,
     row,
     save,
-    total,
     wide,
 )
 from edgekit.grinding.compiled.parts import BLUNTER, UM_PER_MM, WIDTH
-from edgekit.grinding.compiled.planes.angles import arc, half_turns
-from edgekit.grinding.compiled.planes.parts import SEEN, After, Before, Edge, Stop, Work
+from edgekit.grinding.compiled.planes.angles import half_turns
+from edgekit.grinding.compiled.planes.parts import Before, Edge, Work
 
 
 @compiled
@@ -49,8 +46,6 @@ def begin(edge: Edge, before: Before, run: int, fresh: float, work: Work) -> Non
         fill(
             edge, row(before.field, first * edge.depths + v * stations), row(work.field, v * places)
         )
-    for n in range(0, edge.nodes, WIDTH):
-        save(work.after, n, load(work.field, n))
     fill(edge, row(before.angle, first), work.angle)
     fill(edge, row(before.lean, first), work.lean)
     fill(edge, row(before.radius, first), work.radius)
@@ -91,73 +86,3 @@ def inset_at(edge: Edge, s: int, work: Work) -> Any:
         start = if_below(share, here, start, here)
         size = if_below(share, here, size, edge.fraction[v + 1] - here)
     return low + (share - start) / size * (high - low)
-
-
-@compiled
-def finish(edge: Edge, stop: Stop, fresh: float, run: int, work: Work, after: After) -> None:
-    """The edge that planes leave, and what has come off it."""
-    places, stations, first = edge.places, edge.stations, run * edge.stations
-    sharp, whole = wide(0.0), wide(0.0)
-    removed, dullness, cleared = wide(0.0), wide(0.0), wide(0.0)
-    for s in range(0, places, WIDTH):
-        leave(edge, stop, fresh, s, work)
-        weight, volume = load(edge.weight, s), load(edge.volume, s)
-        whole += weight
-        sharp += load(work.sharp, s) * weight
-        taken, parallel, now = volumes(edge, s, work)
-        removed += taken * volume
-        dullness += parallel * volume
-        cleared += now * volume
-    for v in range(edge.depths):
-        start = first * edge.depths + v * stations
-        copy(row(work.after, v * places), row(after.field, start), stations)
-    copy(work.angle, row(after.angle, first), stations)
-    copy(work.radius, row(after.radius, first), stations)
-    copy(work.land, row(after.land, first), stations)
-    copy(work.sharp, row(after.sharp, first), stations)
-    copy(work.plane, row(after.active, first), stations)
-    seen = row(after.seen, SEEN * run)
-    seen[0] = total(sharp) / total(whole)
-    seen[1], seen[2], seen[3] = total(removed), total(dullness), total(cleared)
-
-
-@compiled
-def volumes(edge: Edge, s: int, work: Work) -> Any:
-    """What sixteen stations have lost, what they would have if only their dullness were ground
-    away, parallel to the flank at the edge, and what is gone since the blade was new; per depth of
-    the deepest node."""
-    inset, goal, half = load(work.inset, s), load(work.goal, s), load(edge.half, s)
-    deepest, limit, slope = load(edge.deepest, s), load(edge.limit, s), load(work.cot, s)
-    need = if_below(0.0, load(work.dull, s), goal - inset, 0.0)
-    level = if_below(0.0, need, inset + need - load(work.drop, s) * slope, -math.inf)
-    slope = slope * deepest
-    taken, parallel, now = wide(0.0), wide(0.0), wide(0.0)
-    for v in range(edge.depths):
-        n, share = v * edge.places + s, edge.share[v]
-        begun = load(work.field, n)
-        old, new = least(begun, limit), least(load(work.after, n), limit)
-        good = least(most(begun, level + edge.fraction[v] * slope), limit)
-        taken += share * (new - old) * (1.0 - half * (new + old))
-        parallel += share * (good - old) * (1.0 - half * (good + old))
-        now += share * new * (1.0 - half * new)
-    return taken, parallel, now
-
-
-@compiled
-def leave(edge: Edge, stop: Stop, fresh: float, s: int, work: Work) -> None:
-    """What planes leave of sixteen apexes."""
-    inset, reach, goal = load(work.inset, s), load(work.reach, s), load(work.goal, s)
-    angle, radius, dull = load(work.angle, s), load(work.radius, s), load(work.dull, s)
-    sharp = if_below(most(inset, reach), goal - stop.rounding, 1.0 - dull, 1.0)
-    radius = if_below(0.5, sharp * dull, fresh, radius)
-    cosine = 0.0 - load(work.fall, s) / load(edge.deepest, s)
-    opening = arc(root(most((1.0 - cosine) * (1.0 + cosine), 0.0)), cosine)
-    sine, cosine = half_turns(angle, work.room)
-    save(work.cot, s, (cosine * cosine - sine * sine) / (2.0 * sine * cosine))
-    angle = if_below(inset, reach, opening, angle)
-    _, cosine = half_turns(angle - load(work.lean, s), work.room)
-    save(work.angle, s, angle)
-    save(work.radius, s, radius)
-    save(work.land, s, 2.0 * radius * cosine)
-    save(work.sharp, s, sharp)
-    save(work.plane, s, if_below(inset, reach, load(work.plane, s), -1.0))

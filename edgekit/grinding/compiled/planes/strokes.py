@@ -6,6 +6,7 @@ from typing import Any
 
 from edgekit.grinding.compiled.lanes import compiled, row, rows
 from edgekit.grinding.compiled.planes.advance import advance, needs
+from edgekit.grinding.compiled.planes.cutting import finish
 from edgekit.grinding.compiled.planes.laying import lay
 from edgekit.grinding.compiled.planes.parts import (
     SEEN,
@@ -17,8 +18,8 @@ from edgekit.grinding.compiled.planes.parts import (
     Stop,
     Work,
 )
-from edgekit.grinding.compiled.planes.seating import grind, seat
-from edgekit.grinding.compiled.planes.stations import begin, finish
+from edgekit.grinding.compiled.planes.seating import seat
+from edgekit.grinding.compiled.planes.stations import begin
 from edgekit.grinding.compiled.strokes import digest
 
 
@@ -40,8 +41,7 @@ def session(
     seat(edge, plan, stop, work)
     needs(edge, stop, work)
     largest, reached = advance(edge, plan.planes, stop, work)
-    grind(edge, plan, work)
-    finish(edge, stop, fresh, run, work, after)
+    finish(edge, plan, stop, fresh, run, work, after)
     seen[4], seen[5] = largest, 1.0 if reached else 0.0
 
 
