@@ -55,14 +55,15 @@ After = namedtuple("After", "field angle radius land sharp active seen")
 SEEN = 6
 
 # Room for one session: ``pairs`` (B * N) of a block and a plane, as whole numbers; the ``field``
-# before it (V * P); the middle and half the size of the ``box`` (B * 6) round a block;
-# (B * N) the ``bound`` of how high planes find blocks and that of how they are ``faced``; rows of
-# planes (N,) from ``tilt`` to ``offset``, and (N * 16) the ``level`` and ``slope`` of their lines; ``need`` (2 * P) at stations and, one place further on,
-# between them, with the ``length`` that each stands for; ``room`` for angles; others (P,), of which
-# ``goal_x`` and so on are the places that are to be reached.
+# before it (V * P); the middle and half the size of the ``box`` (B * 6) round a block; (B * N) the
+# ``bound`` of how high planes find blocks and that of how they are ``faced``; rows of planes (N,)
+# from ``tilt`` to ``offset``, and (N * 16) the ``level`` and ``slope`` of their lines; ``need``
+# (2 * P) at stations and, one place further on, between them, with the ``length`` that each stands
+# for; ``room`` for angles; others (P,), of which ``goal_x`` and so on are the places that are to be
+# reached.
 Work = namedtuple(
     "Work",
-    "pairs field box bound faced best tilt swing x y z along_x along_y along_z weight "
-    "support advance offset level slope need length drop lowered lean angle radius inset goal goal_x goal_y "
-    "goal_z dull ahead server room",
+    "pairs field box bound faced best tilt swing x y z along_x along_y along_z weight support "
+    "advance offset level slope need length drop lowered lean angle radius inset goal goal_x "
+    "goal_y goal_z dull ahead server room",
 )
