@@ -61,6 +61,12 @@ def assert_agree(arrays, compiled):
             np.testing.assert_allclose(got, want, rtol=SAME, atol=SAME, err_msg=name)
 
 
+def lived(blade, method, runs, **options):
+    """Lives of a few sessions."""
+    case = {"use": ek.Use(attrition_um=2.0), "rules": (ek.MaxWidthLoss(),), "max_sessions": 4}
+    return live_runs(blade, method, rngs=SeededKeys(3, runs=runs), **case | options)
+
+
 # ---- sessions of whole lives -------------------------------------------------------------------
 
 BLADES = {
@@ -99,16 +105,7 @@ def test_every_session_of_lives_agrees(blade, method, monkeypatch):
         return results[0]
 
     monkeypatch.setattr(kernel, "lay_planes", by_both)
-    live_runs(
-        BLADES[blade](),
-        METHODS[method],
-        use=ek.Use(attrition_um=2.0),
-        rules=(ek.MaxWidthLoss(),),
-        rngs=SeededKeys(3, runs=12),
-        stations=33,
-        depths=7,
-        max_sessions=4,
-    )
+    lived(BLADES[blade](), METHODS[method], 12, stations=33, depths=7)
     assert len(seen) >= 2
     assert max(result.volume.max() for result in seen) > 1e-3
     if method.startswith("out of reach"):
@@ -202,16 +199,13 @@ def test_single_precision_is_computed_in_double():
     lives = {}
     for kind in (np.float64, np.float32):
         with engine.using("compiled"):
-            lives[kind] = live_runs(
+            lives[kind] = lived(
                 ek.patterns.area_specific_curette(),
                 steps(),
-                use=ek.Use(),
-                rules=(ek.MaxWidthLoss(),),
-                rngs=SeededKeys(3, runs=20),
+                20,
                 precision=kind,
                 stations=24,
                 depths=8,
-                max_sessions=3,
             )
     one, other = (lives[kind].tracks["mean_width_um"] for kind in lives)
     assert (one != other).any()
@@ -289,17 +283,7 @@ def test_local_strokes_are_compiled_once_for_all_cases():
     for method in ("each placement", "all alike", "on lowered faces"):
         for kind in (np.float64, np.float32):
             with engine.using("compiled"):
-                live_runs(
-                    ek.patterns.hoe(),
-                    METHODS[method],
-                    use=ek.Use(),
-                    rules=(ek.MaxWidthLoss(),),
-                    rngs=SeededKeys(3, runs=2),
-                    precision=kind,
-                    stations=9,
-                    depths=4,
-                    max_sessions=2,
-                )
+                lived(ek.patterns.hoe(), METHODS[method], 2, precision=kind, stations=9, depths=4)
     assert len(session.functions().grind_runs.signatures) == 1
 
 
