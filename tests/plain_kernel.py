@@ -13,6 +13,7 @@ from edgekit.checks import FloatArray
 from edgekit.contact.facets import GRAZING, placement_density
 from edgekit.geometry import vectors as vec
 from edgekit.grinding import planes
+from edgekit.grinding.compiled import engine
 from edgekit.grinding.edge_state import EdgeState, GroundEdge
 from edgekit.grinding.planes import EVEN_SHARES, MIN_WEIGHT
 from edgekit.grinding.random_streams import RunEffects, SessionDraws
@@ -262,3 +263,4 @@ def install(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the package grind with these."""
     monkeypatch.setattr(planes, "_planes", _planes)
     monkeypatch.setattr(planes, "_grind", _grind)
+    monkeypatch.setattr(engine, "_chosen", [engine.ARRAYS])

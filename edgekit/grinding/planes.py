@@ -18,6 +18,13 @@ from edgekit.contact.apex import clear_inset
 from edgekit.contact.facets import Spacing, placement_density
 from edgekit.evidence_table import value
 from edgekit.geometry.edge import Edge
+from edgekit.grinding.compiled.planes.session import (
+    grind_compiled,
+    hand_of,
+    plan_of,
+    serves,
+    stop_of,
+)
 from edgekit.grinding.edge_state import (
     EdgeState,
     GroundEdge,
@@ -122,6 +129,10 @@ def lay_planes(
     """One session of local strokes on edge number `edge`; `normals` (S, 3) are what the guide aims
     at.
     """
+    if serves():
+        plan = plan_of(grid, method, normals, even_places(grid.edge, method.local()[0].spacing))
+        hand = hand_of(method, effects, draws, edge, turn, fresh_um)
+        return grind_compiled(grid, state, plan, stop_of(grid, method), hand)
     planes, weight = _planes(grid, normals, method, effects, draws, edge, turn)
     return _grind(grid, state, method, planes, weight, fresh_um)
 
@@ -143,7 +154,8 @@ def _grind(
     needs = _needs(grid, state, seating, goal, shares, dull)
     advance, reached = _advance(seating, needs, weight, method)
     inset, reach, active = cut(grid, state.inset_mm, seating, advance, state.drop_mm)
-    is_ground = reach > before
+    # By a plane that goes past its touch: one that only touches cuts no more than rounding.
+    is_ground = (reach > before) & (np.take_along_axis(advance, active, axis=1) > 0)
     sharp = ~dull | (np.maximum(before, reach) >= goal - rounding_mm(goal))
     fall = _fall(grid, seating.sight.normals, active)
     opening = np.arctan2(np.sqrt(np.maximum((1 - fall) * (1 + fall), 0.0)), -fall)

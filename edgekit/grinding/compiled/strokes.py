@@ -326,10 +326,10 @@ def kept(text: str) -> Any:
     return compiled(roll, kept=True)
 
 
-def _digest() -> str:
+def digest() -> str:
     """The text of all compiled functions, in short."""
-    texts = [path.read_bytes() for path in sorted(Path(__file__).parent.glob("*.py"))]
+    texts = [path.read_bytes() for path in sorted(Path(__file__).parent.rglob("*.py"))]
     return hashlib.sha256(b"".join(texts)).hexdigest()
 
 
-roll = kept(_digest())
+roll = kept(digest())

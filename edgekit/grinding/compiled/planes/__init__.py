@@ -1,0 +1,1 @@
+"""Sessions of local strokes in functions that numba compiles."""
