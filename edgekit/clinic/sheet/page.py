@@ -148,10 +148,9 @@ BEFORE = (
     "Only the blade that carries this code: unmarked, set it aside. Cracked, bent, or at or below "
     "its limit: set it aside and ask. The practitioner enters limits that are missing. Width: "
     "across the face at half its length (of a hoe: back from the edge), the jaws touching there "
-    "without pressure, never drawn along an edge; two decimals, the smallest of three readings (limits are rounded up to them); "
-    "the other blade capped. Then the "
-    "stick, edge by edge: one that bites all along is not ground (tick in its block); "
-    "one that slides may be."
+    "without pressure, never drawn along an edge; two decimals (limits are rounded up to them), "
+    "the smallest of three readings; the other blade capped. Then the stick, edge by edge: one "
+    "that bites all along is not ground (tick in its block); one that slides may be."
 )
 
 
