@@ -1,0 +1,157 @@
+"""The flank of an edge under strokes, many runs at once: it is cut in memory that is used again."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from edgekit.checks import FloatArray
+from edgekit.grinding.arrays.levels import (
+    Columns,
+    Depths,
+    Sunk,
+    chosen,
+    past_centre,
+    refine,
+    sink,
+)
+from edgekit.grinding.recession_field import MIN_CURVATURE, node_shares
+from edgekit.grinding.rolling import Lines, RolledEdge
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+COLUMNS_IN_CACHE = 6144  # of twelve depths: three arrays of them are 1.8 MB
+USUAL_REACH = 6.0  # how far past touch a line is, in its area over the greatest depth
+
+
+class WorkedFlank:
+    """The ``field`` (V, S, R) of the edge ``rolled`` under strokes.
+
+    Stations and runs make N columns. Along with the field go (N,), over the greatest depth, its
+    mean inset, the area within it as if there were no centre of curvature, and what a cut parallel
+    to it would give less than nothing past one.
+    """
+
+    rolled: RolledEdge
+    field: FloatArray
+
+    def __init__(self, rolled: RolledEdge, field: FloatArray) -> None:
+        depths, stations, runs = field.shape
+        self._stores = [np.empty(depths * (stations * runs + 64)) for _ in range(2)]
+        self._room = np.empty((depths, min(stations * runs, COLUMNS_IN_CACHE + runs) + 24))
+        self._reach = np.full(runs, USUAL_REACH)
+        self._mean, self._within, self._beyond = np.empty((3, stations * runs))
+        self._lay_out(rolled, runs)
+        self.field[...] = field
+        self._measure(slice(None))
+
+    def _lay_out(self, rolled: RolledEdge, runs: int) -> None:
+        """Lay out the memory for some runs."""
+        self.rolled, grid = rolled, rolled.grid
+        depths, stations = grid.depth_mm.shape
+        columns = stations * runs
+        length = columns + (24 - columns) % 64  # rows begin on different lines of the cache
+        self._rows, self._spare = (
+            store[: depths * length].reshape(depths, length)[:, :columns] for store in self._stores
+        )
+        self.field = self._rows.reshape(depths, stations, runs)
+        self._deepest = grid.depth_mm[-1][:, None]
+        self._plan = np.repeat(grid.plan_curvature, runs)
+        self._curvature = np.maximum(self._plan, MIN_CURVATURE)
+        share = node_shares(grid.fraction)
+        if rolled.drop_mm.any():
+            share = np.broadcast_to(rolled.node_mm / self._deepest, self.field.shape)
+            share = share.reshape(depths, columns)
+        self._depths = Depths(grid.fraction, share)
+        step = max(1, COLUMNS_IN_CACHE // runs) * runs
+        self._pieces = [slice(at, min(at + step, columns)) for at in range(0, columns, step)]
+
+    def _measure(self, columns: NDArray[np.int_] | slice) -> None:
+        """Sum what goes along with the field in some columns."""
+        field, depths = self._rows[:, columns], self._depths.some(columns)
+        self._mean[columns] = mean = depths.mean(field)
+        self._within[columns] = mean - self._curvature[columns] / 2 * depths.mean(field**2)
+        self._beyond[columns] = depths.mean(np.maximum(field * self._plan[columns] - 1, 0.0))
+
+    @property
+    def steel(self) -> FloatArray:
+        """What a cut parallel to the flank would take (S, R), over the greatest depth.
+
+        The hand is taken to keep the outline of the edge, as teaching asks (assumed, no source):
+        without error, a stroke moves it inward alike at all stations, though a toe or the tip of a
+        sickle has less steel to give.
+        """
+        steel = self._depths.total - self._plan * self._mean + self._beyond
+        return np.maximum(steel, 0.0).reshape(self.field.shape[1:])
+
+    def roll(self, slope: FloatArray, volume_mm3: FloatArray) -> Lines:
+        """Cut along lines of some `slope` (S, R) that take a volume (R,), of which stations give by
+        their steel."""
+        steel = self.steel
+        area = steel * (volume_mm3 / self.rolled.volume(steel * self._deepest))
+        level, self._mean, past = self._sink(slope, area)
+        self._within = self._within + area.ravel()
+        self._stores.reverse()
+        self._rows, self._spare = self._spare, self._rows
+        self.field = self._rows.reshape(self.field.shape)
+        if len(past):
+            self._measure(past)
+        return Lines(level, slope)
+
+    def levels(self, slope: FloatArray, area_mm2: FloatArray) -> FloatArray:
+        """Levels (S, R) of lines of some `slope` (S, R) that would take areas (S, R)."""
+        return self._sink(slope, area_mm2 / self._deepest)[0]
+
+    def _sink(
+        self, slope: FloatArray, area: FloatArray
+    ) -> tuple[FloatArray, FloatArray, NDArray[np.int_]]:
+        """Levels (S, R) of lines that take areas over the greatest depth, the mean insets (N,) of
+        what they leave in the spare rows, and the columns that they cut past a centre."""
+        rise = (slope * self._deepest).ravel()
+        whole = Columns(self._rows, rise, area.ravel(), self._within, self._curvature)
+        reach = (self._reach * area).ravel()
+        sunk = Sunk(*np.empty((2, len(rise))), np.empty(len(rise), dtype=bool))
+        with np.errstate(invalid="ignore", divide="ignore", over="ignore"):  # past a centre
+            for piece in self._pieces:
+                columns = Columns(*(part[..., piece] for part in whole))
+                rooms = self._spare[:, piece], self._room[:, : piece.stop - piece.start]
+                done, reach[piece] = sink(self._depths.some(piece), columns, reach[piece], *rooms)
+                for kept, part in zip(sunk, done, strict=True):
+                    kept[piece] = part
+            refine(self._depths, whole, sunk, self._spare)
+            usual = self.rolled.volume(reach.reshape(area.shape)) / self.rolled.volume(area)
+            self._reach = np.where((usual > 0) & (usual < np.inf), usual, self._reach)
+        past = self._sink_past(whole, sunk.level)
+        return sunk.level.reshape(area.shape), sunk.mean, past
+
+    def _sink_past(self, whole: Columns, level: FloatArray) -> NDArray[np.int_]:
+        """Put right the levels (N,) of lines that cut past a centre of curvature; their columns."""
+        near = chosen(whole.near(level))
+        if not len(near):
+            return near
+        past = near[whole.some(near).past(level[near], np.take(self._spare, near, axis=1))]
+        if len(past):
+            past = past if len(past) > 1 else np.repeat(past, 2)
+            depths, some = self._depths.some(past), whole.some(past)
+            level[past] = past_centre(depths, some)
+            line = depths.line(level[past], some.rise, np.empty_like(some.field))
+            self._spare[:, past] = np.maximum(some.field, line)
+        return past
+
+    def cut(self, lines: Lines) -> None:
+        """Cut along any lines."""
+        self.field[...] = lines.cut(self.field, self.rolled)
+        self._measure(slice(None))
+
+    def keep(self, runs: NDArray[np.int_]) -> None:
+        """Go on with some of the runs."""
+        depths, stations, _ = self.field.shape
+        kept = self._stores[1][: depths * stations * len(runs)].reshape(depths, stations, -1)
+        np.take(self.field, runs, axis=2, out=kept, mode="clip")
+        sums = np.stack([self._mean, self._within, self._beyond]).reshape(3, stations, -1)
+        self._mean, self._within, self._beyond = sums[..., runs].reshape(3, -1)
+        self._reach = self._reach[runs]
+        self._lay_out(self.rolled.some(runs), len(runs))
+        self.field[...] = kept
