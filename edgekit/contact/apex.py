@@ -52,6 +52,26 @@ class Remains(NamedTuple):
     missing: FloatArray
 
 
+def _cut(
+    radius: FloatArray, angle: FloatArray, inset: FloatArray, new_angle: FloatArray
+) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+    """Along the face from where the circle leaves it to the line; the arc that is left; and where
+    the line misses the circle."""
+    tangent = clear_inset(angle, radius) - inset
+    distance = tangent * np.sin(new_angle) - radius * np.cos(new_angle)
+    cosine = distance / np.maximum(radius, 1e-300)
+    arc = np.pi - new_angle - np.arccos(np.maximum(np.minimum(cosine, 1.0), -1.0))
+    return tangent, np.minimum(np.maximum(arc, 0.0), np.pi - angle), distance >= radius
+
+
+def remaining_land(
+    radius: FloatArray, angle: FloatArray, inset: FloatArray, new_angle: FloatArray
+) -> FloatArray:
+    """Width of the land that lines leave, as `remains` has it."""
+    _, arc, missed = _cut(radius, angle, inset, new_angle)
+    return np.where(missed, whole_land(radius, angle), 2 * radius * np.sin(arc / 2))
+
+
 def remains(
     radius: FloatArray, angle: FloatArray, inset: FloatArray, new_angle: FloatArray
 ) -> Remains:
@@ -59,14 +79,9 @@ def remains(
 
     A line meets the face `inset` inward of the wedge's corner, at an angle `new_angle` to the face.
     """
-    tangent = clear_inset(angle, radius)
-    distance = (tangent - inset) * np.sin(new_angle) - radius * np.cos(new_angle)
-    size = np.maximum(radius, 1e-300)
-    arc = np.pi - new_angle - np.arccos(np.clip(distance / size, -1.0, 1.0))
-    arc = np.clip(arc, 0.0, np.pi - angle)
+    tangent, arc, missed = _cut(radius, angle, inset, new_angle)
     depth = radius * (1 - np.cos(arc))
-    corner = np.maximum((tangent - inset) * depth / 2 - radius**2 * (arc - np.sin(arc)) / 2, 0.0)
-    missed = distance >= radius
+    corner = np.maximum(tangent * depth / 2 - radius**2 * (arc - np.sin(arc)) / 2, 0.0)
     # A line that misses the circle cuts a triangle off the void, down to where it crosses the
     # flank.
     opened = 1 / np.tan(angle) - 1 / np.tan(new_angle)

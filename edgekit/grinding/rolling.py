@@ -104,7 +104,7 @@ class RolledEdge(NamedTuple):
     def volume(self, area: FloatArray) -> FloatArray:
         """Volume (R,) of areas (S, R) at the stations."""
         # Running sums add one station after another, whatever the number of runs.
-        return np.asarray(np.cumsum(area * self.grid.station_weights_mm[:, None], axis=0)[-1])
+        return np.asarray((area * self.grid.station_weights_mm[:, None]).cumsum(axis=0)[-1])
 
 
 def node_mm(grid: EdgeGrid, drop_mm: FloatArray) -> FloatArray:

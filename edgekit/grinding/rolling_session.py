@@ -139,6 +139,7 @@ class _Grinding:
     ) -> None:
         self.hands, self.rule, self.way, self.fresh_radius = hands, rule, way, fresh_radius
         self.radius, self.old_angle, self.lean = start.radius, start.angle, start.lean
+        self.whole = type(way) is RollingStroke and way.covers(rolled.grid.arc_mm[-1])
         self.flank = WorkedFlank(rolled, start.field)
         self.inset = self.first = rolled.inset(start.field)
         self.slope, self.angle = np.ones_like(self.inset), start.angle
@@ -179,9 +180,9 @@ class _Grinding:
     def _stretch(self, normals: FloatArray) -> Stretch | None:
         """Where a stroke goes: judged anew each time, unless it covers all of the edge."""
         hands, rolled, way = self.hands, self.flank.rolled, self.way
-        arc = rolled.grid.arc_mm
-        if type(way) is RollingStroke and way.covers(arc[-1]):
+        if self.whole:
             return None
+        arc = rolled.grid.arc_mm
         swing = hands.swing_rad + hands.swing_sd_rad * normals[:, 1]
         shift = hands.shift_mm + hands.shift_sd_mm * normals[:, 2]
         ends = way.stretch(arc, self.rule.margin(self.apex()))
@@ -204,7 +205,7 @@ class _Grinding:
         self.flank.keep(runs)
         self.hands = self.hands.some(runs)
         for name in ("fresh_radius", "worst", *self._ALONG):
-            setattr(self, name, np.take(getattr(self, name), runs, axis=-1))
+            setattr(self, name, getattr(self, name).take(runs, axis=-1))
 
 
 def past_need(
@@ -251,13 +252,13 @@ class Collected:
         count = np.full(len(runs), strokes)
         edge = now.flank.field, now.angle, now.margin
         every = Ended(*edge, runs, count, now.share, now.past_need(), met)
-        self._ended.append(Ended(*(np.compress(over, part, axis=-1) for part in every)))
+        self._ended.append(Ended(*(part.compress(over, axis=-1) for part in every)))
 
     def _all(self) -> Ended:
         """All runs, in their order."""
         every = Ended(*(np.concatenate(parts, axis=-1) for parts in zip(*self._ended, strict=True)))
         order = np.argsort(every.runs)
-        return Ended(*(np.take(part, order, axis=-1) for part in every))
+        return Ended(*(part.take(order, axis=-1) for part in every))
 
     def session(
         self, rolled: RolledEdge, start: Flank, fresh_radius: FloatArray, rule: StopRule

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 COLUMNS_IN_CACHE = 6144  # of twelve depths: three arrays of them are 1.8 MB
-USUAL_REACH = 6.0  # how far past touch a line is, in its area over the greatest depth
 
 
 class WorkedFlank:
@@ -41,30 +40,28 @@ class WorkedFlank:
         depths, stations, runs = field.shape
         self._stores = [np.empty(depths * (stations * runs + 64)) for _ in range(2)]
         self._room = np.empty((depths, min(stations * runs, COLUMNS_IN_CACHE + runs) + 24))
-        self._reach = np.full(runs, USUAL_REACH)
         self._mean, self._within, self._beyond = np.empty((3, stations * runs))
+        grid = rolled.grid
+        self._deepest = grid.depth_mm[-1][:, None]
+        self._depths = Depths(grid.fraction, node_shares(grid.fraction))
         self._lay_out(rolled, runs)
         self.field[...] = field
         self._measure(slice(None))
 
     def _lay_out(self, rolled: RolledEdge, runs: int) -> None:
         """Lay out the memory for some runs."""
-        self.rolled, grid = rolled, rolled.grid
-        depths, stations = grid.depth_mm.shape
+        self.rolled, (depths, stations) = rolled, rolled.grid.depth_mm.shape
         columns = stations * runs
         length = columns + (24 - columns) % 64  # rows begin on different lines of the cache
         self._rows, self._spare = (
             store[: depths * length].reshape(depths, length)[:, :columns] for store in self._stores
         )
         self.field = self._rows.reshape(depths, stations, runs)
-        self._deepest = grid.depth_mm[-1][:, None]
-        self._plan = np.repeat(grid.plan_curvature, runs)
+        self._plan = rolled.grid.plan_curvature.repeat(runs)
         self._curvature = np.maximum(self._plan, MIN_CURVATURE)
-        share = node_shares(grid.fraction)
         if rolled.drop_mm.any():
             share = np.broadcast_to(rolled.node_mm / self._deepest, self.field.shape)
-            share = share.reshape(depths, columns)
-        self._depths = Depths(grid.fraction, share)
+            self._depths = Depths(self._depths.fraction, share.reshape(depths, columns))
         step = max(1, COLUMNS_IN_CACHE // runs) * runs
         self._pieces = [slice(at, min(at + step, columns)) for at in range(0, columns, step)]
 
@@ -111,18 +108,15 @@ class WorkedFlank:
         what they leave in the spare rows, and the columns that they cut past a centre."""
         rise = (slope * self._deepest).ravel()
         whole = Columns(self._rows, rise, area.ravel(), self._within, self._curvature)
-        reach = (self._reach * area).ravel()
         sunk = Sunk(*np.empty((2, len(rise))), np.empty(len(rise), dtype=bool))
         with np.errstate(invalid="ignore", divide="ignore", over="ignore"):  # past a centre
             for piece in self._pieces:
                 columns = Columns(*(part[..., piece] for part in whole))
                 rooms = self._spare[:, piece], self._room[:, : piece.stop - piece.start]
-                done, reach[piece] = sink(self._depths.some(piece), columns, reach[piece], *rooms)
+                done = sink(self._depths.some(piece), columns, *rooms)
                 for kept, part in zip(sunk, done, strict=True):
                     kept[piece] = part
             refine(self._depths, whole, sunk, self._spare)
-            usual = self.rolled.volume(reach.reshape(area.shape)) / self.rolled.volume(area)
-            self._reach = np.where((usual > 0) & (usual < np.inf), usual, self._reach)
         past = self._sink_past(whole, sunk.level)
         return sunk.level.reshape(area.shape), sunk.mean, past
 
@@ -131,9 +125,10 @@ class WorkedFlank:
         near = chosen(whole.near(level))
         if not len(near):
             return near
-        past = near[whole.some(near).past(level[near], np.take(self._spare, near, axis=1))]
+        after = self._spare.take(near, axis=1)
+        past = near[whole.some(near).past(level[near], after)]
         if len(past):
-            past = past if len(past) > 1 else np.repeat(past, 2)
+            past = past if len(past) > 1 else past.repeat(2)
             depths, some = self._depths.some(past), whole.some(past)
             level[past] = past_centre(depths, some)
             line = depths.line(level[past], some.rise, np.empty_like(some.field))
@@ -152,6 +147,5 @@ class WorkedFlank:
         np.take(self.field, runs, axis=2, out=kept, mode="clip")
         sums = np.stack([self._mean, self._within, self._beyond]).reshape(3, stations, -1)
         self._mean, self._within, self._beyond = sums[..., runs].reshape(3, -1)
-        self._reach = self._reach[runs]
         self._lay_out(self.rolled.some(runs), len(runs))
         self.field[...] = kept

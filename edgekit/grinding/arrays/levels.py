@@ -29,6 +29,7 @@ EXACT = 1e-10  # of the volume of a stroke
 TINY = 1e-9  # [mm] of depth, where a line cuts nothing yet
 ROUNDING = 2e-15  # of the volume within the flank: what a sum of it may be off by
 SAME = 1e-13  # of an area to be taken: the rounding of two ways to the same sum
+USUAL_REACH = 6.0  # areas: how far past touch lines are that take them, within a factor of two
 FINEST = 2.0**40  # numbers below 1 in steps of one part of this add up without rounding
 
 
@@ -50,7 +51,9 @@ class Depths:
 
     def line(self, level: FloatArray, rise: FloatArray, out: FloatArray) -> FloatArray:
         """Insets (V, N) of lines (N,)."""
-        return np.matmul(self._lines, np.stack([level, rise]), out=out)
+        ends = np.empty((2, len(level)))
+        ends[0], ends[1] = level, rise
+        return np.matmul(self._lines, ends, out=out)
 
     def mean(self, values: FloatArray) -> FloatArray:
         """Sum (N,) of values (V, N) by shares."""
@@ -77,7 +80,7 @@ class Columns(NamedTuple):
 
     def some(self, columns: NDArray[np.int_]) -> Columns:
         """Some of them."""
-        return Columns(*(np.take(part, columns, axis=-1) for part in self))
+        return Columns(*(part.take(columns, axis=-1) for part in self))
 
     def near(self, level: FloatArray) -> NDArray[np.bool_]:
         """Whether (N,) lines at some levels reach as deep as a centre of curvature, or are none."""
@@ -100,8 +103,8 @@ class Sunk(NamedTuple):
 
 def chosen(mask: NDArray[np.bool_]) -> NDArray[np.int_]:
     """Numbers of the columns of a mask (N,), one that is alone twice."""
-    numbers = np.flatnonzero(mask)
-    return numbers if len(numbers) != 1 else np.repeat(numbers, 2)
+    numbers = mask.nonzero()[0]
+    return numbers if len(numbers) != 1 else numbers.repeat(2)
 
 
 def touch(depths: Depths, columns: Columns, gap: FloatArray) -> FloatArray:
@@ -113,20 +116,17 @@ def touch(depths: Depths, columns: Columns, gap: FloatArray) -> FloatArray:
     return np.asarray(gap.min(axis=0))
 
 
-def sink(
-    depths: Depths, columns: Columns, reach: FloatArray, out: FloatArray, room: FloatArray
-) -> tuple[Sunk, FloatArray]:
-    """Cut along lines that take the areas, into `out` (V, N); and how far (N,) they are past touch.
+def sink(depths: Depths, columns: Columns, out: FloatArray, room: FloatArray) -> Sunk:
+    """Cut along lines that take the areas, into `out` (V, N).
 
-    Levels are tried past touch by a `reach` (N,), which is corrected as if areas grew with its
-    power of 5/3; a step follows. `room` (V, N) is for work.
+    Levels are tried a usual reach past touch, which is corrected as if areas grew with its power of
+    5/3; a step follows. `room` (V, N) is for work.
     """
-    low = touch(depths, columns, room)
+    low, reach = touch(depths, columns, room), USUAL_REACH * columns.area
     level = low + reach
     taken = level * depths.total - depths.mean(np.minimum(room, level, out=room))
     more = np.sqrt(columns.area / taken)
-    sunk = step(depths, columns, low + reach * more * (0.8 + 0.2 * more), out, room)
-    return sunk, sunk.level - low
+    return step(depths, columns, low + reach * more * (0.8 + 0.2 * more), out, room)
 
 
 def step(
