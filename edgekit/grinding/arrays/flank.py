@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 COLUMNS_IN_CACHE = 6144  # of twelve depths: three arrays of them are 1.8 MB
+GAPLESS = 4096  # columns: numpy copies shorter rows with gaps between them through a buffer
 
 
 class WorkedFlank:
@@ -39,7 +41,7 @@ class WorkedFlank:
     def __init__(self, rolled: RolledEdge, field: FloatArray) -> None:
         depths, stations, runs = field.shape
         self._stores = [np.empty(depths * (stations * runs + 64)) for _ in range(2)]
-        self._room = np.empty((depths, min(stations * runs, COLUMNS_IN_CACHE + runs) + 24))
+        self._room = np.empty(depths * min(stations * runs, COLUMNS_IN_CACHE + runs))
         self._mean, self._within, self._beyond = np.empty((3, stations * runs))
         grid = rolled.grid
         self._deepest = grid.depth_mm[-1][:, None]
@@ -52,7 +54,9 @@ class WorkedFlank:
         """Lay out the memory for some runs."""
         self.rolled, (depths, stations) = rolled, rolled.grid.depth_mm.shape
         columns = stations * runs
-        length = columns + (24 - columns) % 64  # rows begin on different lines of the cache
+        length = columns
+        if columns > GAPLESS:  # rows begin on different lines of the cache
+            length += (24 - columns) % 64
         self._rows, self._spare = (
             store[: depths * length].reshape(depths, length)[:, :columns] for store in self._stores
         )
@@ -62,8 +66,11 @@ class WorkedFlank:
         if rolled.drop_mm.any():
             share = np.broadcast_to(rolled.node_mm / self._deepest, self.field.shape)
             self._depths = Depths(self._depths.fraction, share.reshape(depths, columns))
-        step = max(1, COLUMNS_IN_CACHE // runs) * runs
-        self._pieces = [slice(at, min(at + step, columns)) for at in range(0, columns, step)]
+        ends = (
+            np.linspace(0, stations, min(stations, -(-columns // COLUMNS_IN_CACHE)) + 1).astype(int)
+            * runs
+        )
+        self._pieces = [slice(*pair) for pair in pairwise(ends.tolist())]
 
     def _measure(self, columns: NDArray[np.int_] | slice) -> None:
         """Sum what goes along with the field in some columns."""
@@ -107,13 +114,14 @@ class WorkedFlank:
         """Levels (S, R) of lines that take areas over the greatest depth, the mean insets (N,) of
         what they leave in the spare rows, and the columns that they cut past a centre."""
         rise = (slope * self._deepest).ravel()
-        whole = Columns(self._rows, rise, area.ravel(), self._within, self._curvature)
+        given = rise, area.ravel(), self._mean, self._within, self._curvature
+        whole = Columns(self._rows, *given)
         sunk = Sunk(*np.empty((2, len(rise))), np.empty(len(rise), dtype=bool))
         with np.errstate(invalid="ignore", divide="ignore", over="ignore"):  # past a centre
             for piece in self._pieces:
                 columns = Columns(*(part[..., piece] for part in whole))
-                rooms = self._spare[:, piece], self._room[:, : piece.stop - piece.start]
-                done = sink(self._depths.some(piece), columns, *rooms)
+                room = self._room[: columns.field.size].reshape(columns.field.shape)
+                done = sink(self._depths.some(piece), columns, self._spare[:, piece], room)
                 for kept, part in zip(sunk, done, strict=True):
                     kept[piece] = part
             refine(self._depths, whole, sunk, self._spare)

@@ -49,9 +49,9 @@ class Depths:
         """The same for some columns."""
         return self if self.alike else Depths(self.fraction, self.share[:, columns])
 
-    def line(self, level: FloatArray, rise: FloatArray, out: FloatArray) -> FloatArray:
-        """Insets (V, N) of lines (N,)."""
-        ends = np.empty((2, len(level)))
+    def line(self, level: FloatArray | float, rise: FloatArray, out: FloatArray) -> FloatArray:
+        """Insets (V, N) of lines of some `level` and `rise` (N,)."""
+        ends = np.empty((2, len(rise)))
         ends[0], ends[1] = level, rise
         return np.matmul(self._lines, ends, out=out)
 
@@ -69,12 +69,13 @@ class Depths:
 
 class Columns(NamedTuple):
     """Sections to be cut: their ``field`` (V, N), and (N,) each the ``rise`` of the line over the
-    greatest depth, the ``area`` it is to take, what lies ``within`` the flank, and the plan's
-    ``curvature``, above 0."""
+    greatest depth, the ``area`` it is to take, the ``mean`` of the field and the area ``within``
+    it, and the plan's ``curvature``, above 0."""
 
     field: FloatArray
     rise: FloatArray
     area: FloatArray
+    mean: FloatArray
     within: FloatArray
     curvature: FloatArray
 
@@ -109,8 +110,7 @@ def chosen(mask: NDArray[np.bool_]) -> NDArray[np.int_]:
 
 def touch(depths: Depths, columns: Columns, gap: FloatArray) -> FloatArray:
     """Levels (N,) at which lines just touch; `gap` (V, N) becomes those of lines through a node."""
-    np.multiply(depths.fraction[:, None], columns.rise, out=gap)
-    np.subtract(columns.field, gap, out=gap)
+    np.subtract(columns.field, depths.line(0.0, columns.rise, gap), out=gap)
     if not depths.alike:
         gap[depths.share == 0] = np.inf  # above the face
     return np.asarray(gap.min(axis=0))
@@ -122,10 +122,14 @@ def sink(depths: Depths, columns: Columns, out: FloatArray, room: FloatArray) ->
     Levels are tried a usual reach past touch, which is corrected as if areas grew with its power of
     5/3; a step follows. `room` (V, N) is for work.
     """
-    low, reach = touch(depths, columns, room), USUAL_REACH * columns.area
-    level = low + reach
-    taken = level * depths.total - depths.mean(np.minimum(room, level, out=room))
-    more = np.sqrt(columns.area / taken)
+    low, deep = (
+        touch(depths, columns, room),
+        columns.area / (1 - columns.curvature * columns.within),
+    )
+    reach = USUAL_REACH * deep
+    line = depths.line(low + reach, columns.rise, room)
+    taken = depths.mean(np.maximum(line, columns.field, out=line)) - columns.mean
+    more = np.sqrt(deep / taken)
     return step(depths, columns, low + reach * more * (0.8 + 0.2 * more), out, room)
 
 
