@@ -249,10 +249,11 @@ class Collected:
         met: NDArray[np.bool_],
     ) -> None:
         """Those of the runs that are over."""
+        ended = over.nonzero()[0]
+        field = now.flank.some(ended, np.empty((*now.flank.field.shape[:2], len(ended))))
         count = np.full(len(runs), strokes)
-        edge = now.flank.field, now.angle, now.margin
-        every = Ended(*edge, runs, count, now.share, now.past_need(), met)
-        self._ended.append(Ended(*(part.compress(over, axis=-1) for part in every)))
+        every = now.angle, now.margin, runs, count, now.share, now.past_need(), met
+        self._ended.append(Ended(field, *(part.take(ended, axis=-1) for part in every)))
 
     def _all(self) -> Ended:
         """All runs, in their order."""

@@ -133,7 +133,7 @@ class WorkedFlank:
         near = chosen(whole.near(level))
         if not len(near):
             return near
-        after = self._spare.take(near, axis=1)
+        after = self._spare[:, near]
         past = near[whole.some(near).past(level[near], after)]
         if len(past):
             past = past if len(past) > 1 else past.repeat(2)
@@ -151,9 +151,15 @@ class WorkedFlank:
     def keep(self, runs: NDArray[np.int_]) -> None:
         """Go on with some of the runs."""
         depths, stations, _ = self.field.shape
-        kept = self._stores[1][: depths * stations * len(runs)].reshape(depths, stations, -1)
-        np.take(self.field, runs, axis=2, out=kept, mode="clip")
+        room = self._stores[1][: depths * stations * len(runs)].reshape(depths, stations, -1)
+        kept = self.some(runs, room)
         sums = np.stack([self._mean, self._within, self._beyond]).reshape(3, stations, -1)
         self._mean, self._within, self._beyond = sums[..., runs].reshape(3, -1)
         self._lay_out(self.rolled.some(runs), len(runs))
         self.field[...] = kept
+
+    def some(self, runs: NDArray[np.int_], out: FloatArray) -> FloatArray:
+        """The field of some runs, put into `out`."""
+        for layer, part in zip(self.field, out, strict=True):
+            layer.take(runs, axis=1, out=part, mode="clip")
+        return out

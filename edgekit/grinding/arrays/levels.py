@@ -81,7 +81,7 @@ class Columns(NamedTuple):
 
     def some(self, columns: NDArray[np.int_]) -> Columns:
         """Some of them."""
-        return Columns(*(part.take(columns, axis=-1) for part in self))
+        return Columns(*(part[..., columns] for part in self))
 
     def near(self, level: FloatArray) -> NDArray[np.bool_]:
         """Whether (N,) lines at some levels reach as deep as a centre of curvature, or are none."""
