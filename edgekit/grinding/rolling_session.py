@@ -250,10 +250,11 @@ class Collected:
     ) -> None:
         """Those of the runs that are over."""
         ended = over.nonzero()[0]
-        field = now.flank.some(ended, np.empty((*now.flank.field.shape[:2], len(ended))))
         count = np.full(len(runs), strokes)
         every = now.angle, now.margin, runs, count, now.share, now.past_need(), met
-        self._ended.append(Ended(field, *(part.take(ended, axis=-1) for part in every)))
+        self._ended.append(
+            Ended(now.flank.some(ended), *(part.take(ended, axis=-1) for part in every))
+        )
 
     def _all(self) -> Ended:
         """All runs, in their order."""

@@ -12,9 +12,7 @@ from edgekit.grinding.arrays.levels import (
     Columns,
     Depths,
     Sunk,
-    chosen,
-    past_centre,
-    refine,
+    settle,
     sink,
 )
 from edgekit.grinding.recession_field import MIN_CURVATURE, node_shares
@@ -40,36 +38,31 @@ class WorkedFlank:
 
     def __init__(self, rolled: RolledEdge, field: FloatArray) -> None:
         depths, stations, runs = field.shape
-        self._stores = [np.empty(depths * (stations * runs + 64)) for _ in range(2)]
-        self._room = np.empty(depths * min(stations * runs, COLUMNS_IN_CACHE + runs))
+        self._store = np.empty(depths * (stations * runs + 64))
+        self._room = np.empty((2, depths * min(stations * runs, COLUMNS_IN_CACHE + runs)))
         self._mean, self._within, self._beyond = np.empty((3, stations * runs))
         grid = rolled.grid
         self._deepest = grid.depth_mm[-1][:, None]
         self._depths = Depths(grid.fraction, node_shares(grid.fraction))
-        self._lay_out(rolled, runs)
-        self.field[...] = field
+        self._lay_out(rolled, field)
         self._measure(slice(None))
 
-    def _lay_out(self, rolled: RolledEdge, runs: int) -> None:
-        """Lay out the memory for some runs."""
-        self.rolled, (depths, stations) = rolled, rolled.grid.depth_mm.shape
-        columns = stations * runs
-        length = columns
+    def _lay_out(self, rolled: RolledEdge, field: FloatArray) -> None:
+        """Lay a field (V, S, R) out in memory."""
+        self.rolled, (depths, stations, runs) = rolled, field.shape
+        length = columns = stations * runs
         if columns > GAPLESS:  # rows begin on different lines of the cache
             length += (24 - columns) % 64
-        self._rows, self._spare = (
-            store[: depths * length].reshape(depths, length)[:, :columns] for store in self._stores
-        )
-        self.field = self._rows.reshape(depths, stations, runs)
+        self._rows = self._store[: depths * length].reshape(depths, length)[:, :columns]
+        self.field = self._rows.reshape(field.shape)
+        self.field[...] = field
         self._plan = rolled.grid.plan_curvature.repeat(runs)
         self._curvature = np.maximum(self._plan, MIN_CURVATURE)
         if rolled.drop_mm.any():
-            share = np.broadcast_to(rolled.node_mm / self._deepest, self.field.shape)
+            share = np.broadcast_to(rolled.node_mm / self._deepest, field.shape)
             self._depths = Depths(self._depths.fraction, share.reshape(depths, columns))
-        ends = (
-            np.linspace(0, stations, min(stations, -(-columns // COLUMNS_IN_CACHE)) + 1).astype(int)
-            * runs
-        )
+        pieces = min(stations, -(-columns // COLUMNS_IN_CACHE))
+        ends = np.linspace(0, stations, pieces + 1).astype(int) * runs
         self._pieces = [slice(*pair) for pair in pairwise(ends.tolist())]
 
     def _measure(self, columns: NDArray[np.int_] | slice) -> None:
@@ -95,53 +88,45 @@ class WorkedFlank:
         their steel."""
         steel = self.steel
         area = steel * (volume_mm3 / self.rolled.volume(steel * self._deepest))
-        level, self._mean, past = self._sink(slope, area)
+        level, self._mean, past = self._sink(slope, area, self._rows)
         self._within = self._within + area.ravel()
-        self._stores.reverse()
-        self._rows, self._spare = self._spare, self._rows
-        self.field = self._rows.reshape(self.field.shape)
         if len(past):
             self._measure(past)
         return Lines(level, slope)
 
     def levels(self, slope: FloatArray, area_mm2: FloatArray) -> FloatArray:
         """Levels (S, R) of lines of some `slope` (S, R) that would take areas (S, R)."""
-        return self._sink(slope, area_mm2 / self._deepest)[0]
+        return self._sink(slope, area_mm2 / self._deepest, np.empty_like(self._rows))[0]
 
     def _sink(
-        self, slope: FloatArray, area: FloatArray
+        self, slope: FloatArray, area: FloatArray, rows: FloatArray
     ) -> tuple[FloatArray, FloatArray, NDArray[np.int_]]:
         """Levels (S, R) of lines that take areas over the greatest depth, the mean insets (N,) of
-        what they leave in the spare rows, and the columns that they cut past a centre."""
+        what they leave, which is put into `rows` (V, N), and the columns cut past a centre."""
         rise = (slope * self._deepest).ravel()
         given = rise, area.ravel(), self._mean, self._within, self._curvature
-        whole = Columns(self._rows, *given)
         sunk = Sunk(*np.empty((2, len(rise))), np.empty(len(rise), dtype=bool))
+        numbers, fields = [], []
         with np.errstate(invalid="ignore", divide="ignore", over="ignore"):  # past a centre
             for piece in self._pieces:
-                columns = Columns(*(part[..., piece] for part in whole))
-                room = self._room[: columns.field.size].reshape(columns.field.shape)
-                done = sink(self._depths.some(piece), columns, self._spare[:, piece], room)
-                for kept, part in zip(sunk, done, strict=True):
-                    kept[piece] = part
-            refine(self._depths, whole, sunk, self._spare)
-        past = self._sink_past(whole, sunk.level)
-        return sunk.level.reshape(area.shape), sunk.mean, past
-
-    def _sink_past(self, whole: Columns, level: FloatArray) -> NDArray[np.int_]:
-        """Put right the levels (N,) of lines that cut past a centre of curvature; their columns."""
-        near = chosen(whole.near(level))
-        if not len(near):
-            return near
-        after = self._spare[:, near]
-        past = near[whole.some(near).past(level[near], after)]
-        if len(past):
-            past = past if len(past) > 1 else past.repeat(2)
-            depths, some = self._depths.some(past), whole.some(past)
-            level[past] = past_centre(depths, some)
-            line = depths.line(level[past], some.rise, np.empty_like(some.field))
-            self._spare[:, past] = np.maximum(some.field, line)
-        return past
+                columns = Columns(self._rows[:, piece], *(part[piece] for part in given))
+                room = self._room[:, : columns.field.size].reshape(2, *columns.field.shape)
+                done = sink(self._depths.some(piece), columns, *room)
+                for whole, part in zip(sunk, done, strict=True):
+                    whole[piece] = part
+                aside = (~done.right | columns.near(done.level)).nonzero()[0]
+                numbers.append(aside + piece.start)
+                fields.append(columns.field[:, aside])
+                rows[:, piece] = room[0]
+            aside, field = np.concatenate(numbers), np.concatenate(fields, axis=1)
+            if len(aside) == 1:
+                aside, field = aside.repeat(2), field.repeat(2, axis=1)
+            columns = Columns(field, *(part[aside] for part in given))
+            own = Sunk(*(part[aside] for part in sunk))
+            after, past = settle(self._depths.some(aside), columns, own)
+        for whole, part in zip((*sunk, rows), (*own, after), strict=True):
+            whole[..., aside] = part
+        return sunk.level.reshape(area.shape), sunk.mean, aside[past]
 
     def cut(self, lines: Lines) -> None:
         """Cut along any lines."""
@@ -150,16 +135,14 @@ class WorkedFlank:
 
     def keep(self, runs: NDArray[np.int_]) -> None:
         """Go on with some of the runs."""
-        depths, stations, _ = self.field.shape
-        room = self._stores[1][: depths * stations * len(runs)].reshape(depths, stations, -1)
-        kept = self.some(runs, room)
-        sums = np.stack([self._mean, self._within, self._beyond]).reshape(3, stations, -1)
-        self._mean, self._within, self._beyond = sums[..., runs].reshape(3, -1)
-        self._lay_out(self.rolled.some(runs), len(runs))
-        self.field[...] = kept
+        sums = np.stack([self._mean, self._within, self._beyond])
+        sums = sums.reshape(3, len(self._deepest), -1)[..., runs]
+        self._mean, self._within, self._beyond = sums.reshape(3, -1)
+        self._lay_out(self.rolled.some(runs), self.some(runs))
 
-    def some(self, runs: NDArray[np.int_], out: FloatArray) -> FloatArray:
-        """The field of some runs, put into `out`."""
-        for layer, part in zip(self.field, out, strict=True):
+    def some(self, runs: NDArray[np.int_]) -> FloatArray:
+        """The field (V, S, R) of some runs."""
+        field = np.empty((*self.field.shape[:2], len(runs)))
+        for layer, part in zip(self.field, field, strict=True):
             layer.take(runs, axis=1, out=part, mode="clip")
-        return out
+        return field

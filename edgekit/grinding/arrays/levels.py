@@ -152,16 +152,31 @@ def step(
     return Sunk(level, mean, np.abs(mean - wanted) <= slack)
 
 
-def refine(depths: Depths, columns: Columns, sunk: Sunk, out: FloatArray) -> None:
+def settle(depths: Depths, columns: Columns, sunk: Sunk) -> tuple[FloatArray, NDArray[np.int_]]:
+    """Put right lines that are not yet, or cut past a centre; the field (V, N) that all leave, and
+    numbers of the latter."""
+    after = depths.line(sunk.level, columns.rise, np.empty_like(columns.field))
+    np.maximum(after, columns.field, out=after)
+    refine(depths, columns, sunk, after)
+    past = chosen(columns.past(sunk.level, after))
+    if len(past):
+        depths, columns = depths.some(past), columns.some(past)
+        sunk.level[past] = past_centre(depths, columns)
+        line = depths.line(sunk.level[past], columns.rise, np.empty_like(columns.field))
+        after[:, past] = np.maximum(line, columns.field)
+    return after, past
+
+
+def refine(depths: Depths, columns: Columns, sunk: Sunk, after: FloatArray) -> None:
     """Further steps of columns that are not right yet, until they are or cut past a centre."""
     for _ in range(MAX_STEPS):
         left = chosen(~sunk.right)
         if not len(left):
             return
-        some, (after, room) = columns.some(left), np.empty((2, len(out), len(left)))
-        part = step(depths.some(left), some, sunk.level[left], after, room)
-        part.right[:] |= some.past(part.level, after)
-        for whole, own in zip((*sunk, out), (*part, after), strict=True):
+        some, (out, room) = columns.some(left), np.empty((2, len(after), len(left)))
+        part = step(depths.some(left), some, sunk.level[left], out, room)
+        part.right[:] |= some.past(part.level, out)
+        for whole, own in zip((*sunk, after), (*part, out), strict=True):
             whole[..., left] = own
     raise _no_depth(columns.area)
 
