@@ -193,7 +193,7 @@ class _Grinding:
         rolled = self.flank.rolled
         reached = lines.meets(rolled) > self.inset
         self.ground |= reached
-        self.slope = np.where(reached, lines.slope, self.slope)
+        np.copyto(self.slope, lines.slope, where=reached)
         self.inset = rolled.inset(self.flank.field)
 
     def past_need(self) -> FloatArray:
