@@ -249,18 +249,18 @@ class Collected:
         met: NDArray[np.bool_],
     ) -> None:
         """Those of the runs that are over."""
-        ended = over.nonzero()[0]
         count = np.full(len(runs), strokes)
-        every = now.angle, now.margin, runs, count, now.share, now.past_need(), met
-        self._ended.append(
-            Ended(now.flank.some(ended), *(part.take(ended, axis=-1) for part in every))
-        )
+        each = now.angle, now.margin, runs, count, now.share, now.past_need(), met
+        ended = over.nonzero()[0]
+        own = (part.take(ended, axis=-1) for part in each)
+        self._ended.append(Ended._make((now.flank.some(ended), *own)))
 
     def _all(self) -> Ended:
         """All runs, in their order."""
-        every = Ended(*(np.concatenate(parts, axis=-1) for parts in zip(*self._ended, strict=True)))
+        parts = zip(*self._ended, strict=True)
+        every = Ended._make(np.concatenate(part, axis=-1) for part in parts)
         order = np.argsort(every.runs)
-        return Ended(*(part.take(order, axis=-1) for part in every))
+        return Ended._make(part.take(order, axis=-1) for part in every)
 
     def session(
         self, rolled: RolledEdge, start: Flank, fresh_radius: FloatArray, rule: StopRule

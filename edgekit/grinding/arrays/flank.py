@@ -8,13 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from edgekit.checks import FloatArray
-from edgekit.grinding.arrays.levels import (
-    Columns,
-    Depths,
-    Sunk,
-    settle,
-    sink,
-)
+from edgekit.grinding.arrays.levels import Columns, Depths, Sunk, settle, sink
 from edgekit.grinding.recession_field import MIN_CURVATURE, node_shares
 from edgekit.grinding.rolling import Lines, RolledEdge
 
@@ -81,7 +75,7 @@ class WorkedFlank:
         sickle has less steel to give.
         """
         steel = self._depths.total - self._plan * self._mean + self._beyond
-        return np.maximum(steel, 0.0).reshape(self.field.shape[1:])
+        return np.asarray(np.maximum(steel, 0.0)).reshape(self.field.shape[1:])
 
     def roll(self, slope: FloatArray, volume_mm3: FloatArray) -> Lines:
         """Cut along lines of some `slope` (S, R) that take a volume (R,), of which stations give by
@@ -105,7 +99,7 @@ class WorkedFlank:
         what they leave, which is put into `rows` (V, N), and the columns cut past a centre."""
         rise = (slope * self._deepest).ravel()
         given = rise, area.ravel(), self._mean, self._within, self._curvature
-        sunk = Sunk(*np.empty((2, len(rise))), np.empty(len(rise), dtype=bool))
+        sunk = Sunk(np.empty_like(rise), np.empty_like(rise), np.empty(len(rise), dtype=bool))
         numbers, fields = [], []
         with np.errstate(invalid="ignore", divide="ignore", over="ignore"):  # past a centre
             for piece in self._pieces:
@@ -122,7 +116,7 @@ class WorkedFlank:
             if len(aside) == 1:
                 aside, field = aside.repeat(2), field.repeat(2, axis=1)
             columns = Columns(field, *(part[aside] for part in given))
-            own = Sunk(*(part[aside] for part in sunk))
+            own = Sunk._make(part[aside] for part in sunk)
             after, past = settle(self._depths.some(aside), columns, own)
         for whole, part in zip((*sunk, rows), (*own, after), strict=True):
             whole[..., aside] = part

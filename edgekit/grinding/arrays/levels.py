@@ -122,10 +122,8 @@ def sink(depths: Depths, columns: Columns, out: FloatArray, room: FloatArray) ->
     Levels are tried a usual reach past touch, which is corrected as if areas grew with its power of
     5/3; a step follows. `room` (V, N) is for work.
     """
-    low, deep = (
-        touch(depths, columns, room),
-        columns.area / (1 - columns.curvature * columns.within),
-    )
+    low = touch(depths, columns, room)
+    deep = columns.area / (1 - columns.curvature * columns.within)  # were the edge straight
     reach = USUAL_REACH * deep
     line = depths.line(low + reach, columns.rise, room)
     taken = depths.mean(np.maximum(line, columns.field, out=line)) - columns.mean
