@@ -47,8 +47,8 @@ def test_methods_meet_the_same_instruments(curette):
     methods = [LOCAL, ek.methods.freehand(), ek.methods.held(20.0, placements=20)]
     lives = ek.compare(curette, methods, runs=6, seed=4, **CHEAP).lives
     first = [life.tracks["dull_radius_um"][:, 0] for life in lives]
-    np.testing.assert_array_equal(first[0], first[1])
-    np.testing.assert_array_equal(first[0], first[2])
+    np.testing.assert_allclose(first[1], first[0], rtol=1e-14)  # by two engines, if there are two
+    np.testing.assert_array_equal(first[2], first[0])
     assert np.ptp(first[0]) > 1
 
 

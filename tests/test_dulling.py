@@ -9,7 +9,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import edgekit as ek
-from edgekit.grinding.edge_state import new_state
 from edgekit.grinding.random_streams import RunEffects
 from edgekit.grinding.recession_field import prepare_edge
 from edgekit.life.use import EdgeUse, useful_strokes
@@ -234,10 +233,9 @@ def test_useful_strokes_are_those_before_the_radius_passes_its_limit(
     law = ek.PowerDulling(rate=rate, exponent=0.5)
     use = touching(blade, strokes, law=law, useful_radius_um=limit, severity_gsd=2.0)
     grid = prepare_edge(blade, "used", stations=9, depths=3)
-    state = new_state(grid, 1)
-    state.radius_um += radius
     effects = RunEffects(np.zeros((1, 4)), *np.zeros((2, 1)), np.array([severity]), np.zeros(1))
-    share = float(useful_strokes([EdgeUse(use, grid, 1)], [state], effects)[0]) / use.strokes
+    start = np.full(1, radius)
+    share = float(useful_strokes([EdgeUse(use, grid, 1)], start, effects)[0]) / use.strokes
     found = share * strokes
     exact = np.clip((limit**2 - radius**2) / (rate * 2.0**severity), 0.0, strokes)
     assert found == pytest.approx(exact, abs=0.5 * strokes / 32 + 1e-9)

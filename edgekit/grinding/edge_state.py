@@ -77,6 +77,16 @@ class GroundEdge(NamedTuple):
     overshoot: FloatArray
 
 
+class EdgeSums(NamedTuple):
+    """Of `GroundEdge`, what is summed over the edges of a blade."""
+
+    volume: FloatArray
+    strokes: FloatArray
+    dullness: FloatArray
+    overshoot: FloatArray
+    reached: NDArray[np.bool_]
+
+
 def whole_land_um(radius_um: FloatArray, internal_angle_rad: FloatArray) -> FloatArray:
     """Land (R, S) of a whole circle, in the precision of its radius."""
     return apex.whole_land(radius_um, internal_angle_rad).astype(radius_um.dtype, copy=False)

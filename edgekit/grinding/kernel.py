@@ -10,7 +10,14 @@ from numpy.typing import NDArray
 from edgekit.checks import FloatArray
 from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
-from edgekit.grinding.edge_state import EdgeState, GroundEdge, by_planes, is_dull, whole_land_um
+from edgekit.grinding.edge_state import (
+    EdgeState,
+    EdgeSums,
+    GroundEdge,
+    by_planes,
+    is_dull,
+    whole_land_um,
+)
 from edgekit.grinding.planes import common_advance, lay_planes
 from edgekit.grinding.random_streams import RunEffects, SessionDraws
 from edgekit.grinding.recession_field import EdgeGrid, over_stations, rounding_mm
@@ -148,7 +155,7 @@ def sharpen_runs(
             else:
                 done = lay_planes(grid, state, aim, method, effects, draws, e, turn, fresh_um)
             results.append(done)
-    return _sums(results, method, effects)
+    return sums(results, method, effects, tuple(results))
 
 
 def aim_at(grid: EdgeGrid, method: Method) -> FloatArray | RolledEdge:
@@ -159,7 +166,12 @@ def aim_at(grid: EdgeGrid, method: Method) -> FloatArray | RolledEdge:
     return RolledEdge.of(grid, normals) if method.rolls else normals
 
 
-def _sums(results: Sequence[GroundEdge], method: Method, effects: RunEffects) -> SessionRuns:
+def sums(
+    results: Sequence[GroundEdge | EdgeSums],
+    method: Method,
+    effects: RunEffects,
+    edges: tuple[GroundEdge, ...] = (),
+) -> SessionRuns:
     """Results of the edges put together; strokes of planes follow from the steel they removed."""
     surfaces = 1 if method.target is Target.FACE else len(results)
     density = value("steel_density_mg_per_mm3")
@@ -173,7 +185,7 @@ def _sums(results: Sequence[GroundEdge], method: Method, effects: RunEffects) ->
         strokes = np.where(steel > MIN_STEEL_MM3, strokes, 0.0)
     rounds = method.stroke.placements if isinstance(method.stroke, LocalStroke) else 1
     return SessionRuns(
-        edges=tuple(results),
+        edges=edges,
         strokes=strokes,
         passes=np.ceil(strokes / (rounds * surfaces)),
         seconds=method.seconds(strokes, len(results)),

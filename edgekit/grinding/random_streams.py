@@ -211,11 +211,13 @@ class RandomStreams:
         return RunEffects(z[:TERMS].T, *z[TERMS:])
 
     def session(self, slots: NDArray[np.int_], turns: NDArray[np.int_]) -> SessionDraws:
-        """Draws of session number `turns` (R,) of the runs in `slots` (R,)."""
+        """Draws of session number `turns` (R,) of the runs in `slots` (R,); several of one run
+        must lie in one block of `AHEAD`."""
         ahead = turns % AHEAD
         due = turns // AHEAD != self._loaded[slots]
         self._loaded[slots] = turns // AHEAD
-        for slot, block in zip(slots[due].tolist(), (turns[due] // AHEAD).tolist(), strict=True):
+        blocks = dict(zip(slots[due].tolist(), (turns[due] // AHEAD).tolist(), strict=True))
+        for slot, block in blocks.items():
             self._stream.go_to(self._key[slot], 1 + block)
             self._stream.rng.random(out=self._phase[slot])
             self._stream.rng.standard_normal(out=self._drawn)

@@ -34,7 +34,7 @@ def roll_side(
     done = roll(
         lowered,
         start,
-        _hands(rolled, method, effects, draws),
+        hands_of(rolled, method, effects, draws),
         method.stop,
         method.rolling(),
         draws.strokes[edge],
@@ -43,15 +43,13 @@ def roll_side(
     return _ground(rolled, state, start, done)
 
 
-def _hands(rolled: RolledEdge, method: Method, effects: RunEffects, draws: SessionDraws) -> Hands:
+def hands_of(rolled: RolledEdge, method: Method, effects: RunEffects, draws: SessionDraws) -> Hands:
     """How the hands err in this session."""
     common, scatter = [], []
     for i, term in enumerate(method.hand.terms[:3]):
         common.append(term.common(effects.hand[:, i], draws.setup[:, i]))
         scatter.append(term.scatter(effects.skill))
     (tilt, swing, shift), (tilt_sd, swing_sd, shift_sd) = common, scatter
-    length = float(rolled.grid.arc_mm[-1])
-    correlation = method.rolling().correlation_s / method.seconds_per_stroke * length
     within = np.radians(method.rolling().within_tilt_sd_deg) * scatter_factor(method, effects)
     return Hands(
         tilt_rad=np.radians(tilt),
@@ -61,9 +59,15 @@ def _hands(rolled: RolledEdge, method: Method, effects: RunEffects, draws: Sessi
         swing_sd_rad=np.radians(swing_sd),
         shift_sd_mm=shift_sd,
         within_sd_rad=within,
-        modes=modes(length, correlation, len(rolled.grid.arc_mm)),
+        modes=modes_of(rolled, method),
         volume_mm3=method.removal_mm3_per_stroke * method.removal_gsd**effects.removal,
     )
+
+
+def modes_of(rolled: RolledEdge, method: Method) -> FloatArray:
+    """Shapes (M, S) of the tilt within a stroke, which are those of an edge of length 1."""
+    correlation = method.rolling().correlation_s / method.seconds_per_stroke
+    return modes(1.0, correlation, len(rolled.grid.arc_mm))
 
 
 def scatter_factor(method: Method, effects: RunEffects) -> FloatArray:

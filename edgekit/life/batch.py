@@ -1,16 +1,27 @@
 """The batch of lives computed together: each one's run, session number, effects and state."""
 
-from dataclasses import fields
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
-from edgekit.grinding.edge_state import EdgeState, new_state, whole_land_um
 from edgekit.grinding.random_streams import RandomStreams, RunEffects, RunKeys, SessionDraws
-from edgekit.grinding.recession_field import EdgeGrid, cleared
 from edgekit.life.prepared import PreparedBlade
-from edgekit.life.use import EdgeUse, Use
+from edgekit.life.use import Use
+
+
+class Blades(Protocol):
+    """The edges of R blades in their present state."""
+
+    def start(self, slots: int) -> None:
+        """Room for so many blades."""
+
+    def renew(self, rows: NDArray[np.int_], radius_um: FloatArray) -> None:
+        """Replace the blades of some runs by new ones of a given edge radius (rows,)."""
+
+    def select(self, rows: NDArray[np.int_]) -> None:
+        """Go on with some of the runs."""
 
 
 class RunBatch:
@@ -18,12 +29,13 @@ class RunBatch:
 
     Where methods alternate, all runs of a batch must be at the same session: there waiting runs
     start once all have ended. ``run, turn, fresh_um`` (R,): the runs, each one's session number and
-    its edge radius after sharpening. ``used``: one use, of each edge.
+    its edge radius after sharpening.
     """
 
-    def __init__(self, prepared: PreparedBlade, use: Use, keys: RunKeys, slots: int) -> None:
-        self._prepared, self._use = prepared, use
-        self.used = [EdgeUse(use, grid, len(prepared.grids)) for grid in prepared.grids]
+    def __init__(
+        self, prepared: PreparedBlade, use: Use, keys: RunKeys, slots: int, blades: Blades
+    ) -> None:
+        self._prepared, self._use, self._blades = prepared, use, blades
         self._in_step = len(prepared.aims) > 1
         self._slots = slots
         self._streams = RandomStreams(
@@ -34,18 +46,22 @@ class RunBatch:
 
     def _fill(self) -> None:
         """Start with every slot free."""
-        slots, grids = self._slots, self._prepared.grids
+        slots = self._slots
         self._slot = np.arange(slots)
         self.run = np.zeros(slots, dtype=int)
         self.turn = np.zeros(slots, dtype=int)
         self.effects = RunEffects(np.zeros((4, slots)).T, *np.zeros((4, slots)))
-        self.fresh_um = np.zeros(slots, dtype=grids[0].inset_mm.dtype)
-        self.states = [new_state(grid, slots) for grid in grids]
+        self.fresh_um = np.zeros(slots, dtype=self._prepared.grids[0].inset_mm.dtype)
+        self._blades.start(slots)
         self._start_waiting(np.ones(slots, dtype=bool))
 
-    def draws(self) -> SessionDraws:
-        """Random numbers of each run's present session."""
-        return self._streams.session(self._slot, self.turn)
+    def draws(self, rows: NDArray[np.int_], turn: NDArray[np.int_]) -> SessionDraws:
+        """Random numbers of sessions number `turn` (N,) of some runs of the batch (N,)."""
+        return self._streams.session(self._slot[rows], turn)
+
+    def effects_of(self, rows: NDArray[np.int_]) -> RunEffects:
+        """What lasts for some of the runs."""
+        return RunEffects(*(some_runs(part, rows) for part in self.effects))
 
     def end(self, over: NDArray[np.bool_]) -> None:
         """Remove finished runs and start waiting ones."""
@@ -67,8 +83,7 @@ class RunBatch:
             for present, new in zip(self.effects, effects, strict=True):
                 present[rows] = new
             self.fresh_um[rows] = self._use.fresh_um(effects)
-            for state, grid in zip(self.states, self._prepared.grids, strict=True):
-                _renew(state, grid, rows, self.fresh_um[rows])
+            self._blades.renew(rows, self.fresh_um[rows])
         unused = free.copy()
         unused[rows] = False
         if unused.any():
@@ -78,26 +93,12 @@ class RunBatch:
         """Go on with some of the runs."""
         self._slot, self.run, self.turn = self._slot[rows], self.run[rows], self.turn[rows]
         self.fresh_um = self.fresh_um[rows]
-        self.effects = RunEffects(*(_runs(part, rows) for part in self.effects))
-        self.states = [
-            EdgeState(**{f.name: _runs(getattr(state, f.name), rows) for f in fields(state)})
-            for state in self.states
-        ]
+        self.effects = self.effects_of(rows)
+        self._blades.select(rows)
 
 
-def _runs(array: FloatArray, rows: NDArray[np.int_]) -> FloatArray:
+def some_runs(array: FloatArray, rows: NDArray[np.int_]) -> FloatArray:
     """Some runs of an array (R,), (R, S) or (V, R, S); runs stay closest in memory."""
     if array.ndim == 3:
         return np.swapaxes(np.take(np.swapaxes(array, 1, 2), rows, axis=2), 1, 2)
     return np.take(array.T, rows, axis=-1).T
-
-
-def _renew(state: EdgeState, grid: EdgeGrid, rows: NDArray[np.int_], radius_um: FloatArray) -> None:
-    """Replace the blades of some runs by new ones of a given edge radius (rows,)."""
-    state.inset_mm[:, rows] = grid.inset_mm[:, None, :]
-    state.radius_um[rows] = radius_um[:, None]
-    state.land_um[rows] = whole_land_um(radius_um[:, None], grid.angle_rad)
-    state.angle_rad[rows] = grid.angle_rad
-    state.drop_mm[rows] = 0.0
-    state.lean_rad[rows] = 0.0
-    state.cleared_mm3[rows] = cleared(grid, grid.inset_mm[:, None])

@@ -19,23 +19,23 @@ from edgekit.errors import BadArgument
 from edgekit.evidence_table import value
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.edge_state import EdgeState
-from edgekit.grinding.kernel import sharpen_runs
 from edgekit.grinding.random_streams import GivenKeys, RunKeys, RunStreams
 from edgekit.grinding.recession_field import EdgeGrid
 from edgekit.grinding.session import check_parts
 from edgekit.grinding.worn_blade import DEPTHS, STATIONS, WornBlade
 from edgekit.life.batch import RunBatch
-from edgekit.life.measures import SessionMeasures, measure_session
+from edgekit.life.by_arrays import ArrayLives
+from edgekit.life.by_blocks import BlockLives, serves_life
+from edgekit.life.measures import SessionMeasures, Sessions
 from edgekit.life.prepared import Precision, PreparedBlade
 from edgekit.life.retire import (
     DEFAULT_RULES,
     MinStrength,
     RetireRule,
     TooDull,
-    WidthLoss,
     chosen,
 )
-from edgekit.life.use import Use, useful_strokes
+from edgekit.life.use import Use
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
 from edgekit.record import Record, freeze
@@ -111,21 +111,33 @@ class _Recorder:
         self._final = np.zeros((len(self._names), runs))
         self._rows: list[tuple[NDArray[np.int_], NDArray[np.int_], FloatArray]] = []
 
-    def add(self, batch: RunBatch, measures: SessionMeasures, lost: WidthLoss) -> NDArray[np.bool_]:
-        """Record a session of the batch; which of its runs (R,) a rule retires."""
-        used = np.stack([rule.used_up(lost) for rule in self._rules])
+    def add(self, batch: RunBatch, done: Sessions) -> NDArray[np.bool_]:
+        """Record sessions of the batch up to those that end a life, and count them; which of its
+        runs (R,) a rule retires."""
+        used = np.stack([rule.used_up(done.lost) for rule in self._rules])
         worst = used.max(axis=0)
-        strength = () if lost.strength_left is None else (lost.strength_left,)
-        values = np.stack([*measures, worst, *strength])
-        runs, retired = batch.run, worst >= 1
-        self._total[:, runs] += values
-        self._final[:, runs] = values
-        self._sessions[runs] += 1
-        self._ended_by[runs[retired]] = np.argmax(used[:, retired], axis=0)
+        strength = () if done.lost.strength_left is None else (done.lost.strength_left,)
+        values = np.stack([*done.measures, worst, *strength])
+        start, number, runs = done.first[:-1], np.arange(len(worst)), batch.run
+        ends = np.minimum.reduceat(np.where(worst >= 1, number, len(worst)), start)
+        retired = ends < done.first[1:]
+        last = np.where(retired, ends, done.first[1:] - 1)
+        counts = np.diff(done.first)
+        lived = number <= np.repeat(last, counts)
+        self._total[:, runs] += np.add.reduceat(np.where(lived, values, 0.0), start, axis=1)
+        self._final[:, runs] = values[:, last]
+        self._sessions[runs] += last - start + 1
+        self._ended_by[runs[retired]] = np.argmax(used[:, last[retired]], axis=0)
         if self._histories:
-            recorded = runs < self._histories
-            self._rows.append((runs[recorded], batch.turn[recorded], values[:, recorded]))
+            run, turn = np.repeat(runs, counts), number + np.repeat(batch.turn - start, counts)
+            recorded = lived & (run < self._histories)
+            self._rows.append((run[recorded], turn[recorded], values[:, recorded]))
+        batch.turn += counts
         return np.asarray(retired)
+
+    def used_up(self, runs: NDArray[np.int_]) -> FloatArray:
+        """How much (R,) of what the rules allow has been used up after the last session."""
+        return np.asarray(self._final[self._names.index("used_up"), runs])
 
     def lives(self, states: Sequence[tuple[EdgeState, ...]]) -> Lives:
         """All recorded lives."""
@@ -219,13 +231,13 @@ def live_runs(
     rules = (*rules, TooDull())
     recorder = _Recorder(prepared, rules, runs, runs if histories is None else min(histories, runs))
     states = []
-    batch = RunBatch(prepared, use, keys, slots)
+    compiled = not keep and serves_life(prepared, use)
+    engine = BlockLives(prepared, use) if compiled else ArrayLives(prepared, use)
+    batch = RunBatch(prepared, use, keys, slots, engine)
     while len(batch.run):
-        measures, lost = _use_and_sharpen(prepared, batch)
-        over = recorder.add(batch, measures, lost)
-        if keep:
-            states.append(tuple(replace(state) for state in batch.states))
-        batch.turn += 1
+        over = recorder.add(batch, engine.step(batch, recorder.used_up(batch.run), limit))
+        if isinstance(engine, ArrayLives) and keep:
+            states.append(tuple(replace(state) for state in engine.states))
         over |= batch.turn >= limit
         if over.any():
             batch.end(over)
@@ -243,29 +255,6 @@ def _retain_freed_memory() -> None:
         setting = ctypes.CDLL(None).mallopt
         for limit in (TRIM_THRESHOLD, MMAP_THRESHOLD):
             setting(limit, LARGEST_BLOCK)
-
-
-def _use_and_sharpen(prepared: PreparedBlade, batch: RunBatch) -> tuple[SessionMeasures, WidthLoss]:
-    """One use and one session of all runs in the batch, whose states it replaces."""
-    method, aims = prepared.at(int(batch.turn[0]))
-    draws = batch.draws()
-    useful = useful_strokes(batch.used, batch.states, batch.effects)
-    before = [state.at(grid) for state, grid in zip(batch.states, prepared.grids, strict=True)]
-    for e, (state, used) in enumerate(zip(batch.states, batch.used, strict=True)):
-        used.wear(state, batch.effects, draws.patches[:, e])
-    dull = [state.radius_um for state in batch.states]
-    done = sharpen_runs(
-        prepared.grids,
-        batch.states,
-        aims,
-        method,
-        effects=batch.effects,
-        draws=draws,
-        turn=batch.turn,
-        fresh_um=batch.fresh_um,
-    )
-    batch.states = [result.state for result in done.edges]
-    return measure_session(prepared, before, done, dull, useful, batch.turn + 1)
 
 
 class Life(Record):

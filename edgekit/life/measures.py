@@ -1,6 +1,6 @@
 """What is measured after each session: the definition of every column of a history."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import reduce
 from typing import NamedTuple
 
@@ -58,94 +58,124 @@ class SessionMeasures(NamedTuple):
     useful_strokes: FloatArray
 
 
-class _Across(NamedTuple):
-    """What takes from the width: an inset (R, S) [mm], and the number of the edge whose stations
-    it has.
+class Sessions(NamedTuple):
+    """N sessions of a batch of R runs, run after run: where each run's ``first`` (R + 1,) lies,
+    their ``measures`` (N,), and what had been ``lost`` after each.
     """
 
-    inset_mm: FloatArray
-    edge: int
+    first: NDArray[np.int_]
+    measures: SessionMeasures
+    lost: WidthLoss
 
 
-def _across(
-    prepared: PreparedBlade, insets: Sequence[FloatArray], states: Sequence[EdgeState]
-) -> list[_Across]:
-    """Every edge, and the unused one, which is never ground but moves in as the face is lowered."""
-    across = [_Across(inset, e) for e, inset in enumerate(insets)]
-    lowered = states[0].drop_mm
-    if prepared.blade.unused is not None and lowered.any():
-        across.append(_Across(lowered / np.tan(prepared.grids[0].angle_rad), 0))
-    return across
+class EdgeMeasures(NamedTuple):
+    """What is measured on one edge, (N,) each, in the order of the compiled engine's `MEASURED`.
+
+    Insets [mm]: means over the sides and their thirds, the deepest there, at mid-edge, at the toe's
+    end, and the range of what the session took from the sides; mean and mean square of the internal
+    angle's error [rad]; radii as the session found them [µm]: means over the stations and over the
+    thirds, and over the strokes of the use before, as that began.
+    """
+
+    side: FloatArray
+    heel_side: FloatArray
+    middle_side: FloatArray
+    toe_side: FloatArray
+    deepest: FloatArray
+    caliper: FloatArray
+    end: FloatArray
+    ridge: FloatArray
+    angle_error: FloatArray
+    angle_square: FloatArray
+    radius: FloatArray
+    heel_radius: FloatArray
+    middle_radius: FloatArray
+    toe_radius: FloatArray
+    used_radius: FloatArray
 
 
-def measure(
+WIDTHS = EdgeMeasures._fields[:6]
+
+
+def measure_edge(
     prepared: PreparedBlade,
-    insets: Sequence[FloatArray],
-    across: Sequence[_Across],
-    done: SessionRuns,
-    sessions: NDArray[np.int_],
-) -> WidthLoss:
-    """Losses (R,) [mm] after a number of `sessions` (R,), with what a worn blade had lost before;
-    two edges both take from the width."""
-    ready, bending = prepared.ready, prepared.bending
-    states = [result.state for result in done.edges]
-    middle = len(prepared.grids[0].arc_mm) // 2
-    ends = [
-        beam.end_inset_mm(grid, state.inset_mm, inset, state.drop_mm)
-        for grid, inset, state in zip(prepared.grids, insets, states, strict=True)
+    edge: int,
+    state: EdgeState,
+    before: FloatArray,
+    dull: FloatArray,
+    used_radius: FloatArray,
+) -> EdgeMeasures:
+    """Measures of edge number `edge` after a session: its `state`, its inset (R, S) and, when use
+    had dulled it, its radius (R, S) before it."""
+    ready, grid = prepared.ready, prepared.grids[edge]
+    inset = state.at(grid)
+    error = state.internal_angle_rad - grid.angle_rad
+    whole, side = ready.weights[edge], ready.on_side[edge]
+    measured = [
+        *_widths(prepared, edge, inset),
+        beam.end_inset_mm(grid, state.inset_mm, inset, state.drop_mm),
+        np.ptp((inset - before).T[side], axis=0),
+        over_stations(error, whole),
+        over_stations(error**2, whole),
+        _plain_mean(dull),
+        *(over_stations(dull, weights) for weights in ready.thirds[edge]),
+        used_radius,
     ]
-    length = beam.shortened_mm(prepared.grids, ends)
-    return WidthLoss(
-        mean_width_mm=ready.worn_mm + _sum(over_stations(u, ready.sides[e]) for u, e in across),
-        deepest_width_mm=ready.worn_mm + _sum(u.T[ready.on_side[e]].max(axis=0) for u, e in across),
-        caliper_width_mm=ready.worn_mm + _sum(u[:, middle] for u, _ in across),
-        length_mm=length,
-        thickness_mm=np.max([_plain_mean(state.drop_mm) for state in states], axis=0),
-        sessions=sessions,
-        new_width_mm=ready.width_mm + ready.worn_mm,
-        new_length_mm=ready.length_mm,
-        new_thickness_mm=ready.thickness_mm,
-        strength_left=bending.strength_left(prepared.wear(states), length) if bending else None,
-        too_dull=~done.reached & ~(done.steel_mg > 0),
-    )
+    return EdgeMeasures(*measured)
 
 
-def measure_session(
+def _widths(prepared: PreparedBlade, edge: int, inset: FloatArray) -> list[FloatArray]:
+    """The `WIDTHS` of an inset (R, S) at the stations of an edge."""
+    ready = prepared.ready
+    return [
+        over_stations(inset, ready.sides[edge]),
+        *(over_stations(inset, weights) for weights in ready.side_thirds[edge]),
+        inset.T[ready.on_side[edge]].max(axis=0),
+        inset[:, len(prepared.grids[edge].arc_mm) // 2],
+    ]
+
+
+def _unused(prepared: PreparedBlade, states: Sequence[EdgeState]) -> list[FloatArray]:
+    """The `WIDTHS` of the unused edge, which is never ground but moves in as the face is
+    lowered."""
+    drop = states[0].drop_mm if states else np.zeros(0)
+    if prepared.blade.unused is None or not drop.any():
+        return [np.zeros(1)] * len(WIDTHS)
+    return _widths(prepared, 0, drop / np.tan(prepared.grids[0].angle_rad))
+
+
+def put_together(
     prepared: PreparedBlade,
-    before: Sequence[FloatArray],
+    edges: Sequence[EdgeMeasures],
     done: SessionRuns,
-    dull: Sequence[FloatArray],
+    sharp_fraction: FloatArray,
     useful: FloatArray,
     sessions: NDArray[np.int_],
 ) -> tuple[SessionMeasures, WidthLoss]:
-    """Measures of session number `sessions` (R,), from 1, and the losses after it; insets `before`
-    it and `dull` radii [µm], one (R, S) per edge, and `useful` strokes (R,) of the use.
-    """
-    ready, states = prepared.ready, [result.state for result in done.edges]
-    pairs = list(zip(states, prepared.grids, strict=True))
-    insets = [state.at(grid) for state, grid in pairs]
-    across = _across(prepared, insets, states)
-    lost = measure(prepared, insets, across, done, sessions)
-    errors = [state.internal_angle_rad - grid.angle_rad for state, grid in pairs]
-
-    squares = [error**2 for error in errors]
-    lost_um = [inset * UM_PER_MM for inset, _ in across]
+    """Measures of session number `sessions` (N,), from 1, and the losses after it, from those of
+    the edges and the sums over them; two edges both take from the width."""
+    states = [result.state for result in done.edges]
+    widths = {
+        name: _sum(getattr(edge, name) for edge in edges) + own
+        for name, own in zip(WIDTHS, _unused(prepared, states), strict=True)
+    }
+    lost = _lost(prepared, widths, [edge.end for edge in edges], done, sessions)
+    mean = {
+        name: mean_of(getattr(edge, name) for edge in edges) for name in EdgeMeasures._fields[7:]
+    }
     measures = SessionMeasures(
-        mean_width_um=(lost.mean_width_mm - ready.worn_mm) * UM_PER_MM,
-        deepest_width_um=(lost.deepest_width_mm - ready.worn_mm) * UM_PER_MM,
-        caliper_width_um=(lost.caliper_width_mm - ready.worn_mm) * UM_PER_MM,
-        **_by_third("width_um", _sum, lost_um, [ready.side_thirds[e] for _, e in across]),
+        mean_width_um=widths["side"] * UM_PER_MM,
+        deepest_width_um=widths["deepest"] * UM_PER_MM,
+        caliper_width_um=widths["caliper"] * UM_PER_MM,
+        **{f"{third}_width_um": widths[f"{third}_side"] * UM_PER_MM for third in THIRDS},
         length_um=lost.length_mm * UM_PER_MM,
         thickness_um=lost.thickness_mm * UM_PER_MM,
-        ridge_um=_mean(
-            np.ptp((u - b).T[side], axis=0) * UM_PER_MM
-            for u, b, side in zip(insets, before, ready.on_side, strict=True)
-        ),
-        angle_error_deg=np.degrees(_mean(map(over_stations, errors, ready.weights))),
-        angle_rms_deg=np.degrees(np.sqrt(_mean(map(over_stations, squares, ready.weights)))),
-        sharp_fraction=_mean(result.sharp_fraction for result in done.edges),
-        dull_radius_um=_mean(map(_plain_mean, dull)),
-        **_by_third("radius_um", _mean, dull, ready.thirds),
+        ridge_um=mean["ridge"] * UM_PER_MM,
+        angle_error_deg=np.degrees(mean["angle_error"]),
+        angle_rms_deg=np.degrees(np.sqrt(mean["angle_square"])),
+        sharp_fraction=sharp_fraction,
+        dull_radius_um=mean["radius"],
+        **{f"{third}_radius_um": mean[f"{third}_radius"] for third in THIRDS},
         stone_strokes=done.strokes,
         dullness_mg=done.dullness_mg,
         overshoot_mg=done.overshoot_mg,
@@ -156,19 +186,31 @@ def measure_session(
     return measures, lost
 
 
-def _by_third(
-    name: str,
-    over_edges: Callable[[Iterable[FloatArray]], FloatArray],
-    values: Sequence[FloatArray],
-    weights: Sequence[FloatArray],
-) -> dict[str, FloatArray]:
-    """Means (R,) of `values`, one (R, S) per edge, over thirds weighted (3, S) per edge."""
-    return {
-        f"{third}_{name}": over_edges(
-            over_stations(v, w[k]) for v, w in zip(values, weights, strict=True)
-        )
-        for k, third in enumerate(THIRDS)
-    }
+def _lost(
+    prepared: PreparedBlade,
+    widths: Mapping[str, FloatArray],
+    ends: Sequence[FloatArray],
+    done: SessionRuns,
+    sessions: NDArray[np.int_],
+) -> WidthLoss:
+    """Losses (N,) [mm], with what a worn blade had lost before."""
+    ready, bending = prepared.ready, prepared.bending
+    states = [result.state for result in done.edges]
+    length = beam.shortened_mm(prepared.grids, ends)
+    drops = [_plain_mean(state.drop_mm) for state in states] or [np.zeros(len(sessions))]
+    return WidthLoss(
+        mean_width_mm=ready.worn_mm + widths["side"],
+        deepest_width_mm=ready.worn_mm + widths["deepest"],
+        caliper_width_mm=ready.worn_mm + widths["caliper"],
+        length_mm=length,
+        thickness_mm=np.max(drops, axis=0),
+        sessions=sessions,
+        new_width_mm=ready.width_mm + ready.worn_mm,
+        new_length_mm=ready.length_mm,
+        new_thickness_mm=ready.thickness_mm,
+        strength_left=bending.strength_left(prepared.wear(states), length) if bending else None,
+        too_dull=~done.reached & ~(done.steel_mg > 0),
+    )
 
 
 def _plain_mean(values: FloatArray) -> FloatArray:
@@ -182,7 +224,7 @@ def _sum(parts: Iterable[FloatArray]) -> FloatArray:
     return reduce(np.add, parts)
 
 
-def _mean(parts: Iterable[FloatArray]) -> FloatArray:
+def mean_of(parts: Iterable[FloatArray]) -> FloatArray:
     """Mean of one array or a few."""
     values = list(parts)
     return np.asarray(reduce(np.add, values) / len(values))

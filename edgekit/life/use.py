@@ -2,8 +2,10 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from edgekit import checks
 from edgekit.checks import FloatArray, Seed, at_least, instance, keep_numbers, positive
@@ -106,21 +108,28 @@ class EdgeUse:
     ) -> FloatArray:
         """Radius (R, S) after the use, of wedges of some angle; `patches` (R, 16) unit normals."""
         use = self.use
-        strokes = use.severity_gsd ** effects.severity[:, None] * self.strokes
-        if use.patch_cv:
-            strokes = strokes * self._scatter(patches)
+        strokes = (self.often(effects, patches).T[self._patch] * self.strokes[:, None]).T
         size = usual_size(angle_rad)
         worn = use.law.after(size * radius_um, strokes) / size
         return np.asarray(worn, dtype=radius_um.dtype)
 
-    def _scatter(self, patches: FloatArray) -> FloatArray:
-        """How many times the usual number of strokes (R, S) fall on each station; as many in all as
-        without scatter.
-        """
+    @cached_property
+    def _patch(self) -> NDArray[np.int_]:
+        """Patch (S,) of each station."""
         stations = len(self.share)
-        patch = np.arange(stations) * PATCHES // stations
-        often = np.exp(np.sqrt(np.log1p(self.use.patch_cv**2)) * patches.T)[patch].T
-        return np.asarray(often / over_stations(often, self.share)[:, None])
+        return np.arange(stations) * PATCHES // stations
+
+    def often(self, effects: RunEffects, patches: FloatArray) -> FloatArray:
+        """How many times the usual number of strokes (R, 16) fall on each patch; in all as many
+        times as the instrument's severity has it."""
+        often = np.exp(np.sqrt(np.log1p(self.use.patch_cv**2)) * patches)
+        share = np.bincount(self._patch, self.share, PATCHES).astype(np.float64)
+        severity = self.use.severity_gsd**effects.severity / over_stations(often, share)
+        return np.asarray(often * severity[:, None])
+
+    def mean_radius(self, radius_um: FloatArray) -> FloatArray:
+        """Mean (R,) over the strokes of a radius (R, S)."""
+        return over_stations(radius_um, self.share)
 
     def wear(self, state: EdgeState, effects: RunEffects, patches: FloatArray) -> None:
         """Dull an edge (R, S) by the use, in place; `patches` (R, 16) unit normals."""
@@ -140,20 +149,18 @@ def usual_size(angle_rad: FloatArray) -> FloatArray:
 
 
 def useful_strokes(
-    used: Sequence[EdgeUse], states: Sequence[EdgeState], effects: RunEffects
+    used: Sequence[EdgeUse], radius_um: FloatArray, effects: RunEffects
 ) -> FloatArray:
-    """Strokes (R,) of the next use until the mean radius where they touch is past the useful one.
+    """Strokes (R,) of a use until the mean radius where they touch, which is `radius_um` (R,) as
+    it begins, is past the useful one.
 
     A mean over the strokes; it is taken to grow as at a place with their mean number of strokes.
     """
     use, edges = used[0].use, len(used)
     size, met = (sum(part) / edges for part in zip(*((u.size, u.met) for u in used), strict=True))
-    radius = np.zeros(len(effects.severity))
-    for item, state in zip(used, states, strict=True):
-        radius = radius + over_stations(state.radius_um, item.share) / edges
     made = met * np.linspace(0.0, 1.0, USEFUL_STEPS)
     severity = use.severity_gsd ** effects.severity[:, None]
-    grown = use.law.after(size * radius[:, None] + 0 * made, severity * made) / size
+    grown = use.law.after(size * radius_um[:, None] + 0 * made, severity * made) / size
     here, there = grown[:, :-1], grown[:, 1:]
     step = np.maximum(there - here, 1e-300)
     share = np.where(here < use.useful_radius_um, (use.useful_radius_um - here) / step, 0.0)

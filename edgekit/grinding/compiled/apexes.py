@@ -30,7 +30,6 @@ from edgekit.grinding.compiled.parts import (
     MET,
     UNMET,
     WIDTH,
-    After,
     Edge,
     Rule,
     Work,
@@ -39,31 +38,45 @@ from edgekit.grinding.compiled.parts import (
 _TINIEST = 1e-300
 _ROOT_2 = math.sqrt(2.0)
 
+# Highest power first; as in the freely distributable mathematical library fdlibm, from memory,
+# and within 1e-15 of Python's own (see the test).
+_OVER = (
+    *(3.47933107596021167570e-05, 7.91534994289814532176e-04, -4.00555345006794114027e-02),
+    *(2.01212532134862925881e-01, -3.25565818622400915405e-01, 1.66666666666666657415e-01),
+)
+_UNDER = (
+    *(7.70381505559019352791e-02, -6.88283971605453293030e-01, 2.02094576023350569471e00),
+    *(-2.40339491173441421878e00, 1.0),
+)
+
 
 @compiled
 def keep_start(edge: Edge, work: Work) -> None:
     """What looks need of the apexes before the session: their trigonometry."""
-    for s in range(edge.places):
-        tan = math.tan(work.angle[s] / 2)
-        work.cos[s], work.sin[s] = (1 - tan * tan) / (1 + tan * tan), 2 * tan / (1 + tan * tan)
-        work.ratio[s] = 1 / tan
-        work.tangent[s] = work.radius[s] / tan
-        work.whole[s] = 2 * work.radius[s] / math.sqrt(1 + tan * tan)
-        cos, sin = work.lean_cos[s], work.lean_sin[s]
-        turned = work.sin[s] * cos + work.cos[s] * sin
-        work.cot[s] = (work.cos[s] * cos - work.sin[s] * sin) / turned
-        work.new_cot[s] = work.cot[s]
-    for s in range(edge.stations, edge.places):
-        work.radius[s] = 0.0
+    for s in range(0, edge.places, WIDTH):
+        cot, radius = internal(work.cot, s, work), load(work.radius, s)
+        longer = root(1.0 + cot * cot)
+        cos = cot / longer
+        save(work.cos, s, cos)
+        save(work.sin, s, 1.0 / longer)
+        save(work.ratio, s, cot + longer)
+        save(work.tangent, s, radius * (cot + longer))
+        save(work.whole, s, _ROOT_2 * radius * root(1.0 + cos))
+
+
+@compiled
+def internal(cot: FloatArray, s: int, work: Work) -> Any:
+    """Cotangents of the internal angles, from those (P,) of the flank with the nominal face."""
+    flank, cos, sin = load(cot, s), load(work.lean_cos, s), load(work.lean_sin, s)
+    return (flank * cos + sin) / (cos - flank * sin)
 
 
 @compiled
 def lands(work: Work, s: int) -> Any:
     """Land of the stations from `s` on, and half of what a fresh edge of radius 1 would have."""
-    cot = load(work.new_cot, s)
-    across = 1.0 / root(1.0 + cot * cot)
-    along, cos, sin = cot * across, load(work.lean_cos, s), load(work.lean_sin, s)
-    new_cos, new_sin = along * cos + across * sin, across * cos - along * sin
+    cot = internal(work.new_cot, s, work)
+    new_sin = 1.0 / root(1.0 + cot * cot)
+    new_cos = cot * new_sin
     half_cos = root((1.0 + new_cos) / 2.0)
     radius = load(work.radius, s)
     moved = (load(work.inset, s) - load(work.first, s)) / most(radius, _TINIEST)
@@ -116,39 +129,50 @@ def needed(work: Work, rule: Rule, fresh: float, s: int) -> Any:
 
 
 @compiled
-def leave(edge: Edge, work: Work, fresh: float, run: int, after: After) -> None:
-    """Land and radius of a run's apexes after the session."""
+def leave(edge: Edge, work: Work, fresh: float) -> None:
+    """Land and radius of the apexes after the session, and the wedges that now bear them."""
     for s in range(0, edge.places, WIDTH):
         land, _ = lands(work, s)
         save(work.land, s, land)
-    for s in range(edge.stations):
-        radius, moved = work.radius[s], work.inset[s] - work.first[s]
-        here = run * edge.stations + s
-        after.land[here] = work.land[s]
-        after.radius[here] = radius
-        if moved > 0:
-            cot = work.new_cot[s]
-            across = 1 / math.sqrt(1 + cot * cot)
-            cos = cot * across * work.lean_cos[s] + across * work.lean_sin[s]
-            sin = across * work.lean_cos[s] - cot * across * work.lean_sin[s]
-            rest = missing(work, s, moved, cos, sin)
-            void = (1 + cos) / sin - (math.pi - work.new_angle[s]) / 2
-            after.radius[here] = max(math.sqrt(rest / void), min(fresh, radius))
+        radius, moved = load(work.radius, s), load(work.inset, s) - load(work.first, s)
+        cot, angle = internal(work.new_cot, s, work), load(work.new_angle, s)
+        longer = root(1.0 + cot * cot)
+        void = cot + longer - (math.pi - angle) / 2.0
+        left = root(missing(work, s, moved, cot, 1.0 / longer) / void)
+        save(work.radius, s, if_below(0.0, moved, most(left, least(fresh, radius)), radius))
+        save(work.angle, s, angle)
+        save(work.cot, s, load(work.new_cot, s))
 
 
 @compiled
-def missing(work: Work, s: int, moved: float, cos: float, sin: float) -> float:
-    """Area missing from the new corner at a station, of an angle with this `cos` and `sin`."""
-    radius, ratio = work.radius[s], work.ratio[s]
-    if (ratio - moved / max(radius, _TINIEST)) * sin - cos >= 1:
-        opened = work.cos[s] / work.sin[s] - cos / sin
-        void = moved * moved / (2 * opened) if opened > 0 else 0.0
-        return float((ratio - (math.pi - work.angle[s]) / 2) * radius * radius - void)
-    half = work.land[s] / (2 * max(radius, _TINIEST))
-    arc = 2 * math.asin(min(half, 1.0))
-    if arc <= 0:
-        return 0.0
-    depth = 2 * radius * half * half
-    arc_sin = 2 * half * math.sqrt(max(1 - half * half, 0.0))
-    corner = (work.tangent[s] - moved) * depth / 2 - radius * radius * (arc - arc_sin) / 2
-    return float(max(corner, 0.0))
+def missing(work: Work, s: int, moved: Any, cot: Any, sin: Any) -> Any:
+    """Area missing from the new corners at sixteen stations, of angles with this `cot` and `sin`:
+    between the line and the circle, or of the old corner less a triangle where the line misses it.
+    """
+    radius, ratio = load(work.radius, s), load(work.ratio, s)
+    size = most(radius, _TINIEST)
+    opened = load(work.cos, s) / load(work.sin, s) - cot
+    void = if_below(0.0, opened, moved * moved / (2.0 * most(opened, _TINIEST)), 0.0)
+    missed = (ratio - (math.pi - load(work.angle, s)) / 2.0) * radius * radius - void
+    half = least(load(work.land, s) / (2.0 * size), 1.0)
+    arc = 2.0 * arc_sine(half)
+    arc_sin = 2.0 * half * root(1.0 - half * half)
+    depth = 2.0 * radius * half * half
+    corner = (load(work.tangent, s) - moved) * depth / 2.0 - radius * radius * (arc - arc_sin) / 2.0
+    return if_below(((ratio - moved / size) - cot) * sin, 1.0, most(corner, 0.0), missed)
+
+
+@compiled
+def arc_sine(x: Any) -> Any:
+    """Arc sine of lanes from 0 to 1, to the last two digits: a quotient of polynomials of the
+    squares up to one half, and π/2 - 2 asin √((1 - x) / 2) above."""
+    above = (1.0 - x) / 2.0
+    square = if_below(0.5, x, above, x * x)
+    over, under = wide(0.0), wide(0.0)
+    for c in _OVER:
+        over = over * square + c
+    for c in _UNDER:
+        under = under * square + c
+    start = if_below(0.5, x, root(above), x)
+    small = start + start * (square * over / under)
+    return if_below(0.5, x, math.pi / 2 - 2.0 * small, small)

@@ -8,7 +8,7 @@ from typing import Any
 from edgekit.checks import FloatArray
 from edgekit.grinding.compiled.apexes import keep_start
 from edgekit.grinding.compiled.lanes import compiled, load, most, row, save, total, wide
-from edgekit.grinding.compiled.parts import WIDTH, Before, Edge, Work
+from edgekit.grinding.compiled.parts import WIDTH, After, Before, Edge, Work
 
 
 @compiled
@@ -16,12 +16,11 @@ def stand(edge: Edge, work: Work) -> None:
     """What nodes stand for under the new face, alike in all runs."""
     for n in range(edge.nodes):
         work.node[n] = edge.node[n]
-    moments(edge, work)
 
 
 @compiled
-def begin(edge: Edge, before: Before, run: int, work: Work) -> float:
-    """Lay out the edge of a run; what its stations give."""
+def lay_out(edge: Edge, before: Before, run: int, work: Work) -> None:
+    """Lay out the edge of a run in the rows of `work`."""
     places, stations, first = edge.places, edge.stations, run * edge.stations
     for v in range(edge.depths):
         start = first * edge.depths + v * stations
@@ -29,27 +28,48 @@ def begin(edge: Edge, before: Before, run: int, work: Work) -> float:
             work.field[v * places + s] = before.field[start + s]
         for s in range(stations, places):
             work.field[v * places + s] = 0.0
-    for n in range(edge.nodes):
-        work.begun[n] = work.field[n]
     for s in range(places):
-        work.angle[s], work.lean_cos[s], work.lean_sin[s] = 1.0, 1.0, 0.0
-        work.level[s], work.reach[s], work.slope[s] = 0.0, 0.0, 0.0
+        work.angle[s], work.cot[s], work.radius[s] = math.pi / 2, 0.0, 0.0
+        work.lean[s], work.lean_cos[s], work.lean_sin[s] = 0.0, 1.0, 0.0
     for s in range(stations):
-        work.angle[s], work.radius[s] = before.angle[first + s], before.radius[first + s]
-        work.new_angle[s], work.reach[s] = work.angle[s], math.inf
-        work.lean[s] = before.lean[first + s]
+        work.angle[s], work.cot[s] = before.angle[first + s], before.cot[first + s]
+        work.radius[s], work.lean[s] = before.radius[first + s], before.lean[first + s]
         if work.lean[s] != 0:
             work.lean_cos[s], work.lean_sin[s] = math.cos(work.lean[s]), math.sin(work.lean[s])
     if before.lowered:
         lower(edge, row(before.drop, first), work)
-    for s in range(places):
+
+
+@compiled
+def begin(edge: Edge, lowered: bool, work: Work) -> float:
+    """The edge as a session finds it; what its stations give."""
+    for n in range(edge.nodes):
+        work.begun[n] = work.field[n]
+    for s in range(edge.places):
+        work.level[s], work.slope[s] = 0.0, 0.0
+        work.reach[s] = math.inf if s < edge.stations else 0.0
+        work.new_angle[s], work.new_cot[s] = work.angle[s], work.cot[s]
         work.inset[s] = work.field[s]
-    if before.lowered:
+    if lowered:
         inset_at(edge, work)
-    for s in range(places):
+    for s in range(edge.places):
         work.first[s] = work.inset[s]
     keep_start(edge, work)
     return float(press(edge, work))
+
+
+@compiled
+def put_back(edge: Edge, after: After, run: int, work: Work) -> None:
+    """Write the edge of a run where the caller reads it."""
+    first = run * edge.stations
+    for s in range(edge.stations):
+        after.angle[first + s], after.cot[first + s] = work.angle[s], work.cot[s]
+        after.radius[first + s], after.land[first + s] = work.radius[s], work.land[s]
+        after.margin[first + s] = work.margin[s]
+    for v in range(edge.depths):
+        start = first * edge.depths + v * edge.stations
+        for s in range(edge.stations):
+            after.field[start + s] = work.field[v * edge.places + s]
 
 
 @compiled
@@ -63,15 +83,6 @@ def lower(edge: Edge, drop: FloatArray, work: Work) -> None:
             lower = (edge.depth[here] + edge.depth[below]) / 2
             work.node[here] = max(lower - max(upper, drop[s]), 0.0)
             upper = lower
-    moments(edge, work)
-
-
-@compiled
-def moments(edge: Edge, work: Work) -> None:
-    """First and second moment of depth of what each node stands for."""
-    for n in range(edge.nodes):
-        work.first_moment[n] = work.node[n] * edge.depth[n]
-        work.second_moment[n] = work.first_moment[n] * edge.depth[n]
 
 
 @compiled

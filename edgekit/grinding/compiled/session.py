@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
 from edgekit.errors import Cannot
 from edgekit.grinding.compiled import engine, parts
-from edgekit.grinding.compiled.parts import After, Before, Edge, Rule, Work
+from edgekit.grinding.compiled.parts import After, Before, Done, Edge, Gauge, Rule, Work
 from edgekit.grinding.modes import MODES
 from edgekit.grinding.random_streams import STROKE_TERMS, STROKES_AHEAD, StrokeNumbers
 from edgekit.grinding.recession_field import MIN_CURVATURE
@@ -60,43 +61,76 @@ def roll_compiled(
     fresh_radius: FloatArray,
 ) -> RolledSession:
     """The same as `edgekit.grinding.rolling_session.roll_session`, compiled."""
-    after = _after(start)
-    swing_sd = np.minimum(hands.swing_sd_rad, REGISTERED_RAD)
-    errors = (hands.tilt_rad, hands.tilt_sd_rad, hands.within_sd_rad, swing_sd)
-    hand = parts.Hand(*map(_plain, (*errors, hands.volume_mm3, fresh_radius)))
-    numbers = parts.Numbers(draws.keys, draws.first_blocks(), STROKES_AHEAD)
-    edge = _edge(rolled, hands)
-    given = edge, _before(rolled, start), hand, _rule(rule), numbers
-    engine.functions().roll(*given, after, _room(edge))
-    lost = hands.volume_mm3[after.end == parts.NO_DEPTH]
+    edge, before, after = shared(rolled, hands.modes), _before(rolled, start), _after(start)
+    once = np.arange(len(fresh_radius) + 1)
+    done = roll(edge, before, once, NO_USE, NO_GAUGE, hands, fresh_radius, rule, draws, after, ONCE)
+    lost = hands.volume_mm3[done.end == parts.NO_DEPTH]
     if len(lost):
-        raise Cannot("a stroke took no definite depth", lost, "Give it less steel.")
+        raise no_depth(lost)
     field = np.moveaxis(after.field, 0, 2)
     return RolledSession(
         flank=Flank(field, after.angle.T, start.lean, after.radius.T),
         land=after.land.T,
         margin=after.margin.T,
-        dull_share=after.seen[:, 0],
-        met=after.end == parts.MET,
-        strokes=after.strokes,
-        removed=after.volume[:, 0],
-        dullness=after.volume[:, 1],
-        overshoot=past_need(after.seen[:, 2], after.seen[:, 1], rule, hands.volume_mm3),
-        cleared=after.volume[:, 2],
+        dull_share=done.seen[:, 0],
+        met=done.end == parts.MET,
+        strokes=done.strokes,
+        removed=done.volume[:, 0],
+        dullness=done.volume[:, 1],
+        overshoot=past_need(done.seen[:, 2], done.seen[:, 1], rule, hands.volume_mm3),
+        cleared=done.volume[:, 2],
     )
+
+
+def no_depth(volume_mm3: FloatArray | float) -> Cannot:
+    """What is said of strokes that found no depth."""
+    return Cannot("a stroke took no definite depth", volume_mm3, "Give it less steel.")
+
+
+def roll(
+    edge: Edge,
+    before: Before,
+    first: NDArray[np.int_],
+    use: parts.Use,
+    gauge: Gauge,
+    hands: Hands,
+    fresh_mm: FloatArray,
+    rule: StopRule,
+    draws: StrokeNumbers,
+    after: After,
+    often: FloatArray,
+) -> Done:
+    """N sessions of R runs, those of each from its `first` (R + 1,) on; `after` is filled."""
+    swing_sd = np.minimum(hands.swing_sd_rad, REGISTERED_RAD)
+    errors = (hands.tilt_rad, hands.tilt_sd_rad, hands.within_sd_rad, swing_sd)
+    hand = parts.Hand(*map(_plain, (*errors, hands.volume_mm3, fresh_mm)))
+    numbers = parts.Numbers(draws.keys, draws.first_blocks(), STROKES_AHEAD, _plain(often))
+    done = _done(len(fresh_mm))
+    given = edge, before, first, use, gauge, hand, _rule(rule), numbers
+    engine.functions().roll(*given, after, done, _room(edge))
+    return done
+
+
+_NOTHING = np.zeros(1)
+ONCE = np.zeros((1, parts.PATCHES))  # how often strokes of no use fall on a patch
+NO_USE = parts.Use(parts.NO_USE, 0.0, 0.0, 0.0, 1.0, _NOTHING, _NOTHING)
+NO_GAUGE = Gauge(False, _NOTHING, _NOTHING, _NOTHING)
 
 
 def _after(start: Flank) -> After:
     """Room for the edges after the session."""
     depths, stations, runs = start.field.shape
-    angle, margin, radius, land = np.empty((4, runs, stations))
-    seen, volume = np.zeros((2, runs, 3))
-    strokes, end = np.zeros((2, runs), dtype=np.int64)
-    field = np.empty((runs, depths, stations))
-    return After(field, angle, margin, radius, land, seen, volume, strokes, end)
+    return After(np.empty((runs, depths, stations)), *np.empty((5, runs, stations)))
 
 
-def _edge(rolled: RolledEdge, hands: Hands) -> Edge:
+def _done(sessions: int) -> Done:
+    """Room for what sessions come to."""
+    seen, volume = np.zeros((2, sessions, 3))
+    strokes, end = np.zeros((2, sessions), dtype=np.int64)
+    return Done(seen, volume, strokes, end, np.zeros((sessions, parts.COUNT)))
+
+
+def shared(rolled: RolledEdge, modes: FloatArray) -> Edge:
     """What all runs share."""
     grid, (depths, stations) = rolled.grid, rolled.grid.depth_mm.shape
     curvature = np.maximum(grid.plan_curvature, MIN_CURVATURE)
@@ -106,7 +140,7 @@ def _edge(rolled: RolledEdge, hands: Hands) -> Edge:
         *(np.arange(stations) < stations - 1, rolled.angle_rad, 1 / np.tan(rolled.angle_rad)),
     )
     node = node_mm(grid, np.zeros((stations, 1)))[..., 0]
-    several = hands.modes, grid.depth_mm, node, _seen(rolled) if flat else np.zeros((9, stations))
+    several = modes, grid.depth_mm, node, _seen(rolled) if flat else np.zeros((9, stations))
     rows = np.concatenate([one, *several])
     places = stations + -stations % parts.WIDTH
     filled = np.zeros((len(rows), places))
@@ -114,9 +148,11 @@ def _edge(rolled: RolledEdge, hands: Hands) -> Edge:
     filled[2, stations:] = 1.0  # the centre of a station without steel
     ends = np.cumsum([len(one), *map(len, several)])
     blocks = [block.ravel() for block in np.split(filled[len(one) :], ends[:-1] - len(one))[1:]]
-    terms = len(hands.modes) + STROKE_TERMS - MODES
+    terms = len(modes) + STROKE_TERMS - MODES
     size = stations, places, depths, depths * places, terms
-    return Edge(*size, flat, *filled[: len(one)], *blocks)
+    shapes, depth, nodes, seen = blocks
+    fraction = _plain(grid.fraction)
+    return Edge(*size, flat, *filled[: len(one)], shapes, depth, fraction, nodes, seen)
 
 
 def _seen(rolled: RolledEdge) -> FloatArray:
@@ -143,7 +179,8 @@ def _before(rolled: RolledEdge, start: Flank) -> Before:
     each = rolled.drop_mm.T, start.angle.T, start.lean.T, start.radius.T
     drop, angle, lean, radius = map(_plain, each)
     field = _plain(np.moveaxis(start.field, 2, 0))
-    return Before(field, drop, angle, lean, radius, bool(rolled.drop_mm.any()))
+    cot = 1 / np.tan(angle + lean)
+    return Before(field, drop, angle, cot, lean, radius, bool(rolled.drop_mm.any()))
 
 
 def _plain(array: FloatArray) -> FloatArray:

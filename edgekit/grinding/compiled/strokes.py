@@ -13,10 +13,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
 from edgekit.grinding.compiled.apexes import leave, look, needed
 from edgekit.grinding.compiled.curved import past_centre
+from edgekit.grinding.compiled.cycle import average, dull, found, measure
 from edgekit.grinding.compiled.flat import flat_levels
 from edgekit.grinding.compiled.lanes import (
     any_below,
@@ -32,20 +34,34 @@ from edgekit.grinding.compiled.lanes import (
     total,
     wide,
 )
-from edgekit.grinding.compiled.layout import begin, given, inset_at, stand
+from edgekit.grinding.compiled.layout import (
+    begin,
+    given,
+    inset_at,
+    lay_out,
+    put_back,
+    stand,
+)
 from edgekit.grinding.compiled.normals import draw
 from edgekit.grinding.compiled.parts import (
+    COUNT,
     GOING,
     MAX_STROKES,
     NO_DEPTH,
+    NO_USE,
+    PATCHES,
     TINY,
+    UM_PER_MM,
     WIDTH,
     After,
     Before,
+    Done,
     Edge,
+    Gauge,
     Hand,
     Numbers,
     Rule,
+    Use,
     Work,
 )
 
@@ -103,11 +119,12 @@ def sink(edge: Edge, slope: Any, area: Any, s: int, work: Work) -> Any:
     the parabola gives a level that is too deep or right, and the next set of those the level cuts.
     """
     places, half, centre = edge.places, load(edge.half, s), load(edge.centre, s)
-    low = wide(math.inf)
+    deepest = load(edge.depth, edge.nodes - places + s)
+    low, fall = wide(math.inf), slope * deepest
     for v in range(edge.depths):
         n = v * places + s
         field = load(work.field, n)
-        height = if_below(field, centre, field - slope * load(edge.depth, n), math.inf)
+        height = if_below(field, centre, field - fall * edge.fraction[v], math.inf)
         low = least(low, height)
         save(work.height, n, height)
     level = low + 1.2 * load(work.reach, s)
@@ -117,22 +134,22 @@ def sink(edge: Edge, slope: Any, area: Any, s: int, work: Work) -> Any:
         for v in range(edge.depths):
             n = v * places + s
             height = load(work.height, n)
-            width = if_below(height, level, width + load(work.node, n), width)
-            first = if_below(height, level, first + load(work.first_moment, n), first)
-            second = if_below(height, level, second + load(work.second_moment, n), second)
+            node, share = load(work.node, n), edge.fraction[v]
+            width = if_below(height, level, width + node, width)
+            first = if_below(height, level, first + node * share, first)
+            second = if_below(height, level, second + node * (share * share), second)
             held = if_below(height, level, held + load(work.held, n), held)
             top = if_below(height, level, most(top, height), top)
             bottom = if_below(height, level, bottom, least(bottom, height))
-        gain = width - 2.0 * half * slope * first
-        taken = area + held - slope * (first - half * slope * second)
+        gain = width - 2.0 * half * fall * first
+        taken = area + held - fall * (first - half * fall * second)
         level = 2.0 * taken / (gain + root(gain * gain - 4.0 * half * width * taken))
         level = if_below(0.0, area, level, low)  # where nothing is to be taken
         if not (any_below(level, top) or any_below(bottom, level)):
             break
     level = if_below(level, math.inf, level, math.inf)  # where the parabola has no such level
     save(work.reach, s, level - low)
-    deepest = most(slope, 0.0) * load(edge.depth, edge.nodes - places + s)
-    if any_below(centre, level + deepest):
+    if any_below(centre, level + most(fall, 0.0)):
         save(work.level, s, level)
         save(work.slope, s, slope)
         save(work.area, s, area)
@@ -150,9 +167,10 @@ def cut(edge: Edge, tilt: Any, slope: Any, level: Any, s: int, work: Work) -> An
     save(work.new_cot, s, if_below(inset, meets, slope, load(work.new_cot, s)))
     save(work.new_angle, s, if_below(inset, meets, angle, load(work.new_angle, s)))
     steel, curvature, half = wide(0.0), load(edge.curvature, s), load(edge.half, s)
+    fall = slope * load(edge.depth, edge.nodes - edge.places + s)
     for v in range(edge.depths):
         n = v * edge.places + s
-        field = most(load(work.field, n), level + slope * load(edge.depth, n))
+        field = most(load(work.field, n), level + fall * edge.fraction[v])
         save(work.field, n, field)
         steel += given(work, n, field, curvature, half)
     save(work.steel, s, steel)
@@ -174,35 +192,28 @@ def lay(edge: Edge, lowered: bool, hand: Hand, normal: FloatArray, work: Work) -
 
 
 @compiled
-def finish(edge: Edge, rule: Rule, fresh: float, run: int, work: Work, after: After) -> None:
-    """What the session of a run came to: its edge, and the volumes (3,) of it."""
+def finish(edge: Edge, rule: Rule, fresh: float, volume: FloatArray, work: Work) -> None:
+    """What a session came to: its edge, and the volumes (3,) of it."""
     places, removed, dullness, cleared = edge.places, 0.0, 0.0, 0.0
     for s in range(0, places, WIDTH):
         need, slope, drop = needed(work, rule, fresh, s), load(work.cot, s), load(work.drop, s)
         level = if_below(TINY, need, load(work.first, s) + need - slope * drop, -math.inf)
         half, centre, weight = load(edge.half, s), load(edge.centre, s), load(edge.weight, s)
+        fall = slope * load(edge.depth, edge.nodes - places + s)
         taken, parallel, whole = wide(0.0), wide(0.0), wide(0.0)
         for v in range(edge.depths):
             n = v * places + s
             node, begun = load(work.node, n), load(work.begun, n)
             old, new = least(begun, centre), least(load(work.field, n), centre)
-            good = least(most(begun, level + slope * load(edge.depth, n)), centre)
+            good = least(most(begun, level + fall * edge.fraction[v]), centre)
             taken += node * (new - old) * (1.0 - half * (new + old))
             parallel += node * (good - old) * (1.0 - half * (good + old))
             whole += load(edge.node, n) * new * (1.0 - half * new)
         removed += total(taken * weight)
         dullness += total(parallel * weight)
         cleared += total(whole * weight)
-    volume = row(after.volume, 3 * run)
     volume[0], volume[1], volume[2] = removed, dullness, cleared
-    leave(edge, work, fresh, run, after)
-    for s in range(edge.stations):
-        here = run * edge.stations + s
-        after.angle[here], after.margin[here] = work.new_angle[s], work.margin[s]
-    for v in range(edge.depths):
-        start = (run * edge.depths + v) * edge.stations
-        for s in range(edge.stations):
-            after.field[start + s] = work.field[v * places + s]
+    leave(edge, work, fresh)
 
 
 @compiled
@@ -236,6 +247,44 @@ def session(
     return number, end
 
 
+@compiled
+def cycle(
+    edge: Edge,
+    lowered: bool,
+    use: Use,
+    gauge: Gauge,
+    hand: Hand,
+    rule: Rule,
+    numbers: Numbers,
+    done: Done,
+    n: int,
+    work: Work,
+) -> bool:
+    """One use and session number `n`; whether its strokes found their depths."""
+    measured = row(done.measured, COUNT * n)
+    if use.law != NO_USE:
+        measured[14] = average(edge, use.share, 0, work.radius) * UM_PER_MM
+        dull(edge, use, numbers.often, work)
+    steel = begin(edge, lowered, work)
+    if gauge.measured:
+        found(edge, gauge, measured, work)
+    seen = row(done.seen, 3 * n)
+    done.strokes[n], done.end[n] = session(edge, lowered, hand, rule, numbers, seen, steel, work)
+    if done.end[n] == NO_DEPTH:
+        return False
+    finish(edge, rule, hand.fresh, row(done.volume, 3 * n), work)
+    if gauge.measured:
+        measure(edge, gauge, measured, work)
+    return True
+
+
+@compiled
+def of_session(hands: Hand, n: int) -> Hand:
+    """The hand of session `n`."""
+    spread = hands.tilt_sd[n], hands.within_sd[n], hands.swing_sd[n]
+    return Hand(hands.tilt[n], *spread, hands.volume[n], hands.fresh[n])
+
+
 def kept(text: str) -> Any:
     """The one function that is called from outside, kept on disk for this `text` of all functions:
     the cache of numba would see no change outside this file."""
@@ -243,26 +292,36 @@ def kept(text: str) -> Any:
     def roll(
         shared: Edge,
         start: Before,
+        first: NDArray[np.int64],
+        use: Use,
+        gauge: Gauge,
         hands: Hand,
         rule: Rule,
         numbers: Numbers,
         end: After,
+        came: Done,
         room: Work,
     ) -> None:
-        """Sessions of all runs, stroke on stroke until each one's rule is met."""
+        """Sessions of all runs, stroke on stroke until each one's rule is met: of each run those
+        from its `first` on, up to that of the next run (R + 1,), with a use before each."""
         if not text:
             return
         edge, before, after, work = rows(shared), rows(start), rows(end), rows(room)
+        used, measures, done = rows(use), rows(gauge), rows(came)
         stand(edge, work)
-        for run in range(len(hands.fresh)):
-            spread = hands.tilt_sd[run], hands.within_sd[run], hands.swing_sd[run]
-            hand = Hand(hands.tilt[run], *spread, hands.volume[run], hands.fresh[run])
-            own = Numbers(row(numbers.key, 2 * run), numbers.block[run], numbers.strokes)
-            steel = begin(edge, before, run, work)
-            seen = row(after.seen, 3 * run)
-            done = session(edge, before.lowered, hand, rule, own, seen, steel, work)
-            after.strokes[run], after.end[run] = done
-            finish(edge, rule, hand.fresh, run, work, after)
+        for run in range(len(first) - 1):
+            lay_out(edge, before, run, work)
+            for n in range(first[run], first[run + 1]):
+                hand = of_session(hands, n)
+                own = Numbers(
+                    row(numbers.key, 2 * n),
+                    numbers.block[n],
+                    numbers.strokes,
+                    row(numbers.often, PATCHES * n),
+                )
+                if not cycle(edge, before.lowered, used, measures, hand, rule, own, done, n, work):
+                    break
+            put_back(edge, after, run, work)
 
     return compiled(roll, kept=True)
 

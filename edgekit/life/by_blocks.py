@@ -1,0 +1,214 @@
+"""Uses and sessions of many lives by the compiled engine, several of each life at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from edgekit.checks import FloatArray
+from edgekit.grinding.compiled import parts
+from edgekit.grinding.compiled.session import no_depth, roll, serves, shared
+from edgekit.grinding.edge_state import EdgeSums
+from edgekit.grinding.kernel import sums
+from edgekit.grinding.random_streams import AHEAD, RunEffects, SessionDraws
+from edgekit.grinding.rolled_side import hands_of, modes_of
+from edgekit.grinding.rolling import RolledEdge
+from edgekit.grinding.rolling_session import past_need
+from edgekit.life.batch import RunBatch
+from edgekit.life.dulling import PowerDulling, SaturatingDulling
+from edgekit.life.measures import EdgeMeasures, SessionMeasures, Sessions, mean_of, put_together
+from edgekit.life.prepared import PreparedBlade
+from edgekit.life.retire import WidthLoss
+from edgekit.life.use import USUAL_VOID, EdgeUse, Use, useful_strokes
+from edgekit.method.method import Method, Target
+from edgekit.units import UM_PER_MM
+
+STARTING = 4  # sessions of a new blade at a time
+LEFT = 1.2  # times what a life has left at its mean pace is computed at a time, 0.5 % in vain
+
+
+def serves_life(prepared: PreparedBlade, use: Use) -> bool:
+    """Whether the compiled engine has all that a life asks for."""
+    method, kind = prepared.method, prepared.grids[0].inset_mm.dtype
+    return (
+        isinstance(method, Method)
+        and method.rolls
+        and method.target is not Target.FACE
+        and prepared.bending is None
+        and kind == np.float64
+        and type(use.law) in (PowerDulling, SaturatingDulling)
+        and all(serves(aim, method) for aim in prepared.aims[0] if isinstance(aim, RolledEdge))
+    )
+
+
+class _Edge:
+    """One edge of R blades: what all share, and the present state of each, run after run.
+
+    ``stuck`` (R,): a stroke found no depth, so that this blade must not go on.
+    """
+
+    def __init__(self, prepared: PreparedBlade, use: Use, number: int) -> None:
+        aim = prepared.aims[0][number]
+        assert isinstance(aim, RolledEdge)  # as `serves_life` has made sure
+        self.method = prepared.method.at(0)
+        self.rolled, self.number = aim, number
+        self.used = EdgeUse(use, aim.grid, len(prepared.grids))
+        self._shared = shared(aim, modes_of(aim, self.method))
+        self._use, self._gauge = self._use_in_numbers(), self._gauge_of(prepared)
+
+    def _use_in_numbers(self) -> parts.Use:
+        use, law = self.used.use, self.used.use.law
+        if isinstance(law, SaturatingDulling):
+            kind, rate, exponent = parts.LIMIT, law.limit_um, law.strokes
+        else:
+            assert isinstance(law, PowerDulling)
+            kind = parts.ROOT if law.exponent == 0.5 else parts.POWER
+            rate, exponent = law.rate, law.exponent
+        lost, void = use.attrition_um / UM_PER_MM, float(USUAL_VOID)
+        along = self._along([self.used.strokes, self.used.share])
+        return parts.Use(kind, rate, exponent, lost, void, *along)
+
+    def _gauge_of(self, prepared: PreparedBlade) -> parts.Gauge:
+        ready, e = prepared.ready, self.number
+        angle = self.rolled.grid.angle_rad
+        sides = ready.sides[e], *ready.side_thirds[e]
+        wholes = np.full(len(angle), 1 / len(angle)), *ready.thirds[e], ready.weights[e]
+        weights = self._along([*sides, *wholes]).ravel()
+        return parts.Gauge(
+            True, weights, *self._along([ready.on_side[e].astype(np.float64), angle])
+        )
+
+    def _along(self, rows: list[FloatArray]) -> FloatArray:
+        """Rows (N, P) filled up to the places of the compiled edge."""
+        filled = np.zeros((len(rows), self._shared.places))
+        filled[:, : self._shared.stations] = rows
+        return filled
+
+    def start(self, slots: int) -> None:
+        """Room for so many blades."""
+        grid = self.rolled.grid
+        self._field = np.empty((slots, *grid.depth_mm.shape))
+        self._angle, self._cot, self._radius = np.empty((3, slots, len(grid.arc_mm)))
+        self.stuck = np.zeros(slots, dtype=bool)
+
+    def renew(self, rows: NDArray[np.int_], radius_um: FloatArray) -> None:
+        """Replace the blades of some runs by new ones."""
+        grid = self.rolled.grid
+        self._field[rows], self._angle[rows] = grid.inset_mm, grid.angle_rad
+        self._cot[rows] = 1 / np.tan(grid.angle_rad)
+        self._radius[rows] = radius_um[:, None] / UM_PER_MM
+        self.stuck[rows] = False
+
+    def select(self, rows: NDArray[np.int_]) -> None:
+        """Go on with some of the runs."""
+        self._field, self._angle, self._cot = self._field[rows], self._angle[rows], self._cot[rows]
+        self._radius, self.stuck = self._radius[rows], self.stuck[rows]
+
+    def go_on(
+        self,
+        first: NDArray[np.int_],
+        effects: RunEffects,
+        draws: SessionDraws,
+        fresh_um: FloatArray,
+    ) -> tuple[parts.Done, FloatArray]:
+        """The next N sessions, of each run from its `first` (R + 1,) on, and what a stroke takes
+        (N,) [mm³]."""
+        hands = hands_of(self.rolled, self.method, effects, draws)
+        often = self.used.often(effects, draws.patches[:, self.number])
+        level = np.zeros_like(self._angle)
+        edge = self._field, level, self._angle, self._cot, level, self._radius
+        left = np.empty_like(level), self._radius, np.empty_like(level)
+        done = roll(
+            self._shared,
+            parts.Before(*edge, False),
+            first,
+            self._use,
+            self._gauge,
+            hands,
+            fresh_um / UM_PER_MM,
+            self.method.stop,
+            draws.strokes[self.number],
+            parts.After(self._field, self._angle, self._cot, *left),
+            often,
+        )
+        self.stuck |= np.logical_or.reduceat(done.end == parts.NO_DEPTH, first[:-1])
+        return done, hands.volume_mm3
+
+
+class BlockLives:
+    """Lives whose sessions the compiled engine computes, up to `AHEAD` of each at a time."""
+
+    def __init__(self, prepared: PreparedBlade, use: Use) -> None:
+        self._prepared, self._method = prepared, prepared.method.at(0)
+        self._edges = [_Edge(prepared, use, e) for e in range(len(prepared.grids))]
+
+    def start(self, slots: int) -> None:
+        """Room for so many blades."""
+        for edge in self._edges:
+            edge.start(slots)
+
+    def renew(self, rows: NDArray[np.int_], radius_um: FloatArray) -> None:
+        """Replace the blades of some runs by new ones of a given edge radius (rows,)."""
+        for edge in self._edges:
+            edge.renew(rows, radius_um)
+
+    def select(self, rows: NDArray[np.int_]) -> None:
+        """Go on with some of the runs."""
+        for edge in self._edges:
+            edge.select(rows)
+
+    def step(self, batch: RunBatch, used_up: FloatArray, limit: int) -> Sessions:
+        """Some uses and sessions of each run, about as many as its life has left as far as can be
+        told from what is `used_up` (R,) of it."""
+        for edge in self._edges:
+            if edge.stuck.any():
+                raise no_depth(self._method.removal_mm3_per_stroke)
+        count = _ahead(batch.turn, used_up, limit)
+        first = np.concatenate([[0], np.cumsum(count)])
+        runs = np.repeat(np.arange(len(count)), count)
+        turn = batch.turn[runs] + np.arange(len(runs)) - first[runs]
+        effects, draws = batch.effects_of(runs), batch.draws(runs, turn)
+        done = [edge.go_on(first, effects, draws, batch.fresh_um[runs]) for edge in self._edges]
+        ended = np.logical_and.reduce(
+            [(d.end == parts.MET) | (d.end == parts.UNMET) for d, _ in done]
+        )
+        if not ended.all():  # a life that is over by then has no need of the others
+            done = [(parts.Done(*(part[ended] for part in d)), v[ended]) for d, v in done]
+            effects, turn = RunEffects(*(part[ended] for part in effects)), turn[ended]
+            first = np.concatenate([[0], np.cumsum(np.add.reduceat(ended, first[:-1]))])
+        return Sessions(first, *self._measured(done, effects, turn + 1))
+
+    def _measured(
+        self,
+        done: Sequence[tuple[parts.Done, FloatArray]],
+        effects: RunEffects,
+        sessions: NDArray[np.int_],
+    ) -> tuple[SessionMeasures, WidthLoss]:
+        rule = self._method.stop
+        edges = [EdgeMeasures(*d.measured.T) for d, _ in done]
+        summed = [
+            EdgeSums(
+                volume=d.volume[:, 0],
+                strokes=d.strokes.astype(float),
+                dullness=d.volume[:, 1],
+                overshoot=past_need(d.seen[:, 2], d.seen[:, 1], rule, volume),
+                reached=d.end == parts.MET,
+            )
+            for d, volume in done
+        ]
+        sharp = 1 - mean_of(d.seen[:, 0] for d, _ in done)
+        radius = mean_of(edge.used_radius for edge in edges)
+        useful = useful_strokes([edge.used for edge in self._edges], radius, effects)
+        whole = sums(summed, self._method, effects)
+        return put_together(self._prepared, edges, whole, sharp, useful, sessions)
+
+
+def _ahead(turn: NDArray[np.int_], used_up: FloatArray, limit: int) -> NDArray[np.int_]:
+    """How many sessions (R,) to compute at once: within one block of random numbers, and about as
+    many as a life that goes on as it has still lasts."""
+    pace = used_up / np.maximum(turn, 1)
+    left = np.divide(1 - used_up, pace, out=np.full(len(turn), np.inf), where=pace > 0)
+    ahead = np.where(turn > 0, np.floor(LEFT * left), STARTING)
+    return np.clip(np.minimum(ahead, AHEAD - turn % AHEAD), 1, limit - turn).astype(int)

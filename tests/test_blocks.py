@@ -1,0 +1,234 @@
+"""Lives by blocks of compiled sessions against the same lives a session at a time, with arrays.
+
+Both follow the same steps and differ by rounding alone; what a session and a use do is judged from
+outside in `tests.test_strokes`, `tests.test_use` and `tests.test_dulling`.
+"""
+
+import importlib.util
+import math
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
+
+import edgekit as ek
+from edgekit.grinding.compiled import engine, parts
+from edgekit.grinding.random_streams import AHEAD, SeededKeys
+from edgekit.life import by_blocks, life
+from edgekit.life.by_arrays import ArrayLives
+from edgekit.life.by_blocks import serves_life
+from edgekit.life.life import live_runs
+from edgekit.life.measures import EdgeMeasures
+from edgekit.life.prepared import PreparedBlade
+
+pytestmark = pytest.mark.skipif(
+    importlib.util.find_spec("numba") is None, reason="numba, the extra `fast`, is not installed"
+)
+NEAR = 1e-11  # relative: rounding
+TOUCHED = {"sharp_fraction": 1e-7, "overshoot_mg": 1e-5, "dullness_mg": 1e-9}  # see `ek.engine`
+
+
+def lived(runs=6, *, name="compiled", blade=None, method=None, use=None, rules=None, **options):
+    """Lives of a case by an engine."""
+    with engine.using(name):
+        return live_runs(
+            blade or ek.patterns.area_specific_curette(),
+            method or ek.methods.freehand(),
+            use=use or ek.Use(),
+            rules=rules or (ek.retire.MaxWidthLoss(fraction=0.1),),
+            rngs=SeededKeys(3, runs=runs),
+            **{"stations": 24, "depths": 8} | options,
+        )
+
+
+@dataclass(frozen=True)
+class Deepest:
+    """A rule of one's own."""
+
+    def used_up(self, lost):
+        return lost.deepest_width_mm / 0.06
+
+    def __str__(self):
+        return "0.06 mm at the deepest"
+
+
+@dataclass(frozen=True)
+class Three:
+    """A life of three sessions."""
+
+    def used_up(self, lost):
+        return lost.sessions / 3
+
+    def __str__(self):
+        return "three sessions"
+
+
+CASES = {
+    "one edge": {},
+    "two edges": {"blade": ek.patterns.universal_curette()},
+    "flat on a straight edge": {"blade": ek.patterns.hoe()},
+    "two straight edges": {
+        "blade": ek.patterns.straight_sickle(),
+        "rules": (ek.retire.MaxWidthLoss(fraction=0.6),),
+    },
+    "until clear": {"method": ek.methods.freehand(stop=ek.strokes.until_clear())},
+    "counted": {"method": ek.methods.freehand(stop=ek.strokes.counted(strokes=7))},
+    "on a bench stone": {"method": ek.methods.bench_stone()},
+    "another power": {"use": ek.Use(law=ek.PowerDulling(rate=3.0, exponent=0.4))},
+    "a limit": {"use": ek.Use(law=ek.SaturatingDulling(limit_um=6.0, strokes=30.0))},
+    "no patches": {"use": ek.Use(patch_cv=0.0)},
+    "attrition": {"use": ek.Use(attrition_um=1.5)},
+    "used evenly": {"use": ek.Use(density=ek.laws.EvenUse(), severity_gsd=1.0)},
+    "a rule of one's own": {"rules": (Deepest(), ek.retire.MinLength())},
+    "no use": {"use": ek.Use(strokes=0.0), "max_sessions": 5},
+}
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_blocks_are_sessions_one_by_one(case, monkeypatch):
+    arrays = lived(name="arrays", **CASES[case])
+    monkeypatch.setattr(ArrayLives, "step", None)  # it is not what computes this
+    blocks = lived(**CASES[case])
+    np.testing.assert_array_equal(blocks.sessions, arrays.sessions)
+    np.testing.assert_array_equal(blocks.ended_by, arrays.ended_by)
+    for name in arrays.tracks:
+        for part in ("tracks", "final", "average"):
+            one, other = (getattr(lives, part)[name] for lives in (arrays, blocks))
+            near = TOUCHED.get(name, NEAR)
+            np.testing.assert_allclose(other, one, rtol=near, atol=near, err_msg=name)
+    if case != "no use":
+        assert (arrays.sessions > AHEAD).any()  # more than a block
+
+
+@pytest.mark.parametrize(("starting", "left"), [(1, 1e-9), (8, 50.0)])
+def test_lives_do_not_depend_on_how_many_sessions_are_computed_ahead(starting, left, monkeypatch):
+    """One at a time, and all of a block although lives end within it."""
+    usual = lived(9, rules=(ek.retire.MaxWidthLoss(fraction=0.06),), max_sessions=21)
+    monkeypatch.setattr(by_blocks, "STARTING", starting)
+    monkeypatch.setattr(by_blocks, "LEFT", left)
+    other = lived(9, rules=(ek.retire.MaxWidthLoss(fraction=0.06),), max_sessions=21)
+    assert (usual.sessions % AHEAD > 0).any()
+    assert (usual.sessions < 21).any()
+    np.testing.assert_array_equal(usual.sessions, other.sessions)
+    np.testing.assert_array_equal(usual.ended_by, other.ended_by)
+    for name in usual.tracks:
+        np.testing.assert_array_equal(usual.tracks[name], other.tracks[name], err_msg=name)
+        np.testing.assert_array_equal(usual.final[name], other.final[name], err_msg=name)
+        np.testing.assert_allclose(usual.average[name], other.average[name], rtol=1e-13)
+
+
+def test_a_run_has_the_same_bits_in_any_company(monkeypatch):
+    """Alone, and among more than there are slots for."""
+    blade = ek.patterns.universal_curette()
+    together = lived(5, blade=blade)
+    monkeypatch.setattr(life, "MAX_RUNS_AT_ONCE", 2)
+    in_twos = lived(5, blade=blade)
+    with engine.using("compiled"):
+        alone = [
+            live_runs(
+                blade,
+                ek.methods.freehand(),
+                use=ek.Use(),
+                rules=(ek.retire.MaxWidthLoss(fraction=0.1),),
+                rngs=SeededKeys(3, first=i, runs=1),
+                stations=24,
+                depths=8,
+            )
+            for i in range(5)
+        ]
+    for name, total in together.average.items():
+        assert total.tobytes() == in_twos.average[name].tobytes(), name
+        assert total.tobytes() == np.concatenate([a.average[name] for a in alone]).tobytes(), name
+
+
+def test_sessions_ahead_stay_in_a_block_a_life_and_its_limit():
+    turn = np.array([0, 3, 8, 10, 20, 7, 15])
+    used_up = np.array([0.0, 0.0, 0.5, 0.9, 0.99, 0.3, 0.1])
+    ahead = by_blocks._ahead(turn, used_up, 17)
+    # new: four; unknown pace: the block's rest; 9.6 left; 1.3; 0.2; the block's last.
+    np.testing.assert_array_equal(ahead[[0, 1, 2, 3, 5, 6]], [4, 5, 8, 1, 1, 1])
+    assert by_blocks._ahead(np.array([14]), np.array([0.1]), 15)[0] == 1
+
+
+def test_a_stroke_without_depth_is_an_error_only_for_a_life_that_reaches_it(monkeypatch):
+    """The fourth session finds none: a blade that is retired by its third needs no fourth."""
+    real = by_blocks.roll
+
+    def failing(*given):
+        done = real(*given)
+        first = given[2]
+        if len(first) == 2 and first[1] == 4:  # the block of a new blade, one run
+            done.end[3] = parts.NO_DEPTH
+        return done
+
+    monkeypatch.setattr(by_blocks, "roll", failing)
+    monkeypatch.setattr(life, "MAX_RUNS_AT_ONCE", 1)
+    assert lived(1, max_sessions=3).sessions[0] == 3
+    np.testing.assert_array_equal(lived(2, rules=(Three(),)).sessions, 3)  # in one slot
+    with pytest.raises(ek.EdgekitError, match="no definite depth"):
+        lived(1)
+
+
+@pytest.mark.parametrize(
+    ("what", "method", "use", "options"),
+    [
+        ("local", ek.methods.freehand(stroke=ek.strokes.local()), ek.Use(), {}),
+        ("face", ek.methods.face_honing(), ek.Use(), {}),
+        (
+            "by turns",
+            ek.mixture(ek.methods.freehand(), ek.methods.face_honing(), sides=1, faces=1),
+            ek.Use(),
+            {},
+        ),
+        (
+            "a table",
+            ek.methods.freehand(),
+            ek.Use(law=ek.TableDulling(strokes=[0, 45, 90], radius_um=[1, 4, 6])),
+            {},
+        ),
+        ("strength", ek.methods.freehand(), ek.Use(), {"strength": True}),
+        ("single", ek.methods.freehand(), ek.Use(), {"precision": np.float32}),
+    ],
+)
+def test_other_lives_are_computed_a_session_at_a_time(what, method, use, options):
+    blade = ek.patterns.area_specific_curette()
+    plain = PreparedBlade.of(blade, ek.methods.freehand(), 12, 5)
+    other = PreparedBlade.of(blade, method, 12, 5, **options)
+    with engine.using("compiled"):
+        assert serves_life(plain, ek.Use())
+        assert not serves_life(other, use), what
+    with engine.using("arrays"):
+        assert not serves_life(plain, ek.Use())
+
+
+def test_measures_of_an_edge_stand_in_one_order():
+    assert EdgeMeasures._fields == tuple(parts.MEASURED)
+
+
+@cache
+def arc_sine():
+    """The compiled arc sine, as a function of an array (16,)."""
+    engine.functions()
+    from edgekit.grinding.compiled import apexes, lanes
+
+    sine, load, save = apexes.arc_sine, lanes.load, lanes.save
+
+    def many(given, found):
+        save(found, 0, sine(load(given, 0)))
+
+    return lanes.compiled(many)
+
+
+@given(st.floats(0.0, 1.0))
+@example(0.5)
+@example(math.nextafter(0.5, 1.0))
+@example(1.0)
+@example(1e-9)
+def test_arc_sines_are_those_of_python(x):
+    """Source: `math.asin`."""
+    found = np.empty(16)
+    arc_sine()(np.full(16, x), found)
+    assert found == pytest.approx(math.asin(x), rel=1e-15, abs=1e-300)
