@@ -142,8 +142,8 @@ def step(
     curvature, square = columns.curvature, np.multiply(line, line, out=line)
     left = columns.area + (columns.within - (mean - curvature / 2 * depths.mean(square)))
     gain = width - curvature * (width * level + columns.rise * moment)
-    root = np.sqrt(np.maximum(gain * gain - 2 * curvature * width * left, 0.0))
-    move = 2 * left / (gain + root)
+    # Not a number where these nodes cannot give so much: `settle` finds another way.
+    move = 2 * left / (gain + np.sqrt(gain * gain - 2 * curvature * width * left))
     level, wanted = level + move, mean + width * move
     mean = depths.mean(np.maximum(depths.line(level, columns.rise, out), columns.field, out=out))
     slack = SAME * columns.area + ROUNDING * np.abs(wanted)
