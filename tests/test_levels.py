@@ -1,5 +1,7 @@
 """Levels of many sections at once: against the scalar text, in any company, in any pieces."""
 
+import math
+
 import numpy as np
 import pytest
 
@@ -38,8 +40,8 @@ def sunk(depths, columns):
     """Levels (N,) and fields (V, N) of all columns."""
     out, room = np.empty((2, *columns.field.shape))
     done = sink(depths, columns, out, room)
-    after, _ = settle(depths, columns, done)
-    return done.level, after
+    settle(depths, columns, done, out)
+    return done.level, out
 
 
 CASES = {
@@ -80,6 +82,47 @@ def test_a_column_has_the_same_bits_in_any_company(case):
         part, field = sunk(depths.some(some), columns.some(some))
         np.testing.assert_array_equal(part, level[some])
         np.testing.assert_array_equal(field, after[:, some])
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_a_column_that_goes_on_alone_keeps_its_bits(case):
+    """Beside one that is right at once, each of those that are not."""
+    depths, columns = sections(7, **CASES[case])
+    out, room = np.empty((2, *columns.field.shape))
+    right = sink(depths, columns, out, room).right
+    level, after = sunk(depths, columns)
+    assert 10 < (~right).sum() < COLUMNS / 2
+    for wrong in np.flatnonzero(~right):
+        pair = np.array([wrong, np.flatnonzero(right)[0]])
+        part, field = sunk(depths.some(pair), columns.some(pair))
+        np.testing.assert_array_equal(part, level[pair])
+        np.testing.assert_array_equal(field, after[:, pair])
+
+
+def test_sums_over_sets_of_nodes_have_no_rounding():
+    """So their order, which is the matrix product's, is of no account."""
+    fraction, rng = graded(DEPTHS), np.random.default_rng(8)
+    depths, nodes = Depths(fraction, node_shares(fraction)), rng.random((DEPTHS, 300)) < 0.5
+    found = depths.moments(nodes, np.empty(nodes.shape))
+    for sums, parts in zip(found, depths._moments, strict=True):
+        assert sums.tolist() == [math.fsum(parts[some]) for some in nodes.T]
+    share = node_shares(fraction)
+    np.testing.assert_allclose(found, np.stack([share, share * fraction]) @ nodes, atol=1e-11)
+
+
+def test_two_stations_of_a_run_alone_have_the_bits_of_many_runs():
+    rolled, runs = rolled_edge(stations=2), 60
+    tilts = np.random.default_rng(9).normal(0, 0.04, (5, 2, runs))
+
+    def ground(some):
+        flank = WorkedFlank(rolled, new_field(rolled, len(some)))
+        for tilt in tilts[..., some]:
+            flank.roll(1 / np.tan(BETA + tilt), np.full(len(some), FINE_MM3))
+        return flank.field
+
+    every = ground(np.arange(runs))
+    for run in range(runs):
+        np.testing.assert_array_equal(ground(np.array([run]))[..., 0], every[..., run])
 
 
 @pytest.mark.parametrize("low", [False, True])

@@ -100,7 +100,7 @@ class WorkedFlank:
         rise = (slope * self._deepest).ravel()
         given = rise, area.ravel(), self._mean, self._within, self._curvature
         sunk = Sunk(np.empty_like(rise), np.empty_like(rise), np.empty(len(rise), dtype=bool))
-        numbers, fields = [], []
+        numbers, fields, cut = [], [], []
         with np.errstate(invalid="ignore", divide="ignore", over="ignore"):  # past a centre
             for piece in self._pieces:
                 columns = Columns(self._rows[:, piece], *(part[piece] for part in given))
@@ -111,13 +111,12 @@ class WorkedFlank:
                 aside = (~done.right | columns.near(done.level)).nonzero()[0]
                 numbers.append(aside + piece.start)
                 fields.append(columns.field[:, aside])
+                cut.append(room[0][:, aside])
                 rows[:, piece] = room[0]
-            aside, field = np.concatenate(numbers), np.concatenate(fields, axis=1)
-            if len(aside) == 1:
-                aside, field = aside.repeat(2), field.repeat(2, axis=1)
-            columns = Columns(field, *(part[aside] for part in given))
+            aside, after = np.concatenate(numbers), np.concatenate(cut, axis=1)
+            columns = Columns(np.concatenate(fields, axis=1), *(part[aside] for part in given))
             own = Sunk._make(part[aside] for part in sunk)
-            after, past = settle(self._depths.some(aside), columns, own)
+            past = settle(self._depths.some(aside), columns, own, after)
         for whole, part in zip((*sunk, rows), (*own, after), strict=True):
             whole[..., aside] = part
         return sunk.level.reshape(area.shape), sunk.mean, aside[past]

@@ -150,11 +150,9 @@ def step(
     return Sunk(level, mean, np.abs(mean - wanted) <= slack)
 
 
-def settle(depths: Depths, columns: Columns, sunk: Sunk) -> tuple[FloatArray, NDArray[np.int_]]:
-    """Put right lines that are not yet, or cut past a centre; the field (V, N) that all leave, and
+def settle(depths: Depths, columns: Columns, sunk: Sunk, after: FloatArray) -> NDArray[np.int_]:
+    """Put right lines that are not yet, or cut past a centre, and the field (V, N) that all leave;
     numbers of the latter."""
-    after = depths.line(sunk.level, columns.rise, np.empty_like(columns.field))
-    np.maximum(after, columns.field, out=after)
     refine(depths, columns, sunk, after)
     past = chosen(columns.past(sunk.level, after))
     if len(past):
@@ -162,7 +160,7 @@ def settle(depths: Depths, columns: Columns, sunk: Sunk) -> tuple[FloatArray, ND
         sunk.level[past] = past_centre(depths, columns)
         line = depths.line(sunk.level[past], columns.rise, np.empty_like(columns.field))
         after[:, past] = np.maximum(line, columns.field)
-    return after, past
+    return past
 
 
 def refine(depths: Depths, columns: Columns, sunk: Sunk, after: FloatArray) -> None:
