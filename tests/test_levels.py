@@ -73,6 +73,28 @@ def test_levels_are_those_of_the_scalar_text(case):
     np.testing.assert_allclose(after, np.maximum(columns.field, line), atol=LEVEL_MM)
 
 
+def test_lines_take_their_areas_where_steel_stands_past_the_centre_of_a_toe():
+    """Summed strip by strip, u - κu²/2 up to the centre; lines of all slopes, flat ones too."""
+    depths, columns = sections(10)
+    rng = np.random.default_rng(11)
+    curvature = rng.uniform(1.8, 3.5, COLUMNS)
+    field = columns.field * rng.uniform(1.0, 2.5, COLUMNS)
+    mean, square = depths.mean(field), depths.mean(field**2)
+    rise = field[-1] * rng.uniform(0.5, 2.0, COLUMNS)
+    area = 10 ** rng.uniform(-6, -3, COLUMNS)
+    within = mean - curvature / 2 * square
+    with np.errstate(invalid="ignore", divide="ignore"):
+        level, after = sunk(depths, Columns(field, rise, area, mean, within, curvature))
+    held, left = (np.minimum(each, 1 / curvature) for each in (field, after))
+    taken = depths.mean((left - held) * (1 - curvature / 2 * (left + held)))
+    np.testing.assert_allclose(taken, area, rtol=1e-9)
+    line = level + rise * depths.fraction[:, None]
+    np.testing.assert_allclose(after, np.maximum(field, line), atol=LEVEL_MM)
+    past = (after > 1 / curvature).any(axis=0)
+    assert 20 < past.sum() < COLUMNS - 20
+    assert (past & (after > np.maximum(field, 1 / curvature)).any(axis=0)).sum() > 10
+
+
 @pytest.mark.parametrize("case", CASES)
 def test_a_column_has_the_same_bits_in_any_company(case):
     depths, columns = sections(2, **CASES[case])
