@@ -201,6 +201,23 @@ def test_what_goes_along_with_a_flank_is_what_its_field_says():
     np.testing.assert_allclose(press, steel / steel.max(axis=0), rtol=1e-12)
 
 
+def test_where_nothing_lies_below_the_face_a_line_just_touches():
+    """A station whose face was ground away, and one whose steel stands past the centre."""
+    rolled = rolled_edge(radius_mm=0.5, length_mm=0.6, stations=17, depths=9)
+    drop = np.where(np.arange(17) == 4, 1.0, 0.1)[:, None] * np.ones(2)
+    field = new_field(rolled, 2)
+    field[:, 9] += 0.6
+    flank = WorkedFlank(rolled.lowered(drop), field)
+    assert (flank.steel[[4, 9]] == 0).all()
+    slope, depth = 1 / np.tan(BETA + 0.02), rolled.grid.depth_mm[:, [4, 9], None]
+    for _ in range(3):
+        lines = flank.roll(np.full((17, 2), slope), np.full(2, 1e-4))
+        wanted = (field[:, [4, 9]] - slope * depth).min(axis=0)
+        np.testing.assert_allclose(lines.level[[4, 9]], wanted, atol=LEVEL_MM)
+    np.testing.assert_allclose(flank.field[:, [4, 9]], field[:, [4, 9]], atol=LEVEL_MM)
+    assert (flank.field[:, 0] > field[:, 0] + 1e-6).any()
+
+
 def test_more_steel_than_there_is_is_refused():
     """At a plan radius of 0.5 mm a section holds 0.25 mm times its depth."""
     rolled = rolled_edge(radius_mm=0.5, length_mm=0.6, stations=17, depths=9)

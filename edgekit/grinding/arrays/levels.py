@@ -108,12 +108,13 @@ def chosen(mask: NDArray[np.bool_]) -> NDArray[np.int_]:
     return numbers if len(numbers) != 1 else numbers.repeat(2)
 
 
-def touch(depths: Depths, columns: Columns, gap: FloatArray) -> FloatArray:
-    """Levels (N,) at which lines just touch; `gap` (V, N) becomes those of lines through a node."""
-    np.subtract(columns.field, depths.line(0.0, columns.rise, gap), out=gap)
-    if not depths.alike:
-        gap[depths.share == 0] = np.inf  # above the face
-    return np.asarray(gap.min(axis=0))
+def touch(depths: Depths, columns: Columns, through: FloatArray) -> FloatArray:
+    """Levels (N,) at which lines just touch below the face, infinite where nothing lies there;
+    `through` (V, N) becomes those of lines through the nodes."""
+    np.subtract(columns.field, depths.line(0.0, columns.rise, through), out=through)
+    if depths.alike:
+        return np.asarray(through.min(axis=0))
+    return np.asarray(np.where(depths.share > 0, through, np.inf).min(axis=0))
 
 
 def sink(depths: Depths, columns: Columns, out: FloatArray, room: FloatArray) -> Sunk:
@@ -185,15 +186,15 @@ def past_centre(depths: Depths, columns: Columns) -> FloatArray:
     """Levels (N,) of lines that cut past a centre of curvature, where nothing is left to take:
     Newton's method within a bracket, from where they just touch."""
     half, centre = columns.curvature / 2, 1 / columns.curvature
-    gap, fraction = np.empty_like(columns.field), depths.fraction[:, None]
+    through, fraction = np.empty_like(columns.field), depths.fraction[:, None]
 
     def within(field: FloatArray) -> FloatArray:
         inset = np.minimum(field, centre)
         return depths.mean(inset - half * inset**2)
 
-    before, lowest = within(columns.field), touch(depths, columns, gap)
-    low = np.where(columns.field < centre, gap, np.inf).min(axis=0)
-    level = low = np.where(np.isfinite(low), low, lowest)
+    touch(depths, columns, through)
+    before, low = within(columns.field), np.where(columns.field < centre, through, np.inf)
+    level = low = np.where(np.isfinite(low).any(axis=0), low, through).min(axis=0)
     high = np.full_like(low, np.inf)
     for _ in range(MAX_STEPS):
         line = level + columns.rise * fraction
