@@ -977,6 +977,23 @@ _TABLE: tuple[Evidence, ...] = (
         "rounds past those planned, after which something else is wrong; no source",
     ),
     Evidence(
+        "least_strip_mm",
+        0.1,
+        Range(0.05, 0.5),
+        "mm",
+        _A,
+        "of an edge: less cannot be marked, and strokes beside it reach it; no source",
+    ),
+    Evidence(
+        "ink_line_share",
+        0.5,
+        Range(0.25, 0.75),
+        "1",
+        _A,
+        "of the ink's height bare after a stroke, below which the angle is looked at again; "
+        "no source",
+    ),
+    Evidence(
         "stone_end_mm",
         10.0,
         Range(5, 20),
@@ -985,13 +1002,12 @@ _TABLE: tuple[Evidence, ...] = (
         "left at either end of a stone by a stroke, so that the edge stays on it; no source",
     ),
     Evidence(
-        "least_stone_mm",
-        10.0,
-        Range(5, 20),
+        "least_stroke_mm",
+        5.0,
+        Range(3, 10),
         "mm",
         _A,
-        "of a stone held in the hand, between the edge and what stands in its way: less is no "
-        "stroke; no source",
+        "of the stone along the edge's side: less is no stroke; no source",
     ),
     Evidence(
         "dial_taped_deg",

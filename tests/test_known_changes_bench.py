@@ -953,14 +953,31 @@ def test_defaults_of_a_plan_are_those_of_the_evidence_table():
 def test_the_holders_range_begins_where_it_clears_with_its_error():
     holder = ek.Holder()
     low = min_clear_deg(holder) + 0.7
-    whole = _clear_range(SettingRange(low_deg=-90, high_deg=80), holder, 0.7)
-    assert (whole.low_deg, whole.high_deg) == (low, 80)
+    whole = _clear_range(SettingRange(low_deg=-90, high_deg=70), holder, 0.7)
+    assert (whole.low_deg, whole.high_deg) == (low, 70)
     steps = _clear_range(SettingRange(low_deg=0, high_deg=80, step_deg=1), holder, 0.7)
     assert steps.low_deg == math.ceil(low)
     just = _clear_range(SettingRange(low_deg=20, high_deg=20), holder, 0.7)
     assert just.low_deg == just.high_deg == 20
     with pytest.raises(ek.Cannot, match="at every setting below"):
         _clear_range(SettingRange(low_deg=0, high_deg=low - 0.01), holder, 0.7)
+
+
+@pytest.mark.parametrize("reach", [30.0, 50.0, 80.0])
+def test_the_holders_range_ends_where_a_stroke_has_no_room_before_the_post(reach):
+    """5 mm of stroke, and 10 mm free at either end of the stone: 25 mm along the bench."""
+    holder = ek.Holder(reach_mm=reach, stone_behind_mm=1.0)
+    steepest = math.degrees(math.acos(25 / reach)) - 0.5
+    open_range = SettingRange(low_deg=-90, high_deg=90)
+    assert _clear_range(open_range, holder, 0.5).high_deg == pytest.approx(steepest, abs=1e-9)
+    with pytest.raises(ek.Cannot, match="longer reach"):
+        _clear_range(SettingRange(low_deg=steepest + 0.01, high_deg=90), holder, 0.5)
+    blade = ek.patterns.hoe(internal_angle_deg=30)  # 60 degrees, but for the shank
+    plan = ek.plan_bench({"HO": blade}, holder=holder)
+    assert (plan.settings["elevation_deg"] < steepest).all()
+    assert (plan.settings["elevation_deg"] > 0).any() or "HO" in set(plan.unserved["instrument"])
+    with pytest.raises(ek.Cannot, match="reach_mm of 25"):
+        ek.plan_bench({"HO": blade}, holder=dataclasses.replace(holder, reach_mm=24.9))
 
 
 def test_one_pattern_is_computed_once_and_urgency_is_by_code_or_by_edge():

@@ -17,6 +17,7 @@ import pytest
 from scipy import stats
 
 import edgekit as ek
+from edgekit.clinic.bench.by_sheet import practised
 from edgekit.clinic.cost import saving as saving_module
 from edgekit.clinic.cost.budget import (
     _breakage,
@@ -985,11 +986,10 @@ def test_what_may_reach_its_limit_within_a_session_is_due(result):
 
 def test_an_hour_says_how_many_such_trays_it_holds(result):
     answer = clinic_of(result).hour()
-    total = answer.plan.minutes.iloc[-1]
-    trays, safe = 60 // total["minutes"], 60 // total["minutes_high"]
-    assert (
-        f"An hour holds {trays:.0f} such trays at the middle estimate and {safe:.0f}"
-        in (answer.words[-1])
+    middle, _, long = practised(answer.plan)
+    assert answer.words[-1] == (
+        f"An hour of somebody practised holds {60 / middle:.1f} such trays, to be safe "
+        f"{60 / long:.1f}."
     )
     assert answer.plan.minutes_available == 60
     assert answer.words[0].startswith("In 60 minutes: 1 of 1 edges at 1 settings.")

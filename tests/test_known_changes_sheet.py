@@ -247,18 +247,21 @@ def test_angles_stand_beside_what_they_tell_and_inside_the_frame(section, elevat
         share = np.clip((at - ends[0]) @ along / (along @ along), 0, 1)
         return float(np.linalg.norm(at - ends[0] - share * along))
 
+    (stone,) = shapes_of(drawing, Ink.STONE)
+    for at in (one, two):  # a stone line is 1.1 mm thick, figures some 0.72 of their letters
+        assert at[1] - (scale * stone + offset)[0, 1] - 0.55 - 0.36 * drawing.letters_mm > 0.8
     # each stands clear of the lines; the handle's angle lies half-way between it and the stone
     assert half < away(one, handle) < 3 * drawing.letters_mm
     assert half < away(two, face)
     assert away(two, handle) > half * 0.8
     size = max(section.width_mm, section.thickness_mm)
     half_way = math.degrees(math.atan2(y, -x))
-    if elevation >= 15:
+    if elevation >= 22:
         assert half_way == pytest.approx(elevation / 2, abs=1e-9)
         assert 3.2 < math.hypot(x, y) / size < 4.0
     else:  # no lower than its letters are high
         assert -4.0 < x / size < -3.2
-        assert 0.2 < y / size < 0.5
+        assert 0.5 < y / size < 0.8
     # the other stands over the blade, between the stone's two sides
     assert 0.2 < -u / size < 0.7
     assert 1.2 < v / size < 1.8
@@ -349,12 +352,10 @@ def test_the_hand_of_the_clock_is_the_blade_seen_along_its_handle(tray_plan):
         assert length == pytest.approx(
             size * (both[:, 1].max() - (both[0, 1] + both[-1 if far is not None else 0, 1]) / 2)
         )
-        first, last = (round(at / 200 * 40) for at in step.stations[[0, -1]])
-        np.testing.assert_allclose(
-            edge_seen - heel,
-            size * (near[first : max(last, first + 1) + 1] - both[0]),
-            atol=1e-9,
-        )
+        strip = edge.frame(np.linspace(*step.span_mm, len(ground))).position
+        strip = strip @ np.stack([right, up], axis=1)
+        assert len(ground) > 40 * np.ptp(step.span_mm) / edge.length_mm  # as fine as the outline
+        np.testing.assert_allclose(edge_seen - heel, size * (strip - both[0]), atol=1e-9)
         # it lies on the stone: its lowest point just above, its middle over the middle
         (stone,) = shapes_of(drawing, Ink.STONE)
         assert 0 < steel[:, 1].min() - stone[0, 1] < 0.1
@@ -375,7 +376,7 @@ def test_a_blade_of_one_edge_is_as_long_from_its_heel(tray_plan):
         clock(
             SimpleNamespace(
                 requirements=alone,
-                stations=step.stations,
+                span_mm=step.span_mm,
                 placement_roll_deg=np.array([180.0]),  # the toe on top: nothing is turned
             )
         ),
@@ -435,7 +436,7 @@ def test_less_than_five_minutes_is_no_turn(monkeypatch, tray_plan, limit):
     ):
         still = SimpleNamespace(
             requirements=step.requirements,
-            stations=step.stations,
+            span_mm=step.span_mm,
             placement_roll_deg=np.array([180.0, 180.0 + roll]),
         )
         assert roll == 2.5 or bool(shapes_of(clock(still), Ink.LATER)) is turns
@@ -451,16 +452,32 @@ def test_a_clock_is_the_same_for_a_larger_blade(monkeypatch, tray_plan):
         same_up_to_size(one, clock(step), 1.0)
 
 
-def test_a_short_stretch_is_still_drawn(tray_plan):
+def test_a_short_strip_is_drawn_from_its_true_beginning_to_its_true_end(tray_plan):
+    """At either drawing; a strip of one station reaches half-way to its neighbours."""
     step = next(s for s in tray_plan.steps if s.requirements.instrument == "UC")
-    for stations, points in (([0], 2), ([100], 2), ([100, 101, 102], 2), ([195, 200], 2)):
-        short = SimpleNamespace(
-            requirements=step.requirements,
-            stations=np.array(stations),
-            placement_roll_deg=np.array([0.0]),
+    arc_mm, edge = step.requirements.held.arc_mm, step.requirements.edge
+    seen = np.stack(handle_basis(edge), axis=1)
+
+    def far(points):
+        return np.linalg.norm(points[-1] - points[0])
+
+    (whole,) = shapes_of(clock(step), Ink.EDGE)
+    scale = far(whole) / far(edge.frame(np.array(step.span_mm)).position @ seen)
+    for first, last in ((0, 0), (100, 100), (100, 102), (195, 200), (200, 200)):
+        stations = np.arange(first, last + 1)
+        level = np.full(len(stations), 20.0)
+        short = dataclasses.replace(
+            step, stations=stations, elevation_deg=level, roll_deg=level, placements=1
         )
+        ends = [arc_mm[first], arc_mm[last]]
+        ends[0] -= (arc_mm[first] - arc_mm[first - 1]) / 2 if first else 0
+        ends[1] += (arc_mm[last + 1] - arc_mm[last]) / 2 if last < 200 else 0
+        true = edge.frame(np.array(ends)).position
+        assert far(true) > 0.01
         (ground,) = shapes_of(clock(short), Ink.EDGE)
-        assert len(ground) == points
+        assert far(ground) == pytest.approx(far(true @ seen) * scale, rel=1e-9)
+        strip, *_ = shapes_of(hand_from_above(short), Ink.EDGE)
+        assert far(strip) == pytest.approx(far(true), rel=1e-3)  # the face is level, all but flat
 
 
 # ---- the toe, the dial, the ruler ----------------------------------------------------------
@@ -480,9 +497,9 @@ def test_the_toes_arrow_runs_as_the_edge_does_at_its_middle(tray_plan):
         return abs(math.atan2(across, up))
 
     need = max(steps, key=bent).requirements
-    assert drawing.alt.startswith(f"{need.instrument} seen along the handle")
+    assert drawing.alt.startswith(f"{need.instrument} seen from its blade along the handle")
     seen = seen_along_handle(need.edge, need.edge)
-    near = np.stack([seen[:, 1], -seen[:, 0]], axis=1)  # the toe to the right
+    near = np.stack([seen[:, 1], seen[:, 0]], axis=1)  # the toe to the right, from the blade's end
     (outline,), (edge,) = shapes_of(drawing, Ink.STEEL), shapes_of(drawing, Ink.EDGE)
     np.testing.assert_allclose(edge, near, atol=1e-12)
     np.testing.assert_allclose(outline[:41], near, atol=1e-12)
@@ -499,8 +516,10 @@ def test_the_toes_arrow_runs_as_the_edge_does_at_its_middle(tray_plan):
     assert 0.01 < abs(barbs[0, 1]) < 0.05
     points = np.concatenate([shape.points for shape in drawing.shapes])
     x0, y0, x1, y1 = drawing.box
-    (hx, hy, heel), (tx, ty, toe) = drawing.labels
-    assert (heel, toe) == ("heel", "TOE")
+    (hx, hy, heel), (tx, ty, toe), (px, py, tip) = drawing.labels
+    assert (heel, toe, tip) == ("heel", "TOE", "tip")
+    assert py == near[-1, 1]
+    assert 0.1 * size < px - near[-1, 0] < 0.2 * size
     assert hy == pytest.approx((outline[:, 1].min() + outline[:, 1].max()) / 2)
     assert ty == shaft[1, 1]
     assert 0.1 * size < outline[:, 0].min() - hx < 0.25 * size
@@ -548,7 +567,7 @@ def test_the_toe_of_a_blade_of_two_edges_has_both(tray_plan):
     need = step.requirements
     (outline,) = shapes_of(toe_line([step]), Ink.STEEL)
     seen = seen_along_handle(need.blade.opposite(need.name), need.edge)
-    far = np.stack([seen[:, 1], -seen[:, 0]], axis=1)
+    far = np.stack([seen[:, 1], seen[:, 0]], axis=1)
     np.testing.assert_allclose(outline[41:], far[::-1], atol=1e-12)  # round to the heel again
 
 
@@ -733,7 +752,7 @@ def hand_steps():
     curette, bent = ek.patterns.universal_curette(), ek.patterns.area_specific_curette
     plans = [
         ek.plan_bench({"UC": curette}, tolerance_deg=0.2, setting_error_deg=0.5),
-        ek.plan_bench({"AS": bent(bow_radius_mm=12, shank_bend_deg=15)}, tolerance_deg=3),
+        ek.plan_bench({"AS": bent(bow_radius_mm=12, shank_bend_deg=12)}, tolerance_deg=3),
     ]
     steps = [step for plan in plans for step in plan.steps if step.tool == Tool.HAND]
     assert len(steps) >= 3
@@ -765,8 +784,9 @@ def test_from_above_the_toe_points_down_and_the_stone_comes_from_its_hours(hand_
         shown = outline[outline[:, 1] < edge[-1, 1] + size] - edge[-1]
         np.testing.assert_allclose(steel, shown, atol=1e-9)
         ground, *stones = shapes_of(drawing, Ink.EDGE)
-        first, last = (round(s / 200 * 40) for s in step.stations[[0, -1]])
-        np.testing.assert_allclose(ground, (edge - edge[-1])[first : last + 1], atol=1e-9)
+        strip = need.edge.frame(np.linspace(*step.span_mm, len(ground))).position @ basis
+        assert len(ground) > 40 * np.ptp(step.span_mm) / need.edge.length_mm
+        np.testing.assert_allclose(ground, strip - edge[-1], atol=1e-9)
         assert len(stones) == step.placements
         thin = shapes_of(drawing, Ink.THIN)
         assert len(thin) == 2 * step.placements
@@ -791,6 +811,30 @@ def test_from_above_the_toe_points_down_and_the_stone_comes_from_its_hours(hand_
             assert 0.42 * size < beside @ out < 0.6 * size
             assert clock_words(hour) in drawing.alt
         near(np.array(drawing.box) / size, (-0.9, -0.75, 0.9, 0.95))
+
+
+def test_from_above_a_strip_at_the_heel_is_seen_with_its_stones(hand_steps):
+    """Whatever strip it is, all that is drawn of it and of the stones lies in the frame."""
+    step = max(hand_steps, key=lambda step: np.ptp(step.span_mm))
+    for first, last in ((0, 8), (60, 90), (100, 104), (185, 200)):
+        count = last - first + 1
+        short = dataclasses.replace(
+            step,
+            stations=np.arange(first, last + 1),
+            elevation_deg=np.full(count, 20.0),
+            roll_deg=np.full(count, 20.0),
+            placements=2,
+        )
+        drawing = hand_from_above(short)
+        x0, y0, x1, y1 = drawing.box
+        strip, *stones = shapes_of(drawing, Ink.EDGE)
+        (steel,) = shapes_of(drawing, Ink.STEEL)
+        for points in (strip, *stones, np.array([label[:2] for label in drawing.labels])):
+            assert (points > [x0, y0]).all()
+            assert (points < [x1, y1]).all()
+        assert len(steel) > 4
+        away = np.linalg.norm(steel[:, None] - strip[None], axis=2).min(axis=0)
+        assert away.max() < 0.2  # mm: the strip lies on the outline
 
 
 # ---- the bench -----------------------------------------------------------------------------
@@ -887,7 +931,7 @@ def test_the_room_that_no_finger_enters_is_on_the_stone_and_before_the_edge():
     np.testing.assert_allclose(steps, steps[0])
     assert 2 < steps[0] < 6  # mm: no finger between two lines
     assert low[0, 0] == pytest.approx(stone[:, 0].max())  # from the far end
-    assert -11 < low[-1, 0] < -4  # to past the edge
+    assert -11 <= low[-1, 0] < -4  # to past the edge
     arrows = shapes_of(drawing, Ink.THIN)[:4]
     ends = stone[:, 0].max(), stone[:, 0].min()
     for (line, head), end, way in zip((arrows[:2], arrows[2:]), ends, (1, -1), strict=True):

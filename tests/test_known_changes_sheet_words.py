@@ -130,27 +130,41 @@ def test_neighbours_of_one_set_up_share_a_row_and_a_setting_may_come_twice():
         "",
         "",
         "not known",
-        "as row 1: nothing to set",
+        "as row 1: plates 93.0 mm",
     ]
     assert [row.within for row in rows] == ["± 2°", "", "", "± 1.2°", "± 2°"]
     assert [row.sine for row in rows] == ["−0.500", "", "", "0.174", "−0.500"]
     # 90 mm times sin 32° − sin 30° = 0.02992, and sin 11.2° − sin 10° = 0.02059: the lesser side
-    assert [row.plates_within for row in rows] == ["± 2.6 mm", "", "", "± 1.8 mm", ""]
+    assert [row.plates_within for row in rows] == ["± 2.6 mm", "", "", "± 1.8 mm", "± 2.6 mm"]
     bare = set_up.rows(SimpleNamespace(**(vars(plan) | {"holder": None})))
     assert {row.plates + row.plates_within for row in bare if row.number != "5"} == {""}
 
 
 @pytest.mark.parametrize("reach", [25.0, 74.3, 95.0, 140.0, 400.0])
-@pytest.mark.parametrize("steepest", [0.0, 33.3, 60.0])
+@pytest.mark.parametrize("steepest", [24.0, 33.3, 60.0])
 def test_a_stroke_leaves_ten_millimetres_at_either_end_of_stone_or_post(reach, steepest):
     holder = ek.Holder(reach_mm=reach)
-    plan = plan_of(holder=holder, settings=[steepest, -5.0, steepest / 2])
+    plan = plan_of(holder=holder, settings=[steepest, 12.0, steepest / 2])
     stroke, room = set_up.stroke_mm(plan), reach * math.cos(math.radians(steepest))
     assert stroke % 5 == 0
     assert stroke + 20 <= min(100, room) or stroke == 0
     assert stroke + 25 > min(100, room) or stroke == 80
     assert set_up.stroke_mm(plan_of(settings=[10.0])) == 0.0
     assert set_up.stroke_mm(plan_of(holder=holder)) == 0.0
+
+
+def test_a_stroke_is_shorter_where_the_handle_would_meet_the_stone():
+    """At 20 degrees, 25 mm along it: 8.55 mm high, but the handle is 9 mm thick below its axis."""
+    free = ek.Holder(reach_mm=90.0, handle_from_mm=25.0, stone_behind_mm=15.0)
+    thick = dataclasses.replace(free, handle_radius_mm=9.6)
+    a = math.radians(20.0)
+    assert 25 * math.sin(a) > 4 * math.cos(a)
+    assert 25 * math.sin(a) < 9.6 * math.cos(a)
+    assert set_up.stroke_mm(plan_of(holder=free, settings=[20.0])) == 60.0
+    short = set_up.stroke_mm(plan_of(holder=thick, settings=[20.0]))
+    # the handle's lower side begins at 25 cos − 9.6 sin from the edge, along the stone
+    begins = 25 * math.cos(a) - 9.6 * math.sin(a)
+    assert 10 + short <= begins < 10 + short + 5
 
 
 def test_the_lowest_setting_says_where_the_dial_may_be():
@@ -296,11 +310,12 @@ def test_the_room_of_a_stone_in_numbers():
     assert stone_room_mm(level, rods(handle=3.0 + 1e-6)) == pytest.approx(40.0)
 
 
-def test_a_stroke_needs_a_centimetre(monkeypatch):
-    assert value("least_stone_mm") == 10.0
-    for room, ground in ((10.0, True), (9.999, False), (math.inf, True)):
+def test_a_stroke_needs_five_millimetres_beside_the_free_end(monkeypatch):
+    assert value("stone_end_mm") + value("least_stroke_mm") == 15.0
+    for room, ground in ((15.0, True), (14.999, False), (math.inf, True)):
         monkeypatch.setattr(by_hand, "stone_room_mm", lambda *_, room=room: room)
-        assert can_be_ground(None, None) is ground
+        assert can_be_ground(SimpleNamespace(tool=Tool.HAND), None) is ground
+        assert can_be_ground(SimpleNamespace(tool=Tool.HOLDER), None)
 
 
 def test_the_middle_of_a_heel_lies_between_its_two_edges():
@@ -444,7 +459,9 @@ def test_who_does_what_no_holder_serves_is_asked_only_then(hand_plan):
     assert by_hand_rows
     said = before.decisions(hand_plan)
     assert len(said) == 9
-    assert f"Rows {', '.join(dict.fromkeys(by_hand_rows))} (" in " ".join(said)
+    rows = list(dict.fromkeys(by_hand_rows))
+    named = f"Rows {', '.join(rows)} (" if len(rows) > 1 else f"Row {rows[0]} ("
+    assert named in " ".join(said)
     stroke = set_up.stroke_mm(hand_plan)
     assert f"{stroke:g} (or ____) mm long: 10 mm stay free" in " ".join(said)
     held = [step for step in hand_plan.steps if step.tool == Tool.HOLDER]
@@ -477,8 +494,9 @@ def test_blades_whose_toe_lies_aside_are_those_that_run_aside_by_five_minutes():
     for bend, aside in ((2.4, False), (2.6, True), (-2.4, False), (-2.6, True)):
         a = math.radians(bend)
         step = aside_step([math.cos(a), math.sin(a), 0.0])
-        words = how_to._dial(plan_of(step, settings=[30.0]))
-        assert ("(of Q: as" in words) is aside
+        plan = plan_of(step, settings=[30.0])
+        assert ("(of Q: as" in how_to._mark(plan)) is aside
+        words = how_to._dial(plan)
         assert f"{dial_from_mm(30.0):g} mm or more from the edge" in words
         assert "hoe" not in words
 
@@ -486,7 +504,7 @@ def test_blades_whose_toe_lies_aside_are_those_that_run_aside_by_five_minutes():
 def test_a_toe_just_five_minutes_aside_is_not_named(monkeypatch):
     monkeypatch.setattr(how_to, "HOUR_STEP_DEG", 45.0)  # an angle without rounding
     for across, aside in ((1.0, False), (1.0001, True)):
-        words = how_to._dial(plan_of(aside_step([1.0, across, 0.0]), settings=[30.0]))
+        words = how_to._mark(plan_of(aside_step([1.0, across, 0.0]), settings=[30.0]))
         assert ("of Q" in words) is aside
 
 
@@ -494,6 +512,7 @@ def test_a_hoe_among_others_has_no_dial(tray_plan):
     assert how_to._dial(tray_plan).endswith("A hoe has no toe: no dial.")
     hoe = aside_step([1.0, 0.0, 0.0], BladeClass.HOE)
     assert how_to._dial(plan_of(hoe, settings=[30.0])) == ""
+    assert how_to._mark(plan_of(hoe, settings=[30.0])) == ""
     assert places.has_toe(aside_step([1.0, 0.0, 0.0]))
 
 
@@ -529,7 +548,7 @@ def test_edges_whose_hours_are_no_mirror_images_are_named():
         edge("D", "left", 90.0),
         edge("D", "right", 0.0, tool=Tool.HAND),
     ]
-    assert "of B each edge" in how_to._unlike(plan_of(*steps))
+    assert "(B: measured edge by edge" in how_to._unlike(plan_of(*steps))
     assert how_to._unlike(plan_of(*steps[:2])) == ""
 
 
@@ -538,7 +557,8 @@ def test_why_this_order_is_told_with_seconds(tray_plan):
     each = strokes / tray_plan.edges["planned"].sum()
     words = how_to.order_words(tray_plan)
     assert f"a change takes about {value('holder_setup_seconds'):.0f} s" in words
-    assert f"an edge's strokes about {each:.0f} s" in words
+    assert f"an edge's strokes {each:.0f} s" in words
+    assert "Then what shares its setting, then from the smallest" in words
     assert words.startswith("Why this order: Urgent first (CS), ")
     none = SimpleNamespace(steps=(), edges=pd.DataFrame({"planned": [False]}))
     assert how_to._grinding(none, 0.8) == 0.0
@@ -635,7 +655,11 @@ def test_hours_are_listed_where_they_differ_by_five_minutes(roll, turns):
 def test_a_hoe_lies_on_its_bevel_and_with_many_placements_its_hours_are_told():
     need = SimpleNamespace(blade=SimpleNamespace(kind=BladeClass.HOE))
     step = SimpleNamespace(requirements=need, placement_roll_deg=np.array([90.0]))
-    assert _toe(step) == ("bevel flat on the stone,", "no turning")
+    assert _toe(step) == (
+        "bevel flat on the stone:",
+        "no light from front or side,",
+        "no turning",
+    )
     assert _stone(step) == ("stone flat on the bevel",)
     step.placement_roll_deg = np.array([90.0, 0.0])
     assert _toe(step) == ("toe at 3:00,", "6:00")
@@ -656,19 +680,28 @@ def test_the_bench_is_drawn_for_the_first_row_and_for_thirty_degrees_without_one
 
 
 def test_only_strips_that_are_not_ground_are_left():
-    step = SimpleNamespace(requirements=SimpleNamespace(key=("A", "left")), span_mm=(1.0, 2.0))
+    held = SimpleNamespace(
+        arc_mm=np.array([0.0, 5.0]), position_mm=np.array([[0.0, 0, 0], [5.0, 0, 0]])
+    )
+    needs = [
+        SimpleNamespace(key=(code, "left"), held=held, blade=SimpleNamespace(kind=BladeClass.HOE))
+        for code in "AB"
+    ]
+    step = SimpleNamespace(requirements=needs[0], span_mm=(1.0, 2.0))
     rows = [
         {"instrument": "A", "edge": "left", "from_mm": 1.0},
         {"instrument": "A", "edge": "left", "from_mm": 2.04},
         {"instrument": "B", "edge": "left", "from_mm": 1.0},
     ]
     rest = {"to_mm": 4.06, "reason": "why", "advice": "what"}
-    plan = SimpleNamespace(steps=[step], unserved=pd.DataFrame([row | rest for row in rows]))
-    left = content._left(plan)
-    assert [words.split(" mm ")[0] for words in left] == [
-        "A left, 2.0 to 4.1",
-        "B left, 1.0 to 4.1",
-    ]
+    unserved = pd.DataFrame([row | rest for row in rows])
+    plan = SimpleNamespace(steps=[step], unserved=unserved, requirements=needs)
+    assert content._left(plan) == {
+        ("A", "left"): ("from a mark 2.0 mm from the heel to a mark 0.9 mm before the tip: what",),
+        ("B", "left"): (
+            "from a mark 1.0 mm from the heel to a mark 0.9 mm before the tip: why; what",
+        ),
+    }
 
 
 def test_drawings_stand_on_the_page_at_their_sizes(tray_sheet):

@@ -5,7 +5,10 @@ heights of ridges are the plane geometry of tangents to a circle.
 """
 
 import math
+import os
 import re
+import subprocess
+import sys
 from html.parser import HTMLParser
 from itertools import pairwise
 
@@ -295,3 +298,16 @@ def test_a_page_leaves_out_code_and_notes_for_teachers_and_keeps_the_question():
 def test_a_page_asks_for_nothing_outside_itself():
     made = page(book(("code", [], "x", html(lesson.flats(SIDE, 4)))))
     assert not re.findall(r"""(?:src|href)=["'](?!data:|#)|@import|url\(""", made)
+
+
+def test_a_lesson_is_imported_without_the_setting_sheet():
+    said = "import sys, lesson; print([name for name in sys.modules if 'clinic.sheet' in name])"
+    paths = {"PYTHONPATH": os.pathsep.join(path for path in sys.path if path)}
+    done = subprocess.run(
+        [sys.executable, "-c", said],
+        env=os.environ | paths,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stdout.strip() == "[]"

@@ -151,8 +151,13 @@ def test_one_thing_is_changed_until_it_goes_wrong_and_the_reason_is_asked_and_to
     (opened,) = [title for shut, title in frames if not shut]
     assert not wrong.search(opened)
     text = "\n".join(cell.source for cell in book.cells if cell.cell_type == "markdown")
-    assert text.count("**What happened?**") == 1
-    told = text.split("**What happened?**")[1].split("## Check yourself")[0]
+    assert "**What happened?**" not in text
+    folds = re.findall(
+        r"<details><summary>What happened\?.*?</summary>\n\n(.*?)</details>", text, re.DOTALL
+    )
+    assert [len(fold.split()) > 15 for fold in folds] == [True]
+    assert f"What happened? {folds[0].split()[0]}" not in text
+    told = text.split("<summary>What happened?")[1].split("## Check yourself")[0]
     assert re.search(r"<details><summary>.*\(for teachers\)</summary>", told)
 
 

@@ -109,10 +109,23 @@ def test_the_readmes_example_reads_its_blade_from_where_jupyterlab_starts():
     assert all((HERE / path).is_file() for path in paths)
 
 
+def test_what_happened_is_shut_until_the_reader_opens_it():
+    told = "# Why?\n\n**What happened?** It slid.\nAnd stopped.\n\nMore."
+    (cell,) = notebook(f'# %% [markdown]\n"""\n{told}\n"""\n').cells
+    head, _, told = cell.source.partition("<details>")
+    fold, _, rest = told.partition("</details>")
+    assert head == "# Why?\n\n"
+    assert fold.startswith("<summary>What happened?")
+    assert "It slid.\nAnd stopped." in fold
+    assert rest == "\n\nMore."
+    assert "It slid" not in head + rest
+
+
 def prose(book) -> str:
     """The text of a lesson for its readers: no folds, tables, headings or notes for teachers."""
     cells = [c.source for c in book.cells[:-1] if c.cell_type == "markdown"]
-    text = re.sub(r"<details>.*?</details>", "", "\n".join(cells), flags=re.DOTALL)
+    text = re.sub(r"<details><summary>What happened.*?</summary>", "", "\n".join(cells))
+    text = re.sub(r"<details>.*?</details>", "", text, flags=re.DOTALL).replace("</details>", "")
     return re.sub(r"^(#|\|).*$", "", text, flags=re.MULTILINE)
 
 
@@ -128,7 +141,7 @@ def test_the_main_text_has_no_formula_and_folds_have(book):
     assert not re.search(r"[=√∫Σ]|\w²", prose(book))
     text = "\n".join(cell.source for cell in book.cells if cell.cell_type == "markdown")
     for fold in re.findall(r"<details>(.*?)</details>", text, re.DOTALL):
-        assert "for teachers" in fold
+        assert "for teachers" in fold or "<summary>What happened?" in fold
 
 
 def test_sentences_are_short_and_headings_do_not_skip_a_level(book):

@@ -16,6 +16,7 @@ import pandas as pd
 import pytest
 
 import edgekit as ek
+from edgekit.clinic.bench.by_sheet import practised
 from edgekit.clinic.log.columns import COLUMNS, ENTRY
 from lesson.running import executed
 from lesson.source import SOURCES, notebook
@@ -159,7 +160,10 @@ def test_templates_filled_with_the_messy_demo_data_give_list_plan_and_sheet(tmp_
     assert hour.plan.order["instrument"].iloc[0] == "FH-03-AS1"  # the one due in this tray
     assert "FH-03-AS1" in sheet.html
     assert (tmp_path / "sheet.html").read_text(encoding="utf-8") == sheet.html
-    assert "1.7 times as long" in " ".join(hour.words)
+    middle, _, long = practised(hour.plan)
+    trays = f"An hour of somebody practised holds {60 / middle:.1f} such trays, to be safe"
+    assert hour.words[-1] == f"{trays} {60 / long:.1f}."
+    assert middle > 40  # and not the plan's own ten minutes
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ A notebook says ``import lesson`` and shows ``lesson.start()`` once; everything 
 works alike in JupyterLab, in the page that ``notebooks/build.py page`` leaves, and on paper.
 """
 
-from edgekit.clinic.sheet.how_to import practised
+from edgekit.clinic.bench.by_sheet import practised
 from lesson.drawing import Drawn
 from lesson.parts import (
     answer,

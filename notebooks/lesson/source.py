@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import jupytext
@@ -12,6 +13,12 @@ __all__ = ["HERE", "SOURCES", "lessons", "notebook", "saved", "stems"]
 
 HERE = Path(__file__).parents[1]
 SOURCES = HERE / "sources"
+# What a picture or a control has shown is said by the reader first, so that it begins shut.
+HAPPENED = re.compile(r"^\*\*What happened\?\*\* (.*?)(?=\n\n|\Z)", re.MULTILINE | re.DOTALL)
+FOLD = (
+    "<details><summary>What happened? Say it yourself, then open</summary>"
+    r"\n\n\1\n\n</details>"
+)
 KERNEL = {"name": "python3", "display_name": "Python 3", "language": "python"}
 
 
@@ -31,7 +38,8 @@ def notebook(text: str) -> NotebookNode:
     Parameters
     ----------
     text : str
-        A percent script; Markdown stands in triple quotes, tags in the first line of a cell.
+        A percent script; Markdown stands in triple quotes, tags in the first line of a cell. A
+        paragraph that starts with ``**What happened?**`` becomes a fold.
 
     Examples
     --------
@@ -43,6 +51,8 @@ def notebook(text: str) -> NotebookNode:
     for number, cell in enumerate(book.cells):
         cell["id"] = f"cell-{number:02d}"
         cell.metadata.pop("cell_marker", None)
+        if cell.cell_type == "markdown":
+            cell.source = HAPPENED.sub(FOLD, cell.source)
     book.metadata = NotebookNode(kernelspec=KERNEL, language_info={"name": "python"})
     book.nbformat, book.nbformat_minor = 4, 5
     return book

@@ -66,12 +66,12 @@ display(lesson.table(old, words, digits=1, caption=f"Sessions left (90 % interva
 order = {"run": "run", "elevation_deg": "setting, °", "low_deg": "holder may stand from", "high_deg": "to", "riser_mm": "plates under the stone, mm", "edges": "edges or parts"}
 display(lesson.table(plan.settings, order, digits=1, caption="The settings in the order of work: the urgent one, then from the lowest up. An edge cut in two is named at two settings. Plates below 0: none, the pivot higher by that"))
 parts = {"part": "part", "count": "how often", "seconds_each": "seconds each", "minutes": "minutes", "minutes_low": "at least", "minutes_high": "at most"}
-display(lesson.table(plan.minutes, parts, digits=1, caption=f"Where the time goes (90 % interval; counts are exact, seconds assumed). The last {len(plan.unserved)} mountings are in the hand. Middles do not add up: a long delay adds more than a short one saves"))
+display(lesson.table(plan.minutes, parts, digits=1, caption=f"Where the time goes (90 % interval; counts are exact, seconds assumed). {(plan.order.how != 'holder').sum()} mountings are in the hand. Middles do not add up: a long delay adds more than a short one saves"))
 time, (mid, low, high) = plan.minutes.set_index("part"), lesson.practised(plan)
 edge, need = tray["FH-03-AS1"].edges["used"], plan.edges.set_index("instrument").loc["FH-03-AS1"]
 same, whole, share = ek.best_setting(edge.stretch(0, edge.length_mm - 0.7), tolerance_deg=4).window_deg, time.loc["all"], time.loc["grinding"].minutes / time.loc["all"].minutes
 lesson.answer(f"{settings} settings for {edges} edges, {whole.minutes:.0f} minutes ({whole.minutes_low:.0f} to {whole.minutes_high:.0f}).",
-              f"That leaves out lifting, turning, ink and card. With them somebody practised takes {mid:.0f} minutes ({low:.0f} to {high:.0f}, assumed): one tray an hour. Grinding is {100 * share:.0f} % of the plan.", f"Lesson 02 held the side of FH-03-AS1 within 2°. Within 4° that side accepts {same[0]:.1f}° to {same[1]:.1f}°; here the room is spent on going further round the toe, to {plan.unserved.set_index('instrument').from_mm['FH-03-AS1']:.1f} mm. That leaves {need.low_deg:.1f}° to {need.high_deg:.1f}°, and the edge that shares the setting a little less.")
+              f"That leaves out turning, ink, card and plates changed on the way. With them somebody practised takes {mid:.0f} minutes ({low:.0f} to {high:.0f}, assumed): about one tray an hour; a reader who acted it out judged 95. Grinding is {100 * share:.0f} % of the plan.", f"Lesson 02 held the side of FH-03-AS1 within 2°. Within 4° that side accepts {same[0]:.1f}° to {same[1]:.1f}°; here the room is spent on going further round the toe, to {plan.unserved.set_index('instrument').from_mm['FH-03-AS1']:.1f} mm. That leaves {need.low_deg:.1f}° to {need.high_deg:.1f}°, and the edge that shares the setting a little less.")
 
 # %% [markdown]
 """
@@ -142,8 +142,8 @@ lesson.fold("The phone rings, 8 minutes are left. What would you drop? Open when
 """
 ## At the bench
 
-The last cell of "See" wrote the pages to work from, to be printed from the browser, one side each: tray_FH-03.html,
-in the folder of this notebook. They begin with what a practitioner decides and signs; the first times somebody who has done it stands by.
+The last cell of "See" wrote the pages to work from, to print on one side: tray_FH-03.html,
+beside this notebook. They begin with what a practitioner decides and signs; the first times somebody who has done it stands by.
 
 **Take away.** Sort the tray by setting, and the holder is set once for each setting, not once for each edge. The toes of curved blades stay
 with the hand.

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
-from edgekit.clinic.bench.requirements import EdgeRequirements
+from edgekit.clinic.bench.requirements import EdgeRequirements, Tool
 from edgekit.clinic.bench.steps import Step
 from edgekit.contact.holder import Holder
 from edgekit.evidence_table import value
@@ -74,10 +74,10 @@ def stone_room_mm(step: Step, holder: Holder) -> float:
     Examples
     --------
     >>> import edgekit as ek
-    >>> blade = ek.patterns.area_specific_curette(bow_radius_mm=12, shank_bend_deg=15)
+    >>> blade = ek.patterns.area_specific_curette(bow_radius_mm=12, shank_bend_deg=12)
     >>> plan = ek.plan_bench({"K": blade}, tolerance_deg=3)
     >>> [round(stone_room_mm(step, ek.Holder()), 1) for step in plan.steps[-2:]]
-    [inf, 12.7]
+    [inf, 15.2]
     """
     need, held, rows = step.requirements, step.requirements.held, step.stations
     height = axis_height_mm(need, held.normal[rows], rows)
@@ -98,6 +98,17 @@ def stone_room_mm(step: Step, holder: Holder) -> float:
     return room
 
 
+def can_be_marked(step: Step) -> bool:
+    """Whether a strip is long enough for a pen; what is shorter is reached by strokes beside it."""
+    first, last = step.span_mm
+    return last - first >= value("least_strip_mm")
+
+
 def can_be_ground(step: Step, holder: Holder) -> bool:
-    """Whether a stone in the hand has room for a stroke at every place of a step."""
-    return stone_room_mm(step, holder) >= value("least_stone_mm")
+    """Whether a stone in the hand has room for its free end and a stroke at every place.
+
+    A holder's settings are chosen so that theirs has.
+    """
+    return step.tool == Tool.HOLDER or stone_room_mm(step, holder) >= value("stone_end_mm") + value(
+        "least_stroke_mm"
+    )

@@ -1,10 +1,12 @@
-"""A blade turned on the stone: when the plates must follow, and where a corner card has room.
+"""A blade turned on the stone: room for a stroke, when plates must follow, room for a card.
 
-Both need to know where the handle's axis runs beside the blade. Nobody has measured it; it is
-assumed to pass through the middle of the heel, as in `edgekit.clinic.bench.by_hand`.
+The last two need to know where the handle's axis runs beside the blade. Nobody has measured it; it
+is assumed to pass through the middle of the heel, as in `edgekit.clinic.bench.by_hand`.
 """
 
 from __future__ import annotations
+
+import math
 
 import numpy as np
 
@@ -13,10 +15,45 @@ from edgekit.clinic.bench.by_hand import axis_height_mm, heel_middle
 from edgekit.clinic.bench.requirements import EdgeRequirements
 from edgekit.clinic.bench.steps import Step
 from edgekit.contact.holder import Holder
+from edgekit.errors import Cannot
+from edgekit.evidence_table import value
 from edgekit.geometry import vectors as vec
 
 AIR_MM = 0.2  # beside a card, to either side
 ROD_STEP_MM = 0.25  # along the handle's axis
+
+
+def stroke_room_mm(holder: Holder, elevation_deg: float) -> float:
+    """How long a stroke can be at a setting [mm]; less than 0 where there is no room at all.
+
+    The edge leaves neither end of the stone, and the stone stays clear of the holder's post, which
+    is taken to stand under the pivot.
+
+    Examples
+    --------
+    >>> stroke_room_mm(Holder(reach_mm=80), 0.0), round(stroke_room_mm(Holder(reach_mm=80), 60), 6)
+    (60.0, 20.0)
+    """
+    before = holder.reach_mm * math.cos(math.radians(elevation_deg))
+    return min(value("stone_length_mm"), before) - 2 * value("stone_end_mm")
+
+
+def max_stroke_deg(holder: Holder) -> float:
+    """The highest elevation at which a stroke has room before the holder's post [deg].
+
+    Examples
+    --------
+    >>> round(max_stroke_deg(Holder(reach_mm=50)), 6)
+    60.0
+    """
+    needed = 2 * value("stone_end_mm") + value("least_stroke_mm")
+    if holder.reach_mm < needed:
+        raise Cannot(
+            f"before the holder's post no stroke of {value('least_stroke_mm'):g} mm has room",
+            holder,
+            f"Give a reach_mm of {needed:g} or more.",
+        )
+    return math.degrees(math.acos(needed / holder.reach_mm))
 
 
 def axis_at_placements_mm(step: Step) -> FloatArray:
@@ -48,11 +85,14 @@ def pile_changes(step: Step, slack_mm: float) -> tuple[tuple[int, float], ...]:
     return tuple(found)
 
 
-def card_placement(step: Step, holder: Holder, card_mm: tuple[float, float]) -> int | None:
+def card_placement(
+    step: Step, holder: Holder, card_mm: tuple[float, float], before: int | None = None
+) -> int | None:
     """The placement nearest to the middle at which a card (base, height) clears shank and handle.
 
     The card stands on the stone square to the edge, its corner at the place that touches, its base
-    towards the handle; None where it clears them nowhere.
+    towards the handle; None where it clears them nowhere. Placements from `before` on, where the
+    plates have changed, are taken only if no other will do.
 
     Examples
     --------
@@ -61,8 +101,11 @@ def card_placement(step: Step, holder: Holder, card_mm: tuple[float, float]) -> 
     >>> card_placement(step, ek.Holder(), (30.0, 12.0)), step.placements
     (3, 7)
     """
-    middle = step.placements // 2
-    for at in sorted(range(step.placements), key=lambda place: (abs(place - middle), place)):
+    middle, last = step.placements // 2, step.placements if before is None else before
+    order = sorted(
+        range(step.placements), key=lambda place: (place >= last, abs(place - middle), place)
+    )
+    for at in order:
         if _has_room(step, at, holder, card_mm):
             return at
     return None

@@ -14,11 +14,11 @@ import pandas as pd
 
 from edgekit import checks
 from edgekit.clinic.bench import tables
-from edgekit.clinic.bench.by_hand import can_be_ground
+from edgekit.clinic.bench.by_hand import can_be_ground, can_be_marked
 from edgekit.clinic.bench.minutes import Duration, Work, duration
+from edgekit.clinic.bench.on_the_stone import max_stroke_deg
 from edgekit.clinic.bench.requirements import (
     EdgeRequirements,
-    Tool,
     min_clear_deg,
     requirements,
 )
@@ -155,8 +155,8 @@ def plan_bench(
 
     An edge that one setting can hold like that takes one; any other is cut in stretches, each with
     its own window, as long as they are worth a set-up. Toes belong to their edges. Settings at
-    which handle or shank would touch the stone are not used. Every urgent edge comes before every
-    other.
+    which handle or shank would touch the stone, or the holder's post leaves no room for a stroke,
+    are not used. Every urgent edge comes before every other.
 
     Where time is short, edges are kept in this order: urgent ones; then those with one setting,
     those sharing it with most others first; then those with several; then those for the hand. As
@@ -265,16 +265,23 @@ def _tray(blades: Mapping[str, Blade] | Sequence[Blade]) -> dict[str, Blade]:
 def _clear_range(
     setting_range: SettingRange, holder: Holder, setting_error_deg: float
 ) -> SettingRange:
-    """The settings of the holder at which nothing but the blade touches the stone."""
-    clear = np.array([[min_clear_deg(holder) + setting_error_deg, np.inf]])
-    low = float(setting_range.within(clear)[0, 0])
+    """The settings at which only the blade touches the stone and a stroke has room."""
+    steepest = max_stroke_deg(holder) - setting_error_deg
+    clear = np.array([[min_clear_deg(holder) + setting_error_deg, steepest]])
+    low, high = setting_range.within(clear)[0].tolist()
     if low > setting_range.high_deg:
         raise Cannot(
             f"handle or shank touches the stone at every setting below {low:.1f}°",
             (setting_range.low_deg, setting_range.high_deg),
             "Use a shorter stone or a higher range of settings.",
         )
-    return replace(setting_range, low_deg=low)
+    if low > high:
+        raise Cannot(
+            f"before the holder's post a stroke has no room at settings above {steepest:.1f}°",
+            (setting_range.low_deg, setting_range.high_deg),
+            "Use a holder of a longer reach or a lower range of settings.",
+        )
+    return replace(setting_range, low_deg=low, high_deg=high)
 
 
 def _requirements(
@@ -316,7 +323,7 @@ def _schedule(
     """The order of work on some edges; an instrument is mounted again after any other one."""
     arrangement = arrange(needs, setting_range)
     every = plan_steps(needs, arrangement, ridge_um)
-    steps = [s for s in every if s.tool == Tool.HOLDER or can_be_ground(s, holder)]
+    steps = [s for s in every if can_be_marked(s) and can_be_ground(s, holder)]
     left = [step for step in every if step not in steps]
     mounted = [(step.run, step.requirements.instrument) for step in steps]
     work = Work(

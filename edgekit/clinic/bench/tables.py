@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from edgekit.clinic.bench.by_hand import stone_room_mm
+from edgekit.clinic.bench.by_hand import can_be_marked, stone_room_mm
 from edgekit.clinic.bench.minutes import factors
 from edgekit.clinic.bench.requirements import ROUNDING_DEG, EdgeRequirements, Tool
 from edgekit.clinic.bench.runs import Arrangement
@@ -18,6 +18,7 @@ from edgekit.evidence_table import Status, value
 from edgekit.geometry.blade import BladeClass
 
 MAX_TOLERANCE_DEG = 10.0  # nobody is told to plan with a tolerance beyond this
+TOO_SHORT = "too short to be marked", "no strokes of its own: those beside it reach it"
 HOW = {Tool.HOLDER: "holder", Tool.HAND: "by hand", Tool.ROD: "rod"}
 PRACTICE = {
     BladeClass.UNIVERSAL: "practice_universal_seconds",
@@ -121,7 +122,10 @@ def unserved_table(
     """Stretches that the holder does not serve, and edges without time, each with what to do."""
     rows: list[tuple[object, ...]] = []
     for step in (*steps, *left):
-        if step.tool != Tool.HOLDER:
+        if not can_be_marked(step):
+            where = (step.requirements.instrument, step.requirements.name, *step.span_mm)
+            rows.append((*where, *TOO_SHORT))
+        elif step.tool != Tool.HOLDER:
             why = _hollow(step) if step.tool == Tool.ROD else _by_hand(step, tolerance_deg)
             advice = (*_held_stone(step, holder, possible=step not in left), *why[1:])
             where = (step.requirements.instrument, step.requirements.name, *step.span_mm)
@@ -140,7 +144,7 @@ def _held_stone(step: Step, holder: Holder, *, possible: bool) -> tuple[str]:
     room = stone_room_mm(step, holder)
     if not possible:
         away = f"{max(math.floor(room), 0)} mm from the edge handle or shank is in the stone's way"
-        return (f"it cannot be ground at this bench: {away}; ask for another way",)
+        return (f"cannot be ground at this bench: {away}; ask",)
     angle = step.requirements.held.stone_to_face_deg[step.stations].mean()
     above = (
         "" if math.isinf(room) else f", its end no more than {math.floor(room)} mm above the edge"

@@ -18,6 +18,7 @@ import numpy as np
 import pandas as pd
 
 from edgekit import checks
+from edgekit.clinic.bench.by_sheet import practised
 from edgekit.clinic.bench.plan import BenchPlan, plan_bench
 from edgekit.clinic.cost.budget import budget
 from edgekit.clinic.cost.prices import Prices, read_prices
@@ -400,17 +401,19 @@ def _settings(plan: BenchPlan) -> pd.DataFrame:
 
 def _hour_words(plan: BenchPlan) -> tuple[str, ...]:
     """What the hour holds, beside common practice, and what is left."""
-    total = plan.minutes.iloc[-1]
+    middle, _, long = practised(plan)
     planned, every = int(plan.edges["planned"].sum()), len(plan.edges)
     urgent = plan.edges.loc[plan.edges["urgent"], "instrument"].unique()
     first = f" First: {', '.join(urgent)}, close to the limit." if len(urgent) else ""
     trays = (
-        f"An hour holds {HOUR // total['minutes']:.0f} such trays at the middle estimate and "
-        f"{HOUR // total['minutes_high']:.0f} to be safe, of bench work alone."
+        f"An hour of somebody practised holds {HOUR / middle:.1f} such trays, to be safe "
+        f"{HOUR / long:.1f}."
+        if middle > 0
+        else ""
     )
     limit = "" if plan.minutes_available is None else f"In {plan.minutes_available:g} minutes: "
     done = f"{limit}{planned} of {every} edges at {len(plan.settings)} settings.{first}"
-    return (done, *minutes_words(plan), trays)
+    return (done, *minutes_words(plan), *filter(None, [trays]))
 
 
 def _try(answer: Callable[[], Item]) -> Item | str:

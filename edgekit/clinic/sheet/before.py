@@ -10,13 +10,15 @@ import math
 
 from edgekit.clinic.bench.plan import BenchPlan
 from edgekit.clinic.bench.requirements import Tool
-from edgekit.clinic.sheet.cut_outs import CARD_MM
+from edgekit.clinic.sheet.cut_outs import CARD_MM, DIAL_MM
+from edgekit.clinic.sheet.places import has_toe
 from edgekit.clinic.sheet.set_up import (
     HELD,
     HOUR_STEP_DEG,
     hours_read,
     numbered,
     per_mm_deg,
+    pivot_words,
     stroke_mm,
     turning_deg,
 )
@@ -29,10 +31,11 @@ FIRST_TIMES = (
     "before anything printed here."
 )
 NEEDS = (
-    "holder · flat stone · plates to lift it, or feeler strips, down to 0.1 mm · protractor that "
-    "shows {error:g}° · stiff card, glue, knife and ruler · caliper that shows 0.01 mm · lens and "
-    "good light · fine felt pen · test stick · tape · "
-    "scissors · thread and a paper clip · cap for the other blade · printed pages, one side each"
+    "holder at whose pivot{pivot} the handle turns and tilts, free behind it for dial and hand · "
+    "flat stone · plates as long as the stone, down to 0.1 mm · angle gauge that shows {fifth:g}° "
+    "(or protractor, {error:g}°) · stiff card, glue, knife, ruler, scissors, tape, thread, paper "
+    "clip · tweezers · caliper that shows 0.01 mm · lens, good light · fine felt pen · test stick "
+    "· cap for the other blade · pages printed on one side"
 )
 WARNING = "Demonstration, invented: no instrument in use is ground by this page"
 _PATTERN = (
@@ -40,36 +43,37 @@ _PATTERN = (
     "be ground"
 )
 _INVENTED = (
-    "DEMONSTRATION. The measurements of {names} are invented.{more} By this sheet no instrument in "
-    "use is ground and nothing is logged; practise on discarded ones."
+    "DEMONSTRATION. The measurements of {names} are invented.{more} Grind no instrument in "
+    "use, log nothing; discarded ones may stand in, but the hours will not fit."
 )
 _DECISIONS = """
 Is asked and answers for this work: ____ Signed: ____
 
 A stroke goes (the sources disagree which way leaves less of a wire edge): □ towards the edge (the
 stone moves away from the end of the handle) □ away from the edge □ to and fro (one stroke out, the
-next one back){hand}
+next one back)
 
 Stone: ____ □ wet □ dry. A stroke is {stroke} mm long: {end:g} mm stay free at either end of the
 stone, and before the holder's post (assumed)
 
-The hour is held by □ a clamp of the holder □ the hand on the handle, which also lifts and presses:
-□ left □ right. The other hand slides the stone.
+The hour is held by □ a clamp of the holder □ the hand. The □ left □ right hand is on the handle
+behind the pivot: it raises the handle's end to press the blade on the stone, and lowers it to lift
+the blade. The other hand slides the stone.
 
 {held}
 A wire edge (a thin burr along the edge) is removed by ____
 
-Ink, tape residue and grit come off with ____; stone, plates, dial and stick are processed by ____;
-instruments go back to ____
+Ink, tape residue and grit come off with ____; stone, plates and stick are processed by ____;
+caliper, gauge and tweezers wiped with ____; instruments go back to ____{hoe}
 
 Log: kept at ____ by ____
 
-Shown today on a discarded instrument: □ plates stacked so that nothing tips, the pivot raised,
-the stone guided □ how hard to press (no number is published) □ capping and mounting
+Shown today on a discarded instrument: □ plates stacked so that nothing tips, pivot raised, stone
+guided □ how hard to press (no number is published) □ capping and mounting
 □ caliper across an edge □ test stick □ wire edge{shown}
 """
 _HELD = """
-Rows {rows} (the stone in the hand) are done: □ by whoever does the rest □ only by ____ □ not at all
+{rows} (the stone in the hand) done: □ by whoever does the rest □ only by ____ □ not at all
 
 """
 
@@ -106,11 +110,12 @@ def decisions(plan: BenchPlan) -> tuple[str, ...]:
     long = stroke_mm(plan)
     stroke = f"{long:g} (or ____)" if long else "____"
     by_hand = list(dict.fromkeys(row for step, row in numbered(plan.steps) if step.tool))
-    held = _HELD.format(rows=", ".join(by_hand)).lstrip("\n") if by_hand else ""
+    rows = f"Row{'s' * (len(by_hand) > 1)} {', '.join(by_hand)}"
+    held = _HELD.format(rows=rows).lstrip("\n") if by_hand else ""
     shown = " □ stone in the hand" if by_hand else ""
     end = value("stone_end_mm")
-    hand = "; of a stone in the hand, down is towards the edge" if by_hand else ""
-    text = _DECISIONS.format(stroke=stroke, end=end, held=held, shown=shown, hand=hand)
+    hoe = ". The corners of a hoe: ____" * any(not has_toe(step) for step in plan.steps)
+    text = _DECISIONS.format(stroke=stroke, end=end, held=held, shown=shown, hoe=hoe)
     return tuple(" ".join(part.split()) for part in text.strip().split("\n\n"))
 
 
@@ -129,8 +134,8 @@ def off_words(plan: BenchPlan) -> tuple[str, ...]:
     swing = _swing_deg(plan)
     if swing:
         parts.append(
-            f"Near the toe the measurements leave the edge's direction open by up to {swing:.0f}° "
-            "(one standard deviation), which nothing here includes: there the ink decides."
+            f"Near the toe the edge's direction was measured to {swing:.0f}° only (one standard "
+            "deviation), which is not included: there the ink decides."
         )
     if plan.steps:
         parts.append(
@@ -158,7 +163,12 @@ def _askew_deg(cut_mm: float) -> float:
 
 def needs_words(plan: BenchPlan) -> str:
     """What is laid out."""
-    return NEEDS.format(error=plan.setting_error_deg)
+    height = pivot_words(plan)
+    return NEEDS.format(
+        error=plan.setting_error_deg,
+        fifth=plan.setting_error_deg / 5,
+        pivot=f" ({height} high)" if height else "",
+    )
 
 
 def _swing_deg(plan: BenchPlan) -> float:
@@ -177,41 +187,48 @@ def holder_words(plan: BenchPlan) -> tuple[str, ...]:
     """The holder's three lengths, the formula of the plates, and which of two readings wins."""
     plates, along = per_mm_deg(plan)
     known_for = "" if plan.holder else f" (with R = {Holder().reach_mm:g} mm)"
-    formula = "Yours: H ____ R ____ S ____ mm. Plates = H − S − R × sine of the angle (part 7)."
-    below = (
-        "If that is below 0: no plates, and the pivot that much higher. Measure H from the bench "
-        "to the pivot, R from the pivot to the heel of the edge along the handle, S from the bench "
-        "to the top of the stone without plates."
-    )
     if plan.holder is None:
         known = "No lengths of a holder were given: work the plates out for yours."
     else:
         holder = plan.holder
         known = (
-            f"Plates are worked out for a pivot H = {holder.pivot_height_mm:g} mm above the bench, "
-            f"R = {holder.reach_mm:g} mm from the pivot to the edge, top of the stone "
-            f"S = {holder.stone_height_mm:g} mm above the bench. If yours differ, cross them out."
+            f"Plates are worked out for H = {holder.pivot_height_mm:g} mm, "
+            f"R = {holder.reach_mm:g} mm, S = {holder.stone_height_mm:g} mm. If yours differ, "
+            "cross them out."
         )
+    yours = (
+        "Yours: H ____ (bench to pivot) R ____ (pivot to heel of the edge, along the handle) "
+        "S ____ mm (bench to top of the stone without plates). Plates = H − S − R × sine of the "
+        "angle (part 7); below 0: no plates, the pivot that much higher."
+    )
     wins = (
-        "The handle's angle to the stone, by the protractor, is what counts. Plates and scale only "
+        "The handle's angle to the stone, by the gauge, is what counts. Plates and scale only "
         f"bring you near: 1 mm of plates is up to {plates:.1f}°, 1 mm along the handle up to "
         f"{along:.1f}°{known_for}. Too steep: more plates. Too flat: "
         "fewer, or, where there are none, the pivot higher by as much."
     )
-    return known, f"{formula} {below}", wins
+    return known, yours, wins
 
 
 def dial_words(handle_mm: float, ring_mm: float, *, assumed: bool) -> str:
     """How the dial is cut and read."""
     guess = " (assumed: measure yours)" if assumed else ""
     return (
-        f"Dial: cut the rim, the slit and one ring: the inner for a handle {handle_mm:g} mm "
-        f"across{guess}, the outer for {ring_mm:g} mm. A handle with flats: over its corners. It "
-        "goes on the handle, printed side to you. Hang the thread with the clip over the handle, "
-        "on your side of the dial: it lies across the face straight down, and where it crosses the "
-        "rim you read the hour at which the toe points. Every small mark is five minutes. The "
+        "Glue dial and cards on stiff card; cut along the lines with knife and ruler. Dial: the "
+        f"rim, the slit and one ring: the inner for a handle {handle_mm:g} mm across{guess}, the "
+        f"outer for {ring_mm:g} mm. A handle with flats: over its corners. It goes on the handle, "
+        "printed side to you. Tie the thread into a loop round the handle, on your side of the "
+        "dial, the knot below its middle, the clip hanging from the knot: where the thread crosses "
+        "the rim you read the hour at which the toe points. (Hung over one side it reads "
+        f"{_aside_minutes(handle_mm):.0f} minutes wrong.) Every small mark is five minutes. The "
         "bench must be level."
     )
+
+
+def _aside_minutes(handle_mm: float) -> float:
+    """What a thread reads wrong that hangs down beside the handle, not below its middle [min]."""
+    aside = math.degrees(math.asin(min(handle_mm / DIAL_MM, 1.0)))
+    return 5 * aside / HOUR_STEP_DEG
 
 
 def has_dial(plan: BenchPlan) -> bool:

@@ -27,6 +27,7 @@ RIM = 1.08  # of the arrow round the clock, in its radii
 LENGTH = 1.02  # of the blade in the clock, in its radii
 POINTS = 41  # of an edge as drawn
 MIN_TURN_DEG = 2.5  # less is not a turn: the hours are rounded to that
+NEAR_TIP = 0.2  # of what is drawn: a strip so near to the tip is drawn with the toe end
 TOE_END = 1.7  # of the blade seen from above, in its widths
 
 
@@ -112,7 +113,7 @@ def at_the_stone(step: Step) -> Drawing:
     face = (0.47 * reach * math.sin(-0.3), 0.47 * reach * math.cos(-0.3))
     beside = arc(1.25 * reach, elevation / 2 - 90, elevation / 2 - 90)[0]
     labels = (
-        (float(beside[0]), max(float(beside[1]), 0.42 * size), f"{elevation:.3g}°"),
+        (float(beside[0]), max(float(beside[1]), 0.65 * size), f"{elevation:.3g}°"),
         (face[0], face[1] + 0.2 * size, f"{180 - np.degrees(beta):.0f}°"),
     )
     return Drawing(shapes=tuple(shapes), box=box, alt=alt, labels=labels)
@@ -153,16 +154,25 @@ def hoe_drawing(step: Step) -> Drawing:
     return Drawing(shapes=tuple(shapes), box=box, alt=alt, labels=labels)
 
 
-def seen_along_handle(edge: Edge, along: Edge) -> FloatArray:
-    """Points (S, 2) of an edge seen along the handle of another: right, and up towards its toe."""
+def seen_along_handle(
+    edge: Edge, along: Edge, span_mm: tuple[float, float] | None = None
+) -> FloatArray:
+    """Points (S, 2) of an edge, or of a span of it, seen along the handle of another: right, and
+    up towards its toe."""
     up, right = handle_basis(along)
-    points = edge.frame(edge.stations(POINTS), order=0).position
+    points = edge.frame(_places(edge, span_mm), order=0).position
     return np.stack([points @ right, points @ up], axis=1)
 
 
-def _blade_outline(step: Step) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Outline and near edge seen along the handle, from the middle of the heel; and which points
-    of the near edge begin and end the step."""
+def _places(edge: Edge, span_mm: tuple[float, float] | None = None) -> FloatArray:
+    """Places along an edge, or along a span of it with its true ends, two at least [mm]."""
+    first, last = (0.0, edge.length_mm) if span_mm is None else span_mm
+    parts = math.ceil((POINTS - 1) * (last - first) / edge.length_mm - 1e-9)
+    return np.linspace(first, last, max(parts, 1) + 1)
+
+
+def _blade_outline(step: Step) -> tuple[FloatArray, FloatArray]:
+    """Outline and the strip of the step seen along the handle, from the middle of the heel."""
     need = step.requirements
     near = seen_along_handle(need.edge, need.edge)
     far = need.blade.opposite(need.name)
@@ -170,16 +180,15 @@ def _blade_outline(step: Step) -> tuple[FloatArray, FloatArray, FloatArray]:
         near if far is None else np.concatenate([near, seen_along_handle(far, need.edge)[::-1]])
     )
     heel = (near[0] + outline[-1]) / 2 if far is not None else near[0]
-    share = step.stations[[0, -1]] / (len(need.held.arc_mm) - 1) * (len(near) - 1)
+    strip = seen_along_handle(need.edge, need.edge, step.span_mm)
     scale = LENGTH / max(float((outline - heel)[:, 1].max()), 1e-6)
-    return scale * (outline - heel), scale * (near - heel), np.rint(share).astype(int)
+    return scale * (outline - heel), scale * (strip - heel)
 
 
 def clock(step: Step) -> Drawing:
     """The blade on the stone, seen along the handle, at the first and (dashed) last placement."""
     need = step.requirements
-    outline, near, (first, last) = _blade_outline(step)
-    ground = near[first : max(last, first + 1) + 1]
+    outline, ground = _blade_outline(step)
     # unwrapped, so that the arrow takes the way the toe takes
     begin, end = (6.0 - step.placement_roll_deg[[0, -1]] / HOUR_DEG).tolist()
     start = turned(outline, begin)
@@ -227,7 +236,7 @@ def hand_from_the_side(step: Step, room_mm: float) -> Drawing:
         Shape(ink=Ink.STONE, points=ends),
         Shape(ink=Ink.THIN, points=arc(0.62 * size, -90.0, angle - 90)),
     ]
-    labels = [(-1.0 * size, 0.85 * size, f"{angle:.0f}°"), (-1.0 * size, -1.5 * size, "face level")]
+    labels = [(-1.0 * size, 0.85 * size, f"{angle:.0f}°"), (-0.6 * size, -1.5 * size, "face level")]
     words = ""
     if not math.isinf(room_mm):
         labels.append((2.15 * size, 1.1 * size, f"≤ {math.floor(room_mm)} mm"))
@@ -241,7 +250,7 @@ def hand_from_the_side(step: Step, room_mm: float) -> Drawing:
 
 
 def hand_from_above(step: Step) -> Drawing:
-    """The toe end of the blade from above, toe down, and the stone at each placement."""
+    """The end of the blade that is ground from above, toe down, and the stone at each placement."""
     need, held = step.requirements, step.requirements.held
     edges = [need.edge]
     far = need.blade.opposite(need.name)
@@ -254,14 +263,14 @@ def hand_from_above(step: Step) -> Drawing:
     near = outlines[0]
     outline = near if far is None else np.concatenate([near, outlines[1][::-1]])
     places = held.position_mm[step.stations] @ basis
-    tip = near[-1]
     size = max(TOE_END * need.blade.section.width_mm, float(np.ptp(places[:, 1])) / 0.8)
-    shown = outline[outline[:, 1] < tip[1] + size] - tip
-    rows = np.rint(step.stations[[0, -1]] / (len(held.arc_mm) - 1) * (POINTS - 1)).astype(int)
-    shapes = [
-        Shape(ink=Ink.STEEL, points=shown),
-        Shape(ink=Ink.EDGE, points=near[rows[0] : rows[1] + 1] - tip),
-    ]
+    # the toe end where the strip is there, else the strip in the middle
+    middle = (places.min(axis=0) + places.max(axis=0)) / 2
+    tip = near[-1] if places[:, 1].min() < near[-1, 1] + NEAR_TIP * size else middle
+    inside = np.abs(outline[:, 1] - tip[1]) < size
+    shown = outline[inside] - tip
+    strip = need.edge.frame(_places(need.edge, step.span_mm), order=0).position @ basis
+    shapes = [Shape(ink=Ink.STEEL, points=shown), Shape(ink=Ink.EDGE, points=strip - tip)]
     at = np.stack([step.at_placements(places[:, axis]) for axis in (0, 1)], axis=1) - tip
     labels = []
     hours = stone_hours(step).tolist()
@@ -286,7 +295,7 @@ def hand_from_above(step: Step) -> Drawing:
 def toe_line(steps: Sequence[Step]) -> Drawing | None:
     """Which way the toe points: as the edge runs at its middle, on the most curved of the blades.
 
-    Seen along the handle, heel at the left.
+    Seen from the blade's end by one who looks along the handle, heel at the left.
     """
     if not steps:
         return None
@@ -301,7 +310,7 @@ def toe_line(steps: Sequence[Step]) -> Drawing | None:
     outline = (
         near if far is None else np.concatenate([near, seen_along_handle(far, need.edge)[::-1]])
     )
-    near, outline = (points @ np.array([[0.0, -1.0], [1.0, 0.0]]) for points in (near, outline))
+    near, outline = (points @ np.array([[0.0, 1.0], [1.0, 0.0]]) for points in (near, outline))
     middle, size = near[len(near) // 2], float(np.ptp(outline[:, 0]))
     tip = middle + np.array([0.85 * size, 0.0])
     shapes = (
@@ -311,10 +320,14 @@ def toe_line(steps: Sequence[Step]) -> Drawing | None:
     )
     low, high = outline.min(axis=0), outline.max(axis=0)
     half = (low[1] + high[1]) / 2
-    labels = ((low[0] - 0.17 * size, half, "heel"), (tip[0] + 0.17 * size, tip[1], "TOE"))
+    labels = (
+        (low[0] - 0.17 * size, half, "heel"),
+        (tip[0] + 0.17 * size, tip[1], "TOE"),
+        (float(near[-1, 0]) + 0.14 * size, float(near[-1, 1]), "tip"),
+    )
     box = (low[0] - 0.34 * size, low[1] - 0.1 * size, tip[0] + 0.34 * size, high[1] + 0.1 * size)
     alt = (
-        f"{need.instrument} seen along the handle, heel at the left: an arrow, TOE, runs as the "
-        f"{need.name} edge does at its middle, not to the tip."
+        f"{need.instrument} seen from its blade along the handle, heel at the left: an arrow, TOE, "
+        f"runs as the {need.name} edge does at its middle, not to the tip, its last point."
     )
     return Drawing(shapes=shapes, box=box, alt=alt, labels=labels)

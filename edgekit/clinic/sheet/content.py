@@ -10,10 +10,12 @@ from dataclasses import dataclass
 
 from edgekit import checks
 from edgekit.clinic.bench.by_hand import stone_hours, stone_room_mm
-from edgekit.clinic.bench.on_the_stone import card_placement, pile_changes
+from edgekit.clinic.bench.by_sheet import changes, newcomer, practised
+from edgekit.clinic.bench.on_the_stone import card_placement
 from edgekit.clinic.bench.plan import BenchPlan
 from edgekit.clinic.bench.requirements import Tool
 from edgekit.clinic.bench.steps import Step
+from edgekit.clinic.bench.tables import TOO_SHORT
 from edgekit.clinic.log.entry import entry_code
 from edgekit.clinic.log.log import Log
 from edgekit.clinic.sheet import before, how_to, set_up
@@ -38,9 +40,10 @@ from edgekit.clinic.sheet.cut_outs import (
     check_line,
     dial,
     hands,
+    loop,
 )
 from edgekit.clinic.sheet.drawing import Drawing
-from edgekit.clinic.sheet.places import has_toe, side_words, strip_words
+from edgekit.clinic.sheet.places import has_toe, side_words, span_words, strip_words
 from edgekit.clinic.sheet.widths import BladeWidth, blade_widths
 from edgekit.contact.holder import Holder
 from edgekit.errors import BadArgument
@@ -70,7 +73,7 @@ class Line:
 
 
 class Block(Record):
-    """One edge: its class and side, its lines, and its code for the log."""
+    """One edge: its class and side, its lines, what of it is left out, and its code for the log."""
 
     instrument: str
     edge: str
@@ -78,6 +81,7 @@ class Block(Record):
     side: str
     urgent: bool
     lines: tuple[Line, ...]
+    left: tuple[str, ...]
     entry: str
 
 
@@ -96,6 +100,7 @@ class Sheet(Record):
     holder: tuple[str, ...]
     bench: Drawing
     dial: Drawing | None
+    loop: Drawing | None
     dial_note: str
     cards: tuple[Drawing, ...]
     ruler: Drawing
@@ -113,7 +118,6 @@ class Sheet(Record):
     minutes: tuple[str, ...]
 
 
-LEAST_STROKE_MM = 5.0  # as strokes are given in fives, less is none
 MAX_TITLE = 120  # letters; a longer title would take the room of the work
 MIN_HANDLE_MM, MAX_HANDLE_MM = 3.0, 16.0  # across a handle; the dial's hours need the rest
 
@@ -135,8 +139,7 @@ def compose(
     """
     checks.instance("plan", plan, BenchPlan, "Give what edgekit.plan_bench returns.")
     handle_mm, hours = _handle(plan, handle_diameter_mm), set_up.hours_read(plan)
-    blocks = tuple(_blocks(plan))
-    assumed = handle_diameter_mm is None
+    assumed, left = handle_diameter_mm is None, _left(plan)
     return Sheet(
         title=_title(title),
         headline=_headline(plan),
@@ -150,6 +153,7 @@ def compose(
         holder=before.holder_words(plan),
         bench=_bench(plan),
         dial=dial(handle_mm, hours) if hours else None,
+        loop=loop(handle_mm) if hours else None,
         dial_note=before.dial_words(handle_mm, handle_mm + WIDER_MM, assumed=assumed),
         cards=_cards(plan),
         ruler=check_line(),
@@ -161,9 +165,9 @@ def compose(
         beside=_beside(plan),
         hands=hands() if before.tools_by_hand(plan) else None,
         words=how_to.words(plan),
-        blocks=blocks,
-        left=_left(plan),
-        log=how_to.log_words(blocks[0].entry if blocks else ""),
+        blocks=tuple(_blocks(plan, left)),
+        left=_whole(plan, left),
+        log=how_to.log_words(),
         minutes=how_to.minutes_words(plan),
     )
 
@@ -178,11 +182,12 @@ def _title(title: str) -> str:
 
 
 def _headline(plan: BenchPlan) -> str:
-    (new, *_), (middle, low, high) = how_to.newcomer(plan), how_to.practised(plan)
+    (new, *_), (middle, low, high) = newcomer(plan), practised(plan)
     return (
         f"{_many(int(plan.edges['planned'].sum()), 'edge')} · "
         f"{_many(len(plan.settings), 'setting')} · about {middle:.0f} min when practised "
-        f"({low:.0f}–{high:.0f}), {new:.0f} the first time (assumed)"
+        f"({low:.0f}–{high:.0f}), {new:.0f} the first time (assumed; two readers: nearly twice "
+        "that)"
     )
 
 
@@ -208,30 +213,42 @@ def _cards(plan: BenchPlan) -> tuple[Drawing, ...]:
     return tuple(card(angle, plan.tolerance_deg) for angle in angles)
 
 
-def _left(plan: BenchPlan) -> tuple[str, ...]:
-    """What is not ground now: edges without time, and strips that cannot be ground here."""
+def _left(plan: BenchPlan) -> dict[tuple[str, str], tuple[str, ...]]:
+    """What is not ground now, by edge: all of it for want of time, or strips out of reach."""
     done = {(*step.requirements.key, step.span_mm[0]) for step in plan.steps}
-    rows = [
-        row
-        for row in plan.unserved.to_dict("records")
-        if (row["instrument"], row["edge"], row["from_mm"]) not in done
-    ]
-    return tuple(
-        f"{row['instrument']} {row['edge']}, {row['from_mm']:.1f} to {row['to_mm']:.1f} mm "
-        f"along it: {row['reason']}; {row['advice']}"
-        for row in rows
-    )
+    begun = {step.requirements.key for step in plan.steps}
+    needs = {need.key: need for need in plan.requirements}
+    found: dict[tuple[str, str], tuple[str, ...]] = {}
+    for row in plan.unserved.to_dict("records"):
+        key = str(row["instrument"]), str(row["edge"])
+        if (*key, row["from_mm"]) not in done and row["reason"] != TOO_SHORT[0]:
+            where = span_words(needs[key], row["from_mm"], row["to_mm"])
+            late = f"{row['reason']}; " if key not in begun else ""
+            found[key] = (*found.get(key, ()), f"{where}: {late}{row['advice']}")
+    return found
 
 
-def _blocks(plan: BenchPlan) -> list[Block]:
+def _whole(plan: BenchPlan, left: dict[tuple[str, str], tuple[str, ...]]) -> tuple[str, ...]:
+    """Edges that have no block, since nothing of them is ground."""
+    begun = {step.requirements.key for step in plan.steps}
+    keys = [key for key in left if key not in begun]
+    return tuple(f"{' '.join(key)}, {said}" for key in keys for said in left[key])
+
+
+def _blocks(plan: BenchPlan, left: dict[tuple[str, str], tuple[str, ...]]) -> list[Block]:
     within = {row.number: row.within for row in set_up.rows(plan)}
     by_edge: dict[tuple[str, str], list[tuple[Step, str]]] = {}
     for step, number in set_up.numbered(plan.steps):
         by_edge.setdefault(step.requirements.key, []).append((step, number))
-    return [_block(pairs, within, plan) for pairs in by_edge.values()]
+    return [_block(pairs, within, plan, left.get(key, ())) for key, pairs in by_edge.items()]
 
 
-def _block(pairs: list[tuple[Step, str]], within: dict[str, str], plan: BenchPlan) -> Block:
+def _block(
+    pairs: list[tuple[Step, str]],
+    within: dict[str, str],
+    plan: BenchPlan,
+    left: tuple[str, ...],
+) -> Block:
     """One edge from its steps and the numbers of their rows."""
     edge = pairs[0][0].requirements
     pattern = edge.blade.pattern or {}
@@ -242,6 +259,7 @@ def _block(pairs: list[tuple[Step, str]], within: dict[str, str], plan: BenchPla
         side=side_words(edge),
         urgent=edge.urgent,
         lines=tuple(_line(step, number, within[number], plan) for step, number in pairs),
+        left=left,
         entry=entry_code(edge.instrument, edge.name),
     )
 
@@ -258,33 +276,46 @@ def _line(step: Step, number: str, within: str, plan: BenchPlan) -> Line:
         where=f"{strip_words(step)}{rod}; ink {flank:.1f} mm high",
         work=work if step.placements > 1 else _many(step.rounds, "stroke"),
         hours=_toe(step) if held else _stone(step),
-        card=_card_words(step, plan.holder or Holder()),
+        card=_card_words(step, plan),
         extra=_plates(step, plan) if held else _short(step, plan),
         pictures=_pictures(step, plan),
     )
 
 
-def _card_words(step: Step, holder: Holder) -> str:
-    """The card of a line, and at which hour it is held to the blade."""
+def _card_words(step: Step, plan: BenchPlan) -> str:
+    """The card of a line, and at which hour it is held to the blade: with the first pile."""
     words = f"card {gauge_deg(step):.0f}°"
     if step.tool != Tool.HOLDER:
         return words
-    place = card_placement(step, holder, CARD_MM)
+    first = min((at for at, _ in changes(step, plan)), default=step.placements)
+    place = card_placement(step, plan.holder or Holder(), CARD_MM, first)
     if place is None:
         return f"{words}: no room beside the shank, the ink decides"
     if step.placements == 1:
         return words
-    return f"{words} at {clock_words(float(toe_hours(step.placement_roll_deg)[place]))}"
+    late = ", with its plates" if place >= first and plan.holder else ""
+    return f"{words} at {clock_words(float(toe_hours(step.placement_roll_deg)[place]))}{late}"
 
 
 def _plates(step: Step, plan: BenchPlan) -> str:
-    """From which hour on how many plates fewer serve, against the line's first hour."""
+    """From which hour on how many plates fewer serve, against the line's first hour; where no
+    plates are left, how much higher the pivot goes."""
     if plan.holder is None:
         return ""
     hours = [clock_words(hour) for hour in toe_hours(step.placement_roll_deg).tolist()]
-    changes = pile_changes(step, set_up.slack_mm(plan, step.run))
-    said = [f"from {hours[at]} {abs(low):.1f}{'' if low > 0 else ' more'}" for at, low in changes]
-    return f"; mm of plates fewer than at {hours[0]}: {', '.join(said)}" if said else ""
+    pile = max(float(plan.settings["riser_mm"].iloc[step.run]), 0.0)
+    said = [f"from {hours[at]} {_lower(low, pile)}" for at, low in changes(step, plan)]
+    what = "mm of plates fewer" if pile else "pivot higher by mm"
+    return f"; {what} than at {hours[0]}: {', '.join(said)}" if said else ""
+
+
+def _lower(low_mm: float, pile_mm: float) -> str:
+    """How much less a pile holds; what it does not hold, the pivot is raised by."""
+    if low_mm < 0:
+        return f"{-low_mm:.1f} {'more' if pile_mm else 'lower'}"
+    if pile_mm and low_mm > pile_mm:
+        return f"none, the pivot {low_mm - pile_mm:.1f} higher"
+    return f"{low_mm:.1f}"
 
 
 def _short(step: Step, plan: BenchPlan) -> str:
@@ -293,10 +324,7 @@ def _short(step: Step, plan: BenchPlan) -> str:
     if room - end >= (set_up.stroke_mm(plan) or math.inf) or math.isinf(room):
         return ""
     high = math.floor(room)
-    ask = ": too short for a stroke, ask first" if high - end < LEAST_STROKE_MM else ""
-    return (
-        f"; stone's upper end {end:g} to {high} mm above the edge, {high - end:g} mm of stroke{ask}"
-    )
+    return f"; stone's upper end {end:g} to {high} mm above the edge, {high - end:g} mm of stroke"
 
 
 def _beside(plan: BenchPlan) -> Drawing | None:
@@ -321,7 +349,7 @@ def _toe(step: Step) -> tuple[str, ...]:
     """The hours at which the toe points, one for each placement."""
     roll = step.placement_roll_deg
     if not has_toe(step) and len(roll) == 1:
-        return "bevel flat on the stone,", "no turning"
+        return "bevel flat on the stone:", "no light from front or side,", "no turning"
     hours = [clock_words(hour) for hour in toe_hours(roll).tolist()]
     if float(abs(roll[-1] - roll[0])) < MIN_TURN_DEG:
         return f"toe at {hours[0]},", "no turning"

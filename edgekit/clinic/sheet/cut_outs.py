@@ -22,6 +22,7 @@ AIR_MM = 1.0  # between the dial's rim and the stone
 FIVES = 12  # marks of five minutes in an hour
 BETWEEN = 32.5 / 60  # of an hour: between two marks, and no number stands there
 POINTS = 21  # of an edge beside a card
+KNOT = 2.0  # below the middle of the handle, in its radii
 CARD_MM = (18.0, 7.0)  # base and height of a corner card: it stands beside a shank
 
 
@@ -92,6 +93,30 @@ def dial(handle_diameter_mm: float, hours: Sequence[float] = ()) -> Drawing:
     return Drawing(shapes=tuple(shapes), box=box, alt=alt, labels=tuple(labels))
 
 
+def loop(handle_diameter_mm: float) -> Drawing:
+    """The thread's loop round the handle, seen from its end: the knot hangs below the middle."""
+    rim, handle = DIAL_MM / 2, handle_diameter_mm / 2
+    knot, clip = (0.0, -KNOT * handle), (0.0, -1.2 * rim)
+    leaves = 180.0 - math.degrees(math.acos(1 / KNOT))  # where the thread leaves the handle
+    shapes = (
+        Shape(ink=Ink.CUT, points=rim * arc(1.0, 0.0, 360.0)),
+        Shape(ink=Ink.STEEL, points=handle * arc(1.0, 0.0, 354.0)),
+        Shape(ink=Ink.FACE, points=np.array([knot, *handle * arc(1.0, -leaves, leaves), knot])),
+        line(Ink.FACE, knot, clip),
+        line(Ink.STONE, clip, (0.0, -1.4 * rim)),
+    )
+    labels = (
+        (0.0, 0.55 * rim, "loop"),
+        (0.5 * rim, -KNOT * handle, "knot"),
+        (0.4 * rim, -1.3 * rim, "clip"),
+    )
+    alt = (
+        "The dial from your side: the thread is a loop round the handle, its knot hangs below the "
+        "middle, and from the knot the clip draws the thread straight down across the rim."
+    )
+    return Drawing(shapes=shapes, box=(-rim, -1.45 * rim, rim, rim), alt=alt, labels=labels)
+
+
 def card(angle_deg: float, within_deg: float) -> Drawing:
     """A card whose two corners are the least and the most that face and stone may make."""
     base, height = CARD_MM
@@ -142,7 +167,7 @@ def bench(holder: Holder, angle_deg: float, dial_mm: float, stone_mm: float) -> 
     thread = np.stack([at, at + down, at + down - [0.0, 9.0]]) + 0.8 * along
     end = max(dial_mm, holder.reach_mm) + 30.0
     pivot = holder.reach_mm * along
-    ends = -0.6 * stone_mm, 0.4 * stone_mm
+    ends = -0.65 * stone_mm, 0.35 * stone_mm
     drawn = (
         *_stone_on_plates(*ends, holder.stone_height_mm, riser),
         line(Ink.FACE, (ends[0] - 8.0, low), (end * float(along[0]) + 4.0, low)),
@@ -161,7 +186,7 @@ def bench(holder: Holder, angle_deg: float, dial_mm: float, stone_mm: float) -> 
         "angle": 39.0 * arc(1.0, 90 - angle_deg / 2, 90 - angle_deg / 2)[0],
         "dial": at - 1.15 * down,
         "thread": thread[2] + [8.0, -1.0],
-        "you": end * along + [9.0, 0.0],
+        "hand": end * along + [9.0, 0.0],
         "plates on the bench": (sum(ends) / 2, low - 4.0),
         "no fingers in the hatched room": (ends[0] / 2, 13.0),
         "towards the edge": (ends[0] + 37.0, -holder.stone_height_mm / 2),
@@ -233,13 +258,14 @@ def hands(lean_deg: float = 105.0) -> Drawing:
         (27.0, -24.0, "fingers behind"),
         (-25.0, -36.0, "free"),
         (-19.0, -10.0, "face level"),
+        (8.0, -50.0, "grip: common practice, no source"),
     )
     alt = (
         "The stone in the hand, as you look along the edge at its level: the handle to the left in "
         "a hand on a rest, face level, the card behind; the stone leans outwards to the right, "
-        "fingers behind its lower half; going down is towards the edge."
+        "fingers behind its lower half; going down is towards the edge. Common practice, no source."
     )
-    return Drawing(shapes=shapes, box=(-76.0, -46.0, 56.0, 28.0), alt=alt, labels=labels)
+    return Drawing(shapes=shapes, box=(-76.0, -54.0, 56.0, 28.0), alt=alt, labels=labels)
 
 
 def _oval(middle: tuple[float, float], half: tuple[float, float]) -> Shape:

@@ -16,6 +16,7 @@ from edgekit.display import escaped
 SIZES_MM = {1: (46.0, 30.0), 2: (25.0, 24.0)}  # of each drawing, by how many stand beside a line
 BENCH_MM = (122.0, 58.0)
 BESIDE_MM = {"width_mm": 62.0, "height_mm": 21.0}
+LOOP_MM = {"width_mm": 24.0, "height_mm": 27.0}
 HANDS_MM = {"width_mm": 86.0, "height_mm": 56.0}
 CSS = """
 @page { size: A4; margin: 8mm 9mm 9mm;
@@ -44,7 +45,7 @@ th { font-size: 9pt; text-align: left; white-space: nowrap; font-weight: normal;
   padding: 0 2.5mm 0 0; vertical-align: bottom; }
 td { border-top: 0.2mm solid #000; padding: 0.5mm 2.5mm 0.5mm 0; vertical-align: baseline; }
 td.big { font-size: 12pt; font-weight: bold; white-space: nowrap; }
-.widths td { height: 6.6mm; } .widths .blank { min-width: 13mm; }
+.widths td { height: 6.3mm; } .widths .blank { min-width: 13mm; }
 td.edges { padding-right: 0; }
 b.angle { font-size: 12pt; } b.how { font-size: 10pt; } .keep, .hours span { white-space: nowrap; }
 dl { margin: 0; } dl div { margin: 0 0 0.7mm; } dt, dd { display: inline; margin: 0; }
@@ -146,9 +147,9 @@ HEAD = "Date (year-month-day) ____ Begun ____ At the bench ____"
 BEFORE = (
     "Only the blade that carries this code: unmarked, set it aside. Cracked, bent, or at or below "
     "its limit: set it aside and ask. The practitioner enters limits that are missing. Width: "
-    "across the face at half its length (of a hoe: back from the edge), jaws flat on the sides, "
-    "closed gently, never drawn along an edge; two decimals (limits are rounded up to them); the "
-    "other blade capped. Then the "
+    "across the face at half its length (of a hoe: back from the edge), the jaws touching there "
+    "without pressure, never drawn along an edge; two decimals (limits are rounded up to them); "
+    "the other blade capped. Then the "
     "stick, edge by edge: one that bites all along is not ground (tick in its block); "
     "one that slides may be."
 )
@@ -159,6 +160,7 @@ def _checked(sheet: Sheet) -> str:
     dial = f"<p>{_said(sheet.dial_note)}</p>" if sheet.dial else ""
     pieces = [*([sheet.dial] if sheet.dial else []), *sheet.cards]
     toe = f'<div class="fig">{svg(sheet.toe, width_mm=50, height_mm=17)}</div>' if sheet.toe else ""
+    toe = (f'<div class="fig">{svg(sheet.loop, **LOOP_MM)}</div>' if sheet.loop else "") + toe
     beside = f'<div class="fig">{svg(sheet.beside, **BESIDE_MM)}</div>' if sheet.beside else ""
     return (
         '<div class="sheet"><h2>4 The holder, checked</h2>'
@@ -177,10 +179,9 @@ CHECK = (
     "on one side only, since the foot of this page is cut off."
 )
 CARDS = (
-    "Corner cards: glue them on stiff card and cut along the lines with knife and ruler. The "
-    "number at a corner is its angle; the smaller is the "
-    "least that face and stone may make, the larger the most. You look along the edge from the "
-    "toe, with the lens, against the light."
+    "Corner cards: the number at a corner is its angle; the smaller is the least that face and "
+    "stone may make, the larger the most. You look along the edge from the toe, with the lens, "
+    "against the light."
 )
 
 
@@ -245,11 +246,12 @@ def _kept(text: str) -> str:
 def _block(block: Block) -> str:
     first = " · first" if block.urgent else ""
     side = f", {block.side}" if block.side else ""
+    left = _paragraphs(tuple(f"Not ground now: {said}" for said in block.left))
     return (
         '<section class="edge"><div class="name">'
         f"<h3>{escaped(block.instrument)} {escaped(block.edge)}{first}</h3>"
         f"<span>{escaped(block.kind)}{escaped(side)}</span></div>"
-        f"<ol>{''.join(map(_line, block.lines))}</ol>"
+        f"<ol>{''.join(map(_line, block.lines))}</ol>{left}"
         f'<div class="done"><span>{_kept_said("□ bites: not ground")}</span>'
         f"<span>{_kept_said('after: □ bites □ no wire edge')}</span>"
         f"<span>width <b>{escaped(block.entry)}</b>{_said('____')} mm</span>"

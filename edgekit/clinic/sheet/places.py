@@ -7,6 +7,7 @@ import numpy as np
 from edgekit.clinic.bench.requirements import EdgeRequirements
 from edgekit.clinic.bench.steps import Step
 from edgekit.contact.orientation import handle_basis
+from edgekit.evidence_table import value
 from edgekit.geometry.blade import BladeClass
 
 
@@ -35,16 +36,21 @@ def strip_words(step: Step) -> str:
     ['heel to a mark 0.5 mm before the tip',
     'from the mark 0.5 mm before the tip, round the toe to the tip']
     """
-    need = step.requirements
-    first, last = step.span_mm
-    heel, tip = step.stations[0] == 0, step.stations[-1] == len(need.held.arc_mm) - 1
-    begin, end = (_mark(*straight_mm(need, place)) for place in (first, last))
+    return span_words(step.requirements, *step.span_mm)
+
+
+def span_words(need: EdgeRequirements, first_mm: float, last_mm: float) -> str:
+    """A span of an edge [mm along it], as `strip_words` says it."""
+    toe = need.blade.kind is not BladeClass.HOE
+    least, (low, high) = value("least_strip_mm"), need.held.arc_mm[[0, -1]]
+    heel, tip = first_mm < low + least, last_mm > high - least  # what is less has no mark
+    begin, end = (_mark(*straight_mm(need, place)) for place in (first_mm, last_mm))
     if heel and tip:
-        return "whole edge, heel to tip" if has_toe(step) else "whole edge"
+        return "whole edge, heel to tip" if toe else "whole edge"
     if heel:
         return f"heel to a mark {end}"
     if tip:
-        return f"from the mark {begin}{', round the toe' if has_toe(step) else ','} to the tip"
+        return f"from the mark {begin}{', round the toe' if toe else ','} to the tip"
     return f"from a mark {begin} to a mark {end}"
 
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 import numpy as np
 
 from edgekit.clinic.bench.by_hand import axis_height_mm
+from edgekit.clinic.bench.by_sheet import changes, play_deg, slack_mm
+from edgekit.clinic.bench.on_the_stone import stroke_room_mm
 from edgekit.clinic.bench.plan import BenchPlan
 from edgekit.clinic.bench.requirements import Tool
 from edgekit.clinic.bench.steps import Step
@@ -53,18 +55,14 @@ def setting_words(degrees: float) -> str:
 
 
 def within_words(room_deg: float, setting_error_deg: float) -> str:
-    """How far the holder may stand from a setting, rounded down but never below its own error.
+    """How far the holder may stand from a setting, in words.
 
     Examples
     --------
     >>> within_words(1.58, 0.5), within_words(0.5, 0.5), within_words(0.27, 0.25)
     ('± 1.5°', '± 0.5°', '± 0.25°')
     """
-    return f"± {_within(room_deg, setting_error_deg):g}°"
-
-
-def _within(room_deg: float, setting_error_deg: float) -> float:
-    return max(math.floor(10 * room_deg + 1e-6) / 10, setting_error_deg)
+    return f"± {play_deg(room_deg, setting_error_deg):g}°"
 
 
 def riser_words(riser_mm: float, pivot_mm: float) -> str:
@@ -109,31 +107,21 @@ def _held(plan: BenchPlan, number: str, steps: list[Step], before: dict[int, str
     """A row of the holder."""
     row = plan.settings.iloc[steps[0].run]
     angle, run = float(row["elevation_deg"]), steps[0].run
-    within, plates, plates_within = _within(row["within_deg"], plan.setting_error_deg), "", ""
+    plates, plates_within = "", ""
     if plan.holder is not None:
         plates = riser_words(float(row["riser_mm"]), plan.holder.pivot_height_mm)
         plates_within = f"± {slack_mm(plan, run):.1f} mm"
-    if run in before:
-        plates, plates_within = f"as row {before[run]}: nothing to set", ""
+    if run in before and plates:
+        plates = f"as row {before[run]}: {plates}"
     return Row(
         number=number,
         setting=setting_words(angle),
-        within=f"± {within:g}°",
+        within=within_words(float(row["within_deg"]), plan.setting_error_deg),
         sine=f"{math.sin(math.radians(angle)):.3f}".replace("-", "−"),
         plates=plates,
         plates_within=plates_within,
         edges=edge_names(steps),
     )
-
-
-def slack_mm(plan: BenchPlan, run: int) -> float:
-    """How far plates may be from what a setting asks for, rounded down [mm]; needs a holder."""
-    row = plan.settings.iloc[run]
-    angle = float(row["elevation_deg"])
-    within = _within(row["within_deg"], plan.setting_error_deg)
-    ends = np.sin(np.radians([angle - within, angle, angle + within]))
-    reach = (plan.holder or Holder()).reach_mm
-    return math.floor(10 * reach * float(np.abs(np.diff(ends)).min())) / 10
 
 
 def edge_names(steps: Iterable[Step]) -> str:
@@ -163,15 +151,18 @@ def dial_mm(plan: BenchPlan) -> float:
 def stroke_mm(plan: BenchPlan) -> float:
     """How long a stroke can be at every setting, in fives [mm]; 0 if not known or too short.
 
-    The stone must run neither off its ends nor against the post of the holder, which is taken to
-    stand under the pivot.
+    Neither the post nor handle or shank may meet the stone where a stroke takes it.
     """
     if plan.holder is None or not len(plan.settings):
         return 0.0
-    free = 2 * value("stone_end_mm")
-    steepest = math.radians(float(plan.settings["elevation_deg"].max()))
-    room = min(value("stone_length_mm"), plan.holder.reach_mm * math.cos(steepest)) - free
-    return max(5.0 * math.floor(room / 5.0), 0.0)
+    settings = plan.settings["elevation_deg"].tolist()
+    room = stroke_room_mm(plan.holder, max(settings))
+    for fives in range(math.floor(room / 5.0), 0, -1):
+        behind = value("stone_end_mm") + 5.0 * fives  # of the stone, under the handle
+        there = replace(plan.holder, stone_behind_mm=max(behind, plan.holder.stone_behind_mm))
+        if all(there.fit(elevation_deg=angle).clears for angle in settings):
+            return 5.0 * fives
+    return 0.0
 
 
 def turning_deg(plan: BenchPlan, turn_deg: float) -> float:
@@ -185,6 +176,19 @@ def turning_deg(plan: BenchPlan, turn_deg: float) -> float:
         for need in [step.requirements]
     ]
     return math.ceil(10 * turn_deg * max(along, default=0.0) - 1e-9) / 10
+
+
+def pivot_words(plan: BenchPlan) -> str:
+    """How high the holder's pivot must be able to stand; empty without the holder's measures."""
+    if plan.holder is None:
+        return ""
+    above = [
+        max(0.0, *(low - float(plan.settings["riser_mm"].iloc[step.run]) for low in lows))
+        for step in held_steps(plan)
+        for lows in [[0.0, *(low for _, low in changes(step, plan))]]
+    ]
+    low, high = plan.holder.pivot_height_mm, plan.holder.pivot_height_mm + max(above, default=0.0)
+    return f"{low:g} mm" if high - low < 0.05 else f"{low:g} to {high:.1f} mm"
 
 
 def off_axis_mm(plan: BenchPlan) -> float:

@@ -29,17 +29,17 @@ PATCHES = 16
 
 
 # What all runs share: how many ``stations``, ``places`` (P), ``depths`` (V), ``nodes`` (V * P) and
-# ``terms`` of a stroke's error there are, and whether the stone lies ``flat``. Per station (P,):
-# the ``curvature`` in plan, ``half`` of it kept above 0, its ``centre``, the ``weight`` of length,
-# 1 for each but the last as ``pairs``, the angle ``aimed`` at and its ``cot``; ``modes`` (M * P);
-# ``depth`` (V * P), its ``fraction`` (V,) of the greatest at a station, and what each node stands
-# for below a new face, ``node`` (V * P). For a flat stone,
-# ``seen`` (3 * 3 * P) has the products of inward direction, position and face with its normal at
-# mid-edge, with what opens it by a tilt and with what turns it by a swing.
+# ``terms`` of a stroke's error there are, and whether the stone lies ``flat``; the ``fraction``
+# (V,) of the greatest depth at which nodes lie. Per station (P,): the ``curvature`` in plan,
+# ``half`` of it kept above 0, its ``centre``, the ``weight`` of length, 1 for each but the last as
+# ``pairs``, the angle ``aimed`` at and its ``cot``; ``modes`` (M * P); ``depth`` (V * P) and what
+# each node stands for below a new face, ``node``. For a flat stone, ``seen`` (3 * 3 * P) has the
+# products of inward direction, position and face with its normal at mid-edge, with what opens it by
+# a tilt and with what turns it by a swing.
 Edge = namedtuple(
     "Edge",
-    "stations places depths nodes terms flat curvature half centre weight pairs aimed cot modes "
-    "depth fraction node seen",
+    "stations places depths nodes terms flat fraction curvature half centre weight pairs aimed cot "
+    "modes depth node seen",
 )
 
 # Edges of R runs before their sessions, arrays (R, S) but the ``field`` (R, V, S): ``drop`` of the

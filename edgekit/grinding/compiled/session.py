@@ -150,9 +150,7 @@ def shared(rolled: RolledEdge, modes: FloatArray) -> Edge:
     blocks = [block.ravel() for block in np.split(filled[len(one) :], ends[:-1] - len(one))[1:]]
     terms = len(modes) + STROKE_TERMS - MODES
     size = stations, places, depths, depths * places, terms
-    shapes, depth, nodes, seen = blocks
-    fraction = _plain(grid.fraction)
-    return Edge(*size, flat, *filled[: len(one)], shapes, depth, fraction, nodes, seen)
+    return Edge(*size, flat, _plain(grid.fraction), *filled[: len(one)], *blocks)
 
 
 def _seen(rolled: RolledEdge) -> FloatArray:
