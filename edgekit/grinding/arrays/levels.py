@@ -201,7 +201,7 @@ def past_centre(depths: Depths, columns: Columns) -> FloatArray:
         excess = within(np.maximum(columns.field, line)) - before - columns.area
         good = np.abs(excess) <= EXACT * columns.area + ROUNDING * before
         if good.all():
-            return level
+            return np.asarray(level)
         growth = np.where(line > columns.field, np.maximum(1 - columns.curvature * line, 0.0), 0.0)
         low, high = np.where(excess < 0, level, low), np.where(excess > 0, level, high)
         newton = level - excess / np.maximum(depths.mean(growth), TINY)
