@@ -287,7 +287,7 @@ def engines() -> None:
         first = time.perf_counter()
     us, over = {}, np.inf
     for _ in range(3):  # in turns, so that a busy spell of the machine does not fall on one
-        for name, runs in (("arrays", 64), ("compiled", 640)):
+        for name, runs in (("arrays", 640), ("compiled", 640)):
             for what, way in (("rolling", methods[0]), ("local", methods[2])):
                 spent, made = lived_by(name, way, runs)
                 us[what, name] = min(spent, us.get((what, name), np.inf))

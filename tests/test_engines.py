@@ -18,7 +18,8 @@ import pytest
 
 import edgekit as ek
 from edgekit.contact import apex, facets
-from edgekit.grinding import random_streams, rolling, rolling_session, section_stroke
+from edgekit.grinding import random_streams, rolling_session, section_stroke
+from edgekit.grinding.arrays import levels
 from edgekit.grinding.compiled import engine, parts
 from edgekit.grinding.compiled.session import roll_compiled
 from edgekit.grinding.random_streams import SeededKeys, StrokeNumbers
@@ -146,7 +147,7 @@ def test_the_strokes_are_compiled_once_for_all_cases():
 def test_constants_are_those_of_the_arrays():
     assert parts.BLUNTER == apex.ROUNDING
     for name in ("MAX_STEPS", "EXACT", "ROUNDING", "TINY"):
-        assert getattr(parts, name) == getattr(rolling, name)
+        assert getattr(parts, name) == getattr(levels, name)
     for name in ("KEEN_MM", "MAX_STROKES"):
         assert getattr(parts, name) == getattr(rolling_session, name)
     assert parts.GRAZING == facets.GRAZING

@@ -14,7 +14,7 @@ from edgekit.evidence_table import value
 from edgekit.grinding.compiled import engine
 from edgekit.grinding.modes import modes
 from edgekit.grinding.random_streams import RunStreams
-from edgekit.grinding.rolling import RolledEdge, Stretch, flat_stroke, stroke
+from edgekit.grinding.rolling import RolledEdge, Stretch
 from edgekit.grinding.rolling_session import MAX_STROKES, past_need
 from edgekit.method.stop import Counted, UntilClear, UntilFresh
 from edgekit.method.strokes import RollingStroke
@@ -24,11 +24,13 @@ from tests.test_strokes import (
     FINE_MM3,
     FRESH_MM,
     dulled,
+    flat_stroke,
     grid_of,
     hands,
     new_field,
     rolled_edge,
     session,
+    stroke,
 )
 from tests.wear_blades import circle_blade, straight_blade
 

@@ -12,9 +12,11 @@ from scipy.stats import norm
 import edgekit as ek
 from edgekit.contact import apex
 from edgekit.grinding import section_stroke as scalar
+from edgekit.grinding.arrays import strokes
+from edgekit.grinding.arrays.flank import WorkedFlank
 from edgekit.grinding.modes import MODES, modes
 from edgekit.grinding.recession_field import EdgeGrid
-from edgekit.grinding.rolling import RolledEdge, Stretch, flat_stroke, stroke
+from edgekit.grinding.rolling import RolledEdge, Stretch
 from edgekit.grinding.rolling_session import Flank, Hands, roll_session
 from edgekit.method.stop import Apex, Counted, UntilClear, UntilFresh
 from edgekit.method.strokes import RollingStroke
@@ -72,6 +74,20 @@ def rolled_edge(**options):
 
 def new_field(rolled, runs=1):
     return np.repeat(rolled.grid.inset_mm[:, :, None], runs, axis=2)
+
+
+def stroke(rolled, field, *how):
+    """The field after a rolling stroke, and its lines."""
+    flank = WorkedFlank(rolled, field)
+    lines = strokes.stroke(flank, *how)
+    return flank.field, lines
+
+
+def flat_stroke(rolled, field, *how):
+    """The field after a stroke of a flat stone, and its lines."""
+    flank = WorkedFlank(rolled, field)
+    lines = strokes.flat_stroke(flank, *how)
+    return flank.field, lines
 
 
 def hands(rolled, runs, *, tilt_sd_deg=0.0, within_deg=0.0, volume=FINE_MM3, person_deg=0.0):

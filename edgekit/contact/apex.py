@@ -52,6 +52,27 @@ class Remains(NamedTuple):
     missing: FloatArray
 
 
+def _left(
+    radius: FloatArray, angle: FloatArray, inset: FloatArray, new_angle: FloatArray
+) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+    """The arc of a circle that a line leaves: all of it where the line misses the circle; from the
+    line along the face to where the arc begins; and where the line misses."""
+    tangent = clear_inset(angle, radius) - inset
+    distance = tangent * np.sin(new_angle) - radius * np.cos(new_angle)
+    missed, whole = distance >= radius, np.pi - angle
+    cosine = np.minimum(np.maximum(distance / np.maximum(radius, 1e-300), -1.0), 1.0)
+    arc = np.minimum(np.maximum(np.pi - new_angle - np.arccos(cosine), 0.0), whole)
+    return np.where(missed, whole, arc), tangent, missed
+
+
+def remaining_land(
+    radius: FloatArray, angle: FloatArray, inset: FloatArray, new_angle: FloatArray
+) -> FloatArray:
+    """Width of the land that lines leave, as `remains` has it."""
+    arc, _, _ = _left(radius, angle, inset, new_angle)
+    return np.asarray(2 * radius * np.sin(arc / 2))
+
+
 def remains(
     radius: FloatArray, angle: FloatArray, inset: FloatArray, new_angle: FloatArray
 ) -> Remains:
@@ -59,20 +80,15 @@ def remains(
 
     A line meets the face `inset` inward of the wedge's corner, at an angle `new_angle` to the face.
     """
-    tangent = clear_inset(angle, radius)
-    distance = (tangent - inset) * np.sin(new_angle) - radius * np.cos(new_angle)
-    size = np.maximum(radius, 1e-300)
-    arc = np.pi - new_angle - np.arccos(np.clip(distance / size, -1.0, 1.0))
-    arc = np.clip(arc, 0.0, np.pi - angle)
+    arc, tangent, missed = _left(radius, angle, inset, new_angle)
     depth = radius * (1 - np.cos(arc))
-    corner = np.maximum((tangent - inset) * depth / 2 - radius**2 * (arc - np.sin(arc)) / 2, 0.0)
-    missed = distance >= radius
+    corner = np.maximum(tangent * depth / 2 - radius**2 * (arc - np.sin(arc)) / 2, 0.0)
     # A line that misses the circle cuts a triangle off the void, down to where it crosses the
     # flank.
     opened = 1 / np.tan(angle) - 1 / np.tan(new_angle)
     void = np.divide(inset**2, 2 * opened, out=np.zeros_like(opened), where=opened > 0)
     return Remains(
-        land=np.where(missed, whole_land(radius, angle), 2 * radius * np.sin(arc / 2)),
+        land=np.asarray(2 * radius * np.sin(arc / 2)),
         missing=np.where(
             missed, void_factor(angle) * radius**2 - void, np.where(arc > 0, corner, 0.0)
         ),
@@ -85,8 +101,7 @@ def dull_share(margin: FloatArray) -> FloatArray:
     Counting stations instead would make the share jump, and 98 % mean 100 % below fifty of them.
     """
     here, there = margin[:-1], margin[1:]
-    span = np.abs(here) + np.abs(there)
-    above = np.maximum(here, 0.0) + np.maximum(there, 0.0)
-    share = np.divide(above, span, out=np.zeros_like(span), where=span > 0)
+    span = np.maximum(np.abs(here) + np.abs(there), 1e-300)
+    share = (np.maximum(here, 0.0) + np.maximum(there, 0.0)) / span
     # A running sum adds one station after another, whatever the number of runs.
-    return np.asarray(np.cumsum(share, axis=0)[-1] / len(share))
+    return np.asarray(share.cumsum(axis=0)[-1] / len(share))

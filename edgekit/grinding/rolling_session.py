@@ -13,8 +13,11 @@ import numpy as np
 from edgekit.checks import FloatArray
 from edgekit.contact import apex
 from edgekit.evidence_table import value
+from edgekit.grinding.arrays.flank import WorkedFlank
+from edgekit.grinding.arrays.levels import TINY
+from edgekit.grinding.arrays.strokes import flat_stroke, stroke
 from edgekit.grinding.recession_field import cleared
-from edgekit.grinding.rolling import TINY, Lines, RolledEdge, Stretch, flat_stroke, stroke
+from edgekit.grinding.rolling import Lines, RolledEdge, Stretch
 from edgekit.method.stop import Apex, StopRule
 from edgekit.method.strokes import RollingStroke, Stroke
 
@@ -72,10 +75,6 @@ class Flank(NamedTuple):
     lean: FloatArray
     radius: FloatArray
 
-    def some(self, runs: NDArray[np.int_] | slice) -> Flank:
-        """The edge of some runs, which lie closest in memory."""
-        return Flank(*(np.ascontiguousarray(part[..., runs]) for part in self))
-
 
 class RolledSession(NamedTuple):
     """What a session came to: the edge after it; ``land`` (S, R) left and ``margin`` (S, R) by the
@@ -107,24 +106,27 @@ def roll_session(
     leaves.
     """
     runs = np.arange(start.field.shape[2])
-    start = start.some(slice(None))
     now = _Grinding(rolled, start, hands, rule, way, fresh_radius)
-    done = Collected(start)
+    done = Collected()
     for number in range(MAX_STROKES + 1):
         if number % rule.strokes_between_looks == 0 or number == MAX_STROKES:
             met = now.look(number)
             over = met | (number == MAX_STROKES)
             if over.any():
-                done.add(runs[over], now, over, number, met[over])
+                done.add(runs, now, over, number, met)
                 if over.all():
                     break
-                now, runs = now.some(np.flatnonzero(~over)), runs[~over]
+                left = np.flatnonzero(~over)
+                now.keep(left)
+                runs = runs[left]
         now.strike(draws.stroke(number, runs))
     return done.session(rolled, start, fresh_radius, rule)
 
 
 class _Grinding:
     """Edges of some runs under strokes."""
+
+    _ALONG = ("radius", "old_angle", "lean", "first", "inset", "slope", "ground")  # (S, R)
 
     def __init__(
         self,
@@ -135,18 +137,23 @@ class _Grinding:
         way: Stroke,
         fresh_radius: FloatArray,
     ) -> None:
-        self.rolled, self.start, self.hands, self.rule, self.way = rolled, start, hands, rule, way
-        self.fresh_radius = fresh_radius
-        self.field, self.angle = start.field, start.angle
-        self.edge = rolled.inset(start.field)
-        self.margin = np.zeros_like(self.edge)
+        self.hands, self.rule, self.way, self.fresh_radius = hands, rule, way, fresh_radius
+        self.radius, self.old_angle, self.lean = start.radius, start.angle, start.lean
+        self.whole = type(way) is RollingStroke and way.covers(rolled.grid.arc_mm[-1])
+        self.flank = WorkedFlank(rolled, start.field)
+        self.inset = self.first = rolled.inset(start.field)
+        self.slope, self.angle = np.ones_like(self.inset), start.angle
+        self.ground = np.zeros(self.inset.shape, dtype=bool)
+        self.margin = np.zeros_like(self.inset)
         self.share = np.ones(len(fresh_radius))
         self.worst = self.worst_before = np.zeros(len(fresh_radius))
 
     def apex(self) -> Apex:
         """The apex now."""
-        inset = self.rolled.inset(self.field) - self.edge
-        return Apex(self.start.radius, self.start.angle, inset, self.angle, self.fresh_radius)
+        facet = np.arctan2(1.0, self.slope) - self.lean
+        self.angle = np.where(self.ground, facet, self.old_angle)
+        moved = self.inset - self.first
+        return Apex(self.radius, self.old_angle, moved, self.angle, self.fresh_radius)
 
     def look(self, strokes: int) -> NDArray[np.bool_]:
         """Look at the edge: whether (R,) it is good enough after so many strokes."""
@@ -160,51 +167,45 @@ class _Grinding:
 
     def strike(self, normals: FloatArray) -> None:
         """One stroke, with unit normals (R, 3 + modes) for its errors."""
-        hands, rolled = self.hands, self.rolled
+        hands, flank = self.hands, self.flank
         tilt = hands.tilt_rad + hands.tilt_sd_rad * normals[:, 0]
-        if rolled.turned_rad[-1] < FLAT_RAD:
+        if flank.rolled.turned_rad[-1] < FLAT_RAD:
             swing = np.minimum(hands.swing_sd_rad, REGISTERED_RAD) * normals[:, 1]
-            self._cut(*flat_stroke(rolled, self.field, tilt, swing, hands.volume_mm3))
+            self._meet(flat_stroke(flank, tilt, swing, hands.volume_mm3))
             return
-        within = (normals[:, 3:, None] * hands.modes).sum(axis=1).T
+        within = np.einsum("ms,mr->sr", hands.modes, normals[:, 3:].T.copy())
         along = tilt + hands.within_sd_rad * within
-        self._cut(*stroke(rolled, self.field, along, self._stretch(normals), hands.volume_mm3))
+        self._meet(stroke(flank, along, self._stretch(normals), hands.volume_mm3))
 
     def _stretch(self, normals: FloatArray) -> Stretch | None:
         """Where a stroke goes: judged anew each time, unless it covers all of the edge."""
-        hands, arc, way = self.hands, self.rolled.grid.arc_mm, self.way
-        if type(way) is RollingStroke and way.covers(arc[-1]):
+        hands, rolled, way = self.hands, self.flank.rolled, self.way
+        if self.whole:
             return None
+        arc = rolled.grid.arc_mm
         swing = hands.swing_rad + hands.swing_sd_rad * normals[:, 1]
         shift = hands.shift_mm + hands.shift_sd_mm * normals[:, 2]
         ends = way.stretch(arc, self.rule.margin(self.apex()))
-        return Stretch.misplaced(self.rolled, ends, swing, shift)
+        return Stretch.misplaced(rolled, ends, swing, shift)
 
-    def _cut(self, field: FloatArray, lines: Lines) -> None:
-        meets = lines.meets(self.rolled)
-        reached = meets > self.rolled.inset(self.field)
-        facet = np.arctan2(1.0, lines.slope) - self.start.lean
-        self.angle = np.where(reached, facet, self.angle)
-        self.field = field
+    def _meet(self, lines: Lines) -> None:
+        """The edge where lines met the face: those that reach it give it their slope."""
+        rolled = self.flank.rolled
+        reached = lines.meets(rolled) > self.inset
+        self.ground |= reached
+        np.copyto(self.slope, lines.slope, where=reached)
+        self.inset = rolled.inset(self.flank.field)
 
     def past_need(self) -> FloatArray:
         """Volume (R,) taken since the rule was met."""
         return past_need(self.worst_before, self.worst, self.rule, self.hands.volume_mm3)
 
-    def some(self, runs: NDArray[np.int_]) -> _Grinding:
-        """Those of some runs."""
-        part = _Grinding(
-            self.rolled.some(runs),
-            self.start.some(runs),
-            self.hands.some(runs),
-            self.rule,
-            self.way,
-            self.fresh_radius[runs],
-        )
-        part.field = np.ascontiguousarray(self.field[..., runs])
-        part.angle, part.margin = self.angle[:, runs], self.margin[:, runs]
-        part.share, part.worst = self.share[runs], self.worst[runs]
-        return part
+    def keep(self, runs: NDArray[np.int_]) -> None:
+        """Go on with some of the runs."""
+        self.flank.keep(runs)
+        self.hands = self.hands.some(runs)
+        for name in ("fresh_radius", "worst", *self._ALONG):
+            setattr(self, name, getattr(self, name).take(runs, axis=-1))
 
 
 def past_need(
@@ -220,15 +221,24 @@ def past_need(
     return np.asarray(past * rule.strokes_between_looks * volume_mm3)
 
 
-class Collected:
-    """Sessions of all runs, filled as they end."""
+class Ended(NamedTuple):
+    """What is kept of some runs that have ended."""
 
-    def __init__(self, start: Flank) -> None:
-        self.field, self.angle = np.empty_like(start.field), np.empty_like(start.angle)
-        self.margin = np.empty_like(start.angle)
-        self.strokes = np.zeros(start.field.shape[2], dtype=int)
-        self.share, self.overshoot = np.zeros((2, len(self.strokes)))
-        self.met = np.zeros(len(self.strokes), dtype=bool)
+    field: FloatArray
+    angle: FloatArray
+    margin: FloatArray
+    runs: NDArray[np.int_]
+    strokes: NDArray[np.int_]
+    share: FloatArray
+    overshoot: FloatArray
+    met: NDArray[np.bool_]
+
+
+class Collected:
+    """Sessions of all runs, as they end."""
+
+    def __init__(self) -> None:
+        self._ended: list[Ended] = []
 
     def add(
         self,
@@ -238,20 +248,29 @@ class Collected:
         strokes: int,
         met: NDArray[np.bool_],
     ) -> None:
-        """Runs that have ended."""
-        self.field[..., runs], self.angle[:, runs] = now.field[..., over], now.angle[:, over]
-        self.margin[:, runs] = now.margin[:, over]
-        self.strokes[runs], self.share[runs] = strokes, now.share[over]
-        self.overshoot[runs], self.met[runs] = now.past_need()[over], met
+        """Those of the runs that are over."""
+        count = np.full(len(runs), strokes)
+        each = now.angle, now.margin, runs, count, now.share, now.past_need(), met
+        ended = over.nonzero()[0]
+        own = (part.take(ended, axis=-1) for part in each)
+        self._ended.append(Ended._make((now.flank.some(ended), *own)))
+
+    def _all(self) -> Ended:
+        """All runs, in their order."""
+        parts = zip(*self._ended, strict=True)
+        every = Ended._make(np.concatenate(part, axis=-1) for part in parts)
+        order = np.argsort(every.runs)
+        return Ended._make(part.take(order, axis=-1) for part in every)
 
     def session(
         self, rolled: RolledEdge, start: Flank, fresh_radius: FloatArray, rule: StopRule
     ) -> RolledSession:
         """All of them."""
-        inset = rolled.inset(self.field) - rolled.inset(start.field)
-        left = apex.remains(start.radius, start.angle, inset, self.angle)
+        done = self._all()
+        inset = rolled.inset(done.field) - rolled.inset(start.field)
+        left = apex.remains(start.radius, start.angle, inset, done.angle)
         ground = inset > 0
-        radius = np.sqrt(left.missing / apex.void_factor(self.angle))
+        radius = np.sqrt(left.missing / apex.void_factor(done.angle))
         radius = np.where(
             ground, np.maximum(radius, np.minimum(fresh_radius, start.radius)), start.radius
         )
@@ -262,14 +281,14 @@ class Collected:
         parallel = Lines(np.where(need > TINY, level, -np.inf), slope)  # rounding is no need
         old = rolled.within(start.field)
         return RolledSession(
-            flank=Flank(self.field, self.angle, start.lean, radius),
+            flank=Flank(done.field, done.angle, start.lean, radius),
             land=left.land,
-            margin=self.margin,
-            met=self.met,
-            dull_share=self.share,
-            strokes=self.strokes,
-            removed=rolled.volume(rolled.within(self.field) - old),
+            margin=done.margin,
+            met=done.met,
+            dull_share=done.share,
+            strokes=done.strokes,
+            removed=rolled.volume(rolled.within(done.field) - old),
             dullness=rolled.volume(rolled.within(parallel.cut(start.field, rolled)) - old),
-            overshoot=self.overshoot,
-            cleared=cleared(rolled.grid, np.swapaxes(self.field, 1, 2)),
+            overshoot=done.overshoot,
+            cleared=cleared(rolled.grid, np.swapaxes(done.field, 1, 2)),
         )

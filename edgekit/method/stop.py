@@ -39,7 +39,7 @@ class Apex(NamedTuple):
     @property
     def land(self) -> FloatArray:
         """Width (S, R) of the dull land that is left."""
-        return apex.remains(self.radius, self.angle, self.inset, self.new_angle).land
+        return apex.remaining_land(self.radius, self.angle, self.inset, self.new_angle)
 
     @property
     def fresh_land(self) -> FloatArray:
