@@ -98,7 +98,8 @@ class RunBatch:
 
 
 def some_runs(array: FloatArray, rows: NDArray[np.int_]) -> FloatArray:
-    """Some runs of an array (R,), (R, S) or (V, R, S); runs stay closest in memory."""
-    if array.ndim == 3:
-        return np.swapaxes(np.take(np.swapaxes(array, 1, 2), rows, axis=2), 1, 2)
-    return np.take(array.T, rows, axis=-1).T
+    """Some runs of an array (R,), (R, S) or (V, R, S), which keeps its layout in memory."""
+    runs = 1 if array.ndim == 3 else 0
+    order = sorted(range(array.ndim), key=array.strides.__getitem__, reverse=True)
+    taken = np.take(array.transpose(order), rows, axis=order.index(runs))
+    return taken.transpose(np.argsort(order))

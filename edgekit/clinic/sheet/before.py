@@ -218,8 +218,8 @@ def dial_words(handle_mm: float, ring_mm: float, *, assumed: bool) -> str:
         f"rim, the slit and one ring: the inner for a handle {handle_mm:g} mm across{guess}, the "
         f"outer for {ring_mm:g} mm. A handle with flats: over its corners. It goes on the handle, "
         "printed side to you. Tie the thread into a loop round the handle, on your side of the "
-        "dial, the knot below its middle again after every turn, the clip hanging from it: where the thread crosses "
-        "the rim you read the hour at which the toe points. (Hung over one side it reads "
+        "dial, the knot below its middle again after every turn, the clip hanging from it: where "
+        "the thread crosses the rim you read the hour at which the toe points. (Hung over one side it reads "
         f"{_aside_minutes(handle_mm):.0f} minutes wrong.) Every small mark is five minutes. The "
         "bench must be level."
     )

@@ -68,17 +68,16 @@ On. More edges in the row: the pile as the row says again, back to Edge, and tap
 also for the other edge of a blade. Row done: next row.
 """
 _IN_THE_HAND = """
-Stone in the hand. Instrument out of the holder, other blade capped. The hand that holds it rests
-on something firm, and below the blade {below:g} mm are free for the stone. Turn the page until
-the number's arrow in the drawing from above comes from your right (left-handed: from your left),
-and hold the blade as drawn (hours: toe at 6): face up and level, so the handle up, your eyes at its height. Behind
-it, at its height, the card is taped to something that stands, narrow side down and level like the
-face: the stone leans out more than at its smaller corner and, the card turned over, less than at
-its larger.{room} Fingers behind the stone, on its lower half. One stroke (as long as part 1 says) at
-each number in turn;
-the stone goes down: towards the edge; up: away from it. Then Look; a line of ink left along the
-edge: lean the top of the stone towards the face; gone only in a line: away from it. Rows ticked
-‘not at all’: strike out their lines.
+Stone in the hand. Instrument out of the holder, other blade capped. The hand that holds it rests on
+something firm, and below the blade {below:g} mm are free for the stone. Turn the page until the
+number's arrow in the drawing from above comes from your right (left-handed: from your left), and
+hold the blade as drawn (hours: toe at 6): face up and level, so the handle up, your eyes at its
+height. Behind it, at its height, the card is taped to something that stands, narrow side down and
+level like the face: the stone leans out more than at its smaller corner and, the card turned over,
+less than at its larger.{room} Fingers behind the stone, on its lower half. One stroke (as long as
+part 1 says) at each number in turn; the stone goes down: towards the edge; up: away from it. Then
+Look; a line of ink left along the edge: lean the top of the stone towards the face; gone only in a
+line: away from it. Rows ticked ‘not at all’: strike out their lines.
 """
 _END = """
 Edge done (after its last line). Look for a wire edge with the lens and remove it as part 1 says.

@@ -1,1 +1,1 @@
-"""The optional second engine: sessions of rolling strokes in functions that numba compiles."""
+"""The optional second engine: sessions of strokes in functions that numba compiles."""

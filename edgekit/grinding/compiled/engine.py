@@ -1,4 +1,4 @@
-"""Which engine computes rolling strokes: compiled functions where numba is installed, or arrays."""
+"""Which engine computes strokes: compiled functions where numba is installed, or arrays."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _chosen: list[str] = []
 
 
 def engine(use: str | None = None) -> str:
-    """Name the engine that computes sessions of rolling strokes, after choosing one if asked to.
+    """Name the engine that computes sessions of strokes, after choosing one if asked to.
 
     Parameters
     ----------
