@@ -219,8 +219,8 @@ def dial_words(handle_mm: float, ring_mm: float, *, assumed: bool) -> str:
         f"outer for {ring_mm:g} mm. A handle with flats: over its corners. It goes on the handle, "
         "printed side to you. Tie the thread into a loop round the handle, on your side of the "
         "dial, the knot below its middle again after every turn, the clip hanging from it: where "
-        "the thread crosses the rim you read the hour at which the toe points. (Hung over one side it reads "
-        f"{_aside_minutes(handle_mm):.0f} minutes wrong.) Every small mark is five minutes. The "
+        "the thread crosses the rim you read the hour at which the toe points. (Hung over one "
+        f"side it reads {_aside_minutes(handle_mm):.0f} minutes wrong.) Every small mark is five minutes. The "
         "bench must be level."
     )
 
