@@ -320,7 +320,7 @@ def test_a_sheet_says_how_to_work_why_this_order_and_what_the_minutes_leave_out(
     for words in (
         "Why this order: Urgent first (FH-03-CS)",
         "towards the edge (the stone moves away from the end of the handle)",
-        "The last hour ends a round",
+        "or the last before plates change, ends a round",
         "unmarked, set it aside",
         "one that bites all along is not ground",
         "one more round, 2 at most (assumed), from the line's first hour and its pile",
@@ -892,7 +892,7 @@ def test_plates_change_at_printed_hours():
         assert named[0] == hours[0]
         places = [hours.index(hour) for hour in named]
         assert places == sorted(places)
-    assert f"plates change {plate_changes(plan)} times more" in compose(plan, "T").order
+    assert f"plates change or go back {plate_changes(plan)} times more" in compose(plan, "T").order
 
 
 def test_where_no_plates_are_left_the_pivot_goes_higher_and_part_2_says_how_high():

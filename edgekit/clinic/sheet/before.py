@@ -32,10 +32,10 @@ FIRST_TIMES = (
 )
 NEEDS = (
     "holder at whose pivot{pivot} the handle turns and tilts, free behind it for dial and hand · "
-    "flat stone · plates as long as the stone, down to 0.1 mm · angle gauge that shows {fifth:g}° "
-    "(or protractor, {error:g}°) · stiff card, glue, knife, ruler, scissors, tape, thread, paper "
-    "clip · tweezers · caliper that shows 0.01 mm · lens, good light · fine felt pen · test stick "
-    "· cap for the other blade · pages printed on one side"
+    "flat stone · plates as long as the stone that add up to the piles of part 7 · angle gauge "
+    "that shows {fifth:g}° (protractor, {error:g}°: rows above ± {error:g}° only) · stiff card, "
+    "glue, knife, ruler, scissors, tape, thread, paper clip · tweezers · caliper that shows 0.01 "
+    "mm · lens on a stand, good light · felt pen · test stick · cap for the other blade"
 )
 WARNING = "Demonstration, invented: no instrument in use is ground by this page"
 _PATTERN = (
@@ -44,7 +44,8 @@ _PATTERN = (
 )
 _INVENTED = (
     "DEMONSTRATION. The measurements of {names} are invented.{more} Grind no instrument in "
-    "use, log nothing; discarded ones may stand in, but the hours will not fit."
+    "use, log nothing; discarded ones may stand in, without code and limit; hours and cards will "
+    "not fit."
 )
 _DECISIONS = """
 Is asked and answers for this work: ____ Signed: ____
@@ -57,8 +58,8 @@ Stone: ____ □ wet □ dry. A stroke is {stroke} mm long: {end:g} mm stay free 
 stone, and before the holder's post (assumed)
 
 The hour is held by □ a clamp of the holder □ the hand. The □ left □ right hand is on the handle
-behind the pivot: it raises the handle's end to press the blade on the stone, and lowers it to lift
-the blade. The other hand slides the stone.
+behind pivot and dial: it raises the handle's end to press the blade on the stone, and lowers it to
+lift the blade. The other hand slides the stone.
 
 {held}
 A wire edge (a thin burr along the edge) is removed by ____
@@ -220,8 +221,8 @@ def dial_words(handle_mm: float, ring_mm: float, *, assumed: bool) -> str:
         "printed side to you. Tie the thread into a loop round the handle, on your side of the "
         "dial, the knot below its middle again after every turn, the clip hanging from it: where "
         "the thread crosses the rim you read the hour at which the toe points. (Hung over one "
-        f"side it reads {_aside_minutes(handle_mm):.0f} minutes wrong.) Every small mark is five minutes. The "
-        "bench must be level."
+        f"side it reads {_aside_minutes(handle_mm):.0f} minutes wrong.) Every small mark is five "
+        "minutes. The bench must be level."
     )
 
 

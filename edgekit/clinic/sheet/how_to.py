@@ -36,13 +36,13 @@ fine pen can: the hours decide what is ground, a mark only where you look.
 Mount. {mark}Handle into the holder, heel of the edge (of a hoe: its middle) at R from the pivot
 along the handle: {reach} mm{yours}.{dial}
 
-Hour. Lift the blade clear, turn until the thread crosses the line's first hour, lower it. Measure
-the handle's angle: gauge zeroed on the flat of the stone, then along the straight part of the
-handle; where that tapers, on its upper and its lower side, the mean counts. Outside ±: change the
-plates before any stroke. As the blade turns, the handle's axis comes nearer to the stone or
-farther from it: {axis}. So a line names the hours at which plates are changed: all rounds of the
-hours before, then change and measure again. Where no pile keeps the angle within ±, do not grind
-there: ask.
+Hour. Lift the blade clear, turn until the thread crosses the line's first hour, lower it: it
+touches near the beginning of the strip, or the mark is wrong. Measure the handle's angle: gauge
+zeroed on the flat of the stone, then along the straight part of the handle; where that tapers, on
+its upper and its lower side, the mean counts. Outside ±: change the plates before any stroke. As
+the blade turns, the handle's axis comes nearer to the stone or farther from it: {axis}. So a line
+names the hours at which plates are changed: all rounds of the hours before, then change and measure
+again. Where no pile keeps the angle within ±, do not grind there: ask.
 
 Card. At the hour that the line names, the blade on the stone, stand its card on the stone beside
 the shank, held by tweezers at its far end, square to the edge (drawing in part 6), the smaller
@@ -53,15 +53,17 @@ gauge says.
 
 Strokes. Stone held by its long sides, below its top. {start} The blade keeps still. Lift it; a
 stone that goes one way only is brought back now; turn to the next hour, lower: one stroke at each.
-The last hour ends a round; one hour only: all strokes there, and one more round is half of them.
+The last hour, or the last before plates change, ends a round; one hour only: all strokes there, and
+one more round is half of them.
 
-Look. In the strip the ink must be gone right up to the edge, over {line:g} % of its height
-(assumed): tick; lower down some may stay. A line of ink left along the edge: too steep, or an
-older, blunter side. Gone only in a narrower line along the edge: too flat, or an older, keener
-side. Either: Hour and Card again; if they pass, a line left counts as ink left, a line gone as all
-gone (without a card: ask). Ink left: measure the width, and at the limit stop; else one more round,
-{extra:g} at most (assumed), from the line's first hour and its pile, only at hours where ink is
-left; then set it aside and ask. The counts are assumed for a fine stone; the ink decides.
+Look. Lift the blade and turn its side to you; the thread finds the hour again. In the strip the ink
+must be gone right up to the edge, over {line:g} % of its height (assumed): tick; lower down some
+may stay. A line of ink left along the edge: too steep, or an older, blunter side. Gone only in a
+narrower line along the edge: too flat, or an older, keener side. Either: Hour and Card again; if
+they pass, a line left counts as ink left, a line gone as all gone (without a card: ask). Ink left:
+measure the width, and at the limit stop; else one more round, {extra:g} at most (assumed), from the
+line's first hour and its pile, only at hours where ink is left; then set it aside and ask. The
+counts are assumed for a fine stone; the ink decides.
 """
 _ON = """
 On. More edges in the row: the pile as the row says again, back to Edge, and tape the dial again,
@@ -74,10 +76,11 @@ number's arrow in the drawing from above comes from your right (left-handed: fro
 hold the blade as drawn (hours: toe at 6): face up and level, so the handle up, your eyes at its
 height. Behind it, at its height, the card is taped to something that stands, narrow side down and
 level like the face: the stone leans out more than at its smaller corner and, the card turned over,
-less than at its larger.{room} Fingers behind the stone, on its lower half. One stroke (as long as
-part 1 says) at each number in turn; the stone goes down: towards the edge; up: away from it. Then
-Look; a line of ink left along the edge: lean the top of the stone towards the face; gone only in a
-line: away from it. Rows ticked ‘not at all’: strike out their lines.
+less than at its larger.{room} Fingers behind the stone, on its lower half, below the blade all
+through the stroke. One stroke (as long as part 1 says) at each number in turn; the stone goes down:
+towards the edge; up: away from it. Then Look; a line of ink left along the edge: lean the top of
+the stone towards the face; gone only in a line: away from it. Rows ticked ‘not at all’: strike out
+their lines.
 """
 _END = """
 Edge done (after its last line). Look for a wire edge with the lens and remove it as part 1 says.
@@ -88,8 +91,8 @@ in whose strip that is, within the same {extra:g}; if its row is past, Row to Lo
 step again.
 """
 _MARK = (
-    "First point the blade at your eye, at arm's length, and look along the handle: pen a mark on "
-    "the handle where the edge you grind, seen at its middle, runs to: heel to "
+    "First hold the instrument at arm's length, the blade nearer, and look along the handle: pen a "
+    "mark on the handle where the edge you grind, seen at its middle, runs to: heel to "
     "toe{aside}, not to the tip (drawing in part 6). "
 )
 _DIAL = (
@@ -241,7 +244,7 @@ def order_words(plan: BenchPlan) -> str:
     shared = "what shares its setting, then " if _shares(plan) else ""
     then = f"Then {shared}" if first else "The settings go "
     more = plate_changes(plan)
-    plates = f"; plates change {more} times more within rows" if more and plan.holder else ""
+    plates = f"; plates change or go back {more} times more" if more and plan.holder else ""
     return (
         f"Why this order: {urgent}{then}{rising}, each setting once: a change takes about "
         f"{seconds['setup']:.0f} s, an edge's strokes {_grinding(plan, seconds['stroke']):.0f} s"
