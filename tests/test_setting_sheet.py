@@ -975,8 +975,9 @@ def test_the_grip_is_marked_as_practice_without_a_source():
 
 
 def test_a_level_face_has_the_handle_above_it():
-    """The frames of the brief: the handle comes from where the face looks, 20 to 30 degrees off for
-    an area-specific blade; the drawing of the grip had it level."""
+    """The handle comes from where the face looks, upright for a universal curette or a sickle and
+    20 to 30 degrees off for an area-specific blade (ISO 13397-2 and course texts: face at 90 and at
+    60 to 70 degrees to the terminal shank); the drawing of the grip had it level."""
     (handle,) = (shape.points for shape in hands().shapes if shape.ink is Ink.HANDLE)
     drawn = (handle[1] - handle[0]) / np.linalg.norm(handle[1] - handle[0])
     for blade in ek.read_tray("data_demo/tray_FH-03.csv").values():

@@ -271,7 +271,7 @@ def hands(lean_deg: float = 105.0) -> Drawing:
 
 def _oval(middle: tuple[float, float], half: tuple[float, float]) -> Shape:
     return Shape(
-        ink=Ink.LATER, points=np.array(middle) + arc(1.0, 0.0, 354.0)[::3] * np.array(half)
+        ink=Ink.LATER, points=np.array(middle) + arc(1.0, 0.0, 354.0)[::5] * np.array(half)
     )
 
 
