@@ -120,7 +120,8 @@ def test_the_question_asks_in_jupyterlab_by_keyboard(server, browser):
         assert not form.locator(".ek-answer").is_visible()
         assert not page.locator(".ek-idle").first.is_visible()
         rest = page.locator("p", has_text="Every flat touches the true edge at its middle")
-        assert not rest.is_visible()
+        fold = page.locator("summary", has_text="What happened?")
+        assert not fold.is_visible()
         first, last = form.get_by_role("radio").first, form.get_by_role("radio").last
         first.focus()
         page.keyboard.press("ArrowUp")  # round to the last; the notebook must not take the key
@@ -128,6 +129,9 @@ def test_the_question_asks_in_jupyterlab_by_keyboard(server, browser):
         page.keyboard.press("Tab")
         page.keyboard.press("Enter")
         assert form.locator(".ek-answer").is_visible()
+        assert fold.is_visible()
+        assert not rest.is_visible()  # to be said first by whoever reads
+        fold.click()
         assert rest.is_visible()
         assert "✓ Right." in form.get_by_role("status").inner_text()
         slider = page.locator(".ek-book input")
