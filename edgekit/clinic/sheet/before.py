@@ -58,8 +58,8 @@ Stone: ____ □ wet □ dry. A stroke is {stroke} mm long: {end:g} mm stay free 
 stone, and before the holder's post (assumed)
 
 The hour is held by □ a clamp of the holder □ the hand. The □ left □ right hand is on the handle
-behind pivot and dial: it raises the handle's end to press the blade on the stone, and lowers it to
-lift the blade. The other hand slides the stone.
+behind pivot and dial, before the cap: it raises the handle's end to press the blade on the stone,
+and lowers it to lift the blade. The other hand slides the stone.
 
 {held}
 A wire edge (a thin burr along the edge) is removed by ____

@@ -38,11 +38,12 @@ along the handle: {reach} mm{yours}.{dial}
 
 Hour. Lift the blade clear, turn until the thread crosses the line's first hour, lower it: it
 touches near the beginning of the strip, or the mark is wrong. Measure the handle's angle: gauge
-zeroed on the flat of the stone, then along the straight part of the handle; where that tapers, on
-its upper and its lower side, the mean counts. Outside ±: change the plates before any stroke. As
-the blade turns, the handle's axis comes nearer to the stone or farther from it: {axis}. So a line
-names the hours at which plates are changed: all rounds of the hours before, then change and measure
-again. Where no pile keeps the angle within ±, do not grind there: ask.
+zeroed on the flat of the stone, then on the straight of the handle between shank and pivot, its
+weight in your hand; where that tapers, above and below, the mean counts. Outside ±: change the
+plates before any stroke. As the blade turns, the handle's axis comes nearer to the stone or farther
+from it: {axis}. So a line names the hours at which plates are changed: all rounds of the hours
+before, then change and measure again. Where no pile keeps the angle within ±, do not grind there:
+ask.
 
 Card. At the hour that the line names, the blade on the stone, stand its card on the stone beside
 the shank, held by tweezers at its far end, square to the edge (drawing in part 6), the smaller
