@@ -151,6 +151,7 @@ def test_constants_are_those_of_the_arrays():
     for name in ("KEEN_MM", "MAX_STROKES"):
         assert getattr(parts, name) == getattr(rolling_session, name)
     assert parts.GRAZING == facets.GRAZING
+    assert parts.PATCHES == random_streams.PATCHES
 
 
 @needs_numba

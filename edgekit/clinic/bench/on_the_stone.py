@@ -111,13 +111,20 @@ def card_placement(
     return None
 
 
-def _has_room(step: Step, at: int, holder: Holder, card_mm: tuple[float, float]) -> bool:
-    """Whether the card clears; at an edge of one placement, at either end or in the middle."""
+def touching(step: Step, at: int) -> FloatArray:
+    """Position [mm], normal and tangent of the edge where the stone touches it, rows (3, 3), at a
+    placement of several."""
     held, rows = step.requirements.held, step.stations
     fields = (held.position_mm, held.normal, held.tangent)
+    return np.array([[step.at_placements(axis[rows])[at] for axis in f.T] for f in fields])
+
+
+def _has_room(step: Step, at: int, holder: Holder, card_mm: tuple[float, float]) -> bool:
+    """Whether the card clears; at an edge of one placement, at either end or in the middle."""
     if step.placements > 1:
-        columns = [[step.at_placements(axis[rows])[at] for axis in field.T] for field in fields]
-        return _clears(step.requirements, np.array(columns), holder, card_mm)
+        return _clears(step.requirements, touching(step, at), holder, card_mm)
+    held, rows = step.requirements.held, step.stations
+    fields = (held.position_mm, held.normal, held.tangent)
     places = [np.array([field[row] for field in fields]) for row in rows[[0, len(rows) // 2, -1]]]
     return any(_clears(step.requirements, place, holder, card_mm) for place in places)
 

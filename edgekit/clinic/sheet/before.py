@@ -15,7 +15,6 @@ from edgekit.clinic.sheet.places import has_toe
 from edgekit.clinic.sheet.set_up import (
     HELD,
     HOUR_STEP_DEG,
-    hours_read,
     numbered,
     per_mm_deg,
     pivot_words,
@@ -230,11 +229,6 @@ def _aside_minutes(handle_mm: float) -> float:
     """What a thread reads wrong that hangs down beside the handle, not below its middle [min]."""
     aside = math.degrees(math.asin(min(handle_mm / DIAL_MM, 1.0)))
     return 5 * aside / HOUR_STEP_DEG
-
-
-def has_dial(plan: BenchPlan) -> bool:
-    """Whether any line is set by the hour."""
-    return bool(hours_read(plan))
 
 
 def tools_by_hand(plan: BenchPlan) -> bool:

@@ -12,6 +12,7 @@ import numpy as np
 
 from edgekit.checks import FloatArray
 from edgekit.clinic.bench.by_hand import heel_middle
+from edgekit.clinic.bench.on_the_stone import touching
 from edgekit.clinic.bench.steps import Step
 from edgekit.clinic.sheet.drawing import Drawing, Ink, Shape, arc, arrow, line, turned
 from edgekit.contact.holder import Holder
@@ -277,11 +278,7 @@ def _oval(middle: tuple[float, float], half: tuple[float, float]) -> Shape:
 
 def card_beside(step: Step, at: int, holder: Holder) -> Drawing:
     """A card at the edge, seen from above on the stone: where it stands beside the shank."""
-    need, held, rows = step.requirements, step.requirements.held, step.stations
-    place, normal, along = (
-        np.array([step.at_placements(axis[rows])[at] for axis in field.T])
-        for field in (held.position_mm, held.normal, held.tangent)
-    )
+    need, (place, normal, along) = step.requirements, touching(step, at)
     out = -need.edge.handle_axis
     up = out - (out @ normal) * normal
     up = up - (up @ along) * along

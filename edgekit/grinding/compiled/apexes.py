@@ -72,6 +72,12 @@ def internal(cot: FloatArray, s: int, work: Work) -> Any:
 
 
 @compiled
+def void_factor(cot: Any, angle: Any) -> Any:
+    """As `edgekit.contact.apex` has it, of internal angles and their cotangents."""
+    return cot + root(1.0 + cot * cot) - (math.pi - angle) / 2.0
+
+
+@compiled
 def lands(work: Work, s: int) -> Any:
     """Land of the stations from `s` on, and half of what a fresh edge of radius 1 would have."""
     cot = internal(work.new_cot, s, work)
@@ -136,9 +142,8 @@ def leave(edge: Edge, work: Work, fresh: float) -> None:
         save(work.land, s, land)
         radius, moved = load(work.radius, s), load(work.inset, s) - load(work.first, s)
         cot, angle = internal(work.new_cot, s, work), load(work.new_angle, s)
-        longer = root(1.0 + cot * cot)
-        void = cot + longer - (math.pi - angle) / 2.0
-        left = root(missing(work, s, moved, cot, 1.0 / longer) / void)
+        sin = 1.0 / root(1.0 + cot * cot)
+        left = root(missing(work, s, moved, cot, sin) / void_factor(cot, angle))
         save(work.radius, s, if_below(0.0, moved, most(left, least(fresh, radius)), radius))
         save(work.angle, s, angle)
         save(work.cot, s, load(work.new_cot, s))

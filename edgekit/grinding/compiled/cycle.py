@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from edgekit.checks import FloatArray
-from edgekit.grinding.compiled.apexes import internal
+from edgekit.grinding.compiled.apexes import internal, void_factor
 from edgekit.grinding.compiled.lanes import (
     compiled,
     highest,
@@ -19,6 +19,7 @@ from edgekit.grinding.compiled.lanes import (
     wide,
 )
 from edgekit.grinding.compiled.parts import (
+    FOUND,
     LIMIT,
     PATCHES,
     ROOT,
@@ -38,8 +39,7 @@ def dull(edge: Edge, use: Use, often: FloatArray, work: Work) -> None:
         work.area[s] = use.strokes[s] * often[s * PATCHES // edge.stations]
     for s in range(0, edge.places, WIDTH):
         cot, strokes = internal(work.cot, s, work), load(work.area, s)
-        void = cot + root(1.0 + cot * cot) - (math.pi - load(work.angle, s)) / 2.0
-        size = root(void / use.void) * UM_PER_MM
+        size = root(void_factor(cot, load(work.angle, s)) / use.void) * UM_PER_MM
         radius = size * load(work.radius, s)
         if use.law == ROOT:
             radius = root(radius * radius + use.rate * strokes)
@@ -77,7 +77,7 @@ def found(edge: Edge, gauge: Gauge, measured: FloatArray, work: Work) -> None:
     """Measures of the radii as a session finds them."""
     for k in range(4):
         first = (4 + k) * edge.places
-        measured[10 + k] = average(edge, gauge.weights, first, work.radius) * UM_PER_MM
+        measured[FOUND + k] = average(edge, gauge.weights, first, work.radius) * UM_PER_MM
 
 
 @compiled

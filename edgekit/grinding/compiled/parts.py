@@ -25,7 +25,7 @@ UM_PER_MM = 1000.0
 
 GOING, MET, UNMET, NO_DEPTH = range(4)  # how a session stands; the last: a stroke found no depth
 NO_USE, ROOT, POWER, LIMIT = range(4)  # laws of dulling; the second is the power of one half
-PATCHES = 16
+PATCHES = 16  # of dulling along an edge
 
 
 # What all runs share: how many ``stations``, ``places`` (P), ``depths`` (V), ``nodes`` (V * P) and
@@ -101,10 +101,11 @@ MEASURED = [
     "used_radius",
 ]
 COUNT = len(MEASURED)
+FOUND, USED = MEASURED.index("radius"), MEASURED.index("used_radius")
 
 # Room for one session: ``words`` (4,) and ``normals`` of random numbers; rows (V * P) of the edge
-# before it and now, of what each node stands for, of the
-# flank's height over a stroke's lines, and of what each node still ``held``; the others (P,).
+# before it and now, of what each node stands for, of the flank's height over a stroke's lines, and
+# of what each node still ``held``; the others (P,).
 Work = namedtuple(
     "Work",
     "words normals begun field node height held inset first drop angle "

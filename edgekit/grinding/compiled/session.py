@@ -103,8 +103,8 @@ def roll(
     """N sessions of R runs, those of each from its `first` (R + 1,) on; `after` is filled."""
     swing_sd = np.minimum(hands.swing_sd_rad, REGISTERED_RAD)
     errors = (hands.tilt_rad, hands.tilt_sd_rad, hands.within_sd_rad, swing_sd)
-    hand = parts.Hand(*map(_plain, (*errors, hands.volume_mm3, fresh_mm)))
-    numbers = parts.Numbers(draws.keys, draws.first_blocks(), STROKES_AHEAD, _plain(often))
+    hand = parts.Hand(*map(plain, (*errors, hands.volume_mm3, fresh_mm)))
+    numbers = parts.Numbers(draws.keys, draws.first_blocks(), STROKES_AHEAD, plain(often))
     done = _done(len(fresh_mm))
     given = edge, before, first, use, gauge, hand, _rule(rule), numbers
     engine.functions().roll(*given, after, done, _room(edge))
@@ -150,7 +150,7 @@ def shared(rolled: RolledEdge, modes: FloatArray) -> Edge:
     blocks = [block.ravel() for block in np.split(filled[len(one) :], ends[:-1] - len(one))[1:]]
     terms = len(modes) + STROKE_TERMS - MODES
     size = stations, places, depths, depths * places, terms
-    return Edge(*size, flat, _plain(grid.fraction), *filled[: len(one)], *blocks)
+    return Edge(*size, flat, plain(grid.fraction), *filled[: len(one)], *blocks)
 
 
 def _seen(rolled: RolledEdge) -> FloatArray:
@@ -175,13 +175,13 @@ def _room(edge: Edge) -> Work:
 def _before(rolled: RolledEdge, start: Flank) -> Before:
     """The edges before the session."""
     each = rolled.drop_mm.T, start.angle.T, start.lean.T, start.radius.T
-    drop, angle, lean, radius = map(_plain, each)
-    field = _plain(np.moveaxis(start.field, 2, 0))
+    drop, angle, lean, radius = map(plain, each)
+    field = plain(np.moveaxis(start.field, 2, 0))
     cot = 1 / np.tan(angle + lean)
     return Before(field, drop, angle, cot, lean, radius, bool(rolled.drop_mm.any()))
 
 
-def _plain(array: FloatArray) -> FloatArray:
+def plain(array: FloatArray) -> FloatArray:
     """The same numbers as the one kind of array that is compiled for."""
     plain = np.ascontiguousarray(array, dtype=np.float64)
     return plain if plain.flags.writeable else plain.copy()  # read-only is another kind

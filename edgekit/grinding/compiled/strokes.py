@@ -52,6 +52,7 @@ from edgekit.grinding.compiled.parts import (
     PATCHES,
     TINY,
     UM_PER_MM,
+    USED,
     WIDTH,
     After,
     Before,
@@ -263,7 +264,7 @@ def cycle(
     """One use and session number `n`; whether its strokes found their depths."""
     measured = row(done.measured, COUNT * n)
     if use.law != NO_USE:
-        measured[14] = average(edge, use.share, 0, work.radius) * UM_PER_MM
+        measured[USED] = average(edge, use.share, 0, work.radius) * UM_PER_MM
         dull(edge, use, numbers.often, work)
     steel = begin(edge, lowered, work)
     if gauge.measured:

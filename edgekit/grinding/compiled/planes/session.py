@@ -24,6 +24,7 @@ from edgekit.grinding.compiled.planes.parts import (
     Stop,
     Work,
 )
+from edgekit.grinding.compiled.session import plain
 from edgekit.grinding.edge_state import EdgeState, GroundEdge
 from edgekit.grinding.random_streams import TERMS, RunEffects, SessionDraws
 from edgekit.grinding.recession_field import MIN_CURVATURE, EdgeGrid, node_shares, rounding_mm
@@ -101,10 +102,10 @@ def plan_of(grid: EdgeGrid, method: Method, normals: FloatArray, reached: FloatA
         placements=stroke.placements,
         each=stroke.strokes_per_placement,
         rows=stroke.planes + -stroke.planes % WIDTH,
-        reached=_plain(reached),
+        reached=plain(reached),
         shares=shares,
         even=shares / stroke.placements,
-        aims=_plain(aims).ravel(),
+        aims=plain(aims).ravel(),
         spacing=float(grid.arc_mm[1]),
         length=float(grid.arc_mm[-1]),
         side=float(grid.edge.side),
@@ -141,11 +142,11 @@ def hand_of(
     return Hand(
         common=common.ravel(),
         scatter=scatter.ravel(),
-        phase=_plain(method.local()[0].phase.phase(turn, draws.phase[:, edge])),
-        normals=_plain(draws.seatings).ravel(),
+        phase=plain(method.local()[0].phase.phase(turn, draws.phase[:, edge])),
+        normals=plain(draws.seatings).ravel(),
         first=edge * apart,
         apart=edges * apart,
-        fresh=_plain(fresh_um),
+        fresh=plain(fresh_um),
     )
 
 
@@ -166,7 +167,7 @@ def _edge(grid: EdgeGrid) -> Edge:
     boxes = _boxes(grid, filled[len(one) :].reshape(3, 3, places))
     blocks = filled[len(one) :], *by_depth, *boxes
     size = stations, places, depths, depths * places
-    return Edge(*size, *filled[: len(one)], *(_plain(block).ravel() for block in blocks))
+    return Edge(*size, *filled[: len(one)], *(plain(block).ravel() for block in blocks))
 
 
 def _boxes(grid: EdgeGrid, seen: FloatArray) -> tuple[FloatArray, ...]:
@@ -188,7 +189,7 @@ def _before(state: EdgeState) -> Before:
     """The edges before the session."""
     field = np.swapaxes(state.inset_mm, 0, 1)
     each = field, state.drop_mm, state.lean_rad, state.angle_rad, state.radius_um
-    field, drop, lean, angle, radius = (_plain(part).ravel() for part in each)
+    field, drop, lean, angle, radius = (plain(part).ravel() for part in each)
     return Before(field, drop, lean, angle, radius, bool(state.drop_mm.any()))
 
 
@@ -212,9 +213,3 @@ def _room(edge: Edge, plan: Lay) -> Work:
     room = np.zeros(ends[-1])
     rows = [room[end - n : end] for end, n in zip(ends, sizes.values(), strict=True)]
     return Work(np.zeros(plan.rows * blocks, dtype=np.int64), *rows)
-
-
-def _plain(array: FloatArray) -> FloatArray:
-    """The same numbers as the one kind of array that is compiled for."""
-    plain = np.ascontiguousarray(array, dtype=np.float64)
-    return plain if plain.flags.writeable else plain.copy()  # read-only is another kind
