@@ -21,6 +21,7 @@ from edgekit.grinding.edge_state import new_state
 from edgekit.grinding.kernel import aim_at
 from edgekit.grinding.random_streams import RandomStreams, SeededKeys
 from edgekit.grinding.recession_field import cleared, prepare_edge
+from edgekit.life import life
 from edgekit.life.life import live_runs
 from edgekit.method.hand import ErrorTerm, Hand
 from edgekit.method.strokes import Advance, PlacementPhase
@@ -105,6 +106,7 @@ def test_every_session_of_lives_agrees(blade, method, monkeypatch):
         return results[0]
 
     monkeypatch.setattr(kernel, "lay_planes", by_both)
+    monkeypatch.setattr(life, "serves_life", lambda *_: False)  # a session at a time
     lived(BLADES[blade](), METHODS[method], 12, stations=33, depths=7)
     assert len(seen) >= 2
     assert max(result.volume.max() for result in seen) > 1e-3
