@@ -210,7 +210,7 @@ def test_sessions_ahead_stay_in_a_block_a_life_and_its_limit():
     turn = np.array([0, 3, 8, 10, 20, 7, 15])
     used_up = np.array([0.0, 0.0, 0.5, 0.9, 0.99, 0.3, 0.1])
     ahead = by_blocks._ahead(turn, used_up, 17)
-    # new: four; unknown pace: the block's rest; 9.6 left; 1.3; 0.2; the block's last.
+    # new: four; unknown pace: the block's rest; 8 left; 1.1; 0.2; the block's last.
     np.testing.assert_array_equal(ahead[[0, 1, 2, 3, 5, 6]], [4, 5, 8, 1, 1, 1])
     assert by_blocks._ahead(np.array([14]), np.array([0.1]), 15)[0] == 1
 

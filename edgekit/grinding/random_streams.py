@@ -260,11 +260,13 @@ class RandomStreams:
 
     def start_runs(self, slots: NDArray[np.int_], runs: NDArray[np.int_]) -> RunEffects:
         """Start `runs` (R,) in `slots` (R,) of the batch, and draw their lasting effects."""
-        z = np.empty((EFFECTS, len(slots)))
-        for n, (slot, run) in enumerate(zip(slots.tolist(), runs.tolist(), strict=True)):
-            self._key[slot], self._loaded[slot] = self._keys.key(run), -1
-            self._stream.go_to(self._key[slot], 0)
-            z[:, n] = self._stream.rng.standard_normal(EFFECTS)
+        for slot, run in zip(slots.tolist(), runs.tolist(), strict=True):
+            self._key[slot] = self._keys.key(run)
+        self._loaded[slots] = -1
+        lines, first = np.arange(len(slots)), np.zeros(len(slots), dtype=int)
+        z, none = np.empty((len(slots), EFFECTS)), np.empty((len(slots), 0))
+        self._fill(self._key[slots], first, lines, none, z)
+        z = z.T.copy()
         return RunEffects(z[:TERMS].T, *z[TERMS:])
 
     def session(

@@ -30,7 +30,7 @@ from edgekit.method.method import Method, Target
 from edgekit.units import UM_PER_MM
 
 STARTING = 4  # sessions of a new blade at a time
-LEFT = 1.2  # times what a life has left at its mean pace is computed at a time, 0.5 % in vain
+LEFT = 1.05  # times what a life has left at its mean pace is computed at a time; 0.2 to 3 % in vain
 
 
 def serves_life(prepared: PreparedBlade, use: Use) -> bool:

@@ -25,7 +25,7 @@ __all__ = ["Use", "use"]
 USUAL_RAD = np.radians(value("internal_angle_deg"))  # of the wedge that a dulling law speaks of
 USUAL_VOID = void_factor(USUAL_RAD)
 USUAL_MM = value("use_contact_mm")  # touched by a stroke that a dulling law speaks of
-USEFUL_STEPS = 33  # of one use, between which the radius is taken to grow evenly
+USEFUL_STEPS = 32  # of one use, a power of two, along which the radius is taken to grow evenly
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -158,13 +158,21 @@ def useful_strokes(
     """
     use, edges = used[0].use, len(used)
     size, met = (sum(part) / edges for part in zip(*((u.size, u.met) for u in used), strict=True))
-    made = met * np.linspace(0.0, 1.0, USEFUL_STEPS)
-    severity = use.severity_gsd ** effects.severity[:, None]
-    grown = use.law.after(size * radius_um[:, None] + 0 * made, severity * made) / size
-    here, there = grown[:, :-1], grown[:, 1:]
-    step = np.maximum(there - here, 1e-300)
-    share = np.where(here < use.useful_radius_um, (use.useful_radius_um - here) / step, 0.0)
-    return np.asarray(np.clip(share, 0.0, 1.0).mean(axis=1) * use.strokes)
+    step = use.severity_gsd**effects.severity * (met / USEFUL_STEPS)
+    start = size * radius_um
+
+    def grown(steps: NDArray[np.int_]) -> FloatArray:
+        return np.asarray(use.law.after(start, step * steps) / size)
+
+    last = np.zeros(len(start), dtype=int)  # step at which the radius is still useful, if any is
+    half = USEFUL_STEPS // 2
+    while half:
+        last += half * (grown(last + half) < use.useful_radius_um)
+        half //= 2
+    here, there = grown(last), grown(last + 1)
+    past = (use.useful_radius_um - here) / np.maximum(there - here, 1e-300)
+    done = np.where(here < use.useful_radius_um, last + np.clip(past, 0.0, 1.0), 0.0)
+    return np.asarray(done * (use.strokes / USEFUL_STEPS))
 
 
 def use(

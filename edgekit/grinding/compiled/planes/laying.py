@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from edgekit.checks import FloatArray
-from edgekit.grinding.compiled.lanes import compiled, if_below, load, root, row, save
+from edgekit.grinding.compiled.lanes import compiled, fetch, if_below, load, root, row, save
 from edgekit.grinding.compiled.parts import WIDTH
 from edgekit.grinding.compiled.planes.angles import sine_cosine
 from edgekit.grinding.compiled.planes.parts import Edge, Hand, Lay, Work
@@ -21,10 +21,12 @@ def lay(edge: Edge, plan: Lay, hand: Hand, n: int, work: Work) -> None:
     tilt, swing, shift, depth = common[0], common[1], common[2], common[3]
     tilt_sd, swing_sd, shift_sd, depth_sd = scatter[0], scatter[1], scatter[2], scatter[3]
     normal, near, p = row(hand.normals, hand.starts[n]), 1.0 / plan.spacing, 0
+    later = row(hand.normals, hand.starts[n + 1])
     for placement in range(plan.placements):
         place = placed(plan, (placement + hand.phase[n]) * plan.even) + shift
         for _ in range(plan.each):
             error = row(normal, hand.apart * p)
+            fetch(later, hand.apart * p)
             arc = min(max(place + shift_sd * error[2], 0.0), plan.length)
             work.tilt[p] = tilt + tilt_sd * error[0]
             work.swing[p] = swing + swing_sd * error[1]

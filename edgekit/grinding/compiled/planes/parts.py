@@ -43,8 +43,9 @@ Lay = namedtuple(
 Stop = namedtuple("Stop", "alike spare largest rounding")
 
 # Of each session (N,): errors that are ``common`` (N, 4) to it and their ``scatter`` (N, 4), the
-# ``phase`` of placements; unit ``normals``, of which a session's lie from its one of ``starts`` on,
-# ``apart`` from seating to seating; and the radius ``fresh`` that grinding leaves [µm].
+# ``phase`` of placements; unit ``normals``, of which a session's lie from its one of ``starts``
+# (N + 1,) on, ``apart`` from seating to seating (those of one more are fetched: any place will do);
+# and the radius ``fresh`` that grinding leaves [µm].
 Hand = namedtuple("Hand", "common scatter phase normals starts apart fresh")
 
 # Edges after the last session of each run: ``field`` (R, V, S); ``angle``, ``cot``, ``radius``,

@@ -150,7 +150,7 @@ def hand_of(
         scatter=scatter.ravel(),
         phase=plain(method.local()[0].phase.phase(turn, draws.phase[:, edge])),
         normals=seated.numbers,
-        starts=seated.first[:, edge].copy(),
+        starts=np.append(seated.first[:, edge], 0),
         apart=seated.apart,
         fresh=plain(fresh_um),
     )
