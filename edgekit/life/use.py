@@ -158,21 +158,20 @@ def useful_strokes(
     """
     use, edges = used[0].use, len(used)
     size, met = (sum(part) / edges for part in zip(*((u.size, u.met) for u in used), strict=True))
-    step = use.severity_gsd**effects.severity * (met / USEFUL_STEPS)
-    start = size * radius_um
+    severity, start = use.severity_gsd**effects.severity, size * radius_um
 
-    def grown(steps: NDArray[np.int_]) -> FloatArray:
-        return np.asarray(use.law.after(start, step * steps) / size)
+    def grown(step: NDArray[np.int_]) -> FloatArray:
+        return np.asarray(use.law.after(start, severity * (met * (step / USEFUL_STEPS))) / size)
 
-    last = np.zeros(len(start), dtype=int)  # step at which the radius is still useful, if any is
-    half = USEFUL_STEPS // 2
-    while half:
+    last, half = np.zeros(len(start), dtype=int), USEFUL_STEPS // 2
+    while half:  # the last step at which it is still useful, as no law lets a radius fall
         last += half * (grown(last + half) < use.useful_radius_um)
         half //= 2
     here, there = grown(last), grown(last + 1)
     past = (use.useful_radius_um - here) / np.maximum(there - here, 1e-300)
-    done = np.where(here < use.useful_radius_um, last + np.clip(past, 0.0, 1.0), 0.0)
-    return np.asarray(done * (use.strokes / USEFUL_STEPS))
+    share = (np.arange(USEFUL_STEPS) < last[:, None]).astype(float)
+    share[np.arange(len(last)), last] = np.clip(past, 0.0, 1.0)
+    return np.asarray(share.mean(axis=1) * use.strokes)
 
 
 def use(
