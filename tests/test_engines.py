@@ -141,6 +141,7 @@ def test_the_strokes_are_compiled_once_for_all_cases():
     for case in ("one edge", "flat on a straight edge", "single precision"):
         lived("compiled", 2, **CASES[case] | {"max_sessions": 1})
     assert len(engine.functions().roll.signatures) == 1
+    assert len(engine.functions().fill.signatures) == 1
 
 
 @needs_numba

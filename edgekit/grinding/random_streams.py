@@ -7,7 +7,7 @@ same session however many placements each makes (common random numbers), and a r
 depend on how runs are divided into batches.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import NamedTuple, Protocol, Self
 
 import numpy as np
@@ -195,19 +195,11 @@ class SeededKeys:
         return self._bits.random_raw(2)
 
 
-class Filler(Protocol):
-    """What draws whole blocks."""
-
-    def __call__(
-        self,
-        keys: NDArray[np.uint64],
-        blocks: NDArray[np.int_],
-        slots: NDArray[np.int_],
-        even: FloatArray,
-        normal: FloatArray,
-    ) -> None:
-        """Draw a block (N,) of each key (N, 2), uniform numbers and then unit normals, into lines
-        `slots` (N,) of `even` and `normal`."""
+# Draws a block (N,) of each key (N, 2), uniform numbers and then unit normals, into lines (N,) of
+# two arrays: keys, blocks, lines, uniform numbers, normals.
+Filler = Callable[
+    [NDArray[np.uint64], NDArray[np.int_], NDArray[np.int_], FloatArray, FloatArray], None
+]
 
 
 def fill_by_numpy(

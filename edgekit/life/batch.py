@@ -18,9 +18,11 @@ from edgekit.life.use import Use
 
 
 class Blades(Protocol):
-    """The edges of R blades in their present state, and what draws their random numbers."""
+    """The edges of R blades in their present state."""
 
-    fill: Filler
+    @property
+    def fill(self) -> Filler:
+        """What draws their random numbers."""
 
     def start(self, slots: int) -> None:
         """Room for so many blades."""

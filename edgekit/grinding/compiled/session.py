@@ -1,4 +1,4 @@
-"""One session of rolling strokes on one edge by the compiled engine, where that can serve."""
+"""Sessions of rolling strokes by the compiled engine, where that can serve; random numbers too."""
 
 from __future__ import annotations
 

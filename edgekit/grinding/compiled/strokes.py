@@ -282,8 +282,8 @@ def of_session(hands: Hand, n: int) -> Hand:
 
 
 def kept(text: str) -> Any:
-    """The one function that is called from outside, kept on disk for this `text` of all functions:
-    the cache of numba would see no change outside this file."""
+    """The function that computes sessions, called from outside and kept on disk for this `text` of
+    all functions: the cache of numba would see no change outside this file."""
 
     def roll(
         shared: Edge,

@@ -1,4 +1,4 @@
-"""One session of local strokes on one edge by the compiled engine, where that is chosen."""
+"""Sessions of local strokes on one edge by the compiled engine, where that is chosen."""
 
 from __future__ import annotations
 
