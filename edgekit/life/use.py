@@ -17,7 +17,7 @@ from edgekit.grinding.random_streams import PATCHES, RunEffects, RunStreams
 from edgekit.grinding.recession_field import EdgeGrid, cleared, over_stations
 from edgekit.grinding.worn_blade import WornBlade
 from edgekit.life.density import ToeThird, UseDensity, touch_density
-from edgekit.life.dulling import DullingLaw, PowerDulling
+from edgekit.life.dulling import DullingLaw, PowerDulling, SaturatingDulling
 from edgekit.units import UM_PER_MM
 
 __all__ = ["Use", "use"]
@@ -25,7 +25,7 @@ __all__ = ["Use", "use"]
 USUAL_RAD = np.radians(value("internal_angle_deg"))  # of the wedge that a dulling law speaks of
 USUAL_VOID = void_factor(USUAL_RAD)
 USUAL_MM = value("use_contact_mm")  # touched by a stroke that a dulling law speaks of
-USEFUL_STEPS = 33  # of one use, between which the radius is taken to grow evenly
+USEFUL_STEPS = 33  # of one use, between which a law of one's own grows the radius evenly
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -158,13 +158,25 @@ def useful_strokes(
     """
     use, edges = used[0].use, len(used)
     size, met = (sum(part) / edges for part in zip(*((u.size, u.met) for u in used), strict=True))
-    made = met * np.linspace(0.0, 1.0, USEFUL_STEPS)
-    severity = use.severity_gsd ** effects.severity[:, None]
-    grown = use.law.after(size * radius_um[:, None] + 0 * made, severity * made) / size
+    made = met * use.severity_gsd**effects.severity
+    radius, limit = size * radius_um, size * use.useful_radius_um
+    if isinstance(use.law, PowerDulling | SaturatingDulling):
+        until = use.law.until(radius, limit)
+        share = np.divide(until, made, where=until < made, out=np.ones_like(made))
+        return np.asarray(use.strokes * share)
+    return use.strokes * _share_below(use.law, radius, limit, made)
+
+
+def _share_below(
+    law: DullingLaw, radius_um: FloatArray, limit_um: float, strokes: FloatArray
+) -> FloatArray:
+    """Share (R,) of `strokes` until a radius has grown to a limit by any law."""
+    made = strokes[:, None] * np.linspace(0.0, 1.0, USEFUL_STEPS)
+    grown = law.after(radius_um[:, None] + 0 * made, made)
     here, there = grown[:, :-1], grown[:, 1:]
     step = np.maximum(there - here, 1e-300)
-    share = np.where(here < use.useful_radius_um, (use.useful_radius_um - here) / step, 0.0)
-    return np.asarray(np.clip(share, 0.0, 1.0).mean(axis=1) * use.strokes)
+    share = np.where(here < limit_um, (limit_um - here) / step, 0.0)
+    return np.asarray(np.clip(share, 0.0, 1.0).mean(axis=1))
 
 
 def use(

@@ -11,6 +11,7 @@ import numpy as np
 
 from edgekit.checks import FloatArray
 from edgekit.evidence_table import value
+from edgekit.geometry.depth_nodes import node_shares
 from edgekit.geometry.vectors import unit
 from edgekit.grinding.compiled import engine
 from edgekit.grinding.compiled.parts import WIDTH
@@ -27,7 +28,7 @@ from edgekit.grinding.compiled.planes.parts import (
 from edgekit.grinding.compiled.session import plain
 from edgekit.grinding.edge_state import EdgeState, GroundEdge
 from edgekit.grinding.random_streams import TERMS, RunEffects, SessionDraws
-from edgekit.grinding.recession_field import MIN_CURVATURE, EdgeGrid, node_shares, rounding_mm
+from edgekit.grinding.recession_field import MIN_CURVATURE, EdgeGrid, rounding_mm
 from edgekit.method.method import Method
 from edgekit.method.strokes import Advance
 from edgekit.units import UM_PER_MM
