@@ -1239,11 +1239,10 @@ EQUIVALENT = (
     ("life/batch.py", "self._in_step = len(prepared.aims) > 1", "Gt", "time alone"),
     (
         "life/use.py",
-        "here < use.useful_radius_um",
+        "grown(last + half) < use.useful_radius_um",
         "Lt",
         "at the limit nothing is left either way",
     ),
-    ("life/use.py", "+ 0 * made", "Add", "zeros give a shape, whether added or taken"),
     (
         "life/use.py",
         "RunEffects(np.zeros((1, 4))",

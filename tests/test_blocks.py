@@ -4,6 +4,7 @@ Both follow the same steps and differ by rounding alone; what a session and a us
 outside in `tests.test_strokes`, `tests.test_use` and `tests.test_dulling`.
 """
 
+import dataclasses
 import importlib.util
 import math
 from dataclasses import dataclass
@@ -23,6 +24,7 @@ from edgekit.life.by_blocks import serves_life
 from edgekit.life.life import live_runs
 from edgekit.life.measures import EdgeMeasures
 from edgekit.life.prepared import PreparedBlade
+from edgekit.method.strokes import Advance, PlacementPhase
 
 pytestmark = pytest.mark.skipif(
     importlib.util.find_spec("numba") is None, reason="numba, the extra `fast`, is not installed"
@@ -66,6 +68,24 @@ class Three:
         return "three sessions"
 
 
+UNSURE = ek.Hand(
+    tilt_deg=ek.ErrorTerm(bias=0.5, person_sd=1.0, session_sd=1.0, sd=2.5, sd_gsd=1.3),
+    swing_deg=ek.ErrorTerm(sd=3.0),
+    position_mm=ek.ErrorTerm(sd=0.2),
+    depth=ek.ErrorTerm(sd=0.3),
+)
+LOCAL = ek.methods.freehand(stroke=ek.strokes.local())
+FEW = dataclasses.replace(
+    LOCAL, stroke=ek.strokes.local(placements=7), hand=UNSURE, max_advance_um=300.0
+)
+
+
+def steps(**options):
+    """Local strokes of a hand that errs in every way."""
+    return dataclasses.replace(FEW, stroke=ek.strokes.local(**options))
+
+
+LONG = (ek.retire.MaxWidthLoss(fraction=0.3),)  # local strokes take more
 CASES = {
     "one edge": {},
     "two edges": {"blade": ek.patterns.universal_curette()},
@@ -84,6 +104,44 @@ CASES = {
     "used evenly": {"use": ek.Use(density=ek.laws.EvenUse(), severity_gsd=1.0)},
     "a rule of one's own": {"rules": (Deepest(), ek.retire.MinLength())},
     "no use": {"use": ek.Use(strokes=0.0), "max_sessions": 5},
+    "local": {"method": LOCAL, "rules": LONG},
+    "local, two edges": {
+        "method": steps(placements=9, phase=PlacementPhase.SHIFTED),
+        "blade": ek.patterns.universal_curette(),
+        "rules": LONG,
+    },
+    "local, two straight edges": {
+        "method": steps(),
+        "blade": ek.patterns.straight_sickle(),
+        "rules": (ek.retire.MaxWidthLoss(fraction=0.9),),
+    },
+    "local, all alike": {
+        "method": steps(strokes_per_placement=2, advance=Advance.UNIFORM),
+        "blade": ek.patterns.hoe(),
+        "rules": LONG,
+        "stations": 33,
+    },
+    "local, too dull": {
+        "method": dataclasses.replace(FEW, max_advance_um=6.0),
+        "rules": LONG,
+    },
+    "local, another power": {
+        "method": FEW,
+        "use": ek.Use(law=ek.PowerDulling(rate=3.0, exponent=0.4)),
+        "rules": LONG,
+    },
+    "local, a limit": {
+        "method": FEW,
+        "use": ek.Use(law=ek.SaturatingDulling(limit_um=6.0, strokes=30.0)),
+        "rules": LONG,
+    },
+    "local, attrition": {
+        "method": FEW,
+        "use": ek.Use(attrition_um=1.5),
+        "rules": LONG,
+        "stations": 33,
+    },
+    "local, no use": {"method": FEW, "use": ek.Use(strokes=0.0), "max_sessions": 5},
 }
 
 
@@ -99,17 +157,21 @@ def test_blocks_are_sessions_one_by_one(case, monkeypatch):
             one, other = (getattr(lives, part)[name] for lives in (arrays, blocks))
             near = TOUCHED.get(name, NEAR)
             np.testing.assert_allclose(other, one, rtol=near, atol=near, err_msg=name)
-    if case != "no use":
-        assert (arrays.sessions > AHEAD).any()  # more than a block
+    if "no use" not in case:
+        assert (arrays.sessions > AHEAD).any(), arrays.sessions  # more than a block
 
 
 @pytest.mark.parametrize(("starting", "left"), [(1, 1e-9), (8, 50.0)])
-def test_lives_do_not_depend_on_how_many_sessions_are_computed_ahead(starting, left, monkeypatch):
+@pytest.mark.parametrize(("method", "share"), [(None, 0.06), (FEW, 0.3)])
+def test_lives_do_not_depend_on_how_many_sessions_are_computed_ahead(
+    method, share, starting, left, monkeypatch
+):
     """One at a time, and all of a block although lives end within it."""
-    usual = lived(9, rules=(ek.retire.MaxWidthLoss(fraction=0.06),), max_sessions=21)
+    case = {"method": method, "rules": (ek.retire.MaxWidthLoss(fraction=share),)}
+    usual = lived(9, **case, max_sessions=21)
     monkeypatch.setattr(by_blocks, "STARTING", starting)
     monkeypatch.setattr(by_blocks, "LEFT", left)
-    other = lived(9, rules=(ek.retire.MaxWidthLoss(fraction=0.06),), max_sessions=21)
+    other = lived(9, **case, max_sessions=21)
     assert (usual.sessions % AHEAD > 0).any()
     assert (usual.sessions < 21).any()
     np.testing.assert_array_equal(usual.sessions, other.sessions)
@@ -120,17 +182,17 @@ def test_lives_do_not_depend_on_how_many_sessions_are_computed_ahead(starting, l
         np.testing.assert_allclose(usual.average[name], other.average[name], rtol=1e-13)
 
 
-def test_a_run_has_the_same_bits_in_any_company(monkeypatch):
+@pytest.mark.parametrize("method", [ek.methods.freehand(), LOCAL], ids=["rolling", "local"])
+def test_a_run_has_the_same_bits_in_any_company(method, monkeypatch):
     """Alone, and among more than there are slots for."""
-    blade = ek.patterns.universal_curette()
-    together = lived(5, blade=blade)
+    case = {"blade": ek.patterns.universal_curette(), "method": method}
+    together = lived(5, **case)
     monkeypatch.setattr(life, "MAX_RUNS_AT_ONCE", 2)
-    in_twos = lived(5, blade=blade)
+    in_twos = lived(5, **case)
     with engine.using("compiled"):
         alone = [
             live_runs(
-                blade,
-                ek.methods.freehand(),
+                **case,
                 use=ek.Use(),
                 rules=(ek.retire.MaxWidthLoss(fraction=0.1),),
                 rngs=SeededKeys(3, first=i, runs=1),
@@ -148,7 +210,7 @@ def test_sessions_ahead_stay_in_a_block_a_life_and_its_limit():
     turn = np.array([0, 3, 8, 10, 20, 7, 15])
     used_up = np.array([0.0, 0.0, 0.5, 0.9, 0.99, 0.3, 0.1])
     ahead = by_blocks._ahead(turn, used_up, 17)
-    # new: four; unknown pace: the block's rest; 9.6 left; 1.3; 0.2; the block's last.
+    # new: four; unknown pace: the block's rest; 8 left; 1.1; 0.2; the block's last.
     np.testing.assert_array_equal(ahead[[0, 1, 2, 3, 5, 6]], [4, 5, 8, 1, 1, 1])
     assert by_blocks._ahead(np.array([14]), np.array([0.1]), 15)[0] == 1
 
@@ -175,7 +237,6 @@ def test_a_stroke_without_depth_is_an_error_only_for_a_life_that_reaches_it(monk
 @pytest.mark.parametrize(
     ("what", "method", "use", "options"),
     [
-        ("local", ek.methods.freehand(stroke=ek.strokes.local()), ek.Use(), {}),
         ("face", ek.methods.face_honing(), ek.Use(), {}),
         (
             "by turns",
@@ -190,18 +251,21 @@ def test_a_stroke_without_depth_is_an_error_only_for_a_life_that_reaches_it(monk
             {},
         ),
         ("strength", ek.methods.freehand(), ek.Use(), {"strength": True}),
+        ("local, strength", LOCAL, ek.Use(), {"strength": True}),
         ("single", ek.methods.freehand(), ek.Use(), {"precision": np.float32}),
+        ("local, single", LOCAL, ek.Use(), {"precision": np.float32}),
     ],
 )
 def test_other_lives_are_computed_a_session_at_a_time(what, method, use, options):
     blade = ek.patterns.area_specific_curette()
-    plain = PreparedBlade.of(blade, ek.methods.freehand(), 12, 5)
     other = PreparedBlade.of(blade, method, 12, 5, **options)
-    with engine.using("compiled"):
-        assert serves_life(plain, ek.Use())
-        assert not serves_life(other, use), what
-    with engine.using("arrays"):
-        assert not serves_life(plain, ek.Use())
+    for way in (ek.methods.freehand(), LOCAL):
+        plain = PreparedBlade.of(blade, way, 12, 5)
+        with engine.using("compiled"):
+            assert serves_life(plain, ek.Use())
+            assert not serves_life(other, use), what
+        with engine.using("arrays"):
+            assert not serves_life(plain, ek.Use())
 
 
 def test_measures_of_an_edge_stand_in_one_order():

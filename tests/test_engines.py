@@ -21,7 +21,7 @@ from edgekit.contact import apex, facets
 from edgekit.grinding import random_streams, rolling_session, section_stroke
 from edgekit.grinding.arrays import levels
 from edgekit.grinding.compiled import engine, parts
-from edgekit.grinding.compiled.session import roll_compiled
+from edgekit.grinding.compiled.session import fill, roll_compiled
 from edgekit.grinding.random_streams import SeededKeys, StrokeNumbers
 from edgekit.life.life import live_runs
 from tests.test_strokes import BETA, DULL_MM, FRESH_MM, dulled, hands, rolled_edge, session
@@ -164,9 +164,33 @@ def test_normal_numbers_have_the_bits_of_numpy():
     from edgekit.grinding.compiled.normals import draw
 
     mine, words = np.empty(1_000_000), np.empty(4, dtype=np.uint64)
-    draw(key, np.uint64(block), words, mine, len(mine))
+    draw(key, np.uint64(block), words, mine, 0, mine, len(mine))
     np.testing.assert_array_equal(mine, stream.rng.standard_normal(len(mine)))
     assert np.abs(mine).max() > 4.5  # beyond the ziggurat's layers
+
+
+@needs_numba
+def test_blocks_of_random_numbers_have_the_bits_of_numpy():
+    """Each run at its own session; seatings are read where they lie or copied."""
+    size = {"edges": 2, "seatings": 5, "slots": 4}
+    made = [
+        random_streams.RandomStreams(SeededKeys(3, runs=4), fill=filler, **size)
+        for filler in (random_streams.fill_by_numpy, fill)
+    ]
+    slots = np.arange(4)
+    for streams in made:
+        streams.start_runs(slots, slots[::-1])
+    for turns in ([0, 9, 7, 30], [1, 10, 8, 2]):  # the last two need other blocks
+        one, other = (streams.session(slots, np.array(turns)) for streams in made)
+        for want, got in zip(one[:4], other[:4], strict=True):
+            np.testing.assert_array_equal(got, want)
+        there = made[1].session(slots, np.array(turns), in_place=True)
+        assert there.seatings.size == 0
+        for where in (there.seated, random_streams.Seated.of(one.seatings)):
+            at = where.first[..., None] + where.apart * np.arange(5)
+            read = where.numbers[at[..., None] + np.arange(4)]
+            np.testing.assert_array_equal(read, one.seatings)
+    assert np.ptp(one.phase) > 0
 
 
 @needs_numba

@@ -102,15 +102,35 @@ class StrokeNumbers:
         self._block = block
 
 
+class Seated(NamedTuple):
+    """Where the unit normals of N sessions' seatings lie: four from the places ``first`` (N, E) of
+    a row of ``numbers`` on, and so on ``apart`` from seating to seating."""
+
+    numbers: FloatArray
+    first: NDArray[np.int_]
+    apart: int
+
+    @classmethod
+    def of(cls, seatings: FloatArray) -> Self:
+        """Of an array (N, E, P, 4)."""
+        sessions, edges, each, terms = seatings.shape
+        first = np.arange(sessions * edges).reshape(sessions, edges) * (each * terms)
+        return cls(np.ascontiguousarray(seatings, dtype=np.float64).ravel(), first, terms)
+
+
 class SessionDraws(NamedTuple):
     """Draws of one session, for E edges and P seatings of the stone on each: ``phase`` (R, E)
-    uniform; ``setup`` (R, 4), ``seatings`` (R, E, P, 4) and ``patches`` (R, E, 16) unit normals."""
+    uniform; ``setup`` (R, 4), ``seatings`` (R, E, P, 4) and ``patches`` (R, E, 16) unit normals.
+
+    Where ``seated`` is given, seatings have not been copied: they lie there until the same run's
+    next block is drawn."""
 
     setup: FloatArray
     phase: FloatArray
     seatings: FloatArray
     patches: FloatArray
     strokes: tuple[StrokeNumbers, ...]
+    seated: Seated | None = None
 
 
 def run_rng(seed: int, run: int) -> np.random.Generator:
@@ -175,6 +195,36 @@ class SeededKeys:
         return self._bits.random_raw(2)
 
 
+class Filler(Protocol):
+    """What draws whole blocks."""
+
+    def __call__(
+        self,
+        keys: NDArray[np.uint64],
+        blocks: NDArray[np.int_],
+        slots: NDArray[np.int_],
+        even: FloatArray,
+        normal: FloatArray,
+    ) -> None:
+        """Draw a block (N,) of each key (N, 2), uniform numbers and then unit normals, into lines
+        `slots` (N,) of `even` and `normal`."""
+
+
+def fill_by_numpy(
+    keys: NDArray[np.uint64],
+    blocks: NDArray[np.int_],
+    slots: NDArray[np.int_],
+    even: FloatArray,
+    normal: FloatArray,
+) -> None:
+    """See `Filler`; the bits are those of numpy's generator."""
+    stream = _Stream()
+    for key, block, slot in zip(keys, blocks.tolist(), slots.tolist(), strict=True):
+        stream.go_to(key, block)
+        stream.rng.random(out=even[slot])
+        stream.rng.standard_normal(out=normal[slot])
+
+
 class RandomStreams:
     """Random numbers for the current batch of runs, each run at its own session.
 
@@ -185,55 +235,77 @@ class RandomStreams:
         How many of each a session needs.
     slots : int
         Largest number of runs in the batch; each run has one slot.
+    fill : Filler
+        What draws them.
     """
 
-    def __init__(self, keys: RunKeys, *, edges: int, seatings: int, slots: int) -> None:
-        self._keys, self._stream = keys, _Stream()
+    def __init__(
+        self,
+        keys: RunKeys,
+        *,
+        edges: int,
+        seatings: int,
+        slots: int,
+        fill: Filler = fill_by_numpy,
+    ) -> None:
+        self._keys, self._stream, self._fill = keys, _Stream(), fill
         self._key = np.zeros((slots, 2), dtype=np.uint64)
         self._loaded = np.full(slots, -1)  # block of sessions that lies ready
         self._phase = np.empty((slots, AHEAD, edges))
-        # By session, then by slot, so that a session's numbers lie together.
         fixed = TERMS + edges * PATCHES
-        self._fixed = np.empty((AHEAD, slots, fixed))
-        self._seatings = np.empty((AHEAD, slots, edges, seatings, TERMS))
-        self._drawn = np.empty(AHEAD * (fixed + seatings * edges * TERMS))
-        self._drawn_fixed = self._drawn[: AHEAD * fixed].reshape(AHEAD, fixed)
-        seated = self._drawn[AHEAD * fixed :].reshape(seatings, AHEAD, edges, TERMS)
-        self._drawn_seatings = seated.transpose(1, 2, 0, 3)
+        self._drawn = np.empty((slots, AHEAD * (fixed + seatings * edges * TERMS)))
+        self._fixed = self._drawn[:, : AHEAD * fixed].reshape(slots, AHEAD, fixed)
+        seated = self._drawn[:, AHEAD * fixed :]
+        self._seatings = seated.reshape(slots, seatings, AHEAD, edges, TERMS)
 
     def start_runs(self, slots: NDArray[np.int_], runs: NDArray[np.int_]) -> RunEffects:
         """Start `runs` (R,) in `slots` (R,) of the batch, and draw their lasting effects."""
-        z = np.empty((EFFECTS, len(slots)))
-        for n, (slot, run) in enumerate(zip(slots.tolist(), runs.tolist(), strict=True)):
-            self._key[slot], self._loaded[slot] = self._keys.key(run), -1
-            self._stream.go_to(self._key[slot], 0)
-            z[:, n] = self._stream.rng.standard_normal(EFFECTS)
+        for slot, run in zip(slots.tolist(), runs.tolist(), strict=True):
+            self._key[slot] = self._keys.key(run)
+        self._loaded[slots] = -1
+        lines, first = np.arange(len(slots)), np.zeros(len(slots), dtype=int)
+        z, none = np.empty((len(slots), EFFECTS)), np.empty((len(slots), 0))
+        self._fill(self._key[slots], first, lines, none, z)
+        z = z.T.copy()
         return RunEffects(z[:TERMS].T, *z[TERMS:])
 
-    def session(self, slots: NDArray[np.int_], turns: NDArray[np.int_]) -> SessionDraws:
+    def session(
+        self, slots: NDArray[np.int_], turns: NDArray[np.int_], *, in_place: bool = False
+    ) -> SessionDraws:
         """Draws of session number `turns` (R,) of the runs in `slots` (R,); several of one run
-        must lie in one block of `AHEAD`."""
-        ahead = turns % AHEAD
-        due = turns // AHEAD != self._loaded[slots]
-        self._loaded[slots] = turns // AHEAD
-        blocks = dict(zip(slots[due].tolist(), (turns[due] // AHEAD).tolist(), strict=True))
-        for slot, block in blocks.items():
-            self._stream.go_to(self._key[slot], 1 + block)
-            self._stream.rng.random(out=self._phase[slot])
-            self._stream.rng.standard_normal(out=self._drawn)
-            self._fixed[:, slot] = self._drawn_fixed
-            self._seatings[:, slot] = self._drawn_seatings
-        now = self._fixed[ahead, slots].T.copy()  # runs closest in memory, as the kernel works
-        edges = self._phase.shape[2]
+        must lie in one block of `AHEAD`. Seatings are copied unless they serve `in_place`."""
+        self._load(slots, turns // AHEAD)
+        ahead, edges = turns % AHEAD, self._phase.shape[2]
+        now = self._fixed[slots, ahead].T.copy()  # runs closest in memory, as the kernel works
+        seated = self._seated(slots, ahead) if in_place else None
+        seatings = self._seatings[:0] if in_place else self._seatings[slots, :, ahead]
         return SessionDraws(
             setup=now[:TERMS].T,
             phase=self._phase[slots, ahead],
-            seatings=self._seatings[ahead, slots],
+            seatings=np.swapaxes(seatings, 1, 2),
             patches=np.moveaxis(now[TERMS:].reshape(edges, PATCHES, -1), -1, 0),
             strokes=tuple(
                 StrokeNumbers(self._stream, self._key[slots], turns, edge) for edge in range(edges)
             ),
+            seated=seated,
         )
+
+    def _load(self, slots: NDArray[np.int_], blocks: NDArray[np.int_]) -> None:
+        """Draw the blocks that do not lie ready."""
+        due = np.flatnonzero(blocks != self._loaded[slots])
+        due = due[np.append(True, np.diff(slots[due]) != 0)[: len(due)]]  # once a run
+        if len(due):
+            slot, block = slots[due], blocks[due]
+            self._fill(self._key[slot], 1 + block, slot, self._phase, self._drawn)
+            self._loaded[slot] = block
+
+    def _seated(self, slots: NDArray[np.int_], ahead: NDArray[np.int_]) -> Seated:
+        """Where the seatings of sessions lie."""
+        _, _, _, edges, terms = self._seatings.shape
+        line = self._drawn.shape[1]
+        start = slots * line + AHEAD * self._fixed.shape[2] + ahead * (edges * terms)
+        first = start[:, None] + np.arange(edges) * terms
+        return Seated(self._drawn.ravel(), first, AHEAD * edges * terms)
 
 
 class RunStreams:

@@ -6,13 +6,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
-from edgekit.grinding.random_streams import RandomStreams, RunEffects, RunKeys, SessionDraws
+from edgekit.grinding.random_streams import (
+    Filler,
+    RandomStreams,
+    RunEffects,
+    RunKeys,
+    SessionDraws,
+)
 from edgekit.life.prepared import PreparedBlade
 from edgekit.life.use import Use
 
 
 class Blades(Protocol):
-    """The edges of R blades in their present state."""
+    """The edges of R blades in their present state, and what draws their random numbers."""
+
+    fill: Filler
 
     def start(self, slots: int) -> None:
         """Room for so many blades."""
@@ -39,7 +47,11 @@ class RunBatch:
         self._in_step = len(prepared.aims) > 1
         self._slots = slots
         self._streams = RandomStreams(
-            keys, edges=len(prepared.grids), seatings=prepared.method.planes, slots=slots
+            keys,
+            edges=len(prepared.grids),
+            seatings=prepared.method.planes,
+            slots=slots,
+            fill=blades.fill,
         )
         self._waiting = iter(range(len(keys)))
         self._fill()
@@ -55,9 +67,11 @@ class RunBatch:
         self._blades.start(slots)
         self._start_waiting(np.ones(slots, dtype=bool))
 
-    def draws(self, rows: NDArray[np.int_], turn: NDArray[np.int_]) -> SessionDraws:
+    def draws(
+        self, rows: NDArray[np.int_], turn: NDArray[np.int_], *, in_place: bool = False
+    ) -> SessionDraws:
         """Random numbers of sessions number `turn` (N,) of some runs of the batch (N,)."""
-        return self._streams.session(self._slot[rows], turn)
+        return self._streams.session(self._slot[rows], turn, in_place=in_place)
 
     def effects_of(self, rows: NDArray[np.int_]) -> RunEffects:
         """What lasts for some of the runs."""

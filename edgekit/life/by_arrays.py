@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from edgekit.checks import FloatArray
 from edgekit.grinding.edge_state import EdgeState, new_state, whole_land_um
 from edgekit.grinding.kernel import sharpen_runs
+from edgekit.grinding.random_streams import fill_by_numpy
 from edgekit.grinding.recession_field import EdgeGrid, cleared
 from edgekit.life.batch import RunBatch, some_runs
 from edgekit.life.measures import Sessions, mean_of, measure_edge, put_together
@@ -22,7 +23,7 @@ class ArrayLives:
     states: Sequence[EdgeState]
 
     def __init__(self, prepared: PreparedBlade, use: Use) -> None:
-        self._prepared = prepared
+        self._prepared, self.fill = prepared, fill_by_numpy
         self._used = [EdgeUse(use, grid, len(prepared.grids)) for grid in prepared.grids]
 
     def start(self, slots: int) -> None:

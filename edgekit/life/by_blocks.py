@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 
 import numpy as np
@@ -9,9 +10,12 @@ from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
 from edgekit.grinding.compiled import parts
-from edgekit.grinding.compiled.session import no_depth, roll, serves, shared
+from edgekit.grinding.compiled.planes import session as compiled_planes
+from edgekit.grinding.compiled.planes.parts import After
+from edgekit.grinding.compiled.session import fill, no_depth, roll, serves, shared
 from edgekit.grinding.edge_state import EdgeSums
 from edgekit.grinding.kernel import sums
+from edgekit.grinding.planes import even_places
 from edgekit.grinding.random_streams import AHEAD, RunEffects, SessionDraws
 from edgekit.grinding.rolled_side import hands_of, modes_of
 from edgekit.grinding.rolling import RolledEdge
@@ -26,7 +30,7 @@ from edgekit.method.method import Method, Target
 from edgekit.units import UM_PER_MM
 
 STARTING = 4  # sessions of a new blade at a time
-LEFT = 1.2  # times what a life has left at its mean pace is computed at a time, 0.5 % in vain
+LEFT = 1.05  # times what a life has left at its mean pace is computed at a time; 0.2 to 3 % in vain
 
 
 def serves_life(prepared: PreparedBlade, use: Use) -> bool:
@@ -34,28 +38,29 @@ def serves_life(prepared: PreparedBlade, use: Use) -> bool:
     method, kind = prepared.method, prepared.grids[0].inset_mm.dtype
     return (
         isinstance(method, Method)
-        and method.rolls
         and method.target is not Target.FACE
         and prepared.bending is None
         and kind == np.float64
         and type(use.law) in (PowerDulling, SaturatingDulling)
-        and all(serves(aim, method) for aim in prepared.aims[0] if isinstance(aim, RolledEdge))
+        and all(
+            serves(aim, method) if isinstance(aim, RolledEdge) else compiled_planes.serves()
+            for aim in prepared.aims[0]
+        )
     )
 
 
-class _Edge:
+class _Edge(ABC):
     """One edge of R blades: what all share, and the present state of each, run after run.
 
     ``stuck`` (R,): a stroke found no depth, so that this blade must not go on.
     """
 
-    def __init__(self, prepared: PreparedBlade, use: Use, number: int) -> None:
-        aim = prepared.aims[0][number]
-        assert isinstance(aim, RolledEdge)  # as `serves_life` has made sure
-        self.method = prepared.method.at(0)
-        self.rolled, self.number = aim, number
-        self.used = EdgeUse(use, aim.grid, len(prepared.grids))
-        self._shared = shared(aim, modes_of(aim, self.method))
+    unit_um: float  # in which radii are kept
+
+    def __init__(self, prepared: PreparedBlade, use: Use, number: int, places: int) -> None:
+        self.method, self.grid = prepared.method.at(0), prepared.grids[number]
+        self.number, self._places = number, places
+        self.used = EdgeUse(use, self.grid, len(prepared.grids))
         self._use, self._gauge = self._use_in_numbers(), self._gauge_of(prepared)
 
     def _use_in_numbers(self) -> parts.Use:
@@ -72,7 +77,7 @@ class _Edge:
 
     def _gauge_of(self, prepared: PreparedBlade) -> parts.Gauge:
         ready, e = prepared.ready, self.number
-        angle = self.rolled.grid.angle_rad
+        angle = self.grid.angle_rad
         sides = ready.sides[e], *ready.side_thirds[e]
         wholes = np.full(len(angle), 1 / len(angle)), *ready.thirds[e], ready.weights[e]
         weights = self._along([*sides, *wholes]).ravel()
@@ -82,23 +87,23 @@ class _Edge:
 
     def _along(self, rows: list[FloatArray]) -> FloatArray:
         """Rows (N, P) filled up to the places of the compiled edge."""
-        filled = np.zeros((len(rows), self._shared.places))
-        filled[:, : self._shared.stations] = rows
+        filled = np.zeros((len(rows), self._places))
+        filled[:, : len(self.grid.arc_mm)] = rows
         return filled
 
     def start(self, slots: int) -> None:
         """Room for so many blades."""
-        grid = self.rolled.grid
+        grid = self.grid
         self._field = np.empty((slots, *grid.depth_mm.shape))
         self._angle, self._cot, self._radius = np.empty((3, slots, len(grid.arc_mm)))
         self.stuck = np.zeros(slots, dtype=bool)
 
     def renew(self, rows: NDArray[np.int_], radius_um: FloatArray) -> None:
         """Replace the blades of some runs by new ones."""
-        grid = self.rolled.grid
+        grid = self.grid
         self._field[rows], self._angle[rows] = grid.inset_mm, grid.angle_rad
         self._cot[rows] = 1 / np.tan(grid.angle_rad)
-        self._radius[rows] = radius_um[:, None] / UM_PER_MM
+        self._radius[rows] = radius_um[:, None] / self.unit_um
         self.stuck[rows] = False
 
     def select(self, rows: NDArray[np.int_]) -> None:
@@ -106,43 +111,115 @@ class _Edge:
         self._field, self._angle, self._cot = self._field[rows], self._angle[rows], self._cot[rows]
         self._radius, self.stuck = self._radius[rows], self.stuck[rows]
 
+    def _before_and_after(self) -> tuple[parts.Before, list[FloatArray]]:
+        """Edges before their next sessions and, in the same place, after them: field, angle,
+        cotangent and radius."""
+        level = np.zeros_like(self._angle)
+        each = [self._field, self._angle, self._cot, self._radius]
+        field, angle, cot, radius = each
+        return parts.Before(field, level, angle, cot, level, radius, False), each
+
+    @abstractmethod
     def go_on(
         self,
         first: NDArray[np.int_],
         effects: RunEffects,
         draws: SessionDraws,
+        turn: NDArray[np.int_],
         fresh_um: FloatArray,
     ) -> tuple[parts.Done, FloatArray]:
-        """The next N sessions, of each run from its `first` (R + 1,) on, and what a stroke takes
-        (N,) [mm³]."""
-        hands = hands_of(self.rolled, self.method, effects, draws)
-        often = self.used.often(effects, draws.patches[:, self.number])
-        level = np.zeros_like(self._angle)
-        edge = self._field, level, self._angle, self._cot, level, self._radius
-        left = np.empty_like(level), self._radius, np.empty_like(level)
+        """The next N sessions, of each run from its `first` (R + 1,) on, with session numbers
+        `turn` (N,), and the volume (N,) [mm³] that was taken past the need."""
+
+
+class _RolledEdge(_Edge):
+    """One that a stone rolls along."""
+
+    unit_um = UM_PER_MM
+
+    def __init__(self, prepared: PreparedBlade, use: Use, number: int) -> None:
+        aim = prepared.aims[0][number]
+        assert isinstance(aim, RolledEdge)
+        self._rolled = aim
+        self._shared = shared(aim, modes_of(aim, prepared.method.at(0)))
+        super().__init__(prepared, use, number, self._shared.places)
+
+    def go_on(
+        self,
+        first: NDArray[np.int_],
+        effects: RunEffects,
+        draws: SessionDraws,
+        turn: NDArray[np.int_],  # noqa: ARG002 - all sessions are alike
+        fresh_um: FloatArray,
+    ) -> tuple[parts.Done, FloatArray]:
+        """See `_Edge`."""
+        hands = hands_of(self._rolled, self.method, effects, draws)
+        rule, (before, (field, angle, cot, radius)) = self.method.stop, self._before_and_after()
+        margin, land = np.empty((2, *angle.shape))
         done = roll(
             self._shared,
-            parts.Before(*edge, False),
+            before,
             first,
             self._use,
             self._gauge,
             hands,
             fresh_um / UM_PER_MM,
-            self.method.stop,
+            rule,
             draws.strokes[self.number],
-            parts.After(self._field, self._angle, self._cot, *left),
-            often,
+            parts.After(field, angle, cot, margin, radius, land),
+            self.used.often(effects, draws.patches[:, self.number]),
         )
         self.stuck |= np.logical_or.reduceat(done.end == parts.NO_DEPTH, first[:-1])
-        return done, hands.volume_mm3
+        return done, past_need(done.seen[:, 2], done.seen[:, 1], rule, hands.volume_mm3)
+
+
+class _LaidEdge(_Edge):
+    """One that a stone is laid against at one placement after another."""
+
+    unit_um = 1.0
+
+    def __init__(self, prepared: PreparedBlade, use: Use, number: int) -> None:
+        grid, aim, method = prepared.grids[number], prepared.aims[0][number], prepared.method.at(0)
+        assert not isinstance(aim, RolledEdge)
+        reached = even_places(grid.edge, method.local()[0].spacing)
+        self._shared = compiled_planes.shared(grid)
+        self._plan = compiled_planes.plan_of(grid, method, aim, reached)
+        self._stop = compiled_planes.stop_of(grid, method)
+        super().__init__(prepared, use, number, self._shared.places)
+
+    def go_on(
+        self,
+        first: NDArray[np.int_],
+        effects: RunEffects,
+        draws: SessionDraws,
+        turn: NDArray[np.int_],
+        fresh_um: FloatArray,
+    ) -> tuple[parts.Done, FloatArray]:
+        """See `_Edge`."""
+        before, (field, angle, cot, radius) = self._before_and_after()
+        land, sharp, active = np.empty((3, *angle.shape))
+        done = compiled_planes.grind(
+            self._shared,
+            before,
+            first,
+            self._use,
+            self._gauge,
+            compiled_planes.hand_of(self.method, effects, draws, self.number, turn, fresh_um),
+            self._plan,
+            self._stop,
+            After(field, angle, cot, radius, land, sharp, active),
+            self.used.often(effects, draws.patches[:, self.number]),
+        )
+        return done, np.zeros(len(turn))
 
 
 class BlockLives:
     """Lives whose sessions the compiled engine computes, up to `AHEAD` of each at a time."""
 
     def __init__(self, prepared: PreparedBlade, use: Use) -> None:
-        self._prepared, self._method = prepared, prepared.method.at(0)
-        self._edges = [_Edge(prepared, use, e) for e in range(len(prepared.grids))]
+        self._prepared, self._method, self.fill = prepared, prepared.method.at(0), fill
+        kind = _RolledEdge if self._method.rolls else _LaidEdge
+        self._edges = [kind(prepared, use, e) for e in range(len(prepared.grids))]
 
     def start(self, slots: int) -> None:
         """Room for so many blades."""
@@ -169,8 +246,9 @@ class BlockLives:
         first = np.concatenate([[0], np.cumsum(count)])
         runs = np.repeat(np.arange(len(count)), count)
         turn = batch.turn[runs] + np.arange(len(runs)) - first[runs]
-        effects, draws = batch.effects_of(runs), batch.draws(runs, turn)
-        done = [edge.go_on(first, effects, draws, batch.fresh_um[runs]) for edge in self._edges]
+        effects, draws = batch.effects_of(runs), batch.draws(runs, turn, in_place=True)
+        given = first, effects, draws, turn, batch.fresh_um[runs]
+        done = [edge.go_on(*given) for edge in self._edges]
         ended = np.logical_and.reduce(
             [(d.end == parts.MET) | (d.end == parts.UNMET) for d, _ in done]
         )
@@ -186,17 +264,16 @@ class BlockLives:
         effects: RunEffects,
         sessions: NDArray[np.int_],
     ) -> tuple[SessionMeasures, WidthLoss]:
-        rule = self._method.stop
         edges = [EdgeMeasures(*d.measured.T) for d, _ in done]
         summed = [
             EdgeSums(
                 volume=d.volume[:, 0],
                 strokes=d.strokes.astype(float),
                 dullness=d.volume[:, 1],
-                overshoot=past_need(d.seen[:, 2], d.seen[:, 1], rule, volume),
+                overshoot=past,
                 reached=d.end == parts.MET,
             )
-            for d, volume in done
+            for d, past in done
         ]
         sharp = 1 - mean_of(d.seen[:, 0] for d, _ in done)
         radius = mean_of(edge.used_radius for edge in edges)

@@ -209,7 +209,7 @@ def _lost(
         new_length_mm=ready.length_mm,
         new_thickness_mm=ready.thickness_mm,
         strength_left=bending.strength_left(prepared.wear(states), length) if bending else None,
-        too_dull=~done.reached & ~(done.steel_mg > 0),
+        too_dull=~done.reached & ~(done.strokes > 0),  # what rounding takes is no stroke
     )
 
 

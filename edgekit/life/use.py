@@ -25,7 +25,7 @@ __all__ = ["Use", "use"]
 USUAL_RAD = np.radians(value("internal_angle_deg"))  # of the wedge that a dulling law speaks of
 USUAL_VOID = void_factor(USUAL_RAD)
 USUAL_MM = value("use_contact_mm")  # touched by a stroke that a dulling law speaks of
-USEFUL_STEPS = 33  # of one use, between which a law of one's own grows the radius evenly
+USEFUL_STEPS = 32  # of one use, a power of two, along which a law of one's own grows evenly
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -160,23 +160,31 @@ def useful_strokes(
     size, met = (sum(part) / edges for part in zip(*((u.size, u.met) for u in used), strict=True))
     made = met * use.severity_gsd**effects.severity
     radius, limit = size * radius_um, size * use.useful_radius_um
-    if isinstance(use.law, PowerDulling | SaturatingDulling):
-        until = use.law.until(radius, limit)
+    law, known = use.law, (PowerDulling, SaturatingDulling)
+    if isinstance(law, known) and type(law) in known:
+        until = law.until(radius, limit)
         share = np.divide(until, made, where=until < made, out=np.ones_like(made))
-        return np.asarray(use.strokes * share)
-    return use.strokes * _share_below(use.law, radius, limit, made)
+    else:
+        share = _share_below(law, radius, limit, made)
+    return np.asarray(use.strokes * share)
 
 
 def _share_below(
     law: DullingLaw, radius_um: FloatArray, limit_um: float, strokes: FloatArray
 ) -> FloatArray:
-    """Share (R,) of `strokes` until a radius has grown to a limit by any law."""
-    made = strokes[:, None] * np.linspace(0.0, 1.0, USEFUL_STEPS)
-    grown = law.after(radius_um[:, None] + 0 * made, made)
-    here, there = grown[:, :-1], grown[:, 1:]
-    step = np.maximum(there - here, 1e-300)
-    share = np.where(here < limit_um, (limit_um - here) / step, 0.0)
-    return np.asarray(np.clip(share, 0.0, 1.0).mean(axis=1))
+    """Share (R,) of `strokes` until a radius has grown to a limit by any law, by halving: no law
+    lets a radius fall."""
+
+    def grown(step: NDArray[np.int_]) -> FloatArray:
+        return np.asarray(law.after(radius_um, strokes * (step / USEFUL_STEPS)))
+
+    last, half = np.zeros(len(strokes), dtype=int), USEFUL_STEPS // 2
+    while half:  # the last step at which it is still below
+        last += half * (grown(last + half) < limit_um)
+        half //= 2
+    here, there = grown(last), grown(last + 1)
+    past = (limit_um - here) / np.maximum(there - here, 1e-300)
+    return np.asarray((last + np.clip(past, 0.0, 1.0)) / USEFUL_STEPS)
 
 
 def use(

@@ -1,4 +1,7 @@
-"""What happens around compiled sessions: use dulls an edge before each, and measures follow it."""
+"""What happens around compiled sessions: use dulls an edge before each, and measures follow it.
+
+Both kinds of strokes have the rows of `Work` that are read here. Radii are kept in `unit` µm.
+"""
 
 from __future__ import annotations
 
@@ -21,9 +24,10 @@ from edgekit.grinding.compiled.lanes import (
 from edgekit.grinding.compiled.parts import (
     FOUND,
     LIMIT,
+    NO_USE,
     PATCHES,
     ROOT,
-    UM_PER_MM,
+    USED,
     WIDTH,
     Edge,
     Gauge,
@@ -33,21 +37,26 @@ from edgekit.grinding.compiled.parts import (
 
 
 @compiled
-def dull(edge: Edge, use: Use, often: FloatArray, work: Work) -> None:
+def dull(
+    edge: Edge, use: Use, often: FloatArray, unit: float, measured: FloatArray, work: Work
+) -> None:
     """Radii after a use, as `edgekit.life.use.EdgeUse` has them; `often` (16,) by patch."""
+    if use.law == NO_USE:
+        return
+    measured[USED] = average(edge, use.share, 0, work.radius) * unit
     for s in range(edge.stations):
         work.area[s] = use.strokes[s] * often[s * PATCHES // edge.stations]
     for s in range(0, edge.places, WIDTH):
         cot, strokes = internal(work.cot, s, work), load(work.area, s)
-        size = root(void_factor(cot, load(work.angle, s)) / use.void) * UM_PER_MM
+        size = root(void_factor(cot, load(work.angle, s)) / use.void) * unit
         radius = size * load(work.radius, s)
         if use.law == ROOT:
             radius = root(radius * radius + use.rate * strokes)
         else:
-            save(work.tilt, s, radius)
+            save(work.radius, s, radius)
             for station in range(s, s + WIDTH):
-                work.tilt[station] = grown(use, work.tilt[station], work.area[station])
-            radius = load(work.tilt, s)
+                work.radius[station] = grown(use, work.radius[station], work.area[station])
+            radius = load(work.radius, s)
         save(work.radius, s, if_below(0.0, load(edge.weight, s), radius / size, 0.0))
     if use.attrition > 0:
         for v in range(edge.depths):
@@ -73,16 +82,19 @@ def average(edge: Edge, weights: FloatArray, first: int, values: FloatArray) -> 
 
 
 @compiled
-def found(edge: Edge, gauge: Gauge, measured: FloatArray, work: Work) -> None:
-    """Measures of the radii as a session finds them."""
-    for k in range(4):
-        first = (4 + k) * edge.places
-        measured[FOUND + k] = average(edge, gauge.weights, first, work.radius) * UM_PER_MM
+def found(edge: Edge, gauge: Gauge, unit: float, measured: FloatArray, work: Work) -> None:
+    """Measures of the radii as a session finds them, if anything is measured."""
+    if gauge.measured:
+        for k in range(4):
+            first = (4 + k) * edge.places
+            measured[FOUND + k] = average(edge, gauge.weights, first, work.radius) * unit
 
 
 @compiled
 def measure(edge: Edge, gauge: Gauge, measured: FloatArray, work: Work) -> None:
-    """Measures of what a session left: the first ten of `MEASURED`."""
+    """Measures of what a session left, if anything is: the first ten of `MEASURED`."""
+    if not gauge.measured:
+        return
     for k in range(4):
         measured[k] = average(edge, gauge.weights, k * edge.places, work.inset)
     deepest, low, high = wide(-math.inf), wide(math.inf), wide(-math.inf)
@@ -93,7 +105,7 @@ def measure(edge: Edge, gauge: Gauge, measured: FloatArray, work: Work) -> None:
         deepest = most(deepest, if_below(0.0, side, here, -math.inf))
         low = least(low, if_below(0.0, side, took, math.inf))
         high = most(high, if_below(0.0, side, took, -math.inf))
-        off = load(work.new_angle, s) - load(gauge.angle, s)
+        off = load(work.angle, s) - load(gauge.angle, s)
         error, square = error + whole * off, square + whole * (off * off)
     measured[4], measured[5] = highest(deepest), work.inset[edge.stations // 2]
     measured[6] = work.inset[edge.stations - 1]

@@ -185,6 +185,21 @@ def save(_: Any, array: Any, at: Any, lanes: Any) -> Any:
     return types.void(array, at, lanes), code
 
 
+@intrinsic  # type: ignore[untyped-decorator]
+def fetch(_: Any, array: Any, at: Any) -> Any:
+    """Have the numbers at a place of a row brought into cache, for later."""
+
+    def code(context: Any, builder: Any, signature: Any, values: Any) -> Any:
+        byte, number = ir.IntType(8).as_pointer(), ir.IntType(32)
+        kind = ir.FunctionType(ir.VoidType(), [byte, number, number, number])
+        call = cgutils.get_or_insert_function(builder.module, kind, "llvm.prefetch.p0i8")
+        place = builder.bitcast(_place(context, builder, signature.args[0], *values), byte)
+        builder.call(call, [place, *(ir.Constant(number, n) for n in (0, 3, 1))])  # read data
+        return context.get_dummy_value()
+
+    return types.void(array, at), code
+
+
 def _across(fold: Callable[..., Any]) -> Any:
     """A function of lanes that folds them into one number: half upon half until one is left."""
 

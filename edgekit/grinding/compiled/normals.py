@@ -1,4 +1,4 @@
-"""Unit normals in compiled functions, with the bits of numpy's generator for the same seed.
+"""Random numbers in compiled functions, with the bits of numpy's generator for the same seed.
 
 numpy draws a normal number by the ziggurat of Marsaglia & Tsang (2000) from SFC64; numba has its
 tables.
@@ -61,13 +61,18 @@ def draw(
     key: NDArray[np.uint64],
     block: np.uint64,
     state: NDArray[np.uint64],
+    even: FloatArray,
+    uniforms: int,
     out: FloatArray,
     count: int,
 ) -> None:
-    """The first `count` normals of a block of the numbers of a key (2,)."""
+    """The first numbers of a block of a key (2,): uniform ones, then `count` normals."""
     a, b, c, d, n = key[0], key[1], block, _U1, 0
     for _ in range(12):
         _, a, b, c, d = _word(a, b, c, d)
+    for i in range(uniforms):
+        word, a, b, c, d = _word(a, b, c, d)
+        even[i] = (word >> _U11) * _STEP
     while n < count:
         word, a, b, c, d = _word(a, b, c, d)
         layer = np.int64(word & _U255)

@@ -105,10 +105,22 @@ def roll(
     errors = (hands.tilt_rad, hands.tilt_sd_rad, hands.within_sd_rad, swing_sd)
     hand = parts.Hand(*map(plain, (*errors, hands.volume_mm3, fresh_mm)))
     numbers = parts.Numbers(draws.keys, draws.first_blocks(), STROKES_AHEAD, plain(often))
-    done = _done(len(fresh_mm))
+    done = room_for(len(fresh_mm))
     given = edge, before, first, use, gauge, hand, _rule(rule), numbers
     engine.functions().roll(*given, after, done, _room(edge))
     return done
+
+
+def fill(
+    keys: NDArray[np.uint64],
+    blocks: NDArray[np.int_],
+    slots: NDArray[np.int_],
+    even: FloatArray,
+    normal: FloatArray,
+) -> None:
+    """See `edgekit.grinding.random_streams.Filler`; with the bits of numpy's generator."""
+    evens, state = even.reshape(len(even), -1), np.zeros(4, dtype=np.uint64)
+    engine.functions().fill(keys, blocks.astype(np.uint64), slots, evens, normal, state)
 
 
 _NOTHING = np.zeros(1)
@@ -123,7 +135,7 @@ def _after(start: Flank) -> After:
     return After(np.empty((runs, depths, stations)), *np.empty((5, runs, stations)))
 
 
-def _done(sessions: int) -> Done:
+def room_for(sessions: int) -> Done:
     """Room for what sessions come to."""
     seen, volume = np.zeros((2, sessions, 3))
     strokes, end = np.zeros((2, sessions), dtype=np.int64)

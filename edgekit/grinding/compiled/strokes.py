@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from edgekit.checks import FloatArray
 from edgekit.grinding.compiled.apexes import leave, look, needed
 from edgekit.grinding.compiled.curved import past_centre
-from edgekit.grinding.compiled.cycle import average, dull, found, measure
+from edgekit.grinding.compiled.cycle import dull, found, measure
 from edgekit.grinding.compiled.flat import flat_levels
 from edgekit.grinding.compiled.lanes import (
     any_below,
@@ -48,11 +48,9 @@ from edgekit.grinding.compiled.parts import (
     GOING,
     MAX_STROKES,
     NO_DEPTH,
-    NO_USE,
     PATCHES,
     TINY,
     UM_PER_MM,
-    USED,
     WIDTH,
     After,
     Before,
@@ -234,7 +232,8 @@ def session(
         ahead = number % numbers.strokes
         if ahead == 0:
             block = numbers.block + np.uint64(number // numbers.strokes)
-            draw(numbers.key, block, work.words, work.normals, edge.terms * numbers.strokes)
+            size = edge.terms * numbers.strokes
+            draw(numbers.key, block, work.words, work.normals, 0, work.normals, size)
         normal = row(work.normals, ahead * edge.terms)
         if edge.flat:
             steel = lay(edge, lowered, hand, normal, work)
@@ -263,19 +262,15 @@ def cycle(
 ) -> bool:
     """One use and session number `n`; whether its strokes found their depths."""
     measured = row(done.measured, COUNT * n)
-    if use.law != NO_USE:
-        measured[USED] = average(edge, use.share, 0, work.radius) * UM_PER_MM
-        dull(edge, use, numbers.often, work)
+    dull(edge, use, numbers.often, UM_PER_MM, measured, work)
     steel = begin(edge, lowered, work)
-    if gauge.measured:
-        found(edge, gauge, measured, work)
+    found(edge, gauge, UM_PER_MM, measured, work)
     seen = row(done.seen, 3 * n)
     done.strokes[n], done.end[n] = session(edge, lowered, hand, rule, numbers, seen, steel, work)
     if done.end[n] == NO_DEPTH:
         return False
     finish(edge, rule, hand.fresh, row(done.volume, 3 * n), work)
-    if gauge.measured:
-        measure(edge, gauge, measured, work)
+    measure(edge, gauge, measured, work)
     return True
 
 
@@ -327,6 +322,28 @@ def kept(text: str) -> Any:
     return compiled(roll, kept=True)
 
 
+def kept_filler(text: str) -> Any:
+    """The function that draws blocks of random numbers, kept as the other is."""
+
+    def fill(
+        keys: NDArray[np.uint64],
+        blocks: NDArray[np.uint64],
+        slots: NDArray[np.int64],
+        even: FloatArray,
+        normal: FloatArray,
+        state: NDArray[np.uint64],
+    ) -> None:
+        """As `edgekit.grinding.random_streams.Filler` has it, in room for a `state` (4,)."""
+        if not text:
+            return
+        uniforms, count, words = even.shape[1], normal.shape[1], row(state, 0)
+        for n in range(len(slots)):
+            one, other = row(even, slots[n] * uniforms), row(normal, slots[n] * count)
+            draw(row(keys, 2 * n), blocks[n], words, one, uniforms, other, count)
+
+    return compiled(fill, kept=True)
+
+
 def digest() -> str:
     """The text of all compiled functions, in short."""
     texts = [path.read_bytes() for path in sorted(Path(__file__).parent.rglob("*.py"))]
@@ -334,3 +351,4 @@ def digest() -> str:
 
 
 roll = kept(digest())
+fill = kept_filler(digest())

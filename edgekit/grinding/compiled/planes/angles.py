@@ -17,7 +17,6 @@ from edgekit.grinding.compiled.lanes import (
 from edgekit.grinding.compiled.parts import WIDTH
 
 _FAR = (math.pi / 4 + 1e-6) ** 2  # up to here the series have all digits
-_ROOT_HALF = math.sqrt(0.5)
 _NEAR, _TURN_NEAR = math.tan(math.pi / 16), math.pi / 16
 _WIDE, _TURN_WIDE = math.tan(3 * math.pi / 16), 3 * math.pi / 16
 _BETWEEN = math.tan(math.pi / 8)
@@ -40,13 +39,6 @@ def sine_cosine(angle: Any, room: FloatArray) -> Any:
     cosine = square * (square * cosine - 1 / 3628800.0) + 1 / 40320.0
     cosine = square * (square * cosine - 1 / 720.0) + 1 / 24.0
     return angle + angle * square * sine, 1.0 + square * (square * cosine - 0.5)
-
-
-@compiled
-def half_turns(angle: Any, room: FloatArray) -> Any:
-    """Sine and cosine of half of angles from 0 to half a turn."""
-    sine, cosine = sine_cosine(angle * 0.5 - math.pi / 4, room)
-    return (cosine + sine) * _ROOT_HALF, (cosine - sine) * _ROOT_HALF
 
 
 @compiled

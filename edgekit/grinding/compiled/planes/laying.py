@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from edgekit.checks import FloatArray
-from edgekit.grinding.compiled.lanes import compiled, if_below, load, root, row, save
+from edgekit.grinding.compiled.lanes import compiled, fetch, if_below, load, root, row, save
 from edgekit.grinding.compiled.parts import WIDTH
 from edgekit.grinding.compiled.planes.angles import sine_cosine
 from edgekit.grinding.compiled.planes.parts import Edge, Hand, Lay, Work
@@ -14,17 +14,19 @@ _RADIANS = math.pi / 180
 
 
 @compiled
-def lay(edge: Edge, plan: Lay, hand: Hand, run: int, work: Work) -> None:
-    """Unit normals of a run's planes, and each one's share of the advance, as
+def lay(edge: Edge, plan: Lay, hand: Hand, n: int, work: Work) -> None:
+    """Unit normals of a session's planes, and each one's share of the advance, as
     `edgekit.grinding.planes` has them."""
-    common, scatter = row(hand.common, 4 * run), row(hand.scatter, 4 * run)
+    common, scatter = row(hand.common, 4 * n), row(hand.scatter, 4 * n)
     tilt, swing, shift, depth = common[0], common[1], common[2], common[3]
     tilt_sd, swing_sd, shift_sd, depth_sd = scatter[0], scatter[1], scatter[2], scatter[3]
-    normal, near, p = row(hand.normals, run * hand.apart + hand.first), 1.0 / plan.spacing, 0
+    normal, near, p = row(hand.normals, hand.starts[n]), 1.0 / plan.spacing, 0
+    later = row(hand.normals, hand.starts[n + 1])
     for placement in range(plan.placements):
-        place = placed(plan, (placement + hand.phase[run]) * plan.even) + shift
+        place = placed(plan, (placement + hand.phase[n]) * plan.even) + shift
         for _ in range(plan.each):
-            error = row(normal, 4 * p)
+            error = row(normal, hand.apart * p)
+            fetch(later, hand.apart * p)
             arc = min(max(place + shift_sd * error[2], 0.0), plan.length)
             work.tilt[p] = tilt + tilt_sd * error[0]
             work.swing[p] = swing + swing_sd * error[1]

@@ -1,5 +1,9 @@
 """What compiled sessions of local strokes are given and work in: named rows (see `compiled.parts`).
 
+Use, measures and what sessions come to have the rows of rolling strokes, but what is `seen` of a
+session: the share still dull and the largest advance [mm]. Edges before it are those of `Before`,
+with radii in µm.
+
 Stations are filled up to a multiple of the lanes' width, P, with the last one again, of no length;
 planes to a multiple of it, N. Sixteen stations that are computed at a time are a block, of which
 there are B.
@@ -38,32 +42,26 @@ Lay = namedtuple(
 # ``largest`` advance, and what ``rounding`` can do to heights.
 Stop = namedtuple("Stop", "alike spare largest rounding")
 
-# Of each run: errors that are ``common`` (R, 4) to the session and their ``scatter`` (R, 4), the
-# ``phase`` (R,) of placements, unit ``normals`` that lie ``apart`` from run to run, from number
-# ``first`` on, and the radius ``fresh`` (R,) that grinding leaves [µm].
-Hand = namedtuple("Hand", "common scatter phase normals first apart fresh")
+# Of each session (N,): errors that are ``common`` (N, 4) to it and their ``scatter`` (N, 4), the
+# ``phase`` of placements; unit ``normals``, of which a session's lie from its one of ``starts``
+# (N + 1,) on, ``apart`` from seating to seating (those of one more are fetched: any place will do);
+# and the radius ``fresh`` that grinding leaves [µm].
+Hand = namedtuple("Hand", "common scatter phase normals starts apart fresh")
 
-# Edges before the session, (R, S) each but the ``field`` (R, V, S): ``drop`` and ``lean`` of the
-# face, ``angle`` between nominal face and flank, ``radius``; ``lowered`` if any drop is above 0.
-Before = namedtuple("Before", "field drop lean angle radius lowered")
-
-# Edges after it: ``field`` (R, V, S); ``angle``, ``radius``, ``land``, ``sharp`` (0 or 1) and the
-# ``active`` plane (R, S); ``seen`` (R, 6): the share that is sharp; the volume removed, that for
-# the dullness alone, and all since the blade was new; the largest advance; 1 if the target was
-# reached.
-After = namedtuple("After", "field angle radius land sharp active seen")
-SEEN = 6
+# Edges after the last session of each run: ``field`` (R, V, S); ``angle``, ``cot``, ``radius``,
+# ``land``, whether they are ``sharp`` (0 or 1) and the ``active`` plane (R, S).
+After = namedtuple("After", "field angle cot radius land sharp active")
 
 # Room for one session: ``pairs`` (B * N) of a block and a plane, as whole numbers; the ``field``
-# before it (V * P); the middle and half the size of the ``box`` (B * 6) round a block; (B * N) the
-# ``bound`` of how high planes find blocks and that of how they are ``faced``; rows of planes (N,)
-# from ``tilt`` to ``offset``, and (N * 16) the ``level`` and ``slope`` of their lines; ``need``
-# (2 * P) at stations and, one place further on, between them, with the ``length`` that each stands
-# for; ``room`` for angles; others (P,), of which ``goal_x`` and so on are the places that are to be
-# reached.
+# (V * P); the middle and half the size of the ``box`` (B * 6) round a block; (B * N) the ``bound``
+# of how high planes find blocks and that of how they are ``faced``; rows of planes (N,) from
+# ``tilt`` to ``offset``, and (N * 16) the ``level`` and ``slope`` of their lines; ``need`` (2 * P)
+# at stations and, one place further on, between them, with the ``length`` that each stands for;
+# ``room`` for angles; others (P,), of which ``goal_x`` and so on are the places that are to be
+# reached, and those from ``drop`` to ``area`` are as with rolling strokes, but for radii in µm.
 Work = namedtuple(
     "Work",
     "pairs field box bound faced best tilt swing x y z along_x along_y along_z weight support "
-    "advance offset level slope need length drop lowered lean angle radius inset goal goal_x "
-    "goal_y goal_z dull ahead server room",
+    "advance offset level slope need length drop lean lean_cos lean_sin angle cot radius inset "
+    "first area lowered goal goal_x goal_y goal_z dull ahead server sharp active room",
 )

@@ -14,20 +14,11 @@ from edgekit.evidence_table import value
 from edgekit.geometry.depth_nodes import node_shares
 from edgekit.geometry.vectors import unit
 from edgekit.grinding.compiled import engine
-from edgekit.grinding.compiled.parts import WIDTH
-from edgekit.grinding.compiled.planes.parts import (
-    SEEN,
-    After,
-    Before,
-    Edge,
-    Hand,
-    Lay,
-    Stop,
-    Work,
-)
-from edgekit.grinding.compiled.session import plain
+from edgekit.grinding.compiled.parts import MET, WIDTH, Before, Done, Gauge, Use
+from edgekit.grinding.compiled.planes.parts import After, Edge, Hand, Lay, Stop, Work
+from edgekit.grinding.compiled.session import NO_GAUGE, NO_USE, ONCE, plain, room_for
 from edgekit.grinding.edge_state import EdgeState, GroundEdge
-from edgekit.grinding.random_streams import TERMS, RunEffects, SessionDraws
+from edgekit.grinding.random_streams import TERMS, RunEffects, Seated, SessionDraws
 from edgekit.grinding.recession_field import MIN_CURVATURE, EdgeGrid, rounding_mm
 from edgekit.method.method import Method
 from edgekit.method.strokes import Advance
@@ -63,34 +54,50 @@ def grind_compiled(
     hand: Hand,
 ) -> GroundEdge:
     """The same as `edgekit.grinding.planes.lay_planes` with arrays, compiled."""
-    edge, before = _edge(grid), _before(state)
-    after, work = _after(state), _room(edge, plan)
-    functions().grind_runs(edge, plan, stop, hand, before, after, work)
+    before, after, once = _before(state), _after(state), np.arange(len(hand.fresh) + 1)
+    done = grind(shared(grid), before, once, NO_USE, NO_GAUGE, hand, plan, stop, after, ONCE)
     kind = state.inset_mm.dtype
-    field, angle, radius, land, sharp, active = (
-        part.astype(kind, copy=False) for part in after[:6]
-    )
-    share, removed, dullness, cleared, advance, reached = after.seen.T
+    field, angle, _, radius, land, sharp, active = (part.astype(kind, copy=False) for part in after)
+    removed, dullness, cleared = done.volume.T
     return GroundEdge(
         state=EdgeState(
             inset_mm=np.swapaxes(field, 0, 1),
             radius_um=radius,
             land_um=land,
-            angle_rad=angle,
+            angle_rad=angle + state.lean_rad,
             drop_mm=state.drop_mm,
             lean_rad=state.lean_rad,
             cleared_mm3=cleared,
         ),
         sharp=sharp > 0,
         active=active.astype(int),
-        sharp_fraction=share,
+        sharp_fraction=1 - done.seen[:, 0],
         volume=removed,
-        strokes=np.full(len(share), np.nan),
-        advance=advance,
-        reached=reached > 0,
+        strokes=np.full(len(removed), np.nan),
+        advance=done.seen[:, 1],
+        reached=done.end == MET,
         dullness=dullness,
-        overshoot=np.zeros(len(share)),
+        overshoot=np.zeros(len(removed)),
     )
+
+
+def grind(
+    edge: Edge,
+    before: Before,
+    first: NDArray[np.int_],
+    use: Use,
+    gauge: Gauge,
+    hand: Hand,
+    plan: Lay,
+    stop: Stop,
+    after: After,
+    often: FloatArray,
+) -> Done:
+    """N sessions of R runs, those of each from its `first` (R + 1,) on; `after` is filled."""
+    done = room_for(len(hand.fresh))
+    given = edge, before, first, use, gauge, hand, plan, stop, plain(often)
+    functions().grind_runs(*given, after, done, _room(edge, plan))
+    return done
 
 
 def plan_of(grid: EdgeGrid, method: Method, normals: FloatArray, reached: FloatArray) -> Lay:
@@ -138,21 +145,20 @@ def hand_of(
     for i, term in enumerate(method.hand.terms):
         common[:, i] = term.common(effects.hand[:, i], draws.setup[:, i])
         scatter[:, i] = term.scatter(effects.skill)
-    _, edges, seatings, _ = draws.seatings.shape
-    apart = seatings * TERMS
+    seated = draws.seated or Seated.of(draws.seatings)
     return Hand(
         common=common.ravel(),
         scatter=scatter.ravel(),
         phase=plain(method.local()[0].phase.phase(turn, draws.phase[:, edge])),
-        normals=plain(draws.seatings).ravel(),
-        first=edge * apart,
-        apart=edges * apart,
+        normals=seated.numbers,
+        starts=np.append(seated.first[:, edge], 0),
+        apart=seated.apart,
         fresh=plain(fresh_um),
     )
 
 
 @lru_cache(maxsize=32)
-def _edge(grid: EdgeGrid) -> Edge:
+def shared(grid: EdgeGrid) -> Edge:
     """What all runs share."""
     depths, stations = grid.depth_mm.shape
     deepest, weight = grid.depth_mm[-1], grid.station_weights_mm
@@ -188,18 +194,16 @@ def _boxes(grid: EdgeGrid, seen: FloatArray) -> tuple[FloatArray, ...]:
 
 def _before(state: EdgeState) -> Before:
     """The edges before the session."""
-    field = np.swapaxes(state.inset_mm, 0, 1)
-    each = field, state.drop_mm, state.lean_rad, state.angle_rad, state.radius_um
-    field, drop, lean, angle, radius = (plain(part).ravel() for part in each)
-    return Before(field, drop, lean, angle, radius, bool(state.drop_mm.any()))
+    each = state.internal_angle_rad, 1 / np.tan(state.angle_rad), state.lean_rad, state.radius_um
+    angle, cot, lean, radius = map(plain, each)
+    field, drop = plain(np.swapaxes(state.inset_mm, 0, 1)), plain(state.drop_mm)
+    return Before(field, drop, angle, cot, lean, radius, bool(drop.any()))
 
 
 def _after(state: EdgeState) -> After:
     """Room for the edges after the session."""
     depths, runs, stations = state.inset_mm.shape
-    field, seen = np.empty((runs, depths, stations)), np.empty((runs, SEEN))
-    angle, radius, land, sharp, active = np.empty((5, runs, stations))
-    return After(field, angle, radius, land, sharp, active, seen)
+    return After(np.empty((runs, depths, stations)), *np.empty((6, runs, stations)))
 
 
 def _room(edge: Edge, plan: Lay) -> Work:

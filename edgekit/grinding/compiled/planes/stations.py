@@ -1,23 +1,25 @@
-"""Where a compiled session of local strokes begins: the edge of a run, and where it is dull."""
+"""Where compiled sessions of local strokes begin and end: the edge of a run, where it is dull."""
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from edgekit.checks import FloatArray
+from edgekit.grinding.compiled.apexes import internal
 from edgekit.grinding.compiled.lanes import (
     compiled,
     if_below,
     least,
     load,
     most,
+    root,
     row,
     save,
     wide,
 )
-from edgekit.grinding.compiled.parts import BLUNTER, UM_PER_MM, WIDTH
-from edgekit.grinding.compiled.planes.angles import half_turns
-from edgekit.grinding.compiled.planes.parts import Before, Edge, Work
+from edgekit.grinding.compiled.parts import BLUNTER, UM_PER_MM, WIDTH, Before
+from edgekit.grinding.compiled.planes.parts import After, Edge, Work
 
 
 @compiled
@@ -34,30 +36,69 @@ def copy(source: FloatArray, target: FloatArray, size: int) -> None:
 def fill(edge: Edge, source: FloatArray, target: FloatArray) -> None:
     """A row (P,) of a station's numbers (S,)."""
     copy(source, target, edge.stations)
+    repeat(edge, target)
+
+
+@compiled
+def repeat(edge: Edge, target: FloatArray) -> None:
+    """Fill a row (P,) up with its last station."""
     for s in range(edge.stations, edge.places):
         target[s] = target[edge.stations - 1]
 
 
 @compiled
-def begin(edge: Edge, before: Before, run: int, fresh: float, work: Work) -> None:
-    """Lay out the edge of a run: its field, where it is dull, and the inset that clears it."""
+def lay_out(edge: Edge, before: Before, run: int, work: Work) -> None:
+    """Lay out the edge of a run."""
     places, stations, first = edge.places, edge.stations, run * edge.stations
     for v in range(edge.depths):
-        fill(
-            edge, row(before.field, first * edge.depths + v * stations), row(work.field, v * places)
-        )
+        start = first * edge.depths + v * stations
+        fill(edge, row(before.field, start), row(work.field, v * places))
     fill(edge, row(before.angle, first), work.angle)
+    fill(edge, row(before.cot, first), work.cot)
     fill(edge, row(before.lean, first), work.lean)
     fill(edge, row(before.radius, first), work.radius)
     fill(edge, row(before.drop, first), work.drop)
+    for s in range(places):
+        work.lean_cos[s], work.lean_sin[s] = 1.0, 0.0
+        if work.lean[s] != 0:
+            work.lean_cos[s], work.lean_sin[s] = math.cos(work.lean[s]), math.sin(work.lean[s])
+    for s in range(0, places, WIDTH):
+        save(work.lowered, s, load(work.drop, s) / load(edge.deepest, s))
+
+
+@compiled
+def put_back(edge: Edge, after: After, run: int, work: Work) -> None:
+    """Write the edge of a run where the caller reads it."""
+    stations, first = edge.stations, run * edge.stations
+    for v in range(edge.depths):
+        start = first * edge.depths + v * stations
+        copy(row(work.field, v * edge.places), row(after.field, start), stations)
+    for s in range(0, edge.places, WIDTH):
+        cot = internal(work.cot, s, work)
+        cosine = root((1.0 + cot / root(1.0 + cot * cot)) / 2.0)
+        save(work.area, s, 2.0 * load(work.radius, s) * cosine)
+    copy(work.area, row(after.land, first), stations)
+    copy(work.angle, row(after.angle, first), stations)
+    copy(work.cot, row(after.cot, first), stations)
+    copy(work.radius, row(after.radius, first), stations)
+    copy(work.sharp, row(after.sharp, first), stations)
+    copy(work.active, row(after.active, first), stations)
+
+
+@compiled
+def begin(edge: Edge, lowered: bool, fresh: float, work: Work) -> None:
+    """The edge as a session finds it: where it is dull, and the inset that clears it."""
+    places = edge.places
+    for v in range(edge.depths):
+        repeat(edge, row(work.field, v * places))
     for s in range(0, places, WIDTH):
         inset, radius = load(work.field, s), load(work.radius, s)
-        if before.lowered:
+        if lowered:
             inset = inset_at(edge, s, work)
-        sine, cosine = half_turns(load(work.angle, s) - load(work.lean, s), work.room)
-        save(work.lowered, s, load(work.drop, s) / load(edge.deepest, s))
+        cot = internal(work.cot, s, work)
+        goal = inset + radius * (cot + root(1.0 + cot * cot)) / UM_PER_MM
         save(work.inset, s, inset)
-        goal = inset + radius * cosine / sine / UM_PER_MM
+        save(work.first, s, inset)
         save(work.goal, s, goal)
         save(work.goal_x, s, place(edge, goal, 0, s, work))
         save(work.goal_y, s, place(edge, goal, 1, s, work))

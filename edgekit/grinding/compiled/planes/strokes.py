@@ -4,22 +4,28 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
+from edgekit.checks import FloatArray
+from edgekit.grinding.compiled.cycle import dull, found, measure
 from edgekit.grinding.compiled.lanes import compiled, row, rows
+from edgekit.grinding.compiled.parts import (
+    COUNT,
+    MET,
+    PATCHES,
+    UNMET,
+    Before,
+    Done,
+    Gauge,
+    Use,
+)
 from edgekit.grinding.compiled.planes.advance import advance, needs
 from edgekit.grinding.compiled.planes.cutting import finish
 from edgekit.grinding.compiled.planes.laying import lay
-from edgekit.grinding.compiled.planes.parts import (
-    SEEN,
-    After,
-    Before,
-    Edge,
-    Hand,
-    Lay,
-    Stop,
-    Work,
-)
+from edgekit.grinding.compiled.planes.parts import After, Edge, Hand, Lay, Stop, Work
 from edgekit.grinding.compiled.planes.seating import seat
-from edgekit.grinding.compiled.planes.stations import begin
+from edgekit.grinding.compiled.planes.stations import begin, lay_out, put_back
 from edgekit.grinding.compiled.strokes import digest
 
 
@@ -29,20 +35,19 @@ def session(
     plan: Lay,
     stop: Stop,
     hand: Hand,
-    before: Before,
-    run: int,
-    after: After,
+    lowered: bool,
+    done: Done,
+    n: int,
     work: Work,
 ) -> None:
-    """One session of a run."""
-    fresh, seen = hand.fresh[run], row(after.seen, SEEN * run)
-    begin(edge, before, run, fresh, work)
-    lay(edge, plan, hand, run, work)
+    """Session number `n` of an edge that has been laid out and begun."""
+    lay(edge, plan, hand, n, work)
     seat(edge, plan, stop, work)
     needs(edge, stop, work)
     largest, reached = advance(edge, plan.planes, stop, work)
-    finish(edge, plan, stop, fresh, run, work, after)
-    seen[4], seen[5] = largest, 1.0 if reached else 0.0
+    seen, volume = row(done.seen, 3 * n), row(done.volume, 3 * n)
+    seen[0] = finish(edge, plan, stop, hand.fresh[n], lowered, volume, work)
+    seen[1], done.end[n] = largest, MET if reached else UNMET
 
 
 def kept(text: str) -> Any:
@@ -51,20 +56,35 @@ def kept(text: str) -> Any:
 
     def grind_runs(
         shared: Edge,
+        start: Before,
+        first: NDArray[np.int64],
+        use: Use,
+        gauge: Gauge,
+        hands: Hand,
         plan: Lay,
         stop: Stop,
-        hands: Hand,
-        start: Before,
+        often: FloatArray,
         end: After,
+        came: Done,
         room: Work,
     ) -> None:
-        """Sessions of all runs."""
+        """Sessions of all runs: of each those from its `first` on, up to that of the next run
+        (R + 1,), with a use before each."""
         if not text:
             return
-        edge, planned, hand = rows(shared), rows(plan), rows(hands)
-        before, after, work = rows(start), rows(end), rows(room)
-        for run in range(len(hands.fresh)):
-            session(edge, planned, stop, hand, before, run, after, work)
+        edge, before, after, work = rows(shared), rows(start), rows(end), rows(room)
+        used, measures, done = rows(use), rows(gauge), rows(came)
+        hand, planned, lowered = rows(hands), rows(plan), before.lowered
+        for run in range(len(first) - 1):
+            lay_out(edge, before, run, work)
+            for n in range(first[run], first[run + 1]):
+                measured = row(done.measured, COUNT * n)
+                dull(edge, used, row(often, PATCHES * n), 1.0, measured, work)
+                begin(edge, lowered, hand.fresh[n], work)
+                found(edge, measures, 1.0, measured, work)
+                session(edge, planned, stop, hand, lowered, done, n, work)
+                measure(edge, measures, measured, work)
+            put_back(edge, after, run, work)
 
     return compiled(grind_runs, kept=True)
 
