@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 import pytest
+from numpy.polynomial import polynomial
 
 from edgekit.checks import FloatArray
 from edgekit.contact.facets import GRAZING, placement_density
@@ -96,10 +97,21 @@ def volume(grid: EdgeGrid, before: FloatArray, after: FloatArray) -> FloatArray:
     kappa = np.maximum(grid.plan_curvature, MIN_CURVATURE)
     high, low = np.minimum(after, 1 / kappa), np.minimum(before, 1 / kappa)
     thick = (high - low) * (1 - grid.plan_curvature * (high + low) / 2)
-    over_depth = ((thick[1:] + thick[:-1]) / 2 * np.diff(grid.depth_mm, axis=0)[:, None]).sum(
-        axis=0
-    )
-    return over_depth @ grid.station_weights_mm
+    return over_depth(grid.fraction, thick) * grid.depth_mm[-1] @ grid.station_weights_mm
+
+
+def over_depth(at: FloatArray, values: FloatArray) -> FloatArray:
+    """Integral (R, S) of `values` (V, R, S) over their places: each gap has the mean of the
+    parabolas through three neighbouring nodes, here as numpy fits and integrates them."""
+    rows = values.reshape(len(at), -1)
+    whole = np.zeros(rows.shape[1])
+    for gap in range(len(at) - 1):
+        firsts = [k for k in (gap - 1, gap) if 0 <= k <= len(at) - 3]
+        for k in firsts:
+            curve = polynomial.polyint(polynomial.polyfit(at[k : k + 3], rows[k : k + 3], 2))
+            ends = polynomial.polyval(at[gap : gap + 2], curve)
+            whole += (ends[:, 1] - ends[:, 0]) / len(firsts)
+    return whole.reshape(values.shape[1:])
 
 
 def _planes(

@@ -138,7 +138,17 @@ def by_each(blade, method, *, runs, stations, depths, seed, worn):
         state.lean_rad = rng.uniform(-0.1, 0.1, (runs, stations))
         state.angle_rad = state.angle_rad + rng.uniform(-0.3, 0.2, (runs, stations))
     fresh = rng.uniform(0.5, 3.0, runs)
-    given = (grid, state, aim_at(grid, method), method, effects, draws, 1, slots % 3, fresh)
+    given = (
+        grid,
+        state,
+        aim_at(grid, method.guide, rolls=False),
+        method,
+        effects,
+        draws,
+        1,
+        slots % 3,
+        fresh,
+    )
     for engine_name in ("arrays", "compiled"):
         with engine.using(engine_name):
             yield planes.lay_planes(*given)
@@ -185,7 +195,17 @@ def test_planes_that_only_touch_an_edge_do_not_cut_it(blade, name):
     state.cleared_mm3 = cleared(grid, state.inset_mm)
     with engine.using(name):
         done = planes.lay_planes(
-            *(grid, state, aim_at(grid, method), method, effects, draws, 0, 0, np.ones(80))
+            *(
+                grid,
+                state,
+                aim_at(grid, method.guide, rolls=False),
+                method,
+                effects,
+                draws,
+                0,
+                0,
+                np.ones(80),
+            )
         )
     assert (done.active == -1).all()
     assert not done.advance.any()

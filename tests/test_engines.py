@@ -84,7 +84,7 @@ def test_engines_agree(case, capfd):
     strokes = [lives.tracks["stone_strokes"] for lives in (arrays, compiled)]
     np.testing.assert_allclose(*strokes, rtol=LIVES)  # planes count theirs by volume
     assert np.nanmax(strokes[0]) > 2
-    same = LIVES if case != "single precision" else 1e-6
+    same = LIVES if case != "single precision" else 2e-6  # a dozen roundings of 24 bits
     for name in ("mean_width_um", "steel_mg", "dull_radius_um", "used_up"):
         one, other = arrays.tracks[name], compiled.tracks[name]
         np.testing.assert_allclose(other, one, rtol=same, atol=same, err_msg=name)

@@ -11,6 +11,7 @@ from scipy.spatial.transform import Rotation
 import edgekit as ek
 from edgekit.digitising.pictures.loss import WidthLoss
 from edgekit.evidence_table import value
+from edgekit.geometry.depth_nodes import graded, node_shares
 from edgekit.geometry.section import RoundBack
 from edgekit.grinding import planes, random_streams, section_stroke
 from edgekit.grinding import recession_field as ground
@@ -561,11 +562,10 @@ def test_steel_lost_is_a_layer_along_the_flank():
     # A parallelogram between two flanks, as far as the flat flank goes; here nearly all of it.
     blade = straight_blade(thickness_mm=0.5)
     worn = ek.WornBlade.from_recession(blade, 20.0, stations=9, depths=400)
-    grid = worn.grids[0]
-    depth, old = grid.depth_mm[:, 4], grid.inset_mm[:, 4]
-    layer = np.maximum(0.02 + depth * COT - old, 0.0)
+    depth = np.linspace(0.0, 0.5, 200_001)
+    layer = np.maximum(0.02 + depth * COT - blade.section.inset_mm(depth), 0.0)
     area = np.trapezoid(layer, depth)
-    assert worn.steel_lost_mg == pytest.approx(STEEL * area * LENGTH_MM, rel=1e-9)
+    assert worn.steel_lost_mg == pytest.approx(STEEL * area * LENGTH_MM, rel=2e-5)
     assert ek.WornBlade.new(blade).steel_lost_mg == pytest.approx(0.0, abs=1e-12)
 
 
@@ -588,13 +588,41 @@ def test_an_edge_is_prepared_on_as_many_nodes_as_it_may():
 
 def test_nodes_lie_denser_near_the_face():
     grid = ground.prepare_edge(straight_blade(), "used", stations=5, depths=12)
-    assert grid.depth_mm[:, 2] == pytest.approx(0.71 * (np.arange(12) / 11) ** 1.5)
-    assert 0.015 < grid.depth_mm[1, 2] < 0.025  # 20 µm, as the module says
+    assert grid.depth_mm[:, 2] == pytest.approx(0.71 * (np.arange(12) / 11) ** 1.2)
+    assert 0.035 < grid.depth_mm[1, 2] < 0.045  # 40 µm, as the module says
     assert grid.half_width_mm == pytest.approx(0.43)
     section = RoundBack(width_mm=0.86, thickness_mm=0.71, internal_angle_deg=75.0)
     assert grid.inset_mm[:, 2] == pytest.approx(section.inset_mm(grid.depth_mm[:, 2]))
-    shares = ground.node_shares(np.array([0.0, 0.2, 0.6, 1.0]))
-    assert shares == pytest.approx([0.1, 0.3, 0.4, 0.2])
+
+
+def test_shares_of_even_nodes_are_those_of_gregory():
+    """3/8, 7/6, 23/24, 1, …, in units of the spacing: extended rules of open and closed type in any
+    handbook of quadrature (Press et al., Numerical Recipes, eq. 4.1.14; from memory)."""
+    ends = [3 / 8, 7 / 6, 23 / 24]
+    shares = node_shares(np.linspace(0.0, 1.0, 11))
+    assert 10 * shares == pytest.approx([*ends, 1, 1, 1, 1, 1, *ends[::-1]])
+    assert node_shares(np.array([0.0, 0.5, 1.0])) == pytest.approx([1 / 6, 4 / 6, 1 / 6])
+
+
+@pytest.mark.parametrize("depths", [3, 4, 5, 8, 12, 23, 48, 300])
+def test_shares_are_positive_and_right_for_parabolas(depths):
+    at = graded(depths)
+    shares = node_shares(at)
+    assert (shares > 0).all()
+    for power in range(3):
+        assert shares @ at**power == pytest.approx(1 / (power + 1), rel=1e-12)
+
+
+def test_a_kink_that_may_lie_anywhere_is_right_on_average():
+    """Mean over its place of ∫ max(0, v - k) dv is 1/6; trapezoids are off by a twelfth of the
+    gap's square."""
+    at = graded(12)
+    kinks = (np.arange(20_000) + 0.5) / 20_000
+    flanks = np.maximum(at - kinks[:, None], 0.0)
+    gaps = np.diff(at)
+    by_trapezoids = (np.append(gaps, 0.0) + np.append(0.0, gaps)) / 2
+    assert (flanks @ by_trapezoids).mean() - 1 / 6 == pytest.approx((gaps**3).sum() / 12, rel=1e-3)
+    assert abs((flanks @ node_shares(at)).mean() - 1 / 6) < (gaps**3).sum() / 12 / 30
 
 
 def test_sides_and_thirds_are_shares_of_length():
@@ -603,14 +631,25 @@ def test_sides_and_thirds_are_shares_of_length():
     assert (grid.on_side == (lean < 45.0)).all()
     assert 0.5 < grid.on_side.mean() < 1
     assert grid.side_weights.sum() == pytest.approx(1.0)
-    weights = grid.station_weights_mm
-    inside = np.where(grid.on_side, weights, 0)
-    assert grid.side_weights == pytest.approx(inside / inside.sum())
     even = ground._thirds(np.array([1.0, 1.0, 1.0, 1.0, 2.0]))  # ends of thirds at 2 and 4 of 6
     assert even == pytest.approx(
         np.array([[0.5, 0.5, 0, 0, 0], [0, 0, 0.5, 0.5, 0], [0, 0, 0, 0, 1.0]])
     )
     assert ground._thirds(np.ones(2)) == pytest.approx(np.array([[1, 0], [0.5, 0.5], [0, 1]]))
+
+
+@pytest.mark.parametrize("stations", [32, 64, 128])
+@pytest.mark.parametrize("blade", [ek.patterns.area_specific_curette(), UNIVERSAL])
+def test_the_side_ends_between_stations(stations, blade):
+    """Its mean place is that of 20,001 stations but for the square of the spacing."""
+    name = next(iter(blade.edges))
+    grid, fine = (
+        ground.prepare_edge(blade, name, stations=n, depths=3) for n in (stations, 20_001)
+    )
+    assert (grid.side_weights >= 0).all()
+    assert (grid.side_weights[grid.on_side] > 0).all()
+    place = grid.side_weights @ grid.arc_mm
+    assert place == pytest.approx(fine.arc_mm[fine.on_side].mean(), abs=0.2 * grid.arc_mm[1] ** 2)
 
 
 @pytest.mark.parametrize("runs", [1, 3])

@@ -15,6 +15,7 @@ from edgekit.evidence_table import value
 from edgekit.geometry.section import RoundBack
 from edgekit.grinding.random_streams import RunStreams, SeededKeys
 from edgekit.life import worn_file
+from edgekit.life.dulling import PowerDulling, SaturatingDulling
 from edgekit.life.life import live_runs
 from edgekit.life.retire import DEFAULT_RULES, WidthLoss
 from edgekit.method.strokes import Advance
@@ -247,10 +248,9 @@ def test_uses_add_up_and_attrition_takes_its_width():
     assert [w.sessions for w in (life.start, *life.after)] == [0, 1, 2]
 
 
-def polyline(limit, start, strokes, rate):
-    """Strokes until a radius that grows by r² = r₀² + c n passes a limit, between 33 readings."""
-    made = np.linspace(0.0, strokes, 33)
-    return float(np.interp(limit, np.sqrt(start**2 + rate * made), made))
+def until(limit, start, strokes, rate):
+    """Strokes of `strokes` until a radius that grows by r² = r₀² + c n passes a limit."""
+    return min((limit**2 - start**2) / rate, strokes)
 
 
 @pytest.mark.parametrize("limit", [1.0, 1.5, 2.2, 3.7, 9.0])
@@ -268,7 +268,7 @@ def test_useful_strokes_end_where_the_radius_passes_its_limit(blade, limit):
     severity = 1.8 ** RunStreams.of(6).session(0, edges=1, seatings=1)[0].severity[0]
     life = lived(blade, ideal(30), use=use, rng=6, max_sessions=1)
     found = life.history["useful_strokes"][0] / use.strokes
-    share = polyline(limit, 1.2, 40.0, RATE * severity) / 40.0
+    share = until(limit, 1.2, 40.0, RATE * severity) / 40.0
     assert found == pytest.approx(share if limit > 1.2 else 0.0, rel=1e-6)
 
 
@@ -287,8 +287,40 @@ def test_useful_strokes_of_another_wedge_end_at_the_same_radius(beta):
         severity_gsd=1.0,
     )
     life = lived(blade, use=use, max_sessions=1)
-    share = polyline(2.2 * size, 1.2 * size, 40.0, RATE) / 40.0
+    share = until(2.2 * size, 1.2 * size, 40.0, RATE) / 40.0
     assert life.history["useful_strokes"][0] / use.strokes == pytest.approx(share, rel=1e-6)
+
+
+@dataclasses.dataclass(frozen=True)
+class Own:
+    """A law of one's own, which says what another says but not when a limit is reached."""
+
+    law: object
+
+    def after(self, radius_um, strokes):
+        return self.law.after(radius_um, strokes)
+
+
+@pytest.mark.parametrize("limit", [1.0, 1.5, 2.2, 3.7, 9.0])
+@pytest.mark.parametrize(
+    "known",
+    [
+        PowerDulling(rate=0.5, exponent=0.3),
+        SaturatingDulling(limit_um=4.0, strokes=30),
+        SaturatingDulling(limit_um=2.2, strokes=30),
+    ],
+)
+def test_useful_strokes_of_ones_own_law_are_those_of_the_same_law(known, limit):
+    """Between 32 steps a radius of one's own grows evenly; known laws say when a limit is met."""
+    found = []
+    for law in (known, Own(known)):
+        use = ek.Use(law=law, useful_radius_um=limit, sharp_radius_um=1.2)
+        found.append(lived(use=use, rng=6, max_sessions=1).history["useful_strokes"][0])
+    assert found[0] == pytest.approx(found[1], abs=0.005 * use.strokes)
+    strokes = known.until(np.array([1.2, 5.0]), np.array([limit, 1.0]))
+    assert strokes[1] == 0
+    if 1.2 < limit and np.isfinite(strokes[0]):
+        assert known.after(1.2, strokes[0]) == pytest.approx(limit)
 
 
 def test_of_strokes_that_dull_nothing_all_are_useful_below_the_limit():

@@ -18,6 +18,7 @@ from edgekit.grinding.rolling import RolledEdge, Stretch
 from edgekit.grinding.rolling_session import MAX_STROKES, past_need
 from edgekit.method.stop import Counted, UntilClear, UntilFresh
 from edgekit.method.strokes import RollingStroke
+from tests import plain_kernel
 from tests.test_strokes import (
     BETA,
     DULL_MM,
@@ -95,7 +96,8 @@ def test_an_inset_is_read_where_the_face_lies():
 
 def cells(depth, drop):
     """Length of depth that each node stands for, below a face."""
-    ends = [depth[0], *((depth[1:] + depth[:-1]) / 2), depth[-1]]
+    alone = plain_kernel.over_depth(depth, np.eye(len(depth))[:, None])[0]
+    ends = np.concatenate([[0.0], np.cumsum(alone)])
     return [max(b - max(a, drop), 0.0) for a, b in pairwise(ends)]
 
 

@@ -114,8 +114,9 @@ def test_all_angles_share_their_axes_and_the_right_one_reaches_the_edge():
 def test_a_repeated_error_stays_what_it_is_and_a_large_angle_costs_strokes_once():
     found = lesson.same_error(BLADE, [-2.0, 0.0, 2.0]).set_index("off_deg")
     for off in (-2.0, 0.0, 2.0):
-        # A session may leave 2 % of the edge as it was, 2° off the new angle at most.
-        assert found.loc[off, "first_off_deg"] == pytest.approx(-off, abs=0.02 * abs(off) * 2.1)
+        # A session may leave places as they were, dull ones or such whose land goes unnoticed:
+        # 4.5 % of the edge at 96 depths, 5.6 % at 12.
+        assert found.loc[off, "first_off_deg"] == pytest.approx(-off, abs=0.06 * abs(off))
         assert found.loc[off, "last_off_deg"] == pytest.approx(-off, abs=1e-6)
     assert found.loc[2.0, "first_strokes"] > 2 * found.loc[0.0, "first_strokes"]
     assert found.loc[2.0, "last_strokes"] < 2 * found.loc[0.0, "last_strokes"]

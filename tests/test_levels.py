@@ -7,11 +7,11 @@ import pytest
 
 import edgekit as ek
 from edgekit.contact import apex
+from edgekit.geometry.depth_nodes import graded, node_shares
 from edgekit.grinding import section_stroke as scalar
 from edgekit.grinding.arrays import flank as flanks
 from edgekit.grinding.arrays.flank import WorkedFlank
 from edgekit.grinding.arrays.levels import Columns, Depths, settle, sink
-from edgekit.grinding.recession_field import graded, node_shares
 from tests.test_strokes import BETA, FINE_MM3, Numbers, dulled, hands, new_field, rolled_edge
 
 DEPTHS, COLUMNS = 12, 400

@@ -154,10 +154,8 @@ def test_differences_of_methods_do_not_hang_on_the_grid():
     local = ek.methods.freehand(stroke=ek.strokes.local())
     methods = [ek.methods.freehand(), ek.methods.powered(), local]
     coarse, fine = (
-        ek.compare(
-            blade, methods, runs=48, seed=5, stations=stations, depths=depths, grid_runs=0
-        ).differences()
-        for stations, depths in ((64, 12), (127, 23))
+        ek.compare(blade, methods, runs=48, seed=5, **nodes, grid_runs=0).differences()
+        for nodes in ({}, {"stations": 127, "depths": 23})
     )
     moved = (fine["difference"] - coarse["difference"]).abs()
     assert (moved <= coarse["mc"]).all()

@@ -23,6 +23,7 @@ from edgekit.grinding.random_streams import RunEffects, SessionDraws
 from edgekit.grinding.recession_field import EdgeGrid, over_stations, rounding_mm
 from edgekit.grinding.rolled_side import roll_side
 from edgekit.grinding.rolling import RolledEdge
+from edgekit.method.guide import Guide
 from edgekit.method.method import Method, Target
 from edgekit.method.strokes import LocalStroke
 from edgekit.units import UM_PER_MM
@@ -158,12 +159,12 @@ def sharpen_runs(
     return sums(results, method, effects, tuple(results))
 
 
-def aim_at(grid: EdgeGrid, method: Method) -> FloatArray | RolledEdge:
-    """What a method aims at on an edge: normals (S, 3), or the edge prepared for rolling; made once
+def aim_at(grid: EdgeGrid, guide: Guide, *, rolls: bool) -> FloatArray | RolledEdge:
+    """What a guide aims at on an edge: normals (S, 3), or the edge prepared for rolling; made once
     for a life.
     """
-    normals = method.guide.normals(grid.edge, grid.arc_mm)
-    return RolledEdge.of(grid, normals) if method.rolls else normals
+    normals = guide.normals(grid.edge, grid.arc_mm)
+    return RolledEdge.of(grid, normals) if rolls else normals
 
 
 def sums(

@@ -28,12 +28,12 @@ from numpy.typing import NDArray
 from edgekit.checks import FloatArray, count, instance
 from edgekit.contact.facets import GRAZING
 from edgekit.geometry.blade import Blade
+from edgekit.geometry.depth_nodes import graded, node_shares
 from edgekit.geometry.edge import Edge, station_weights_mm
 from edgekit.record import Record, freeze, read_only
 
 SIDE_COSINE = np.cos(np.radians(45))  # an edge that runs more across the blade is its toe
 THIRDS = ("heel", "middle", "toe")
-GRADING = 1.5  # the first of twelve nodes lies 20 µm below a curette's face
 MIN_CURVATURE = 1e-6  # [1/mm]: no blade is a kilometre wide
 CELLS_IN_CACHE = 16384  # three float64 arrays of this size are 384 KB, within any recent L2 cache
 MAX_NODES = 4_000_000  # stations times depths
@@ -78,9 +78,13 @@ class EdgeGrid(Record):
 
     @cached_property
     def side_weights(self) -> FloatArray:
-        """Weights (S,) of the stations in a mean along the side."""
-        side = np.where(self.on_side, self.station_weights_mm, 0.0)
-        return read_only(side / side.sum())
+        """Weights (S,) of the stations in a mean along the side: the length for which each stands,
+        as far as it lies there."""
+        along = np.abs(self.tangent @ self.edge.roll_reference)
+        ends = np.concatenate([along[:1], (along[1:] + along[:-1]) / 2, along[-1:]])
+        halves = _share_above(ends[:-1], along) * np.append(0.0, np.diff(self.arc_mm))
+        halves += _share_above(along, ends[1:]) * np.append(np.diff(self.arc_mm), 0.0)
+        return read_only(halves / halves.sum())
 
     @cached_property
     def thirds(self) -> FloatArray:
@@ -97,6 +101,14 @@ class EdgeGrid(Record):
         """Depth (V,) of the nodes over the greatest, the same at all stations."""
         middle = self.depth_mm.shape[1] // 2
         return read_only(self.depth_mm[:, middle] / self.depth_mm[-1, middle])
+
+
+def _share_above(one: FloatArray, other: FloatArray) -> FloatArray:
+    """Share of a stretch over which a cosine that goes evenly from `one` to `other` is above
+    `SIDE_COSINE`."""
+    high, low = np.maximum(one, other), np.minimum(one, other)
+    rise = np.maximum(high - low, 1e-12)
+    return np.asarray(np.clip((high - SIDE_COSINE) / rise, 0.0, 1.0))
 
 
 def _thirds(weights: FloatArray) -> FloatArray:
@@ -137,17 +149,6 @@ def prepare_edge(blade: Blade, name: str, *, stations: int, depths: int) -> Edge
         depth_mm=depth,
         inset_mm=depth / np.tan(beta) + np.maximum(back, 0.0),
     )
-
-
-def graded(depths: int) -> FloatArray:
-    """Depth nodes (V,) from 0 to 1, denser near the face, where strokes of all tilts cut."""
-    return np.asarray(np.linspace(0.0, 1.0, depths) ** GRADING)
-
-
-def node_shares(fraction: FloatArray) -> FloatArray:
-    """Share (V,) of the depth that each node stands for, as the trapezoidal rule has it."""
-    gaps = np.diff(fraction) / 2
-    return np.asarray(np.append(gaps, 0.0) + np.append(0.0, gaps))
 
 
 class Seating(NamedTuple):
@@ -417,9 +418,9 @@ def inset_at(grid: EdgeGrid, inset: FloatArray, drop: FloatArray) -> FloatArray:
 def cleared(grid: EdgeGrid, inset: FloatArray) -> FloatArray:
     """Volume (R,) [mm³] between the edge's own line and the field `inset` (V, R, S) inward of it.
 
-    ∫∫ h (1 - κ h / 2) dv ds by the trapezoidal rule: inward of a curved edge the area element
-    shrinks by 1 - κu (theory T16). Past the centre of curvature there is no more area, so insets
-    end there.
+    ∫∫ h (1 - κ h / 2) dv ds by `node_shares` in depth and the trapezoidal rule along the edge:
+    inward of a curved edge the area element shrinks by 1 - κu (theory T16). Past the centre of
+    curvature there is no more area, so insets end there.
     """
     field = np.swapaxes(inset, 1, 2)
     limit = (1 / np.maximum(grid.plan_curvature, MIN_CURVATURE))[:, None]

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from edgekit.checks import FloatArray
+from edgekit.geometry.depth_nodes import node_shares
 from edgekit.grinding.recession_field import CELLS_IN_CACHE, MIN_CURVATURE, EdgeGrid
 
 if TYPE_CHECKING:
@@ -109,10 +110,9 @@ class RolledEdge(NamedTuple):
 
 def node_mm(grid: EdgeGrid, drop_mm: FloatArray) -> FloatArray:
     """Depth (V, S, R) that each node stands for, below a face lowered by `drop_mm` (S, R)."""
-    depth = grid.depth_mm[:, :, None]
-    middle = (depth[1:] + depth[:-1]) / 2
-    upper, lower = np.concatenate([depth[:1], middle]), np.concatenate([middle, depth[-1:]])
-    return np.asarray(np.maximum(lower - np.maximum(upper, drop_mm), 0.0))
+    below = np.concatenate([[0.0], np.cumsum(node_shares(grid.fraction))])
+    ends = below[:, None, None] * grid.depth_mm[-1, :, None]
+    return np.asarray(np.maximum(ends[1:] - np.maximum(ends[:-1], drop_mm), 0.0))
 
 
 class Stretch(NamedTuple):

@@ -233,7 +233,7 @@ def sharpen(
     done = sharpen_runs(
         grids,
         states,
-        [aim_at(grid, method) for grid in grids],
+        [aim_at(grid, method.guide, rolls=method.rolls) for grid in grids],
         method,
         effects=effects,
         draws=draws,

@@ -1,6 +1,7 @@
 """Where along an edge working strokes fall: densities, and how often each place is touched."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Protocol, runtime_checkable
 
 import numpy as np
@@ -10,6 +11,7 @@ from edgekit.errors import BadArgument
 from edgekit.evidence_table import value
 from edgekit.grinding.recession_field import EdgeGrid
 from edgekit.lazy import shown
+from edgekit.record import read_only
 
 __all__ = ["EvenUse", "ToeThird", "UseDensity"]
 
@@ -89,6 +91,19 @@ def touch_density(grid: EdgeGrid, density: UseDensity, contact_mm: float) -> Flo
     A stroke touches `contact_mm` of the edge about its centre, less where the edge ends, and wears
     evenly what it touches.
     """
+    own = type(density) not in (EvenUse, ToeThird)  # and may give other numbers the next time
+    if own:
+        return _touched(grid, density, contact_mm)
+    return _known(grid, density, contact_mm)  # type: ignore[arg-type]
+
+
+@lru_cache(maxsize=4)
+def _known(grid: EdgeGrid, density: UseDensity, contact_mm: float) -> FloatArray:
+    """The same of the package's densities, which rows of a sweep share."""
+    return read_only(_touched(grid, density, contact_mm))
+
+
+def _touched(grid: EdgeGrid, density: UseDensity, contact_mm: float) -> FloatArray:
     cells = np.concatenate([[0.0], np.cumsum(grid.station_weights_mm, dtype=float)])
     length = cells[-1]
     place = (np.arange(CENTRES) + 0.5) / CENTRES

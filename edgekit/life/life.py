@@ -22,7 +22,7 @@ from edgekit.grinding.edge_state import EdgeState
 from edgekit.grinding.random_streams import GivenKeys, RunKeys, RunStreams
 from edgekit.grinding.recession_field import EdgeGrid
 from edgekit.grinding.session import check_parts
-from edgekit.grinding.worn_blade import DEPTHS, STATIONS, WornBlade
+from edgekit.grinding.worn_blade import DEPTHS, WornBlade
 from edgekit.life.batch import RunBatch
 from edgekit.life.by_arrays import ArrayLives
 from edgekit.life.by_blocks import BlockLives, serves_life
@@ -179,7 +179,7 @@ def live_runs(
     rules: tuple[RetireRule, ...],
     rngs: Sequence[Seed] | RunKeys,
     max_sessions: int = int(value("max_sessions")),
-    stations: int = STATIONS,
+    stations: int | None = None,
     depths: int = DEPTHS,
     histories: int | None = None,
     precision: Precision = np.float64,
@@ -196,8 +196,11 @@ def live_runs(
         The first that is used up ends the life.
     rngs : sequence of numpy.random.Generator, or RunKeys
         One per run; run i depends on its own only, to the last bit.
-    max_sessions, stations, depths : int
-        Where a life is cut off, and the nodes of the field.
+    max_sessions, depths : int
+        Where a life is cut off, and the nodes of the field down the flank.
+    stations : int, optional
+        Nodes along each edge; by default 32 for strokes rolled over whole edges by a stone that
+        follows them, else 64.
     histories : int, optional
         Number of lives of which every session is recorded; all by default.
     precision : numpy.float64 or numpy.float32
@@ -353,7 +356,7 @@ def live(
     retire: RetireRule | Sequence[RetireRule] = DEFAULT_RULES,
     rng: RunStreams | Seed,
     max_sessions: int = int(value("max_sessions")),
-    stations: int = STATIONS,
+    stations: int | None = None,
     depths: int = DEPTHS,
 ) -> Life:
     """Use and sharpen one instrument until a rule retires it.
@@ -370,8 +373,11 @@ def live(
     retire : RetireRule or sequence of them
         The first that is used up ends the life.
     rng : Generator, seed of one, or `Life.streams`
-    max_sessions, stations, depths : int
-        Where a life is cut off, and the nodes of the field.
+    max_sessions, depths : int
+        Where a life is cut off, and the nodes of the field down the flank.
+    stations : int, optional
+        Nodes along each edge; by default 32 for strokes rolled over whole edges by a stone that
+        follows them, else 64.
 
     Returns
     -------
@@ -403,9 +409,7 @@ def live(
         keep=True,
     )
     ended = int(lives.ended_by[0])
-    effects, _ = streams.session(0, edges=len(blade.edges), seatings=1)
-    fresh = float(cycle.fresh_um(effects)[0])
-    start = WornBlade.new(blade, fresh_radius_um=fresh, stations=stations, depths=depths)
+    start = _start(blade, cycle, streams, lives)
     return Life(
         blade=blade,
         method=method,
@@ -419,6 +423,14 @@ def live(
         grids=lives.grids,
         after=_worn(start, lives, cycle),
     )
+
+
+def _start(blade: Blade, use: Use, streams: RunStreams, lives: Lives) -> WornBlade:
+    """The blade before its first use."""
+    effects, _ = streams.session(0, edges=len(blade.edges), seatings=1)
+    depths, stations = lives.grids[0].depth_mm.shape
+    fresh = float(use.fresh_um(effects)[0])
+    return WornBlade.new(blade, fresh_radius_um=fresh, stations=stations, depths=depths)
 
 
 def _worn(start: WornBlade, lives: Lives, use: Use) -> tuple[WornBlade, ...]:

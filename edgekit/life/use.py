@@ -17,7 +17,7 @@ from edgekit.grinding.random_streams import PATCHES, RunEffects, RunStreams
 from edgekit.grinding.recession_field import EdgeGrid, cleared, over_stations
 from edgekit.grinding.worn_blade import WornBlade
 from edgekit.life.density import ToeThird, UseDensity, touch_density
-from edgekit.life.dulling import DullingLaw, PowerDulling
+from edgekit.life.dulling import DullingLaw, PowerDulling, SaturatingDulling
 from edgekit.units import UM_PER_MM
 
 __all__ = ["Use", "use"]
@@ -25,7 +25,7 @@ __all__ = ["Use", "use"]
 USUAL_RAD = np.radians(value("internal_angle_deg"))  # of the wedge that a dulling law speaks of
 USUAL_VOID = void_factor(USUAL_RAD)
 USUAL_MM = value("use_contact_mm")  # touched by a stroke that a dulling law speaks of
-USEFUL_STEPS = 32  # of one use, a power of two, along which the radius is taken to grow evenly
+USEFUL_STEPS = 32  # of one use, a power of two, along which a law of one's own grows evenly
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -158,20 +158,33 @@ def useful_strokes(
     """
     use, edges = used[0].use, len(used)
     size, met = (sum(part) / edges for part in zip(*((u.size, u.met) for u in used), strict=True))
-    severity, start = use.severity_gsd**effects.severity, size * radius_um
+    made = met * use.severity_gsd**effects.severity
+    radius, limit = size * radius_um, size * use.useful_radius_um
+    law, known = use.law, (PowerDulling, SaturatingDulling)
+    if isinstance(law, known) and type(law) in known:
+        until = law.until(radius, limit)
+        share = np.divide(until, made, where=until < made, out=np.ones_like(made))
+    else:
+        share = _share_below(law, radius, limit, made)
+    return np.asarray(use.strokes * share)
+
+
+def _share_below(
+    law: DullingLaw, radius_um: FloatArray, limit_um: float, strokes: FloatArray
+) -> FloatArray:
+    """Share (R,) of `strokes` until a radius has grown to a limit by any law, by halving: no law
+    lets a radius fall."""
 
     def grown(step: NDArray[np.int_]) -> FloatArray:
-        return np.asarray(use.law.after(start, severity * (met * (step / USEFUL_STEPS))) / size)
+        return np.asarray(law.after(radius_um, strokes * (step / USEFUL_STEPS)))
 
-    last, half = np.zeros(len(start), dtype=int), USEFUL_STEPS // 2
-    while half:  # the last step at which it is still useful, as no law lets a radius fall
-        last += half * (grown(last + half) < use.useful_radius_um)
+    last, half = np.zeros(len(strokes), dtype=int), USEFUL_STEPS // 2
+    while half:  # the last step at which it is still below
+        last += half * (grown(last + half) < limit_um)
         half //= 2
     here, there = grown(last), grown(last + 1)
-    past = (use.useful_radius_um - here) / np.maximum(there - here, 1e-300)
-    share = (np.arange(USEFUL_STEPS) < last[:, None]).astype(float)
-    share[np.arange(len(last)), last] = np.clip(past, 0.0, 1.0)
-    return np.asarray(share.mean(axis=1) * use.strokes)
+    past = (limit_um - here) / np.maximum(there - here, 1e-300)
+    return np.asarray((last + np.clip(past, 0.0, 1.0)) / USEFUL_STEPS)
 
 
 def use(

@@ -17,9 +17,9 @@ from edgekit.evidence_table import value
 from edgekit.geometry import patterns
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.random_streams import RunKeys, SeededKeys
-from edgekit.grinding.worn_blade import DEPTHS, STATIONS
+from edgekit.grinding.worn_blade import DEPTHS
 from edgekit.life.life import Lives, Use, live_runs, rules_of
-from edgekit.life.prepared import Precision, check_precision
+from edgekit.life.prepared import Precision, check_precision, usual_stations
 from edgekit.life.retire import DEFAULT_RULES, RetireRule
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
@@ -72,8 +72,10 @@ class LifeCase(Record):
     method : Method or Alternation
     use : Use, optional
     retire : RetireRule or sequence of them
-    stations, depths, max_sessions : int
-        Nodes of the field, and where a life is cut off.
+    stations : int, optional
+        Nodes along each edge; what the method asks for by default, see `ek.live`.
+    depths, max_sessions : int
+        Nodes down the flank, and where a life is cut off.
     precision : numpy.float64 or numpy.float32
         Of the fields; see `edgekit.life.life.live_runs` for what single precision changes.
 
@@ -91,7 +93,7 @@ class LifeCase(Record):
     method: Method | Alternation
     use: Use = field(default_factory=Use)
     retire: RetireRule | Sequence[RetireRule] = DEFAULT_RULES
-    stations: int = STATIONS
+    stations: int | None = None
     depths: int = DEPTHS
     max_sessions: int = int(value("max_sessions"))
     precision: Precision = np.float64
@@ -107,7 +109,8 @@ class LifeCase(Record):
         instance("method", self.method, (Method, Alternation), "Give one of ek.methods.")
         rules_of(self.retire)  # refuses what is no rule
         for name in ("stations", "depths", "max_sessions"):
-            count(name, getattr(self, name))
+            if name != "stations" or self.stations is not None:
+                count(name, getattr(self, name))
         check_precision(self.precision)
         super().__post_init__()
 
@@ -118,7 +121,8 @@ class LifeCase(Record):
 
     def refined(self) -> LifeCase:
         """The case at twice every resolution."""
-        return replace(self, stations=finer(self.stations), depths=finer(self.depths))
+        stations = usual_stations(self.method) if self.stations is None else self.stations
+        return replace(self, stations=finer(stations), depths=finer(self.depths))
 
     def intervals(
         self, *, runs: int = 200, draws: int = DRAWS, seed: int, level: float = LEVEL

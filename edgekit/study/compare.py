@@ -21,7 +21,7 @@ from edgekit.display import html_text
 from edgekit.errors import BadArgument
 from edgekit.geometry.blade import Blade
 from edgekit.grinding.random_streams import SeededKeys
-from edgekit.grinding.worn_blade import DEPTHS, STATIONS
+from edgekit.grinding.worn_blade import DEPTHS
 from edgekit.life.life import Lives, Use, rules_of
 from edgekit.life.retire import DEFAULT_RULES, RetireRule, chosen
 from edgekit.method.alternation import Alternation
@@ -103,7 +103,7 @@ class Comparison(Record):
     lives: tuple[Lives, ...]
     seed: int
     use: Use
-    stations: int
+    stations: int | None
     depths: int
     runs: pd.DataFrame
     table: pd.DataFrame
@@ -138,12 +138,13 @@ class Comparison(Record):
     def cite(self) -> str:
         """What made the comparison, in one paragraph: versions, seed, inputs."""
         size = len(self.lives[0].sessions)
+        shapes = dict.fromkeys(item.grids[0].depth_mm.shape for item in self.lives)
         given = {
             "blade": repr(self.blade),
             "methods": self.methods,
             "use": self.use,
             "retired by": chosen(self.lives[0].rules),
-            "nodes": f"{self.stations} stations, {self.depths} depths",
+            "nodes": " or ".join(f"{s} stations, {d} depths" for d, s in shapes),
         }
         return paragraph(f"{size} simulated lives per method", given, seed=self.seed, of=self)
 
@@ -210,7 +211,7 @@ def compare(
     seed: int,
     use: Use | None = None,
     retire: RetireRule | Sequence[RetireRule] = DEFAULT_RULES,
-    stations: int = STATIONS,
+    stations: int | None = None,
     depths: int = DEPTHS,
     grid_runs: int = GRID_RUNS,
     ignorance_draws: int = 0,
@@ -228,8 +229,10 @@ def compare(
         Root of all random numbers; run i depends on the seed and i only.
     use : Use, optional
     retire : RetireRule or sequence of them
-    stations, depths : int
-        Nodes of the field.
+    stations : int, optional
+        Nodes along each edge; what each method asks for by default, see `ek.live`.
+    depths : int
+        Nodes down the flank.
     grid_runs : int
         Lives per method that are lived again at twice every resolution, the first of the study,
         all at most. 32 of them take six tenths of the time of 200 lives; 0 for none.

@@ -14,6 +14,7 @@ from edgekit.units import UM_PER_MM
 
 __all__ = ["steel_by_traces"]
 
+DEPTHS = 48  # nodes down a flank: a layer's steel to a thousandth
 STRETCH = np.linspace(
     0.15, 0.75, 61
 )  # shares of the edge, off the ends, which are not clicked alike
@@ -108,4 +109,4 @@ def _noise_um(blade: Blade) -> float:
 def _steel_mg(blade: Blade, width_um: float) -> float:
     """Steel of a loss of width, shared alike by the edges in use."""
     each = max(width_um, 0.0) / len(blade.edges)
-    return WornBlade.from_recession(blade, each).steel_lost_mg
+    return WornBlade.from_recession(blade, each, depths=DEPTHS).steel_lost_mg

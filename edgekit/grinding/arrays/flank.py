@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from edgekit.checks import FloatArray
+from edgekit.geometry.depth_nodes import node_shares
 from edgekit.grinding.arrays.levels import Columns, Depths, Sunk, settle, sink
-from edgekit.grinding.recession_field import MIN_CURVATURE, node_shares
+from edgekit.grinding.recession_field import MIN_CURVATURE
 from edgekit.grinding.rolling import Lines, RolledEdge
 
 if TYPE_CHECKING:

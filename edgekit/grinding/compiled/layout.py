@@ -77,10 +77,10 @@ def lower(edge: Edge, drop: FloatArray, work: Work) -> None:
     """What each node stands for under a face lowered by a `drop` (S,)."""
     places, depths = edge.places, edge.depths
     for s in range(edge.stations):
-        work.drop[s], upper = drop[s], edge.depth[s]
+        work.drop[s], upper = drop[s], 0.0
         for v in range(depths):
-            here, below = v * places + s, min(v + 1, depths - 1) * places + s
-            lower = (edge.depth[here] + edge.depth[below]) / 2
+            here = v * places + s
+            lower = upper + edge.node[here]
             work.node[here] = max(lower - max(upper, drop[s]), 0.0)
             upper = lower
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from edgekit.checks import FloatArray
 from edgekit.evidence_table import value
+from edgekit.geometry.depth_nodes import node_shares
 from edgekit.geometry.vectors import unit
 from edgekit.grinding.compiled import engine
 from edgekit.grinding.compiled.parts import MET, WIDTH, Before, Done, Gauge, Use
@@ -18,7 +19,7 @@ from edgekit.grinding.compiled.planes.parts import After, Edge, Hand, Lay, Stop,
 from edgekit.grinding.compiled.session import NO_GAUGE, NO_USE, ONCE, plain, room_for
 from edgekit.grinding.edge_state import EdgeState, GroundEdge
 from edgekit.grinding.random_streams import TERMS, RunEffects, Seated, SessionDraws
-from edgekit.grinding.recession_field import MIN_CURVATURE, EdgeGrid, node_shares, rounding_mm
+from edgekit.grinding.recession_field import MIN_CURVATURE, EdgeGrid, rounding_mm
 from edgekit.method.method import Method
 from edgekit.method.strokes import Advance
 from edgekit.units import UM_PER_MM
