@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 
 import edgekit as ek
 from edgekit.grinding.compiled import engine, parts
-from edgekit.grinding.random_streams import AHEAD, SeededKeys
+from edgekit.grinding.compiled.session import fill
+from edgekit.grinding.random_streams import AHEAD, RandomStreams, SeededKeys, fill_by_numpy
 from edgekit.life import by_blocks, life
 from edgekit.life.by_arrays import ArrayLives
 from edgekit.life.by_blocks import serves_life
@@ -166,11 +167,12 @@ def test_blocks_are_sessions_one_by_one(case, monkeypatch):
 def test_lives_do_not_depend_on_how_many_sessions_are_computed_ahead(
     method, share, starting, left, monkeypatch
 ):
-    """One at a time, and all of a block although lives end within it."""
+    """One at a time, and all that can be although lives end within."""
     case = {"method": method, "rules": (ek.retire.MaxWidthLoss(fraction=share),)}
     usual = lived(9, **case, max_sessions=21)
     monkeypatch.setattr(by_blocks, "STARTING", starting)
-    monkeypatch.setattr(by_blocks, "LEFT", left)
+    for name in ("SURE", "LEFT"):
+        monkeypatch.setattr(by_blocks, name, left)
     other = lived(9, **case, max_sessions=21)
     assert (usual.sessions % AHEAD > 0).any()
     assert (usual.sessions < 21).any()
@@ -206,13 +208,39 @@ def test_a_run_has_the_same_bits_in_any_company(method, monkeypatch):
         assert total.tobytes() == np.concatenate([a.average[name] for a in alone]).tobytes(), name
 
 
-def test_sessions_ahead_stay_in_a_block_a_life_and_its_limit():
-    turn = np.array([0, 3, 8, 10, 20, 7, 15])
-    used_up = np.array([0.0, 0.0, 0.5, 0.9, 0.99, 0.3, 0.1])
-    ahead = by_blocks._ahead(turn, used_up, 17)
-    # new: four; unknown pace: the block's rest; 8 left; 1.1; 0.2; the block's last.
-    np.testing.assert_array_equal(ahead[[0, 1, 2, 3, 5, 6]], [4, 5, 8, 1, 1, 1])
-    assert by_blocks._ahead(np.array([14]), np.array([0.1]), 15)[0] == 1
+def test_sessions_ahead_are_those_that_a_life_is_nearly_sure_to_last():
+    turn = np.array([0, 3, 8, 10, 20, 7, 15, 16])
+    used_up = np.array([0.0, 0.0, 0.5, 0.9, 0.99, 0.3, 0.1, 0.8])
+    most = 4 * AHEAD - turn % AHEAD
+    # New: four; unknown pace: all that can be; then 8, 1.1, 0.2, 16.3, 135 and 4 are left.
+    wanted = [4, 29, 6, 1, 1, 13, 25, 4]
+    np.testing.assert_array_equal(by_blocks._ahead(turn, used_up, most), wanted)
+    assert by_blocks._ahead(np.array([14]), np.array([0.1]), np.array([2]))[0] == 2
+
+
+@pytest.mark.parametrize("filler", [fill_by_numpy, fill])
+def test_sessions_asked_for_at_once_have_the_numbers_of_each_alone(filler):
+    """Over three blocks, in two slots of which one begins a new life in between."""
+    size = {"edges": 2, "seatings": 1, "slots": 2, "fill": filler}
+    many = RandomStreams(SeededKeys(4, runs=3), blocks=3, **size)
+    one = RandomStreams(SeededKeys(4, runs=3), **size)
+    slots = np.arange(2)
+    for streams in (many, one):
+        streams.start_runs(slots, slots)
+    for first in (np.array([0, 3]), np.array([19, 13]), np.array([30, 0])):
+        if first[1] == 0:
+            for streams in (many, one):
+                streams.start_runs(slots[1:], np.array([2]))
+        count = np.minimum(many.within_reach(first), 19)
+        np.testing.assert_array_equal(many.within_reach(first), 24 - first % AHEAD)
+        runs = np.repeat(slots, count)
+        turns = np.concatenate([np.arange(a, a + n) for a, n in zip(first, count, strict=True)])
+        found = many.session(runs, turns)
+        for n, (run, turn) in enumerate(zip(runs, turns, strict=True)):
+            alone = one.session(np.array([run]), np.array([turn]))
+            for name in ("setup", "phase", "seatings", "patches"):
+                wanted = getattr(alone, name)[0]
+                np.testing.assert_array_equal(getattr(found, name)[n], wanted, err_msg=name)
 
 
 def test_a_stroke_without_depth_is_an_error_only_for_a_life_that_reaches_it(monkeypatch):

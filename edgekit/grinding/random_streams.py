@@ -227,6 +227,8 @@ class RandomStreams:
         How many of each a session needs.
     slots : int
         Largest number of runs in the batch; each run has one slot.
+    blocks : int
+        Of `AHEAD` sessions that lie ready for each run.
     fill : Filler
         What draws them.
     """
@@ -238,23 +240,24 @@ class RandomStreams:
         edges: int,
         seatings: int,
         slots: int,
+        blocks: int = 1,
         fill: Filler = fill_by_numpy,
     ) -> None:
-        self._keys, self._stream, self._fill = keys, _Stream(), fill
-        self._key = np.zeros((slots, 2), dtype=np.uint64)
-        self._loaded = np.full(slots, -1)  # block of sessions that lies ready
-        self._phase = np.empty((slots, AHEAD, edges))
+        self._keys, self._stream, self._fill, self._blocks = keys, _Stream(), fill, blocks
+        self._key, lines = np.zeros((slots, 2), dtype=np.uint64), slots * blocks
+        self._loaded = np.full(lines, -1)  # block of sessions that lies ready on a line
+        self._phase = np.empty((lines, AHEAD, edges))
         fixed = TERMS + edges * PATCHES
-        self._drawn = np.empty((slots, AHEAD * (fixed + seatings * edges * TERMS)))
-        self._fixed = self._drawn[:, : AHEAD * fixed].reshape(slots, AHEAD, fixed)
+        self._drawn = np.empty((lines, AHEAD * (fixed + seatings * edges * TERMS)))
+        self._fixed = self._drawn[:, : AHEAD * fixed].reshape(lines, AHEAD, fixed)
         seated = self._drawn[:, AHEAD * fixed :]
-        self._seatings = seated.reshape(slots, seatings, AHEAD, edges, TERMS)
+        self._seatings = seated.reshape(lines, seatings, AHEAD, edges, TERMS)
 
     def start_runs(self, slots: NDArray[np.int_], runs: NDArray[np.int_]) -> RunEffects:
         """Start `runs` (R,) in `slots` (R,) of the batch, and draw their lasting effects."""
         for slot, run in zip(slots.tolist(), runs.tolist(), strict=True):
             self._key[slot] = self._keys.key(run)
-        self._loaded[slots] = -1
+        self._loaded.reshape(-1, self._blocks)[slots] = -1
         lines, first = np.arange(len(slots)), np.zeros(len(slots), dtype=int)
         z, none = np.empty((len(slots), EFFECTS)), np.empty((len(slots), 0))
         self._fill(self._key[slots], first, lines, none, z)
@@ -264,16 +267,17 @@ class RandomStreams:
     def session(
         self, slots: NDArray[np.int_], turns: NDArray[np.int_], *, in_place: bool = False
     ) -> SessionDraws:
-        """Draws of session number `turns` (R,) of the runs in `slots` (R,); several of one run
-        must lie in one block of `AHEAD`. Seatings are copied unless they serve `in_place`."""
-        self._load(slots, turns // AHEAD)
-        ahead, edges = turns % AHEAD, self._phase.shape[2]
-        now = self._fixed[slots, ahead].T.copy()  # runs closest in memory, as the kernel works
-        seated = self._seated(slots, ahead) if in_place else None
-        seatings = self._seatings[:0] if in_place else self._seatings[slots, :, ahead]
+        """Draws of session number `turns` (R,) of the runs in `slots` (R,), of which several of one
+        run lie together, all `within_reach`. Seatings are copied unless they serve `in_place`."""
+        block, ahead = np.divmod(turns, AHEAD)
+        lines, edges = slots * self._blocks + block % self._blocks, self._phase.shape[2]
+        self._load(slots, block, lines)
+        now = self._fixed[lines, ahead].T.copy()  # runs closest in memory, as the kernel works
+        seated = self._seated(lines, ahead) if in_place else None
+        seatings = self._seatings[:0] if in_place else self._seatings[lines, :, ahead]
         return SessionDraws(
             setup=now[:TERMS].T,
-            phase=self._phase[slots, ahead],
+            phase=self._phase[lines, ahead],
             seatings=np.swapaxes(seatings, 1, 2),
             patches=np.moveaxis(now[TERMS:].reshape(edges, PATCHES, -1), -1, 0),
             strokes=tuple(
@@ -282,20 +286,26 @@ class RandomStreams:
             seated=seated,
         )
 
-    def _load(self, slots: NDArray[np.int_], blocks: NDArray[np.int_]) -> None:
-        """Draw the blocks that do not lie ready."""
-        due = np.flatnonzero(blocks != self._loaded[slots])
-        due = due[np.append(True, np.diff(slots[due]) != 0)[: len(due)]]  # once a run
-        if len(due):
-            slot, block = slots[due], blocks[due]
-            self._fill(self._key[slot], 1 + block, slot, self._phase, self._drawn)
-            self._loaded[slot] = block
+    def within_reach(self, turns: NDArray[np.int_]) -> NDArray[np.int_]:
+        """How many sessions (R,) from number `turns` (R,) on can be asked for at once."""
+        return self._blocks * AHEAD - turns % AHEAD
 
-    def _seated(self, slots: NDArray[np.int_], ahead: NDArray[np.int_]) -> Seated:
+    def _load(
+        self, slots: NDArray[np.int_], blocks: NDArray[np.int_], lines: NDArray[np.int_]
+    ) -> None:
+        """Draw the blocks that do not lie ready."""
+        due = np.flatnonzero(blocks != self._loaded[lines])
+        due = due[np.append(True, np.diff(lines[due]) != 0)[: len(due)]]  # once a line
+        if len(due):
+            line, block = lines[due], blocks[due]
+            self._fill(self._key[slots[due]], 1 + block, line, self._phase, self._drawn)
+            self._loaded[line] = block
+
+    def _seated(self, lines: NDArray[np.int_], ahead: NDArray[np.int_]) -> Seated:
         """Where the seatings of sessions lie."""
         _, _, _, edges, terms = self._seatings.shape
         line = self._drawn.shape[1]
-        start = slots * line + AHEAD * self._fixed.shape[2] + ahead * (edges * terms)
+        start = lines * line + AHEAD * self._fixed.shape[2] + ahead * (edges * terms)
         first = start[:, None] + np.arange(edges) * terms
         return Seated(self._drawn.ravel(), first, AHEAD * edges * terms)
 

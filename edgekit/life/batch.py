@@ -18,7 +18,10 @@ from edgekit.life.use import Use
 
 
 class Blades(Protocol):
-    """The edges of R blades in their present state."""
+    """The edges of R blades in their present state; how many ``blocks`` of sessions' random numbers
+    lie ready for each."""
+
+    blocks: int
 
     @property
     def fill(self) -> Filler:
@@ -53,6 +56,7 @@ class RunBatch:
             edges=len(prepared.grids),
             seatings=prepared.method.planes,
             slots=slots,
+            blocks=blades.blocks,
             fill=blades.fill,
         )
         self._waiting = iter(range(len(keys)))
@@ -74,6 +78,10 @@ class RunBatch:
     ) -> SessionDraws:
         """Random numbers of sessions number `turn` (N,) of some runs of the batch (N,)."""
         return self._streams.session(self._slot[rows], turn, in_place=in_place)
+
+    def within_reach(self) -> NDArray[np.int_]:
+        """How many sessions (R,) of each run have random numbers that can be asked for at once."""
+        return self._streams.within_reach(self.turn)
 
     def effects_of(self, rows: NDArray[np.int_]) -> RunEffects:
         """What lasts for some of the runs."""

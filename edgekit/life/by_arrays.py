@@ -23,7 +23,7 @@ class ArrayLives:
     states: Sequence[EdgeState]
 
     def __init__(self, prepared: PreparedBlade, use: Use) -> None:
-        self._prepared, self.fill = prepared, fill_by_numpy
+        self._prepared, self.fill, self.blocks = prepared, fill_by_numpy, 1
         self._used = [EdgeUse(use, grid, len(prepared.grids)) for grid in prepared.grids]
 
     def start(self, slots: int) -> None:

@@ -16,7 +16,7 @@ from edgekit.grinding.compiled.session import fill, no_depth, roll, serves, shar
 from edgekit.grinding.edge_state import EdgeSums
 from edgekit.grinding.kernel import sums
 from edgekit.grinding.planes import even_places
-from edgekit.grinding.random_streams import AHEAD, RunEffects, SessionDraws
+from edgekit.grinding.random_streams import RunEffects, SessionDraws
 from edgekit.grinding.rolled_side import hands_of, modes_of
 from edgekit.grinding.rolling import RolledEdge
 from edgekit.grinding.rolling_session import past_need
@@ -29,8 +29,9 @@ from edgekit.life.use import USUAL_VOID, EdgeUse, Use, useful_strokes
 from edgekit.method.method import Method, Target
 from edgekit.units import UM_PER_MM
 
+BLOCKS = 4  # of random numbers lie ready: up to so many times eight sessions at a time
 STARTING = 4  # sessions of a new blade at a time
-LEFT = 1.05  # times what a life has left at its mean pace is computed at a time; 0.2 to 3 % in vain
+SURE, LEFT, FEW = 0.85, 1.05, 6.0  # shares of what a life has left at its mean pace; sessions
 
 
 def serves_life(prepared: PreparedBlade, use: Use) -> bool:
@@ -214,10 +215,11 @@ class _LaidEdge(_Edge):
 
 
 class BlockLives:
-    """Lives whose sessions the compiled engine computes, up to `AHEAD` of each at a time."""
+    """Lives whose sessions the compiled engine computes, several of each at a time."""
 
     def __init__(self, prepared: PreparedBlade, use: Use) -> None:
         self._prepared, self._method, self.fill = prepared, prepared.method.at(0), fill
+        self.blocks = BLOCKS if self._method.rolls else 1  # of seatings there are many
         kind = _RolledEdge if self._method.rolls else _LaidEdge
         self._edges = [kind(prepared, use, e) for e in range(len(prepared.grids))]
 
@@ -242,7 +244,8 @@ class BlockLives:
         for edge in self._edges:
             if edge.stuck.any():
                 raise no_depth(self._method.removal_mm3_per_stroke)
-        count = _ahead(batch.turn, used_up, limit)
+        count = _ahead(batch.turn, used_up, batch.within_reach())
+        count = np.minimum(count, limit - batch.turn)
         first = np.concatenate([[0], np.cumsum(count)])
         runs = np.repeat(np.arange(len(count)), count)
         turn = batch.turn[runs] + np.arange(len(runs)) - first[runs]
@@ -282,10 +285,11 @@ class BlockLives:
         return put_together(self._prepared, edges, whole, sharp, useful, sessions)
 
 
-def _ahead(turn: NDArray[np.int_], used_up: FloatArray, limit: int) -> NDArray[np.int_]:
-    """How many sessions (R,) to compute at once: within one block of random numbers, and about as
-    many as a life that goes on as it has still lasts."""
+def _ahead(turn: NDArray[np.int_], used_up: FloatArray, most: NDArray[np.int_]) -> NDArray[np.int_]:
+    """How many sessions (R,) to compute at once, `most` at most: as many as a life that goes on as
+    it has is nearly sure to last, or so few that it does not matter."""
     pace = used_up / np.maximum(turn, 1)
     left = np.divide(1 - used_up, pace, out=np.full(len(turn), np.inf), where=pace > 0)
-    ahead = np.where(turn > 0, np.floor(LEFT * left), STARTING)
-    return np.clip(np.minimum(ahead, AHEAD - turn % AHEAD), 1, limit - turn).astype(int)
+    few = np.minimum(LEFT * left, FEW)
+    ahead = np.where(turn > 0, np.floor(np.maximum(SURE * left, few)), STARTING)
+    return np.clip(ahead, 1, most).astype(int)
