@@ -37,6 +37,7 @@ __all__ = [
 
 MAX_HANDS = 1000
 STATIONS = 100  # along an edge sharpened once, or a few times
+DEPTHS = 48  # down its flank, where one life's numbers are shown
 # Gauss's rule of three points between 0 and 1: exact for polynomials of the fifth degree.
 POINTS = 0.5 + np.sqrt(0.15) * np.array([-1.0, 0.0, 1.0])
 WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18
@@ -113,10 +114,8 @@ def same_error(blade: ek.Blade, off_deg: Sequence[float], *, sessions: int = 5) 
     alike = ek.Use(sharp_radius_gsd=1.0, severity_gsd=1.0)
     rows = []
     for off in off_deg:
-        life = ek.live(
-            blade, steady(off), use=alike, rng=1, max_sessions=sessions, stations=STATIONS
-        )
-        past = life.history
+        given = {"max_sessions": sessions, "stations": STATIONS, "depths": DEPTHS}
+        past = ek.live(blade, steady(off), use=alike, rng=1, **given).history  # type: ignore[arg-type]
         first, last = past.iloc[0], past.iloc[-1]
         row = {"off_deg": off, "first_strokes": int(first["stone_strokes"])}
         row |= {

@@ -66,12 +66,11 @@ lesson.fold("Open when you have chosen: five sessions at five angles", lesson.ta
 
 # %% jupyter={"source_hidden": true} tags=["hide-input", "see"]
 # Answer: what one and two degrees cost, from the table (code hidden)
-first, begun = off.first_strokes, lesson.same_error(blade, [0.0, 1.0, 1.25, 1.5, 2.0], sessions=1).set_index("off_deg").width_um
-later = (off.width_um - begun) / 4
+first, begun = off.first_strokes, lesson.same_error(blade, [0.0, 1.0, 1.5, 2.0], sessions=1).set_index("off_deg").width_um
 lesson.answer(f"Two degrees too much: {first[2.0]:.0f} strokes in the first session, not {first[0.0]:.0f}; one degree: {first[1.0]:.0f}.",
               f"Two too little: {first[-2.0]:.0f} strokes, and the edge is 2° blunter. A steady error costs labour and steel from the back, or a blunter edge.",
-              f"Width lost in five sessions: {off.width_um[0.0]:.1f} µm at 105°, {off.width_um[1.0]:.1f} at 106°, {off.width_um[2.0]:.1f} at 107°. The first session makes the difference: the later ones take {later[0.0]:.1f}, {later[1.0]:.1f} and {later[2.0]:.1f} each.",
-              f"It ends with a pair of strokes, there and back, wherever that falls: at 106.25° it takes {begun[1.25]:.1f} µm, at 106.5° {begun[1.5]:.1f}. So do not count on a saving.")
+              f"Width lost in five sessions: {off.width_um[0.0]:.1f} µm at 105°, {off.width_um[1.0]:.1f} at 106°, {off.width_um[2.0]:.1f} at 107°. Do not count on that saving: a session ends with a pair of strokes, there and back, wherever that falls.",
+              f"The first takes {begun[0.0]:.1f} µm at 105°, {begun[1.0]:.1f} at 106°, {begun[1.5]:.1f} at 106.5°, {begun[2.0]:.1f} at 107°.")
 
 # %% [markdown]
 """
