@@ -114,8 +114,16 @@ def same_error(blade: ek.Blade, off_deg: Sequence[float], *, sessions: int = 5) 
     alike = ek.Use(sharp_radius_gsd=1.0, severity_gsd=1.0)
     rows = []
     for off in off_deg:
-        given = {"max_sessions": sessions, "stations": STATIONS, "depths": DEPTHS}
-        past = ek.live(blade, steady(off), use=alike, rng=1, **given).history  # type: ignore[arg-type]
+        life = ek.live(
+            blade,
+            steady(off),
+            use=alike,
+            rng=1,
+            max_sessions=sessions,
+            stations=STATIONS,
+            depths=DEPTHS,
+        )
+        past = life.history
         first, last = past.iloc[0], past.iloc[-1]
         row = {"off_deg": off, "first_strokes": int(first["stone_strokes"])}
         row |= {
