@@ -32,6 +32,7 @@ def loss(blade, method, runs, **nodes):
         (UNIVERSAL, m.freehand()),
         (ek.patterns.half_length_curette, m.freehand()),
         (ek.patterns.curved_sickle, m.bench_stone()),
+        (ek.patterns.straight_sickle, m.freehand()),
     ],
 )
 def test_rolled_lives_are_nearer_to_their_limit_than_a_thousand_can_tell(blade, method):
@@ -41,20 +42,25 @@ def test_rolled_lives_are_nearer_to_their_limit_than_a_thousand_can_tell(blade, 
 
 
 def test_stations_are_those_that_strokes_ask_for():
+    def size(method, blade=AREA):
+        return usual_stations(blade(), method, 12)
+
     rolled, local = m.freehand(), m.freehand(stroke=s.local())
     partly = m.freehand(stroke=s.rolling(stretch_mm=2.0))
-    assert [usual_stations(way) for way in (rolled, m.powered(), m.bench_stone())] == [32] * 3
+    assert [size(way) for way in (rolled, m.powered(), m.bench_stone())] == [32] * 3
     by_turns = ek.mixture(rolled, local, sides=1, faces=1)
     others = [local, partly, m.held(20.0), m.face_honing(), by_turns]
-    assert [usual_stations(way) for way in others] == [64] * 5
-    assert usual_stations(ek.mixture(rolled, m.powered(), sides=1, faces=1)) == ROLLED_STATIONS
+    assert [size(way) for way in others] == [64] * 5
+    assert size(ek.mixture(rolled, m.powered(), sides=1, faces=1)) == ROLLED_STATIONS
+    flat = [ek.patterns.straight_sickle, ek.patterns.hoe]
+    assert [size(rolled, blade) for blade in (ek.patterns.curved_sickle, *flat)] == [32, 64, 64]
 
 
 @pytest.mark.parametrize("method", [m.freehand(), m.freehand(stroke=s.local())])
 def test_one_life_has_the_nodes_of_many(method):
     blade = AREA()
     life = ek.live(blade, method, rng=1, max_sessions=2)
-    size = usual_stations(method)
+    size = usual_stations(blade, method, 12)
     assert len(life.start.radius_um("used")) == len(life.worn(2).radius_um("used")) == size
     one = ek.compare(blade, [method], runs=2, seed=1, grid_runs=0)
     assert f"{size} stations, 12 depths" in one.cite()

@@ -15,7 +15,7 @@ from edgekit.evidence_table import value
 from edgekit.geometry.section import RoundBack
 from edgekit.grinding.random_streams import RunStreams, SeededKeys
 from edgekit.life import worn_file
-from edgekit.life.dulling import PowerDulling, SaturatingDulling
+from edgekit.life.dulling import PowerDulling, SaturatingDulling, strokes_until
 from edgekit.life.life import live_runs
 from edgekit.life.retire import DEFAULT_RULES, WidthLoss
 from edgekit.method.strokes import Advance
@@ -317,7 +317,7 @@ def test_useful_strokes_of_ones_own_law_are_those_of_the_same_law(known, limit):
         use = ek.Use(law=law, useful_radius_um=limit, sharp_radius_um=1.2)
         found.append(lived(use=use, rng=6, max_sessions=1).history["useful_strokes"][0])
     assert found[0] == pytest.approx(found[1], abs=0.005 * use.strokes)
-    strokes = known.until(np.array([1.2, 5.0]), np.array([limit, 1.0]))
+    strokes = strokes_until(known, np.array([1.2, 9.5]), limit)
     assert strokes[1] == 0
     if limit > 1.2 and np.isfinite(strokes[0]):
         assert known.after(1.2, strokes[0]) == pytest.approx(limit)

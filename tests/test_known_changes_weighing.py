@@ -786,7 +786,7 @@ def test_a_width_lost_between_traces_is_set_beside_its_weight(seen, monkeypatch)
     monkeypatch.setattr(
         trace_check.WornBlade,
         "from_recession",
-        lambda _, each: SimpleNamespace(steel_lost_mg=0.04 * each),
+        lambda _, each, depths: SimpleNamespace(steel_lost_mg=0.04 * each, depths=depths),
     )
     bouts = seen.bouts.iloc[[0, 2, 4]].assign(
         trace_before=["a", "a", ""], trace_after=["b", "c", "b"]

@@ -167,13 +167,6 @@ class PowerDulling:
         radius, count = _checked(radius_um, strokes)
         return np.asarray((radius ** (1 / self.exponent) + self.rate * count) ** self.exponent)
 
-    def until(self, radius_um: FloatArray, limit_um: FloatArray) -> FloatArray:
-        """Strokes until a radius has grown to a limit; they broadcast."""
-        power = 1 / self.exponent
-        left = np.maximum(limit_um**power - radius_um**power, 0.0)
-        never = np.where(left > 0, np.inf, 0.0)
-        return np.asarray(left / self.rate if self.rate > 0 else never)
-
 
 @dataclass(frozen=True, kw_only=True)
 class SaturatingDulling:
@@ -203,14 +196,6 @@ class SaturatingDulling:
         radius, count = _checked(radius_um, strokes)
         missing = np.maximum(self.limit_um - radius, 0.0)
         return np.asarray(radius + missing * -np.expm1(-count / self.strokes))
-
-    def until(self, radius_um: FloatArray, limit_um: FloatArray) -> FloatArray:
-        """Strokes until a radius has grown to a limit; they broadcast."""
-        missing = self.limit_um - np.minimum(radius_um, limit_um)
-        left = np.maximum(self.limit_um - limit_um, 0.0)
-        ratio = np.divide(missing, left, out=np.full(missing.shape, np.inf), where=left > 0)
-        strokes = self.strokes * np.log(np.maximum(ratio, 1.0))
-        return np.asarray(np.where(radius_um < limit_um, strokes, 0.0))
 
 
 class TableDulling(Record):
@@ -246,6 +231,19 @@ class TableDulling(Record):
         worn = _line(radius, self.radius_um, self.strokes)
         grown = _line(worn + count, self.strokes, self.radius_um)
         return np.asarray(np.where(count > 0, grown, radius))
+
+
+def strokes_until(law: DullingLaw, radius_um: FloatArray, limit_um: float) -> FloatArray | None:
+    """Strokes (R,) until radii have grown to a limit, where the law tells."""
+    if type(law) is PowerDulling:
+        power = 1 / law.exponent
+        left = np.maximum(limit_um**power - radius_um**power, 0.0)
+        return left / law.rate if law.rate > 0 else np.where(left > 0, np.inf, 0.0)
+    if type(law) is SaturatingDulling:
+        missing, left = law.limit_um - np.minimum(radius_um, limit_um), law.limit_um - limit_um
+        never = np.where(radius_um < limit_um, np.inf, 0.0)
+        return law.strokes * np.log(np.maximum(missing / left, 1.0)) if left > 0 else never
+    return None
 
 
 def _line(x: FloatArray, xs: FloatArray, ys: FloatArray) -> FloatArray:

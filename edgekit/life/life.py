@@ -199,8 +199,8 @@ def live_runs(
     max_sessions, depths : int
         Where a life is cut off, and the nodes of the field down the flank.
     stations : int, optional
-        Nodes along each edge; by default 32 for strokes rolled over whole edges by a stone that
-        follows them, else 64.
+        Nodes along each edge; by default 32 for strokes rolled over whole curved edges by a stone
+        that follows them, else 64.
     histories : int, optional
         Number of lives of which every session is recorded; all by default.
     precision : numpy.float64 or numpy.float32
@@ -377,8 +377,8 @@ def live(
     max_sessions, depths : int
         Where a life is cut off, and the nodes of the field down the flank.
     stations : int, optional
-        Nodes along each edge; by default 32 for strokes rolled over whole edges by a stone that
-        follows them, else 64.
+        Nodes along each edge; by default 32 for strokes rolled over whole curved edges by a stone
+        that follows them, else 64.
 
     Returns
     -------

@@ -16,6 +16,7 @@ from edgekit.grinding.edge_state import EdgeState
 from edgekit.grinding.kernel import aim_at
 from edgekit.grinding.recession_field import EdgeGrid, prepare_edge
 from edgekit.grinding.rolling import RolledEdge
+from edgekit.grinding.rolling_session import FLAT_RAD
 from edgekit.grinding.worn_blade import STATIONS
 from edgekit.method.alternation import Alternation
 from edgekit.method.guide import FollowEdge
@@ -34,22 +35,32 @@ def check_precision(precision: object) -> None:
         raise BadArgument("no such precision", precision, remedy, argument="precision")
 
 
-def usual_stations(method: Method | Alternation) -> int:
+def usual_stations(
+    blade: Blade, method: Method | Alternation, depths: int, precision: Precision = np.float64
+) -> int:
     """Stations of an edge in lives for which none are asked.
 
-    Where the stone follows the edge and rolls along all of it, what it leaves is smooth: at
+    Where the stone follows a curved edge and rolls along all of it, what it leaves is smooth: at
     `ROLLED_STATIONS` the mean loss of 1000 lives lies nearer to its limit than its own standard
-    error. A fixed setting, whose error changes along the edge, partial strokes and placements ask
-    for as many as a worn blade has.
+    error. A stone that lies flat on a straight edge, a fixed setting, whose error changes along the
+    edge, partial strokes and placements ask for as many as a worn blade has.
 
     Examples
     --------
     >>> import edgekit as ek
-    >>> usual_stations(ek.methods.freehand()), usual_stations(ek.methods.face_honing())
-    (32, 64)
+    >>> blade = ek.patterns.area_specific_curette()
+    >>> usual_stations(blade, ek.methods.freehand(), 12)
+    32
+    >>> usual_stations(blade, ek.methods.face_honing(), 12)
+    64
     """
     methods = method.methods if isinstance(method, Alternation) else (method,)
-    return max(ROLLED_STATIONS if _smooth(item) else STATIONS for item in methods)
+    if not all(_smooth(item) for item in methods):
+        return STATIONS
+    ready = _prepared(blade, ROLLED_STATIONS, depths, precision)  # type: ignore[arg-type]
+    edges = _followed(ready.grids, rolls=True)
+    flat = (isinstance(aim, RolledEdge) and aim.turned_rad[-1] < FLAT_RAD for aim in edges)
+    return STATIONS if any(flat) else ROLLED_STATIONS
 
 
 def _smooth(method: Method) -> bool:
@@ -154,8 +165,10 @@ class PreparedBlade(Record):
     ) -> Self:
         """Prepare a blade and a method, with `strength` for rules about bending."""
         check_precision(precision)
-        stations = usual_stations(method) if stations is None else count("stations", stations, 2)
         depths = count("depths", depths, 3)
+        if stations is None:
+            stations = usual_stations(blade, method, depths, precision)
+        stations = count("stations", stations, 2)
         ready = _prepared(blade, stations, depths, precision)  # type: ignore[arg-type]
         methods = method.methods if isinstance(method, Alternation) else (method,)
         exact = _prepared(blade, stations, depths, np.float64) if strength else None

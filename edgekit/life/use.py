@@ -17,7 +17,7 @@ from edgekit.grinding.random_streams import PATCHES, RunEffects, RunStreams
 from edgekit.grinding.recession_field import EdgeGrid, cleared, over_stations
 from edgekit.grinding.worn_blade import WornBlade
 from edgekit.life.density import ToeThird, UseDensity, touch_density
-from edgekit.life.dulling import DullingLaw, PowerDulling, SaturatingDulling
+from edgekit.life.dulling import DullingLaw, PowerDulling, strokes_until
 from edgekit.units import UM_PER_MM
 
 __all__ = ["Use", "use"]
@@ -160,12 +160,10 @@ def useful_strokes(
     size, met = (sum(part) / edges for part in zip(*((u.size, u.met) for u in used), strict=True))
     made = met * use.severity_gsd**effects.severity
     radius, limit = size * radius_um, size * use.useful_radius_um
-    law, known = use.law, (PowerDulling, SaturatingDulling)
-    if isinstance(law, known) and type(law) in known:
-        until = law.until(radius, limit)
-        share = np.divide(until, made, where=until < made, out=np.ones_like(made))
-    else:
-        share = _share_below(law, radius, limit, made)
+    until = strokes_until(use.law, radius, limit)
+    if until is None:
+        return use.strokes * _share_below(use.law, radius, limit, made)
+    share = np.divide(until, made, where=until < made, out=np.ones_like(made))
     return np.asarray(use.strokes * share)
 
 

@@ -107,6 +107,7 @@ class LifeCase(Record):
                 argument="blade",
             )
         instance("method", self.method, (Method, Alternation), "Give one of ek.methods.")
+        instance("use", self.use, Use, "Give a Use; Use() has the defaults.")
         rules_of(self.retire)  # refuses what is no rule
         for name in ("stations", "depths", "max_sessions"):
             if name != "stations" or self.stations is not None:
@@ -120,8 +121,11 @@ class LifeCase(Record):
         return live_runs(**given, rules=rules_of(self.retire), rngs=keys, histories=histories)
 
     def refined(self) -> LifeCase:
-        """The case at twice every resolution."""
-        stations = usual_stations(self.method) if self.stations is None else self.stations
+        """The case at twice every resolution; the blade must be a finished one."""
+        stations = self.stations
+        if stations is None:
+            blade: Blade = self.blade  # type: ignore[assignment]
+            stations = usual_stations(blade, self.method, self.depths, self.precision)
         return replace(self, stations=finer(stations), depths=finer(self.depths))
 
     def intervals(

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -114,16 +115,8 @@ def same_error(blade: ek.Blade, off_deg: Sequence[float], *, sessions: int = 5) 
     alike = ek.Use(sharp_radius_gsd=1.0, severity_gsd=1.0)
     rows = []
     for off in off_deg:
-        life = ek.live(
-            blade,
-            steady(off),
-            use=alike,
-            rng=1,
-            max_sessions=sessions,
-            stations=STATIONS,
-            depths=DEPTHS,
-        )
-        past = life.history
+        life = partial(ek.live, use=alike, rng=1, max_sessions=sessions)
+        past = life(blade, steady(off), stations=STATIONS, depths=DEPTHS).history
         first, last = past.iloc[0], past.iloc[-1]
         row = {"off_deg": off, "first_strokes": int(first["stone_strokes"])}
         row |= {
