@@ -242,7 +242,7 @@ def lives_at_scale() -> None:
     row("a control's eight lives, ms", dial * 1000, "at most 20")
 
 
-def floor_us(strokes: float) -> float:
+def floor_us(cells: float) -> float:
     """One addition and one maximum, in cache, on each cell that rolling strokes touch."""
     a, b, c = np.random.default_rng(1).random((3, CELLS_IN_CACHE))
     spent = []
@@ -252,11 +252,11 @@ def floor_us(strokes: float) -> float:
             np.add(a, b, out=c)
             np.maximum(a, c, out=a)
         spent.append(time.process_time() - start)
-    return min(spent) / 100 / CELLS_IN_CACHE * strokes * 64 * 12 * 1e6
+    return min(spent) / 100 / CELLS_IN_CACHE * cells * 1e6
 
 
 def lived_by(name: str, way: ek.Method, runs: int) -> tuple[float, float]:
-    """CPU time [µs] of a session of lives by an engine, and its strokes."""
+    """CPU time [µs] of a session of lives by an engine, and the cells its strokes touch."""
     with using(name):
         start = time.process_time()
         case = {"use": ek.Use(), "rules": (ek.MaxWidthLoss(),), "histories": 0}
@@ -264,7 +264,7 @@ def lived_by(name: str, way: ek.Method, runs: int) -> tuple[float, float]:
         lives = live_runs(blade, way, **case, rngs=SeededKeys(1, runs=runs))
         spent = (time.process_time() - start) / lives.sessions.sum() * 1e6
     made = (lives.mean("stone_strokes") * lives.sessions).sum() / lives.sessions.sum()
-    return spent, float(made)
+    return spent, float(made) * lives.grids[0].depth_mm.size
 
 
 def engines() -> None:
@@ -379,7 +379,7 @@ def sweeps() -> None:
     strokes = float((case.mean("stone_strokes") * case.sessions).sum() / case.sessions.sum())
     row("sessions a life", sessions / runs, "-")
     row("sessions a minute on two workers, millions", sessions / per["swept", 2] * 60 / 1e6, "10")
-    cells = sessions * strokes * 64 * 12
+    cells = sessions * strokes * case.grids[0].depth_mm.size
     row(
         "two workers' time / floor loop on the same two",
         per["swept", 2] * 2e9 / (cells * per["plain", 2]),

@@ -213,8 +213,12 @@ def test_sessions_ahead_are_those_that_a_life_is_nearly_sure_to_last():
     used_up = np.array([0.0, 0.0, 0.5, 0.9, 0.99, 0.3, 0.1, 0.8])
     most = 4 * AHEAD - turn % AHEAD
     # New: four; unknown pace: all that can be; then 8, 1.1, 0.2, 16.3, 135 and 4 are left.
+    many = (np.repeat(part, 100) for part in (turn, used_up, most))
     wanted = [4, 29, 6, 1, 1, 13, 25, 4]
-    np.testing.assert_array_equal(by_blocks._ahead(turn, used_up, most), wanted)
+    np.testing.assert_array_equal(by_blocks._ahead(*many)[::100], wanted)
+    # Of eight lives up to five more, half as many at most.
+    more = [6, 29, 10, 1, 1, 18, 25, 6]
+    np.testing.assert_array_equal(by_blocks._ahead(turn, used_up, most), more)
     assert by_blocks._ahead(np.array([14]), np.array([0.1]), np.array([2]))[0] == 2
 
 
@@ -250,7 +254,7 @@ def test_a_stroke_without_depth_is_an_error_only_for_a_life_that_reaches_it(monk
     def failing(*given):
         done = real(*given)
         first = given[2]
-        if len(first) == 2 and first[1] == 4:  # the block of a new blade, one run
+        if len(first) == 2 and first[1] == 6:  # the first sessions of a new blade, one run
             done.end[3] = parts.NO_DEPTH
         return done
 

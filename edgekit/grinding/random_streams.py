@@ -38,6 +38,11 @@ class RunEffects(NamedTuple):
     severity: FloatArray
     sharp_radius: FloatArray
 
+    @classmethod
+    def of(cls, numbers: FloatArray) -> Self:
+        """Of rows (8, R), which are not copied."""
+        return cls(numbers[:TERMS].T, *numbers[TERMS:])
+
 
 EFFECTS = TERMS + 4
 
@@ -262,7 +267,7 @@ class RandomStreams:
         z, none = np.empty((len(slots), EFFECTS)), np.empty((len(slots), 0))
         self._fill(self._key[slots], first, lines, none, z)
         z = z.T.copy()
-        return RunEffects(z[:TERMS].T, *z[TERMS:])
+        return RunEffects.of(z)
 
     def session(
         self, slots: NDArray[np.int_], turns: NDArray[np.int_], *, in_place: bool = False

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
 from edgekit.grinding.random_streams import (
+    EFFECTS,
     Filler,
     RandomStreams,
     RunEffects,
@@ -68,7 +69,7 @@ class RunBatch:
         self._slot = np.arange(slots)
         self.run = np.zeros(slots, dtype=int)
         self.turn = np.zeros(slots, dtype=int)
-        self.effects = RunEffects(np.zeros((4, slots)).T, *np.zeros((4, slots)))
+        self._keep_effects(np.zeros((EFFECTS, slots)))
         self.fresh_um = np.zeros(slots, dtype=self._prepared.grids[0].inset_mm.dtype)
         self._blades.start(slots)
         self._start_waiting(np.ones(slots, dtype=bool))
@@ -85,7 +86,11 @@ class RunBatch:
 
     def effects_of(self, rows: NDArray[np.int_]) -> RunEffects:
         """What lasts for some of the runs."""
-        return RunEffects(*(some_runs(part, rows) for part in self.effects))
+        return RunEffects.of(self._effects[:, rows])
+
+    def _keep_effects(self, effects: FloatArray) -> None:
+        """Let these effects (8, R) be those that last."""
+        self._effects, self.effects = effects, RunEffects.of(effects)
 
     def end(self, over: NDArray[np.bool_]) -> None:
         """Remove finished runs and start waiting ones."""
@@ -117,7 +122,7 @@ class RunBatch:
         """Go on with some of the runs."""
         self._slot, self.run, self.turn = self._slot[rows], self.run[rows], self.turn[rows]
         self.fresh_um = self.fresh_um[rows]
-        self.effects = self.effects_of(rows)
+        self._keep_effects(self._effects[:, rows])
         self._blades.select(rows)
 
 

@@ -32,6 +32,7 @@ from edgekit.units import UM_PER_MM
 BLOCKS = 4  # of random numbers lie ready: up to so many times eight sessions at a time
 STARTING = 4  # sessions of a new blade at a time
 SURE, LEFT, FEW = 0.85, 1.05, 6.0  # shares of what a life has left at its mean pace; sessions
+CALL = 40.0  # sessions that take as long as what Python does for a call
 
 
 def serves_life(prepared: PreparedBlade, use: Use) -> bool:
@@ -287,9 +288,11 @@ class BlockLives:
 
 def _ahead(turn: NDArray[np.int_], used_up: FloatArray, most: NDArray[np.int_]) -> NDArray[np.int_]:
     """How many sessions (R,) to compute at once, `most` at most: as many as a life that goes on as
-    it has is nearly sure to last, or so few that it does not matter."""
+    it has is nearly sure to last, or so few that it does not matter; and half as many more as long
+    as the fewer calls are worth what is computed in vain."""
     pace = used_up / np.maximum(turn, 1)
     left = np.divide(1 - used_up, pace, out=np.full(len(turn), np.inf), where=pace > 0)
     few = np.minimum(LEFT * left, FEW)
-    ahead = np.where(turn > 0, np.floor(np.maximum(SURE * left, few)), STARTING)
-    return np.clip(ahead, 1, most).astype(int)
+    ahead = np.where(turn > 0, np.maximum(SURE * left, few), STARTING)
+    spare = np.minimum(CALL / len(turn), ahead / 2)
+    return np.asarray(np.clip(np.floor(ahead + spare), 1, most).astype(int))

@@ -5,7 +5,7 @@ import enum
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 import pandas as pd
@@ -248,6 +248,7 @@ def live_runs(
     return recorder.lives(states)
 
 
+@cache
 def _retain_freed_memory() -> None:
     """Let freed arrays stay with the process, whatever its environment asks for.
 
