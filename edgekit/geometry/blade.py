@@ -212,10 +212,7 @@ class Blade(Record):
     @property
     def length_mm(self) -> float:
         """Extent of the longest edge along the line from heel to toe [mm]."""
-        return max(
-            float(np.ptp(edge.frame(edge.stations(101), order=0).position @ edge.roll_reference))
-            for edge in self.edges.values()
-        )
+        return max(float(np.ptp(_along(edge))) for edge in self.edges.values())
 
     @cached_property
     def width_mm(self) -> float:
@@ -239,12 +236,7 @@ class Blade(Record):
         T (1 + τ (1 − 2x/L)) with the taper τ, a distance x along the blade from its heel; as far as
         a round back allows. A sickle's follows its width.
         """
-        edge = self.edges[name]
-        ends = edge.frame(edge.stations(101), order=0).position @ edge.roll_reference
-        along = edge.frame(arc_mm, order=0).position @ edge.roll_reference
-        share = 1 + self.thickness_taper * (1 - 2 * (along - ends.min()) / np.ptp(ends))
-        width = np.minimum(np.maximum(self.width_at(name, arc_mm), 1e-6), self.section.width_mm)
-        return self.section.depth_mm(width, share)
+        return thickness_below(self, name, arc_mm, self.width_at(name, arc_mm))
 
     def width_at(self, name: str, arc_mm: FloatArray) -> FloatArray:
         """Width (S,) of the face across edge `name` at arc lengths [mm], square to that edge."""
@@ -273,6 +265,24 @@ class Blade(Record):
             f"{self.thickness_mm:.2f} mm, internal angle {self.internal_angle_deg:.0f}°, "
             f"edges {ends}"
         )
+
+
+def thickness_below(
+    blade: Blade, name: str, arc_mm: FloatArray, width_mm: FloatArray
+) -> FloatArray:
+    """Thickness (S,) below an edge where the widths (S,) are known [mm]; see `thickness_at`."""
+    edge = blade.edges[name]
+    ends = _along(edge)
+    along = edge.frame(arc_mm, order=0).position @ edge.roll_reference
+    share = 1 + blade.thickness_taper * (1 - 2 * (along - ends.min()) / np.ptp(ends))
+    width = np.minimum(np.maximum(width_mm, 1e-6), blade.section.width_mm)
+    return blade.section.depth_mm(width, share)
+
+
+def _along(edge: Edge) -> FloatArray:
+    """How far 101 stations lie along the blade [mm]."""
+    _, frame = edge.at_stations(101)
+    return np.asarray(frame.position @ edge.roll_reference)
 
 
 def check_apart(edge: Edge, far: Edge) -> None:

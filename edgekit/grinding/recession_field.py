@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray, count, instance
 from edgekit.contact.facets import GRAZING
-from edgekit.geometry.blade import Blade
+from edgekit.geometry.blade import Blade, thickness_below
 from edgekit.geometry.depth_nodes import graded, node_shares
 from edgekit.geometry.edge import Edge, station_weights_mm
 from edgekit.record import Record, freeze, read_only
@@ -128,7 +128,7 @@ def prepare_edge(blade: Blade, name: str, *, stations: int, depths: int) -> Edge
     arc = edge.stations(size)
     frame = edge.frame(arc, order=1)
     width = np.maximum(blade.width_at(name, arc), 1e-6)
-    deepest = blade.thickness_at(name, arc)
+    deepest = thickness_below(blade, name, arc, width)
     depth = graded(rows)[:, None] * deepest
     beta = frame.angle.value + np.zeros_like(arc)
     back = blade.section.inset_mm(depth, deepest) - depth / np.tan(

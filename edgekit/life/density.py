@@ -116,8 +116,14 @@ def _touched(grid: EdgeGrid, density: UseDensity, contact_mm: float) -> FloatArr
             argument="density",
         )
     ends = place * length + np.array([-0.5, 0.5])[:, None] * contact_mm
-    low, high = np.clip(ends, 0.0, length)[:, :, None]
-    touched = np.maximum(np.minimum(high, cells[1:]) - np.maximum(low, cells[:-1]), 0.0)
-    worn = often[:, None] * touched / touched.sum(axis=1, keepdims=True)
-    shares = worn.sum(axis=0)  # in one order everywhere, as no matrix product is
-    return np.asarray(shares / (often.sum() * np.diff(cells)))
+    low, high = np.clip(ends, 0.0, length)
+    each = often / (high - low)
+    worn = _ramps(cells, low, each) - _ramps(cells, high, each)
+    return np.asarray(np.maximum(np.diff(worn), 0.0) / (often.sum() * np.diff(cells)))
+
+
+def _ramps(at: FloatArray, starts: FloatArray, slopes: FloatArray) -> FloatArray:
+    """Sum (N,) of ramps that rise from `starts` (C,), in order, by `slopes` (C,), at places (N,)."""
+    begun = np.searchsorted(starts, at)
+    slope, level = (np.append(0.0, np.cumsum(part)) for part in (slopes, slopes * starts))
+    return np.asarray(at * slope[begun] - level[begun])
