@@ -123,7 +123,7 @@ def _touched(grid: EdgeGrid, density: UseDensity, contact_mm: float) -> FloatArr
 
 
 def _ramps(at: FloatArray, starts: FloatArray, slopes: FloatArray) -> FloatArray:
-    """Sum (N,) of ramps that rise from `starts` (C,), in order, by `slopes` (C,), at places (N,)."""
+    """Sum (N,) at some places of ramps that rise from `starts` (C,), in order, by `slopes` (C,)."""
     begun = np.searchsorted(starts, at)
     slope, level = (np.append(0.0, np.cumsum(part)) for part in (slopes, slopes * starts))
     return np.asarray(at * slope[begun] - level[begun])
