@@ -149,11 +149,19 @@ def lived(runs: int, *, most: int = 200, precision: type = np.float64, **changes
     )
 
 
-# A hand without error, and next to no use: a session of local strokes takes 9 µm.
-ERRORS = ("tilt_deg.sd", "tilt_deg.person_sd", "swing_deg.sd", "position_mm.sd", "depth.sd")
-SPARING = {"use.strokes": 1.0, "use.severity_gsd": 1.0, "use.patch_cv": 0.0} | {
-    f"method.hand.{error}": 0.0 for error in ERRORS
-}
+def rolled(runs: int, *, sessions: int = 6, strokes: int = 8, stations: int | None = None) -> Lives:
+    """Lives of so many sessions of so many rolling strokes, which take next to nothing."""
+    method = ek.methods.freehand(stop=ek.strokes.counted(strokes=strokes))
+    return live_runs(
+        LIVES.blade(),
+        replace(method, removal_mm3_per_stroke=method.removal_mm3_per_stroke / 30),
+        use=LIVES.use,
+        rules=(ek.MaxWidthLoss(fraction=0.9),),
+        histories=0,
+        rngs=SeededKeys(1, runs=runs),
+        max_sessions=sessions,
+        stations=stations,
+    )
 
 
 def lasting(lives: Lives, sessions: int) -> None:
@@ -201,15 +209,11 @@ def lives_at_scale() -> None:
             "at most 10",
         )
     # Lives cut off at a number of sessions, so that every size does a known amount of work.
-    growth("runs", (2048, 4096, 8192, 16384), lambda n: lived(n, most=6))
-    # So little use that every life outlasts the longest of these.
-    growth("sessions", (4, 8, 16, 32), lambda n: lasting(lived(128, most=n, **SPARING), n))
-    growth("stations", (128, 256, 512, 1024), lambda n: lived(256, most=4, stations=n))
-    growth(
-        "placements",
-        (48, 96, 192, 384),
-        lambda n: lived(256, most=4, **{"method.stroke.placements": n}),
-    )
+    growth("runs, local strokes", (2048, 4096, 8192, 16384), lambda n: lived(n, most=6))
+    growth("runs", (1024, 2048, 4096, 8192), rolled)
+    growth("sessions", (16, 32, 64, 128), lambda n: lasting(rolled(512, sessions=n), n))
+    growth("stations", (64, 128, 256, 512), lambda n: rolled(512, stations=n))
+    growth("strokes", (32, 64, 128, 256), lambda n: rolled(512, strokes=n))
 
     grid = ek.full_grid({"method.stroke.placements": [12]})
 

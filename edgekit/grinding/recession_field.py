@@ -80,11 +80,11 @@ class EdgeGrid(Record):
     def side_weights(self) -> FloatArray:
         """Weights (S,) of the stations in a mean along the side: the length for which each stands,
         as far as it lies there."""
-        along = np.abs(self.tangent @ self.edge.roll_reference)
+        along, gap = np.abs(self.tangent @ self.edge.roll_reference), np.diff(self.arc_mm)
         ends = np.concatenate([along[:1], (along[1:] + along[:-1]) / 2, along[-1:]])
-        halves = _share_above(ends[:-1], along) * np.append(0.0, np.diff(self.arc_mm))
-        halves += _share_above(along, ends[1:]) * np.append(np.diff(self.arc_mm), 0.0)
-        return read_only(halves / halves.sum())
+        before = _share_above(ends[:-1], along) * np.append(0.0, gap)
+        after = _share_above(along, ends[1:]) * np.append(gap, 0.0)
+        return read_only((before + after) / (before + after).sum())
 
     @cached_property
     def thirds(self) -> FloatArray:

@@ -91,10 +91,9 @@ def touch_density(grid: EdgeGrid, density: UseDensity, contact_mm: float) -> Flo
     A stroke touches `contact_mm` of the edge about its centre, less where the edge ends, and wears
     evenly what it touches.
     """
-    own = type(density) not in (EvenUse, ToeThird)  # and may give other numbers the next time
-    if own:
-        return _touched(grid, density, contact_mm)
-    return _known(grid, density, contact_mm)  # type: ignore[arg-type]
+    if type(density) in (EvenUse, ToeThird):
+        return _known(grid, density, contact_mm)  # type: ignore[arg-type]
+    return _touched(grid, density, contact_mm)  # it may give other numbers the next time
 
 
 @lru_cache(maxsize=4)

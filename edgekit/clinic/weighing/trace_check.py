@@ -14,7 +14,7 @@ from edgekit.units import UM_PER_MM
 
 __all__ = ["steel_by_traces"]
 
-DEPTHS = 48  # nodes down a flank: a layer's steel to a thousandth
+DEPTHS = 48  # nodes down a flank: a layer's steel to two in ten thousand
 STRETCH = np.linspace(
     0.15, 0.75, 61
 )  # shares of the edge, off the ends, which are not clicked alike

@@ -121,7 +121,6 @@ least = _function(lambda b, x, y: b.select(_below(b, x, y), x, y), 2)
 most = _function(lambda b, x, y: b.select(_below(b, y, x), x, y), 2)
 # Where the first is below the second, the third, else the fourth.
 if_below = _function(lambda b, x, y, yes, no: b.select(_below(b, x, y), yes, no), 4)
-any_other = _function(lambda b, x, y: _one_is(b, b.fcmp_unordered("!=", x, y)), 2, types.boolean)
 any_below = _function(lambda b, x, y: _one_is(b, _below(b, x, y)), 2, types.boolean)
 
 
