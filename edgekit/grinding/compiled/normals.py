@@ -57,22 +57,25 @@ def _outside(state: NDArray[np.uint64], layer: int, size: np.uint64, x: float) -
 
 
 @compiled
-def draw(
-    key: NDArray[np.uint64],
-    block: np.uint64,
-    state: NDArray[np.uint64],
-    even: FloatArray,
-    uniforms: int,
-    out: FloatArray,
-    count: int,
-) -> None:
-    """The first numbers of a block of a key (2,): uniform ones, then `count` normals."""
-    a, b, c, d, n = key[0], key[1], block, _U1, 0
+def seed(key: NDArray[np.uint64], block: np.uint64, state: NDArray[np.uint64]) -> None:
+    """The `state` (4,) from which the numbers of a block of a key (2,) follow."""
+    a, b, c, d = key[0], key[1], block, _U1
     for _ in range(12):
         _, a, b, c, d = _word(a, b, c, d)
-    for i in range(uniforms):
-        word, a, b, c, d = _word(a, b, c, d)
-        even[i] = (word >> _U11) * _STEP
+    state[0], state[1], state[2], state[3] = a, b, c, d
+
+
+@compiled
+def spread(state: NDArray[np.uint64], out: FloatArray, count: int) -> None:
+    """The next `count` numbers, even from 0 to 1."""
+    for i in range(count):
+        out[i] = _uniform(state)
+
+
+@compiled
+def draw(state: NDArray[np.uint64], out: FloatArray, count: int) -> None:
+    """The next `count` normals."""
+    a, b, c, d, n = state[0], state[1], state[2], state[3], 0
     while n < count:
         word, a, b, c, d = _word(a, b, c, d)
         layer = np.int64(word & _U255)
@@ -87,3 +90,4 @@ def draw(
         if not math.isnan(x):
             out[n] = x
             n += 1
+    state[0], state[1], state[2], state[3] = a, b, c, d

@@ -177,7 +177,7 @@ def _seen(rolled: RolledEdge) -> FloatArray:
 
 def _room(edge: Edge) -> Work:
     """Room for one session."""
-    words, normals = np.zeros(4, dtype=np.uint64), np.zeros(edge.terms * STROKES_AHEAD)
+    words, normals = np.zeros(4, dtype=np.uint64), np.zeros(edge.terms)
     tall = np.zeros((parts.TALL, edge.nodes))
     # Some loads reach past the end of a row.
     along = np.zeros((parts.ROWS - parts.TALL, edge.places + parts.WIDTH))

@@ -42,7 +42,7 @@ from edgekit.grinding.compiled.layout import (
     put_back,
     stand,
 )
-from edgekit.grinding.compiled.normals import draw
+from edgekit.grinding.compiled.normals import draw, seed, spread
 from edgekit.grinding.compiled.parts import (
     COUNT,
     GOING,
@@ -229,16 +229,14 @@ def session(
     """Strokes on one edge until its rule is met: how it ends and how many there are."""
     number, end = 0, look(edge, work, rule, hand.fresh, seen, 0)
     while end == GOING:
-        ahead = number % numbers.strokes
-        if ahead == 0:
+        if number % numbers.strokes == 0:
             block = numbers.block + np.uint64(number // numbers.strokes)
-            size = edge.terms * numbers.strokes
-            draw(numbers.key, block, work.words, work.normals, 0, work.normals, size)
-        normal = row(work.normals, ahead * edge.terms)
+            seed(numbers.key, block, work.words)
+        draw(work.words, work.normals, edge.terms)
         if edge.flat:
-            steel = lay(edge, lowered, hand, normal, work)
+            steel = lay(edge, lowered, hand, work.normals, work)
         else:
-            steel = roll_once(edge, lowered, hand, normal, steel, work)
+            steel = roll_once(edge, lowered, hand, work.normals, steel, work)
         if steel < 0:
             return number, NO_DEPTH
         number += 1
@@ -339,7 +337,9 @@ def kept_filler(text: str) -> Any:
         uniforms, count, words = even.shape[1], normal.shape[1], row(state, 0)
         for n in range(len(slots)):
             one, other = row(even, slots[n] * uniforms), row(normal, slots[n] * count)
-            draw(row(keys, 2 * n), blocks[n], words, one, uniforms, other, count)
+            seed(row(keys, 2 * n), blocks[n], words)
+            spread(words, one, uniforms)
+            draw(words, other, count)
 
     return compiled(fill, kept=True)
 
