@@ -1239,7 +1239,7 @@ EQUIVALENT = (
     ("life/batch.py", "self._in_step = len(prepared.aims) > 1", "Gt", "time alone"),
     (
         "life/use.py",
-        "grown(last + half) < use.useful_radius_um",
+        "grown(last + half) < limit_um",
         "Lt",
         "at the limit nothing is left either way",
     ),

@@ -138,17 +138,8 @@ def by_each(blade, method, *, runs, stations, depths, seed, worn):
         state.lean_rad = rng.uniform(-0.1, 0.1, (runs, stations))
         state.angle_rad = state.angle_rad + rng.uniform(-0.3, 0.2, (runs, stations))
     fresh = rng.uniform(0.5, 3.0, runs)
-    given = (
-        grid,
-        state,
-        aim_at(grid, method.guide, rolls=False),
-        method,
-        effects,
-        draws,
-        1,
-        slots % 3,
-        fresh,
-    )
+    aim = aim_at(grid, method.guide, rolls=False)
+    given = (grid, state, aim, method, effects, draws, 1, slots % 3, fresh)
     for engine_name in ("arrays", "compiled"):
         with engine.using(engine_name):
             yield planes.lay_planes(*given)
@@ -193,20 +184,9 @@ def test_planes_that_only_touch_an_edge_do_not_cut_it(blade, name):
     state = new_state(grid, 80)
     state.inset_mm = state.inset_mm + 0.0137  # at 0 there is nothing to round
     state.cleared_mm3 = cleared(grid, state.inset_mm)
+    aim = aim_at(grid, method.guide, rolls=False)
     with engine.using(name):
-        done = planes.lay_planes(
-            *(
-                grid,
-                state,
-                aim_at(grid, method.guide, rolls=False),
-                method,
-                effects,
-                draws,
-                0,
-                0,
-                np.ones(80),
-            )
-        )
+        done = planes.lay_planes(grid, state, aim, method, effects, draws, 0, 0, np.ones(80))
     assert (done.active == -1).all()
     assert not done.advance.any()
     np.testing.assert_array_equal(done.state.angle_rad, state.angle_rad)

@@ -69,7 +69,7 @@ class RunBatch:
         self._slot = np.arange(slots)
         self.run = np.zeros(slots, dtype=int)
         self.turn = np.zeros(slots, dtype=int)
-        self._keep_effects(np.zeros((EFFECTS, slots)))
+        self._effects = np.zeros((EFFECTS, slots))
         self.fresh_um = np.zeros(slots, dtype=self._prepared.grids[0].inset_mm.dtype)
         self._blades.start(slots)
         self._start_waiting(np.ones(slots, dtype=bool))
@@ -88,9 +88,10 @@ class RunBatch:
         """What lasts for some of the runs."""
         return RunEffects.of(self._effects[:, rows])
 
-    def _keep_effects(self, effects: FloatArray) -> None:
-        """Let these effects (8, R) be those that last."""
-        self._effects, self.effects = effects, RunEffects.of(effects)
+    @property
+    def effects(self) -> RunEffects:
+        """What lasts for all of them."""
+        return RunEffects.of(self._effects)
 
     def end(self, over: NDArray[np.bool_]) -> None:
         """Remove finished runs and start waiting ones."""
@@ -122,7 +123,7 @@ class RunBatch:
         """Go on with some of the runs."""
         self._slot, self.run, self.turn = self._slot[rows], self.run[rows], self.turn[rows]
         self.fresh_um = self.fresh_um[rows]
-        self._keep_effects(self._effects[:, rows])
+        self._effects = self._effects[:, rows]
         self._blades.select(rows)
 
 

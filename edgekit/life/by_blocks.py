@@ -245,12 +245,13 @@ class BlockLives:
         for edge in self._edges:
             if edge.stuck.any():
                 raise no_depth(self._method.removal_mm3_per_stroke)
-        count = _ahead(batch.turn, used_up, batch.within_reach())
-        count = np.minimum(count, limit - batch.turn)
+        most = np.minimum(batch.within_reach(), limit - batch.turn)
+        count = _ahead(batch.turn, used_up, most)
         first = np.concatenate([[0], np.cumsum(count)])
         runs = np.repeat(np.arange(len(count)), count)
         turn = batch.turn[runs] + np.arange(len(runs)) - first[runs]
-        effects, draws = batch.effects_of(runs), batch.draws(runs, turn, in_place=True)
+        effects = batch.effects_of(runs)
+        draws = batch.draws(runs, turn, in_place=not self._method.rolls)
         given = first, effects, draws, turn, batch.fresh_um[runs]
         done = [edge.go_on(*given) for edge in self._edges]
         ended = np.logical_and.reduce(

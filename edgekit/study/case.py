@@ -109,9 +109,10 @@ class LifeCase(Record):
         instance("method", self.method, (Method, Alternation), "Give one of ek.methods.")
         instance("use", self.use, Use, "Give a Use; Use() has the defaults.")
         rules_of(self.retire)  # refuses what is no rule
-        for name in ("stations", "depths", "max_sessions"):
-            if name != "stations" or self.stations is not None:
-                count(name, getattr(self, name))
+        if self.stations is not None:
+            count("stations", self.stations)
+        for name in ("depths", "max_sessions"):
+            count(name, getattr(self, name))
         check_precision(self.precision)
         super().__post_init__()
 

@@ -72,6 +72,15 @@ def internal(cot: FloatArray, s: int, work: Work) -> Any:
 
 
 @compiled
+def turn_face(edge: Edge, work: Work) -> None:
+    """Cosines and sines of the face's lean, as `internal` reads them; most faces have none."""
+    for s in range(edge.places):
+        work.lean_cos[s], work.lean_sin[s] = 1.0, 0.0
+        if work.lean[s] != 0:
+            work.lean_cos[s], work.lean_sin[s] = math.cos(work.lean[s]), math.sin(work.lean[s])
+
+
+@compiled
 def void_factor(cot: Any, angle: Any) -> Any:
     """As `edgekit.contact.apex` has it, of internal angles and their cotangents."""
     return cot + root(1.0 + cot * cot) - (math.pi - angle) / 2.0

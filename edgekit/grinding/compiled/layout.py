@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from edgekit.checks import FloatArray
-from edgekit.grinding.compiled.apexes import keep_start
+from edgekit.grinding.compiled.apexes import keep_start, turn_face
 from edgekit.grinding.compiled.lanes import compiled, load, most, row, save, total, wide
 from edgekit.grinding.compiled.parts import WIDTH, After, Before, Edge, Work
 
@@ -30,12 +30,11 @@ def lay_out(edge: Edge, before: Before, run: int, work: Work) -> None:
             work.field[v * places + s] = 0.0
     for s in range(places):
         work.angle[s], work.cot[s], work.radius[s] = math.pi / 2, 0.0, 0.0
-        work.lean[s], work.lean_cos[s], work.lean_sin[s] = 0.0, 1.0, 0.0
+        work.lean[s] = 0.0
     for s in range(stations):
         work.angle[s], work.cot[s] = before.angle[first + s], before.cot[first + s]
         work.radius[s], work.lean[s] = before.radius[first + s], before.lean[first + s]
-        if work.lean[s] != 0:
-            work.lean_cos[s], work.lean_sin[s] = math.cos(work.lean[s]), math.sin(work.lean[s])
+    turn_face(edge, work)
     if before.lowered:
         lower(edge, row(before.drop, first), work)
 

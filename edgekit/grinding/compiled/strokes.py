@@ -350,5 +350,6 @@ def digest() -> str:
     return hashlib.sha256(b"".join(texts)).hexdigest()
 
 
-roll = kept(digest())
-fill = kept_filler(digest())
+TEXT = digest()
+roll = kept(TEXT)
+fill = kept_filler(TEXT)

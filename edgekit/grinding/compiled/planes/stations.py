@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 from edgekit.checks import FloatArray
-from edgekit.grinding.compiled.apexes import internal
+from edgekit.grinding.compiled.apexes import internal, turn_face
 from edgekit.grinding.compiled.lanes import (
     compiled,
     if_below,
@@ -58,10 +57,7 @@ def lay_out(edge: Edge, before: Before, run: int, work: Work) -> None:
     fill(edge, row(before.lean, first), work.lean)
     fill(edge, row(before.radius, first), work.radius)
     fill(edge, row(before.drop, first), work.drop)
-    for s in range(places):
-        work.lean_cos[s], work.lean_sin[s] = 1.0, 0.0
-        if work.lean[s] != 0:
-            work.lean_cos[s], work.lean_sin[s] = math.cos(work.lean[s]), math.sin(work.lean[s])
+    turn_face(edge, work)
     for s in range(0, places, WIDTH):
         save(work.lowered, s, load(work.drop, s) / load(edge.deepest, s))
 

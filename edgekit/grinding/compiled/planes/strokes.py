@@ -26,7 +26,7 @@ from edgekit.grinding.compiled.planes.laying import lay
 from edgekit.grinding.compiled.planes.parts import After, Edge, Hand, Lay, Stop, Work
 from edgekit.grinding.compiled.planes.seating import seat
 from edgekit.grinding.compiled.planes.stations import begin, lay_out, put_back
-from edgekit.grinding.compiled.strokes import digest
+from edgekit.grinding.compiled.strokes import TEXT
 
 
 @compiled
@@ -89,4 +89,4 @@ def kept(text: str) -> Any:
     return compiled(grind_runs, kept=True)
 
 
-grind_runs = kept(digest())
+grind_runs = kept(TEXT)
