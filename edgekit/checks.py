@@ -6,6 +6,7 @@ Every comparison is written so that NaN fails it.
 import math
 import operator
 from collections.abc import Iterable, Sequence
+from dataclasses import is_dataclass
 from decimal import Decimal
 from fractions import Fraction
 from typing import TypeVar
@@ -19,6 +20,7 @@ FloatArray = NDArray[np.float64]
 Item = TypeVar("Item")
 Seed = np.random.Generator | np.random.BitGenerator | np.random.SeedSequence | int | Sequence[int]
 """What ``rng=`` takes: a generator, or what makes one."""
+_KINDS: set[tuple[type, type | tuple[type, ...]]] = set()  # of records, as `instance` found them
 SEEDS = (
     int,
     np.integer,
@@ -129,8 +131,18 @@ def count(
 
 
 def instance(name: str, value: object, kind: type | tuple[type, ...], remedy: str) -> None:
-    """Refuse `value` unless it is of a kind."""
-    if not isinstance(value, kind):
+    """Refuse `value` unless it is of a kind.
+
+    Whether a record has what a protocol asks for depends on its type alone: it is told once, since
+    that takes as long as a session.
+    """
+    known = type(value), kind
+    if known in _KINDS:
+        return
+    if isinstance(value, kind):
+        if is_dataclass(type(value)):
+            _KINDS.add(known)
+    else:
         kinds = kind if isinstance(kind, tuple) else (kind,)
         wanted = " or ".join(item.__name__ for item in kinds)
         article = "an" if wanted[0] in "AEIO" else "a"

@@ -175,7 +175,9 @@ def _grind(
     alone = advance_needed(seating, state.drop_mm, goal)
     alone = np.where(dull[:, None, :], alone, 0.0)
     largest = method.max_advance_um / UM_PER_MM
-    advance, reached = _advance(alone, weight, dull, method, largest)
+    bulge = grid.plan_curvature * (1 - grid.plan_curvature * goal) * grid.arc_mm[1] ** 2 / 2
+    bulges = seating.facing * bulge[:, None, :]
+    advance, reached = _advance(alone, bulges, weight, dull, method, largest)
     inset, reach = cut(grid, state.inset_mm, seating, advance, state.drop_mm)
     active = np.argmax(reach, axis=1)
     deepest = np.take_along_axis(reach, active[:, None], axis=1)[:, 0]
@@ -220,20 +222,26 @@ def parallel(grid: EdgeGrid, state: EdgeState, goal: FloatArray, dull: FloatArra
 
 
 def _advance(
-    alone: FloatArray, weight: FloatArray, dull: FloatArray, method: Method, largest: float
+    alone: FloatArray,
+    bulges: FloatArray,
+    weight: FloatArray,
+    dull: FloatArray,
+    method: Method,
+    largest: float,
 ) -> tuple[FloatArray, np.ndarray]:
     """Advance (R, P) of each plane, and whether the target is reached (R,).
 
-    `alone` (R, P, S) is what each plane would need by itself. Grinding all alike, the stated
+    `alone` (R, P, S) is what each plane would need by itself, between stations on a parabola of
+    which `bulges` are half the second derivative. Grinding all alike, the stated
     share is a quantile of the least need along the edge. Stopping at each placement, a plane
     advances to the largest need among the stretches that it is the first to serve with the
     least, plus its overshoot.
     """
     uniform = method.stroke.advance is Advance.UNIFORM
     if uniform:
-        alone = alone / weight[:, :, None]
+        alone, bulges = alone / weight[:, :, None], bulges / weight[:, :, None]
     least, server = alone.min(axis=1), np.argmin(alone, axis=1)
-    need, length = _between(alone, least, server, dull)
+    need, length = _between(alone, bulges, least, server, dull)
     common = _share_quantile(need, length, method.stop.fraction)
     reached = common <= largest
     common = np.clip(common, 0.0, largest)
@@ -252,7 +260,7 @@ def _advance(
 
 
 def _between(
-    alone: FloatArray, least: FloatArray, server: FloatArray, dull: FloatArray
+    alone: FloatArray, bulges: FloatArray, least: FloatArray, server: FloatArray, dull: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Needs (R, 2S - 1) at the stations and then between them, and the lengths they stand for."""
     runs, stations = least.shape
@@ -264,7 +272,8 @@ def _between(
             apart = ends[2] - ends[0] + ends[1] - ends[3] if np.isfinite(ends).all() else 0.0
             if p != q and dull[r, i] and dull[r, i + 1] and apart > 0:
                 share = (ends[2] - ends[0]) / apart
-                peak[r, i] = ends[0] + share * (ends[1] - ends[0])
+                bulge = (bulges[r, q, i] + bulges[r, p, i + 1]) / 2
+                peak[r, i] = ends[0] + share * (ends[1] - ends[0]) - bulge * share * (1 - share)
                 length[r, [i, i + 1, stations + i]] += share / 2, (1 - share) / 2, 0.5
             else:
                 length[r, [i, i + 1]] += 0.5

@@ -215,11 +215,32 @@ def test_sessions_ahead_are_those_that_a_life_is_nearly_sure_to_last():
     # New: four; unknown pace: all that can be; then 8, 1.1, 0.2, 16.3, 135 and 4 are left.
     many = (np.repeat(part, 100) for part in (turn, used_up, most))
     wanted = [4, 29, 6, 1, 1, 13, 25, 4]
-    np.testing.assert_array_equal(by_blocks._ahead(*many)[::100], wanted)
+    np.testing.assert_array_equal(by_blocks._ahead(*many, 0.0)[::100], wanted)
     # Of eight lives up to five more, half as many at most.
     more = [6, 29, 10, 1, 1, 18, 25, 6]
-    np.testing.assert_array_equal(by_blocks._ahead(turn, used_up, most), more)
-    assert by_blocks._ahead(np.array([14]), np.array([0.1]), np.array([2]))[0] == 2
+    np.testing.assert_array_equal(by_blocks._ahead(turn, used_up, most, 0.0), more)
+    assert by_blocks._ahead(np.array([14]), np.array([0.1]), np.array([2]), 0.0)[0] == 2
+    # Of new lives expected to last 30 sessions 25.5 of each among eight, 6 among a hundred, and no
+    # fewer than four where they are to last three; what has begun keeps its own pace.
+    for expected, runs, first in ((30.0, 8, 30), (30.0, 100, 6), (3.0, 8, 6), (3.0, 100, 4)):
+        again = [np.resize(part, runs) for part in (turn, used_up, most)]
+        found, known = (by_blocks._ahead(*again, n) for n in (expected, 0.0))
+        assert found[0] == first
+        np.testing.assert_array_equal(found[1:8], known[1:8])
+
+
+@pytest.mark.parametrize("stroke", [ek.strokes.rolling(), ek.strokes.local()])
+def test_a_life_is_the_same_to_the_last_bit_however_many_sessions_are_computed_at_a_time(stroke):
+    """Means over a life too: of three, of twenty, and where so many sessions are expected."""
+    way = ek.methods.freehand(stroke=stroke)
+    given = {"method": way, "rules": (ek.retire.MaxWidthLoss(fraction=0.5),), "histories": 0}
+    few = lived(3, **given)
+    assert few.sessions.min() > 12
+    for other in (lived(20, **given), lived(3, expected=40.0, **given)):
+        np.testing.assert_array_equal(other.sessions[:3], few.sessions)
+        for name, values in few.average.items():
+            np.testing.assert_array_equal(other.average[name][:3], values, err_msg=name)
+            np.testing.assert_array_equal(other.final[name][:3], few.final[name], err_msg=name)
 
 
 @pytest.mark.parametrize("filler", [fill_by_numpy, fill])

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, Protocol, runtime_checkable
 
 import numpy as np
 import pytest
@@ -218,6 +218,26 @@ def test_numbers_whose_powers_would_overflow_are_refused_before_they_do(sign):
     assert checks.positive("x", 1e-30) == 1e-30
     with pytest.raises(ek.BadArgument, match="x must be 1e-30 or more"):
         checks.positive("x", 0.9e-30)
+
+
+def test_a_kind_is_told_once_of_records_but_of_nothing_else():
+    class Sized(Protocol):
+        size: int
+
+    class Bag:
+        pass
+
+    kind, known = runtime_checkable(Sized), len(checks._KINDS)
+    bag = Bag()
+    bag.size = 3
+    checks.instance("bag", bag, kind, "Give it a size.")
+    assert len(checks._KINDS) == known
+    with pytest.raises(ek.BadArgument, match="bag must be a Sized"):
+        checks.instance("bag", Bag(), kind, "Give it a size.")
+    for _ in range(2):
+        checks.instance("method", ek.methods.freehand(), ek.Method, "Give one of ek.methods.")
+        with pytest.raises(ek.BadArgument, match="method must be a Method"):
+            checks.instance("method", ek.Method, ek.Method, "Give one of ek.methods.")
 
 
 def test_huge_numbers_are_refused_and_warn_of_nothing():

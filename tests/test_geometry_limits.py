@@ -643,6 +643,12 @@ def test_stations_are_even_and_kept():
     assert len(edge.at_stations(8)[0]) == 8
     assert not frame.position.flags.writeable
     assert len(frame.tangent) == 1
+    arc = edge.stations(7)
+    assert edge.frame(arc, order=0) is frame
+    assert len(edge.frame(arc).tangent) == 3
+    other = edge.frame(arc * (1 - 1e-9), order=0)
+    assert (other.position[1:] != frame.position[1:]).any(axis=1).all()
+    assert edge.frame(arc[:, None], order=0).position.shape == (7, 1, 3)
     even = station_weights_mm(np.linspace(0, 6, 7))
     np.testing.assert_allclose(even, [0.5, 1, 1, 1, 1, 1, 0.5])
 

@@ -394,7 +394,7 @@ def test_a_stroke_errs_by_the_hand_the_stroke_and_the_way_travelled():
 def test_an_edge_that_turns_by_less_than_ten_degrees_is_ground_flat(turn_deg, flat):
     rolled = rolled_edge(radius_mm=1e6, stations=17, depths=5)
     turned = np.linspace(0, math.radians(turn_deg), 17)
-    rolled = rolled._replace(turned_rad=turned)
+    rolled = dataclasses.replace(rolled, turned_rad=turned)
     hand = hands(rolled, 2, within_deg=1.0, person_deg=3.0, volume=4e-3)
     hand = dataclasses.replace(hand, swing_sd_rad=np.radians([5.0, 0.2]))
     numbers = Fixed(4)

@@ -19,6 +19,11 @@ SIDES_AND_FACE = ek.mixture(ek.methods.held(15.0), ek.methods.face_honing(), sid
 SIZE = {"stations": 24, "depths": 4}
 CASES = {
     "freehand": ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand(), **SIZE),
+    "freehand, local strokes": ek.LifeCase(
+        blade=ek.patterns.universal_curette,
+        method=ek.methods.freehand(stroke=ek.strokes.local()),
+        **SIZE,
+    ),
     "bench stone": ek.LifeCase(
         blade=ek.patterns.curved_sickle, method=ek.methods.bench_stone(), **SIZE
     ),
@@ -35,7 +40,7 @@ CASES = {
 }
 # Sums over five lives of every column of `COLUMNS`, for each version of the results.
 STORED = {
-    6: {
+    7: {
         "freehand": [
             132.0,
             78.05214148,
@@ -58,6 +63,29 @@ STORED = {
             20.08940612,
             146.4535622,
             0.4406074663,
+        ],
+        "freehand, local strokes": [
+            28.0,
+            174.8513744,
+            271.0669402,
+            148.9449042,
+            163.1930849,
+            212.4161341,
+            157.297611,
+            7.684244395,
+            14.94655253,
+            5.0,
+            10.76096572,
+            644.5724287,
+            4.267445034,
+            0.5475241582,
+            0.0,
+            11.76713809,
+            8.552434435,
+            10.01046818,
+            16.77142473,
+            201.054882,
+            3.719920876,
         ],
         "bench stone": [
             118.0,

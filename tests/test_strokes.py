@@ -4,6 +4,8 @@ Reference numbers come from the independent programs in `tests.section_simulatio
 `tests.rolling_plane`, which use nothing of the package.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -173,7 +175,7 @@ def test_inset_of_the_land_rule(fresh, inset):
 def test_finer_strokes_without_error_go_to_the_closed_form(share, loss_um, strokes):
     """Numbers of the polygon simulation; r cot(β/2) = 6.060 is the limit."""
     rolled = rolled_edge(radius_mm=1e5)
-    rolled = rolled._replace(turned_rad=np.linspace(0, 1, 33))  # as good as straight, yet rolled
+    rolled = replace(rolled, turned_rad=np.linspace(0, 1, 33))  # as good as straight, yet rolled
     done = session(rolled, dulled(rolled), hands(rolled, 1, volume=FINE_MM3 / share))
     loss = (done.flank.field[0] - rolled.grid.inset_mm[0][:, None]) * 1000
     assert np.ptp(loss) < 1e-6
@@ -231,7 +233,7 @@ def test_a_section_agrees_with_clipped_polygons_stroke_by_stroke():
 def life_at_a_station(runs, *, tilt_sd_deg, person_deg, sessions=24):
     """Mean recession [µm] and strokes of the sessions until 172 µm are lost, at one station."""
     rolled = rolled_edge(radius_mm=1e5, stations=3)
-    rolled = rolled._replace(turned_rad=np.linspace(0, 1, 3))
+    rolled = replace(rolled, turned_rad=np.linspace(0, 1, 3))
     hand = hands(rolled, runs, tilt_sd_deg=tilt_sd_deg, person_deg=person_deg)
     flank, losses, strokes, alive = None, [], [], np.ones(runs, dtype=bool)
     for k in range(sessions):

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import reduce
 from typing import NamedTuple
 
 import numpy as np
@@ -177,7 +178,7 @@ def sums(
     surfaces = 1 if method.target is Target.FACE else len(results)
     density = value("steel_density_mg_per_mm3")
     steel, strokes, dullness, overshoot = (
-        np.sum([getattr(result, name) for result in results], axis=0)
+        reduce(np.add, (getattr(result, name) for result in results))
         for name in ("volume", "strokes", "dullness", "overshoot")
     )
     if not method.rolls:
@@ -193,5 +194,5 @@ def sums(
         steel_mg=steel * density,
         dullness_mg=dullness * density,
         overshoot_mg=overshoot * density,
-        reached=np.all([result.reached for result in results], axis=0),
+        reached=reduce(np.logical_and, (result.reached for result in results)),
     )

@@ -194,7 +194,8 @@ class _Needs(NamedTuple):
     ``peak`` (R, S - 1) between them, and the ``share`` (R, 2S - 1) of the edge that each stands
     for.
 
-    Between stations that two planes serve, the edge stands highest where these two cross.
+    Between stations that two planes serve, the edge stands highest where these two cross: by what
+    a curved edge bulges there, less high than on a line from station to station.
     """
 
     least: FloatArray
@@ -215,19 +216,21 @@ def _needs(
     here, there = least[:, :-1], least[:, 1:]
     first, second = seating.server[:, :-1], seating.server[:, 1:]
 
-    def alone(plane: NDArray[np.int_], at: slice) -> FloatArray:
-        drop = state.drop_mm[:, at]
-        need = seating.alone(plane, grid.seen[:, at], drop / grid.depth_mm[-1, at], goal[:, at])
-        return need if shares is None else need / np.take_along_axis(shares, plane, axis=1)
+    def alone(plane: NDArray[np.int_], at: slice) -> tuple[FloatArray, FloatArray]:
+        share = 1.0 if shares is None else np.take_along_axis(shares, plane, axis=1)
+        lowered, curvature = state.drop_mm[:, at] / grid.depth_mm[-1, at], grid.plan_curvature[at]
+        need, facing = seating.alone(plane, grid.seen[:, at], lowered, goal[:, at])
+        return need / share, facing / share * curvature * (1 - curvature * goal[:, at])
 
+    gaps = np.diff(grid.arc_mm) / 2
     with np.errstate(invalid="ignore"):  # infinite where a plane faces away
-        rise = alone(second, slice(None, -1)) - here
-        fall = alone(first, slice(1, None)) - there
+        (rise, bends), (fall, bends_there) = alone(second, slice(-1)), alone(first, slice(1, None))
+        rise, fall, bend = rise - here, fall - there, (bends + bends_there) * gaps**2
         crossing = (first != second) & dull[:, :-1] & dull[:, 1:] & (rise + fall > 0)
         crossing &= np.isfinite(rise + fall)
         at = np.divide(rise, rise + fall, out=np.ones_like(rise), where=crossing)
-        peak = np.where(crossing, here + at * (there + fall - here), 0.0)
-    gaps = np.diff(grid.arc_mm) / 2
+        top = here + at * (there + fall - here) - bend * at * (1 - at)
+        peak = np.where(crossing, top, 0.0)
     around = np.zeros_like(least)
     around[:, :-1] += at * gaps
     around[:, 1:] += np.where(crossing, 1 - at, 1.0) * gaps

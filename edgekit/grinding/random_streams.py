@@ -8,6 +8,7 @@ depend on how runs are divided into batches.
 """
 
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from typing import NamedTuple, Protocol, Self
 
 import numpy as np
@@ -144,7 +145,11 @@ def run_rng(seed: int, run: int) -> np.random.Generator:
 
 
 def _root(seed: int) -> int:
-    root = count("seed", seed, 0)
+    return _mixed(count("seed", seed, 0))
+
+
+@lru_cache(maxsize=16)
+def _mixed(root: int) -> int:
     return int(np.random.SeedSequence(root).generate_state(1, np.uint64)[0])
 
 

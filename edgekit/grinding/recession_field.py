@@ -125,7 +125,7 @@ def prepare_edge(blade: Blade, name: str, *, stations: int, depths: int) -> Edge
     size = count("stations", stations, 2, most=MAX_NODES // 3, bytes_each=3 * BYTES_PER_NODE)
     rows = count("depths", depths, 3, most=MAX_NODES // size, bytes_each=size * BYTES_PER_NODE)
     edge = blade.edges[name]
-    arc = edge.stations(size)
+    arc, _ = edge.at_stations(size)  # what else is read there has their frames
     frame = edge.frame(arc, order=1)
     width = np.maximum(blade.width_at(name, arc), 1e-6)
     deepest = thickness_below(blade, name, arc, width)
@@ -169,16 +169,17 @@ class Seating(NamedTuple):
 
     def alone(
         self, plane: NDArray[np.int_], seen: FloatArray, lowered: FloatArray, goal: FloatArray
-    ) -> FloatArray:
+    ) -> tuple[FloatArray, FloatArray]:
         """Advance (R, N) by which a given plane (R, N) alone brings the edge to a goal (R, N), at
-        stations ``grid.seen`` (3, N, 3), the face lowered by a share (R, N) of the depth."""
+        stations ``grid.seen`` (3, N, 3), the face lowered by a share (R, N) of the depth; and how
+        it faces them."""
         runs = np.arange(len(plane))[:, None]
         normal = [self.sight.normals[plane, k, runs] for k in range(3)]
         height, fall, facing = (
             sum(n * v for n, v in zip(normal, part.T, strict=True)) for part in seen
         )
         lead = height - facing * goal - lowered * fall - self.support[runs, plane]
-        return np.asarray(np.where(facing > GRAZING, -lead, np.inf))
+        return np.asarray(np.where(facing > GRAZING, -lead, np.inf)), facing
 
 
 def rounding_mm(values: FloatArray) -> float:

@@ -59,15 +59,14 @@ def hands_of(rolled: RolledEdge, method: Method, effects: RunEffects, draws: Ses
         swing_sd_rad=np.radians(swing_sd),
         shift_sd_mm=shift_sd,
         within_sd_rad=within,
-        modes=modes_of(rolled, method),
+        modes=modes(1.0, correlation_of(method), len(rolled.grid.arc_mm)),
         volume_mm3=method.removal_mm3_per_stroke * method.removal_gsd**effects.removal,
     )
 
 
-def modes_of(rolled: RolledEdge, method: Method) -> FloatArray:
-    """Shapes (M, S) of the tilt within a stroke, which are those of an edge of length 1."""
-    correlation = method.rolling().correlation_s / method.seconds_per_stroke
-    return modes(1.0, correlation, len(rolled.grid.arc_mm))
+def correlation_of(method: Method) -> float:
+    """Over what share of an edge the tilt within a stroke is correlated."""
+    return float(method.rolling().correlation_s / method.seconds_per_stroke)
 
 
 def scatter_factor(method: Method, effects: RunEffects) -> FloatArray:

@@ -9,6 +9,7 @@ combined with another's. `edgekit.grinding.section_stroke` says the same in plai
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -21,7 +22,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 
-class RolledEdge(NamedTuple):
+@dataclass(frozen=True, eq=False)
+class RolledEdge:
     """An edge prepared for rolling under one guide: its `grid`, the planes aimed at, how it turns.
 
     ``normals`` (S, 3) aimed at; ``angle_rad`` (S,) between face and stone; ``turned_rad`` (S,) by
@@ -51,13 +53,13 @@ class RolledEdge(NamedTuple):
         """The same edge where the face lies below the new one by `drop_mm` (S, R)."""
         if not drop_mm.any():
             return self
-        return self._replace(node_mm=node_mm(self.grid, drop_mm), drop_mm=drop_mm)
+        return replace(self, node_mm=node_mm(self.grid, drop_mm), drop_mm=drop_mm)
 
     def some(self, runs: NDArray[np.int_]) -> RolledEdge:
         """The same for some runs."""
         if self.drop_mm.shape[1] == 1:
             return self
-        return self._replace(node_mm=self.node_mm[..., runs], drop_mm=self.drop_mm[:, runs])
+        return replace(self, node_mm=self.node_mm[..., runs], drop_mm=self.drop_mm[:, runs])
 
     def inset(self, field: FloatArray) -> FloatArray:
         """Inset (S, R) of the edge: that of the field (V, S, R) where the face lies."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,9 +16,10 @@ from edgekit.grinding.compiled.planes.parts import After
 from edgekit.grinding.compiled.session import fill, no_depth, roll, serves, shared
 from edgekit.grinding.edge_state import EdgeSums
 from edgekit.grinding.kernel import sums
+from edgekit.grinding.modes import modes
 from edgekit.grinding.planes import even_places
 from edgekit.grinding.random_streams import RunEffects, SessionDraws
-from edgekit.grinding.rolled_side import hands_of, modes_of
+from edgekit.grinding.rolled_side import correlation_of, hands_of
 from edgekit.grinding.rolling import RolledEdge
 from edgekit.grinding.rolling_session import past_need
 from edgekit.life.batch import RunBatch
@@ -33,6 +35,7 @@ BLOCKS = 4  # of random numbers lie ready: up to so many times eight sessions at
 STARTING = 4  # sessions of a new blade at a time
 SURE, LEFT, FEW = 0.85, 1.05, 6.0  # shares of what a life has left at its mean pace; sessions
 CALL = 40.0  # sessions that take as long as what Python does for a call
+ON_TRUST = 200.0  # sessions, computed because so long a life is expected: in vain if it is not
 
 
 def serves_life(prepared: PreparedBlade, use: Use) -> bool:
@@ -74,8 +77,8 @@ class _Edge(ABC):
             kind = parts.ROOT if law.exponent == 0.5 else parts.POWER
             rate, exponent = law.rate, law.exponent
         lost, void = use.attrition_um / UM_PER_MM, float(USUAL_VOID)
-        along = self._along([self.used.strokes, self.used.share])
-        return parts.Use(kind, rate, exponent, lost, void, *along)
+        strokes, share = self._along([self.used.strokes, self.used.share])
+        return parts.Use(kind, rate, exponent, lost, void, strokes, share, self.used.patch)
 
     def _gauge_of(self, prepared: PreparedBlade) -> parts.Gauge:
         ready, e = prepared.ready, self.number
@@ -143,7 +146,7 @@ class _RolledEdge(_Edge):
         aim = prepared.aims[0][number]
         assert isinstance(aim, RolledEdge)
         self._rolled = aim
-        self._shared = shared(aim, modes_of(aim, prepared.method.at(0)))
+        self._shared = _edge_of(aim, correlation_of(prepared.method.at(0)))
         super().__init__(prepared, use, number, self._shared.places)
 
     def go_on(
@@ -173,6 +176,12 @@ class _RolledEdge(_Edge):
         )
         self.stuck |= np.logical_or.reduceat(done.end == parts.NO_DEPTH, first[:-1])
         return done, past_need(done.seen[:, 2], done.seen[:, 1], rule, hands.volume_mm3)
+
+
+@lru_cache(maxsize=16)
+def _edge_of(aim: RolledEdge, correlation: float) -> parts.Edge:
+    """What all rows of a sweep share that have the same edge and pace."""
+    return shared(aim, modes(1.0, correlation, len(aim.grid.arc_mm)))
 
 
 class _LaidEdge(_Edge):
@@ -218,8 +227,9 @@ class _LaidEdge(_Edge):
 class BlockLives:
     """Lives whose sessions the compiled engine computes, several of each at a time."""
 
-    def __init__(self, prepared: PreparedBlade, use: Use) -> None:
+    def __init__(self, prepared: PreparedBlade, use: Use, expected: float = 0.0) -> None:
         self._prepared, self._method, self.fill = prepared, prepared.method.at(0), fill
+        self._expected = expected
         self.blocks = BLOCKS if self._method.rolls else 1  # of seatings there are many
         kind = _RolledEdge if self._method.rolls else _LaidEdge
         self._edges = [kind(prepared, use, e) for e in range(len(prepared.grids))]
@@ -246,7 +256,7 @@ class BlockLives:
             if edge.stuck.any():
                 raise no_depth(self._method.removal_mm3_per_stroke)
         most = np.minimum(batch.within_reach(), limit - batch.turn)
-        count = _ahead(batch.turn, used_up, most)
+        count = _ahead(batch.turn, used_up, most, self._expected)
         first = np.concatenate([[0], np.cumsum(count)])
         runs = np.repeat(np.arange(len(count)), count)
         turn = batch.turn[runs] + np.arange(len(runs)) - first[runs]
@@ -287,13 +297,17 @@ class BlockLives:
         return put_together(self._prepared, edges, whole, sharp, useful, sessions)
 
 
-def _ahead(turn: NDArray[np.int_], used_up: FloatArray, most: NDArray[np.int_]) -> NDArray[np.int_]:
+def _ahead(
+    turn: NDArray[np.int_], used_up: FloatArray, most: NDArray[np.int_], expected: float
+) -> NDArray[np.int_]:
     """How many sessions (R,) to compute at once, `most` at most: as many as a life that goes on as
-    it has is nearly sure to last, or so few that it does not matter; and half as many more as long
-    as the fewer calls are worth what is computed in vain."""
+    it has, or a new one as long as is `expected`, is nearly sure to last, or so few that it does
+    not matter; and half as many more as long as the fewer calls are worth what is computed in
+    vain."""
     pace = used_up / np.maximum(turn, 1)
     left = np.divide(1 - used_up, pace, out=np.full(len(turn), np.inf), where=pace > 0)
     few = np.minimum(LEFT * left, FEW)
-    ahead = np.where(turn > 0, np.maximum(SURE * left, few), STARTING)
+    start = max(STARTING, min(SURE * expected, STARTING + ON_TRUST / len(turn)))
+    ahead = np.where(turn > 0, np.maximum(SURE * left, few), start)
     spare = np.minimum(CALL / len(turn), ahead / 2)
     return np.asarray(np.clip(np.floor(ahead + spare), 1, most).astype(int))

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -90,8 +89,9 @@ class EdgeUse:
     """One use of one edge of a blade, prepared for any number of runs.
 
     ``share`` (S,): the part of the edge's strokes that each station bears; ``strokes`` (S,): how
-    many of the law's strokes touch it. Means over the strokes: ``met`` of those at the place where
-    one falls, ``size`` of `usual_size` of the new edge.
+    many of the law's strokes touch it; ``patch`` (S,) of dulling that it lies in. Means over the
+    strokes: ``met`` of those at the place where one falls, ``size`` of `usual_size` of the new
+    edge.
     """
 
     def __init__(self, use: Use, grid: EdgeGrid, edges: int) -> None:
@@ -100,6 +100,7 @@ class EdgeUse:
         kind = grid.inset_mm.dtype
         self.share = (density * grid.station_weights_mm).astype(kind)
         self.strokes = (use.strokes / edges * USUAL_MM * density).astype(kind)
+        self.patch = np.arange(len(self.share)) * PATCHES // len(self.share)
         self.met = float((self.share * self.strokes).sum())
         self.size = float((self.share * usual_size(grid.angle_rad)).sum())
 
@@ -108,22 +109,16 @@ class EdgeUse:
     ) -> FloatArray:
         """Radius (R, S) after the use, of wedges of some angle; `patches` (R, 16) unit normals."""
         use = self.use
-        strokes = (self.often(effects, patches).T[self._patch] * self.strokes[:, None]).T
+        strokes = (self.often(effects, patches).T[self.patch] * self.strokes[:, None]).T
         size = usual_size(angle_rad)
         worn = use.law.after(size * radius_um, strokes) / size
         return np.asarray(worn, dtype=radius_um.dtype)
-
-    @cached_property
-    def _patch(self) -> NDArray[np.int_]:
-        """Patch (S,) of each station."""
-        stations = len(self.share)
-        return np.arange(stations) * PATCHES // stations
 
     def often(self, effects: RunEffects, patches: FloatArray) -> FloatArray:
         """How many times the usual number of strokes (R, 16) fall on each patch; in all as many
         times as the instrument's severity has it."""
         often = np.exp(np.sqrt(np.log1p(self.use.patch_cv**2)) * patches)
-        share = np.bincount(self._patch, self.share, PATCHES).astype(np.float64)
+        share = np.bincount(self.patch, self.share, PATCHES).astype(np.float64)
         severity = self.use.severity_gsd**effects.severity / over_stations(often, share)
         return np.asarray(often * severity[:, None])
 

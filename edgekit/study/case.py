@@ -116,10 +116,12 @@ class LifeCase(Record):
         check_precision(self.precision)
         super().__post_init__()
 
-    def live(self, keys: RunKeys, *, histories: int = 0) -> Lives:
-        """Simulate the lives of some runs; the blade must be a finished one."""
+    def live(self, keys: RunKeys, *, histories: int = 0, expected: float = 0.0) -> Lives:
+        """Simulate the lives of some runs, which may be `expected` to last so many sessions; the
+        blade must be a finished one."""
         given = {name: item for name, item in vars(self).items() if name != "retire"}
-        return live_runs(**given, rules=rules_of(self.retire), rngs=keys, histories=histories)
+        given |= {"histories": histories, "expected": expected}
+        return live_runs(**given, rules=rules_of(self.retire), rngs=keys)
 
     def refined(self) -> LifeCase:
         """The case at twice every resolution; the blade must be a finished one."""
@@ -213,8 +215,7 @@ class LifeCase(Record):
                 blade = _with_keyword(blade, path, row[name])
             elif path:
                 rules = _set_rule(rules, path, row[name])
-        case = set_fields(self, records)
-        return replace(case, blade=_blade(blade), retire=rules_of(rules))  # type: ignore[arg-type]
+        return set_fields(self, records | {"blade": _blade(blade), "retire": rules})
 
     def check_names(self, row: Mapping[str, object]) -> None:
         """Raise `UnknownField` if a row names what cannot be set; its values are not judged."""
@@ -233,6 +234,12 @@ class LifeCase(Record):
                 _rules_with(row.get("rule", self.retire), path)
             else:
                 _check_field(self, name, row)
+
+
+def lived_finer(case: LifeCase, keys: RunKeys | None, lives: Lives) -> Lives | None:
+    """The first of some `lives` of a case at twice every resolution, if there are `keys`."""
+    expected = float(np.median(lives.sessions))
+    return None if keys is None else case.refined().live(keys, expected=expected)
 
 
 def _dots(name: str) -> int:

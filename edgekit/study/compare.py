@@ -27,7 +27,7 @@ from edgekit.life.retire import DEFAULT_RULES, RetireRule, chosen
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
 from edgekit.record import Record
-from edgekit.study.case import LifeCase
+from edgekit.study.case import LifeCase, lived_finer
 from edgekit.study.ignorance import ENDS, MAX_DRAWS, intervals
 from edgekit.study.outcomes import (
     GRID,
@@ -271,7 +271,7 @@ def compare(
     cases = [case(method=method) for method in methods]
     keys, few = SeededKeys(seed, runs=runs), SeededKeys(seed, runs=again) if again else None
     lives = [item.live(keys, histories=MAX_HISTORIES) for item in cases]
-    refined = [item.refined().live(few) if few else None for item in cases]
+    refined = [lived_finer(item, few, life) for item, life in zip(cases, lives, strict=True)]
     samples = pd.concat(map(_samples, range(len(lives)), lives, refined), ignore_index=True)
     drawn = _numbered(item.lived_again(draws=draws, runs=runs, seed=seed) for item in cases)
     return Comparison(

@@ -25,7 +25,7 @@ from edgekit.citing import paragraph
 from edgekit.errors import BadArgument
 from edgekit.grinding.compiled.engine import engine, using
 from edgekit.grinding.random_streams import SeededKeys
-from edgekit.study.case import LifeCase, Task
+from edgekit.study.case import LifeCase, Task, lived_finer
 from edgekit.study.checkpoint import Folder, Parts
 from edgekit.study.chunks.order import InOrder
 from edgekit.study.chunks.plan import Chunk, Piece, Plan
@@ -284,23 +284,24 @@ def _warn(frame: pd.DataFrame, rows: int) -> None:
 
 def _live_chunk(task: Task, chunk: Chunk) -> Table:
     """The tables of a chunk's pieces; runs wherever the executor puts it."""
-    tables = []
+    tables, sessions = [], 0.0  # rows beside each other are likely to last as long
     with using(chunk.engine):
         for piece in chunk.pieces:
             try:
-                columns = _lived(task(piece.fields), piece, chunk)
+                columns = _lived(task(piece.fields), piece, chunk, sessions)
+                sessions = float(np.median(columns["sessions"].astype(float)))
                 tables.append(_table(piece, chunk.summary, OK, columns))
             except Exception as error:  # noqa: BLE001  # bad input in one row must not lose others
                 tables.append(_table(piece, chunk.summary, RunStatus.FAILED.because(error)))
     return joined(tables)
 
 
-def _lived(case: LifeCase, piece: Piece, chunk: Chunk) -> Table:
+def _lived(case: LifeCase, piece: Piece, chunk: Chunk, expected: float) -> Table:
     """One value per life of a piece, the first of the row also at twice every resolution."""
-    lives = case.live(SeededKeys(chunk.seed, first=piece.first, runs=piece.runs))
-    again, refined = min(chunk.grid_runs - piece.first, piece.runs), None
-    if again > 0:
-        refined = case.refined().live(SeededKeys(chunk.seed, first=piece.first, runs=again))
+    keys = partial(SeededKeys, chunk.seed, first=piece.first)
+    lives = case.live(keys(runs=piece.runs), expected=expected)
+    again = min(chunk.grid_runs - piece.first, piece.runs)
+    refined = lived_finer(case, keys(runs=again) if again > 0 else None, lives)
     return {**sample_columns(lives), GRID: grid_column(lives, refined)}
 
 

@@ -1,8 +1,8 @@
 """What strokes leave of rounded apexes, compiled: the land at a look, and what a session ends with.
 
-The closed forms of `edgekit.contact.apex`, for sixteen stations at a time. Half angles take the
-place of arcs: with cos θ = q the distance of a line from a circle's centre over the radius, the
-chord over the arc π - β' - θ is √2 r (cos(β'/2) √(1 + q) - sin(β'/2) √(1 - q)).
+The closed forms of `edgekit.contact.apex`, for sixteen stations at a time. Roots take the place of
+arcs: with cos θ = q the distance of a line from a circle's centre over the radius, the chord over
+the arc π - β' - θ is r (√((1 + cos β') (1 + q)) - √((1 - cos β') (1 - q))).
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from typing import Any
 
 from edgekit.checks import FloatArray
 from edgekit.grinding.compiled.lanes import (
+    any_below,
     compiled,
     highest,
     if_below,
@@ -60,6 +61,7 @@ def keep_start(edge: Edge, work: Work) -> None:
         save(work.cos, s, cos)
         save(work.sin, s, 1.0 / longer)
         save(work.ratio, s, cot + longer)
+        save(work.per_radius, s, 1.0 / most(radius, _TINIEST))
         save(work.tangent, s, radius * (cot + longer))
         save(work.whole, s, _ROOT_2 * radius * root(1.0 + cos))
 
@@ -68,7 +70,9 @@ def keep_start(edge: Edge, work: Work) -> None:
 def internal(cot: FloatArray, s: int, work: Work) -> Any:
     """Cotangents of the internal angles, from those (P,) of the flank with the nominal face."""
     flank, cos, sin = load(cot, s), load(work.lean_cos, s), load(work.lean_sin, s)
-    return (flank * cos + sin) / (cos - flank * sin)
+    if any_below(0.0, sin * sin):
+        flank = (flank * cos + sin) / (cos - flank * sin)
+    return flank
 
 
 @compiled
@@ -92,22 +96,19 @@ def lands(work: Work, s: int) -> Any:
     cot = internal(work.new_cot, s, work)
     new_sin = 1.0 / root(1.0 + cot * cot)
     new_cos = cot * new_sin
-    half_cos = root((1.0 + new_cos) / 2.0)
-    radius = load(work.radius, s)
-    moved = (load(work.inset, s) - load(work.first, s)) / most(radius, _TINIEST)
+    moved = (load(work.inset, s) - load(work.first, s)) * load(work.per_radius, s)
     q = (load(work.ratio, s) - moved) * new_sin - new_cos
-    held = least(most(q, -1.0), 1.0)
-    half_sin = new_sin / (2.0 * half_cos)
-    chord = half_cos * root(1.0 + held) - half_sin * root(1.0 - held)
+    held, cos_square, sin_square = least(most(q, -1.0), 1.0), 1.0 + new_cos, 1.0 - new_cos
+    chord = root(cos_square * (1.0 + held)) - root(sin_square * (1.0 - held))
     whole = load(work.whole, s)
-    land = least(most(_ROOT_2 * radius * chord, 0.0), whole)
-    return if_below(q, 1.0, land, whole), half_cos
+    land = least(most(load(work.radius, s) * chord, 0.0), whole)
+    return if_below(q, 1.0, land, whole), root(cos_square / 2.0)
 
 
 @compiled
 def look(edge: Edge, work: Work, rule: Rule, fresh: float, seen: FloatArray, number: int) -> int:
     """Look at the edge after a `number` of strokes: how the session stands; what is `seen` (3,)."""
-    least_blunt, worst, every = fresh * (1 + BLUNTER), wide(-math.inf), 0.0
+    least_blunt, worst, every = fresh * (1 + BLUNTER), wide(-math.inf), wide(0.0)
     for s in range(0, edge.places, WIDTH):
         if rule.clear:
             margin = load(work.tangent, s) - (load(work.inset, s) - load(work.first, s))
@@ -121,8 +122,8 @@ def look(edge: Edge, work: Work, rule: Rule, fresh: float, seen: FloatArray, num
         here, there = load(work.margin, s), load(work.margin, s + 1)
         above = most(here, 0.0) + most(there, 0.0)
         span = most(here, 0.0 - here) + most(there, 0.0 - there)
-        every += total(load(edge.pairs, s) * if_below(0.0, span, above / span, 0.0))
-    seen[0], seen[1], seen[2] = every / (edge.stations - 1), highest(worst), seen[1]
+        every += load(edge.pairs, s) * if_below(0.0, span, above / span, 0.0)
+    seen[0], seen[1], seen[2] = total(every) / (edge.stations - 1), highest(worst), seen[1]
     if (number >= rule.counted) if rule.counted > 0 else (seen[0] <= rule.dull):
         return MET
     return UNMET if number == MAX_STROKES else 0

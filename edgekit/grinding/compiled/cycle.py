@@ -25,7 +25,6 @@ from edgekit.grinding.compiled.parts import (
     FOUND,
     LIMIT,
     NO_USE,
-    PATCHES,
     ROOT,
     USED,
     WIDTH,
@@ -45,7 +44,7 @@ def dull(
         return
     measured[USED] = average(edge, use.share, 0, work.radius) * unit
     for s in range(edge.stations):
-        work.area[s] = use.strokes[s] * often[s * PATCHES // edge.stations]
+        work.area[s] = use.strokes[s] * often[use.patch[s]]
     for s in range(0, edge.places, WIDTH):
         cot, strokes = internal(work.cot, s, work), load(work.area, s)
         size = root(void_factor(cot, load(work.angle, s)) / use.void) * unit
@@ -59,9 +58,8 @@ def dull(
             radius = load(work.radius, s)
         save(work.radius, s, if_below(0.0, load(edge.weight, s), radius / size, 0.0))
     if use.attrition > 0:
-        for v in range(edge.depths):
-            for s in range(v * edge.places, v * edge.places + edge.stations):
-                work.field[s] += use.attrition
+        for n in range(0, edge.nodes, WIDTH):
+            save(work.field, n, load(work.field, n) + use.attrition)
 
 
 @compiled

@@ -31,6 +31,7 @@ def lay_out(edge: Edge, before: Before, run: int, work: Work) -> None:
     for s in range(places):
         work.angle[s], work.cot[s], work.radius[s] = math.pi / 2, 0.0, 0.0
         work.lean[s] = 0.0
+        work.reach[s] = math.inf if s < edge.stations else 0.0
     for s in range(stations):
         work.angle[s], work.cot[s] = before.angle[first + s], before.cot[first + s]
         work.radius[s], work.lean[s] = before.radius[first + s], before.lean[first + s]
@@ -46,7 +47,6 @@ def begin(edge: Edge, lowered: bool, work: Work) -> float:
         work.begun[n] = work.field[n]
     for s in range(edge.places):
         work.level[s], work.slope[s] = 0.0, 0.0
-        work.reach[s] = math.inf if s < edge.stations else 0.0
         work.new_angle[s], work.new_cot[s] = work.angle[s], work.cot[s]
         work.inset[s] = work.field[s]
     if lowered:

@@ -49,8 +49,9 @@ Before = namedtuple("Before", "field drop angle cot lean radius lowered")
 
 # What an edge goes through before each session: the ``law`` by which strokes dull it, with its
 # ``rate`` and ``exponent`` (of `LIMIT`: the limit and its strokes), ``attrition`` [mm], the factor
-# of the ``void`` that a law speaks of; per station (P,): ``strokes``, and ``share`` of all of them.
-Use = namedtuple("Use", "law rate exponent attrition void strokes share")
+# of the ``void`` that a law speaks of; per station (P,): ``strokes``, ``share`` of all of them, and
+# the ``patch`` it lies in.
+Use = namedtuple("Use", "law rate exponent attrition void strokes share patch")
 
 # What is measured after each session, if anything is: ``weights`` (9 * P) of means over the sides
 # and their thirds, over all stations, the edge's thirds and its length; 1 (P,) for a station
@@ -108,8 +109,8 @@ FOUND, USED = MEASURED.index("radius"), MEASURED.index("used_radius")
 # of what each node still ``held``; the others (P,).
 Work = namedtuple(
     "Work",
-    "words normals begun field node height held inset first drop angle "
-    "cot lean lean_cos lean_sin radius ratio tangent whole cos sin tilt slope area level reach "
-    "steel margin land new_angle new_cot",
+    "words normals begun field node height held inset first drop angle cot lean lean_cos lean_sin "
+    "radius per_radius ratio tangent whole cos sin tilt slope area level reach steel margin "
+    "land new_angle new_cot",
 )
 TALL, ROWS = 5, len(Work._fields) - 2  # of a height of V, and in all

@@ -125,7 +125,7 @@ def fill(
 
 _NOTHING = np.zeros(1)
 ONCE = np.zeros((1, parts.PATCHES))  # how often strokes of no use fall on a patch
-NO_USE = parts.Use(parts.NO_USE, 0.0, 0.0, 0.0, 1.0, _NOTHING, _NOTHING)
+NO_USE = parts.Use(parts.NO_USE, 0.0, 0.0, 0.0, 1.0, _NOTHING, _NOTHING, np.zeros(1, dtype=int))
 NO_GAUGE = Gauge(False, _NOTHING, _NOTHING, _NOTHING)
 
 

@@ -193,7 +193,7 @@ def lay(edge: Edge, lowered: bool, hand: Hand, normal: FloatArray, work: Work) -
 @compiled
 def finish(edge: Edge, rule: Rule, fresh: float, volume: FloatArray, work: Work) -> None:
     """What a session came to: its edge, and the volumes (3,) of it."""
-    places, removed, dullness, cleared = edge.places, 0.0, 0.0, 0.0
+    places, removed, dullness, cleared = edge.places, wide(0.0), wide(0.0), wide(0.0)
     for s in range(0, places, WIDTH):
         need, slope, drop = needed(work, rule, fresh, s), load(work.cot, s), load(work.drop, s)
         level = if_below(TINY, need, load(work.first, s) + need - slope * drop, -math.inf)
@@ -208,10 +208,10 @@ def finish(edge: Edge, rule: Rule, fresh: float, volume: FloatArray, work: Work)
             taken += node * (new - old) * (1.0 - half * (new + old))
             parallel += node * (good - old) * (1.0 - half * (good + old))
             whole += load(edge.node, n) * new * (1.0 - half * new)
-        removed += total(taken * weight)
-        dullness += total(parallel * weight)
-        cleared += total(whole * weight)
-    volume[0], volume[1], volume[2] = removed, dullness, cleared
+        removed += taken * weight
+        dullness += parallel * weight
+        cleared += whole * weight
+    volume[0], volume[1], volume[2] = total(removed), total(dullness), total(cleared)
     leave(edge, work, fresh)
 
 

@@ -63,11 +63,13 @@ def moments(table: Table) -> Table:
         "lives": lives,
         "unfinished": np.bincount(group, weights=table["ended_by"] == ""),
     }
-    for name in VALUES:
-        values = table[name].astype(float)
-        mean = np.bincount(group, weights=values) / lives
-        out[name] = mean
-        out[f"{name}_ss"] = np.bincount(group, weights=(values - mean[group]) ** 2)
+    order = np.argsort(group, kind="stable")
+    start = np.cumsum(lives) - lives
+    values = np.array([table[name] for name in VALUES], dtype=float)[:, order]
+    mean = np.add.reduceat(values, start, axis=1) / lives
+    squares = np.add.reduceat((values - np.repeat(mean, lives, axis=1)) ** 2, start, axis=1)
+    out |= zip(VALUES, mean, strict=True)
+    out |= zip((f"{name}_ss" for name in VALUES), squares, strict=True)
     gap = table[GRID].astype(float)
     known = ~np.isnan(gap)
     gap = np.where(known, gap, 0.0)

@@ -21,7 +21,7 @@ from edgekit.grinding.compiled.lanes import (
 )
 from edgekit.grinding.compiled.parts import WIDTH
 from edgekit.grinding.compiled.planes.parts import Edge, Stop, Work
-from edgekit.grinding.compiled.planes.seating import alone
+from edgekit.grinding.compiled.planes.seating import alone, bends
 
 STEPS, HALVINGS = 6, 24  # few steps serve a share near 1, halvings one far from it
 
@@ -31,7 +31,8 @@ def needs(edge: Edge, stop: Stop, work: Work) -> None:
     """What the edge needs at its stations and, behind these, between them, with the length that
     each stands for.
 
-    Between stations that two planes serve, the edge stands highest where these two cross.
+    Between stations that two planes serve, the edge stands highest where these two cross: by what
+    a curved edge bulges there, less high than on a line from station to station.
     """
     places = edge.places
     for s in range(0, places, WIDTH):
@@ -48,7 +49,9 @@ def needs(edge: Edge, stop: Stop, work: Work) -> None:
             fall = alone(edge, first, s + 1, stop, work) - there
             if rise + fall > 0 and rise + fall < math.inf:  # infinite where one faces away
                 before, behind = rise / (rise + fall), fall / (rise + fall)
-                work.need[between] = here + before * (there + fall - here)
+                top = here + before * (there + fall - here)
+                bend = bends(edge, second, s, stop, work) + bends(edge, first, s + 1, stop, work)
+                work.need[between] = top - bend * (edge.gap[s] * edge.gap[s]) * before * behind
                 work.length[between] = edge.gap[s]
         work.length[s] += before * edge.gap[s]
         work.length[s + 1] += behind * edge.gap[s]

@@ -169,6 +169,14 @@ def alone(edge: Edge, p: int, s: int, stop: Stop, work: Work) -> float:
 
 
 @compiled
+def bends(edge: Edge, p: int, s: int, stop: Stop, work: Work) -> float:
+    """How what a plane alone needs is curved along the edge."""
+    facing, curvature = product(edge, p, 2, s, work), 2.0 * edge.half[s]
+    share = work.weight[p] if stop.alike else 1.0
+    return float(facing / share * curvature * (1.0 - curvature * work.goal[s]))
+
+
+@compiled
 def product(edge: Edge, p: int, vector: int, s: int, work: Work) -> float:
     """Product of a normal with one of the vectors of a station."""
     n = 3 * vector * edge.places + s
