@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from edgekit.bending.beam import Wear, joined, life_bending_model, worn_away
-from edgekit.checks import FloatArray, Seed, count, instance, one_of
+from edgekit.checks import FloatArray, Seed, at_least, count, instance, one_of
 from edgekit.citing import paragraph
 from edgekit.display import html_text
 from edgekit.errors import BadArgument
@@ -266,8 +266,9 @@ def _engine(
 ) -> BlockLives | ArrayLives:
     """What computes lives: by blocks or, with states to be kept, one session of all after
     another."""
+    likely = at_least("expected", expected, 0.0)
     if not keep and serves_life(prepared, use):
-        return BlockLives(prepared, use, expected)
+        return BlockLives(prepared, use, likely)
     return ArrayLives(prepared, use)
 
 

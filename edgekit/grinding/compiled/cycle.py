@@ -58,8 +58,9 @@ def dull(
             radius = load(work.radius, s)
         save(work.radius, s, if_below(0.0, load(edge.weight, s), radius / size, 0.0))
     if use.attrition > 0:
-        for n in range(0, edge.nodes, WIDTH):
-            save(work.field, n, load(work.field, n) + use.attrition)
+        for v in range(edge.depths):
+            for s in range(v * edge.places, v * edge.places + edge.stations):
+                work.field[s] += use.attrition
 
 
 @compiled
