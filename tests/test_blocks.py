@@ -243,6 +243,23 @@ def test_a_life_is_the_same_to_the_last_bit_however_many_sessions_are_computed_a
             np.testing.assert_array_equal(other.final[name][:3], few.final[name], err_msg=name)
 
 
+def test_rows_are_told_how_long_the_lives_before_lasted(monkeypatch):
+    """Those of the row before, of the same chunk, and finer ones the lives that they repeat."""
+    told, ahead = [], by_blocks._ahead
+
+    def spied(*given):
+        told.append(given[-1])
+        return ahead(*given)
+
+    monkeypatch.setattr(by_blocks, "_ahead", spied)
+    case = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand())
+    grid = ek.full_grid({"use.strokes": [45.0, 60.0]})
+    with engine.using("compiled"):
+        table = ek.sweep(case, grid, runs=3, seed=1, grid_runs=1, progress=False)
+    medians = table.groupby("row")["sessions"].median().tolist()
+    assert list(dict.fromkeys(told)) == [0.0, *medians]
+
+
 @pytest.mark.parametrize("filler", [fill_by_numpy, fill])
 def test_sessions_asked_for_at_once_have_the_numbers_of_each_alone(filler):
     """Over three blocks, in two slots of which one begins a new life in between."""
