@@ -254,10 +254,12 @@ def test_rows_are_told_how_long_the_lives_before_lasted(monkeypatch):
     monkeypatch.setattr(by_blocks, "_ahead", spied)
     case = ek.LifeCase(blade=ek.patterns.hoe, method=ek.methods.freehand())
     grid = ek.full_grid({"use.strokes": [45.0, 200.0]})
-    with engine.using("compiled"):
-        table = ek.sweep(case, grid, runs=3, seed=1, grid_runs=1, progress=False)
-    medians = table.groupby("row")["sessions"].median().tolist()
-    assert list(dict.fromkeys(told)) == [0.0, *medians]
+    for finer in (0, 1):
+        told.clear()
+        with engine.using("compiled"):
+            table = ek.sweep(case, grid, runs=3, seed=1, grid_runs=finer, progress=False)
+        medians = table.groupby("row")["sessions"].median().tolist()
+        assert list(dict.fromkeys(told)) == [0.0, *medians][: 2 + finer]
 
 
 @pytest.mark.parametrize("filler", [fill_by_numpy, fill])
