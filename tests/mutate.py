@@ -1119,12 +1119,6 @@ EQUIVALENT = (
     ),
     (
         "grinding/rolling_session.py",
-        "for number in range(MAX_STROKES + 1)",
-        "1",
-        "ended from within",
-    ),
-    (
-        "grinding/rolling_session.py",
         "KEEN_MM = 1.0",
         "",
         "below 0 any margin is keen, and of edges all keen none was dull before",
@@ -1137,7 +1131,7 @@ EQUIVALENT = (
     ),
     (
         "grinding/rolling_session.py",
-        "ground = inset > 0",
+        "np.where(inset > 0, blunt, radius)",
         "Gt",
         "where nothing was taken the radius is what it was",
     ),

@@ -7,6 +7,8 @@ same session however many placements each makes (common random numbers), and a r
 depend on how runs are divided into batches.
 """
 
+from __future__ import annotations
+
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 from typing import NamedTuple, Protocol, Self
@@ -71,8 +73,8 @@ class _Stream:
 
 
 class StrokeNumbers:
-    """Unit normals of the strokes on one edge in one session, drawn in blocks as they are asked
-    for.
+    """Unit normals of the strokes on one edge in one session of each run, drawn in blocks as they
+    are asked for.
 
     How many strokes a session takes is not known beforehand. A block's numbers depend on the run's
     key, the session, the edge and the block alone.
@@ -84,28 +86,38 @@ class StrokeNumbers:
         self.keys, self._stream = keys, stream
         self._first = STROKE_BLOCKS + ((sessions * 8 + edge) << 16)
         self._drawn = np.empty((0, STROKES_AHEAD, STROKE_TERMS))
-        self._block = -1
+        self._block = np.full(len(keys), -1)  # that each run's drawn numbers are of
+
+    def room(self, runs: int) -> StrokeNumbers:
+        """The like for so many runs, none of which has begun a session."""
+        return StrokeNumbers(self._stream, np.zeros((runs, 2), np.uint64), np.zeros(runs, int), 0)
+
+    def begin(self, runs: NDArray[np.int_], sessions: StrokeNumbers) -> None:
+        """Let some `runs` begin the `sessions` of as many."""
+        self.keys[runs], self._first[runs] = sessions.keys, sessions._first
+        self._block[runs] = -1
 
     def first_blocks(self) -> NDArray[np.uint64]:
         """The number (R,) of each run's first block of this session."""
         return self._first.astype(np.uint64)
 
-    def stroke(self, number: int, runs: NDArray[np.int_]) -> FloatArray:
-        """Normals (R, T) of stroke `number` of some `runs` of the batch; strokes are asked for in
-        order.
-        """
-        block, row = divmod(number, STROKES_AHEAD)
-        if block != self._block:
-            self._draw(block, runs)
+    def stroke(self, number: int | NDArray[np.int_], runs: NDArray[np.int_]) -> FloatArray:
+        """Normals (R, T) of stroke `number`, one or (R,), of some `runs` of the batch."""
+        block, row = np.divmod(np.broadcast_to(number, runs.shape), STROKES_AHEAD)
+        due = block != self._block[runs]
+        if due.any():
+            self._draw(block[due], runs[due])
         return np.asarray(self._drawn[runs, row])
 
-    def _draw(self, block: int, runs: NDArray[np.int_]) -> None:
+    def _draw(self, blocks: NDArray[np.int_], runs: NDArray[np.int_]) -> None:
         if not len(self._drawn):
             self._drawn = np.empty((len(self.keys), STROKES_AHEAD, STROKE_TERMS))
-        for run in runs.tolist():
-            self._stream.go_to(self.keys[run], int(self._first[run]) + block)
-            self._stream.rng.standard_normal(out=self._drawn[run])
-        self._block = block
+        self._block[runs] = blocks
+        go_to, draw = self._stream.go_to, self._stream.rng.standard_normal
+        first = (self._first[runs] + blocks).tolist()
+        for run, key, block in zip(runs.tolist(), self.keys[runs], first, strict=True):
+            go_to(key, block)
+            draw(out=self._drawn[run])
 
 
 class Seated(NamedTuple):

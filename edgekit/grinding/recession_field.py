@@ -102,6 +102,11 @@ class EdgeGrid(Record):
         middle = self.depth_mm.shape[1] // 2
         return read_only(self.depth_mm[:, middle] / self.depth_mm[-1, middle])
 
+    @cached_property
+    def shares(self) -> FloatArray:
+        """Share (V,) of the depth that each node stands for."""
+        return read_only(node_shares(self.fraction))
+
 
 def _share_above(one: FloatArray, other: FloatArray) -> FloatArray:
     """Share of a stretch over which a cosine that goes evenly from `one` to `other` is above
@@ -428,7 +433,7 @@ def cleared(grid: EdgeGrid, inset: FloatArray) -> FloatArray:
     tight = np.flatnonzero(limit < field.max())  # elsewhere no inset gets so far
     ends = slice(tight[0], tight[-1] + 1) if len(tight) else slice(0)
     first, second, row = (np.zeros(field.shape[1:], field.dtype) for _ in range(3))
-    for layer, share in zip(field, node_shares(grid.fraction).astype(field.dtype), strict=True):
+    for layer, share in zip(field, grid.shares.astype(field.dtype), strict=True):
         np.copyto(row, layer)
         np.minimum(row[ends], limit[ends], out=row[ends])
         first += share * row

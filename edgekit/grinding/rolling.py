@@ -15,8 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from edgekit.checks import FloatArray
-from edgekit.geometry.depth_nodes import node_shares
-from edgekit.grinding.recession_field import CELLS_IN_CACHE, MIN_CURVATURE, EdgeGrid
+from edgekit.grinding.recession_field import CELLS_IN_CACHE, MIN_CURVATURE, EdgeGrid, over_stations
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -106,13 +105,12 @@ class RolledEdge:
 
     def volume(self, area: FloatArray) -> FloatArray:
         """Volume (R,) of areas (S, R) at the stations."""
-        # Running sums add one station after another, whatever the number of runs.
-        return np.asarray((area * self.grid.station_weights_mm[:, None]).cumsum(axis=0)[-1])
+        return over_stations(area.T, self.grid.station_weights_mm)
 
 
 def node_mm(grid: EdgeGrid, drop_mm: FloatArray) -> FloatArray:
     """Depth (V, S, R) that each node stands for, below a face lowered by `drop_mm` (S, R)."""
-    below = np.concatenate([[0.0], np.cumsum(node_shares(grid.fraction))])
+    below = np.concatenate([[0.0], np.cumsum(grid.shares)])
     ends = below[:, None, None] * grid.depth_mm[-1, :, None]
     return np.asarray(np.maximum(ends[1:] - np.maximum(ends[:-1], drop_mm), 0.0))
 
@@ -151,7 +149,7 @@ class Lines(NamedTuple):
 
     def meets(self, rolled: RolledEdge) -> FloatArray:
         """Inset (S, R) at which they meet the face."""
-        return np.asarray(self.level + self.slope * rolled.drop_mm)
+        return self.level + self.slope * rolled.drop_mm if rolled.drop_mm.any() else self.level
 
     def cut(self, field: FloatArray, rolled: RolledEdge) -> FloatArray:
         """What they leave of a field (V, S, R)."""

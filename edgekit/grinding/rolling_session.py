@@ -1,12 +1,13 @@
-"""One session of rolling strokes on one edge, many runs at once: stroke on stroke to a rule's end.
+"""Sessions of rolling strokes on one edge, many runs at once: stroke on stroke to a rule's end.
 
-A run whose rule is met leaves the company of the others; none of its numbers depends on them.
+A run whose rule is met leaves the company of the others, and others may join it between two looks
+at the edges; none of a run's numbers depends on its company.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol, cast
 
 import numpy as np
 
@@ -34,9 +35,9 @@ MAX_STROKES = int(value("max_stone_strokes"))
 class StrokeDraws(Protocol):
     """Random numbers of strokes."""
 
-    def stroke(self, number: int, runs: NDArray[np.int_]) -> FloatArray:
-        """Unit normals (R, 3 + modes) of stroke `number` of some runs: tilt, swing, place, and
-        within the stroke.
+    def stroke(self, number: int | NDArray[np.int_], runs: NDArray[np.int_]) -> FloatArray:
+        """Unit normals (R, 3 + modes) of stroke `number` of some runs, or (R,) where each is at
+        its own: tilt, swing, place, and within the stroke.
         """
         ...
 
@@ -64,6 +65,12 @@ class Hands:
         """The hands of some runs."""
         kept = {name: getattr(self, name) for name in self.__dataclass_fields__}
         return Hands(**{name: v if name == "modes" else v[runs] for name, v in kept.items()})
+
+    def join(self, others: Hands) -> Hands:
+        """These hands, then others."""
+        pairs = {n: (getattr(self, n), getattr(others, n)) for n in self.__dataclass_fields__}
+        modes = pairs.pop("modes")[0]
+        return Hands(modes=modes, **{name: np.concatenate(pair) for name, pair in pairs.items()})
 
 
 class Flank(NamedTuple):
@@ -105,28 +112,22 @@ def roll_session(
     """Strokes on one edge until the rule is met; `fresh_radius` (R,) [mm] is what grinding
     leaves.
     """
-    runs = np.arange(start.field.shape[2])
-    now = _Grinding(rolled, start, hands, rule, way, fresh_radius)
+    every = np.arange(start.field.shape[2])
+    now = Grinding(rolled, start, hands, rule, way, fresh_radius, every)
     done = Collected()
-    for number in range(MAX_STROKES + 1):
-        if number % rule.strokes_between_looks == 0 or number == MAX_STROKES:
-            met = now.look(number)
-            over = met | (number == MAX_STROKES)
-            if over.any():
-                done.add(runs, now, over, number, met)
-                if over.all():
-                    break
-                left = np.flatnonzero(~over)
-                now.keep(left)
-                runs = runs[left]
-        now.strike(draws.stroke(number, runs))
-    return done.session(rolled, start, fresh_radius, rule)
+    now.end(done)
+    while len(now.runs):
+        now.advance(draws, done)
+    return session(rolled, done.take(every))
 
 
-class _Grinding:
-    """Edges of some runs under strokes."""
+class Grinding:
+    """Edges of some ``runs`` (R,) under strokes, of which each has ``made`` so many: one number
+    while all began together, then (R,)."""
 
-    _ALONG = ("radius", "old_angle", "lean", "first", "inset", "slope", "ground")  # (S, R)
+    runs: NDArray[np.int_]
+    made: int | NDArray[np.int_]
+    _EACH = ("runs", "fresh_radius", "worst", "dullness", "ground")  # (R,), the last (S, R)
 
     def __init__(
         self,
@@ -136,17 +137,37 @@ class _Grinding:
         rule: StopRule,
         way: Stroke,
         fresh_radius: FloatArray,
+        runs: NDArray[np.int_],
     ) -> None:
         self.hands, self.rule, self.way, self.fresh_radius = hands, rule, way, fresh_radius
-        self.radius, self.old_angle, self.lean = start.radius, start.angle, start.lean
+        self.runs, self.made = runs, 0
         self.whole = type(way) is RollingStroke and way.covers(rolled.grid.arc_mm[-1])
         self.flank = WorkedFlank(rolled, start.field)
-        self.inset = self.first = rolled.inset(start.field)
-        self.slope, self.angle = np.ones_like(self.inset), start.angle
-        self.ground = np.zeros(self.inset.shape, dtype=bool)
-        self.margin = np.zeros_like(self.inset)
+        inset, old = rolled.inset(start.field), rolled.within(start.field)
+        along = start.radius, start.angle, start.lean, inset, old, inset, np.ones_like(inset)
+        self._lay_out(np.stack(along))
+        self.angle = start.angle
+        self.ground = np.zeros(inset.shape, dtype=bool)
+        self.margin = np.zeros_like(inset)
         self.share = np.ones(len(fresh_radius))
         self.worst = self.worst_before = np.zeros(len(fresh_radius))
+        self.dullness = self._dullness(rolled, start)
+
+    def _lay_out(self, along: FloatArray) -> None:
+        """Name what goes along with the edges: parts of one array, which are changed in place."""
+        self.along = along
+        self.radius, self.old_angle, self.lean, self.first, self.old, self.inset, self.slope = along
+
+    def _dullness(self, rolled: RolledEdge, start: Flank) -> FloatArray:
+        """Volume (R,) that a stone held without error at the angle of the facet would take."""
+        before = Apex(
+            start.radius, start.angle, np.zeros_like(self.first), start.angle, self.fresh_radius
+        )
+        need = np.where(before.blunt, self.rule.least_inset(before), 0.0)
+        slope = 1 / np.tan(start.angle + start.lean)
+        level = self.first + need - slope * rolled.drop_mm
+        parallel = Lines(np.where(need > TINY, level, -np.inf), slope)  # rounding is no need
+        return rolled.volume(rolled.within(parallel.cut(start.field, rolled)) - self.old)
 
     def apex(self) -> Apex:
         """The apex now."""
@@ -155,15 +176,37 @@ class _Grinding:
         moved = self.inset - self.first
         return Apex(self.radius, self.old_angle, moved, self.angle, self.fresh_radius)
 
-    def look(self, strokes: int) -> NDArray[np.bool_]:
-        """Look at the edge: whether (R,) it is good enough after so many strokes."""
+    def advance(self, draws: StrokeDraws, done: Collected) -> None:
+        """Strokes up to the next look; those that are over leave, and are added to the `done`."""
+        for left in reversed(range(self.rule.strokes_between_looks)):
+            if not len(self.runs):
+                return
+            self.strike(draws.stroke(self.made, self.runs))
+            self.made = self.made + 1
+            last = np.equal(self.made, MAX_STROKES)
+            if not left or last.any():
+                self.end(done, last if left else True)
+
+    def end(self, done: Collected, due: NDArray[np.bool_] | bool = True) -> None:
+        """Look at the edges of those that are `due`; those that are over leave."""
+        met = self.look(due)
+        over = due & (met | np.equal(self.made, MAX_STROKES))
+        if over.any():
+            done.add(self, over, met)
+            self.keep(np.flatnonzero(~over))
+
+    def look(self, due: NDArray[np.bool_] | bool = True) -> NDArray[np.bool_]:
+        """Look at the edges: whether (R,) they are good enough; of those that are not `due` the
+        worst place is taken to be what it was."""
         apex_now = self.apex()
-        margin = self.rule.margin(apex_now)
-        self.margin = np.where(apex_now.blunt, margin, 0.0)
+        margin, blunt = self.rule.margin(apex_now), apex_now.blunt
+        self.margin = np.where(blunt, margin, 0.0)
         self.share = apex.dull_share(self.margin)
         self.worst_before = self.worst
-        self.worst = np.where(apex_now.blunt, margin, -KEEN_MM).max(axis=0)
-        return self.rule.done(self.share, strokes)
+        worst = np.where(blunt, margin, -KEEN_MM).max(axis=0)
+        self.worst = np.where(due, worst, self.worst_before)
+        # The package's own rules, which alone let others join, take an array as well.
+        return self.rule.done(self.share, cast("int", self.made))
 
     def strike(self, normals: FloatArray) -> None:
         """One stroke, with unit normals (R, 3 + modes) for its errors."""
@@ -194,7 +237,7 @@ class _Grinding:
         reached = lines.meets(rolled) > self.inset
         self.ground |= reached
         np.copyto(self.slope, lines.slope, where=reached)
-        self.inset = rolled.inset(self.flank.field)
+        self.inset[...] = rolled.inset(self.flank.field)
 
     def past_need(self) -> FloatArray:
         """Volume (R,) taken since the rule was met."""
@@ -204,8 +247,24 @@ class _Grinding:
         """Go on with some of the runs."""
         self.flank.keep(runs)
         self.hands = self.hands.some(runs)
-        for name in ("fresh_radius", "worst", *self._ALONG):
+        if not isinstance(self.made, int):
+            self.made = self.made[runs]
+        self._lay_out(self.along.take(runs, axis=-1))
+        for name in self._EACH:
             setattr(self, name, getattr(self, name).take(runs, axis=-1))
+
+    def join(self, others: Grinding) -> None:
+        """Take in others of the same edge, method and rule, whose face is not lowered; either's
+        last strokes were followed by a look."""
+        self.made = np.concatenate(
+            [np.broadcast_to(one.made, one.runs.shape) for one in (self, others)]
+        )
+        self.flank.join(others.flank)
+        self.hands = self.hands.join(others.hands)
+        self._lay_out(np.concatenate([self.along, others.along], axis=-1))
+        for name in self._EACH:
+            pair = getattr(self, name), getattr(others, name)
+            setattr(self, name, np.concatenate(pair, axis=-1))
 
 
 def past_need(
@@ -225,11 +284,14 @@ class Ended(NamedTuple):
     """What is kept of some runs that have ended."""
 
     field: FloatArray
+    along: FloatArray
     angle: FloatArray
     margin: FloatArray
     runs: NDArray[np.int_]
     strokes: NDArray[np.int_]
     share: FloatArray
+    fresh_radius: FloatArray
+    dullness: FloatArray
     overshoot: FloatArray
     met: NDArray[np.bool_]
 
@@ -240,55 +302,42 @@ class Collected:
     def __init__(self) -> None:
         self._ended: list[Ended] = []
 
-    def add(
-        self,
-        runs: NDArray[np.int_],
-        now: _Grinding,
-        over: NDArray[np.bool_],
-        strokes: int,
-        met: NDArray[np.bool_],
-    ) -> None:
+    def add(self, now: Grinding, over: NDArray[np.bool_], met: NDArray[np.bool_]) -> None:
         """Those of the runs that are over."""
-        count = np.full(len(runs), strokes)
-        each = now.angle, now.margin, runs, count, now.share, now.past_need(), met
         ended = over.nonzero()[0]
+        strokes = np.broadcast_to(now.made, now.runs.shape)
+        seen = now.along, now.angle, now.margin, now.runs, strokes, now.share
+        each = *seen, now.fresh_radius, now.dullness, now.past_need(), met
         own = (part.take(ended, axis=-1) for part in each)
         self._ended.append(Ended._make((now.flank.some(ended), *own)))
 
-    def _all(self) -> Ended:
-        """All runs, in their order."""
+    def take(self, runs: NDArray[np.int_]) -> Ended:
+        """Some of the runs that have ended, in rising order; the others stay."""
         parts = zip(*self._ended, strict=True)
         every = Ended._make(np.concatenate(part, axis=-1) for part in parts)
         order = np.argsort(every.runs)
-        return Ended._make(part.take(order, axis=-1) for part in every)
+        wanted = np.isin(every.runs[order], runs)
+        rest = order[~wanted]
+        self._ended = [Ended._make(part.take(rest, axis=-1) for part in every)]
+        return Ended._make(part.take(order[wanted], axis=-1) for part in every)
 
-    def session(
-        self, rolled: RolledEdge, start: Flank, fresh_radius: FloatArray, rule: StopRule
-    ) -> RolledSession:
-        """All of them."""
-        done = self._all()
-        inset = rolled.inset(done.field) - rolled.inset(start.field)
-        left = apex.remains(start.radius, start.angle, inset, done.angle)
-        ground = inset > 0
-        radius = np.sqrt(left.missing / apex.void_factor(done.angle))
-        radius = np.where(
-            ground, np.maximum(radius, np.minimum(fresh_radius, start.radius)), start.radius
-        )
-        before = Apex(start.radius, start.angle, np.zeros_like(inset), start.angle, fresh_radius)
-        need = np.where(before.blunt, rule.least_inset(before), 0.0)
-        slope = 1 / np.tan(start.angle + start.lean)
-        level = rolled.inset(start.field) + need - slope * rolled.drop_mm
-        parallel = Lines(np.where(need > TINY, level, -np.inf), slope)  # rounding is no need
-        old = rolled.within(start.field)
-        return RolledSession(
-            flank=Flank(done.field, done.angle, start.lean, radius),
-            land=left.land,
-            margin=done.margin,
-            met=done.met,
-            dull_share=done.share,
-            strokes=done.strokes,
-            removed=rolled.volume(rolled.within(done.field) - old),
-            dullness=rolled.volume(rolled.within(parallel.cut(start.field, rolled)) - old),
-            overshoot=done.overshoot,
-            cleared=cleared(rolled.grid, np.swapaxes(done.field, 1, 2)),
-        )
+
+def session(rolled: RolledEdge, done: Ended) -> RolledSession:
+    """The sessions of runs that have ended."""
+    radius, angle, lean, first, old, _, _ = done.along
+    inset = rolled.inset(done.field) - first
+    left = apex.remains(radius, angle, inset, done.angle)
+    blunt = np.sqrt(left.missing / apex.void_factor(done.angle))
+    blunt = np.maximum(blunt, np.minimum(done.fresh_radius, radius))
+    return RolledSession(
+        flank=Flank(done.field, done.angle, lean, np.where(inset > 0, blunt, radius)),
+        land=left.land,
+        margin=done.margin,
+        met=done.met,
+        dull_share=done.share,
+        strokes=done.strokes,
+        removed=rolled.volume(rolled.within(done.field) - old),
+        dullness=done.dullness,
+        overshoot=done.overshoot,
+        cleared=cleared(rolled.grid, np.swapaxes(done.field, 1, 2)),
+    )

@@ -24,7 +24,7 @@ from edgekit.grinding.recession_field import EdgeGrid
 from edgekit.grinding.session import check_parts
 from edgekit.grinding.worn_blade import DEPTHS, WornBlade
 from edgekit.life.batch import RunBatch
-from edgekit.life.by_arrays import ArrayLives
+from edgekit.life.by_arrays import ArrayLives, LivesApart, serves_apart
 from edgekit.life.by_blocks import BlockLives, serves_life
 from edgekit.life.measures import SessionMeasures, Sessions
 from edgekit.life.prepared import Precision, PreparedBlade
@@ -118,7 +118,7 @@ class _Recorder:
         worst = used.max(axis=0)
         strength = () if done.lost.strength_left is None else (done.lost.strength_left,)
         values = np.stack([*done.measures, worst, *strength])
-        start, number, runs = done.first[:-1], np.arange(len(worst)), batch.run
+        start, number, runs = done.first[:-1], np.arange(len(worst)), batch.run[done.rows]
         ends = np.minimum.reduceat(np.where(worst >= 1, number, len(worst)), start)
         retired = ends < done.first[1:]
         last = np.where(retired, ends, done.first[1:] - 1)
@@ -129,11 +129,14 @@ class _Recorder:
         self._sessions[runs] += last - start + 1
         self._ended_by[runs[retired]] = np.argmax(used[:, last[retired]], axis=0)
         if self._histories:
-            run, turn = np.repeat(runs, counts), number + np.repeat(batch.turn - start, counts)
+            before = batch.turn[done.rows] - start
+            run, turn = np.repeat(runs, counts), number + np.repeat(before, counts)
             recorded = lived & (run < self._histories)
             self._rows.append((run[recorded], turn[recorded], values[:, recorded]))
-        batch.turn += counts
-        return np.asarray(retired)
+        batch.turn[done.rows] += counts
+        over = np.zeros(len(batch.run), dtype=bool)
+        over[done.rows] = retired
+        return over
 
     def used_up(self, runs: NDArray[np.int_]) -> FloatArray:
         """How much (R,) of what the rules allow has been used up after the last session."""
@@ -263,12 +266,14 @@ def live_runs(
 
 def _engine(
     prepared: PreparedBlade, use: Use, expected: float, *, keep: bool
-) -> BlockLives | ArrayLives:
-    """What computes lives: by blocks or, with states to be kept, one session of all after
+) -> ArrayLives | LivesApart | BlockLives:
+    """What computes lives: by blocks, apart, or, with states to be kept, one session of all after
     another."""
     likely = at_least("expected", expected, 0.0)
     if not keep and serves_life(prepared, use):
         return BlockLives(prepared, use, likely)
+    if not keep and serves_apart(prepared):
+        return LivesApart(prepared, use)
     return ArrayLives(prepared, use)
 
 

@@ -59,13 +59,15 @@ class SessionMeasures(NamedTuple):
 
 
 class Sessions(NamedTuple):
-    """N sessions of a batch of R runs, run after run: where each run's ``first`` (R + 1,) lies,
-    their ``measures`` (N,), and what had been ``lost`` after each.
+    """N sessions of R runs of a batch, run after run: where each run's ``first`` (R + 1,) lies,
+    their ``measures`` (N,), what had been ``lost`` after each, and the ``rows`` of the batch where
+    it is not all of it.
     """
 
     first: NDArray[np.int_]
     measures: SessionMeasures
     lost: WidthLoss
+    rows: NDArray[np.int_] | slice = slice(None)
 
 
 class EdgeMeasures(NamedTuple):

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from edgekit.checks import FloatArray
-from edgekit.geometry.depth_nodes import node_shares
 from edgekit.grinding.arrays.levels import Columns, Depths, Sunk, settle, sink
 from edgekit.grinding.recession_field import MIN_CURVATURE
 from edgekit.grinding.rolling import Lines, RolledEdge
@@ -32,33 +31,39 @@ class WorkedFlank:
     field: FloatArray
 
     def __init__(self, rolled: RolledEdge, field: FloatArray) -> None:
-        depths, stations, runs = field.shape
-        self._store = np.empty(depths * (stations * runs + 64))
-        self._room = np.empty((2, depths * min(stations * runs, COLUMNS_IN_CACHE + runs)))
-        self._mean, self._within, self._beyond = np.empty((3, stations * runs))
+        self._mean, self._within, self._beyond = np.empty((3, field[0].size))
         grid = rolled.grid
         self._deepest = grid.depth_mm[-1][:, None]
-        self._depths = Depths(grid.fraction, node_shares(grid.fraction))
-        self._lay_out(rolled, field)
+        self._depths = Depths(grid.fraction, grid.shares)
+        self._make_room(field.shape[2])
+        self._lay_out(rolled, field.shape[2])
+        self.field[...] = field
         self._measure(slice(None))
 
-    def _lay_out(self, rolled: RolledEdge, field: FloatArray) -> None:
-        """Lay a field (V, S, R) out in memory."""
-        self.rolled, (depths, stations, runs) = rolled, field.shape
+    def _make_room(self, runs: int) -> None:
+        """Memory for so many runs: of a field, of what a stroke leaves of it, and for work."""
+        depths, columns = len(self._depths.fraction), len(self._deepest) * runs
+        self._stores = [np.empty(depths * (columns + 64)) for _ in range(2)]
+        self._room = np.empty(depths * min(columns, COLUMNS_IN_CACHE + runs))
+
+    def _lay_out(self, rolled: RolledEdge, runs: int) -> None:
+        """Lay a field (V, S, R) out in memory, for the numbers of other runs."""
+        self.rolled, (depths, stations) = rolled, rolled.grid.depth_mm.shape
         length = columns = stations * runs
         if columns > GAPLESS:  # rows begin on different lines of the cache
             length += (24 - columns) % 64
-        self._rows = self._store[: depths * length].reshape(depths, length)[:, :columns]
-        self.field = self._rows.reshape(field.shape)
-        self.field[...] = field
+        self._rows, self._after = (
+            store[: depths * length].reshape(depths, length)[:, :columns] for store in self._stores
+        )
+        self.field = self._rows.reshape(depths, stations, runs)
         self._plan = rolled.grid.plan_curvature.repeat(runs)
         self._curvature = np.maximum(self._plan, MIN_CURVATURE)
         if rolled.drop_mm.any():
-            share = np.broadcast_to(rolled.node_mm / self._deepest, field.shape)
+            share = np.broadcast_to(rolled.node_mm / self._deepest, self.field.shape)
             self._depths = Depths(self._depths.fraction, share.reshape(depths, columns))
-        pieces = min(stations, -(-columns // COLUMNS_IN_CACHE))
-        ends = np.linspace(0, stations, pieces + 1).astype(int) * runs
-        self._pieces = [slice(*pair) for pair in pairwise(ends.tolist())]
+        pieces = max(1, min(stations, -(-columns // COLUMNS_IN_CACHE)))
+        ends = (stations * piece // pieces * runs for piece in range(pieces + 1))
+        self._pieces = [slice(*pair) for pair in pairwise(ends)]
 
     def _measure(self, columns: NDArray[np.int_] | slice) -> None:
         """Sum what goes along with the field in some columns."""
@@ -83,44 +88,33 @@ class WorkedFlank:
         their steel."""
         steel = self.steel
         area = steel * (volume_mm3 / self.rolled.volume(steel * self._deepest))
-        level, self._mean, past = self._sink(slope, area, self._rows)
-        self._within = self._within + area.ravel()
+        sunk, past = self._sink(slope, area)
+        self._stores.reverse()
+        self._rows, self._after = self._after, self._rows
+        self.field = self._rows.reshape(self.field.shape)
+        self._mean, self._within = sunk.mean, self._within + area.ravel()
         if len(past):
             self._measure(past)
-        return Lines(level, slope)
+        return Lines(sunk.level.reshape(area.shape), slope)
 
     def levels(self, slope: FloatArray, area_mm2: FloatArray) -> FloatArray:
         """Levels (S, R) of lines of some `slope` (S, R) that would take areas (S, R)."""
-        return self._sink(slope, area_mm2 / self._deepest, np.empty_like(self._rows))[0]
+        sunk, _ = self._sink(slope, area_mm2 / self._deepest)
+        return sunk.level.reshape(slope.shape)
 
-    def _sink(
-        self, slope: FloatArray, area: FloatArray, rows: FloatArray
-    ) -> tuple[FloatArray, FloatArray, NDArray[np.int_]]:
-        """Levels (S, R) of lines that take areas over the greatest depth, the mean insets (N,) of
-        what they leave, which is put into `rows` (V, N), and the columns cut past a centre."""
+    def _sink(self, slope: FloatArray, area: FloatArray) -> tuple[Sunk, NDArray[np.int_]]:
+        """Sink lines that take areas (S, R) over the greatest depth, where what they leave is put
+        beside the field; and the columns cut past a centre."""
         rise = (slope * self._deepest).ravel()
-        given = rise, area.ravel(), self._mean, self._within, self._curvature
-        sunk = Sunk(np.empty_like(rise), np.empty_like(rise), np.empty(len(rise), dtype=bool))
-        numbers, fields, cut = [], [], []
+        every = Columns(self._rows, rise, area.ravel(), self._mean, self._within, self._curvature)
+        parts = []
         with np.errstate(invalid="ignore", divide="ignore", over="ignore"):  # past a centre
             for piece in self._pieces:
-                columns = Columns(self._rows[:, piece], *(part[piece] for part in given))
-                room = self._room[:, : columns.field.size].reshape(2, *columns.field.shape)
-                done = sink(self._depths.some(piece), columns, *room)
-                for whole, part in zip(sunk, done, strict=True):
-                    whole[piece] = part
-                aside = (~done.right | columns.near(done.level)).nonzero()[0]
-                numbers.append(aside + piece.start)
-                fields.append(columns.field[:, aside])
-                cut.append(room[0][:, aside])
-                rows[:, piece] = room[0]
-            aside, after = np.concatenate(numbers), np.concatenate(cut, axis=1)
-            columns = Columns(np.concatenate(fields, axis=1), *(part[aside] for part in given))
-            own = Sunk._make(part[aside] for part in sunk)
-            past = settle(self._depths.some(aside), columns, own, after)
-        for whole, part in zip((*sunk, rows), (*own, after), strict=True):
-            whole[..., aside] = part
-        return sunk.level.reshape(area.shape), sunk.mean, aside[past]
+                columns, after = every.some(piece), self._after[:, piece]
+                room = self._room[: after.size].reshape(after.shape)
+                parts.append(sink(self._depths.some(piece), columns, after, room))
+            sunk = Sunk(*map(np.concatenate, zip(*parts, strict=True)))
+            return sunk, settle(self._depths, every, sunk, self._after)
 
     def cut(self, lines: Lines) -> None:
         """Cut along any lines."""
@@ -129,14 +123,36 @@ class WorkedFlank:
 
     def keep(self, runs: NDArray[np.int_]) -> None:
         """Go on with some of the runs."""
-        sums = np.stack([self._mean, self._within, self._beyond])
-        sums = sums.reshape(3, len(self._deepest), -1)[..., runs]
+        before, sums = self.field, np.stack([self._mean, self._within, self._beyond])
+        sums = sums.reshape(3, *before.shape[1:]).take(runs, axis=-1)
         self._mean, self._within, self._beyond = sums.reshape(3, -1)
-        self._lay_out(self.rolled.some(runs), self.some(runs))
+        self._stores.reverse()
+        self._lay_out(self.rolled.some(runs), len(runs))
+        _take(before, runs, self.field)
+
+    def join(self, others: WorkedFlank) -> None:
+        """Take in the runs of another flank of the same edge, whose face is not lowered."""
+        pairs = ((self._mean, others._mean), (self._within, others._within))
+        stations = len(self._deepest)
+        self._mean, self._within, self._beyond = (
+            np.concatenate([part.reshape(stations, -1) for part in pair], axis=1).ravel()
+            for pair in (*pairs, (self._beyond, others._beyond))
+        )
+        fields = self.field, others.field
+        runs = sum(field.shape[2] for field in fields)
+        self._make_room(runs)
+        self._lay_out(self.rolled, runs)
+        np.concatenate(fields, axis=2, out=self.field)
 
     def some(self, runs: NDArray[np.int_]) -> FloatArray:
         """The field (V, S, R) of some runs."""
-        field = np.empty((*self.field.shape[:2], len(runs)))
-        for layer, part in zip(self.field, field, strict=True):
-            layer.take(runs, axis=1, out=part, mode="clip")
-        return field
+        return _take(self.field, runs, np.empty((*self.field.shape[:2], len(runs))))
+
+
+def _take(field: FloatArray, runs: NDArray[np.int_], out: FloatArray) -> FloatArray:
+    """Some runs of a field (V, S, R)."""
+    if field.flags.c_contiguous and out.flags.c_contiguous:
+        return field.take(runs, axis=2, out=out, mode="clip")
+    for layer, part in zip(field, out, strict=True):
+        layer.take(runs, axis=1, out=part, mode="clip")
+    return out

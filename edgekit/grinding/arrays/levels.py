@@ -30,6 +30,7 @@ TINY = 1e-9  # [mm] of depth, where a line cuts nothing yet
 ROUNDING = 2e-15  # of the volume within the flank: what a sum of it may be off by
 SAME = 1e-13  # of an area to be taken: the rounding of two ways to the same sum
 USUAL_REACH = 6.0  # areas: how far past touch lines are that take them, within a factor of two
+PAST_REACH = 30.0  # areas: the like of lines that cut past a centre
 FINEST = 2.0**40  # numbers below 1 in steps of one part of this add up without rounding
 
 
@@ -79,9 +80,10 @@ class Columns(NamedTuple):
     within: FloatArray
     curvature: FloatArray
 
-    def some(self, columns: NDArray[np.int_]) -> Columns:
+    def some(self, columns: NDArray[np.int_] | slice) -> Columns:
         """Some of them."""
-        return Columns(*(part[..., columns] for part in self))
+        field, *parts = self
+        return Columns(field[:, columns], *[part[columns] for part in parts])
 
     def near(self, level: FloatArray) -> NDArray[np.bool_]:
         """Whether (N,) lines at some levels reach as deep as a centre of curvature, or are none."""
@@ -89,8 +91,11 @@ class Columns(NamedTuple):
 
     def past(self, level: FloatArray, after: FloatArray) -> NDArray[np.bool_]:
         """Whether (N,) such lines cut past a centre, where they leave a field (V, N)."""
-        cut = after > np.maximum(self.field, 1 / self.curvature)
-        return np.asarray(cut.any(axis=0) | ~np.isfinite(level))
+        past = self.near(level)
+        if past.any():
+            cut = after > np.maximum(self.field, 1 / self.curvature)
+            past &= cut.any(axis=0) | ~np.isfinite(level)
+        return past
 
 
 class Sunk(NamedTuple):
@@ -144,7 +149,8 @@ def step(
     left = columns.area + (columns.within - (mean - curvature / 2 * depths.mean(square)))
     gain = width - curvature * (width * level + columns.rise * moment)
     # Not a number where these nodes cannot give so much: `settle` finds another way.
-    move = 2 * left / (gain + np.sqrt(gain * gain - 2 * curvature * width * left))
+    twice = 2 * left
+    move = twice / (gain + np.sqrt(gain * gain - curvature * width * twice))
     level, wanted = level + move, mean + width * move
     mean = depths.mean(np.maximum(depths.line(level, columns.rise, out), columns.field, out=out))
     slack = SAME * columns.area + ROUNDING * np.abs(wanted)
@@ -155,27 +161,33 @@ def settle(depths: Depths, columns: Columns, sunk: Sunk, after: FloatArray) -> N
     """Put right lines that are not yet, or cut past a centre, and the field (V, N) that all leave;
     numbers of the latter."""
     refine(depths, columns, sunk, after)
-    past = chosen(columns.past(sunk.level, after))
+    past = chosen(columns.near(sunk.level))
+    if len(past):
+        beyond = columns.some(past).past(sunk.level[past], after[:, past])
+        past = past[chosen(beyond)]
     if len(past):
         depths, columns = depths.some(past), columns.some(past)
-        sunk.level[past] = past_centre(depths, columns)
-        line = depths.line(sunk.level[past], columns.rise, np.empty_like(columns.field))
+        sunk.level[past] = level = past_centre(depths, columns)
+        line = depths.line(level, columns.rise, np.empty_like(columns.field))
         after[:, past] = np.maximum(line, columns.field)
     return past
 
 
 def refine(depths: Depths, columns: Columns, sunk: Sunk, after: FloatArray) -> None:
     """Further steps of columns that are not right yet, until they are or cut past a centre."""
+    left = chosen(~sunk.right)
     for _ in range(MAX_STEPS):
-        left = chosen(~sunk.right)
         if not len(left):
             return
-        some, (out, room) = columns.some(left), np.empty((2, len(after), len(left)))
+        some = columns.some(left)
+        out, room = np.empty((2, len(after), len(left)))
         part = step(depths.some(left), some, sunk.level[left], out, room)
-        part.right[:] |= some.past(part.level, out)
-        for whole, own in zip((*sunk, after), (*part, out), strict=True):
-            whole[..., left] = own
-    raise _no_depth(columns.area)
+        sunk.level[left], sunk.mean[left], after[:, left] = part.level, part.mean, out
+        wrong = ~part.right
+        if wrong.any():
+            wrong &= ~some.past(part.level, out)
+        left = left[chosen(wrong)]
+    raise _no_depth(columns.area[left])
 
 
 def _no_depth(area: FloatArray) -> Cannot:
@@ -184,7 +196,7 @@ def _no_depth(area: FloatArray) -> Cannot:
 
 def past_centre(depths: Depths, columns: Columns) -> FloatArray:
     """Levels (N,) of lines that cut past a centre of curvature, where nothing is left to take:
-    Newton's method within a bracket, from where they just touch."""
+    Newton's method within a bracket, from a usual reach past touch."""
     half, centre = columns.curvature / 2, 1 / columns.curvature
     through, fraction = np.empty_like(columns.field), depths.fraction[:, None]
 
@@ -194,8 +206,9 @@ def past_centre(depths: Depths, columns: Columns) -> FloatArray:
 
     touch(depths, columns, through)
     before, low = within(columns.field), np.where(columns.field < centre, through, np.inf)
-    level = low = np.where(np.isfinite(low).any(axis=0), low, through).min(axis=0)
-    high = np.full_like(low, np.inf)
+    low = np.where(np.isfinite(low).any(axis=0), low, through).min(axis=0)
+    high = centre - np.minimum(columns.rise, 0.0)  # past a centre everywhere
+    level = low + np.minimum(PAST_REACH * columns.area, np.maximum(high - low, 0.0) / 2)
     for _ in range(MAX_STEPS):
         line = level + columns.rise * fraction
         excess = within(np.maximum(columns.field, line)) - before - columns.area
