@@ -7,7 +7,7 @@ outside in `tests.test_strokes`, `tests.test_use` and `tests.test_dulling`.
 import dataclasses
 import importlib.util
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -304,6 +304,17 @@ def test_a_stroke_without_depth_is_an_error_only_for_a_life_that_reaches_it(monk
     np.testing.assert_array_equal(lived(2, rules=(Three(),)).sessions, 3)  # in one slot
     with pytest.raises(ek.EdgekitError, match="no definite depth"):
         lived(1)
+
+
+@pytest.mark.parametrize("name", ["compiled", "arrays"])
+@pytest.mark.parametrize("runs", [1, 5])
+def test_a_first_stroke_that_finds_no_depth_is_said(runs, name):
+    greedy = replace(ek.methods.freehand(), removal_mm3_per_stroke=10.0)
+    with pytest.raises(ek.EdgekitError, match="no definite depth"):
+        lived(runs, name=name, method=greedy)
+    uneven = replace(greedy, removal_mm3_per_stroke=0.1, removal_gsd=30.0)  # some find one
+    with pytest.raises(ek.EdgekitError, match="no definite depth"):
+        lived(20, name=name, method=uneven)
 
 
 @pytest.mark.parametrize(

@@ -1,11 +1,15 @@
 """Comparisons: common random numbers, coverage of Monte-Carlo errors, and the published bands."""
 
 import dataclasses
+import multiprocessing
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import edgekit as ek
+from edgekit.grinding.compiled.engine import using
 from edgekit.grinding.random_streams import run_rng
 from edgekit.life.life import MAX_RUNS_AT_ONCE
 from tests.wear_blades import ideal, steady, straight_blade, touching
@@ -50,6 +54,31 @@ def test_methods_meet_the_same_instruments(curette):
     np.testing.assert_allclose(first[1], first[0], rtol=1e-14)  # by two engines, if there are two
     np.testing.assert_array_equal(first[2], first[0])
     assert np.ptp(first[0]) > 1
+
+
+@pytest.mark.parametrize("name", ["arrays", ek.engine()])
+def test_an_executor_changes_no_number(curette, name):
+    """By the engine that is chosen here, though its workers began with another."""
+    methods = [LOCAL, ek.methods.freehand(), ek.methods.face_honing()]
+    given = {"runs": 3, "seed": 4, "grid_runs": 2, "ignorance_draws": 2, "stations": 24}
+    spawn = multiprocessing.get_context("spawn")
+    with using(name), ProcessPoolExecutor(2, mp_context=spawn) as pool:
+        here = ek.compare(curette, methods, **given)
+        there = ek.compare(curette, methods, executor=pool, **given)
+    for part in ("runs", "table", "draws"):
+        pd.testing.assert_frame_equal(getattr(there, part), getattr(here, part), check_exact=True)
+    for life, again in zip(here.lives, there.lives, strict=True):
+        np.testing.assert_array_equal(again.tracks["ridge_um"], life.tracks["ridge_um"])
+
+
+def test_an_executor_takes_tasks_and_says_what_went_wrong(curette):
+    with pytest.raises(ek.BadArgument, match="executor must have a submit"):
+        ek.compare(curette, [LOCAL], runs=2, seed=1, executor=3)
+    with ThreadPoolExecutor(1) as pool, pytest.raises(ek.BadArgument, match="seed"):
+        ek.compare(curette, [LOCAL], runs=2, seed=-1, executor=pool)
+    method = dataclasses.replace(ek.methods.freehand(), removal_mm3_per_stroke=10.0)
+    with ThreadPoolExecutor(1) as pool, pytest.raises(ek.EdgekitError, match="no definite depth"):
+        ek.compare(curette, [LOCAL, method], runs=2, seed=1, executor=pool)
 
 
 def test_instruments_dull_alike_every_time_however_many_seatings_a_method_has():

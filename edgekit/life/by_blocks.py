@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from edgekit.checks import FloatArray
+from edgekit.errors import Cannot
 from edgekit.grinding.compiled import parts
 from edgekit.grinding.compiled.planes import session as compiled_planes
 from edgekit.grinding.compiled.planes.parts import After
@@ -254,7 +255,7 @@ class BlockLives:
         told from what is `used_up` (R,) of it."""
         for edge in self._edges:
             if edge.stuck.any():
-                raise no_depth(self._method.removal_mm3_per_stroke)
+                raise self._no_depth()
         most = np.minimum(batch.within_reach(), limit - batch.turn)
         count = _ahead(batch.turn, used_up, most, self._expected)
         first = np.concatenate([[0], np.cumsum(count)])
@@ -270,8 +271,14 @@ class BlockLives:
         if not ended.all():  # a life that is over by then has no need of the others
             done = [(parts.Done(*(part[ended] for part in d)), v[ended]) for d, v in done]
             effects, turn = RunEffects(*(part[ended] for part in effects)), turn[ended]
-            first = np.concatenate([[0], np.cumsum(np.add.reduceat(ended, first[:-1]))])
+            count = np.add.reduceat(ended, first[:-1])
+            if not count.all():
+                raise self._no_depth()  # their next session is the one
+            first = np.concatenate([[0], np.cumsum(count)])
         return Sessions(first, *self._measured(done, effects, turn + 1))
+
+    def _no_depth(self) -> Cannot:
+        return no_depth(self._method.removal_mm3_per_stroke)
 
     def _measured(
         self,

@@ -8,7 +8,8 @@ of a mean is the grid's.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import Executor
 from functools import partial
 
 import numpy as np
@@ -27,7 +28,8 @@ from edgekit.life.retire import DEFAULT_RULES, RetireRule, chosen
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
 from edgekit.record import Record
-from edgekit.study.case import LifeCase, lived_finer
+from edgekit.study.case import LifeCase
+from edgekit.study.chunks.window import check_executor, each
 from edgekit.study.ignorance import ENDS, MAX_DRAWS, intervals
 from edgekit.study.outcomes import (
     GRID,
@@ -216,6 +218,7 @@ def compare(
     grid_runs: int = GRID_RUNS,
     ignorance_draws: int = 0,
     level: float = LEVEL,
+    executor: Executor | None = None,
 ) -> Comparison:
     """Simulate the lives of `runs` instruments under each method, on common random numbers.
 
@@ -241,6 +244,9 @@ def compare(
         lives are lived again; 24 do. None by default: they take as long as the comparison.
     level : float
         Of the intervals.
+    executor : concurrent.futures.Executor, optional
+        What computes one method beside another, such as ``ProcessPoolExecutor(2)``; none by
+        default. The numbers do not depend on it.
 
     Returns
     -------
@@ -269,11 +275,10 @@ def compare(
     use = Use() if use is None else use
     case = partial(LifeCase, blade=blade, use=use, retire=rules, stations=stations, depths=depths)
     cases = [case(method=method) for method in methods]
-    keys, few = SeededKeys(seed, runs=runs), SeededKeys(seed, runs=again) if again else None
-    lives = [item.live(keys, histories=MAX_HISTORIES) for item in cases]
-    refined = [lived_finer(item, few, life) for item, life in zip(cases, lives, strict=True)]
+    check_executor(executor)
+    lives, refined, parts = each(_tasks(cases, seed, runs, again, draws), executor)
     samples = pd.concat(map(_samples, range(len(lives)), lives, refined), ignore_index=True)
-    drawn = _numbered(item.lived_again(draws=draws, runs=runs, seed=seed) for item in cases)
+    drawn = _numbered(parts)
     return Comparison(
         blade=blade,
         methods=tuple(methods),
@@ -287,6 +292,24 @@ def compare(
         draws=drawn,
         level=share,
     )
+
+
+def _tasks(
+    cases: Sequence[LifeCase], seed: int, runs: int, again: int, draws: int
+) -> list[list[Callable[[], object]]]:
+    """Of each case: its lives, the first of them at twice every resolution, and with other
+    constants."""
+    keys, few = SeededKeys(seed, runs=runs), SeededKeys(seed, runs=again) if again else None
+    return [
+        [partial(case.live, keys, histories=MAX_HISTORIES) for case in cases],
+        [partial(_finer, case, few) for case in cases],
+        [partial(case.lived_again, draws=draws, runs=runs, seed=seed) for case in cases],
+    ]
+
+
+def _finer(case: LifeCase, keys: SeededKeys | None) -> Lives | None:
+    """Lives at twice every resolution, if there are any."""
+    return None if keys is None else case.refined().live(keys)
 
 
 def _numbered(parts: Iterable[pd.DataFrame]) -> pd.DataFrame:

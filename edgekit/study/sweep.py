@@ -31,7 +31,7 @@ from edgekit.study.chunks.order import InOrder
 from edgekit.study.chunks.plan import Chunk, Piece, Plan
 from edgekit.study.chunks.progress import Progress
 from edgekit.study.chunks.tables import OK, Samples, Sums, Table, joined, moments
-from edgekit.study.chunks.window import compute
+from edgekit.study.chunks.window import check_executor, compute
 from edgekit.study.grid import Grid, labels
 from edgekit.study.ignorance import LIVES, MAX_DRAWS, drawn
 from edgekit.study.manifest import check_results, sweep_manifest
@@ -257,13 +257,7 @@ def _check(task: Task, grid: Grid, executor: Executor | None) -> None:
             "task must be callable", task, "Give a LifeCase or a function.", argument="task"
         )
     instance("grid", grid, Grid, "Make one with full_grid or list_grid.")
-    if executor is not None and not callable(getattr(executor, "submit", None)):
-        raise BadArgument(
-            "executor must have a submit",
-            executor,
-            "Give a concurrent.futures.Executor, such as ProcessPoolExecutor(2), or None.",
-            argument="executor",
-        )
+    check_executor(executor)
     check_names = getattr(task, "check_names", None)
     if check_names is not None:
         for number in range(len(grid)):

@@ -8,6 +8,7 @@ from edgekit.grinding.compiled.lanes import compiled
 from edgekit.grinding.compiled.parts import (
     EXACT,
     MAX_STEPS,
+    PAST_REACH,
     ROUNDING,
     TINY,
     WIDTH,
@@ -31,13 +32,18 @@ def past_centre(edge: Edge, work: Work, s: int) -> None:
 
 @compiled
 def by_steps(edge: Edge, work: Work, s: int) -> float:
-    """Level of the line that takes the area of a station, by Newton's method within a bracket;
-    infinite where there is none."""
-    low, high, places = math.inf, math.inf, edge.places
+    """Level of the line that takes the area of a station, by Newton's method within a bracket, from
+    a usual reach past touch; infinite where there is none."""
+    low, least, places = math.inf, math.inf, edge.places
     for v in range(edge.depths):
         n = v * places + s
-        low = min(low, work.field[n] - work.slope[s] * edge.depth[n])
-    level = low
+        through = work.field[n] - work.slope[s] * edge.depth[n]
+        least = min(least, through)
+        low = min(low, through) if work.field[n] < edge.centre[s] else low
+    low = low if low < math.inf else least
+    deepest = edge.depth[edge.nodes - places + s]
+    high = edge.centre[s] - min(work.slope[s] * deepest, 0.0)  # past a centre everywhere
+    level = low + min(PAST_REACH * work.area[s] / deepest, max(high - low, 0.0) / 2)
     for _ in range(MAX_STEPS):
         within, excess, width = 0.0, -work.area[s], 0.0
         for v in range(edge.depths):
@@ -49,7 +55,7 @@ def by_steps(edge: Edge, work: Work, s: int) -> float:
                 excess += work.node[n] * (new - old) * (1 - edge.half[s] * (new + old))
                 width += work.node[n] * max(1 - 2 * edge.half[s] * line, 0.0)
         if abs(excess) <= EXACT * work.area[s] + ROUNDING * within:
-            return level
+            return float(level)
         low, high = (level, high) if excess < 0 else (low, level)
         level -= excess / max(width, TINY)
         level = (low + high) / 2 if level < low or level > high else level

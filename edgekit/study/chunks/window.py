@@ -1,14 +1,16 @@
-"""Chunks handed to an executor: a window of tasks at a time, each of about half a second."""
+"""Tasks handed to an executor: chunks by a window at a time, each of about half a second."""
 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor, Future
-from itertools import islice
+from itertools import chain, islice
 from queue import SimpleQueue
-from typing import NamedTuple, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
+from edgekit.errors import BadArgument
+from edgekit.grinding.compiled.engine import engine, using
 from edgekit.study.chunks.plan import Chunk, Plan
 from edgekit.study.chunks.tables import Table
 
@@ -26,6 +28,37 @@ class Done(NamedTuple):
 
     number: int
     outcome: Table | Exception
+
+
+def check_executor(executor: object) -> None:
+    """Refuse what takes no tasks."""
+    if executor is not None and not callable(getattr(executor, "submit", None)):
+        raise BadArgument(
+            "executor must have a submit",
+            executor,
+            "Give a concurrent.futures.Executor, such as ProcessPoolExecutor(2), or None.",
+            argument="executor",
+        )
+
+
+def each(
+    tasks: Sequence[Sequence[Callable[[], Any]]], executor: Executor | None
+) -> list[list[Any]]:
+    """What rows of a few tasks give, by the engine that is chosen here."""
+    if executor is None:
+        return [[task() for task in row] for row in tasks]
+    out = [[executor.submit(_by, engine(), task) for task in row] for row in tasks]
+    try:
+        return [[future.result() for future in row] for row in out]
+    finally:
+        for future in chain(*out):
+            future.cancel()
+
+
+def _by(name: str, task: Callable[[], T]) -> T:
+    """What a task gives by an engine."""
+    with using(name):
+        return task()
 
 
 def compute(
