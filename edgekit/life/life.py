@@ -114,10 +114,10 @@ class _Recorder:
     def add(self, batch: RunBatch, done: Sessions) -> NDArray[np.bool_]:
         """Record sessions of the batch up to those that end a life, and count them; which of its
         runs (R,) a rule retires."""
-        used = np.stack([rule.used_up(done.lost) for rule in self._rules])
+        used = np.array([rule.used_up(done.lost) for rule in self._rules])
         worst = used.max(axis=0)
         strength = () if done.lost.strength_left is None else (done.lost.strength_left,)
-        values = np.stack([*done.measures, worst, *strength])
+        values = np.array([*done.measures, worst, *strength])
         start, number, runs = done.first[:-1], np.arange(len(worst)), batch.run[done.rows]
         ends = np.minimum.reduceat(np.where(worst >= 1, number, len(worst)), start)
         retired = ends < done.first[1:]

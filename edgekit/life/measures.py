@@ -227,6 +227,6 @@ def _sum(parts: Iterable[FloatArray]) -> FloatArray:
 
 
 def mean_of(parts: Iterable[FloatArray]) -> FloatArray:
-    """Mean of one array or a few."""
+    """Mean of one array, which is itself, or a few."""
     values = list(parts)
-    return np.asarray(reduce(np.add, values) / len(values))
+    return values[0] if len(values) == 1 else np.asarray(reduce(np.add, values) / len(values))

@@ -101,6 +101,7 @@ class EdgeUse:
         self.share = (density * grid.station_weights_mm).astype(kind)
         self.strokes = (use.strokes / edges * USUAL_MM * density).astype(kind)
         self.patch = np.arange(len(self.share)) * PATCHES // len(self.share)
+        self._by_patch = np.bincount(self.patch, self.share, PATCHES).astype(np.float64)
         self.met = float((self.share * self.strokes).sum())
         self.size = float((self.share * usual_size(grid.angle_rad)).sum())
 
@@ -118,8 +119,7 @@ class EdgeUse:
         """How many times the usual number of strokes (R, 16) fall on each patch; in all as many
         times as the instrument's severity has it."""
         often = np.exp(np.sqrt(np.log1p(self.use.patch_cv**2)) * patches)
-        share = np.bincount(self.patch, self.share, PATCHES).astype(np.float64)
-        severity = self.use.severity_gsd**effects.severity / over_stations(often, share)
+        severity = self.use.severity_gsd**effects.severity / over_stations(often, self._by_patch)
         return np.asarray(often * severity[:, None])
 
     def mean_radius(self, radius_um: FloatArray) -> FloatArray:

@@ -238,7 +238,7 @@ class LifeCase(Record):
 
 def lived_finer(case: LifeCase, keys: RunKeys | None, lives: Lives) -> Lives | None:
     """The first of some `lives` of a case at twice every resolution, if there are `keys`."""
-    expected = float(np.median(lives.sessions))
+    expected = float(lives.sessions.mean())
     return None if keys is None else case.refined().live(keys, expected=expected)
 
 
