@@ -649,6 +649,14 @@ def test_stations_are_even_and_kept():
     other = edge.frame(arc * (1 - 1e-9), order=0)
     assert (other.position[1:] != frame.position[1:]).any(axis=1).all()
     assert edge.frame(arc[:, None], order=0).position.shape == (7, 1, 3)
+    with_slopes = edge.at_stations(9, order=1)[1]
+    assert len(with_slopes.tangent) == 2
+    kept = edge.at_stations(9)[1]
+    assert edge.frame(edge.stations(9), order=0) is kept
+    assert len(kept.tangent) == 1
+    np.testing.assert_array_equal(kept.outward.value, with_slopes.outward.value)
+    assert edge.at_stations(7, order=1)[1] is not frame
+    assert edge.at_stations(7)[1] is frame
     even = station_weights_mm(np.linspace(0, 6, 7))
     np.testing.assert_allclose(even, [0.5, 1, 1, 1, 1, 1, 0.5])
 

@@ -122,18 +122,20 @@ class Edge(Record):
     def _frames(self) -> dict[int, tuple[FloatArray, EdgeFrame]]:
         return {}
 
-    def at_stations(self, count: int) -> tuple[FloatArray, EdgeFrame]:
-        """Equally spaced stations and the frame there, without derivatives.
+    def at_stations(self, count: int, order: int = 0) -> tuple[FloatArray, EdgeFrame]:
+        """Equally spaced stations and the frame there, with derivatives to `order`.
 
-        An edge never changes, so each count is computed once and kept; the arrays are read-only.
+        An edge never changes, so what has no derivatives is computed once for each count and kept,
+        read-only.
         """
-        arc = read_only(self.stations(count))
-        if len(arc) not in self._frames:
-            frame = self.frame(arc, order=0)
-            for array in (frame.position, *(jet_.value for jet_ in frame[1:])):
-                array.setflags(write=False)
-            self._frames[len(arc)] = arc, frame
-        return self._frames[len(arc)]
+        size = len(arc := read_only(self.stations(count)))
+        if order == 0 and size in self._frames:
+            return self._frames[size]
+        frame = self.frame(arc, order)
+        values = [read_only(jet_.value) for jet_ in frame[1:]]
+        kept = EdgeFrame(read_only(frame.position), *map(Jet, values))
+        arc, kept = self._frames.setdefault(size, (arc, kept))
+        return arc, frame if order else kept
 
     def frame(self, arc_mm: ArrayLike, order: int = 2) -> EdgeFrame:
         """The frame at arc lengths of any shape [mm], with derivatives to `order` (2 at most)."""

@@ -130,8 +130,7 @@ def prepare_edge(blade: Blade, name: str, *, stations: int, depths: int) -> Edge
     size = count("stations", stations, 2, most=MAX_NODES // 3, bytes_each=3 * BYTES_PER_NODE)
     rows = count("depths", depths, 3, most=MAX_NODES // size, bytes_each=size * BYTES_PER_NODE)
     edge = blade.edges[name]
-    arc, _ = edge.at_stations(size)  # what else is read there has their frames
-    frame = edge.frame(arc, order=1)
+    arc, frame = edge.at_stations(size, order=1)  # what else is read there has its values
     width = np.maximum(blade.width_at(name, arc), 1e-6)
     deepest = thickness_below(blade, name, arc, width)
     depth = graded(rows)[:, None] * deepest
