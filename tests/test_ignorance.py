@@ -47,6 +47,13 @@ def test_a_normal_spread_and_none():
         ignorance.quantile(replace(sure, spread=None), AT)
 
 
+def test_a_seed_is_any_whole_number():
+    wanted = ek.compare(ek.patterns.hoe(), [LOCAL], runs=2, seed=7, grid_runs=0, **FEW)
+    found = ek.compare(ek.patterns.hoe(), [LOCAL], runs=2, seed=np.float32(7), grid_runs=0, **FEW)
+    assert found.runs.equals(wanted.runs)
+    assert drawn(4, np.float32(7)) == drawn(4, 7)
+
+
 def test_draws_are_one_in_each_stratum_and_depend_on_the_seed():
     table = np.array([[*row.values()] for row in ignorance.drawn(24, 7)])
     assert (np.sort(np.floor(table * 24), axis=0) == np.arange(24)[:, None]).all()

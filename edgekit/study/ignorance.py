@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from edgekit.checks import FloatArray
+from edgekit.checks import FloatArray, count
 from edgekit.errors import Cannot
 from edgekit.evidence_table import Evidence, Gsd, Range, Sd, entry
 from edgekit.life.use import Use
@@ -79,7 +79,7 @@ def drawn(draws: int, seed: int) -> list[dict[str, float]]:
     """Probabilities at which each draw takes its constants, by name: each constant's range is cut
     into as many strata as there are draws, one draw in each.
     """
-    rng = np.random.default_rng([seed, len(CONSTANTS)])
+    rng = np.random.default_rng([count("seed", seed, 0), len(CONSTANTS)])
     columns = [(rng.permutation(draws) + rng.random(draws)) / draws for _ in CONSTANTS]
     return [dict(zip(CONSTANTS, row, strict=True)) for row in np.array(columns).T.tolist()]
 
