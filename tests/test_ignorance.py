@@ -51,7 +51,7 @@ def test_a_seed_is_any_whole_number():
     wanted = ek.compare(ek.patterns.hoe(), [LOCAL], runs=2, seed=7, grid_runs=0, **FEW)
     found = ek.compare(ek.patterns.hoe(), [LOCAL], runs=2, seed=np.float32(7), grid_runs=0, **FEW)
     assert found.runs.equals(wanted.runs)
-    assert drawn(4, np.float32(7)) == drawn(4, 7)
+    assert ignorance.drawn(4, np.float32(7)) == ignorance.drawn(4, 7)
 
 
 def test_draws_are_one_in_each_stratum_and_depend_on_the_seed():
