@@ -147,7 +147,7 @@ def test_the_strokes_are_compiled_once_for_all_cases():
 @needs_numba
 def test_constants_are_those_of_the_arrays():
     assert parts.BLUNTER == apex.ROUNDING
-    for name in ("MAX_STEPS", "EXACT", "ROUNDING", "TINY"):
+    for name in ("MAX_STEPS", "PAST_REACH", "EXACT", "ROUNDING", "TINY"):
         assert getattr(parts, name) == getattr(levels, name)
     for name in ("KEEN_MM", "MAX_STROKES"):
         assert getattr(parts, name) == getattr(rolling_session, name)

@@ -332,9 +332,9 @@ def test_between_stations_an_edge_stands_highest_where_two_planes_cross(shared):
             top = int(lower.argmax())
             ready = [row[s] + at[::100] * (row[s + 1] - row[s]) for row in (grid.arc_mm, goal[r])]
             needed = [
-                (seating.support[r, p] - lead) / (weight[r, p] if shared else 1.0)
+                (seating.support[r, p] - _lead(grid, normals[r, p], *ready, drop[r, 0]))
+                / (weight[r, p] if shared else 1.0)
                 for p in (first, second)
-                for lead in [_lead(grid, normals[r, p], *ready, drop[r, 0])]
             ]
             assert peak == pytest.approx(np.minimum(*needed).max(), abs=4e-5)
             around[r, s] += at[top] * step / 2

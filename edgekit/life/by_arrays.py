@@ -20,7 +20,7 @@ from edgekit.life.measures import Sessions, mean_of, measure_edge, put_together
 from edgekit.life.prepared import PreparedBlade
 from edgekit.life.use import EdgeUse, Use, useful_strokes
 from edgekit.method.method import Method
-from edgekit.method.stop import Counted, UntilClear, UntilFresh
+from edgekit.method.stop import OWN_RULES
 from edgekit.method.strokes import RollingStroke
 
 SHARE = 0.6  # of the runs: so many go on at a time
@@ -121,7 +121,7 @@ def serves_apart(prepared: PreparedBlade) -> bool:
         and isinstance(method, Method)
         and method.rolls
         and type(method.rolling()) is RollingStroke
-        and type(method.stop) in (Counted, UntilFresh, UntilClear)
+        and type(method.stop) in OWN_RULES
     )
 
 

@@ -266,7 +266,7 @@ def live_runs(
 
 def _engine(
     prepared: PreparedBlade, use: Use, expected: float, *, keep: bool
-) -> ArrayLives | LivesApart | BlockLives:
+) -> ArrayLives | BlockLives:
     """What computes lives: by blocks, apart, or, with states to be kept, one session of all after
     another."""
     likely = at_least("expected", expected, 0.0)

@@ -223,3 +223,6 @@ class UntilClear:
             f"until {self.fraction:.0%} are clear of the rounded apex, "
             f"looking after every {self.strokes_between_looks} strokes"
         )
+
+
+OWN_RULES = (Counted, UntilFresh, UntilClear)  # whose kinds engines know

@@ -236,9 +236,8 @@ class LifeCase(Record):
                 _check_field(self, name, row)
 
 
-def lived_finer(case: LifeCase, keys: RunKeys | None, lives: Lives) -> Lives | None:
-    """The first of some `lives` of a case at twice every resolution, if there are `keys`."""
-    expected = float(lives.sessions.mean())
+def lived_finer(case: LifeCase, keys: RunKeys | None, expected: float = 0.0) -> Lives | None:
+    """Lives of a case at twice every resolution, if there are any, as `LifeCase.live` has them."""
     return None if keys is None else case.refined().live(keys, expected=expected)
 
 

@@ -28,7 +28,7 @@ from edgekit.life.retire import DEFAULT_RULES, RetireRule, chosen
 from edgekit.method.alternation import Alternation
 from edgekit.method.method import Method
 from edgekit.record import Record
-from edgekit.study.case import LifeCase
+from edgekit.study.case import LifeCase, lived_finer
 from edgekit.study.chunks.window import check_executor, each
 from edgekit.study.ignorance import ENDS, MAX_DRAWS, intervals
 from edgekit.study.outcomes import (
@@ -302,14 +302,9 @@ def _tasks(
     keys, few = SeededKeys(seed, runs=runs), SeededKeys(seed, runs=again) if again else None
     return [
         [partial(case.live, keys, histories=MAX_HISTORIES) for case in cases],
-        [partial(_finer, case, few) for case in cases],
+        [partial(lived_finer, case, few) for case in cases],
         [partial(case.lived_again, draws=draws, runs=runs, seed=seed) for case in cases],
     ]
-
-
-def _finer(case: LifeCase, keys: SeededKeys | None) -> Lives | None:
-    """Lives at twice every resolution, if there are any."""
-    return None if keys is None else case.refined().live(keys)
 
 
 def _numbered(parts: Iterable[pd.DataFrame]) -> pd.DataFrame:

@@ -295,7 +295,8 @@ def _lived(case: LifeCase, piece: Piece, chunk: Chunk, expected: float) -> Table
     keys = partial(SeededKeys, chunk.seed, first=piece.first)
     lives = case.live(keys(runs=piece.runs), expected=expected)
     again = min(chunk.grid_runs - piece.first, piece.runs)
-    refined = lived_finer(case, keys(runs=again) if again > 0 else None, lives)
+    few = keys(runs=again) if again > 0 else None
+    refined = lived_finer(case, few, float(lives.sessions.mean()))
     return {**sample_columns(lives), GRID: grid_column(lives, refined)}
 
 

@@ -123,8 +123,7 @@ class WorkedFlank:
 
     def keep(self, runs: NDArray[np.int_]) -> None:
         """Go on with some of the runs."""
-        before, sums = self.field, np.stack([self._mean, self._within, self._beyond])
-        sums = sums.reshape(3, *before.shape[1:]).take(runs, axis=-1)
+        before, sums = self.field, self._sums().take(runs, axis=-1)
         self._mean, self._within, self._beyond = sums.reshape(3, -1)
         self._stores.reverse()
         self._lay_out(self.rolled.some(runs), len(runs))
@@ -132,17 +131,17 @@ class WorkedFlank:
 
     def join(self, others: WorkedFlank) -> None:
         """Take in the runs of another flank of the same edge, whose face is not lowered."""
-        pairs = ((self._mean, others._mean), (self._within, others._within))
-        stations = len(self._deepest)
-        self._mean, self._within, self._beyond = (
-            np.concatenate([part.reshape(stations, -1) for part in pair], axis=1).ravel()
-            for pair in (*pairs, (self._beyond, others._beyond))
-        )
-        fields = self.field, others.field
-        runs = sum(field.shape[2] for field in fields)
+        sums = np.concatenate([self._sums(), others._sums()], axis=-1)
+        self._mean, self._within, self._beyond = sums.reshape(3, -1)
+        fields, runs = (self.field, others.field), sums.shape[-1]
         self._make_room(runs)
         self._lay_out(self.rolled, runs)
         np.concatenate(fields, axis=2, out=self.field)
+
+    def _sums(self) -> FloatArray:
+        """What goes along with the field (3, S, R)."""
+        sums = np.stack([self._mean, self._within, self._beyond])
+        return sums.reshape(3, *self.field.shape[1:])
 
     def some(self, runs: NDArray[np.int_]) -> FloatArray:
         """The field (V, S, R) of some runs."""

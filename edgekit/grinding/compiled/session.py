@@ -42,7 +42,7 @@ def serves(rolled: RolledEdge, method: Method) -> bool:
 def _lacking(rolled: RolledEdge, method: Method) -> str:
     """What the compiled engine does not have, in words."""
     way = method.rolling()
-    if type(method.stop) not in (Counted, UntilFresh, UntilClear):
+    if type(method.stop) not in stop.OWN_RULES:
         return "stop rules of one's own"
     if type(way) is not RollingStroke:
         return "strokes of one's own"

@@ -11,7 +11,6 @@ import numpy as np
 
 from edgekit.checks import FloatArray
 from edgekit.evidence_table import value
-from edgekit.geometry.depth_nodes import node_shares
 from edgekit.geometry.vectors import unit
 from edgekit.grinding.compiled import engine
 from edgekit.grinding.compiled.parts import MET, WIDTH, Before, Done, Gauge, Use
@@ -170,7 +169,7 @@ def shared(grid: EdgeGrid) -> Edge:
     filled = np.zeros((len(rows), places))
     filled[:, :stations], filled[:, stations:] = rows, rows[:, -1:]
     filled[1:4, stations:] = 0.0  # they stand for no length
-    by_depth = grid.fraction, node_shares(grid.fraction)
+    by_depth = grid.fraction, grid.shares
     boxes = _boxes(grid, filled[len(one) :].reshape(3, 3, places))
     blocks = filled[len(one) :], *by_depth, *boxes
     size = stations, places, depths, depths * places
